@@ -1,0 +1,102 @@
+"""What holds for every test: no outside network, no settings from the machine, fixed randomness."""
+
+from __future__ import annotations
+
+import hashlib
+import ipaddress
+import os
+import socket
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def _kernel_cache_dir() -> Path:
+    """A place for numba's compiled kernels, named after the sources that they come from.
+
+    numba looks only at the file that a kernel stands in, so a change in a kernel called from
+    another file would go unseen in a cache of one fixed name.
+    """
+    digest = hashlib.sha256()
+    for room in ("service/agronomy", "service/waterworks"):
+        for path in sorted((ROOT / room).rglob("*.py")):
+            digest.update(path.relative_to(ROOT).as_posix().encode() + b"\0" + path.read_bytes())
+    return ROOT / ".cache" / "kernels" / digest.hexdigest()[:16]
+
+
+def _drop_own_settings() -> None:
+    """A developer's RILLWRIGHT_* settings must not reach a test, nor a real database."""
+    for name in [name for name in os.environ if name.startswith("RILLWRIGHT_")]:
+        del os.environ[name]
+
+
+# At import, because numba and the settings read the environment when their modules load.
+os.environ.setdefault("NUMBA_CACHE_DIR", str(_kernel_cache_dir()))
+_drop_own_settings()
+
+# A shared machine makes any deadline a coin toss. Under CI the examples are the same in each run;
+# a developer's runs look for new ones.
+settings.register_profile("local", deadline=None, print_blob=True)
+settings.register_profile(
+    "ci",
+    deadline=None,
+    print_blob=True,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("ci" if os.environ.get("CI") else "local")
+
+
+def _is_local(host: object) -> bool:
+    if host in (None, "", "localhost", b"localhost"):
+        return True
+    text = host.decode("ascii", "replace") if isinstance(host, bytes) else str(host)
+    try:
+        return ipaddress.ip_address(text.partition("%")[0]).is_loopback
+    except ValueError:
+        return text.endswith(".localhost")
+
+
+def _refuse(what: object) -> None:
+    # pytest's own failure passes through "except Exception", so that code which turns network
+    # faults into "weather unavailable" cannot hide the attempt.
+    pytest.fail(f"a test reached for the outside network: {what!r}", pytrace=True)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_outside_network() -> Iterator[None]:
+    """Connections and name look-ups end at this machine; loopback and unix sockets work."""
+    patch = pytest.MonkeyPatch()
+
+    def guarded(connect: Callable[..., Any]) -> Callable[..., Any]:
+        def connect_locally(sock: socket.socket, address: Any) -> Any:
+            if sock.family in (socket.AF_INET, socket.AF_INET6) and not _is_local(address[0]):
+                _refuse(address)
+            return connect(sock, address)
+
+        return connect_locally
+
+    resolve = socket.getaddrinfo
+
+    def resolve_locally(host: Any, *args: Any, **options: Any) -> Any:
+        if not _is_local(host):
+            _refuse(host)
+        return resolve(host, *args, **options)
+
+    patch.setattr(socket.socket, "connect", guarded(socket.socket.connect))
+    patch.setattr(socket.socket, "connect_ex", guarded(socket.socket.connect_ex))
+    patch.setattr(socket, "getaddrinfo", resolve_locally)
+    yield
+    patch.undo()
+
+
+@pytest.fixture(autouse=True)
+def no_own_settings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What an earlier test left in the environment does not reach this one."""
+    for name in [name for name in os.environ if name.startswith("RILLWRIGHT_")]:
+        monkeypatch.delenv(name)

@@ -1,0 +1,119 @@
+#!/usr/bin/env bash
+# Every check of the project in one command, on a machine that has nothing but Python 3.11 or newer.
+#
+#   bash tests/run.sh                    format, lint, types, import rules, tests
+#   bash tests/run.sh -k water_balance   the same; what follows is handed on to pytest
+#
+# PYTHON=/path/to/python chooses the interpreter. The environment is kept in .venv and rebuilt when
+# pyproject.toml, deploy/constraints.txt or the interpreter changes.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+root=$PWD
+venv=$root/.venv
+
+say() { printf '\n== %s\n' "$*"; }
+die() {
+    printf 'tests/run.sh: %s\n' "$*" >&2
+    exit 2
+}
+
+# A name on the PATH is not enough: version managers put shims there for interpreters that they lack.
+is_usable() { "$1" -c 'import sys; sys.exit(not (3, 11) <= sys.version_info[:2])' >/dev/null 2>&1; }
+
+find_python() {
+    local candidate
+    for candidate in ${PYTHON:+"$PYTHON"} python3.11 python3.12 python3.13 python3 python; do
+        if is_usable "$candidate"; then
+            command -v "$candidate"
+            return
+        fi
+    done
+    return 1
+}
+
+can_make_venv() { "$python" -c 'import ensurepip, venv' >/dev/null 2>&1; }
+
+python=$(find_python) || die "no Python 3.11 or newer found; install one or set PYTHON=/path/to/python"
+if ! can_make_venv; then
+    # Debian and Ubuntu ship Python without the means to make a virtual environment.
+    version=$("$python" -c 'import sys; print("%d.%d" % sys.version_info[:2])')
+    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
+        say "installing python$version-venv"
+        apt-get update -q || true
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -q "python$version-venv" ||
+            DEBIAN_FRONTEND=noninteractive apt-get install -y -q python3-venv
+    fi
+    can_make_venv || die "$python lacks the modules venv and ensurepip; on Debian: apt-get install python$version-venv"
+fi
+
+# The stamp is written last, so a half-made environment is made anew.
+stamp=$("$python" - <<'PY'
+import hashlib, pathlib, sys
+
+digest = hashlib.sha256(sys.version.encode() + sys.executable.encode())
+for name in ("pyproject.toml", "deploy/constraints.txt"):
+    digest.update(pathlib.Path(name).read_bytes())
+print(digest.hexdigest())
+PY
+)
+if [ "$(cat "$venv/rillwright-stamp" 2>/dev/null)" != "$stamp" ]; then
+    say "making .venv with $("$python" --version)"
+    rm -rf "$venv"
+    "$python" -m venv "$venv"
+    "$venv/bin/python" -m pip install -qq --disable-pip-version-check \
+        -e '.[test]' -c deploy/constraints.txt
+    printf '%s\n' "$stamp" >"$venv/rillwright-stamp"
+fi
+export PATH="$venv/bin:$PATH"
+
+# Compiled kernels are shared by the parallel workers and kept from run to run. numba looks only at
+# the file that a kernel stands in, not at kernels it calls in other files, so the cache is named
+# after all the sources together and older ones are dropped.
+kernels=$(python - <<'PY'
+import hashlib, pathlib
+
+digest = hashlib.sha256()
+for room in ("service/agronomy", "service/waterworks"):
+    for path in sorted(pathlib.Path(room).rglob("*.py")):
+        digest.update(path.as_posix().encode() + b"\0" + path.read_bytes())
+print(digest.hexdigest()[:16])
+PY
+)
+for old in "$venv"/kernels/*; do
+    if [ -d "$old" ] && [ "$old" != "$venv/kernels/$kernels" ]; then rm -rf "$old"; fi
+done
+export NUMBA_CACHE_DIR="$venv/kernels/$kernels"
+mkdir -p "$NUMBA_CACHE_DIR"
+
+# Two workers on two cores: threads inside the numerical libraries would only get in their way.
+export OMP_NUM_THREADS="${OMP_NUM_THREADS:-1}" OPENBLAS_NUM_THREADS="${OPENBLAS_NUM_THREADS:-1}"
+export NUMBA_NUM_THREADS="${NUMBA_NUM_THREADS:-2}"
+
+failed=()
+check() {
+    local name=$1
+    shift
+    say "$name"
+    "$@" || failed+=("$name")
+}
+
+python_dirs=()
+for dir in service tests migrations examples; do
+    if [ -d "$dir" ] && [ -n "$(find "$dir" -name '*.py' -print -quit)" ]; then
+        python_dirs+=("$dir")
+    fi
+done
+
+# All checks run even when one fails, so that one run shows everything there is to mend.
+check "ruff format" ruff format --check .
+check "ruff check" ruff check .
+check "mypy --strict" mypy --strict "${python_dirs[@]}"
+check "lint-imports" lint-imports
+check "pytest" python -m pytest -n 2 --dist worksteal "$@"
+
+if [ ${#failed[@]} -gt 0 ]; then
+    printf '\ntests/run.sh: failed:' >&2
+    printf ' [%s]' "${failed[@]}" >&2
+    printf '\n' >&2
+    exit 1
+fi
