@@ -29,9 +29,18 @@ def _kernel_cache_dir() -> Path:
     return ROOT / ".cache" / "kernels" / digest.hexdigest()[:16]
 
 
+def _own_settings() -> list[str]:
+    """The settings of the service in the environment; those of the tests themselves stay."""
+    return [
+        name
+        for name in os.environ
+        if name.startswith("RILLWRIGHT_") and not name.startswith("RILLWRIGHT_TEST_")
+    ]
+
+
 def _drop_own_settings() -> None:
     """A developer's RILLWRIGHT_* settings must not reach a test, nor a real database."""
-    for name in [name for name in os.environ if name.startswith("RILLWRIGHT_")]:
+    for name in _own_settings():
         del os.environ[name]
 
 
@@ -98,5 +107,5 @@ def no_outside_network() -> Iterator[None]:
 @pytest.fixture(autouse=True)
 def no_own_settings(monkeypatch: pytest.MonkeyPatch) -> None:
     """What an earlier test left in the environment does not reach this one."""
-    for name in [name for name in os.environ if name.startswith("RILLWRIGHT_")]:
+    for name in _own_settings():
         monkeypatch.delenv(name)

@@ -1,0 +1,50 @@
+"""From a weather day to a pulse plan: pure functions, the same input gives the same output.
+
+``daily_plan`` tells the story; read it first, then the steps in the order in which they are taken.
+
+The words
+
+    units             every name with its unit, range and meaning; sizes of customary units
+    records           the arrays over sites and blocks that travel from step to step
+
+What is there before any weather
+
+    crop_table        published crop numbers, by crop
+    soil              water contents and conductivity of a soil, from its texture
+    block_batch       stored numbers of many blocks into the arrays of one season
+    civil_day         length of a local day; wall-clock times as elapsed minutes
+    watering_window   when each block may run on a day
+
+Weather into water use
+
+    weather_choice    of several reports, the best value for each site, day and field
+    weather_day       checked and filled values, each liberty flagged
+    atmosphere        the formulas of air and radiation that several steps share
+    sun               sunrise, sunset and the course of ET between the two
+    reference_et      ET0 by Penman-Monteith; the only door to pyet
+    site_weather      the steps above for all sites at once: what a block needs to know of its site
+    crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient
+    sparse_canopy     a second estimate of that coefficient, from the canopy alone
+
+Water use into depletion
+
+    effective_rain    the part of the rain that enters the managed soil
+    root_zone         what the zone holds and gives; what the emitters do to it
+    water_balance     one day of the zone, and the loop over days
+
+Depletion into pulses
+
+    watering_rules    how much to put back, and between which pulse lengths
+    pulse_plan        what a block asks of a day and what it gets
+    pulse_kernel      the same, compiled: pulses of one block alone
+    supply            pulses of the blocks that share a supply
+    supply_kernel     the same, compiled: who runs when, and who gets how much
+
+The whole
+
+    daily_plan        ledger and tomorrow's plan, step after step
+    outlook           the coming days as the plan expects them
+    reasoning         the steps of a plan in words, with the numbers put in
+    season            a past season, evening after evening
+    county_need       a week's water need, county by county
+"""

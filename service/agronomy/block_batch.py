@@ -1,0 +1,206 @@
+"""Blocks as the daily plan sees them: numbers of many blocks turned into the batches of one season.
+
+In goes one array per stored number and the crop curves; out come :class:`CropBatch`,
+:class:`SoilBatch` and :class:`SystemBatch`, with roots, rooted share and canopy grown to the size
+that the planting has in that year (science: roots and canopy are constant within a season).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from typing import TypeVar
+
+import numpy as np
+
+from service.agronomy.records import (
+    CropBatch,
+    CurveDefinition,
+    Floats,
+    Ints,
+    SoilBatch,
+    SystemBatch,
+)
+from service.agronomy.root_zone import application_rate_mm_per_h, size_by_age
+
+BASIS_CODES: Mapping[str, int] = {"days": 0, "degree-days": 1, "table": 2}
+Batch = TypeVar("Batch", CropBatch, SoilBatch, SystemBatch)
+_REFERENCE_YEAR = 2023  # any year without a leap day: day-of-year numbers are those of 365 days
+
+
+@dataclass(frozen=True, slots=True)
+class BlockBatch:
+    """All that the plan needs to know of the blocks of one run, arrays (blocks,)."""
+
+    crop: CropBatch
+    soil: SoilBatch
+    system: SystemBatch
+    site_index: Ints
+    """Column of each block's site in the weather arrays."""
+    area_m2: Floats
+    initial_depletion_mm: Floats
+    """NaN where the grower gave none."""
+
+
+def day_of_year(month: int, day: int) -> int:
+    """Day number 1..365 of a calendar date, 29 February counted as the 28th.
+
+    Shapes: scalars.
+    Returns: day of a year of 365 days.
+    Equation: none.
+    >>> day_of_year(3, 1), day_of_year(12, 31)
+    (60, 365)
+    """
+    return date(_REFERENCE_YEAR, month, min(day, 28) if month == 2 else day).timetuple().tm_yday
+
+
+def make_block_batch(
+    numbers: Mapping[str, Floats],
+    curves: Sequence[CurveDefinition],
+    *,
+    site_index: Ints,
+    supply_index: Ints,
+    season_year: int,
+) -> BlockBatch:
+    """Blocks as they stand in one season.
+
+    Shapes: every number (blocks,); one curve per block (equal curves may be one object).
+    season_year: calendar year whose plant size counts.
+    Returns: a BlockBatch; NaN numbers stay NaN.
+    Source: growth with age is [CHOICE], see :func:`service.agronomy.root_zone.size_by_age`.
+    """
+    depth_share, root_share, canopy_share = _shares_of_full_size(numbers, season_year)
+    root_depth_m = numbers["root_depth_m"] * np.where(
+        numbers["root_depth_is_scaled"] > 0, depth_share, 1.0
+    )
+    root_share_of_wetted = numbers["root_share_of_wetted"] * np.where(
+        numbers["root_share_is_scaled"] > 0, root_share, 1.0
+    )
+    canopy = np.where(numbers["canopy_is_scaled"] > 0, canopy_share, 1.0)
+    return BlockBatch(
+        crop=_crop_batch(numbers, curves, canopy),
+        soil=SoilBatch(
+            field_capacity=numbers["field_capacity"],
+            wilting_point=numbers["wilting_point"],
+            saturated_conductivity_mm_per_h=numbers["saturated_conductivity_mm_per_h"],
+            root_depth_m=root_depth_m,
+            wetted_fraction=numbers["wetted_fraction"],
+            root_share_of_wetted=root_share_of_wetted,
+            mulch_cover_fraction=numbers["mulch_cover_fraction"],
+            mulch_rain_pass_fraction=numbers["mulch_rain_pass_fraction"],
+            curve_number=numbers["curve_number"],
+        ),
+        system=_system_batch(numbers, supply_index),
+        site_index=site_index,
+        area_m2=numbers["area_m2"],
+        initial_depletion_mm=numbers["initial_depletion_mm"],
+    )
+
+
+def take_rows(batch: Batch, rows: Ints) -> Batch:
+    """The same record of arrays over blocks, with some of its rows, in the order of ``rows``.
+
+    Shapes: every field (blocks, ...); rows (some blocks,), row numbers.
+    Returns: a record of the same kind.
+    Equation: none.
+    """
+    return type(batch)(**{part.name: getattr(batch, part.name)[rows] for part in fields(batch)})
+
+
+def take_blocks(batch: BlockBatch, rows: Ints) -> BlockBatch:
+    """The same batch for some of its blocks, in the order of ``rows``.
+
+    Shapes: rows (some blocks,), row numbers.
+    Returns: the batch of those blocks.
+    Equation: none.
+    """
+    return BlockBatch(
+        crop=take_rows(batch.crop, rows),
+        soil=take_rows(batch.soil, rows),
+        system=take_rows(batch.system, rows),
+        site_index=batch.site_index[rows],
+        area_m2=batch.area_m2[rows],
+        initial_depletion_mm=batch.initial_depletion_mm[rows],
+    )
+
+
+def _shares_of_full_size(
+    numbers: Mapping[str, Floats], season_year: int
+) -> tuple[Floats, Floats, Floats]:
+    planting_year = numbers["planting_year"]
+    is_grown = np.isnan(planting_year)
+    age_years = np.where(is_grown, numbers["years_to_full_size"], season_year - planting_year)
+    return size_by_age(np.maximum(age_years, 0.0), numbers["years_to_full_size"])
+
+
+def _crop_batch(
+    numbers: Mapping[str, Floats], curves: Sequence[CurveDefinition], canopy_share: Floats
+) -> CropBatch:
+    distinct: dict[int, int] = {}
+    shapes: list[CurveDefinition] = []
+    which = np.empty(len(curves), dtype=np.int64)
+    for row, curve in enumerate(curves):
+        index = distinct.setdefault(id(curve), len(shapes))
+        if index == len(shapes):
+            shapes.append(curve)
+        which[row] = index
+    point_count = max((len(shape.points) for shape in shapes), default=0) or 1
+    basis = np.array([BASIS_CODES[shape.basis] for shape in shapes], dtype=np.int64)
+    start = np.array([day_of_year(*shape.season_start) for shape in shapes], dtype=np.int64)
+    knots = np.full((len(shapes), 4), np.nan)
+    floor_c = np.full(len(shapes), np.nan)
+    table_doy = np.full((len(shapes), point_count), np.nan)
+    table_value = np.full((len(shapes), point_count), np.nan)
+    for index, shape in enumerate(shapes):
+        if shape.stage_knots:
+            knots[index] = shape.stage_knots
+        if shape.degree_day_floor_c is not None:
+            floor_c[index] = shape.degree_day_floor_c
+        points = sorted((day_of_year(month, day), kc) for month, day, kc in shape.points)
+        for place, (doy, kc) in enumerate(points):
+            table_doy[index, place] = doy
+            table_value[index, place] = kc
+    return CropBatch(
+        kc_initial=numbers["kc_initial"],
+        kc_mid=numbers["kc_mid"],
+        kc_end=numbers["kc_end"],
+        kc_off_season=numbers["kc_off_season"],
+        table_height_m=numbers["table_height_m"],
+        reference_canopy_ratio=numbers["reference_canopy_ratio"],
+        canopy_cover_fraction=numbers["canopy_cover_fraction"] * canopy_share,
+        canopy_height_m=numbers["canopy_height_m"] * canopy_share,
+        mulch_cover_fraction=numbers["mulch_cover_fraction"],
+        depletion_fraction=numbers["depletion_fraction"],
+        curve_basis=basis[which],
+        season_start_doy=start[which],
+        stage_knot=knots[which],
+        degree_day_floor_c=floor_c[which],
+        kc_table_doy=table_doy[which],
+        kc_table_value=table_value[which],
+    )
+
+
+def _system_batch(numbers: Mapping[str, Floats], supply_index: Ints) -> SystemBatch:
+    rate_mm_per_h = application_rate_mm_per_h(
+        numbers["emitter_flow_l_per_h"],
+        numbers["emitter_spacing_m"],
+        numbers["row_spacing_m"],
+        laterals_per_row_count=numbers["laterals_per_row_count"],
+    )
+    return SystemBatch(
+        application_rate_mm_per_h=rate_mm_per_h,
+        emitter_flow_l_per_h=numbers["emitter_flow_l_per_h"],
+        emission_uniformity_pct=numbers["emission_uniformity_pct"],
+        flow_l_per_h=rate_mm_per_h * numbers["area_m2"],
+        fill_time_min=numbers["fill_time_min"],
+        longest_pulse_min=numbers["longest_pulse_min"],
+        daily_maximum_min=numbers["daily_maximum_min"],
+        off_ratio=numbers["off_ratio"],
+        valve_gap_s=numbers["valve_gap_s"],
+        leaching_fraction=numbers["leaching_fraction"],
+        transmission_ratio=numbers["transmission_ratio"],
+        trigger_fraction=numbers["trigger_fraction"],
+        rain_room_fraction=numbers["rain_room_fraction"],
+        supply_index=supply_index,
+    )

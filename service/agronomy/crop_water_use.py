@@ -1,0 +1,304 @@
+"""How much of the reference ET a crop uses: stages, climate, canopy and mulch give Kc.
+
+In: the crop batch, the days, the climate of the site and, for blocks on degree days, their sums.
+Out: the crop coefficient of every block on every day; crop ET is that times reference ET. The
+curve and its climate adjustment are FAO-56 (Allen et al. 1998) chapter 6, Eq. 62, 65 and 66; the
+canopy reduction is Allen & Pereira 2009, Irrig. Sci. 28:17-34.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import ArrayLike, NDArray
+
+from service.agronomy.records import CropBatch, Days, Floats, Ints
+
+SEASON_BY_DAYS = 0
+SEASON_BY_DEGREE_DAYS = 1
+SEASON_BY_OWN_TABLE = 2
+
+WIND_LIMITS_M_S = (1.0, 6.0)  # FAO-56 Eq. 62
+RHMIN_LIMITS_PCT = (20.0, 80.0)  # FAO-56 Eq. 62
+HEIGHT_LIMITS_M = (0.1, 10.0)  # FAO-56 Eq. 62
+END_ADJUSTED_FROM_KC = 0.45  # FAO-56 Eq. 65: a lower Kc end is left as it is
+BARE_SOIL_KC = 0.15  # Kc_min, FAO-56 Eq. 98, lower end of 0.15-0.20
+CANOPY_DENSITY_FACTOR = 1.5  # ML, Allen & Pereira 2009: 1.5-2.0; 1.5 is this project's choice
+MULCH_KC_REDUCTION = 0.10  # choice: lowest reduction of FAO-56 Table 25, which has no fruit crop
+CLIMATE_WINDOW_DAYS = 30  # choice
+CLIMATE_MINIMUM_DAYS = 7  # choice
+DAYS_IN_YEAR = 365
+SHORTEST_STAGE = 1e-9  # days or degree days; only keeps a step from a division by zero
+
+
+def climate_term(u2_m_s: ArrayLike, rhmin_pct: ArrayLike) -> Floats:
+    """Addition to a table Kc for air that is windier or drier than the table's, at 3 m height.
+
+    Shapes: any two that broadcast.
+    u2_m_s, rhmin_pct: stage means; values outside 1-6 m/s and 20-80 % count as the limit.
+    Returns: addition [-]; NaN wherever an input is NaN.
+    Equation: 0.04 (u2 - 2) - 0.004 (RHmin - 45). FAO-56 Eq. 62 and 65.
+    >>> round(float(climate_term(3.0, 20.0)), 6)
+    0.14
+    """
+    wind = np.clip(np.asarray(u2_m_s, dtype=np.float64), *WIND_LIMITS_M_S)
+    humidity = np.clip(np.asarray(rhmin_pct, dtype=np.float64), *RHMIN_LIMITS_PCT)
+    return np.asarray(0.04 * (wind - 2.0) - 0.004 * (humidity - 45.0))
+
+
+def height_factor(height_m: ArrayLike) -> Floats:
+    """Weight of the climate term for a crop of this height.
+
+    Shapes: any; the result has the shape of the input.
+    height_m: crop height [m]; values outside 0.1-10 m count as the limit.
+    Returns: factor [-]; NaN wherever the input is NaN.
+    Equation: (h / 3)^0.3. FAO-56 Eq. 62 and 65.
+    >>> float(height_factor(3.0))
+    1.0
+    """
+    height = np.clip(np.asarray(height_m, dtype=np.float64), *HEIGHT_LIMITS_M)
+    return np.asarray((height / 3.0) ** 0.3)
+
+
+def trailing_climate_term(
+    u2_m_s: Floats,
+    rhmin_pct: Floats,
+    *,
+    window_days: int = CLIMATE_WINDOW_DAYS,
+    minimum_days: int = CLIMATE_MINIMUM_DAYS,
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Climate term of each day from the days before it, for sites without climate normals.
+
+    A day sees only the days before it, so that its Kc never changes when later weather arrives.
+
+    Shapes: inputs and both results (days, sites).
+    u2_m_s, rhmin_pct: daily values; a day counts where both are known (not NaN).
+    window_days, minimum_days: days looked back on, and how many of them must be known.
+    Returns: the term [-], 0 where too few days are known, and whether it is that default.
+    Equation: FAO-56 Eq. 62 of the means of the window; window and minimum are choices.
+    >>> term, is_default = trailing_climate_term(np.full((9, 1), 3.0), np.full((9, 1), 20.0))
+    >>> [round(float(value), 2) for value in term[5:, 0]]
+    [0.0, 0.0, 0.14, 0.14]
+    >>> is_default[5:, 0].tolist()
+    [True, True, False, False]
+    """
+    is_known = np.isfinite(u2_m_s) & np.isfinite(rhmin_pct)
+    known_count = _sum_before(is_known.astype(np.float64), window_days)
+    is_default = known_count < max(minimum_days, 1)
+    divisor = np.where(is_default, 1.0, known_count)
+    wind = _sum_before(np.where(is_known, u2_m_s, 0.0), window_days) / divisor
+    humidity = _sum_before(np.where(is_known, rhmin_pct, 0.0), window_days) / divisor
+    return np.where(is_default, 0.0, climate_term(wind, humidity)), is_default
+
+
+def _sum_before(values: Floats, window_days: int) -> Floats:
+    # A sum over each window on its own, not a difference of running sums: the same window gives
+    # the same bits however long the series before it is.
+    days, sites = values.shape
+    padded = np.concatenate((np.zeros((window_days, sites)), values))[: days + window_days - 1]
+    if days == 0:
+        return np.zeros((0, sites))
+    total: Floats = sliding_window_view(padded, window_days, axis=0).sum(axis=-1)
+    return total
+
+
+def density_coefficient(
+    cover_fraction: ArrayLike, height_m: ArrayLike, *, ml: float = CANOPY_DENSITY_FACTOR
+) -> Floats:
+    """How close a canopy comes to the water use of full cover, Kd.
+
+    Shapes: any two that broadcast.
+    cover_fraction: effective ground cover, 0-1; height_m: canopy height [m].
+    ml: multiplier on cover for small canopies.
+    Returns: density coefficient [-], 0-1; NaN wherever an input is NaN.
+    Equation: min(1, ML fc, fc^(1 / (1 + h))). Allen & Pereira 2009 (from memory).
+    >>> round(float(density_coefficient(0.25, 1.0)), 3)
+    0.375
+    """
+    cover = np.asarray(cover_fraction, dtype=np.float64)
+    height = np.asarray(height_m, dtype=np.float64)
+    by_height = cover ** (1.0 / (1.0 + height))
+    return np.asarray(np.minimum(1.0, np.minimum(ml * cover, by_height)))
+
+
+def degree_day_step_c(
+    tmax_c: ArrayLike, tmin_c: ArrayLike, degree_day_floor_c: ArrayLike
+) -> Floats:
+    """Growing degree days that one day adds.
+
+    Shapes: any three that broadcast.
+    tmax_c, tmin_c: extremes of the day [°C].
+    Returns: degree days [°C d]; NaN wherever an input is NaN.
+    Equation: max(0, (Tmax + Tmin) / 2 - floor), the simple average method; common practice.
+    >>> float(degree_day_step_c(25.0, 11.0, 10.0))
+    8.0
+    """
+    tmax = np.asarray(tmax_c, dtype=np.float64)
+    tmin = np.asarray(tmin_c, dtype=np.float64)
+    return np.asarray(np.maximum(0.0, (tmax + tmin) / 2.0 - np.asarray(degree_day_floor_c)))
+
+
+def degree_day_sums(
+    crop: CropBatch,
+    *,
+    days: Days,
+    tmax_c: Floats,
+    tmin_c: Floats,
+    degree_day_start_c_day: Floats | None = None,
+) -> Floats:
+    """Degree days of each block since its count was last restarted, each day's own included.
+
+    Shapes: days (days,); tmax_c and tmin_c (days, blocks); degree_day_start_c_day (blocks,).
+    tmax_c, tmin_c: extremes of the days gathered to the blocks [°C].
+    degree_day_start_c_day: sum at the end of the day before the first [°C d]; 0 when None, which is
+    right only where the days begin on the restart or before it.
+    Returns: sums [°C d] (days, blocks); a day of unknown temperature leaves them NaN until the
+    next restart, and blocks that do not run on degree days are NaN throughout.
+    Equation: running sum of ``degree_day_step_c``, restarted on the season start.
+    >>> from service.agronomy.records import CropBatch
+    >>> one = np.array([1.0])
+    >>> vines = CropBatch(*[one] * 10, np.array([1]), np.array([1]), one, 10.0 * one, one, one)
+    >>> days = np.array(["2025-12-31", "2026-01-01", "2026-01-02"], "M8[D]")
+    >>> warm, cold = np.full((3, 1), 18.0), np.full((3, 1), 10.0)
+    >>> degree_day_sums(vines, days=days, tmax_c=warm, tmin_c=cold)[:, 0].tolist()
+    [4.0, 4.0, 8.0]
+    """
+    step_c = degree_day_step_c(tmax_c, tmin_c, crop.degree_day_floor_c)
+    season_day = _season_day(days, crop.season_start_doy)
+    running = (
+        np.zeros(step_c.shape[1]) if degree_day_start_c_day is None else degree_day_start_c_day
+    )
+    sums = np.empty(step_c.shape)
+    for day in range(days.shape[0]):
+        running = np.where(season_day[day] == 1, 0.0, running) + step_c[day]
+        sums[day] = running
+    return sums
+
+
+def crop_coefficient(
+    crop: CropBatch,
+    *,
+    days: Days,
+    climate_term: Floats,
+    degree_day_sum_c_day: Floats | None = None,
+) -> Floats:
+    """Crop coefficient of every block on every day; crop ET is this times reference ET.
+
+    The day a season starts on is day 1 of it, as in FAO-56; days after the last stage and before
+    the next start have the off-season value. A block whose stages fill the whole year has none.
+    In season the value between stages is reduced for a canopy that is smaller than the table's
+    and for mulch; a block with its own table takes that table as it stands.
+
+    Shapes: days (days,); climate_term, degree_day_sum_c_day and result (days, blocks).
+    climate_term: addition of Eq. 62 gathered to the blocks [-].
+    degree_day_sum_c_day: needed only where a block's curve runs on degree days [°C d].
+    Returns: Kc [-]; NaN only for a block, and from the day, whose needed input is NaN.
+    Equation: FAO-56 Eq. 62, 65, 66; Kc_min + min(1, Kd / Kd_ref) (Kc - Kc_min), Allen & Pereira
+    2009; x (1 - 0.10 m) under mulch, a choice.
+    >>> from service.agronomy.records import CropBatch
+    >>> one = np.array([1.0])
+    >>> beans = CropBatch(  # FAO-56 Ex. 28
+    ...     0.15 * one, 1.19 * one, 0.35 * one, 0.2 * one, 0.4 * one, one, one, 0.4 * one,
+    ...     0.0 * one, 0.45 * one, np.array([0]), np.array([143]),
+    ...     np.array([[25.0, 50.0, 80.0, 100.0]]), np.nan * one,
+    ...     np.full((1, 1), np.nan), np.full((1, 1), np.nan))
+    >>> day_40 = np.array(["2025-05-23"], "M8[D]") + 39
+    >>> round(float(crop_coefficient(beans, days=day_40, climate_term=np.zeros((1, 1)))[0, 0]), 3)
+    0.774
+    """
+    progress = _season_day(days, crop.season_start_doy).astype(np.float64)
+    if degree_day_sum_c_day is not None:
+        progress = np.where(
+            crop.curve_basis == SEASON_BY_DEGREE_DAYS, degree_day_sum_c_day, progress
+        )
+    elif np.any(crop.curve_basis == SEASON_BY_DEGREE_DAYS):
+        message = "degree_day_sum_c_day is needed: a block's curve runs on degree days"
+        raise ValueError(message)
+    coefficient = _curve(crop, progress, climate_term)
+
+    has_table = crop.curve_basis == SEASON_BY_OWN_TABLE
+    if np.any(has_table):
+        coefficient[:, has_table] = _own_table(
+            crop.kc_table_doy[has_table], crop.kc_table_value[has_table], day_of_plain_year(days)
+        )
+    return coefficient
+
+
+def _curve(crop: CropBatch, progress: Floats, climate: Floats) -> Floats:
+    added_per_term = height_factor(crop.table_height_m)
+    is_end_adjusted = crop.kc_end >= END_ADJUSTED_FROM_KC
+    initial_end, full_cover, mid_end, last = crop.stage_knot.T
+    # A stage of no length is a step: any day past its start has passed all of it.
+    rise_length = np.maximum(full_cover - initial_end, SHORTEST_STAGE)
+    fall_length = np.maximum(last - mid_end, SHORTEST_STAGE)
+    # A year of 366 days must not fall out of a curve that fills the year.
+    fills_year = (crop.curve_basis == SEASON_BY_DAYS) & (last >= DAYS_IN_YEAR)
+    season_end = np.where(fills_year, np.inf, last)
+    kd = density_coefficient(crop.canopy_cover_fraction, crop.canopy_height_m)
+    missing_canopy = 1.0 - np.minimum(1.0, kd / crop.reference_canopy_ratio)
+    under_mulch = 1.0 - MULCH_KC_REDUCTION * crop.mulch_cover_fraction
+
+    coefficient = np.empty(progress.shape)
+    for row, day in enumerate(progress):
+        added = climate[row] * added_per_term
+        kc_mid = crop.kc_mid + added
+        kc_end = np.where(is_end_adjusted, crop.kc_end + added, crop.kc_end)
+        rise = np.clip((day - initial_end) / rise_length, 0.0, 1.0)
+        fall = np.clip((day - mid_end) / fall_length, 0.0, 1.0)
+        kc = crop.kc_initial + rise * (kc_mid - crop.kc_initial) + fall * (kc_end - kc_mid)
+        # The initial stage does not depend on the climate and must not become unknown with it.
+        kc = np.where(rise == 0.0, crop.kc_initial, kc)
+        # A table value below that of bare soil has no canopy part to take away.
+        canopy_part = np.maximum(kc - BARE_SOIL_KC, 0.0)
+        kc = (kc - missing_canopy * canopy_part) * under_mulch
+        coefficient[row] = np.where(day > season_end, crop.kc_off_season, kc)
+    return coefficient
+
+
+def day_of_plain_year(days: Days) -> Ints:
+    """Number of each day in a year of 365 days, 29 February counting as the 28th.
+
+    Shapes: days and result (days,).
+    Returns: count, 1 on 1 January, 60 on 1 March, 365 on 31 December, in every year.
+    Equation: none.
+    >>> day_of_plain_year(np.array(["2024-02-29", "2024-03-01", "2025-03-01"], "M8[D]")).tolist()
+    [59, 60, 60]
+    """
+    index, is_leap, _ = _year_facts(days)
+    return index + 1 - (is_leap & (index >= 59))
+
+
+def _year_facts(days: Days) -> tuple[Ints, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Days since 1 January, whether that year is a leap year, whether the year before was."""
+    year = days.astype("M8[Y]")
+    index = (days.astype("M8[D]") - year.astype("M8[D]")).astype(np.int64)
+    length = ((year + 1).astype("M8[D]") - year.astype("M8[D]")).astype(np.int64)
+    length_before = (year.astype("M8[D]") - (year - 1).astype("M8[D]")).astype(np.int64)
+    return index, length == 366, length_before == 366
+
+
+def _season_day(days: Days, season_start_doy: Ints) -> Ints:
+    """Real days since the latest season start, 1 on the start itself, (days, blocks)."""
+    index, is_leap, was_leap = (fact[:, np.newaxis] for fact in _year_facts(days))
+    starts_after_february = season_start_doy >= 60
+    this_start = season_start_doy - 1 + (is_leap & starts_after_february)
+    start_before = season_start_doy - 1 + (was_leap & starts_after_february)
+    since = index - this_start
+    since_before = index + DAYS_IN_YEAR + was_leap - start_before
+    return np.where(since >= 0, since, since_before) + 1
+
+
+def _own_table(knot_doy: Floats, knot_kc: Floats, doy: Ints) -> Floats:
+    """Periodic linear interpolation, one table a block: (days, blocks)."""
+    count = np.isfinite(knot_doy).sum(axis=1)
+    last_knot = np.maximum(count - 1, 0)
+    passed = (knot_doy <= doy[:, np.newaxis, np.newaxis]).sum(axis=2)
+    left = np.where(passed > 0, passed - 1, last_knot)
+    right = np.where(passed <= last_knot, passed, 0)
+    block = np.arange(knot_doy.shape[0])
+    left_doy = knot_doy[block, left] - np.where(passed > 0, 0, DAYS_IN_YEAR)
+    right_doy = knot_doy[block, right] + np.where(passed <= last_knot, 0, DAYS_IN_YEAR)
+    share = (doy[:, np.newaxis] - left_doy) / (right_doy - left_doy)
+    left_kc = knot_kc[block, left]
+    value: Floats = left_kc + share * (knot_kc[block, right] - left_kc)
+    return value

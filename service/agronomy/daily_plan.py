@@ -1,0 +1,360 @@
+"""The story of a plan: weather in, tomorrow's pulses out, one step after the other.
+
+The steps stand here in the order in which they are taken; the arithmetic of each is in the module
+that it is named after. In go checked weather, the blocks of a region and the state of their
+ledgers; out come the days of the ledger and a :class:`DailyPlan` for all blocks at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.block_batch import BlockBatch
+from service.agronomy.crop_water_use import (
+    SEASON_BY_DEGREE_DAYS,
+    crop_coefficient,
+    degree_day_sums,
+)
+from service.agronomy.effective_rain import rain_entering_mm
+from service.agronomy.outlook import Outlook, look_ahead
+from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
+from service.agronomy.records import Days, Floats, Ints, WindowBatch
+from service.agronomy.root_zone import (
+    depletion_fraction,
+    readily_available_water_mm,
+    total_available_water_mm,
+)
+from service.agronomy.supply import schedule_supplies
+from service.agronomy.water_balance import DayLedger, step_days
+from service.agronomy.watering_rules import (
+    PulseLimits,
+    WaterNeed,
+    credited_rain_mm,
+    net_rate_mm_per_min,
+    pulse_limits,
+    shortfall_mm,
+    water_need,
+    whole_minutes,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SiteDays:
+    """Weather as the blocks' steps use it, arrays (days, sites)."""
+
+    days: Days
+    et0_mm: Floats
+    rain_mm: Floats
+    rain_probability_fraction: Floats
+    """1 for rain that was measured."""
+    tmax_c: Floats
+    tmin_c: Floats
+    climate_term: Floats
+    """The part of FAO-56 Eq. 62 that the site's weather decides."""
+    sunrise_min: Floats
+    sunset_min: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class CropDays:
+    """What the weather of some days means for each block, arrays (days, blocks)."""
+
+    crop_coefficient: Floats
+    crop_et_mm: Floats
+    """Kc ET0, before any stress."""
+    rain_entering_mm: Floats
+    """What the day's full rain would bring into the managed zone."""
+    taw_mm: Floats
+    raw_mm: Floats
+    depletion_fraction: Floats
+    degree_day_sum_c_day: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class DailyPlan:
+    """Tomorrow's plan of every block with the numbers behind it, arrays (blocks,)."""
+
+    depletion_midnight_mm: Floats
+    """Depletion expected at the coming midnight."""
+    rain_credit_mm: Floats
+    crop_coefficient: Floats
+    crop_et_mm: Floats
+    taw_mm: Floats
+    raw_mm: Floats
+    depletion_fraction: Floats
+    need: WaterNeed
+    limits: PulseLimits
+    net_rate_mm_per_min: Floats
+    gross_mm: Floats
+    schedule: PulseSchedule
+    deferred_mm: Floats
+    """Need that the plan leaves for later days."""
+    shortfall_mm: Floats
+    """Need whose lack takes the block below its readily available water."""
+
+    @property
+    def can_be_planned(self) -> NDArray[np.bool_]:
+        """False where the weather, the ledger or the block has a gap that could not be filled."""
+        known: NDArray[np.bool_] = np.isfinite(self.schedule.planned_net_mm)
+        return known
+
+
+def crop_days(
+    blocks: BlockBatch, weather: SiteDays, *, degree_day_start_c_day: Floats | None = None
+) -> CropDays:
+    """Crop water use, entering rain and root-zone store of every block on every day.
+
+    Shapes: weather (days, sites); result (days, blocks).
+    degree_day_start_c_day: (blocks,) sum at the end of the day before the first; not known when
+    None.
+    Returns: CropDays; NaN wherever the site's weather is NaN.
+    Source: FAO-56 Eq. 58, 62, 66, 82, 83 and the canopy and rain rules of their modules.
+    """
+    at_site = blocks.site_index
+    et0_mm = weather.et0_mm[:, at_site]
+    degree_day_sum_c_day = _degree_days(blocks, weather, degree_day_start_c_day)
+    coefficient = crop_coefficient(
+        blocks.crop,
+        days=weather.days,
+        climate_term=weather.climate_term[:, at_site],
+        degree_day_sum_c_day=degree_day_sum_c_day,
+    )
+    crop_et_mm = coefficient * et0_mm
+    taw_mm = np.broadcast_to(total_available_water_mm(blocks.soil), crop_et_mm.shape)
+    fraction = depletion_fraction(blocks.crop.depletion_fraction, crop_et_mm)
+    return CropDays(
+        crop_coefficient=coefficient,
+        crop_et_mm=crop_et_mm,
+        rain_entering_mm=rain_entering_mm(weather.rain_mm[:, at_site], et0_mm, blocks.soil),
+        taw_mm=taw_mm,
+        raw_mm=readily_available_water_mm(taw_mm, fraction),
+        depletion_fraction=fraction,
+        degree_day_sum_c_day=degree_day_sum_c_day,
+    )
+
+
+def _degree_days(blocks: BlockBatch, weather: SiteDays, start_c_day: Floats | None) -> Floats:
+    """Degree-day sums; not computed at all where no block's stages follow them."""
+    shape = (weather.days.size, blocks.site_index.size)
+    if not np.any(blocks.crop.curve_basis == SEASON_BY_DEGREE_DAYS):
+        return np.full(shape, np.nan)
+    return degree_day_sums(
+        blocks.crop,
+        days=weather.days,
+        tmax_c=weather.tmax_c[:, blocks.site_index],
+        tmin_c=weather.tmin_c[:, blocks.site_index],
+        degree_day_start_c_day=np.full(shape[1], np.nan) if start_c_day is None else start_c_day,
+    )
+
+
+def keep_ledger(
+    depletion_start_mm: Floats,
+    crop: CropDays,
+    *,
+    first_day_index: Ints,
+    early_net_mm: Floats,
+    day_net_mm: Floats,
+) -> DayLedger:
+    """The balance of every block over the days given, from each block's first day on.
+
+    Shapes: start and first_day_index (blocks,); the rest (days, blocks).
+    Returns: DayLedger of (days, blocks), NaN before a block's first day.
+    Source: FAO-56 Eq. 84 and 85 in the order of the water balance module.
+    """
+    return step_days(
+        depletion_start_mm,
+        first_day_index=first_day_index,
+        taw_mm=crop.taw_mm,
+        raw_mm=crop.raw_mm,
+        rain_entering_mm=crop.rain_entering_mm,
+        crop_et_mm=crop.crop_et_mm,
+        early_net_mm=early_net_mm,
+        day_net_mm=day_net_mm,
+    )
+
+
+def plan_tomorrow(
+    blocks: BlockBatch,
+    weather: SiteDays,
+    crop: CropDays,
+    *,
+    depletion_midnight_mm: Floats,
+    windows: WindowBatch,
+    supply_flow_l_per_h: Floats,
+    not_before_min: Ints | None = None,
+) -> DailyPlan:
+    """The plan for the first day of ``weather``.
+
+    Shapes: weather (days, sites) and crop (days, blocks), both from tomorrow on;
+    depletion_midnight_mm (blocks,); windows of tomorrow; supply_flow_l_per_h (supplies,).
+    not_before_min: (blocks,) first minute at which a pulse may start; 0 when None.
+    Returns: DailyPlan; blocks with NaN weather or depletion get no pulses. A depletion beyond
+    what the zone holds tomorrow (it became smaller) counts as TAW, as in the balance.
+    Source: the rules of the watering, pulse and supply modules.
+    """
+    at_site = blocks.site_index
+    depletion_midnight_mm = np.minimum(depletion_midnight_mm, crop.taw_mm[0])
+    rain_credit_mm = credited_rain_mm(
+        crop.rain_entering_mm, weather.rain_probability_fraction[:, at_site]
+    )
+    need = water_need(
+        depletion_midnight_mm,
+        rain_credit_mm=rain_credit_mm[0],
+        crop_et_mm=crop.crop_et_mm[0],
+        raw_mm=crop.raw_mm[0],
+        system=blocks.system,
+    )
+    limits = pulse_limits(blocks.system, blocks.soil)
+    rate_mm_per_min = net_rate_mm_per_min(blocks.system, blocks.soil)
+    schedule = schedule_supplies(
+        _demand(
+            blocks,
+            weather,
+            crop,
+            need=need,
+            limits=limits,
+            rate_mm_per_min=rate_mm_per_min,
+            windows=windows,
+            not_before_min=not_before_min,
+        ),
+        supply_flow_l_per_h,
+    )
+    return DailyPlan(
+        depletion_midnight_mm=depletion_midnight_mm,
+        rain_credit_mm=rain_credit_mm[0],
+        crop_coefficient=crop.crop_coefficient[0],
+        crop_et_mm=crop.crop_et_mm[0],
+        taw_mm=crop.taw_mm[0],
+        raw_mm=crop.raw_mm[0],
+        depletion_fraction=crop.depletion_fraction[0],
+        need=need,
+        limits=limits,
+        net_rate_mm_per_min=rate_mm_per_min,
+        gross_mm=schedule.planned_min * blocks.system.application_rate_mm_per_h / 60.0,
+        schedule=schedule,
+        deferred_mm=need.need_mm - schedule.planned_net_mm,
+        shortfall_mm=shortfall_mm(need, schedule.planned_net_mm, crop.raw_mm[0]),
+    )
+
+
+def coming_days(
+    blocks: BlockBatch,
+    weather: SiteDays,
+    crop: CropDays,
+    *,
+    plan: DailyPlan,
+    windows: WindowBatch,
+    supply_flow_l_per_h: Floats,
+) -> Outlook:
+    """What the plan and the forecast make of the days from tomorrow on.
+
+    Shapes: as for :func:`plan_tomorrow`.
+    Returns: Outlook over the days of ``weather``.
+    Source: the evening rules, repeated day by day.
+    """
+    return look_ahead(
+        blocks.system,
+        crop_et_mm=crop.crop_et_mm,
+        rain_credit_mm=credited_rain_mm(
+            crop.rain_entering_mm, weather.rain_probability_fraction[:, blocks.site_index]
+        ),
+        taw_mm=crop.taw_mm,
+        raw_mm=crop.raw_mm,
+        depletion_midnight_mm=plan.depletion_midnight_mm,
+        planned_net_mm=plan.schedule.planned_net_mm,
+        net_rate_mm_per_min=plan.net_rate_mm_per_min,
+        limits=plan.limits,
+        windows=windows,
+        supply_flow_l_per_h=supply_flow_l_per_h,
+    )
+
+
+def ready_min(schedule: PulseSchedule) -> Ints:
+    """Minute from which each block may run again after its last pulse and the off time due.
+
+    Shapes: (blocks,).
+    Returns: minutes elapsed since the midnight before the pulses; 0 where there were none.
+    Equation: end of the last pulse + ceil(off ratio x its length).
+    """
+    pulses = schedule.pulses
+    ready = np.zeros(pulses.offset.size - 1, dtype=np.int64)
+    has_pulses = pulses.count() > 0
+    last = pulses.offset[1:][has_pulses] - 1
+    off_min = np.ceil(schedule.used_off_ratio[has_pulses] * pulses.duration_min[last])
+    ready[has_pulses] = (
+        pulses.start_min[last] + pulses.duration_min[last] + off_min.astype(np.int64)
+    )
+    return ready
+
+
+def _demand(
+    blocks: BlockBatch,
+    weather: SiteDays,
+    crop: CropDays,
+    *,
+    need: WaterNeed,
+    limits: PulseLimits,
+    rate_mm_per_min: Floats,
+    windows: WindowBatch,
+    not_before_min: Ints | None,
+) -> PulseDemand:
+    at_site = blocks.site_index
+    system = blocks.system
+    nothing = np.zeros(at_site.shape)
+    knows_rules = np.isfinite(
+        limits.depth_limit_min
+        + system.fill_time_min
+        + system.longest_pulse_min
+        + system.daily_maximum_min
+        + system.valve_gap_s
+    )
+    return PulseDemand(
+        depletion_start_mm=need.depletion_start_mm,
+        crop_et_mm=crop.crop_et_mm[0],
+        taw_mm=crop.taw_mm[0],
+        raw_mm=crop.raw_mm[0],
+        need_mm=np.where(knows_rules, need.need_mm, np.nan),
+        urgent_need_mm=need.urgent_need_mm,
+        sunrise_min=weather.sunrise_min[0, at_site],
+        sunset_min=weather.sunset_min[0, at_site],
+        net_rate_mm_per_min=rate_mm_per_min,
+        shortest_pulse_min=limits.shortest_pulse_min,
+        longest_pulse_min=limits.longest_pulse_min,
+        daily_maximum_min=whole_minutes(np.floor(system.daily_maximum_min)),
+        off_ratio=system.off_ratio,
+        valve_gap_min=whole_minutes(np.ceil(system.valve_gap_s / 60.0)),
+        flow_l_per_h=system.flow_l_per_h,
+        event_limit_mm=limits.event_limit_mm,
+        supply_index=system.supply_index,
+        not_before_min=(
+            np.zeros(at_site.shape, dtype=np.int64) if not_before_min is None else not_before_min
+        ),
+        applied_early_net_mm=nothing,
+        applied_day_net_mm=nothing,
+        windows=windows,
+    )
+
+
+def days_of(weather: SiteDays, first: int, last: int) -> SiteDays:
+    """The weather of the days ``first`` up to, not including, ``last`` (row numbers).
+
+    Shapes: weather (days, sites); result (last - first, sites).
+    Returns: SiteDays of those days.
+    Equation: none.
+    """
+    rows = slice(first, last)
+    return replace(
+        weather,
+        days=weather.days[rows],
+        et0_mm=weather.et0_mm[rows],
+        rain_mm=weather.rain_mm[rows],
+        rain_probability_fraction=weather.rain_probability_fraction[rows],
+        tmax_c=weather.tmax_c[rows],
+        tmin_c=weather.tmin_c[rows],
+        climate_term=weather.climate_term[rows],
+        sunrise_min=weather.sunrise_min[rows],
+        sunset_min=weather.sunset_min[rows],
+    )

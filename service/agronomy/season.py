@@ -1,0 +1,172 @@
+"""A past season as it would have been scheduled: evening plan and balance, day after day.
+
+In go the weather as it was and as it was forecast; out come the ledger, the pulses and the needs of
+every day. Each evening knows what an evening knows: the ledger up to the day before and forecasts
+from then on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import Any, cast
+
+import numpy as np
+
+from service.agronomy.block_batch import BlockBatch
+from service.agronomy.daily_plan import (
+    CropDays,
+    DailyPlan,
+    SiteDays,
+    crop_days,
+    days_of,
+    plan_tomorrow,
+    ready_min,
+)
+from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
+from service.agronomy.water_balance import DayLedger, step_day
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonRun:
+    """A season's days for every block, arrays (days, blocks) unless noted."""
+
+    crop: CropDays
+    ledger: DayLedger
+    planned_min: Ints
+    gross_mm: Floats
+    need_mm: Floats
+    rain_credit_mm: Floats
+    shortfall_mm: Floats
+    cause: Ints
+    passes_event_limit: Ints
+    pulses: tuple[PulseBatch, ...]
+    """One per day."""
+    sunrise_min: Floats
+    sunset_min: Floats
+
+
+def run_season(
+    blocks_of_year: Callable[[int], BlockBatch],
+    weather: SiteDays,
+    forecast: SiteDays,
+    *,
+    windows_of_day: Sequence[WindowBatch],
+    day_length_min: Ints,
+    supply_flow_l_per_h: Floats,
+    depletion_start_mm: Floats,
+    degree_day_start_c_day: Floats | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> SeasonRun:
+    """Schedule every day of ``weather`` the evening before, then let the day happen.
+
+    Shapes: weather and forecast (days, sites) on the same days; day_length_min (days,);
+    depletion_start_mm (blocks,) at the midnight before the first day.
+    blocks_of_year: the blocks as they stand in a calendar year.
+    degree_day_start_c_day: (blocks,) sum at that midnight; not known when None.
+    forecast: for each day, what was forecast for it the evening before; ``weather`` itself for a
+    forecast without error.
+    Returns: SeasonRun.
+    Source: the rules of the daily plan, repeated.
+    """
+    day_count = weather.days.size
+    years = weather.days.astype("datetime64[Y]").astype(np.int64) + 1970
+    actual_crop = _crop_days_by_year(blocks_of_year, weather, years, degree_day_start_c_day)
+    forecast_crop = (
+        actual_crop
+        if forecast is weather
+        else _crop_days_by_year(blocks_of_year, forecast, years, degree_day_start_c_day)
+    )
+    plans: list[DailyPlan] = []
+    ledgers: list[DayLedger] = []
+    depletion_mm = depletion_start_mm
+    expected_mm = depletion_start_mm
+    not_before_min = np.zeros(depletion_start_mm.size, dtype=np.int64)
+    for day in range(day_count):
+        plan = plan_tomorrow(
+            blocks_of_year(int(years[day])),
+            days_of(forecast, day, day + 1),
+            _crop_on(forecast_crop, day, day + 1),
+            depletion_midnight_mm=expected_mm,
+            windows=windows_of_day[day],
+            supply_flow_l_per_h=supply_flow_l_per_h,
+            not_before_min=not_before_min,
+        )
+        # The evening before day + 1 knows the ledger up to day - 1 and only a forecast of the day.
+        expected_mm = _day_end(depletion_mm, forecast_crop, day, plan).depletion_end_mm
+        ledger = _day_end(depletion_mm, actual_crop, day, plan)
+        depletion_mm = ledger.depletion_end_mm
+        not_before_min = np.maximum(0, ready_min(plan.schedule) - day_length_min[day])
+        plans.append(plan)
+        ledgers.append(ledger)
+        if progress is not None:
+            progress(day + 1)
+    at_site = blocks_of_year(int(years[0])).site_index
+    return SeasonRun(
+        crop=actual_crop,
+        ledger=_stack(ledgers),
+        planned_min=np.stack([plan.schedule.planned_min for plan in plans]),
+        gross_mm=np.stack([plan.gross_mm for plan in plans]),
+        need_mm=np.stack([plan.need.need_mm for plan in plans]),
+        rain_credit_mm=np.stack([plan.rain_credit_mm for plan in plans]),
+        shortfall_mm=np.stack([plan.shortfall_mm for plan in plans]),
+        cause=np.stack([plan.schedule.cause for plan in plans]),
+        passes_event_limit=np.stack(
+            [plan.schedule.passes_event_limit.astype(np.int64) for plan in plans]
+        ),
+        pulses=tuple(plan.schedule.pulses for plan in plans),
+        sunrise_min=weather.sunrise_min[:, at_site],
+        sunset_min=weather.sunset_min[:, at_site],
+    )
+
+
+def _day_end(depletion_mm: Floats, crop: CropDays, day: int, plan: DailyPlan) -> DayLedger:
+    return step_day(
+        depletion_mm,
+        taw_mm=crop.taw_mm[day],
+        raw_mm=crop.raw_mm[day],
+        rain_entering_mm=crop.rain_entering_mm[day],
+        crop_et_mm=crop.crop_et_mm[day],
+        early_net_mm=plan.schedule.early_net_mm,
+        day_net_mm=plan.schedule.day_net_mm,
+    )
+
+
+def _crop_days_by_year(
+    blocks_of_year: Callable[[int], BlockBatch],
+    weather: SiteDays,
+    years: Ints,
+    start_sum: Floats | None,
+) -> CropDays:
+    """Crop water use with the plant size of each calendar year; degree days carry on."""
+    parts: list[CropDays] = []
+    for year in np.unique(years):
+        rows = np.flatnonzero(years == year)
+        part = crop_days(
+            blocks_of_year(int(year)),
+            days_of(weather, int(rows[0]), int(rows[-1]) + 1),
+            degree_day_start_c_day=start_sum,
+        )
+        start_sum = part.degree_day_sum_c_day[-1]
+        parts.append(part)
+    return CropDays(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts])
+            for field in fields(CropDays)
+        }
+    )
+
+
+def _crop_on(crop: CropDays, first: int, last: int) -> CropDays:
+    return CropDays(
+        **{field.name: getattr(crop, field.name)[first:last] for field in fields(CropDays)}
+    )
+
+
+def _stack(ledgers: Sequence[DayLedger]) -> DayLedger:
+    return DayLedger(
+        **{
+            field.name: cast(Any, np.stack([getattr(day, field.name) for day in ledgers]))
+            for field in fields(DayLedger)
+        }
+    )

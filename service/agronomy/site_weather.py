@@ -1,0 +1,161 @@
+"""From checked weather to what the blocks' steps use: reference ET, climate term, sun, rain.
+
+In go the chosen weather of all sites of a run; out come :class:`SiteDays` for the blocks and the
+numbers and flags that the reasoning shows. All sites and days are computed together, since one
+call of the reference ET costs nearly the same for one site as for hundreds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.civil_day import midnight_utc_min
+from service.agronomy.crop_water_use import climate_term, trailing_climate_term
+from service.agronomy.daily_plan import SiteDays
+from service.agronomy.records import Floats, SiteBatch
+from service.agronomy.reference_et import fill_reference_et, reference_et_mm
+from service.agronomy.sun import sunrise_sunset_min
+from service.agronomy.weather_day import (
+    FieldFlag,
+    RawWeather,
+    WeatherDays,
+    check_weather,
+    find_unit_mistakes,
+)
+
+PAST_GAP_DAYS = 3  # [CHOICE] d, longest gap of past reference ET that recent days may fill
+FUTURE_GAP_DAYS = 9  # [CHOICE] d, how far recent days may stand in for a missing forecast
+MEASURED_PROBABILITY = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class SiteWeather:
+    """Weather of all sites of a run, arrays (days, sites)."""
+
+    checked: WeatherDays
+    et0_flags: NDArray[np.int32]
+    climate_is_default: NDArray[np.bool_]
+    """No climate adjustment: too few days of wind and humidity are known."""
+    unit_faults: Mapping[int, str]
+    """Sites whose weather looks like another unit; their values were not used."""
+    days: SiteDays
+
+
+def site_weather(
+    raw: RawWeather,
+    sites: SiteBatch,
+    *,
+    krs_per_sqrt_c: Floats,
+    is_measured_rain: NDArray[np.bool_],
+    normal_u2_m_s: Floats,
+    normal_rhmin_pct: Floats,
+    first_future_row: int,
+) -> SiteWeather:
+    """Check, fill and compute everything that depends on the site alone.
+
+    Shapes: raw (days, sites); is_measured_rain (days, sites); normals (12, sites), NaN where not
+    known; krs (sites,).
+    first_future_row: row of the first day that has not happened yet; gaps from there on may be
+    filled over a longer span, flagged.
+    Returns: SiteWeather; ET0 NaN where the weather cannot be used.
+    Source: FAO-56 chapters 3 and 6; the gap lengths are [CHOICE].
+    """
+    raw, unit_faults = _without_unit_mistakes(raw)
+    certain = replace(
+        raw,
+        rain_probability_fraction=np.where(
+            is_measured_rain, MEASURED_PROBABILITY, raw.rain_probability_fraction
+        ),
+    )
+    future = raw.days[first_future_row] if first_future_row < raw.days.size else None
+    checked = check_weather(
+        certain,
+        latitude_deg=sites.latitude_deg,
+        elevation_m=sites.elevation_m,
+        krs_per_sqrt_c=krs_per_sqrt_c,
+        forecast_from=future,
+    )
+    et0_mm, et0_flags = _filled_reference_et(checked, sites, first_future_row)
+    term, is_default = _climate(checked, raw, normal_u2_m_s, normal_rhmin_pct)
+    sunrise_min, sunset_min = sunrise_sunset_min(
+        raw.days,
+        sites.latitude_deg,
+        sites.longitude_deg,
+        midnight_utc_min=midnight_utc_min(raw.days, sites.zones),
+    )
+    return SiteWeather(
+        checked=checked,
+        et0_flags=et0_flags,
+        climate_is_default=is_default,
+        unit_faults=unit_faults,
+        days=SiteDays(
+            days=raw.days,
+            et0_mm=et0_mm,
+            rain_mm=checked.rain_mm,
+            rain_probability_fraction=checked.rain_probability_fraction,
+            tmax_c=_carried_forward(checked.tmax_c),
+            tmin_c=_carried_forward(checked.tmin_c),
+            climate_term=term,
+            sunrise_min=sunrise_min,
+            sunset_min=sunset_min,
+        ),
+    )
+
+
+def _without_unit_mistakes(raw: RawWeather) -> tuple[RawWeather, dict[int, str]]:
+    """One site in a wrong unit must not stop the others: its weather counts as not given."""
+    faults = {mistake.site_index: str(mistake.fault) for mistake in find_unit_mistakes(raw)}
+    if not faults:
+        return raw, faults
+    columns = list(faults)
+    cleared = {}
+    for field in fields(raw):
+        values = getattr(raw, field.name)
+        if field.name not in {"days", "wind_height_m"}:
+            values = values.copy()
+            values[:, columns] = np.nan
+        cleared[field.name] = values
+    return RawWeather(**cleared), faults
+
+
+def _filled_reference_et(
+    checked: WeatherDays, sites: SiteBatch, first_future_row: int
+) -> tuple[Floats, NDArray[np.int32]]:
+    computed_mm = reference_et_mm(
+        checked, latitude_deg=sites.latitude_deg, elevation_m=sites.elevation_m
+    )
+    past_mm, past_flags = fill_reference_et(
+        computed_mm[:first_future_row], max_gap_days=PAST_GAP_DAYS
+    )
+    all_mm, all_flags = fill_reference_et(
+        np.concatenate([past_mm, computed_mm[first_future_row:]]), max_gap_days=FUTURE_GAP_DAYS
+    )
+    et0_mm = np.concatenate([past_mm, all_mm[first_future_row:]])
+    flags = np.concatenate([past_flags, all_flags[first_future_row:]])
+    return et0_mm, flags
+
+
+def _climate(
+    checked: WeatherDays, raw: RawWeather, normal_u2_m_s: Floats, normal_rhmin_pct: Floats
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Climate term of every day: from the site's normals where known, else the last 30 days."""
+    measured_u2 = np.where(
+        checked.flags["u2_m_s"] & int(FieldFlag.DEFAULT_WIND), np.nan, checked.u2_m_s
+    )
+    trailing, is_default = trailing_climate_term(measured_u2, checked.rhmin_pct)
+    month = raw.days.astype("datetime64[M]").astype(np.int64) % 12
+    normal = climate_term(normal_u2_m_s[month], normal_rhmin_pct[month])
+    has_normal = np.isfinite(normal)
+    return np.where(has_normal, normal, trailing), is_default & ~has_normal
+
+
+def _carried_forward(values: Floats) -> Floats:
+    """Last known value in place of a missing one; only degree-day sums use it."""
+    rows = np.where(np.isfinite(values), np.arange(values.shape[0])[:, None], 0)
+    np.maximum.accumulate(rows, axis=0, out=rows)
+    carried: Floats = np.take_along_axis(values, rows, axis=0)
+    return carried

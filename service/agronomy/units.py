@@ -1,0 +1,461 @@
+"""The nomenclature: every name that carries a unit, and the few conversions the project needs.
+
+In: nothing. Out: :data:`NOMENCLATURE`, one line for each name with its unit, the range outside
+which a value is a mistake, and its meaning; and the size of customary units in metric ones. One
+name has one unit and one meaning, the same as an argument, a field, a column, a JSON key or a
+setting. Files that people write are the exception: there the unit stands beside the number
+(:mod:`service.farm_files.quantities`) or in the column's heading. The table is checked against
+the code by ``tests/test_nomenclature.py``. Sizes of customary units are those of NIST Handbook 44,
+Appendix C, and exact unless marked otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import inf
+from types import MappingProxyType
+
+# --- conversions -----------------------------------------------------------------------------
+# Source, where none stands on the line: NIST Handbook 44, Appendix C, exact.
+
+M_PER_INCH = 0.0254  # [m] international inch
+MM_PER_INCH = 25.4  # [mm]
+M_PER_FOOT = 0.3048  # [m] international foot, 12 in
+M_PER_MILE = 1609.344  # [m] 5280 ft
+M_S_PER_MPH = M_PER_MILE / 3600.0  # [m/s] 0.44704
+CUBIC_INCHES_PER_GALLON = 231.0  # [in3] US gallon
+L_PER_GALLON = 3.785411784  # [L] 231 in3
+L_PER_H_PER_GPH = L_PER_GALLON  # [L/h] gallon an hour
+L_PER_H_PER_GPM = 60.0 * L_PER_GALLON  # [L/h] 227.125: gallon a minute
+SQUARE_FEET_PER_ACRE = 43_560.0  # [ft2] on the international foot, not the survey foot
+M2_PER_ACRE = SQUARE_FEET_PER_ACRE * M_PER_FOOT**2  # [m2] 4046.8564224
+M2_PER_HECTARE = 10_000.0  # [m2] SI Brochure 9, Table 8
+CUBIC_INCHES_PER_ACRE_INCH = SQUARE_FEET_PER_ACRE * 144.0  # [in3] 144 in2 in a square foot
+GALLONS_PER_ACRE_INCH = CUBIC_INCHES_PER_ACRE_INCH / CUBIC_INCHES_PER_GALLON  # [gal] 27,154.29
+L_PER_ACRE_INCH = GALLONS_PER_ACRE_INCH * L_PER_GALLON  # [L] 102,790
+KPA_PER_PSI = 6.894757  # [kPa] as Handbook 44 rounds it
+FAHRENHEIT_PER_CELSIUS = 1.8  # [degF/degC] size of the degrees
+FREEZING_POINT_F = 32.0  # [degF] 0 degC
+MINUTES_PER_HOUR = 60.0  # [min]
+MINUTES_PER_DAY = 1440  # [min] a civil day without a clock change
+SECONDS_PER_DAY = 86_400.0  # [s] the same
+KM_PER_DAY_PER_M_S = SECONDS_PER_DAY / 1000.0  # [km/d] 86.4
+MJ_M2_DAY_PER_W_M2 = SECONDS_PER_DAY / 1e6  # [MJ/m2] 0.0864: 1 W/m2 as the mean of 24 hours
+MJ_M2_PER_LANGLEY = 0.04184  # [MJ/m2] thermochemical calorie, 4.184 J, on a square centimetre
+
+# --- the table -------------------------------------------------------------------------------
+
+SUFFIX_UNITS: Mapping[str, str] = MappingProxyType(
+    {
+        "mm": "mm",
+        "m": "m",
+        "m2": "m2",
+        "m3": "m3",
+        "l": "L",
+        "ms": "ms",
+        "s": "s",
+        "min": "min",
+        "h": "h",
+        "c": "degC",
+        "c_day": "degC d",
+        "kpa": "kPa",
+        "kpa_per_c": "kPa/degC",
+        "per_sqrt_c": "degC^-0.5",
+        "mj_m2": "MJ/m2",
+        "m3_s": "m3/s",
+        "m_s": "m/s",
+        "s_m": "s/m",
+        "mm_per_h": "mm/h",
+        "mm_per_min": "mm/min",
+        "l_per_h": "L/h",
+        "l_per_1000_gal": "L/1000 gal",
+        "ml_per_m3": "mL/m3",
+        "ml_per_min": "mL/min",
+        "m2_s": "m2/s",
+        "kg_per_l": "kg/L",
+        "g_per_m3": "g/m3",
+        "g_per_mol": "g/mol",
+        "mg_per_l": "mg/L",
+        "eq_per_l": "eq/L",
+        "meq_per_l": "meq/L",
+        "mmol_per_l": "mmol/L",
+        "mol_per_l": "mol/L",
+        "ds_m": "dS/m",
+        "pct_per_ds_m": "%/(dS/m)",
+        "deg": "deg",
+        "rad": "rad",
+        "pct": "%",
+        "fraction": "1",
+        "ratio": "1",
+        "count": "1",
+        "doy": "d of year",
+        "day": "d",
+        "days": "d",
+        "year": "a",
+        "years": "a",
+    }
+)
+"""The unit that the end of a name stands for; the longest ending counts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One name of the nomenclature."""
+
+    name: str
+    unit: str
+    """As in :data:`SUFFIX_UNITS`; ``1`` for a pure number."""
+    minimum: float
+    maximum: float
+    """A value outside this closed range is a mistake, not a hard case."""
+    meaning: str
+
+
+_PLACE = (
+    Quantity("latitude_deg", "deg", -90, 90, "degrees north of the equator"),
+    Quantity("latitudes_deg", "deg", -90, 90, "latitude of every site of a farm"),
+    Quantity("longitude_deg", "deg", -180, 180, "degrees east of Greenwich"),
+    Quantity("elevation_m", "m", -430, 6000, "height of the ground above sea level"),
+    Quantity("wind_height_m", "m", 0.5, 200, "height of the anemometer above the ground"),
+)
+
+_DAY_AND_CLOCK = (
+    Quantity("season_year", "a", 1900, 2200, "calendar year that a season belongs to"),
+    Quantity("planting_year", "a", 1900, 2200, "calendar year in which the block was planted"),
+    Quantity("age_years", "a", 0, 300, "years since planting"),
+    Quantity("season_start_doy", "d of year", 1, 365, "start of the season or degree-day count"),
+    Quantity("kc_table_doy", "d of year", 1, 365, "knots of a block's own Kc table"),
+    Quantity("stage_lengths_day", "d", 1, 365, "length of the four growth stages"),
+    Quantity("window_days", "d", 1, 366, "days back over which a mean is taken"),
+    Quantity("minimum_days", "d", 1, 366, "known days that such a mean needs"),
+    Quantity("unwatered_passes_raw_day", "d", -1, 366, "row of the first day past RAW; -1: none"),
+    Quantity("max_gap_days", "d", 0, 30, "longest gap that is filled"),
+    Quantity("start_epoch_s", "s", 0, inf, "start of a pulse, seconds since 1970-01-01 UTC"),
+    Quantity("end_epoch_s", "s", 0, inf, "end of a pulse, seconds since 1970-01-01 UTC"),
+    Quantity("elapsed_min", "min", 0, 2880, "minutes that have passed since local midnight"),
+    Quantity("wall_min", "min", 0, 1440, "time on the wall clock, minutes since 00:00"),
+    Quantity("opens_wall_min", "min", 0, 1440, "wall-clock time at which a daily window opens"),
+    Quantity("closes_wall_min", "min", 0, 1440, "wall-clock time at which a daily window closes"),
+    Quantity("issue_wall_min", "min", 0, 1439, "wall-clock time by which a plan is issued"),
+    Quantity("midnight_utc_min", "min", -840, 840, "local midnight after 00:00 UTC of that date"),
+    Quantity("day_length_min", "min", 0, 2880, "length of a civil day"),
+    Quantity("sunrise_min", "min", 0, 1500, "sunrise, minutes elapsed since local midnight"),
+    Quantity("sunset_min", "min", 0, 1500, "sunset, minutes elapsed since local midnight"),
+)
+
+_WEATHER = (
+    Quantity("tmax_c", "degC", -60, 60, "highest air temperature of the day"),
+    Quantity("tmin_c", "degC", -60, 60, "lowest air temperature of the day"),
+    Quantity("tdew_c", "degC", -60, 60, "dewpoint, mean of the day"),
+    Quantity("tdew_offset_c", "degC", 0, 5, "how far the dewpoint lies below the night minimum"),
+    Quantity("temperature_c", "degC", -60, 60, "any air temperature"),
+    Quantity("dry_bulb_c", "degC", -60, 60, "dry thermometer of a psychrometer"),
+    Quantity("wet_bulb_c", "degC", -60, 60, "wet thermometer of a psychrometer"),
+    Quantity("ea_kpa", "kPa", 0, 10, "actual vapour pressure, mean of the day"),
+    Quantity("slope_kpa_per_c", "kPa/degC", 0, 1, "slope of the saturation vapour pressure curve"),
+    Quantity("psychrometric_kpa_per_c", "kPa/degC", 0, 0.1, "psychrometric constant"),
+    Quantity("rhmax_pct", "%", 0, 105, "highest relative humidity of the day"),
+    Quantity("rhmin_pct", "%", 0, 105, "lowest relative humidity of the day"),
+    Quantity("rhmean_pct", "%", 0, 105, "mean relative humidity of the day"),
+    Quantity("normal_rhmin_pct", "%", 0, 105, "long-term mean of the lowest humidity of the day"),
+    Quantity("wind_m_s", "m/s", 0, 60, "mean wind of the day at the anemometer's height"),
+    Quantity("u2_m_s", "m/s", 0, 60, "mean wind of the day at 2 m over grass"),
+    Quantity("normal_u2_m_s", "m/s", 0, 60, "long-term mean of the wind at 2 m"),
+    Quantity("rs_mj_m2", "MJ/m2", 0, 50, "solar radiation on the level ground in a day"),
+    Quantity("extraterrestrial_mj_m2", "MJ/m2", 0, 50, "the same above the air, Ra"),
+    Quantity("krs_per_sqrt_c", "degC^-0.5", 0.1, 0.25, "coefficient of FAO-56 Eq. 50"),
+    Quantity("sunshine_h", "h", 0, 24, "hours of bright sunshine in a day"),
+    Quantity("daylight_h", "h", 0, 24, "hours between sunrise and sunset"),
+    Quantity("rain_mm", "mm", 0, 2000, "rain, of a day unless said otherwise"),
+    Quantity("rain_probability_fraction", "1", 0, 1, "chance of rain; 1 for measured rain"),
+    Quantity("et0_mm", "mm", 0, 20, "reference evapotranspiration of short grass in a day"),
+    Quantity("normal_et0_mm", "mm", 0, 150, "long-term mean of the reference ET of a week"),
+)
+
+_CROP = (
+    Quantity("height_m", "m", 0.01, 30, "height of a crop or canopy"),
+    Quantity("canopy_height_m", "m", 0.01, 30, "height of the block's canopy"),
+    Quantity("table_height_m", "m", 0.01, 30, "height that the Kc of the crop table stand for"),
+    Quantity("reference_height_m", "m", 0.01, 30, "height of the canopy that they stand for"),
+    Quantity("cover_fraction", "1", 0, 1, "share of the ground under the canopy"),
+    Quantity("effective_cover_fraction", "1", 0, 1, "share of the ground shaded at noon"),
+    Quantity("canopy_cover_fraction", "1", 0, 1, "effective cover of the block at full leaf"),
+    Quantity(
+        "reference_cover_fraction", "1", 0, 1, "effective cover that the table's Kc stand for"
+    ),
+    Quantity("reference_canopy_ratio", "1", 0, 1, "density coefficient Kd of that canopy"),
+    Quantity("mulch_cover_fraction", "1", 0, 1, "share of the wetted strip under film or fabric"),
+    Quantity("depletion_fraction", "1", 0, 1, "p: share of TAW that is taken without stress"),
+    Quantity("table_fraction", "1", 0, 1, "p as the crop table has it, at 5 mm/d"),
+    Quantity("leaf_resistance_s_m", "s/m", 10, 2000, "mean resistance of a leaf to vapour"),
+    Quantity("closing_ratio", "1", 0, 1, "share of basal Kc left by stomata that close"),
+    Quantity("degree_day_floor_c", "degC", -10, 30, "temperature above which degree days count"),
+    Quantity("degree_day_sum_c_day", "degC d", 0, 12_000, "degree days since the season start"),
+    Quantity("degree_day_start_c_day", "degC d", 0, 12_000, "that sum before the first day given"),
+    Quantity("crop_et_mm", "mm", 0, 25, "Kc ET0 of a day, without stress"),
+    Quantity("actual_crop_et_mm", "mm", 0, 25, "crop ET of a day, less what stress holds back"),
+    Quantity("stress_ratio", "1", 0, 1, "Ks: 1 without stress, 0 at the wilting point"),
+    Quantity("salinity_threshold_ds_m", "dS/m", 0, 20, "ECe above which yield falls"),
+    Quantity("salinity_slope_pct_per_ds_m", "%/(dS/m)", 0, 100, "yield lost per dS/m above it"),
+)
+
+_SOIL = (
+    Quantity("sand_fraction", "1", 0, 1, "share of sand in the mineral soil, by weight"),
+    Quantity("clay_fraction", "1", 0, 1, "share of clay in the mineral soil, by weight"),
+    Quantity("organic_matter_pct", "%", 0, 8, "organic matter by weight"),
+    Quantity("saturated_conductivity_mm_per_h", "mm/h", 0.01, 2000, "saturated conductivity"),
+    Quantity("root_depth_m", "m", 0.05, 5, "depth that the managed roots reach"),
+    Quantity("root_depth_low_m", "m", 0.05, 5, "lower end of the published root depth"),
+    Quantity("root_depth_high_m", "m", 0.05, 5, "upper end of the published root depth"),
+    Quantity("wetted_fraction", "1", 0, 1, "share of the block's ground that the drip wets"),
+    Quantity("mulch_rain_pass_fraction", "1", 0, 1, "share of rain on mulch that reaches the soil"),
+    Quantity("depth_m", "m", 0, 10, "depth below the emitter"),
+)
+
+_BALANCE = (
+    Quantity("taw_mm", "mm", 0, 1000, "total available water of the managed zone"),
+    Quantity("raw_mm", "mm", 0, 1000, "readily available water of the managed zone"),
+    Quantity("depletion_mm", "mm", 0, 1000, "water missing to field capacity"),
+    Quantity("depletion_start_mm", "mm", 0, 1000, "depletion with which a day begins"),
+    Quantity("depletion_end_mm", "mm", 0, 1000, "depletion with which a day ends"),
+    Quantity("depletion_midnight_mm", "mm", 0, 1000, "depletion expected at the coming midnight"),
+    Quantity("initial_depletion_mm", "mm", 0, 1000, "depletion with which the ledger begins"),
+    Quantity("planned_depletion_mm", "mm", 0, 1000, "end of the coming day without irrigation"),
+    Quantity("rain_entering_mm", "mm", 0, 2000, "rain that enters the managed zone"),
+    Quantity("rain_credit_mm", "mm", 0, 2000, "forecast rain that a plan counts on"),
+    Quantity("rain_drainage_mm", "mm", 0, 2000, "rain that drains from the zone"),
+    Quantity("irrigation_drainage_mm", "mm", 0, 500, "irrigation that drains from the zone"),
+    Quantity("irrigation_gross_mm", "mm", 0, 500, "irrigation of a ledger day as it left the pipe"),
+    Quantity("nonuniformity_loss_mm", "mm", 0, 500, "its part that uneven emitters waste"),
+    Quantity("unrooted_loss_mm", "mm", 0, 500, "its part that falls where no root is"),
+    Quantity(
+        "early_net_mm", "mm", 0, 500, "net irrigation of the pulses that start before sunrise"
+    ),
+    Quantity("day_net_mm", "mm", 0, 500, "net irrigation of all other pulses of the day"),
+    Quantity("resize_mm", "mm", -1000, 0, "depletion struck off where the zone became smaller"),
+)
+
+_SYSTEM = (
+    Quantity("area_m2", "m2", 1, 5e6, "ground of the block, rows and alleys"),
+    Quantity("row_spacing_m", "m", 0.2, 30, "distance between crop rows"),
+    Quantity("emitter_spacing_m", "m", 0.05, 15, "distance between emitters on a drip line"),
+    Quantity("lateral_gap_m", "m", 0.05, 5, "distance between the drip lines of a row"),
+    Quantity("laterals_per_row_count", "1", 0.5, 12, "drip lines per crop row"),
+    Quantity("emitter_flow_l_per_h", "L/h", 0.1, 250, "flow of one emitter"),
+    Quantity("flow_l_per_h", "L/h", 0, inf, "flow of a block or of a supply"),
+    Quantity("supply_flow_l_per_h", "L/h", 0, inf, "flow that a supply gives"),
+    Quantity("application_rate_mm_per_h", "mm/h", 0, 100, "gross depth over the block per hour"),
+    Quantity("net_rate_mm_per_min", "mm/min", 0, 2, "net depth per minute of running"),
+    Quantity("emission_uniformity_pct", "%", 40, 100, "low-quarter emission uniformity"),
+    Quantity("leaching_fraction", "1", 0, 0.9, "share of the water meant to leach salt"),
+    Quantity("transmission_ratio", "1", 1, 2, "peak-use ratio for unavoidable deep percolation"),
+    Quantity("fill_time_min", "min", 0, 120, "time until the lines are full and under pressure"),
+    Quantity("valve_gap_s", "s", 0, 3600, "time after a pulse in which the flow stays taken"),
+    Quantity("valve_gap_min", "min", 0, 60, "the same in whole minutes, rounded up"),
+    Quantity("trigger_fraction", "1", 0, 1, "share of RAW at which the plan waters"),
+    Quantity("rain_room_fraction", "1", 0, 1, "share of RAW left empty for rain"),
+)
+
+_NEED = (
+    Quantity("need_mm", "mm", 0, 1000, "net depth that the coming day asks for"),
+    Quantity("urgent_need_mm", "mm", 0, 1000, "its part without which the block passes RAW"),
+    Quantity("trigger_mm", "mm", 0, 1000, "depletion at which the plan waters"),
+    Quantity("rain_room_mm", "mm", 0, 1000, "depletion that the plan leaves for rain"),
+    Quantity("deferred_mm", "mm", 0, 1000, "need that the plan leaves for later days"),
+    Quantity("shortfall_mm", "mm", 0, 1000, "need whose lack takes the block past RAW"),
+    Quantity("net_mm", "mm", 0, 500, "net depth of a stored plan"),
+    Quantity("gross_mm", "mm", 0, 500, "gross depth of a plan or of an irrigation"),
+    Quantity("net_depth_mm", "mm", 0, 1000, "any net depth"),
+    Quantity("depth_mm", "mm", 0, 1000, "any depth over the whole block"),
+    Quantity("planned_net_mm", "mm", 0, 500, "net depth of the planned pulses"),
+    Quantity("reference_et_mm", "mm", 0, 150, "reference ET of a week"),
+    Quantity("net_need_mm", "mm", 0, 1000, "net need of a week"),
+    Quantity("gross_need_mm", "mm", 0, 2000, "gross need of a week"),
+    Quantity("running_h", "h", 0, inf, "hours that a reference system runs for a week's need"),
+)
+
+_PULSES = (
+    Quantity("off_ratio", "1", 0, 10, "off time after a pulse as a multiple of its length"),
+    Quantity("used_off_ratio", "1", 0, 10, "off ratio that the plan came down to"),
+    Quantity("alone_off_ratio", "1", 0, 10, "off ratio if the block were alone on its supply"),
+    Quantity("shortest_pulse_min", "min", 1, 1440, "shortest pulse that is planned"),
+    Quantity("longest_pulse_min", "min", 1, 1440, "longest pulse that is planned"),
+    Quantity("daily_maximum_min", "min", 0, 1500, "most minutes that a block may run in a day"),
+    Quantity("depth_limit_min", "min", 0, inf, "pulse that wets down to its share of the roots"),
+    Quantity(
+        "event_limit_mm", "mm", 0, inf, "net depth of an event that wets the whole root depth"
+    ),
+    Quantity("event_peak_mm", "mm", 0, 500, "most that a day's pulses hold in the soil above ET"),
+    Quantity("opens_min", "min", 0, 2880, "first minute of a window, elapsed since midnight"),
+    Quantity("closes_min", "min", 0, 2880, "end of a window, exclusive, elapsed since midnight"),
+    Quantity("start_min", "min", 0, 2880, "start of a pulse or run, elapsed since midnight"),
+    Quantity("starts_min", "min", 0, 2880, "starts of a block's pulses, in order"),
+    Quantity("from_min", "min", 0, inf, "minute before which a search does not look"),
+    Quantity("not_before_min", "min", 0, 2880, "first minute at which a pulse may start"),
+    Quantity("now_min", "min", 0, inf, "minute at which a list schedule stands"),
+    Quantity("duration_min", "min", 0, 2880, "length of a pulse or run"),
+    Quantity("volume_l", "L", 0, inf, "volume of water"),
+    Quantity("wanted_min", "min", 0, 2880, "whole minutes that the need asks for"),
+    Quantity("planned_min", "min", 0, 2880, "minutes of all planned pulses of a day"),
+    Quantity("total_min", "min", 0, 2880, "minutes to be laid out as pulses"),
+    Quantity("expected_min", "min", 0, 2880, "minutes expected on a coming day"),
+    Quantity("early_min", "min", 0, 2880, "minutes of the pulses that start before sunrise"),
+    Quantity("day_min", "min", 0, 2880, "minutes of all other pulses of the day"),
+    Quantity("ready_min", "min", 0, inf, "minute from which a block may run again"),
+    Quantity("pulse_net_mm", "mm", 0, 500, "net depth of one pulse"),
+    Quantity("applied_early_net_mm", "mm", 0, 500, "early_net_mm that was given already"),
+    Quantity("applied_day_net_mm", "mm", 0, 500, "day_net_mm that was given already"),
+    Quantity("pulse_count", "1", 0, 1440, "pulses that make up a total"),
+    Quantity("placed_count", "1", 0, 1440, "pulses among them that found a place"),
+    Quantity("alone_min", "min", 0, 2880, "minutes if the block were alone on its supply"),
+    Quantity("alone_count", "1", 0, 1440, "pulses if the block were alone on its supply"),
+    Quantity("at_least_min", "min", 0, 2880, "total that is known to fit"),
+    Quantity("at_most_min", "min", 0, 2880, "total above which none is tried"),
+)
+
+_SUPPLY = (
+    Quantity("latest_min", "min", 0, inf, "last minute at which the next pulse may still start"),
+    Quantity("flow_until_min", "min", 0, inf, "minute at which a block gives its flow back"),
+    Quantity("remaining_min", "min", 0, inf, "pulses and off times that a block still has to run"),
+    Quantity("last_close_min", "min", 0, inf, "end of the last window of a block"),
+    Quantity("reserving_at_min", "min", -1, inf, "minute at which flow was held back for a block"),
+    Quantity("reserved_min", "min", 0, inf, "minute from which held-back flow is needed"),
+    Quantity("free_l_per_h", "L/h", 0, inf, "flow of a supply that no block takes"),
+    Quantity("spare_l_per_h", "L/h", 0, inf, "flow left beside the flow held back"),
+    Quantity("wanted_l_per_h", "L/h", 0, inf, "flow that a waiting block needs"),
+    Quantity("first_opening_min", "min", -1, 2880, "first minute at which a supply may run"),
+    Quantity("area_min", "min", 0, inf, "flow times minutes of all blocks over the supply's flow"),
+    Quantity("exclusive_min", "min", 0, inf, "minutes of the blocks that cannot run side by side"),
+    Quantity("longest_block_min", "min", 0, inf, "pulses and off times of the longest block"),
+    Quantity("latest_alone_finish_min", "min", 0, inf, "latest finish of a block that is alone"),
+    Quantity("finish_min", "min", 0, inf, "minute at which the last planned pulse ends"),
+)
+
+_PIPES = (
+    Quantity("inner_diameter_mm", "mm", 1, 1000, "inner diameter of a pipe"),
+    Quantity("roughness_mm", "mm", 0, 1, "height of the wall's roughness, Darcy-Weisbach"),
+    Quantity("viscosity_m2_s", "m2/s", 1e-7, 1e-5, "kinematic viscosity of the water"),
+    Quantity("viscous_flow_m3_s", "m3/s", 0, 1, "viscosity times diameter"),
+    Quantity("nominal_flow_l_per_h", "L/h", 0.1, 250, "flow of an emitter at its nominal head"),
+    Quantity("nominal_head_m", "m", 1, 60, "head at which an emitter's flow is stated"),
+    Quantity("compensates_from_head_m", "m", 0, 100, "head from which an emitter compensates"),
+    Quantity("compensates_to_head_m", "m", 0, inf, "head up to which an emitter compensates"),
+    Quantity("manufacturer_variation_ratio", "1", 0, 1, "Cv of new emitters at one pressure"),
+    Quantity("emitters_per_plant_count", "1", 0.1, 100, "emitters that share one plant's roots"),
+    Quantity("emitter_count", "1", 0, 100_000, "emitters of a lateral"),
+    Quantity("outlet_count", "1", 1, 100_000, "equal outlets of a pipe"),
+    Quantity("search_limit_count", "1", 1, 100_000, "emitters at which a search ends"),
+    Quantity("first_segment_m", "m", 0, 100, "pipe from the inlet to the first emitter"),
+    Quantity(
+        "connection_length_m", "m", 0, 1, "plain tube with the friction of one emitter's barb"
+    ),
+    Quantity("length_m", "m", 0, 5000, "length of a lateral"),
+    Quantity("distance_m", "m", 0, 5000, "distance from the inlet along the row"),
+    Quantity("rise_m", "m", -500, 500, "height of an emitter above the inlet"),
+    Quantity("head_m", "m", 0, 200, "pressure head"),
+    Quantity("inlet_head_m", "m", 0, 200, "pressure head at the inlet of a lateral"),
+    Quantity("end_head_m", "m", -500, 200, "pressure head at its closed end"),
+    Quantity("emitter_head_m", "m", 0, 200, "pressure head at each emitter"),
+    Quantity("limit_m", "m", 0, inf, "head beyond which a march is broken off"),
+    Quantity("guess_m", "m", -500, 200, "head with which a search begins"),
+    Quantity("inlet_flow_l_per_h", "L/h", 0, inf, "flow into a lateral"),
+    Quantity("reached_count", "1", 0, 100_000, "emitters that water reaches, in the kernel"),
+    Quantity("reached_emitter_count", "1", 0, 100_000, "emitters that water reaches"),
+    Quantity("lowest_over_mean_ratio", "1", 0, 1, "lowest emitter flow over the mean"),
+    Quantity("design_uniformity_pct", "%", 0, 100, "EU of a design, Keller and Karmeli 1975"),
+    Quantity("target_uniformity_pct", "%", 0, 100, "design uniformity that is asked for"),
+    Quantity("low_quarter_uniformity_pct", "%", 0, 100, "DU: mean of the low quarter over the mean"),
+)
+
+_FIELD_TEST = (
+    Quantity("sample_count", "1", 0, inf, "emitters that were measured"),
+    Quantity("statistical_uniformity_pct", "%", 0, 100, "100 (1 - coefficient of variation)"),
+    Quantity("christiansen_uniformity_pct", "%", 0, 100, "100 (1 - mean deviation over mean)"),
+    Quantity("emission_uniformity_low_pct", "%", 0, 100, "lower end of the interval of EU"),
+    Quantity("emission_uniformity_high_pct", "%", 0, 100, "upper end of the interval of EU"),
+    Quantity("confidence_pct", "%", 50, 100, "confidence of that interval"),
+    Quantity("resample_count", "1", 1, inf, "resamples from which it is taken"),
+)
+
+_WATER_QUALITY = (
+    Quantity("alkalinity_meq_per_l", "meq/L", -50, 50, "alkalinity of the water"),
+    Quantity("calcium_meq_per_l", "meq/L", 0, 500, "calcium"),
+    Quantity("magnesium_meq_per_l", "meq/L", 0, 500, "magnesium"),
+    Quantity("sodium_meq_per_l", "meq/L", 0, 500, "sodium"),
+    Quantity("potassium_meq_per_l", "meq/L", 0, 500, "potassium"),
+    Quantity("sulfate_meq_per_l", "meq/L", 0, 500, "sulfate"),
+    Quantity("chloride_meq_per_l", "meq/L", 0, 500, "chloride"),
+    Quantity("nitrate_meq_per_l", "meq/L", 0, 500, "nitrate"),
+    Quantity("ec_ds_m", "dS/m", 0, 60, "electrical conductivity of the water at 25 degC"),
+    Quantity("ionic_strength_mol_per_l", "mol/L", 0, 0.5, "ionic strength"),
+    Quantity("total_carbonate_mmol_per_l", "mmol/L", 0, 500, "all carbonate species together"),
+    Quantity("species_mol_per_l", "mol/L", 0, 10, "concentration of each species"),
+    Quantity(
+        "proton_deficit_meq_per_l", "meq/L", -500, 500, "protons that the water could take up"
+    ),
+)
+
+_ACID = (
+    Quantity("strength_pct", "%", 0, 100, "weight of pure acid in the product"),
+    Quantity("density_kg_per_l", "kg/L", 0.5, 3, "density of the product at 20 degC"),
+    Quantity("molar_mass_g_per_mol", "g/mol", 1, 1000, "molar mass of the pure acid"),
+    Quantity("nutrient_g_per_mol", "g/mol", 0, 1000, "its nutrient's part of that"),
+    Quantity("acid_normality_eq_per_l", "eq/L", 0, 50, "protons in a litre of the acid"),
+    Quantity("strong_proton_count", "1", 0, 3, "protons that an acid gives off at any pH"),
+    Quantity("dose_meq_per_l", "meq/L", 0, 100, "protons added to a litre of water"),
+    Quantity("dose_mmol_per_l", "mmol/L", 0, 100, "acid added to a litre of water"),
+    Quantity("model_dose_mmol_per_l", "mmol/L", 0, 100, "the same as the model has it"),
+    Quantity("acid_g_per_m3", "g/m3", 0, 1e5, "product per volume of irrigation water"),
+    Quantity("acid_ml_per_m3", "mL/m3", 0, 1e5, "product per volume of irrigation water"),
+    Quantity("acid_l_per_1000_gal", "L/1000 gal", 0, 400, "the same for US labels"),
+    Quantity("injector_l_per_h", "L/h", 0, inf, "flow at which an injector gives the product"),
+    Quantity("injector_ml_per_min", "mL/min", 0, inf, "the same in the unit of small injectors"),
+    Quantity("nutrient_g_per_m3", "g/m3", 0, 1e5, "nutrient that the dose brings along"),
+    Quantity("alkalinity_left_meq_per_l", "meq/L", -50, 50, "alkalinity after the dose"),
+    Quantity("alkalinity_removed_fraction", "1", 0, 2, "share of the alkalinity that is gone"),
+)
+
+_REPORTS = (
+    Quantity("age_h", "h", 0, inf, "age of weather values when a plan was made"),
+    Quantity("weather_age_h", "h", 0, inf, "age of the oldest weather behind a plan"),
+    Quantity("busy_timeout_ms", "ms", 0, inf, "time for which a locked database is waited for"),
+    Quantity("lease_s", "s", 1, inf, "time for which a process holds a duty"),
+    Quantity("request_count", "1", 0, inf, "requests to a weather source"),
+    Quantity("failure_count", "1", 0, inf, "requests among them that failed"),
+    Quantity("farm_count", "1", 0, inf, "farms"),
+    Quantity("block_count", "1", 0, inf, "blocks"),
+    Quantity("site_count", "1", 0, inf, "sites"),
+    Quantity("county_count", "1", 0, inf, "counties"),
+    Quantity("day_count", "1", 0, inf, "days that a figure covers"),
+    Quantity("forecast_day_count", "1", 0, inf, "days among them whose weather is forecast"),
+    Quantity("without_weather_count", "1", 0, inf, "blocks without a plan for want of weather"),
+    Quantity("new_version_count", "1", 0, inf, "plan versions that a run stored"),
+    Quantity("created_count", "1", 0, inf, "things that a load created"),
+    Quantity("changed_count", "1", 0, inf, "things that a load changed"),
+    Quantity("unchanged_count", "1", 0, inf, "things that a load found as they were"),
+    Quantity("retired_count", "1", 0, inf, "things that a load took out of force"),
+)
+
+_GROUPS = (
+    _PLACE,
+    _DAY_AND_CLOCK,
+    _WEATHER,
+    _CROP,
+    _SOIL,
+    _BALANCE,
+    _SYSTEM,
+    _NEED,
+    _PULSES,
+    _SUPPLY,
+    _PIPES,
+    _FIELD_TEST,
+    _WATER_QUALITY,
+    _ACID,
+    _REPORTS,
+)
+
+NOMENCLATURE: Mapping[str, Quantity] = MappingProxyType(
+    {quantity.name: quantity for group in _GROUPS for quantity in group}
+)
+"""Every name with a unit, by name."""

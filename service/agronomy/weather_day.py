@@ -1,0 +1,602 @@
+"""Raw daily weather in, checked and filled daily weather out, with a flag for every liberty taken.
+
+In: one table of days by sites as a source gives it, NaN where it gives nothing. Out: the seven
+fields that reference ET and the water balance need. A value outside its plausible range is removed
+(never bent into the range without a flag), then the best remaining evidence stands in for it in
+the order of Allen et al. 1998, FAO-56, chapter 3. Maximum and minimum temperature have no
+substitute. A series that is plainly in another unit is refused as a whole.
+"""
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from service.agronomy.atmosphere import (
+    clear_sky_radiation_mj_m2,
+    daylight_hours,
+    extraterrestrial_radiation_mj_m2,
+    radiation_from_sunshine_mj_m2,
+    radiation_from_temperature_range_mj_m2,
+    saturation_vapour_pressure_kpa,
+    wind_at_2m_m_s,
+)
+from service.agronomy.records import Days, Floats
+from service.errors import Fault, WeatherInvalid
+
+Flags = NDArray[np.int32]
+Mask = NDArray[np.bool_]
+
+# Limits that are a choice of this service (no published constant) unless a source is named.
+TEMPERATURE_RANGE_C = (-40.0, 55.0)  # [degC]
+TEMPERATURE_SPAN_RANGE_C = (0.0, 35.0)  # [degC] Tmax - Tmin
+DEWPOINT_ABOVE_TMIN_MAX_C = 2.0  # [degC]
+RELATIVE_HUMIDITY_RANGE_PCT = (0.0, 105.0)  # [%] FAO-56 Annex 5: above 103-105 recalibrate
+VAPOUR_PRESSURE_RANGE_KPA = (0.0, 6.0)  # [kPa] 6 is a dewpoint of 36 degC
+WIND_RANGE_M_S = (0.0, 20.0)  # [m/s] daily mean at the sensor
+WIND_FLOOR_M_S = 0.5  # [m/s] FAO-56 ch. 3, lower limit of u2 in Eq. 6
+WIND_DEFAULT_M_S = 2.0  # [m/s] FAO-56 ch. 3, mean of over 2,000 stations
+WIND_HEIGHT_RANGE_M = (0.5, 200.0)  # [m] outside it Eq. 47 is not meant to hold
+RADIATION_OVER_CLEAR_SKY_RANGE = (0.03, 1.10)  # [-] Rs / Rso
+SUNSHINE_OVER_DAYLIGHT_MAX_H = 0.5  # [h] recorder slack beyond the possible hours, then clipped
+RAIN_RANGE_MM = (0.0, 500.0)  # [mm]
+PROBABILITY_RANGE = (0.0, 1.0)  # [-]
+KRS_RANGE_PER_SQRT_C = (0.10, 0.25)  # [degC^-0.5] FAO-56 gives 0.16 inland to 0.19 coastal
+TDEW_OFFSET_RANGE_C = (0.0, 5.0)  # [degC] FAO-56 Annex 6 takes off 2 to 3 in dry places
+LATITUDE_RANGE_DEG = (-90.0, 90.0)  # [deg]
+ELEVATION_RANGE_M = (-430.0, 6000.0)  # [m] Dead Sea shore to above the highest farms
+JUMP_C = 15.0  # [degC] from one day to the next
+STUCK_DAY_COUNT = 4  # [-] the same value on more than three days running
+UNIT_MEDIAN_TMAX_C = 55.0  # [degC] a median above it is degF or K
+UNIT_MEDIAN_RS_MJ_M2 = 45.0  # [MJ m-2] a median above it is W/m2; Ra itself stays below 45
+UNIT_MEDIAN_WIND_M_S = 20.0  # [m/s] a median above it is km/h
+UNIT_DAY_COUNT = 3  # [-] fewer values may be single bad readings, which are only removed
+UNIT_MEDIAN_HUMIDITY_PCT = 1.0  # [%] a median at or below it is a fraction
+
+
+class FieldFlag(enum.IntFlag):
+    """What is known about one value besides the value; several facts may hold at once."""
+
+    MISSING = enum.auto()
+    OUT_OF_RANGE = enum.auto()
+    INCONSISTENT = enum.auto()
+    CLIPPED = enum.auto()
+    ESTIMATED_FROM_RHMAX = enum.auto()
+    ESTIMATED_FROM_RHMEAN = enum.auto()
+    ESTIMATED_FROM_TMIN = enum.auto()
+    ESTIMATED_FROM_VAPOUR_PRESSURE = enum.auto()
+    ESTIMATED_FROM_SUNSHINE = enum.auto()
+    ESTIMATED_FROM_TEMPERATURE_RANGE = enum.auto()
+    DEFAULT_WIND = enum.auto()
+    LIMITED_TO_SATURATION = enum.auto()
+    SUSPECT_JUMP = enum.auto()
+    SUSPECT_STUCK = enum.auto()
+    ASSUMED_ZERO = enum.auto()
+    ASSUMED_CERTAIN = enum.auto()
+    FILLED_FROM_RECENT_DAYS = enum.auto()
+    FORECAST = enum.auto()
+
+
+FLAG_TEXT: Mapping[FieldFlag, str] = {
+    FieldFlag.MISSING: "No value was given and nothing can stand in for it.",
+    FieldFlag.OUT_OF_RANGE: "A value was given but is not plausible, so it was not used.",
+    FieldFlag.INCONSISTENT: "Values that contradict each other were given; none of them was used.",
+    FieldFlag.CLIPPED: "The value was slightly outside its limits and was set to the limit.",
+    FieldFlag.ESTIMATED_FROM_RHMAX: "Estimated from the highest humidity of the day alone.",
+    FieldFlag.ESTIMATED_FROM_RHMEAN: "Estimated from the mean humidity of the day.",
+    FieldFlag.ESTIMATED_FROM_TMIN: "Estimated by taking the night minimum as the dewpoint.",
+    FieldFlag.ESTIMATED_FROM_VAPOUR_PRESSURE: (
+        "Estimated from the day's vapour pressure and its highest temperature."
+    ),
+    FieldFlag.ESTIMATED_FROM_SUNSHINE: "Estimated from the hours of sunshine.",
+    FieldFlag.ESTIMATED_FROM_TEMPERATURE_RANGE: (
+        "Estimated from how far the day warmed; trust it over a week, not on a single day."
+    ),
+    FieldFlag.DEFAULT_WIND: "No wind was given; 2 m/s is assumed.",
+    FieldFlag.LIMITED_TO_SATURATION: (
+        "More moisture was given than the air can hold; it was set to saturation."
+    ),
+    FieldFlag.SUSPECT_JUMP: "The value jumped by more than 15 °C from the day before.",
+    FieldFlag.SUSPECT_STUCK: "The same value came more than three days running.",
+    FieldFlag.ASSUMED_ZERO: "No rain was given; none is assumed.",
+    FieldFlag.ASSUMED_CERTAIN: "No chance of rain was given; the amount is taken as certain.",
+    FieldFlag.FILLED_FROM_RECENT_DAYS: (
+        "Not computed for want of weather; the mean of the days before stands in."
+    ),
+    FieldFlag.FORECAST: "The value is a forecast.",
+}
+
+
+def describe_flags(flags: int) -> tuple[str, ...]:
+    """The sentences for people that belong to one flag value, in the order of the flags.
+
+    Shapes: one number.
+    Returns: sentences; empty where no flag is set.
+    Equation: none.
+    >>> describe_flags(int(FieldFlag.DEFAULT_WIND | FieldFlag.FORECAST))
+    ('No wind was given; 2 m/s is assumed.', 'The value is a forecast.')
+    """
+    return tuple(text for flag, text in FLAG_TEXT.items() if flags & flag)
+
+
+@dataclass(frozen=True, slots=True)
+class RawWeather:
+    """Daily weather as a source gives it; (days, sites), NaN where it gives nothing.
+
+    ``days`` are civil days, rising, each once. ``ea_kpa`` is a measured daily mean vapour
+    pressure and goes before every other evidence of humidity. ``wind_height_m`` is (sites,) or
+    (days, sites) and must be known wherever there is wind.
+    """
+
+    days: Days
+    tmax_c: Floats
+    tmin_c: Floats
+    tdew_c: Floats
+    rhmax_pct: Floats
+    rhmin_pct: Floats
+    rhmean_pct: Floats
+    wind_m_s: Floats
+    rs_mj_m2: Floats
+    sunshine_h: Floats
+    rain_mm: Floats
+    rain_probability_fraction: Floats
+    ea_kpa: Floats
+    wind_height_m: Floats
+
+    @classmethod
+    def empty(cls, days: Days, site_count: int) -> Self:
+        """Weather of which nothing is known, to be filled in with ``dataclasses.replace``."""
+        nothing = np.full((len(days), site_count), np.nan)
+        names = [field.name for field in fields(cls) if field.name != "days"]
+        return cls(days=days, **{name: nothing.copy() for name in names})
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherDays:
+    """Checked and filled daily weather, (days, sites); NaN only where nothing can stand in.
+
+    ``flags`` holds, per field name, the :class:`FieldFlag` bits of every value.
+    """
+
+    days: Days
+    tmax_c: Floats
+    tmin_c: Floats
+    ea_kpa: Floats
+    rhmin_pct: Floats
+    u2_m_s: Floats
+    rs_mj_m2: Floats
+    rain_mm: Floats
+    rain_probability_fraction: Floats
+    flags: Mapping[str, Flags]
+
+
+@dataclass(frozen=True, slots=True)
+class UnitMistake:
+    """A site's series that is plainly in another unit than the one asked for."""
+
+    site_index: int
+    fault: Fault
+
+
+def find_unit_mistakes(raw: RawWeather) -> tuple[UnitMistake, ...]:
+    """Series whose typical value is impossible in the unit asked for, so that a unit was mixed up.
+
+    Shapes: raw (days, sites).
+    Returns: one entry per field and site, by field then site; empty when all units look right.
+    A series of fewer than three values is not judged.
+    Equation: none; the median over days of each site against limits chosen by this service.
+    >>> raw = RawWeather.empty(np.array(["2023-07-01", "2023-07-02", "2023-07-03"], "M8[D]"), 1)
+    >>> raw.tmax_c[:] = 90.0
+    >>> [mistake.fault.where for mistake in find_unit_mistakes(raw)]
+    ['site 0: tmax_c']
+    """
+    too_high = (
+        ("tmax_c", raw.tmax_c, UNIT_MEDIAN_TMAX_C, TEMPERATURE_RANGE_C, "°C", "°F or K"),
+        ("tmin_c", raw.tmin_c, UNIT_MEDIAN_TMAX_C, TEMPERATURE_RANGE_C, "°C", "°F or K"),
+        ("tdew_c", raw.tdew_c, UNIT_MEDIAN_TMAX_C, TEMPERATURE_RANGE_C, "°C", "°F or K"),
+        (
+            "rs_mj_m2",
+            raw.rs_mj_m2,
+            UNIT_MEDIAN_RS_MJ_M2,
+            (0.0, UNIT_MEDIAN_RS_MJ_M2),
+            "MJ/m² a day",
+            "W/m², J/cm² or langley",
+        ),
+        ("wind_m_s", raw.wind_m_s, UNIT_MEDIAN_WIND_M_S, WIND_RANGE_M_S, "m/s", "km/h or mph"),
+        (
+            "ea_kpa",
+            raw.ea_kpa,
+            VAPOUR_PRESSURE_RANGE_KPA[1],
+            VAPOUR_PRESSURE_RANGE_KPA,
+            "kPa",
+            "hPa",
+        ),
+    )
+    mistakes: list[UnitMistake] = []
+    for name, values, limit, allowed, unit, instead in too_high:
+        median = _median_over_days(values)
+        for site in np.flatnonzero(median > limit):
+            mistakes.append(
+                UnitMistake(
+                    site_index=int(site),
+                    fault=Fault(
+                        where=f"site {site}: {name}",
+                        found=f"median {median[site]:.6g}; the values are likely in {instead}",
+                        allowed=f"{allowed[0]:g} to {allowed[1]:g} {unit}",
+                    ),
+                )
+            )
+    for name, values in (("rhmax_pct", raw.rhmax_pct), ("rhmean_pct", raw.rhmean_pct)):
+        median = _median_over_days(values)
+        for site in np.flatnonzero((median > 0.0) & (median <= UNIT_MEDIAN_HUMIDITY_PCT)):
+            mistakes.append(
+                UnitMistake(
+                    site_index=int(site),
+                    fault=Fault(
+                        where=f"site {site}: {name}",
+                        found=f"median {median[site]:.6g}; the values are likely fractions",
+                        allowed="0 to 100 %",
+                    ),
+                )
+            )
+    return tuple(mistakes)
+
+
+def check_weather(
+    raw: RawWeather,
+    *,
+    latitude_deg: ArrayLike,
+    elevation_m: ArrayLike,
+    krs_per_sqrt_c: ArrayLike = 0.16,
+    tdew_offset_c: ArrayLike = 0.0,
+    forecast_from: np.datetime64 | None = None,
+) -> WeatherDays:
+    """Daily weather that the later steps can rely on, with a flag for everything done to it.
+
+    Shapes: raw and result (days, sites); the others (sites,) or one number for all sites.
+    krs_per_sqrt_c: FAO-56 Eq. 50 adjustment, 0.16 inland, 0.19 near a coast.
+    tdew_offset_c: how far the dewpoint lies below the night minimum where humidity is not
+    measured, 0 in humid places, 2 to 3 in dry ones.
+    forecast_from: first day that is a forecast; all values from it on are flagged so.
+    Returns: fields in their named units. Temperatures stay NaN where missing, and what is
+    estimated from them with them; wind, rain and the chance of rain are always filled.
+    Raises WeatherInvalid for shapes that do not fit, days out of order, a site off the Earth, wind
+    without its height, and series in a wrong unit.
+    Equation: humidity FAO-56 Eq. 14, 17, 18, 19, 48 in that order; radiation measured, Eq. 35,
+    Eq. 50 up to Eq. 37; wind Eq. 47; lowest humidity Eq. 63.
+    >>> raw = RawWeather.empty(np.array(["2023-07-15"], "M8[D]"), 1)
+    >>> raw.tmax_c[:], raw.tmin_c[:] = 26.6, 14.8
+    >>> weather = check_weather(raw, latitude_deg=45.72, elevation_m=200.0)
+    >>> round(float(weather.rs_mj_m2[0, 0]), 1), float(weather.u2_m_s[0, 0])
+    (22.3, 2.0)
+    """
+    shape = _check_shapes(raw)
+    latitude = site_values("latitude_deg", latitude_deg, shape[1], LATITUDE_RANGE_DEG)
+    elevation = site_values("elevation_m", elevation_m, shape[1], ELEVATION_RANGE_M)
+    krs = site_values("krs_per_sqrt_c", krs_per_sqrt_c, shape[1], KRS_RANGE_PER_SQRT_C)
+    tdew_offset = site_values("tdew_offset_c", tdew_offset_c, shape[1], TDEW_OFFSET_RANGE_C)
+    mistakes = find_unit_mistakes(raw)
+    if mistakes:
+        raise WeatherInvalid(
+            "weather in another unit than the one asked for",
+            [mistake.fault for mistake in mistakes],
+        )
+
+    follows = np.zeros(shape[0], dtype=np.bool_)
+    follows[1:] = np.diff(raw.days) == np.timedelta64(1, "D")
+    tmax, tmin, tmax_flags, tmin_flags = _checked_temperatures(raw, follows)
+    ea, ea_flags = _vapour_pressure(raw, tmax, tmin, tdew_offset, follows=follows)
+    rhmin, rhmin_flags = _lowest_humidity(raw, tmax, ea)
+    u2, u2_flags = _wind(raw, follows)
+    rs, rs_flags = _radiation(
+        raw, tmax, tmin, latitude=latitude, elevation=elevation, krs=krs, follows=follows
+    )
+    rain, rain_flags = _within(raw.rain_mm, RAIN_RANGE_MM)
+    rain_flags |= _bit(np.isnan(rain), FieldFlag.ASSUMED_ZERO)
+    probability, probability_flags = _within(raw.rain_probability_fraction, PROBABILITY_RANGE)
+    probability_flags |= _bit(np.isnan(probability), FieldFlag.ASSUMED_CERTAIN)
+
+    flags: dict[str, Flags] = {
+        "tmax_c": tmax_flags,
+        "tmin_c": tmin_flags,
+        "ea_kpa": ea_flags,
+        "rhmin_pct": rhmin_flags,
+        "u2_m_s": u2_flags,
+        "rs_mj_m2": rs_flags,
+        "rain_mm": rain_flags,
+        "rain_probability_fraction": probability_flags,
+    }
+    if forecast_from is not None:
+        for field_flags in flags.values():
+            field_flags[raw.days >= forecast_from] |= np.int32(FieldFlag.FORECAST)
+    return WeatherDays(
+        days=raw.days,
+        tmax_c=tmax,
+        tmin_c=tmin,
+        ea_kpa=ea,
+        rhmin_pct=rhmin,
+        u2_m_s=u2,
+        rs_mj_m2=rs,
+        rain_mm=np.where(np.isnan(rain), 0.0, rain),
+        rain_probability_fraction=np.where(np.isnan(probability), 1.0, probability),
+        flags=flags,
+    )
+
+
+def site_values(
+    name: str, values: ArrayLike, site_count: int, allowed: tuple[float, float]
+) -> Floats:
+    """One checked number per site, from a list of them or from one number for all.
+
+    Shapes: values (sites,) or one number; result (sites,).
+    name: what the numbers are, for the message; allowed: lowest and highest [the unit of name].
+    Returns: the numbers, all finite and within the allowed range; otherwise raises WeatherInvalid.
+    Equation: none.
+    >>> [float(value) for value in site_values("elevation_m", 12.0, 2, ELEVATION_RANGE_M)]
+    [12.0, 12.0]
+    """
+    given = np.asarray(values, dtype=np.float64)
+    if given.shape not in {(), (site_count,)}:
+        raise WeatherInvalid(
+            "site facts do not fit the weather",
+            [Fault(name, f"shape {given.shape}", f"one number or shape ({site_count},)")],
+        )
+    whole = np.array(np.broadcast_to(given, (site_count,)))
+    wrong = ~((whole >= allowed[0]) & (whole <= allowed[1]))
+    if wrong.any():
+        raise WeatherInvalid(
+            "site facts that cannot be",
+            [
+                Fault(
+                    f"site {site}: {name}",
+                    f"{whole[site]:g}",
+                    f"{allowed[0]:g} to {allowed[1]:g}",
+                )
+                for site in np.flatnonzero(wrong)
+            ],
+        )
+    return whole
+
+
+def check_days(days: Days) -> None:
+    """Refuses days that are not civil days in rising order, each once.
+
+    Shapes: days (days,).
+    Returns: nothing; raises WeatherInvalid naming the first day out of order.
+    Equation: none.
+    >>> check_days(np.array(["2023-07-01", "2023-07-02"], "M8[D]"))
+    """
+    if days.ndim != 1 or days.dtype != np.dtype("datetime64[D]"):
+        raise WeatherInvalid(
+            "days of the wrong kind",
+            [Fault("days", f"{days.dtype} {days.shape}", "datetime64[D] (days,)")],
+        )
+    if np.isnat(days).any():
+        raise WeatherInvalid("a day without a date", [Fault("days", "NaT", "a civil date")])
+    backward = np.flatnonzero(np.diff(days) <= np.timedelta64(0, "D"))
+    if backward.size:
+        first = int(backward[0])
+        raise WeatherInvalid(
+            "days out of order",
+            [Fault(f"days[{first + 1}]", f"{days[first + 1]} after {days[first]}", "a later day")],
+        )
+
+
+def _check_shapes(raw: RawWeather) -> tuple[int, int]:
+    check_days(raw.days)
+    day_count = len(raw.days)
+    if raw.tmax_c.ndim != 2:
+        raise WeatherInvalid(
+            "weather of the wrong shape",
+            [Fault("tmax_c", f"shape {raw.tmax_c.shape}", f"({day_count}, sites)")],
+        )
+    shape = (day_count, raw.tmax_c.shape[1])
+    faults = []
+    for field in fields(raw):
+        values = getattr(raw, field.name)
+        allowed = {shape} if field.name != "wind_height_m" else {shape, shape[1:]}
+        if field.name != "days" and values.shape not in allowed:
+            faults.append(Fault(field.name, f"shape {values.shape}", f"shape {shape}"))
+    if faults:
+        raise WeatherInvalid("weather of the wrong shape", faults)
+    return shape
+
+
+def _median_over_days(values: Floats) -> Floats:
+    median = np.full(values.shape[1], np.nan)
+    known = (~np.isnan(values)).sum(axis=0) >= UNIT_DAY_COUNT
+    if known.any():
+        median[known] = np.nanmedian(values[:, known], axis=0)
+    return median
+
+
+def _bit(mask: Mask, flag: FieldFlag) -> Flags:
+    return np.asarray(mask * np.int32(flag), dtype=np.int32)
+
+
+def _within(values: Floats, allowed: tuple[float, float]) -> tuple[Floats, Flags]:
+    """A copy with the values outside the range removed, and their flags."""
+    outside = (values < allowed[0]) | (values > allowed[1])
+    return np.where(outside, np.nan, values), _bit(outside, FieldFlag.OUT_OF_RANGE)
+
+
+def _stuck(values: Floats, follows: Mask) -> Flags:
+    """Flags every value of a run of the same value on days that follow each other."""
+    same = np.zeros(values.shape, dtype=np.bool_)
+    same[1:] = (values[1:] == values[:-1]) & follows[1:, np.newaxis]
+    count = STUCK_DAY_COUNT
+    stuck = np.zeros(values.shape, dtype=np.bool_)
+    if len(values) < count:
+        return _bit(stuck, FieldFlag.SUSPECT_STUCK)
+    windows = np.lib.stride_tricks.sliding_window_view(same[1:], count - 1, axis=0)
+    repeated = np.asarray(windows.all(axis=-1))
+    for shift in range(count):
+        stuck[shift : shift + len(repeated)] |= repeated
+    return _bit(stuck, FieldFlag.SUSPECT_STUCK)
+
+
+def _jump(values: Floats, follows: Mask) -> Flags:
+    jumped = np.zeros(values.shape, dtype=np.bool_)
+    jumped[1:] = (np.abs(values[1:] - values[:-1]) > JUMP_C) & follows[1:, np.newaxis]
+    return _bit(jumped, FieldFlag.SUSPECT_JUMP)
+
+
+def _checked_temperatures(raw: RawWeather, follows: Mask) -> tuple[Floats, Floats, Flags, Flags]:
+    tmax, tmax_flags = _within(raw.tmax_c, TEMPERATURE_RANGE_C)
+    tmin, tmin_flags = _within(raw.tmin_c, TEMPERATURE_RANGE_C)
+    span = tmax - tmin
+    swapped = span < TEMPERATURE_SPAN_RANGE_C[0]
+    too_wide = span > TEMPERATURE_SPAN_RANGE_C[1]
+    shared = _bit(swapped, FieldFlag.INCONSISTENT) | _bit(too_wide, FieldFlag.OUT_OF_RANGE)
+    checked = []
+    for values, own in ((tmax, tmax_flags), (tmin, tmin_flags)):
+        values[swapped | too_wide] = np.nan
+        suspicion = _jump(values, follows) | _stuck(values, follows)
+        checked.append(own | shared | suspicion | _bit(np.isnan(values), FieldFlag.MISSING))
+    return tmax, tmin, checked[0], checked[1]
+
+
+def _vapour_pressure(
+    raw: RawWeather, tmax: Floats, tmin: Floats, tdew_offset: Floats, *, follows: Mask
+) -> tuple[Floats, Flags]:
+    measured, flags = _within(raw.ea_kpa, VAPOUR_PRESSURE_RANGE_KPA)
+    tdew, tdew_flags = _within(raw.tdew_c, TEMPERATURE_RANGE_C)
+    above_tmin = tdew > tmin + DEWPOINT_ABOVE_TMIN_MAX_C
+    tdew[above_tmin] = np.nan
+    tdew_flags |= _bit(above_tmin, FieldFlag.OUT_OF_RANGE)
+    rhmax, rhmax_flags, rhmin, rhmin_flags = _extreme_humidities(raw)
+    rhmean, rhmean_flags = _humidity_within(raw.rhmean_pct)
+
+    es_tmax = saturation_vapour_pressure_kpa(tmax)
+    es_tmin = saturation_vapour_pressure_kpa(tmin)
+    es = (es_tmax + es_tmin) / 2.0
+    # FAO-56 Eq. 14, 17, 18, 19 and 48; each only where all better evidence is missing.
+    evidence: tuple[tuple[Floats, Floats, Flags, FieldFlag], ...] = (
+        (measured, raw.ea_kpa, flags, FieldFlag(0)),
+        (saturation_vapour_pressure_kpa(tdew), raw.tdew_c, tdew_flags, FieldFlag(0)),
+        (
+            (es_tmin * rhmax + es_tmax * rhmin) / 200.0,
+            raw.rhmin_pct,
+            rhmax_flags | rhmin_flags,
+            FieldFlag(0),
+        ),
+        (es_tmin * rhmax / 100.0, raw.rhmax_pct, rhmax_flags, FieldFlag.ESTIMATED_FROM_RHMAX),
+        (es * rhmean / 100.0, raw.rhmean_pct, rhmean_flags, FieldFlag.ESTIMATED_FROM_RHMEAN),
+        (
+            saturation_vapour_pressure_kpa(tmin - tdew_offset),
+            tmin,
+            np.zeros_like(flags),
+            FieldFlag.ESTIMATED_FROM_TMIN,
+        ),
+    )
+    ea = np.full(tmax.shape, np.nan)
+    ea_flags = np.zeros(tmax.shape, dtype=np.int32)
+    for estimate, source, source_flags, flag in evidence:
+        open_still = np.isnan(ea)
+        taken = open_still & ~np.isnan(estimate)
+        ea = np.where(taken, estimate, ea)
+        facts = source_flags | _bit(taken, flag) | (_stuck(source, follows) * taken)
+        ea_flags |= np.where(open_still, facts, 0).astype(np.int32)
+    above = ea > es
+    ea = np.where(above, es, ea)
+    ea_flags |= _bit(above, FieldFlag.LIMITED_TO_SATURATION)
+    return ea, ea_flags | _bit(np.isnan(ea), FieldFlag.MISSING)
+
+
+def _humidity_within(values: Floats) -> tuple[Floats, Flags]:
+    kept, flags = _within(values, RELATIVE_HUMIDITY_RANGE_PCT)
+    flags |= _bit(kept > 100.0, FieldFlag.CLIPPED)
+    return np.minimum(kept, 100.0), flags
+
+
+def _extreme_humidities(raw: RawWeather) -> tuple[Floats, Flags, Floats, Flags]:
+    rhmax, rhmax_flags = _humidity_within(raw.rhmax_pct)
+    rhmin, rhmin_flags = _humidity_within(raw.rhmin_pct)
+    swapped = rhmin > rhmax
+    contradiction = _bit(swapped, FieldFlag.INCONSISTENT)
+    return (
+        np.where(swapped, np.nan, rhmax),
+        rhmax_flags | contradiction,
+        np.where(swapped, np.nan, rhmin),
+        rhmin_flags | contradiction,
+    )
+
+
+def _lowest_humidity(raw: RawWeather, tmax: Floats, ea: Floats) -> tuple[Floats, Flags]:
+    _, _, measured, flags = _extreme_humidities(raw)
+    # FAO-56 Eq. 63, with the vapour pressure of the day in place of that of the dewpoint.
+    estimate = np.minimum(100.0 * ea / saturation_vapour_pressure_kpa(tmax), 100.0)
+    rhmin = np.where(np.isnan(measured), estimate, measured)
+    estimated = np.isnan(measured) & ~np.isnan(estimate)
+    flags = flags | _bit(estimated, FieldFlag.ESTIMATED_FROM_VAPOUR_PRESSURE)
+    return rhmin, flags | _bit(np.isnan(rhmin), FieldFlag.MISSING)
+
+
+def _wind(raw: RawWeather, follows: Mask) -> tuple[Floats, Flags]:
+    wind, flags = _within(raw.wind_m_s, WIND_RANGE_M_S)
+    height = np.broadcast_to(raw.wind_height_m, wind.shape)
+    usable = (height >= WIND_HEIGHT_RANGE_M[0]) & (height <= WIND_HEIGHT_RANGE_M[1])
+    wrong = ~np.isnan(wind) & ~usable
+    if wrong.any():
+        day, site = (int(index) for index in np.argwhere(wrong)[0])
+        raise WeatherInvalid(
+            "wind without a usable height of its sensor",
+            [
+                Fault(
+                    f"site {site}, {raw.days[day]}: wind_height_m",
+                    f"{height[day, site]:g}",
+                    f"{WIND_HEIGHT_RANGE_M[0]:g} to {WIND_HEIGHT_RANGE_M[1]:g} m",
+                )
+            ],
+        )
+    flags |= _stuck(wind, follows)
+    missing = np.isnan(wind)
+    at_2m = wind_at_2m_m_s(wind, np.where(usable, height, 2.0))
+    calm = at_2m < WIND_FLOOR_M_S
+    flags |= _bit(calm, FieldFlag.CLIPPED) | _bit(missing, FieldFlag.DEFAULT_WIND)
+    floored = np.maximum(at_2m, WIND_FLOOR_M_S)
+    return np.where(missing, WIND_DEFAULT_M_S, floored), flags
+
+
+def _radiation(
+    raw: RawWeather,
+    tmax: Floats,
+    tmin: Floats,
+    *,
+    latitude: Floats,
+    elevation: Floats,
+    krs: Floats,
+    follows: Mask,
+) -> tuple[Floats, Flags]:
+    above_air = extraterrestrial_radiation_mj_m2(raw.days, latitude)
+    clear_sky = clear_sky_radiation_mj_m2(raw.days, latitude, elevation)
+    lowest = RADIATION_OVER_CLEAR_SKY_RANGE[0] * clear_sky
+    highest = RADIATION_OVER_CLEAR_SKY_RANGE[1] * clear_sky
+    outside = (raw.rs_mj_m2 < lowest) | (raw.rs_mj_m2 > highest)
+    rs = np.where(outside, np.nan, raw.rs_mj_m2)
+    # In the polar night every sensor reads zero day after day.
+    flags = _bit(outside, FieldFlag.OUT_OF_RANGE) | _stuck(np.where(rs > 0.0, rs, np.nan), follows)
+
+    daylight = daylight_hours(raw.days, latitude)
+    sunshine = raw.sunshine_h
+    impossible = (sunshine < 0.0) | (sunshine > daylight + SUNSHINE_OVER_DAYLIGHT_MAX_H)
+    sunshine = np.where(impossible, np.nan, sunshine)
+    from_sunshine = radiation_from_sunshine_mj_m2(
+        np.minimum(sunshine, daylight), daylight, above_air
+    )
+    open_still = np.isnan(rs)
+    taken = open_still & ~np.isnan(from_sunshine)
+    flags |= _bit(taken, FieldFlag.ESTIMATED_FROM_SUNSHINE)
+    flags |= _bit(taken & (sunshine > daylight), FieldFlag.CLIPPED)
+    flags |= _bit(open_still & impossible, FieldFlag.OUT_OF_RANGE)
+    rs = np.where(taken, from_sunshine, rs)
+
+    warming = radiation_from_temperature_range_mj_m2(tmax, tmin, above_air, krs_per_sqrt_c=krs)
+    from_range = np.minimum(warming, clear_sky)
+    taken = np.isnan(rs) & ~np.isnan(from_range)
+    flags |= _bit(taken, FieldFlag.ESTIMATED_FROM_TEMPERATURE_RANGE)
+    rs = np.where(taken, from_range, rs)
+    return rs, flags | _bit(np.isnan(rs), FieldFlag.MISSING)

@@ -1,0 +1,80 @@
+"""The errors of the service, one tree that can be read in ten seconds.
+
+    RillwrightError
+    ├── InputInvalid              what somebody gave is wrong; carries a list of Fault
+    │   ├── FarmFileInvalid       a farm file
+    │   ├── WeatherInvalid        weather values or a weather file
+    │   └── SettingsInvalid       the service's own settings
+    ├── NotFound                  the thing named does not exist (or is not yours)
+    │   └── PlanNotFound          the block exists, but no plan of it for that day
+    ├── Conflict                  the state at hand does not allow it
+    ├── WeatherUnavailable        no usable weather for what was asked
+    └── StorageFailed             the database refused or is not at the expected version
+
+The tree knows no HTTP: the API maps it to problem documents, the command line to exit codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong: where it stands, what was found there, and what is allowed."""
+
+    where: str
+    """File and line, key path or argument, for example ``farm.toml: block[2].row_spacing``."""
+    found: str
+    """The value as it was given."""
+    allowed: str
+    """What would have been accepted, in words with units."""
+
+    def __str__(self) -> str:
+        return f"{self.where}: found {self.found}; allowed: {self.allowed}"
+
+
+class RillwrightError(Exception):
+    """Whatever the service raises on purpose."""
+
+
+class InputInvalid(RillwrightError):
+    """Input that cannot be used; every fault that was found is listed, not only the first."""
+
+    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
+        self.message = message
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        super().__init__("\n".join([message, *(f"  - {fault}" for fault in self.faults)]))
+
+
+class FarmFileInvalid(InputInvalid):
+    """A farm file that cannot be loaded; nothing of it was."""
+
+
+class WeatherInvalid(InputInvalid):
+    """Weather values that cannot be used; nothing of them was stored."""
+
+
+class SettingsInvalid(InputInvalid):
+    """Settings with which the service must not start."""
+
+
+class NotFound(RillwrightError):
+    """The thing named does not exist."""
+
+
+class PlanNotFound(NotFound):
+    """The block exists, but no plan of it is stored for the day or version asked for."""
+
+
+class Conflict(RillwrightError):
+    """The state at hand does not allow what was asked."""
+
+
+class WeatherUnavailable(RillwrightError):
+    """No usable weather for the site and days asked for."""
+
+
+class StorageFailed(RillwrightError):
+    """The database refused, or its schema is not the one this version expects."""

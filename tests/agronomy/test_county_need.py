@@ -1,0 +1,115 @@
+"""The weekly need of counties: what counts as rain, the rank, and what is not known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.agronomy.county_need import CountyNeed, weekly_need
+from service.agronomy.records import Floats, SoilBatch, SystemBatch
+
+
+def make_soil(wetted_fraction: float = 0.33) -> SoilBatch:
+    one = np.ones(1)
+    return SoilBatch(
+        field_capacity=0.18 * one,
+        wilting_point=0.08 * one,
+        saturated_conductivity_mm_per_h=50.0 * one,
+        root_depth_m=0.45 * one,
+        wetted_fraction=wetted_fraction * one,
+        root_share_of_wetted=one,
+        mulch_cover_fraction=0.0 * one,
+        mulch_rain_pass_fraction=one,
+        curve_number=np.nan * one,
+    )
+
+
+def make_system() -> SystemBatch:
+    one = np.ones(1)
+    return SystemBatch(
+        application_rate_mm_per_h=2.0 * one,
+        emitter_flow_l_per_h=2.0 * one,
+        emission_uniformity_pct=90.0 * one,
+        flow_l_per_h=20_000.0 * one,
+        fill_time_min=2.0 * one,
+        longest_pulse_min=240.0 * one,
+        daily_maximum_min=1440.0 * one,
+        off_ratio=one,
+        valve_gap_s=0.0 * one,
+        leaching_fraction=0.0 * one,
+        transmission_ratio=one,
+        trigger_fraction=0.7 * one,
+        rain_room_fraction=0.3 * one,
+        supply_index=np.zeros(1, dtype=np.int64),
+    )
+
+
+def week(
+    et0_mm: Floats, rain_mm: Floats, *, kc: float = 0.8, normal_mm: Floats | None = None
+) -> CountyNeed:
+    return weekly_need(
+        et0_mm,
+        rain_mm,
+        np.full(et0_mm.shape, kc),
+        soil=make_soil(),
+        system=make_system(),
+        normal_et0_mm=np.full(et0_mm.shape[1], 35.0) if normal_mm is None else normal_mm,
+    )
+
+
+def test_a_dry_week_needs_its_whole_crop_use() -> None:
+    need = week(np.full((7, 1), 5.0), np.zeros((7, 1)))
+    assert need.reference_et_mm[0] == pytest.approx(35.0)
+    assert need.crop_et_mm[0] == pytest.approx(28.0)
+    assert need.rain_entering_mm[0] == pytest.approx(0.0)
+    assert need.net_need_mm[0] == pytest.approx(28.0)
+    assert need.gross_need_mm[0] == pytest.approx(28.0 / 0.9)
+    assert need.running_h[0] == pytest.approx(28.0 / 0.9 / 2.0)
+    assert need.percent_of_normal[0] == pytest.approx(100.0)
+
+
+def test_rain_counts_only_as_far_as_it_finds_room() -> None:
+    rain = np.zeros((7, 2))
+    rain[0, 0] = 100.0  # on a full zone
+    rain[3, 1] = 100.0  # after three days of use
+    need = week(np.full((7, 2), 5.0), rain)
+    np.testing.assert_allclose(need.rain_entering_mm, [0.0, 12.0], atol=1e-12)
+    np.testing.assert_allclose(need.net_need_mm, [28.0, 16.0])
+
+
+def test_counties_are_ranked_from_the_largest_need_and_equal_needs_share_a_rank() -> None:
+    et0 = np.tile([4.0, 6.0, 5.0, 6.0, np.nan], (7, 1))
+    assert week(et0, np.zeros((7, 5))).rank.tolist() == [4, 1, 3, 1, 0]
+
+
+def test_a_county_with_a_missing_day_is_unknown_and_no_other() -> None:
+    et0 = np.full((7, 3), 5.0)
+    rain = np.zeros((7, 3))
+    et0[2, 0] = np.nan
+    rain[4, 1] = np.nan
+    need = week(et0, rain)
+    assert np.isnan(need.net_need_mm).tolist() == [True, True, False]
+    assert np.isnan(need.running_h).tolist() == [True, True, False]
+    assert need.rank.tolist() == [0, 0, 1]
+
+
+@pytest.mark.parametrize("normal", [np.nan, 0.0])
+def test_without_a_normal_there_is_no_percentage(normal: float) -> None:
+    need = week(np.full((7, 1), 5.0), np.zeros((7, 1)), normal_mm=np.array([normal]))
+    assert np.isnan(need.percent_of_normal[0])
+    assert np.isfinite(need.net_need_mm[0])
+
+
+@given(seed=st.integers(0, 9999), more=st.floats(0.0, 80.0), on_day=st.integers(0, 6))
+def test_more_rain_never_raises_the_need(seed: int, more: float, on_day: int) -> None:
+    generator = np.random.default_rng(seed)
+    et0 = generator.uniform(1.0, 8.0, (7, 4))
+    rain = generator.gamma(0.3, 20.0, (7, 4))
+    wetter = rain.copy()
+    wetter[on_day] += more
+    dry, wet = week(et0, rain), week(et0, wetter)
+    assert (wet.net_need_mm <= dry.net_need_mm + 1e-9).all()
+    np.testing.assert_allclose(dry.crop_et_mm, dry.net_need_mm + dry.rain_entering_mm)
+    assert (dry.rain_entering_mm >= -1e-9).all()

@@ -1,0 +1,156 @@
+"""The coming week, worked by hand on even days."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from service.agronomy.block_batch import BlockBatch
+from service.agronomy.outlook import NEVER, Outlook, day_capacity_min, look_ahead
+from service.agronomy.records import WindowBatch
+from service.agronomy.watering_rules import net_rate_mm_per_min, pulse_limits
+from tests.factories import batch_of, make_block, windows_of
+
+RATE = 2.0 / 0.69 * 0.9 / 60.0  # mm net a minute of the ordinary block
+DAY = ((240, 1260),)
+
+
+def ahead(
+    blocks: BlockBatch | None = None,
+    *,
+    depletion_mm: float | list[float] = 2.0,
+    planned_net_mm: float | list[float] = 0.0,
+    crop_et_mm: Any = 5.0,
+    rain_credit_mm: Any = 0.0,
+    taw_mm: float = 20.0,
+    raw_mm: float = 10.0,
+    day_count: int = 7,
+    windows: WindowBatch | None = None,
+    supply_flow_l_per_h: float = 1e9,
+) -> Outlook:
+    batch = blocks or batch_of(make_block())
+    count = batch.area_m2.size
+    shape = (day_count, count)
+
+    def over_days(value: Any) -> Any:
+        return np.broadcast_to(np.asarray(value, dtype=np.float64), shape)
+
+    return look_ahead(
+        batch.system,
+        crop_et_mm=over_days(crop_et_mm),
+        rain_credit_mm=over_days(rain_credit_mm),
+        taw_mm=over_days(taw_mm),
+        raw_mm=over_days(raw_mm),
+        depletion_midnight_mm=np.broadcast_to(np.asarray(depletion_mm, np.float64), (count,)),
+        planned_net_mm=np.broadcast_to(np.asarray(planned_net_mm, np.float64), (count,)),
+        net_rate_mm_per_min=net_rate_mm_per_min(batch.system, batch.soil),
+        limits=pulse_limits(batch.system, batch.soil),
+        windows=windows or windows_of(*[DAY] * count),
+        supply_flow_l_per_h=np.array([supply_flow_l_per_h]),
+    )
+
+
+def test_tomorrow_gets_what_is_planned_and_later_days_what_the_rule_asks() -> None:
+    # RAW 10, trigger 7, rain room 3. Tomorrow 2 + 5 - 4 = 3; then 3 + 5 = 8 asks 5, and so on.
+    outlook = ahead(planned_net_mm=4.0)
+    np.testing.assert_allclose(outlook.depletion_end_mm[:, 0], 3.0)
+    np.testing.assert_allclose(outlook.expected_min[0, 0], 4.0 / RATE)
+    np.testing.assert_allclose(outlook.expected_min[1:, 0], 5.0 / RATE)
+
+
+def test_days_below_the_trigger_get_no_minutes() -> None:
+    # 2 a day from full: 2, 4, 6, then 8 passes the trigger of 7 and asks 5.
+    outlook = ahead(depletion_mm=0.0, crop_et_mm=2.0, day_count=4)
+    np.testing.assert_allclose(outlook.depletion_end_mm[:, 0], [2.0, 4.0, 6.0, 3.0])
+    np.testing.assert_allclose(outlook.expected_min[:, 0], [0.0, 0.0, 0.0, 5.0 / RATE])
+
+
+def test_an_unwatered_block_passes_raw_on_the_day_its_depletion_does() -> None:
+    # 2 + 3 x 3 = 11 on the third day; with 4 mm of rain that day only on the fifth.
+    assert ahead(crop_et_mm=3.0).unwatered_passes_raw_day.tolist() == [2]
+    rain_mm = np.zeros((7, 1))
+    rain_mm[2] = 4.0
+    assert ahead(crop_et_mm=3.0, rain_credit_mm=rain_mm).unwatered_passes_raw_day.tolist() == [4]
+
+
+def test_rain_beyond_the_depletion_is_no_store_for_later() -> None:
+    rain_mm = np.zeros((7, 1))
+    rain_mm[0] = 100.0
+    # From full after the rain: 3, 6, 9, 12.
+    assert ahead(crop_et_mm=3.0, rain_credit_mm=rain_mm).unwatered_passes_raw_day.tolist() == [3]
+
+
+def test_a_block_that_does_not_run_short_within_the_days_never_does() -> None:
+    assert ahead(crop_et_mm=1.0).unwatered_passes_raw_day.tolist() == [NEVER]
+
+
+def test_a_system_that_can_give_the_need_keeps_up() -> None:
+    assert ahead(planned_net_mm=4.0).keeps_up.tolist() == [True]
+
+
+def test_a_system_with_too_few_minutes_does_not_keep_up() -> None:
+    # 60 minutes give 2.6 mm of the 5 used: 2 + 5 - 2.6 = 4.4, 6.8, 9.2, then 11.6.
+    blocks = batch_of(make_block(daily_maximum_min=60.0))
+    outlook = ahead(blocks, planned_net_mm=60.0 * RATE, day_count=4)
+    gain_mm = 5.0 - 60.0 * RATE
+    np.testing.assert_allclose(
+        outlook.depletion_end_mm[:, 0], 2.0 + gain_mm * np.arange(1, 5), atol=1e-9
+    )
+    np.testing.assert_allclose(outlook.expected_min[1:, 0], 60.0)
+    assert outlook.keeps_up.tolist() == [False]
+    assert ahead(blocks, planned_net_mm=60.0 * RATE, day_count=3).keeps_up.tolist() == [True]
+
+
+def test_depletion_never_passes_what_the_zone_holds() -> None:
+    blocks = batch_of(make_block(daily_maximum_min=0.0))
+    outlook = ahead(blocks, day_count=6)
+    np.testing.assert_allclose(outlook.depletion_end_mm[:, 0], [7.0, 12.0, 17.0, 20.0, 20.0, 20.0])
+
+
+def test_a_short_supply_is_shared_in_proportion() -> None:
+    # Two blocks of 11,594 L/h on a supply of 11,594 L/h, open 100 minutes a day.
+    blocks = batch_of(make_block("a"), make_block("b"))
+    flow_l_per_h = float(blocks.system.flow_l_per_h[0])
+    outlook = ahead(
+        blocks,
+        day_count=2,
+        crop_et_mm=[5.0, 5.0],
+        depletion_mm=[5.0, 5.0],
+        planned_net_mm=0.0,
+        windows=windows_of(((240, 340),), ((240, 340),)),
+        supply_flow_l_per_h=flow_l_per_h,
+    )
+    np.testing.assert_allclose(outlook.expected_min[1], [50.0, 50.0])
+
+
+def test_an_unknown_day_is_unknown_from_then_on_and_for_that_block_alone() -> None:
+    crop_et_mm = np.full((5, 2), 5.0)
+    crop_et_mm[2, 0] = np.nan
+    blocks = batch_of(make_block("a"), make_block("b"))
+    outlook = ahead(blocks, day_count=5, crop_et_mm=crop_et_mm, planned_net_mm=[4.0, 4.0])
+    assert np.isnan(outlook.depletion_end_mm[:, 0]).tolist() == [False, False, True, True, True]
+    np.testing.assert_allclose(outlook.depletion_end_mm[:, 1], 3.0)
+    np.testing.assert_allclose(outlook.expected_min[1:, 1], 5.0 / RATE)
+
+
+def capacity_of(*spans: tuple[int, int], **block: Any) -> float:
+    blocks = batch_of(make_block(**block))
+    limits = pulse_limits(blocks.system, blocks.soil)
+    return float(day_capacity_min(blocks.system, limits, windows_of(spans))[0])
+
+
+def test_capacity_shares_the_window_between_pulses_and_off_times() -> None:
+    assert capacity_of((240, 1260)) == pytest.approx(510.0)
+    assert capacity_of((240, 1260), daily_maximum_min=120.0) == 120.0
+    assert capacity_of() == 0.0
+
+
+def test_capacity_of_a_short_window_is_one_pulse() -> None:
+    assert capacity_of((240, 300)) == 60.0
+
+
+def test_no_supply_at_all_is_not_needed_where_no_block_asks() -> None:
+    outlook = ahead(crop_et_mm=0.5, supply_flow_l_per_h=1.0)
+    np.testing.assert_array_equal(outlook.expected_min, 0.0)

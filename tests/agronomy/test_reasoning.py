@@ -1,0 +1,169 @@
+"""The story of a plan in steps and sentences."""
+
+from __future__ import annotations
+
+import math
+import string
+
+import pytest
+
+from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
+from service.agronomy.reasoning import (
+    PLAN_FLAG_TEXT,
+    PlanFlag,
+    describe_plan_flags,
+    explain_cause,
+    explain_plan,
+    one_sentence,
+)
+
+WEATHER: dict[str, float | None] = {
+    "tmax_c": 31.0,
+    "tmin_c": 20.0,
+    "ea_kpa": 2.1,
+    "u2_m_s": 1.8,
+    "rs_mj_m2": 24.0,
+    "et0_mm": 5.5,
+    "rain_probability_fraction": 0.6,
+}
+# A berry on sandy loam: 1000 x 0.10 x 0.45 x 0.33 = 14.85; p = 0.5 + 0.04 (5 - 5.06) = 0.498.
+NUMBERS: dict[str, float | None] = {
+    "crop_coefficient": 0.92,
+    "crop_et_mm": 5.06,
+    "field_capacity": 0.18,
+    "wilting_point": 0.08,
+    "root_depth_m": 0.45,
+    "wetted_fraction": 0.33,
+    "root_share_of_wetted": 1.0,
+    "taw_mm": 14.85,
+    "depletion_fraction": 0.498,
+    "raw_mm": 7.39,
+    "depletion_midnight_mm": 4.0,
+    "rain_entering_mm": 1.0,
+    "rain_credit_mm": 0.6,
+    "depletion_start_mm": 3.4,
+    "planned_depletion_mm": 8.46,
+    "trigger_fraction": 0.7,
+    "trigger_mm": 5.17,
+    "rain_room_fraction": 0.3,
+    "rain_room_mm": 2.22,
+    "need_mm": 6.24,
+    "emitter_flow_l_per_h": 2.0,
+    "row_spacing_m": 3.0,
+    "emitter_spacing_m": 0.46,
+    "laterals_per_row_count": 2.0,
+    "application_rate_mm_per_h": 2.899,
+    "emission_uniformity_pct": 90.0,
+    "net_rate_mm_per_min": 0.0435,
+    "wanted_min": 143.0,
+    "longest_pulse_min": 85.0,
+    "grower_longest_pulse_min": 240.0,
+    "depth_limit_min": 85.4,
+    "shortest_pulse_min": 10.0,
+    "planned_min": 143.0,
+    "pulse_count": 2.0,
+    "daily_maximum_min": 600.0,
+    "net_mm": 6.22,
+    "gross_mm": 6.908,
+    "area_m2": 4000.0,
+    "volume_l": 27632.0,
+    "deferred_mm": 0.02,
+    "shortfall_mm": 0.0,
+}
+
+
+def test_the_steps_go_from_weather_to_water() -> None:
+    names = [step.name for step in explain_plan(NUMBERS, WEATHER)]
+    order = ["tmax_c", "et0_mm", "crop_et_mm", "taw_mm", "need_mm", "planned_min", "volume_l"]
+    assert [name for name in names if name in order] == order
+
+
+def test_every_step_of_a_full_plan_is_worked_with_its_numbers() -> None:
+    for step in explain_plan(NUMBERS, WEATHER):
+        assert step.value is not None, step.name
+        assert "?" not in step.worked, step.worked
+        assert "{" not in step.worked, step.worked
+        assert step.source
+        assert step.label
+
+
+def test_a_step_shows_the_equation_as_a_grower_would_type_it() -> None:
+    worked = {step.name: step.worked for step in explain_plan(NUMBERS, WEATHER)}
+    assert worked["crop_et_mm"] == "Kc x ET0 = 0.920 x 5.50"
+    assert worked["taw_mm"].endswith("1000 x (0.180 - 0.080) x 0.45 x 0.330 x 1.00")
+    assert worked["rain_credit_mm"].endswith("0.60 x 1.00")
+    assert worked["gross_mm"] == "143 / 60 x 2.899"
+
+
+def test_the_numbers_of_the_example_follow_from_each_other() -> None:
+    # The steps above are arithmetic: what is shown must reproduce the value beside it.
+    by_name = {step.name: step for step in explain_plan(NUMBERS, WEATHER)}
+    assert by_name["crop_et_mm"].value == pytest.approx(0.92 * 5.5)
+    assert by_name["need_mm"].value == pytest.approx(8.46 - 2.22)
+    assert by_name["gross_mm"].value == pytest.approx(143 / 60 * 2.899, abs=2e-3)
+
+
+@pytest.mark.parametrize("unknown", [None, math.nan])
+def test_a_number_that_is_not_known_is_shown_as_a_question_mark(unknown: float | None) -> None:
+    worked = {step.name: step.worked for step in explain_plan({**NUMBERS, "et0_mm": 1.0}, WEATHER)}
+    assert "1.00" in worked["crop_et_mm"]  # the block's own numbers go before the weather's
+    worked = {
+        step.name: step.worked
+        for step in explain_plan(NUMBERS | {"crop_coefficient": unknown}, WEATHER)
+    }
+    assert worked["crop_et_mm"] == "Kc x ET0 = ? x 5.50"
+
+
+def test_an_empty_plan_can_still_be_explained() -> None:
+    steps = explain_plan({}, {})
+    assert all(step.value is None for step in steps)
+
+
+def test_every_flag_has_a_sentence_of_its_own() -> None:
+    assert set(PLAN_FLAG_TEXT) == set(PlanFlag)
+    assert len(set(PLAN_FLAG_TEXT.values())) == len(PlanFlag)
+    for text in PLAN_FLAG_TEXT.values():
+        assert text[0] in string.ascii_uppercase
+        assert text.endswith(".")
+
+
+def test_flags_are_told_in_their_order() -> None:
+    flags = PlanFlag.AFTERNOON_STRESS | PlanFlag.RUNS_ASSUMED
+    assert describe_plan_flags(int(flags)) == (
+        PLAN_FLAG_TEXT[PlanFlag.RUNS_ASSUMED],
+        PLAN_FLAG_TEXT[PlanFlag.AFTERNOON_STRESS],
+    )
+
+
+def test_every_cause_but_none_is_explained() -> None:
+    assert explain_cause(ShortfallCause.NONE) == ""
+    for cause in ShortfallCause:
+        if cause is not ShortfallCause.NONE:
+            assert explain_cause(int(cause)) == CAUSE_TEXT[cause]
+
+
+def test_a_watered_day_is_told_in_one_sentence() -> None:
+    text = one_sentence(NUMBERS, [(240, 72), (480, 71)])
+    assert text == (
+        "The crop will use 5.1 mm; depletion would reach 8.5 mm, at or beyond the 5.2 mm that call"
+        " for water."
+    )
+
+
+def test_a_day_of_rest_says_that_the_soil_still_holds_enough() -> None:
+    text = one_sentence(NUMBERS | {"planned_depletion_mm": 4.0}, [])
+    assert text.startswith("No water: depletion would reach 4.0 mm")
+    assert "under the 5.2 mm" in text
+
+
+@pytest.mark.parametrize("cause", [ShortfallCause.OUTAGE, ShortfallCause.SUPPLY])
+def test_a_dry_day_in_spite_of_a_need_says_what_held_the_water_back(cause: ShortfallCause) -> None:
+    text = one_sentence(NUMBERS | {"cause": int(cause)}, [])
+    assert text.startswith("No water, although depletion would reach 8.5 mm")
+    assert CAUSE_TEXT[cause] in text
+
+
+def test_an_unknown_day_does_not_pretend_that_nothing_is_needed() -> None:
+    for unknown in (None, math.nan):
+        text = one_sentence(NUMBERS | {"planned_depletion_mm": unknown}, [])
+        assert "not known" in text
