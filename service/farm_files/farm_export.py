@@ -1,0 +1,170 @@
+"""A farm written back as a farm file, in SI, with every number stated and its origin beside it.
+
+The file reads back to an equal bundle, also by a later version with other defaults. What has no
+number (no curve number, no planting year) is left out, as in the farm's own file.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from datetime import date, datetime
+
+from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, GRAINS
+from service.farm_files.quantities import write_quantity
+from service.farm_files.toml_table import wall_text
+from service.records import (
+    BlockDefinition,
+    FarmBundle,
+    MonthlyNormals,
+    SiteDefinition,
+    WallWindow,
+)
+
+
+def write_farm_file(bundle: FarmBundle) -> str:
+    """The bundle as the text of a farm file; parsing it gives the same bundle."""
+    lines: list[str] = []
+    if bundle.farm is not None:
+        farm = bundle.farm
+        lines += [
+            "[farm]",
+            _pair("id", farm.farm_id),
+            _pair("name", farm.name),
+            _pair("zone", farm.zone),
+            _pair("issue_time", wall_text(farm.issue_wall_min)),
+            _pair("unit_system", farm.unit_system),
+            "",
+        ]
+    for site in bundle.sites:
+        lines += [*_site_lines(site), ""]
+    for county in bundle.counties:
+        lines += [
+            "[[county]]",
+            _pair("code", county.county_code),
+            _pair("name", county.name),
+            _pair("site", county.site_id),
+            "",
+        ]
+    for supply in bundle.supplies:
+        lines += [
+            "[[supply]]",
+            _pair("id", supply.supply_id),
+            _pair("name", supply.name),
+            _pair("flow", write_quantity(supply.flow_l_per_h, "L/h")),
+            f"windows = {_windows(supply.windows)}",
+            "",
+        ]
+    for block in bundle.blocks:
+        lines += [*_block_lines(block), ""]
+    return "\n".join(lines)
+
+
+def _site_lines(site: SiteDefinition) -> list[str]:
+    lines = [
+        "[[site]]",
+        _pair("id", site.site_id),
+        _pair("name", site.name),
+        _pair("zone", site.zone),
+        _pair("latitude", site.latitude_deg),
+        _pair("longitude", site.longitude_deg),
+        _pair("elevation", write_quantity(site.elevation_m, "m")),
+        _pair("wind_height", write_quantity(site.wind_height_m, "m")),
+        _pair("krs", site.krs_per_sqrt_c),
+    ]
+    if site.normals is not None:
+        normals: MonthlyNormals = site.normals
+        months = (
+            ("u2_m_s", normals.u2_m_s),
+            ("rhmin_pct", normals.rhmin_pct),
+            ("et0_mm", normals.et0_mm),
+        )
+        lines += ["", "[site.normals]"]
+        lines += [f"{key} = {_list(values)}" for key, values in months if values is not None]
+    return lines
+
+
+def _block_lines(block: BlockDefinition) -> list[str]:
+    lines = [
+        "[[block]]",
+        _pair("id", block.block_id.rpartition(".")[2]),
+        _pair("name", block.name),
+        _pair("supply", block.supply_id),
+        _pair("site", block.site_id),
+        _pair("crop", block.crop_key),
+        f"windows = {_windows(block.windows)}",
+    ]
+    if block.balance_start is not None:
+        lines.append(_pair("balance_start", block.balance_start))
+    if block.no_water:
+        lines.append("no_water = [")
+        lines += [
+            f"    {{ from = {_literal(period.starts_local)}, to = {_literal(period.ends_local)}, "
+            f"reason = {_literal(period.reason)} }},"
+            for period in block.no_water
+        ]
+        lines.append("]")
+    tables: dict[str, list[str]] = {"": [], "soil": [], "kc": [], "mulch": []}
+    for number in ALL_NUMBERS:
+        value: float = getattr(block, number.field)
+        if not math.isnan(value):
+            unit = number.measure.unit
+            written = write_quantity(value, unit) if unit else value
+            tables[number.table].append(_pair(number.key, written))
+    tables["soil"].append(_pair("grain", GRAINS[int(block.texture_group)]))
+    curve_lines, tables["season"] = _curve_lines(block)
+    lines += [*curve_lines, *tables.pop("")]
+    kept = {*(number.field for number in ALL_NUMBERS), "texture_group", "curve", "windows"}
+    tables["origins"] = [
+        _pair(name, origin)
+        for name, origin in sorted(block.origins.items())
+        if origin != GIVEN and name in kept
+    ]
+    for name, pairs in tables.items():
+        if pairs:
+            lines += ["", f"[block.{name}]", *pairs]
+    return lines
+
+
+def _curve_lines(block: BlockDefinition) -> tuple[list[str], list[str]]:
+    """Lines of the block itself, and of its table ``season``."""
+    curve = block.curve
+    season = [_pair("start", f"{curve.season_start[0]:02d}-{curve.season_start[1]:02d}")]
+    if curve.basis == "table":
+        points = ", ".join(
+            f"[{_literal(f'{month:02d}-{day:02d}')}, {kc!r}]" for month, day, kc in curve.points
+        )
+        return [f"kc_table = [{points}]"], season
+    knots = curve.stage_knots
+    if curve.basis == "degree-days":
+        floor_c = curve.degree_day_floor_c or 0.0
+        season.append(f"degree_days = {_list(write_quantity(knot, 'degC day') for knot in knots)}")
+        season.append(_pair("floor", write_quantity(floor_c, "degC")))
+    else:
+        lengths = [later - earlier for earlier, later in zip((0.0, *knots), knots, strict=False)]
+        season.append(f"lengths = {_list(lengths)}")
+    return [], season
+
+
+def _windows(windows: Iterable[WallWindow]) -> str:
+    return _list(
+        f"{wall_text(window.opens_wall_min)}-{wall_text(window.closes_wall_min)}"
+        for window in windows
+    )
+
+
+def _pair(key: str, value: str | float | date) -> str:
+    return f"{key} = {_literal(value)}"
+
+
+def _list(values: Iterable[str | float]) -> str:
+    return f"[{', '.join(_literal(value) for value in values)}]"
+
+
+def _literal(value: str | float | date) -> str:
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+        return f'"{escaped}"'
+    if isinstance(value, datetime | date):
+        return value.isoformat()
+    return repr(float(value))

@@ -1,0 +1,377 @@
+"""A farm file: TOML that describes a farm, its sites, supplies and blocks, read as a whole.
+
+Either the whole file is good and one :class:`FarmBundle` comes out, or nothing does and
+:class:`FarmFileInvalid` lists every fault found, each with its key, what stood there and what is
+allowed. ``examples/farm-template.toml`` explains every key. Places in lists are counted from 1.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
+
+from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, SHORTEST_PULSE_MIN
+from service.errors import FarmFileInvalid, Fault
+from service.farm_files.block_file import BlockPlace, read_block
+from service.farm_files.block_keys import (
+    DEFAULT_WINDOWS,
+    ELEVATION,
+    KRS,
+    LATITUDE,
+    LONGITUDE,
+    NORMAL_ET0,
+    NORMAL_HUMIDITY,
+    NORMAL_WIND,
+    SUPPLY_FLOW,
+    WIND_HEIGHT,
+)
+from service.farm_files.farm_export import write_farm_file
+from service.farm_files.places import (
+    clock_offsets_h,
+    known_zones,
+    latitude_fault,
+    longitude_fault,
+)
+from service.farm_files.quantities import show
+from service.farm_files.toml_table import TomlTable, one_of, wall_text
+from service.records import (
+    BlockDefinition,
+    CountyDefinition,
+    CurveDefinition,
+    FarmBundle,
+    FarmDefinition,
+    MonthlyNormals,
+    SiteDefinition,
+    SupplyDefinition,
+    WallWindow,
+)
+
+__all__ = ["parse_farm", "read_farm_file", "write_farm_file"]
+
+LARGEST_FILE_BYTES = 5_000_000
+DEFAULT_ISSUE_WALL_MIN = 19 * 60
+_ALLOWED_FILE = "a farm file in TOML, UTF-8, up to 5 MB; examples/farm-template.toml shows one"
+_COUNTY_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9.-]{0,19}")
+_TOML_PLACE = re.compile(r"(.*) \(at (line \d+, column \d+|end of document)\)", re.DOTALL)
+
+
+def read_farm_file(path: Path) -> FarmBundle:
+    """The farm that a file describes; raises FarmFileInvalid."""
+    name = path.name
+    try:
+        with path.open("rb") as file:
+            content = file.read(LARGEST_FILE_BYTES + 1)
+    except OSError as error:
+        raise _unreadable(name, error.strerror or type(error).__name__) from error
+    if len(content) > LARGEST_FILE_BYTES:
+        raise _unreadable(name, "more than 5,000,000 bytes")
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise _unreadable(name, "text in UTF-16")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        byte = content[error.start]
+        raise _unreadable(f"{name}: line {line}", f"byte 0x{byte:02x}, not UTF-8") from error
+    return parse_farm(text, name=name)
+
+
+def parse_farm(text: str, *, name: str) -> FarmBundle:
+    """The farm that a text describes; ``name`` is what messages call it. Raises FarmFileInvalid."""
+    if len(text) > LARGEST_FILE_BYTES:
+        raise _unreadable(name, "more than 5,000,000 characters")
+    content = _parse_toml(text.removeprefix("\ufeff"), name)
+    if not content:
+        raise _unreadable(name, "a file without any table")
+    faults: list[Fault] = []
+    bundle = _read_bundle(TomlTable(content, f"{name}: ", faults))
+    if faults:
+        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        raise FarmFileInvalid(f"{name} cannot be loaded: {count}", faults)
+    return bundle
+
+
+def _unreadable(where: str, found: str) -> FarmFileInvalid:
+    return FarmFileInvalid(f"{where} cannot be read", [Fault(where, found, _ALLOWED_FILE)])
+
+
+def _parse_toml(text: str, name: str) -> dict[str, object]:
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise _unreadable(name, "lists or tables nested too deep") from error
+    except ValueError as error:
+        match = _TOML_PLACE.fullmatch(str(error))
+        where = f"{name}: {match[2]}" if match else name
+        raise FarmFileInvalid(
+            f"{name} is not TOML",
+            [Fault(where, match[1] if match else str(error), "TOML such as key = value")],
+        ) from error
+
+
+def _read_bundle(root: TomlTable) -> FarmBundle:
+    farm_table = root.table("farm")
+    farm = _read_farm(farm_table) if farm_table is not None else None
+    zone = farm.zone if farm is not None else None
+    site_tables = root.tables("site")
+    sites = [_read_site(table, zone) for table in site_tables]
+    _refuse_duplicates(site_tables, "id")
+    site_ids = tuple(dict.fromkeys(_ids(site_tables, "id")))
+    county_tables = root.tables("county")
+    counties = [_read_county(table, site_ids) for table in county_tables]
+    _refuse_duplicates(county_tables, "code")
+    supply_tables = root.tables("supply")
+    block_tables = root.tables("block")
+    for key, tables in (("supply", supply_tables), ("block", block_tables)):
+        if tables and farm_table is None:
+            root.refuse(key, f"[[{key}]] without a farm", "a [farm] table with id, name and zone")
+    farm_id = farm.farm_id if farm is not None else ""
+    supplies = [_read_supply(table, farm_id) for table in supply_tables]
+    _refuse_duplicates(supply_tables, "id")
+    known_sites = {site.site_id: site for site in sites if site is not None}
+    place = BlockPlace(
+        farm_id=farm_id,
+        supply_ids=tuple(dict.fromkeys(_ids(supply_tables, "id"))),
+        site_ids=site_ids,
+        latitudes_deg={key: site.latitude_deg for key, site in known_sites.items()},
+    )
+    known_supplies = {supply.supply_id: supply for supply in supplies if supply is not None}
+    curves: dict[CurveDefinition, CurveDefinition] = {}
+    blocks: list[BlockDefinition] = []
+    for table in block_tables:
+        block = read_block(table, place, lambda curve: curves.setdefault(curve, curve))
+        if block is None:
+            continue
+        block = _with_windows(block, known_supplies.get(block.supply_id))
+        _check_block(
+            table,
+            block,
+            farm=farm,
+            supply=known_supplies.get(block.supply_id),
+            site=known_sites.get(block.site_id),
+        )
+        blocks.append(block)
+    _refuse_duplicates(block_tables, "id")
+    root.close()
+    return FarmBundle(
+        farm=farm,
+        sites=tuple(site for site in sites if site is not None),
+        counties=tuple(county for county in counties if county is not None),
+        supplies=tuple(supply for supply in supplies if supply is not None),
+        blocks=tuple(blocks),
+    )
+
+
+def _ids(tables: Iterable[TomlTable], key: str) -> list[str]:
+    values = (table.value(key) for table in tables)
+    return [value for value in values if isinstance(value, str)]
+
+
+def _refuse_duplicates(tables: list[TomlTable], key: str) -> None:
+    counts = Counter(_ids(tables, key))
+    seen: dict[str, str] = {}
+    for table in tables:
+        value = table.value(key)
+        if not isinstance(value, str) or counts[value] < 2:
+            continue
+        if value in seen:
+            table.refuse(key, show(value), f"a value of its own; {seen[value]} has this one")
+        seen.setdefault(value, table.where(key))
+
+
+def _zone(table: TomlTable, default: str | None) -> str:
+    """A zone name; an empty default stands for one whose fault is noted already."""
+    value = table.value("zone")
+    if value is None and default is not None:
+        return default
+    if isinstance(value, str) and value in known_zones():
+        return value
+    allowed = one_of(value, known_zones())
+    table.refuse(
+        "zone", show(value), allowed or "an IANA zone name such as 'America/New_York' or 'UTC'"
+    )
+    return ""
+
+
+def _read_farm(table: TomlTable) -> FarmDefinition:
+    farm_id = table.slug("id")
+    farm = FarmDefinition(
+        farm_id=farm_id,
+        name=table.text("name", farm_id or "farm"),
+        zone=_zone(table, None),
+        issue_wall_min=table.wall_min("issue_time", DEFAULT_ISSUE_WALL_MIN),
+        unit_system=table.choice("unit_system", ("us", "si"), "us") or "us",
+    )
+    table.close()
+    return farm
+
+
+def _read_site(table: TomlTable, farm_zone: str | None) -> SiteDefinition | None:
+    faults_before = table.fault_count()
+    site_id = table.slug("id")
+    zone = _zone(table, farm_zone)
+    latitude_deg = table.number("latitude", LATITUDE)
+    longitude_deg = table.number("longitude", LONGITUDE)
+    if zone and not math.isnan(latitude_deg):
+        allowed = latitude_fault(latitude_deg, zone)
+        if allowed is not None:
+            table.refuse("latitude", show(table.value("latitude")), allowed)
+    if zone and not math.isnan(longitude_deg):
+        allowed = longitude_fault(longitude_deg, zone)
+        if allowed is not None:
+            table.refuse("longitude", show(table.value("longitude")), allowed)
+    site = SiteDefinition(
+        site_id=site_id,
+        name=table.text("name", site_id or "site"),
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        elevation_m=table.number("elevation", ELEVATION),
+        zone=zone,
+        wind_height_m=table.number("wind_height", WIND_HEIGHT, 2.0),
+        krs_per_sqrt_c=table.number("krs", KRS, 0.16),
+        normals=_read_normals(table),
+    )
+    table.close()
+    return site if table.fault_count() == faults_before else None
+
+
+def _read_normals(table: TomlTable) -> MonthlyNormals | None:
+    normals = table.table("normals")
+    if normals is None:
+        return None
+    months = {
+        key: normals.numbers(key, measure, count=12)
+        for key, measure in (
+            ("u2_m_s", NORMAL_WIND),
+            ("rhmin_pct", NORMAL_HUMIDITY),
+            ("et0_mm", NORMAL_ET0),
+        )
+        if normals.has(key)
+    }
+    normals.close()
+    return MonthlyNormals(**months) if months else None
+
+
+def _read_county(table: TomlTable, site_ids: tuple[str, ...]) -> CountyDefinition | None:
+    faults_before = table.fault_count()
+    code = table.value("code")
+    if not isinstance(code, str) or not _COUNTY_CODE.fullmatch(code):
+        table.refuse(
+            "code", show(code), "1 to 20 letters, digits, points and hyphens in quotes: '37001'"
+        )
+    site_id = table.value("site")
+    if site_id not in site_ids:
+        table.refuse("site", show(site_id), one_of(site_id, site_ids) or "a [[site]] of this file")
+    name = table.text("name", str(code))
+    table.close()
+    if table.fault_count() > faults_before:
+        return None
+    return CountyDefinition(county_code=str(code), name=name, site_id=str(site_id))
+
+
+def _read_supply(table: TomlTable, farm_id: str) -> SupplyDefinition | None:
+    faults_before = table.fault_count()
+    supply_id = table.slug("id")
+    supply = SupplyDefinition(
+        supply_id=supply_id,
+        farm_id=farm_id,
+        name=table.text("name", supply_id or "supply"),
+        flow_l_per_h=table.number("flow", SUPPLY_FLOW),
+        windows=table.windows("windows", DEFAULT_WINDOWS),
+    )
+    table.close()
+    return supply if table.fault_count() == faults_before else None
+
+
+def _with_windows(block: BlockDefinition, supply: SupplyDefinition | None) -> BlockDefinition:
+    if block.windows:
+        return block
+    windows = supply.windows if supply is not None else DEFAULT_WINDOWS
+    return replace(
+        block, windows=windows, origins={**block.origins, "windows": "windows of the supply"}
+    )
+
+
+# --- what no single key can tell -----------------------------------------------------------------
+
+
+def _check_block(
+    table: TomlTable,
+    block: BlockDefinition,
+    *,
+    farm: FarmDefinition | None,
+    supply: SupplyDefinition | None,
+    site: SiteDefinition | None,
+) -> None:
+    shortest_min = max(SHORTEST_PULSE_MIN, FILL_TIMES_PER_PULSE_COUNT * block.fill_time_min)
+    shortest = (
+        f"{shortest_min:g} min, the shortest pulse (the larger of 10 min and three fill times)"
+    )
+    for key, limit_min in (
+        ("longest_pulse", block.longest_pulse_min),
+        ("daily_maximum", block.daily_maximum_min),
+    ):
+        if limit_min < shortest_min:
+            table.refuse(key, f"{limit_min:g} min", f"at least {shortest}")
+    if block.rain_room_fraction >= block.trigger_fraction:
+        table.refuse(
+            "rain_room",
+            f"{block.rain_room_fraction:g}",
+            f"less than trigger, {block.trigger_fraction:g}",
+        )
+    if supply is not None:
+        longest_min = _longest_common_min(block.windows, supply.windows)
+        if longest_min < shortest_min:
+            table.refuse(
+                "windows",
+                f"{_windows_text(block.windows)}, {longest_min} min at a stretch inside those of "
+                f"supply {supply.supply_id!r}, {_windows_text(supply.windows)}",
+                f"one stretch of at least {shortest}",
+            )
+        # Emitters of the block, one per emitter spacing along every drip line, times their flow.
+        flow_l_per_h = (
+            block.area_m2
+            / (block.row_spacing_m * block.emitter_spacing_m)
+            * block.laterals_per_row_count
+            * block.emitter_flow_l_per_h
+        )
+        if flow_l_per_h > supply.flow_l_per_h * (1.0 + 1e-9):
+            table.refuse(
+                "supply",
+                f"a block that takes {flow_l_per_h:,.0f} L/h (area / row spacing / emitter spacing "
+                "x drip lines per row x emitter flow)",
+                f"at most the flow of supply {supply.supply_id!r}, {supply.flow_l_per_h:,.0f} L/h; "
+                "split the block or correct its numbers",
+            )
+    # Weather days end at the site's midnight, plan days at the farm's: they must be the same days.
+    zones = (site.zone, farm.zone) if site is not None and farm is not None else ("", "")
+    if all(zones) and clock_offsets_h(zones[0]) != clock_offsets_h(zones[1]):
+        table.refuse(
+            "site",
+            f"a site in zone {zones[0]}",
+            f"a site whose clock is that of the farm, {zones[1]}",
+        )
+
+
+def _longest_common_min(own: tuple[WallWindow, ...], shared: tuple[WallWindow, ...]) -> int:
+    return max(
+        0,
+        *(
+            min(mine.closes_wall_min, theirs.closes_wall_min)
+            - max(mine.opens_wall_min, theirs.opens_wall_min)
+            for mine in own
+            for theirs in shared
+        ),
+    )
+
+
+def _windows_text(windows: tuple[WallWindow, ...]) -> str:
+    return " ".join(
+        f"{wall_text(window.opens_wall_min)}-{wall_text(window.closes_wall_min)}"
+        for window in windows
+    )

@@ -1,0 +1,204 @@
+"""Quantities as people write them, turned into plain SI numbers: the one place that knows pint.
+
+``"10 ft"`` becomes 3.048 where metres are wanted. The spellings of units are a closed list, because
+an open unit parser reads some field spellings as something else altogether (``ac`` as a share of
+the speed of light, ``Gal`` as an acceleration). A gallon is the US gallon, an acre the
+international one. A number without its unit is refused wherever a unit is needed: a guess that is
+wrong by the factor between feet and metres would water for the wrong time all season.
+
+pint is loaded on the first quantity that needs a conversion; files in SI never need it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from dataclasses import dataclass
+from datetime import date, time
+from fractions import Fraction
+from functools import cache, lru_cache
+from typing import TYPE_CHECKING
+
+from service.errors import Fault, InputInvalid
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+_NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*)")
+_GROUPED = re.compile(r"[+-]?[0-9.]*[0-9],[0-9]")
+_LONGEST_TEXT = 60
+
+_WORDS: dict[str, str] = {
+    spelling: name
+    for name, spellings in {
+        "meter": "m meter meters metre metres",
+        "centimeter": "cm centimeter centimeters centimetre centimetres",
+        "millimeter": "mm millimeter millimeters millimetre millimetres",
+        "kilometer": "km kilometer kilometers kilometre kilometres",
+        "inch": "in in. inch inches",
+        "foot": "ft ft. foot feet",
+        "yard": "yd yard yards",
+        "mile": "mi mile miles",
+        "meter**2": "m2 m^2 sqm",
+        "foot**2": "ft2 ft^2 sqft",
+        "hectare": "ha hectare hectares",
+        # Not pint's acre, which rests on the survey foot that was given up in 2022.
+        "(43560*foot**2)": "ac acre acres",
+        "liter": "l liter liters litre litres",
+        "milliliter": "ml",
+        "gallon": "gal gals gallon gallons",
+        "meter**3": "m3 m^3",
+        "foot**3": "ft3 ft^3",
+        "second": "s sec secs second seconds",
+        "minute": "min mins minute minutes",
+        "hour": "h hr hrs hour hours",
+        "day": "d day days",
+        "gallon/hour": "gph",
+        "gallon/minute": "gpm",
+        "liter/hour": "lph",
+        "liter/minute": "lpm",
+        "mile/hour": "mph",
+        "pound_force_per_square_inch": "psi",
+        "kilopascal": "kpa",
+        "bar": "bar bars",
+        "degree_Celsius": "degc °c c",
+        "degree_Fahrenheit": "degf °f f",
+        "kelvin": "k kelvin",
+        "percent": "% pct percent",
+    }.items()
+    for spelling in spellings.split()
+}
+_DEGREE_DAY = re.compile(r"(degc|°c|c|degf|°f|f)[ *·-]*(?:d|day|days)")
+_DEGREE_NAMES = {"c": "delta_degree_Celsius", "f": "delta_degree_Fahrenheit"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """What is asked for: the unit of the number wanted, and between which bounds."""
+
+    noun: str
+    """In words with its article, for example ``a length``."""
+    unit: str
+    """Unit of the result, spelt as in a file; empty for a plain number or a share of one."""
+    lowest: float
+    highest: float
+    examples: tuple[str, ...]
+    """Two ways to write one, as they would stand in the file."""
+
+    def __str__(self) -> str:
+        unit = f" {self.unit}" if self.unit else ""
+        return (
+            f"{self.noun} such as {' or '.join(self.examples)}, "
+            f"{self.lowest:,.12g} to {self.highest:,.12g}{unit}"
+        )
+
+
+def show(value: object) -> str:
+    """A value as it was found, short enough for a message."""
+    if value is None:
+        return "nothing"
+    try:
+        text = value.isoformat() if isinstance(value, date | time) else repr(value)
+    except ValueError:
+        # Python refuses to print integers of more than 4300 digits.
+        return "a number of very many digits"
+    return text if len(text) <= 80 else f"{text[:77]}..."
+
+
+def read_quantity(value: object, measure: Measure, *, where: str) -> float:
+    """The number in the unit of ``measure``; raises InputInvalid with one fault that says why not.
+
+    A number that is written in that very unit comes back bit by bit, so that an exported file reads
+    back equal. A bare number is accepted only where no unit is needed; where a percentage is asked
+    for it counts as a share (0.85 is 85 %).
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise _refusal(value, measure, where, "")
+    if isinstance(value, str):
+        number = _read_text(value, measure, where)
+    elif measure.unit not in ("", "%"):
+        raise _refusal(value, measure, where, "with its unit: ")
+    else:
+        try:
+            number = float(value) * (100.0 if measure.unit == "%" else 1.0)
+        except OverflowError:
+            number = math.inf
+    # Written so that NaN fails it too.
+    if not measure.lowest <= number <= measure.highest:
+        raise _refusal(value, measure, where, "")
+    return number
+
+
+def write_quantity(number: float, unit: str) -> str:
+    """A number in a unit, written so that :func:`read_quantity` gives back the same bits."""
+    return f"{number!r} {unit}" if unit else repr(number)
+
+
+def _read_text(value: str, measure: Measure, where: str) -> float:
+    text = unicodedata.normalize("NFKC", value).strip()
+    if len(text) > _LONGEST_TEXT:
+        raise _refusal(value, measure, where, "")
+    if _GROUPED.match(text):
+        raise _refusal(value, measure, where, "no comma, and a point before decimals: ")
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise _refusal(value, measure, where, "")
+    number, spelling = float(match[1]), match[2].casefold().strip()
+    if not spelling:
+        if measure.unit not in ("", "%"):
+            raise _refusal(value, measure, where, "with its unit: ")
+        return number * (100.0 if measure.unit == "%" else 1.0)
+    if not math.isfinite(number):
+        raise _refusal(value, measure, where, "")
+    if spelling == measure.unit.casefold():
+        return number
+    name = _unit_name(spelling)
+    if name == "percent" and measure.unit in ("", "%"):
+        return number if measure.unit else number / 100.0
+    target = _unit_name(measure.unit.casefold())
+    converted = _convert(match[1], name, target) if name and target else None
+    if converted is None:
+        raise _refusal(value, measure, where, "")
+    return converted
+
+
+def _refusal(value: object, measure: Measure, where: str, hint: str) -> InputInvalid:
+    fault = Fault(where, show(value), f"{hint}{measure}")
+    return InputInvalid("a quantity that cannot be used", [fault])
+
+
+@cache
+def _unit_name(spelling: str) -> str | None:
+    """The unit's name for pint, or None for a spelling that is not on the list."""
+    if degree_day := _DEGREE_DAY.fullmatch(spelling):
+        return f"{_DEGREE_NAMES[degree_day[1][-1]]}*day"
+    words = [word.strip() for word in re.split(r"/| per ", spelling)]
+    names = [_WORDS.get(word) for word in words]
+    if len(words) > 2 or None in names:
+        return None
+    return "/".join(f"({name})" for name in names) if len(names) > 1 else names[0]
+
+
+@cache
+def _registry() -> UnitRegistry[Fraction]:
+    import pint  # noqa: PLC0415 - slow to load, and files in SI do without it
+
+    # Exact arithmetic: 10 ft are 3.048 m, not 3.0479999999999996.
+    return pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
+
+
+@lru_cache(maxsize=4096)
+def _convert(number: str, name: str, target: str) -> float | None:
+    """The number in the target unit, or None where the two do not measure the same thing."""
+    registry = _registry()
+    # Taken apart, because the text "50 degree_Fahrenheit" would multiply a unit that has an offset.
+    factor = registry.parse_expression(name)
+    unit = registry.parse_expression(target)
+    quantity = registry.Quantity(Fraction(number) * Fraction(factor.magnitude), factor.units)
+    if quantity.dimensionality != unit.dimensionality:
+        return None
+    try:
+        return float(quantity.to(unit.units).magnitude)
+    except OverflowError:
+        return math.inf

@@ -1,0 +1,308 @@
+"""One table of a TOML file, read key by key; every fault is noted and none stops the reading.
+
+A reader asks for each key that it knows and calls :meth:`TomlTable.close` at the end, which turns
+every key that nobody asked for into a fault. After a fault a getter returns a stand-in of the right
+type; nothing built from stand-ins leaves the room, because any fault refuses the whole file.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime, time, timedelta
+from difflib import get_close_matches
+from typing import cast
+
+from service.errors import Fault, InputInvalid
+from service.farm_files.quantities import Measure, read_quantity, show
+from service.records import WallWindow
+
+WALL_EXAMPLE = "a time of day such as '19:00'"
+_WALL = re.compile(r"([01]?[0-9]|2[0-4]):([0-5][0-9])")
+_SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
+_MONTH_DAY = re.compile(r"([0-9]{2})-([0-9]{2})")
+_LOCAL = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(?:[ T][0-9]{2}:[0-9]{2}(?::[0-9]{2})?)?")
+_SLUG_ALLOWED = "1 to 40 small letters a-z, digits and hyphens, such as 'north-2'"
+_WINDOW_ALLOWED = "spans within one day such as ['04:00-21:00'], '24:00' for the day's end"
+
+
+def close_matches(word: str, known: Iterable[str]) -> list[str]:
+    """Known words that look like the given one, nearest first."""
+    wanted = word.strip().lower().replace("_", "-").replace(" ", "-")
+    folded = {name.lower().replace("_", "-"): name for name in known}
+    return [folded[name] for name in get_close_matches(wanted, folded, n=3, cutoff=0.6)]
+
+
+def one_of(word: object, known: Sequence[str], *, most: int = 60) -> str:
+    """What is allowed instead of ``word``: the nearest known words, then all if they are few."""
+    close = close_matches(word, known) if isinstance(word, str) else []
+    listed = ", ".join(known) if len(known) <= most else ""
+    near = f"did you mean {' or '.join(repr(name) for name in close)}" if close else ""
+    return "; ".join(part for part in (near, f"one of {listed}" if listed else "") if part)
+
+
+def wall_text(wall_min: int) -> str:
+    """Minutes since 00:00 as ``HH:MM``."""
+    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
+
+
+class TomlTable:
+    """One table, where it stands, and the list that its faults go to."""
+
+    def __init__(self, content: Mapping[str, object], place: str, faults: list[Fault]) -> None:
+        self._content = content
+        self._place = place
+        self._faults = faults
+        self._asked: dict[str, None] = {}
+
+    # --- faults --------------------------------------------------------------------------------
+
+    def where(self, key: str) -> str:
+        """Where a key stands, for a message."""
+        return f"{self._place}{key}"
+
+    def refuse(self, key: str, found: str, allowed: str) -> None:
+        """Note a fault."""
+        self._faults.append(Fault(self.where(key), found, allowed))
+
+    def fault_count(self) -> int:
+        """Number of faults of the whole file so far."""
+        return len(self._faults)
+
+    def close(self) -> None:
+        """Note a fault for every key that was not asked for."""
+        for key in self._content:
+            if key not in self._asked:
+                self.refuse(key, "a key of that name", one_of(key, list(self._asked)))
+
+    # --- getters -------------------------------------------------------------------------------
+
+    def has(self, key: str) -> bool:
+        """Whether the key stands in the file."""
+        self._asked.setdefault(key)
+        return key in self._content
+
+    def value(self, key: str) -> object:
+        """Whatever stands there, None if nothing does."""
+        self._asked.setdefault(key)
+        return self._content.get(key)
+
+    def text(self, key: str, default: str | None = None, *, longest: int = 120) -> str:
+        """A line of text without control characters."""
+        value = self.value(key)
+        if value is None and default is not None:
+            return default
+        if isinstance(value, str) and value.strip() and len(value) <= longest and _printable(value):
+            return value
+        self.refuse(key, show(value), f"a text of 1 to {longest} characters in one line")
+        return ""
+
+    def slug(self, key: str) -> str:
+        """An id."""
+        value = self.value(key)
+        if isinstance(value, str) and _SLUG.fullmatch(value):
+            return value
+        self.refuse(key, show(value), _SLUG_ALLOWED)
+        return ""
+
+    def choice(self, key: str, known: Sequence[str], default: str | None = None) -> str | None:
+        """One of some words; None after a fault."""
+        value = self.value(key)
+        if value is None and default is not None:
+            return default
+        if isinstance(value, str) and value in known:
+            return value
+        self.refuse(key, show(value), one_of(value, known))
+        return None
+
+    def number(self, key: str, measure: Measure, default: float | None = None) -> float:
+        """A quantity in the unit of the measure; NaN after a fault."""
+        value = self.value(key)
+        if value is None:
+            if default is not None:
+                return default
+            self.refuse(key, "nothing", str(measure))
+            return math.nan
+        return self.read(value, key, measure)
+
+    def read(self, value: object, key: str, measure: Measure) -> float:
+        """A value that stands under the key, as a quantity; NaN after a fault."""
+        try:
+            return read_quantity(value, measure, where=self.where(key))
+        except InputInvalid as error:
+            self._faults.extend(error.faults)
+            return math.nan
+
+    def numbers(self, key: str, measure: Measure, *, count: int) -> tuple[float, ...]:
+        """A list of so many quantities; empty after a fault."""
+        value = self.value(key)
+        if not isinstance(value, list) or len(value) != count:
+            self.refuse(key, show(value), f"a list of {count}, each {measure}")
+            return ()
+        read = tuple(
+            self.read(item, f"{key}[{index}]", measure) for index, item in enumerate(value, 1)
+        )
+        return () if any(math.isnan(item) for item in read) else read
+
+    def table(self, key: str) -> TomlTable | None:
+        """A table inside this one; None if there is none or after a fault."""
+        value = self.value(key)
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            self.refuse(key, show(value), "a table such as { name = value, ... }")
+            return None
+        return TomlTable(value, f"{self._place}{key}.", self._faults)
+
+    def tables(self, key: str) -> list[TomlTable]:
+        """The tables of a list of them, each named by its place in the list, from 1."""
+        value = self.value(key)
+        if value is None:
+            return []
+        if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+            self.refuse(key, "no list of tables", f"a list of tables: write [[{key}]] above each")
+            return []
+        return [
+            TomlTable(item, f"{self._place}{key}[{index}]{_label(item)} ", self._faults)
+            for index, item in enumerate(cast(list[dict[str, object]], value), 1)
+        ]
+
+    def wall_min(self, key: str, default: int) -> int:
+        """A time of day as minutes since 00:00."""
+        value = self.value(key)
+        if value is None:
+            return default
+        minutes = read_wall(value)
+        if minutes is None or minutes >= 1440:
+            self.refuse(key, show(value), f"{WALL_EXAMPLE}, 00:00 to 23:59")
+            return default
+        return minutes
+
+    def windows(self, key: str, default: tuple[WallWindow, ...]) -> tuple[WallWindow, ...]:
+        """Spans of a day in rising order, those that touch joined; empty after a fault."""
+        value = self.value(key)
+        if value is None:
+            return default
+        if not isinstance(value, list) or not value or len(value) > 12:
+            self.refuse(key, show(value), f"1 to 12 {_WINDOW_ALLOWED}")
+            return ()
+        spans = [self._window(item, f"{key}[{index}]") for index, item in enumerate(value, 1)]
+        known = sorted(
+            (span for span in spans if span is not None), key=lambda span: span.opens_wall_min
+        )
+        if len(known) < len(spans):
+            return ()
+        joined: list[WallWindow] = []
+        for span in known:
+            if joined and span.opens_wall_min < joined[-1].closes_wall_min:
+                self.refuse(key, show(value), "spans that do not overlap")
+                return ()
+            if joined and span.opens_wall_min == joined[-1].closes_wall_min:
+                joined[-1] = WallWindow(joined[-1].opens_wall_min, span.closes_wall_min)
+            else:
+                joined.append(span)
+        return tuple(joined)
+
+    def _window(self, value: object, key: str) -> WallWindow | None:
+        parts = [part.strip() for part in value.split("-")] if isinstance(value, str) else []
+        ends = [read_wall(part) for part in parts]
+        if len(ends) != 2 or ends[0] is None or ends[1] is None:
+            self.refuse(key, show(value), _WINDOW_ALLOWED)
+            return None
+        opens, closes = ends[0], ends[1]
+        if opens < closes:
+            return WallWindow(opens, closes)
+        allowed = f"a span that ends after it starts; {_WINDOW_ALLOWED}"
+        if opens > closes > 0:
+            allowed = (
+                "a span within one day; for one across midnight write "
+                f"['00:00-{wall_text(closes)}', '{wall_text(opens)}-24:00']"
+            )
+        elif closes == 0 and opens < 1440:
+            allowed = f"a span within one day; write '{wall_text(opens)}-24:00'"
+        self.refuse(key, show(value), allowed)
+        return None
+
+    def month_day(self, key: str) -> tuple[int, int] | None:
+        """A day that every year has, as (month, day); None after a fault."""
+        return self.read_month_day(self.value(key), key)
+
+    def read_month_day(self, value: object, key: str) -> tuple[int, int] | None:
+        """As :meth:`month_day`, for a value that stands under the key."""
+        match = _MONTH_DAY.fullmatch(value) if isinstance(value, str) else None
+        if match is not None:
+            try:
+                found = date(2001, int(match[1]), int(match[2]))
+            except ValueError:
+                found = None
+            if found is not None:
+                return found.month, found.day
+        self.refuse(
+            key, show(value), "a month and day such as '03-20', 01-01 to 12-31 without 02-29"
+        )
+        return None
+
+    def day(self, key: str) -> date | None:
+        """A calendar date; None if there is none or after a fault."""
+        value = self.value(key)
+        if value is None:
+            return None
+        moment = self._moment(value, key)
+        if moment is not None and moment.time() == time(0):
+            return moment.date()
+        if moment is not None:
+            self.refuse(key, show(value), "a date such as 2026-04-01, without a time")
+        return None
+
+    def local_moment(self, key: str, *, is_end: bool) -> datetime | None:
+        """A local date and time; a bare date is the start of that day, or its end for an end."""
+        value = self.value(key)
+        moment = self._moment(value, key)
+        if moment is None:
+            return None
+        is_bare = len(value) == 10 if isinstance(value, str) else not isinstance(value, datetime)
+        if is_end and is_bare and moment.date() < date.max:
+            return moment + timedelta(days=1)
+        return moment
+
+    def _moment(self, value: object, key: str) -> datetime | None:
+        moment: datetime | None = None
+        if isinstance(value, datetime):
+            moment = value
+        elif isinstance(value, date):
+            moment = datetime.combine(value, time(0))
+        elif isinstance(value, str) and _LOCAL.fullmatch(value):
+            try:
+                moment = datetime.fromisoformat(value)
+            except ValueError:
+                moment = None
+        if moment is not None and moment.tzinfo is None and 1900 <= moment.year <= 2200:
+            return moment
+        self.refuse(
+            key,
+            show(value),
+            "a date or a local date and time without an offset, such as 2026-06-01 or "
+            "2026-06-01T06:00:00, years 1900 to 2200",
+        )
+        return None
+
+
+def read_wall(value: object) -> int | None:
+    """Minutes since 00:00 of ``HH:MM`` up to 24:00, or None."""
+    if isinstance(value, time):
+        return value.hour * 60 + value.minute if value.second == value.microsecond == 0 else None
+    match = _WALL.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        return None
+    minutes = int(match[1]) * 60 + int(match[2])
+    return minutes if minutes <= 1440 else None
+
+
+def _label(content: Mapping[str, object]) -> str:
+    name = content.get("id", content.get("code"))
+    return f" {name[:40]!r}" if isinstance(name, str) else ""
+
+
+def _printable(text: str) -> bool:
+    return all(character.isprintable() for character in text)

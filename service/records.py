@@ -1,0 +1,467 @@
+"""The records that cross the ports: what a farm is, and the rows a day's run reads and writes.
+
+Definitions are one frozen record per thing, in SI, with every default already filled in and its
+origin noted. Tables and rows are column-wise (arrays over blocks or rows), since a run handles all
+blocks of a region at once. Neither knows the database, the API or the farm file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.records import CurveDefinition as CurveDefinition
+from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.records import NoWaterPeriod as NoWaterPeriod
+from service.agronomy.records import WallWindow as WallWindow
+
+# --- definitions -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class MonthlyNormals:
+    """Long-term monthly means of a site, January to December; None where not known."""
+
+    u2_m_s: tuple[float, ...] | None = None
+    rhmin_pct: tuple[float, ...] | None = None
+    et0_mm: tuple[float, ...] | None = None
+    """Mean daily reference ET of each month."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteDefinition:
+    """A place that weather is known for."""
+
+    site_id: str
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    zone: str
+    wind_height_m: float = 2.0
+    """Height of the anemometer behind imported wind, where the import does not say."""
+    krs_per_sqrt_c: float = 0.16
+    """Coefficient of FAO-56 Eq. 50; 0.16 interior, 0.19 coastal."""
+    normals: MonthlyNormals | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountyDefinition:
+    """A county or like district that an adviser compares; its weather is that of one site."""
+
+    county_code: str
+    """Official code as the adviser's country gives it, for example a FIPS code."""
+    name: str
+    site_id: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarmDefinition:
+    """A farm: the unit that plans are issued for."""
+
+    farm_id: str
+    name: str
+    zone: str
+    issue_wall_min: int = 19 * 60
+    """Local time by which tomorrow's plan is issued, minutes since 00:00."""
+    unit_system: str = "us"
+    """``us`` or ``si``: how people of this farm read numbers."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyDefinition:
+    """A pump, well or hydrant that some blocks share."""
+
+    supply_id: str
+    farm_id: str
+    name: str
+    flow_l_per_h: float
+    windows: tuple[WallWindow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlockDefinition:
+    """One irrigated block as it stands from ``valid_from`` on; all numbers SI, defaults filled in.
+
+    The fields from ``area_m2`` on up to ``supply_flow_share`` are plain numbers and are stored one
+    column each; ``BLOCK_NUMBERS`` lists them.
+    """
+
+    block_id: str
+    """``farm.block``: unique everywhere."""
+    farm_id: str
+    supply_id: str
+    site_id: str
+    name: str
+    crop_key: str
+    curve: CurveDefinition
+    windows: tuple[WallWindow, ...]
+    no_water: tuple[NoWaterPeriod, ...] = ()
+    balance_start: date | None = None
+    """First day of the ledger; None: the first day with observed weather, 30 days back at most."""
+    origins: Mapping[str, str] = field(default_factory=dict)
+    """Where each number comes from: ``given``, or the source of the default."""
+
+    area_m2: float
+    row_spacing_m: float
+    emitter_spacing_m: float
+    laterals_per_row_count: float
+    emitter_flow_l_per_h: float
+    emission_uniformity_pct: float
+    fill_time_min: float
+    longest_pulse_min: float
+    daily_maximum_min: float
+    off_ratio: float
+    valve_gap_s: float
+    leaching_fraction: float
+    transmission_ratio: float
+    trigger_fraction: float
+    rain_room_fraction: float
+    field_capacity: float
+    wilting_point: float
+    saturated_conductivity_mm_per_h: float
+    texture_group: float
+    """0 coarse, 1 medium, 2 fine."""
+    curve_number: float
+    """NaN: no runoff is computed."""
+    wetted_fraction: float
+    root_depth_m: float
+    root_share_of_wetted: float
+    canopy_cover_fraction: float
+    canopy_height_m: float
+    planting_year: float
+    """NaN: full size already. Values below marked scaled are the full-size ones."""
+    years_to_full_size: float
+    root_depth_is_scaled: float
+    """1: grows with age from the full-size value; 0: the grower's value for this year."""
+    root_share_is_scaled: float
+    canopy_is_scaled: float
+    mulch_cover_fraction: float
+    mulch_rain_pass_fraction: float
+    kc_initial: float
+    kc_mid: float
+    kc_end: float
+    kc_off_season: float
+    table_height_m: float
+    reference_canopy_ratio: float
+    depletion_fraction: float
+    initial_depletion_mm: float
+    """NaN: not given, starts at 0 and is flagged."""
+
+
+BLOCK_NUMBERS: tuple[str, ...] = tuple(
+    name for name, kind in BlockDefinition.__annotations__.items() if kind == "float"
+)
+"""The plain-number fields of a block, in order: one database column each."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarmBundle:
+    """All that a farm file may hold; a file may hold sites and counties only, without a farm."""
+
+    farm: FarmDefinition | None
+    sites: tuple[SiteDefinition, ...] = ()
+    counties: tuple[CountyDefinition, ...] = ()
+    supplies: tuple[SupplyDefinition, ...] = ()
+    blocks: tuple[BlockDefinition, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LoadOutcome:
+    """What a load did, by count of things."""
+
+    created_count: int
+    changed_count: int
+    unchanged_count: int
+    retired_count: int = 0
+
+
+# --- what a run reads --------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class SiteTable:
+    """Sites as columns; ``keys`` are the database's integer keys, in rising order."""
+
+    keys: Ints
+    definitions: tuple[SiteDefinition, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BlockTable:
+    """Blocks as columns, as they stand on one day."""
+
+    keys: Ints
+    block_ids: tuple[str, ...]
+    farm_keys: Ints
+    site_keys: Ints
+    supply_keys: Ints
+    numbers: Mapping[str, Floats]
+    """One array per name of ``BLOCK_NUMBERS``."""
+    curves: tuple[CurveDefinition, ...]
+    windows: tuple[tuple[WallWindow, ...], ...]
+    no_water: tuple[tuple[NoWaterPeriod, ...], ...]
+    balance_start: Days
+    """NaT where not given."""
+    valid_from: Days
+    """First day of the version shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyTable:
+    """Supplies as columns."""
+
+    keys: Ints
+    supply_ids: tuple[str, ...]
+    farm_keys: Ints
+    flow_l_per_h: Floats
+    windows: tuple[tuple[WallWindow, ...], ...]
+
+
+WEATHER_FIELDS: tuple[str, ...] = (
+    "tmax_c",
+    "tmin_c",
+    "tdew_c",
+    "ea_kpa",
+    "rhmax_pct",
+    "rhmin_pct",
+    "rhmean_pct",
+    "wind_m_s",
+    "rs_mj_m2",
+    "sunshine_h",
+    "rain_mm",
+    "rain_probability_fraction",
+)
+"""The measured or forecast quantities of a weather day; NaN inside, NULL in the database."""
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherRows:
+    """Weather days as rows: one per (site, day, source, kind)."""
+
+    site_keys: Ints
+    days: Days
+    sources: tuple[str, ...]
+    kinds: tuple[str, ...]
+    """``observed``, ``analysis`` or ``forecast``."""
+    issued_at: tuple[datetime, ...]
+    """When the values were issued (forecast) or recorded (observed), aware UTC."""
+    wind_height_m: Floats
+    fields: Mapping[str, Floats]
+    """One array per name of ``WEATHER_FIELDS``."""
+    field_notes: tuple[Mapping[str, Mapping[str, object]], ...] = ()
+    """Per row, notes on single fields, such as ``{"rs_mj_m2": {"hours_present": 24,
+    "estimated_from": "sky cover"}}``; an empty tuple: no row has any."""
+
+    def __len__(self) -> int:
+        return len(self.sources)
+
+
+@dataclass(frozen=True, slots=True)
+class Attribution:
+    """Whom to thank for weather data, wherever they are shown."""
+
+    source: str
+    text: str
+    url: str
+    licence: str
+
+
+@dataclass(frozen=True, slots=True)
+class SourceProblem:
+    """Why a source gave nothing, or less than was asked, for a site or for all."""
+
+    source: str
+    site_id: str | None
+    """None: all sites of the request."""
+    reason: str
+    """Short and stable: ``timeout``, ``http-502``, ``quota``, ``bad-json``, ``wrong-unit``,
+    ``wrong-shape``, ``too-large``, ``breaker-open``, ``stale``, ``no-cover``, ..."""
+    message: str
+    retry_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SourceAnswer:
+    """What one call of a source brought."""
+
+    rows: WeatherRows
+    problems: tuple[SourceProblem, ...] = ()
+    request_count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class BreakerState:
+    """A breaker of one host or one grid cell."""
+
+    key: str
+    failure_count: int
+    """Failures within the window that began at ``window_began_at``."""
+    window_began_at: datetime | None
+    open_until: datetime | None
+    """None: closed."""
+    last_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredPayload:
+    """A raw answer kept for replay, proof and conditional requests; the body is gzipped."""
+
+    url_digest: str
+    source: str
+    url: str
+    fetched_at: datetime
+    etag: str | None
+    last_modified: str | None
+    expires_at: datetime | None
+    body_digest: str
+    body: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceState:
+    """Where each block's ledger is settled, arrays (blocks,) aligned with the keys asked for."""
+
+    settled_day: Days
+    """Last day whose weather was observed, with all days before it; NaT: nothing settled yet."""
+    depletion_mm: Floats
+    """Depletion at the end of that day."""
+    degree_day_sum_c_day: Floats
+    flags: Ints
+    """What a reader of the next plan must know of that day, 0 where nothing is settled yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class AppliedWater:
+    """Irrigation by (day, block) of a window of days, arrays (days, blocks)."""
+
+    early_min: Floats
+    """Minutes of pulses that started before sunrise."""
+    day_min: Floats
+    is_reported: NDArray[np.bool_]
+    """True: from reported runs; False: from the published plan, assumed carried out (or none)."""
+    ready_min: Floats
+    """Minute from which the block may run again (last pulse and the off time due), elapsed since
+    the day's local midnight; NaN: did not run."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunRows:
+    """Runs that somebody reported, as rows."""
+
+    block_keys: Ints
+    days: Days
+    """Local civil day on which each run started."""
+    started_at: tuple[datetime, ...]
+    """Aware UTC."""
+    start_min: Ints
+    """Minutes elapsed since local midnight."""
+    duration_min: Floats
+    volume_l: Floats
+    """Metered volume; NaN where there is no meter."""
+    is_early: NDArray[np.bool_]
+    """Started before sunrise."""
+    reporter: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeReading:
+    """One hand-read rain gauge reading."""
+
+    site_id: str
+    read_at: datetime
+    covers_from: datetime
+    rain_mm: float
+    kind: str
+    """``measured``, ``trace``, ``none`` or ``multi-day``."""
+    note: str = ""
+    reporter: str = ""
+
+
+# --- what a run writes -------------------------------------------------------------------------
+
+LEDGER_NUMBERS: tuple[str, ...] = (
+    "et0_mm",
+    "rain_mm",
+    "rain_entering_mm",
+    "rain_drainage_mm",
+    "crop_coefficient",
+    "crop_et_mm",
+    "stress_ratio",
+    "actual_crop_et_mm",
+    "irrigation_gross_mm",
+    "early_net_mm",
+    "day_net_mm",
+    "nonuniformity_loss_mm",
+    "unrooted_loss_mm",
+    "irrigation_drainage_mm",
+    "resize_mm",
+    "taw_mm",
+    "raw_mm",
+    "depletion_start_mm",
+    "depletion_end_mm",
+    "degree_day_sum_c_day",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerRows:
+    """Ledger days as rows: one per (block, day)."""
+
+    block_keys: Ints
+    days: Days
+    is_observed: NDArray[np.bool_]
+    """False: the day's weather is still forecast or filled in."""
+    irrigation_origin: Ints
+    """0 none, 1 reported runs, 2 published plan assumed carried out."""
+    flags: Ints
+    numbers: Mapping[str, Floats]
+    """One array per name of ``LEDGER_NUMBERS``."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRows:
+    """New plan versions as rows: one per block, all for one day."""
+
+    block_keys: Ints
+    day: date
+    status: tuple[str, ...]
+    """``water``, ``rest`` or ``no-weather``."""
+    planned_min: Ints
+    early_min: Ints
+    ready_min: Floats
+    """As in :class:`AppliedWater`."""
+    gross_mm: Floats
+    net_mm: Floats
+    pulses: tuple[bytes, ...]
+    """JSON ``[[start_min, duration_min], ...]``."""
+    numbers: tuple[bytes, ...]
+    """JSON object: every number of the reasoning that is the block's own."""
+    basis_keys: Ints
+    """Row of the site's weather reasoning, shared by the blocks of a site."""
+    digest: tuple[str, ...]
+    """Hash of what the plan says, without the time it was said."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PublishedPlan:
+    """One stored version of one block's plan for one day."""
+
+    plan_key: int
+    block_id: str
+    day: date
+    version: int
+    status: str
+    issued_at: datetime
+    superseded_at: datetime | None
+    planned_min: int
+    gross_mm: float
+    net_mm: float
+    pulses: tuple[tuple[int, int], ...]
+    numbers: Mapping[str, object]
+    basis: Mapping[str, object]
+    """The site's weather reasoning."""
