@@ -1,0 +1,140 @@
+"""Engines: how a database connection of the service behaves, on SQLite and on PostgreSQL.
+
+Both behave alike towards the operations. A write unit takes the one write lock at its beginning
+(``BEGIN IMMEDIATE``; an advisory lock on PostgreSQL), so that reading first and writing later
+never meets a lock that can no longer be had. A read unit sees one snapshot and cannot write.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+
+from service.errors import Fault, SettingsInvalid, StorageFailed
+
+BUSY_TIMEOUT_MS = 5_000
+"""How long a writer waits for another one before it gives up, own choice."""
+
+WRITE_LOCK_KEY = 7_245_101
+"""Advisory lock that PostgreSQL writers share; an arbitrary number of our own."""
+
+UNIT_OPTION = "unit_writes"
+"""Execution option of a connection: True writes (the default), False only reads."""
+
+_POOL_SIZE = 8
+_POOL_OVERFLOW = 40  # the web server's thread pool has 40 threads
+
+
+def make_engine(url: str | URL, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Engine:
+    """Engine for ``sqlite:///path/to/file`` or ``postgresql+psycopg://user@host/name``.
+
+    Nothing is opened yet. Raises SettingsInvalid for any other kind of database, and for SQLite in
+    memory, which no second connection could see.
+    """
+    parsed = _checked_url(url)
+    options: dict[str, Any] = {"pool_size": _POOL_SIZE, "max_overflow": _POOL_OVERFLOW}
+    if parsed.get_backend_name() == "sqlite":
+        # The driver's own transaction handling is off: BEGIN is sent by the listener below.
+        options["connect_args"] = {
+            "isolation_level": None,
+            "timeout": busy_timeout_ms / 1000.0,
+        }
+    else:
+        options["pool_pre_ping"] = True
+    engine = create_engine(parsed, **options)
+
+    if engine.dialect.name == "sqlite":
+
+        @event.listens_for(engine, "connect")
+        def set_pragmas(dbapi_connection: sqlite3.Connection, _record: object) -> None:
+            cursor = dbapi_connection.cursor()
+            cursor.execute(f"PRAGMA busy_timeout={int(busy_timeout_ms)}")
+            cursor.execute("PRAGMA journal_mode=WAL")
+            cursor.execute("PRAGMA synchronous=FULL")
+            cursor.execute("PRAGMA foreign_keys=ON")
+            cursor.close()
+
+        @event.listens_for(engine, "begin")
+        def begin_sqlite(connection: Connection) -> None:
+            writes = connection.get_execution_options().get(UNIT_OPTION, True)
+            driver: Any = connection.connection.driver_connection
+            driver.execute(f"PRAGMA query_only={'OFF' if writes else 'ON'}")
+            driver.execute("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    else:
+
+        @event.listens_for(engine, "begin")
+        def begin_postgresql(connection: Connection) -> None:
+            if connection.get_execution_options().get(UNIT_OPTION, True):
+                connection.exec_driver_sql(f"SET LOCAL lock_timeout = {int(busy_timeout_ms)}")
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
+
+    return engine
+
+
+def connect(engine: Engine, *, write: bool) -> Connection:
+    """A connection whose transactions behave as those of a write or a read unit."""
+    connection = engine.connect()
+    if engine.dialect.name == "postgresql" and not write:
+        # The same view of the data from the first statement to the last, as SQLite gives it.
+        return connection.execution_options(
+            **{UNIT_OPTION: False},
+            isolation_level="REPEATABLE READ",
+            postgresql_readonly=True,
+        )
+    return connection.execution_options(**{UNIT_OPTION: write})
+
+
+def storage_failure(error: BaseException, engine: Engine) -> StorageFailed | None:
+    """The database's own error told in the service's words; None for any other error."""
+    where = engine.url.render_as_string(hide_password=True)
+    driver_error = engine.dialect.loaded_dbapi.Error
+    if isinstance(error, DBAPIError):
+        text = str(error.orig)
+    elif isinstance(error, (SQLAlchemyError, driver_error)):
+        text = str(error)
+    else:
+        return None
+    lowered = text.lower()
+    if isinstance(error, PoolTimeoutError):
+        reason = "too many units of work are open at once; try again later"
+    elif "is locked" in lowered or "lock timeout" in lowered:
+        reason = "another writer held the database for too long; nothing was stored, try again"
+    elif "no such table" in lowered or "does not exist" in lowered or "no such column" in lowered:
+        reason = "the schema is not the one this version expects; run `rillwright migrate`"
+    elif "unable to open" in lowered or "connection failed" in lowered:
+        reason = "it cannot be opened; check that it exists and that the service may use it"
+    elif "readonly" in lowered or "read-only" in lowered:
+        reason = "a unit of work that only reads was asked to write, or the file is read-only"
+    else:
+        reason = "the database refused"
+    return StorageFailed(f"database {where}: {reason} ({text.strip()})")
+
+
+def _checked_url(url: str | URL) -> URL:
+    allowed = "sqlite:///path/to/file or postgresql+psycopg://user@host/name"
+    try:
+        parsed = make_url(url)
+    except ArgumentError as error:
+        raise SettingsInvalid(
+            "The database URL cannot be read.", [Fault("database_url", "not a URL", allowed)]
+        ) from error
+    shown = parsed.render_as_string(hide_password=True)
+    if parsed.get_backend_name() == "sqlite":
+        in_memory = parsed.database in (None, "", ":memory:") or "mode=memory" in shown
+        if not in_memory and parsed.get_driver_name() == "pysqlite":
+            return parsed
+    elif parsed.get_backend_name() == "postgresql":
+        if parsed.drivername == "postgresql":
+            return parsed.set(drivername="postgresql+psycopg")
+        if parsed.get_driver_name() == "psycopg":
+            return parsed
+    raise SettingsInvalid(
+        "The database URL names a database that is not supported.",
+        [Fault("database_url", shown, allowed)],
+    )

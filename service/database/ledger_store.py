@@ -1,0 +1,155 @@
+"""The balance by block and day, and where each block's ledger is settled, in the database."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+from sqlalchemy import ColumnElement, Connection, delete, func, select, update
+
+from service.agronomy.records import Ints
+from service.database import mapping
+from service.database.bulk import (
+    is_among,
+    positions,
+    read_columns,
+    rows_of,
+    upsert_rows,
+)
+from service.database.tables import balance_day, balance_state, block_version
+from service.records import LEDGER_NUMBERS, BalanceState, LedgerRows
+
+_ROW_COLUMNS = (
+    "block_key",
+    "day",
+    "is_observed",
+    "irrigation_origin",
+    "flags",
+    *LEDGER_NUMBERS,
+)
+_STATE_COLUMNS = ("block_key", "settled_day", "depletion_mm", "degree_day_sum_c_day", "flags")
+
+
+class SqlLedgerStore:
+    """The LedgerStore port on a connection; the unit of work commits."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def read_states(self, block_keys: Ints) -> BalanceState:
+        """States aligned with the keys asked for; NaT and NaN where nothing is settled."""
+        stored = read_columns(
+            self._connection,
+            select(*(balance_state.c[name] for name in _STATE_COLUMNS)).where(
+                is_among(self._connection, balance_state.c.block_key, block_keys)
+            ),
+        )
+        settled_day = np.full(block_keys.shape, "NaT", dtype="datetime64[D]")
+        depletion_mm = np.full(block_keys.shape, np.nan)
+        degree_day_sum_c_day = np.full(block_keys.shape, np.nan)
+        flags = np.zeros(block_keys.shape, dtype=np.int64)
+        is_stored = np.isin(block_keys, stored.ints("block_key"))
+        place = positions(stored.ints("block_key"), block_keys[is_stored])
+        settled_day[is_stored] = stored.days("settled_day")[place]
+        depletion_mm[is_stored] = stored.floats("depletion_mm")[place]
+        degree_day_sum_c_day[is_stored] = stored.floats("degree_day_sum_c_day")[place]
+        flags[is_stored] = stored.ints("flags")[place]
+        return BalanceState(
+            settled_day=settled_day,
+            depletion_mm=depletion_mm,
+            degree_day_sum_c_day=degree_day_sum_c_day,
+            flags=flags,
+        )
+
+    def save_states(self, block_keys: Ints, state: BalanceState) -> None:
+        """Upsert by block."""
+        if block_keys.size == 0:
+            return
+        upsert_rows(
+            self._connection,
+            balance_state,
+            _STATE_COLUMNS,
+            rows_of(
+                [
+                    block_keys,
+                    state.settled_day,
+                    state.depletion_mm,
+                    state.degree_day_sum_c_day,
+                    state.flags,
+                ]
+            ),
+        )
+
+    def save_rows(self, rows: LedgerRows) -> None:
+        """Upsert by (block, day)."""
+        if rows.block_keys.size == 0:
+            return
+        upsert_rows(
+            self._connection,
+            balance_day,
+            _ROW_COLUMNS,
+            rows_of(
+                [
+                    rows.block_keys,
+                    rows.days,
+                    rows.is_observed,
+                    rows.irrigation_origin,
+                    rows.flags,
+                    *(rows.numbers[name] for name in LEDGER_NUMBERS),
+                ]
+            ),
+        )
+
+    def read_rows(self, block_key: int, *, first_day: date, last_day: date) -> LedgerRows:
+        """Ledger days of a block in the span, by day."""
+        columns = read_columns(
+            self._connection,
+            select(*(balance_day.c[name] for name in _ROW_COLUMNS))
+            .where(
+                balance_day.c.block_key == block_key,
+                balance_day.c.day.between(first_day, last_day),
+            )
+            .order_by(balance_day.c.day),
+        )
+        return mapping.ledger_rows(columns)
+
+    def rewind(self, *, site_key: int, day: date) -> int:
+        """Unsettle the ledgers of all blocks that ever drew on this site, from ``day`` on.
+
+        The state becomes that of the last ledger day before ``day``; where there is none, nothing
+        is settled any more. Ledgers settled only up to a day before ``day`` stay as they are, so
+        the same rewind again moves none. Returns how many moved back.
+        """
+        of_site = select(block_version.c.block_key).where(block_version.c.site_key == site_key)
+        return self._rewind(balance_state.c.block_key.in_(of_site), day)
+
+    def rewind_block(self, *, block_key: int, day: date) -> None:
+        """As :meth:`rewind`, for one block."""
+        self._rewind(balance_state.c.block_key == block_key, day)
+
+    def _rewind(self, chosen: ColumnElement[bool], day: date) -> int:
+        def last_before(name: str) -> Any:
+            return (
+                select(balance_day.c[name])
+                .where(balance_day.c.block_key == balance_state.c.block_key)
+                .where(balance_day.c.day < day)
+                .order_by(balance_day.c.day.desc())
+                .limit(1)
+                .scalar_subquery()
+            )
+
+        moved = self._connection.execute(
+            update(balance_state)
+            .where(chosen, balance_state.c.settled_day >= day)
+            .values(
+                settled_day=last_before("day"),
+                depletion_mm=last_before("depletion_end_mm"),
+                degree_day_sum_c_day=last_before("degree_day_sum_c_day"),
+                flags=func.coalesce(last_before("flags"), 0),
+            )
+        ).rowcount
+        self._connection.execute(
+            delete(balance_state).where(chosen, balance_state.c.settled_day.is_(None))
+        )
+        return moved

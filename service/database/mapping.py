@@ -1,0 +1,408 @@
+"""Records to rows and back: the only place where the two meet.
+
+Compound parts of a definition (curve, windows, no-water periods, normals) are stored as compact
+JSON text that is the same for equal parts, so that texts can be compared and parsed once each.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import orjson
+from sqlalchemy import RowMapping
+
+from service.database.bulk import ColumnSet
+from service.records import (
+    BLOCK_NUMBERS,
+    LEDGER_NUMBERS,
+    WEATHER_FIELDS,
+    BlockDefinition,
+    BlockTable,
+    CountyDefinition,
+    CurveDefinition,
+    FarmDefinition,
+    GaugeReading,
+    LedgerRows,
+    MonthlyNormals,
+    NoWaterPeriod,
+    PublishedPlan,
+    SiteDefinition,
+    SupplyDefinition,
+    SupplyTable,
+    WallWindow,
+    WeatherRows,
+)
+
+_TEXTS_KEPT = 16_384  # distinct JSON texts remembered by each parser
+
+BLOCK_ROW_COLUMNS: tuple[str, ...] = (
+    "block_key",
+    "version",
+    "valid_from",
+    "recorded_at",
+    "is_retired",
+    "supply_key",
+    "site_key",
+    "name",
+    "crop_key",
+    "balance_start",
+    "curve",
+    "windows",
+    "no_water",
+    "origins",
+    "digest",
+    *BLOCK_NUMBERS,
+)
+
+
+def short_id(block_id: str) -> str:
+    """The part of a block's name after the dot."""
+    return block_id.rpartition(".")[2]
+
+
+def digest_of(document: bytes) -> str:
+    """Hash by which equal content is recognised."""
+    return hashlib.sha256(document).hexdigest()
+
+
+# --- farms, sites, counties, supplies ----------------------------------------------------------
+
+
+def farm_values(farm: FarmDefinition) -> dict[str, Any]:
+    """Row of a farm, without its key."""
+    return {
+        "farm_id": farm.farm_id,
+        "name": farm.name,
+        "zone": farm.zone,
+        "issue_wall_min": farm.issue_wall_min,
+        "unit_system": farm.unit_system,
+    }
+
+
+def farm_from(row: RowMapping) -> FarmDefinition:
+    """Definition of a farm."""
+    return FarmDefinition(
+        farm_id=row["farm_id"],
+        name=row["name"],
+        zone=row["zone"],
+        issue_wall_min=row["issue_wall_min"],
+        unit_system=row["unit_system"],
+    )
+
+
+def site_values(site: SiteDefinition) -> dict[str, Any]:
+    """Row of a site, without its key."""
+    normals = None
+    if site.normals is not None:
+        normals = _text(
+            {
+                "u2_m_s": site.normals.u2_m_s,
+                "rhmin_pct": site.normals.rhmin_pct,
+                "et0_mm": site.normals.et0_mm,
+            }
+        )
+    return {
+        "site_id": site.site_id,
+        "name": site.name,
+        "latitude_deg": float(site.latitude_deg),
+        "longitude_deg": float(site.longitude_deg),
+        "elevation_m": float(site.elevation_m),
+        "zone": site.zone,
+        "wind_height_m": float(site.wind_height_m),
+        "krs_per_sqrt_c": float(site.krs_per_sqrt_c),
+        "normals": normals,
+    }
+
+
+def site_from(row: RowMapping) -> SiteDefinition:
+    """Definition of a site."""
+    normals = None
+    if row["normals"] is not None:
+        document = orjson.loads(row["normals"])
+        normals = MonthlyNormals(
+            u2_m_s=_floats_or_none(document["u2_m_s"]),
+            rhmin_pct=_floats_or_none(document["rhmin_pct"]),
+            et0_mm=_floats_or_none(document["et0_mm"]),
+        )
+    return SiteDefinition(
+        site_id=row["site_id"],
+        name=row["name"],
+        latitude_deg=row["latitude_deg"],
+        longitude_deg=row["longitude_deg"],
+        elevation_m=row["elevation_m"],
+        zone=row["zone"],
+        wind_height_m=row["wind_height_m"],
+        krs_per_sqrt_c=row["krs_per_sqrt_c"],
+        normals=normals,
+    )
+
+
+def county_values(county: CountyDefinition, *, site_key: int) -> dict[str, Any]:
+    """Row of a county, without its key."""
+    return {"county_code": county.county_code, "name": county.name, "site_key": site_key}
+
+
+def county_from(row: RowMapping) -> CountyDefinition:
+    """Definition of a county; the row carries the site's id."""
+    return CountyDefinition(
+        county_code=row["county_code"], name=row["name"], site_id=row["site_id"]
+    )
+
+
+def supply_values(supply: SupplyDefinition, *, farm_key: int) -> dict[str, Any]:
+    """Row of a supply in use, without its key."""
+    return {
+        "farm_key": farm_key,
+        "supply_id": supply.supply_id,
+        "name": supply.name,
+        "flow_l_per_h": float(supply.flow_l_per_h),
+        "windows": windows_text(supply.windows),
+        "retired_from": None,
+    }
+
+
+def supply_from(row: RowMapping) -> SupplyDefinition:
+    """Definition of a supply; the row carries the farm's id."""
+    return SupplyDefinition(
+        supply_id=row["supply_id"],
+        farm_id=row["farm_id"],
+        name=row["name"],
+        flow_l_per_h=row["flow_l_per_h"],
+        windows=windows_from(row["windows"]),
+    )
+
+
+def supply_table(columns: ColumnSet) -> SupplyTable:
+    """Supplies as columns."""
+    return SupplyTable(
+        keys=columns.ints("supply_key"),
+        supply_ids=tuple(columns.texts("supply_id")),
+        farm_keys=columns.ints("farm_key"),
+        flow_l_per_h=columns.floats("flow_l_per_h"),
+        windows=tuple(map(windows_from, columns.texts("windows"))),
+    )
+
+
+# --- blocks ------------------------------------------------------------------------------------
+
+
+def block_content(block: BlockDefinition) -> tuple[Any, ...]:
+    """What a version row says of a block: the columns of a row from ``name`` on.
+
+    The digest covers all of it and the names of supply and site, so two definitions have the same
+    digest exactly when they say the same.
+    """
+    said = (
+        block.name,
+        block.crop_key,
+        block.balance_start,
+        curve_text(block.curve),
+        windows_text(block.windows),
+        no_water_text(block.no_water),
+        _text(dict(block.origins)),
+    )
+    numbers = [float(getattr(block, name)) for name in BLOCK_NUMBERS]
+    digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *said, *numbers]))
+    stored_start = None if block.balance_start is None else block.balance_start.isoformat()
+    return (
+        *said[:2],
+        stored_start,
+        *said[3:],
+        digest,
+        *(None if math.isnan(number) else number for number in numbers),
+    )
+
+
+CONTENT_DIGEST = BLOCK_ROW_COLUMNS.index("digest") - BLOCK_ROW_COLUMNS.index("name")
+"""Place of the digest in what :func:`block_content` returns."""
+
+
+def block_from(row: RowMapping) -> BlockDefinition:
+    """Definition of a block; the row carries the ids of its farm, supply and site."""
+    numbers = {name: _nan_if_none(row[name]) for name in BLOCK_NUMBERS}
+    return BlockDefinition(
+        block_id=row["block_id"],
+        farm_id=row["farm_id"],
+        supply_id=row["supply_id"],
+        site_id=row["site_id"],
+        name=row["name"],
+        crop_key=row["crop_key"],
+        curve=curve_from(row["curve"]),
+        windows=windows_from(row["windows"]),
+        no_water=no_water_from(row["no_water"]),
+        balance_start=row["balance_start"],
+        origins=orjson.loads(row["origins"]),
+        **numbers,
+    )
+
+
+def block_table(columns: ColumnSet) -> BlockTable:
+    """Blocks as columns; equal curves, windows and periods are one shared object."""
+    return BlockTable(
+        keys=columns.ints("block_key"),
+        block_ids=tuple(columns.texts("block_id")),
+        farm_keys=columns.ints("farm_key"),
+        site_keys=columns.ints("site_key"),
+        supply_keys=columns.ints("supply_key"),
+        numbers={name: columns.floats(name) for name in BLOCK_NUMBERS},
+        curves=tuple(map(curve_from, columns.texts("curve"))),
+        windows=tuple(map(windows_from, columns.texts("windows"))),
+        no_water=tuple(map(no_water_from, columns.texts("no_water"))),
+        balance_start=columns.days("balance_start"),
+        valid_from=columns.days("valid_from"),
+    )
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def curve_text(curve: CurveDefinition) -> str:
+    """A curve as JSON."""
+    floor_c = curve.degree_day_floor_c
+    return _text(
+        {
+            "basis": curve.basis,
+            "season_start": curve.season_start,
+            "stage_knots": [float(knot) for knot in curve.stage_knots],
+            "degree_day_floor_c": None if floor_c is None else float(floor_c),
+            "points": [(month, day, float(kc)) for month, day, kc in curve.points],
+        }
+    )
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def curve_from(text: str) -> CurveDefinition:
+    """The curve behind its JSON."""
+    document = orjson.loads(text)
+    month, day = document["season_start"]
+    return CurveDefinition(
+        basis=document["basis"],
+        season_start=(month, day),
+        stage_knots=tuple(document["stage_knots"]),
+        degree_day_floor_c=document["degree_day_floor_c"],
+        points=tuple((month, day, kc) for month, day, kc in document["points"]),
+    )
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def windows_text(windows: tuple[WallWindow, ...]) -> str:
+    """Windows as JSON."""
+    return _text([(window.opens_wall_min, window.closes_wall_min) for window in windows])
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def windows_from(text: str) -> tuple[WallWindow, ...]:
+    """The windows behind their JSON."""
+    return tuple(WallWindow(opens, closes) for opens, closes in orjson.loads(text))
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def no_water_text(periods: tuple[NoWaterPeriod, ...]) -> str:
+    """Periods without water as JSON; their times are wall-clock times without an offset."""
+    return _text(
+        [
+            (period.starts_local.isoformat(), period.ends_local.isoformat(), period.reason)
+            for period in periods
+        ]
+    )
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def no_water_from(text: str) -> tuple[NoWaterPeriod, ...]:
+    """The periods behind their JSON."""
+    return tuple(
+        NoWaterPeriod(datetime.fromisoformat(starts), datetime.fromisoformat(ends), reason)
+        for starts, ends, reason in orjson.loads(text)
+    )
+
+
+# --- weather, ledger ---------------------------------------------------------------------------
+
+
+def weather_rows(columns: ColumnSet) -> WeatherRows:
+    """Weather days as columns."""
+    return WeatherRows(
+        site_keys=columns.ints("site_key"),
+        days=columns.days("day"),
+        sources=tuple(columns.texts("source")),
+        kinds=tuple(columns.texts("kind")),
+        issued_at=tuple(columns.instants("issued_at")),
+        wind_height_m=columns.floats("wind_height_m"),
+        fields={name: columns.floats(name) for name in WEATHER_FIELDS},
+    )
+
+
+def ledger_rows(columns: ColumnSet) -> LedgerRows:
+    """Ledger days as columns."""
+    return LedgerRows(
+        block_keys=columns.ints("block_key"),
+        days=columns.days("day"),
+        is_observed=columns.flags("is_observed"),
+        irrigation_origin=columns.ints("irrigation_origin"),
+        flags=columns.ints("flags"),
+        numbers={name: columns.floats(name) for name in LEDGER_NUMBERS},
+    )
+
+
+# --- plans, readings ---------------------------------------------------------------------------
+
+
+def plan_from(row: RowMapping, *, basis: Mapping[str, object]) -> PublishedPlan:
+    """A stored plan version."""
+    return PublishedPlan(
+        plan_key=row["plan_key"],
+        block_id=row["block_id"],
+        day=row["day"],
+        version=row["version"],
+        status=row["status"],
+        issued_at=row["issued_at"],
+        superseded_at=row["superseded_at"],
+        planned_min=row["planned_min"],
+        gross_mm=_nan_if_none(row["gross_mm"]),
+        net_mm=_nan_if_none(row["net_mm"]),
+        pulses=tuple((start, duration) for start, duration in orjson.loads(row["pulses"])),
+        numbers=orjson.loads(row["numbers"]),
+        basis=basis,
+    )
+
+
+def reading_values(reading: GaugeReading, *, site_key: int) -> dict[str, Any]:
+    """Row of a rain-gauge reading, without its key, version and times of recording."""
+    return {
+        "site_key": site_key,
+        "read_at": reading.read_at,
+        "covers_from": reading.covers_from,
+        "rain_mm": float(reading.rain_mm),
+        "kind": reading.kind,
+        "note": reading.note,
+        "reporter": reading.reporter,
+    }
+
+
+def reading_from(row: RowMapping) -> GaugeReading:
+    """A rain-gauge reading; the row carries the site's id."""
+    return GaugeReading(
+        site_id=row["site_id"],
+        read_at=row["read_at"],
+        covers_from=row["covers_from"],
+        rain_mm=row["rain_mm"],
+        kind=row["kind"],
+        note=row["note"],
+        reporter=row["reporter"],
+    )
+
+
+def _text(document: object) -> str:
+    return orjson.dumps(document, option=orjson.OPT_SORT_KEYS).decode()
+
+
+def _nan_if_none(value: float | None) -> float:
+    return np.nan if value is None else value
+
+
+def _floats_or_none(values: list[float] | None) -> tuple[float, ...] | None:
+    return None if values is None else tuple(values)

@@ -1,0 +1,513 @@
+"""Plans as immutable versions, reported runs and rain-gauge readings in the database."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import orjson
+from sqlalchemy import Connection, bindparam, func, insert, select, tuple_, update
+
+from service.agronomy.records import Days, Floats, Ints
+from service.database import mapping
+from service.database.block_store import find_block_keys, in_force
+from service.database.bulk import (
+    insert_rows,
+    is_among,
+    read_columns,
+    rows_of,
+)
+from service.database.tables import (
+    block,
+    block_version,
+    farm,
+    instant_text,
+    plan,
+    rain_gauge_reading,
+    run,
+    site,
+    weather_basis,
+)
+from service.errors import NotFound
+from service.records import (
+    AppliedWater,
+    GaugeReading,
+    LoadOutcome,
+    PlanRows,
+    PublishedPlan,
+    RunRows,
+)
+
+_PLAN_COLUMNS = (
+    "block_key",
+    "day",
+    "version",
+    "status",
+    "issued_at",
+    "planned_min",
+    "early_min",
+    "ready_min",
+    "gross_mm",
+    "net_mm",
+    "pulses",
+    "numbers",
+    "basis_key",
+    "digest",
+)
+_RUN_COLUMNS = (
+    "block_key",
+    "day",
+    "started_at",
+    "start_min",
+    "duration_min",
+    "volume_l",
+    "is_early",
+    "reporter",
+    "recorded_at",
+)
+
+
+_PUBLISHED = (
+    select(plan, block.c.block_id, weather_basis.c.document)
+    .join_from(plan, block, block.c.block_key == plan.c.block_key)
+    .join(weather_basis, weather_basis.c.basis_key == plan.c.basis_key)
+)
+"""Plan versions with the block's name and the site's reasoning."""
+
+_POLLED = _PUBLISHED.where(
+    block.c.block_id == bindparam("polled_id"),
+    plan.c.day == bindparam("polled_day"),
+    plan.c.superseded_at.is_(None),
+)
+"""The plan in force by the block's full name, as controllers ask for it: built only once."""
+
+
+class SqlPlanStore:
+    """The PlanStore port on a connection; the unit of work commits."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    # --- plans ---------------------------------------------------------------------------------
+
+    def publish(self, rows: PlanRows, *, issued_at: datetime) -> int:
+        """Store a new version of each plan whose digest differs from the one in force.
+
+        The version in force before it is marked superseded at ``issued_at``. A ``no-weather`` plan
+        never supersedes one that has minutes. Publishing the same rows again stores nothing.
+        Returns the number of new versions.
+        """
+        if rows.block_keys.size == 0:
+            return 0
+        standing = read_columns(
+            self._connection,
+            select(
+                plan.c.plan_key,
+                plan.c.block_key,
+                plan.c.version,
+                plan.c.planned_min,
+                plan.c.digest,
+            ).where(
+                plan.c.day == rows.day,
+                plan.c.superseded_at.is_(None),
+                is_among(self._connection, plan.c.block_key, rows.block_keys),
+            ),
+        )
+        in_force = {
+            facts[0]: facts[1:]
+            for facts in zip(
+                standing.ints("block_key").tolist(),
+                standing.ints("plan_key").tolist(),
+                standing.ints("version").tolist(),
+                standing.ints("planned_min").tolist(),
+                standing.texts("digest"),
+                strict=True,
+            )
+        }
+        chosen, versions, superseded = [], [], []
+        for index, (block_key, status, digest) in enumerate(
+            zip(rows.block_keys.tolist(), rows.status, rows.digest, strict=True)
+        ):
+            before = in_force.get(block_key)
+            if before is None:
+                chosen.append(index)
+                versions.append(1)
+                continue
+            plan_key, version, planned_min, digest_before = before
+            if digest == digest_before or (status == "no-weather" and planned_min > 0):
+                continue
+            chosen.append(index)
+            versions.append(version + 1)
+            superseded.append(plan_key)
+        if not chosen:
+            return 0
+
+        issued = instant_text(issued_at)
+        self._connection.execute(
+            update(plan)
+            .where(is_among(self._connection, plan.c.plan_key, np.array(superseded, np.int64)))
+            .values(superseded_at=issued_at)
+        )
+        picked = np.array(chosen, dtype=np.int64)
+        insert_rows(
+            self._connection,
+            plan,
+            _PLAN_COLUMNS,
+            rows_of(
+                [
+                    rows.block_keys[picked],
+                    rows.day.isoformat(),
+                    versions,
+                    [rows.status[index] for index in chosen],
+                    issued,
+                    rows.planned_min[picked],
+                    rows.early_min[picked],
+                    rows.ready_min[picked],
+                    rows.gross_mm[picked],
+                    rows.net_mm[picked],
+                    [rows.pulses[index].decode() for index in chosen],
+                    [rows.numbers[index].decode() for index in chosen],
+                    rows.basis_keys[picked],
+                    [rows.digest[index] for index in chosen],
+                ]
+            ),
+        )
+        return len(chosen)
+
+    def save_basis(
+        self, site_keys: Ints, documents: Sequence[bytes], *, day: date, issued_at: datetime
+    ) -> Ints:
+        """Store each site's weather reasoning for a plan day; same document, same key."""
+        wanted = [
+            (site_key, mapping.digest_of(document))
+            for site_key, document in zip(site_keys.tolist(), documents, strict=True)
+        ]
+        known = self._basis_keys(site_keys, day)
+        new = {
+            place: document
+            for place, document in zip(wanted, documents, strict=True)
+            if place not in known
+        }
+        if new:
+            day_text, issued = day.isoformat(), instant_text(issued_at)
+            insert_rows(
+                self._connection,
+                weather_basis,
+                ("site_key", "day", "digest", "issued_at", "document"),
+                (
+                    (site_key, day_text, digest, issued, document.decode())
+                    for (site_key, digest), document in new.items()
+                ),
+            )
+            known = self._basis_keys(site_keys, day)
+        return np.array([known[place] for place in wanted], dtype=np.int64)
+
+    def _basis_keys(self, site_keys: Ints, day: date) -> dict[tuple[int, str], int]:
+        rows = self._connection.execute(
+            select(
+                weather_basis.c.site_key, weather_basis.c.digest, weather_basis.c.basis_key
+            ).where(
+                weather_basis.c.day == day,
+                is_among(self._connection, weather_basis.c.site_key, site_keys),
+            )
+        )
+        return {(site_key, digest): key for site_key, digest, key in rows}
+
+    def find_plan(
+        self, block_id: str, *, day: date, version: int | None = None
+    ) -> PublishedPlan | None:
+        """The version in force, or the one named; None also for a block that does not exist."""
+        if version is None and "." in block_id:
+            found = self._connection.execute(_POLLED, {"polled_id": block_id, "polled_day": day})
+        else:
+            key = self._find_block_key(block_id)
+            query = _PUBLISHED.where(plan.c.block_key == key, plan.c.day == day)
+            if version is None:
+                query = query.where(plan.c.superseded_at.is_(None))
+            else:
+                query = query.where(plan.c.version == version)
+            found = self._connection.execute(query)
+        row = found.mappings().one_or_none()
+        return None if row is None else mapping.plan_from(row, basis=orjson.loads(row["document"]))
+
+    def find_latest_day(self, block_id: str | None = None) -> date | None:
+        """Last day any plan (of that block) is for."""
+        query = select(func.max(plan.c.day))
+        if block_id is not None:
+            key = self._find_block_key(block_id)
+            if key is None:
+                return None
+            query = query.where(plan.c.block_key == key)
+        found: date | None = self._connection.execute(query).scalar_one()
+        return found
+
+    def list_plans(self, *, day: date, farm_id: str | None = None) -> list[PublishedPlan]:
+        """Plans in force for a day, by block id; the plans of a site share one basis object."""
+        query = _PUBLISHED.where(plan.c.day == day, plan.c.superseded_at.is_(None))
+        if farm_id is not None:
+            query = query.join(farm, farm.c.farm_key == block.c.farm_key)
+            query = query.where(farm.c.farm_id == farm_id)
+        rows = self._connection.execute(query.order_by(block.c.block_id)).mappings()
+        bases: dict[int, dict[str, object]] = {}
+        found = []
+        for row in rows:
+            key = row["basis_key"]
+            if key not in bases:
+                bases[key] = orjson.loads(row["document"])
+            found.append(mapping.plan_from(row, basis=bases[key]))
+        return found
+
+    def _find_block_key(self, block_id: str) -> int | None:
+        found = find_block_keys(self._connection, block_id)
+        return next(iter(found.values())) if len(found) == 1 else None
+
+    # --- what was applied ----------------------------------------------------------------------
+
+    def read_applied(self, block_keys: Ints, days: Days) -> AppliedWater:
+        """Irrigation by day and block: reported runs, else the plan in force for that day.
+
+        A block and day with any reported run is taken from its runs alone. With neither a run nor
+        a plan nothing was applied. The off time due after a reported run follows from its length
+        and the block's off ratio on the last of the days.
+        """
+        shape = (days.size, block_keys.size)
+        early_min, day_min = np.zeros(shape), np.zeros(shape)
+        is_reported = np.zeros(shape, dtype=np.bool_)
+        ready_min = np.full(shape, np.nan)
+        applied = AppliedWater(
+            early_min=early_min,
+            day_min=day_min,
+            is_reported=is_reported,
+            ready_min=ready_min,
+        )
+        if days.size == 0 or block_keys.size == 0:
+            return applied
+        asked = days.astype("datetime64[D]")
+        span = (asked.min().item(), asked.max().item())
+        cells = _Cells(asked, block_keys)
+
+        plans = read_columns(
+            self._connection,
+            select(
+                plan.c.block_key,
+                plan.c.day,
+                plan.c.planned_min,
+                plan.c.early_min,
+                plan.c.ready_min,
+            ).where(
+                plan.c.superseded_at.is_(None),
+                plan.c.day.between(*span),
+                is_among(self._connection, plan.c.block_key, block_keys),
+            ),
+        )
+        rows, at = cells.find(plans.days("day"), plans.ints("block_key"))
+        early_min[at] = plans.ints("early_min")[rows]
+        day_min[at] = (plans.ints("planned_min") - plans.ints("early_min"))[rows]
+        ready_min[at] = plans.floats("ready_min")[rows]
+
+        runs = read_columns(
+            self._connection,
+            select(
+                run.c.block_key, run.c.day, run.c.start_min, run.c.duration_min, run.c.is_early
+            ).where(
+                run.c.day.between(*span),
+                is_among(self._connection, run.c.block_key, block_keys),
+            ),
+        )
+        rows, at = cells.find(runs.days("day"), runs.ints("block_key"))
+        duration_min = runs.floats("duration_min")[rows]
+        is_early = runs.flags("is_early")[rows]
+        is_reported[at] = True
+        early_min[at] = day_min[at] = 0.0
+        ready_min[at] = -np.inf
+        off_min = np.ceil(self._off_ratio(runs.ints("block_key")[rows], span[1]) * duration_min)
+        np.add.at(early_min, at, np.where(is_early, duration_min, 0.0))
+        np.add.at(day_min, at, np.where(is_early, 0.0, duration_min))
+        np.maximum.at(ready_min, at, runs.ints("start_min")[rows] + duration_min + off_min)
+        return applied
+
+    def _off_ratio(self, block_keys: Ints, day: date) -> Floats:
+        """Off ratio on ``day`` of the block of each row; 0 where the block is not in force."""
+        wanted, row_of = np.unique(block_keys, return_inverse=True)
+        off_ratio = np.zeros(wanted.size)
+        if wanted.size == 0:
+            return off_ratio
+        stored = read_columns(
+            self._connection,
+            in_force(select(block_version.c.block_key, block_version.c.off_ratio), day).where(
+                is_among(self._connection, block_version.c.block_key, wanted)
+            ),
+        )
+        off_ratio[np.searchsorted(wanted, stored.ints("block_key"))] = np.nan_to_num(
+            stored.floats("off_ratio")
+        )
+        found: Floats = off_ratio[row_of]
+        return found
+
+    def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> LoadOutcome:
+        """Store reported runs; the same (block, start) again with the same water is unchanged.
+
+        With other minutes, volume or sunrise side the stored run is corrected. Of two rows for the
+        same block and start the last one counts.
+        """
+        recorded = instant_text(recorded_at)
+        counts: Counter[str] = Counter()
+        facts = zip(
+            rows.block_keys.tolist(),
+            rows.days.astype("datetime64[D]").tolist(),
+            rows.started_at,
+            rows.start_min.tolist(),
+            rows.duration_min.tolist(),
+            [None if math.isnan(volume) else volume for volume in rows.volume_l.tolist()],
+            rows.is_early.tolist(),
+            strict=True,
+        )
+        latest = {(fact[0], fact[2].astimezone(UTC)): fact for fact in facts}
+        stored = self._stored_runs(list(latest))
+        new = []
+        for place, fact in latest.items():
+            instant = instant_text(fact[2])
+            before = stored.get(place)
+            if before is None:
+                counts["created"] += 1
+                new.append(
+                    (fact[0], fact[1].isoformat(), instant, *fact[3:], rows.reporter, recorded)
+                )
+            elif before == (fact[1], *fact[3:]):
+                counts["unchanged"] += 1
+            else:
+                counts["changed"] += 1
+                self._connection.execute(
+                    update(run)
+                    .where(run.c.block_key == fact[0], run.c.started_at == fact[2])
+                    .values(
+                        day=fact[1],
+                        start_min=fact[3],
+                        duration_min=fact[4],
+                        volume_l=fact[5],
+                        is_early=fact[6],
+                        reporter=rows.reporter,
+                        recorded_at=recorded_at,
+                    )
+                )
+        insert_rows(
+            self._connection,
+            run,
+            _RUN_COLUMNS,
+            new,
+        )
+        return LoadOutcome(
+            created_count=counts["created"],
+            changed_count=counts["changed"],
+            unchanged_count=counts["unchanged"],
+        )
+
+    def _stored_runs(
+        self, places: Sequence[tuple[int, datetime]]
+    ) -> dict[tuple[int, datetime], tuple[Any, ...]]:
+        found = {}
+        for start in range(0, len(places), 500):
+            rows = self._connection.execute(
+                select(
+                    run.c.block_key,
+                    run.c.started_at,
+                    run.c.day,
+                    run.c.start_min,
+                    run.c.duration_min,
+                    run.c.volume_l,
+                    run.c.is_early,
+                ).where(tuple_(run.c.block_key, run.c.started_at).in_(places[start : start + 500]))
+            )
+            for block_key, started_at, *said in rows:
+                found[block_key, started_at] = tuple(said)
+        return found
+
+    # --- rain gauges ---------------------------------------------------------------------------
+
+    def record_reading(self, reading: GaugeReading, *, recorded_at: datetime) -> LoadOutcome:
+        """Store a rain-gauge reading; a changed one becomes a new version of it.
+
+        Two readings of a site at the same instant are the same reading. Who reported it does not
+        make a difference to what it says.
+        """
+        site_key = self._connection.execute(
+            select(site.c.site_key).where(site.c.site_id == reading.site_id)
+        ).scalar_one_or_none()
+        if site_key is None:
+            raise NotFound(f"site {reading.site_id!r}: there is no such site")
+        values = mapping.reading_values(reading, site_key=site_key)
+        before = (
+            self._connection.execute(
+                select(rain_gauge_reading).where(
+                    rain_gauge_reading.c.site_key == site_key,
+                    rain_gauge_reading.c.read_at == reading.read_at,
+                    rain_gauge_reading.c.superseded_at.is_(None),
+                )
+            )
+            .mappings()
+            .one_or_none()
+        )
+        if before is not None:
+            if all(before[name] == value for name, value in values.items() if name != "reporter"):
+                return LoadOutcome(0, 0, 1)
+            self._connection.execute(
+                update(rain_gauge_reading)
+                .where(rain_gauge_reading.c.reading_key == before["reading_key"])
+                .values(superseded_at=recorded_at)
+            )
+        version = 1 if before is None else before["version"] + 1
+        self._connection.execute(
+            insert(rain_gauge_reading).values(**values, version=version, recorded_at=recorded_at)
+        )
+        return LoadOutcome(1, 0, 0) if before is None else LoadOutcome(0, 1, 0)
+
+    def list_readings(
+        self, site_key: int, *, first_day: date, last_day: date
+    ) -> list[GaugeReading]:
+        """Readings in force whose cover ends in the span, by time.
+
+        The days are those of the site's zone. A reading at midnight belongs to the day it ends.
+        """
+        zone = self._connection.execute(
+            select(site.c.zone).where(site.c.site_key == site_key)
+        ).scalar_one_or_none()
+        if zone is None:
+            raise NotFound(f"site key {site_key}: there is no such site")
+        begins, ends = (
+            datetime.combine(day, time(), tzinfo=ZoneInfo(zone))
+            for day in (first_day, last_day + timedelta(days=1))
+        )
+        rows = self._connection.execute(
+            select(rain_gauge_reading, site.c.site_id)
+            .join(site, site.c.site_key == rain_gauge_reading.c.site_key)
+            .where(
+                rain_gauge_reading.c.site_key == site_key,
+                rain_gauge_reading.c.superseded_at.is_(None),
+                rain_gauge_reading.c.read_at > begins,
+                rain_gauge_reading.c.read_at <= ends,
+            )
+            .order_by(rain_gauge_reading.c.read_at)
+        ).mappings()
+        return [mapping.reading_from(row) for row in rows]
+
+
+class _Cells:
+    """Finds the (day, block) cell of a row; rows outside the days asked for have none."""
+
+    def __init__(self, days: Days, block_keys: Ints) -> None:
+        self._days, self._keys = days, block_keys
+        self._day_order = np.argsort(days, kind="stable")
+        self._key_order = np.argsort(block_keys, kind="stable")
+
+    def find(self, days: Days, keys: Ints) -> tuple[Ints, tuple[Ints, Ints]]:
+        """Which rows have a cell, and those cells."""
+        place = np.searchsorted(self._days, days, sorter=self._day_order)
+        day_index = self._day_order[np.minimum(place, self._days.size - 1)]
+        rows = np.flatnonzero(self._days[day_index] == days)
+        key_place = np.searchsorted(self._keys, keys[rows], sorter=self._key_order)
+        return rows, (day_index[rows], self._key_order[key_place])

@@ -1,0 +1,322 @@
+"""The tables: what the service stores, for SQLite and PostgreSQL alike.
+
+``..._key`` columns are integer keys of the database's own; ``..._id`` columns are the names that
+people give. Numbers carry the names and units of ``service.agronomy.units``; NULL stands for "not
+known". Instants are UTC; a ``day`` is a local calendar date.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    CheckConstraint,
+    Column,
+    Date,
+    DateTime,
+    Dialect,
+    Double,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    SmallInteger,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.types import TypeDecorator, TypeEngine
+
+from service.records import BLOCK_NUMBERS, LEDGER_NUMBERS, WEATHER_FIELDS
+
+INSTANT_TEXT_LENGTH = 27
+
+
+def instant_text(at: datetime) -> str:
+    """An instant as ``2026-07-01T19:00:00.000000Z``: same width always, so it sorts by time.
+
+    Both databases take this text for an instant. Refuses a time without an offset: which instant
+    it means cannot be known.
+    """
+    if at.tzinfo is None or at.utcoffset() is None:
+        raise ValueError(f"instant {at.isoformat()}: has no UTC offset; give an aware datetime")
+    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def read_instant(value: str | datetime) -> datetime:
+    """The aware UTC datetime behind what the driver returns for an instant."""
+    if isinstance(value, str):
+        return datetime.fromisoformat(value)
+    return value.astimezone(UTC)
+
+
+class UtcInstant(TypeDecorator[datetime]):
+    """An instant: text in SQLite, which would drop the offset, ``timestamptz`` in PostgreSQL."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """Pick the column type of the database at hand."""
+        if dialect.name == "sqlite":
+            return dialect.type_descriptor(String(INSTANT_TEXT_LENGTH))
+        return dialect.type_descriptor(DateTime(timezone=True))
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> object:
+        """Refuse naive times; hand on UTC."""
+        if value is None:
+            return None
+        stated = instant_text(value)
+        return stated if dialect.name == "sqlite" else value.astimezone(UTC)
+
+    def process_result_value(self, value: object, dialect: Dialect) -> datetime | None:
+        """Give back an aware UTC time."""
+        if value is None:
+            return None
+        if not isinstance(value, (str, datetime)):
+            raise TypeError(f"instant: got {type(value).__name__} from {dialect.name}")
+        return read_instant(value)
+
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+_BigKey = BigInteger().with_variant(Integer, "sqlite")  # SQLite numbers rows of INTEGER keys only
+
+
+def _numbers(names: tuple[str, ...]) -> list[Column[float]]:
+    return [Column(name, Double) for name in names]
+
+
+farm = Table(
+    "farm",
+    metadata,
+    Column("farm_key", Integer, primary_key=True),
+    Column("farm_id", Text, nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("zone", Text, nullable=False),
+    Column("issue_wall_min", Integer, nullable=False),
+    Column("unit_system", Text, nullable=False),
+    CheckConstraint("issue_wall_min BETWEEN 0 AND 1439", name="issue_within_day"),
+    CheckConstraint("unit_system IN ('us', 'si')", name="unit_system"),
+)
+
+site = Table(
+    "site",
+    metadata,
+    Column("site_key", Integer, primary_key=True),
+    Column("site_id", Text, nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("latitude_deg", Double, nullable=False),
+    Column("longitude_deg", Double, nullable=False),
+    Column("elevation_m", Double, nullable=False),
+    Column("zone", Text, nullable=False),
+    Column("wind_height_m", Double, nullable=False),
+    Column("krs_per_sqrt_c", Double, nullable=False),
+    Column("normals", Text),
+    CheckConstraint("latitude_deg BETWEEN -90 AND 90", name="latitude"),
+    CheckConstraint("longitude_deg BETWEEN -180 AND 180", name="longitude"),
+)
+
+county = Table(
+    "county",
+    metadata,
+    Column("county_key", Integer, primary_key=True),
+    Column("county_code", Text, nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("site_key", ForeignKey("site.site_key"), nullable=False),
+)
+
+supply = Table(
+    "supply",
+    metadata,
+    Column("supply_key", Integer, primary_key=True),
+    Column("farm_key", ForeignKey("farm.farm_key"), nullable=False),
+    Column("supply_id", Text, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("flow_l_per_h", Double, nullable=False),
+    Column("windows", Text, nullable=False),
+    Column("retired_from", Date),
+    UniqueConstraint("farm_key", "supply_id"),
+    CheckConstraint("flow_l_per_h > 0", name="flow_positive"),
+)
+
+block = Table(
+    "block",
+    metadata,
+    Column("block_key", Integer, primary_key=True),
+    Column("farm_key", ForeignKey("farm.farm_key"), nullable=False, index=True),
+    Column("block_id", Text, nullable=False, unique=True),
+    Column("short_id", Text, nullable=False, index=True),
+)
+"""A block's identity only. ``short_id`` is the part of ``block_id`` after the dot."""
+
+block_version = Table(
+    "block_version",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True),
+    Column("version", Integer, primary_key=True),
+    Column("valid_from", Date, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    Column("is_retired", Boolean, nullable=False),
+    Column("supply_key", ForeignKey("supply.supply_key"), nullable=False),
+    Column("site_key", ForeignKey("site.site_key"), nullable=False, index=True),
+    Column("name", Text, nullable=False),
+    Column("crop_key", Text, nullable=False),
+    Column("balance_start", Date),
+    Column("curve", Text, nullable=False),
+    Column("windows", Text, nullable=False),
+    Column("no_water", Text, nullable=False),
+    Column("origins", Text, nullable=False),
+    Column("digest", Text, nullable=False),
+    *_numbers(BLOCK_NUMBERS),
+    CheckConstraint("version >= 1", name="version_positive"),
+)
+"""What a block is. In force on a day: the highest version whose ``valid_from`` is not after it.
+
+A version that says ``is_retired`` takes the block out of force and repeats the numbers before it.
+"""
+
+weather_day = Table(
+    "weather_day",
+    metadata,
+    Column("site_key", ForeignKey("site.site_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("source", Text, primary_key=True),
+    Column("kind", Text, primary_key=True),
+    Column("issued_at", UtcInstant, nullable=False),
+    Column("fetched_at", UtcInstant, nullable=False),
+    Column("wind_height_m", Double),
+    *_numbers(WEATHER_FIELDS),
+    CheckConstraint("kind IN ('observed', 'analysis', 'forecast')", name="kind"),
+    sqlite_with_rowid=False,
+)
+
+balance_day = Table(
+    "balance_day",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("is_observed", Boolean, nullable=False),
+    Column("irrigation_origin", SmallInteger, nullable=False),
+    Column("flags", BigInteger, nullable=False),
+    *_numbers(LEDGER_NUMBERS),
+    CheckConstraint("irrigation_origin IN (0, 1, 2)", name="irrigation_origin"),
+    sqlite_with_rowid=False,
+)
+"""One ledger day. ``irrigation_origin``: 0 none, 1 reported runs, 2 plan assumed carried out."""
+
+balance_state = Table(
+    "balance_state",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True, autoincrement=False),
+    Column("settled_day", Date),
+    Column("depletion_mm", Double),
+    Column("degree_day_sum_c_day", Double),
+    Column("flags", BigInteger, nullable=False),
+)
+"""Where the ledger is settled; no row, or no day in it: nothing is settled yet."""
+
+weather_basis = Table(
+    "weather_basis",
+    metadata,
+    Column("basis_key", _BigKey, primary_key=True),
+    Column("site_key", ForeignKey("site.site_key"), nullable=False),
+    Column("day", Date, nullable=False),
+    Column("digest", Text, nullable=False),
+    Column("issued_at", UtcInstant, nullable=False),
+    Column("document", Text, nullable=False),
+    UniqueConstraint("site_key", "day", "digest"),
+)
+
+plan = Table(
+    "plan",
+    metadata,
+    Column("plan_key", _BigKey, primary_key=True),
+    Column("block_key", ForeignKey("block.block_key"), nullable=False),
+    Column("day", Date, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("status", Text, nullable=False),
+    Column("issued_at", UtcInstant, nullable=False),
+    Column("superseded_at", UtcInstant),
+    Column("planned_min", Integer, nullable=False),
+    Column("early_min", Integer, nullable=False),
+    Column("ready_min", Double),
+    Column("gross_mm", Double),
+    Column("net_mm", Double),
+    Column("pulses", Text, nullable=False),
+    Column("numbers", Text, nullable=False),
+    Column("basis_key", ForeignKey("weather_basis.basis_key"), nullable=False),
+    Column("digest", Text, nullable=False),
+    UniqueConstraint("block_key", "day", "version"),
+    CheckConstraint("version >= 1", name="version_positive"),
+    CheckConstraint("status IN ('water', 'rest', 'no-weather')", name="status"),
+    CheckConstraint("early_min BETWEEN 0 AND planned_min", name="early_within_planned"),
+)
+Index(
+    "ix_plan_in_force",
+    plan.c.day,
+    plan.c.block_key,
+    unique=True,
+    sqlite_where=text("superseded_at IS NULL"),
+    postgresql_where=text("superseded_at IS NULL"),
+)
+
+run = Table(
+    "run",
+    metadata,
+    Column("run_key", _BigKey, primary_key=True),
+    Column("block_key", ForeignKey("block.block_key"), nullable=False),
+    Column("day", Date, nullable=False),
+    Column("started_at", UtcInstant, nullable=False),
+    Column("start_min", Integer, nullable=False),
+    Column("duration_min", Double, nullable=False),
+    Column("volume_l", Double),
+    Column("is_early", Boolean, nullable=False),
+    Column("reporter", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    UniqueConstraint("block_key", "started_at"),
+    CheckConstraint("duration_min >= 0", name="duration_not_negative"),
+    Index("ix_run_day_block_key", "day", "block_key"),
+)
+
+rain_gauge_reading = Table(
+    "rain_gauge_reading",
+    metadata,
+    Column("reading_key", _BigKey, primary_key=True),
+    Column("site_key", ForeignKey("site.site_key"), nullable=False),
+    Column("read_at", UtcInstant, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("covers_from", UtcInstant, nullable=False),
+    Column("rain_mm", Double, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("reporter", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    Column("superseded_at", UtcInstant),
+    UniqueConstraint("site_key", "read_at", "version"),
+    CheckConstraint("version >= 1", name="version_positive"),
+    CheckConstraint("rain_mm >= 0", name="rain_not_negative"),
+    CheckConstraint("kind IN ('measured', 'trace', 'none', 'multi-day')", name="kind"),
+    CheckConstraint("covers_from <= read_at", name="cover_before_reading"),
+)
+Index(
+    "ix_rain_gauge_reading_in_force",
+    rain_gauge_reading.c.site_key,
+    rain_gauge_reading.c.read_at,
+    unique=True,
+    sqlite_where=text("superseded_at IS NULL"),
+    postgresql_where=text("superseded_at IS NULL"),
+)

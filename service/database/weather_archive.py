@@ -1,0 +1,129 @@
+"""Weather by site, day, source and kind in the database."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, func, select
+
+from service.agronomy.records import Ints
+from service.database import mapping
+from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
+from service.database.tables import instant_text, weather_day
+from service.records import WEATHER_FIELDS, LoadOutcome, WeatherRows
+
+_COLUMNS = (
+    "site_key",
+    "day",
+    "source",
+    "kind",
+    "issued_at",
+    "fetched_at",
+    "wind_height_m",
+    *WEATHER_FIELDS,
+)
+
+
+class SqlWeatherArchive:
+    """The WeatherArchive port on a connection; the unit of work commits."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def save_rows(self, rows: WeatherRows, *, fetched_at: datetime) -> LoadOutcome:
+        """Upsert; rows with the values that are stored count as unchanged.
+
+        An unchanged row still takes over a different ``issued_at``: the same forecast said again
+        is a newer forecast. Of rows with the same site, day, source and kind the last one counts.
+        """
+        if len(rows) == 0:
+            return LoadOutcome(0, 0, 0)
+        last = {key: index for index, key in enumerate(_row_keys(rows))}
+        chosen = np.fromiter(last.values(), dtype=np.int64, count=len(last))
+        stored = self.read_rows(
+            np.unique(rows.site_keys),
+            first_day=rows.days.min().astype("datetime64[D]").item(),
+            last_day=rows.days.max().astype("datetime64[D]").item(),
+        )
+        place = {key: index for index, key in enumerate(_row_keys(stored))}
+        found = np.array([place.get(key, -1) for key in last], dtype=np.int64)
+        is_new = found < 0
+        ours, theirs = chosen[~is_new], found[~is_new]
+
+        is_equal = _is_same(rows.wind_height_m[ours], stored.wind_height_m[theirs])
+        for name in WEATHER_FIELDS:
+            is_equal &= _is_same(rows.fields[name][ours], stored.fields[name][theirs])
+        is_same_issue = np.array(
+            [
+                rows.issued_at[a] == stored.issued_at[b]
+                for a, b in zip(ours.tolist(), theirs.tolist(), strict=True)
+            ],
+            dtype=np.bool_,
+        )
+        written = np.concatenate([chosen[is_new], ours[~(is_equal & is_same_issue)]])
+        self._write(rows, np.sort(written), fetched_at)
+        return LoadOutcome(
+            created_count=int(is_new.sum()),
+            changed_count=int((~is_equal).sum()),
+            unchanged_count=int(is_equal.sum()),
+        )
+
+    def _write(self, rows: WeatherRows, chosen: Ints, fetched_at: datetime) -> None:
+        if chosen.size == 0:
+            return
+        picked = chosen.tolist()
+        issued = {at: instant_text(at) for at in set(rows.issued_at)}
+        upsert_rows(
+            self._connection,
+            weather_day,
+            _COLUMNS,
+            rows_of(
+                [
+                    rows.site_keys[chosen],
+                    rows.days[chosen],
+                    [rows.sources[index] for index in picked],
+                    [rows.kinds[index] for index in picked],
+                    [issued[rows.issued_at[index]] for index in picked],
+                    instant_text(fetched_at),
+                    rows.wind_height_m[chosen],
+                    *(rows.fields[name][chosen] for name in WEATHER_FIELDS),
+                ]
+            ),
+        )
+
+    def read_rows(self, site_keys: Ints, *, first_day: date, last_day: date) -> WeatherRows:
+        """Every row of these sites in the span, by site, day, source and kind."""
+        columns = read_columns(
+            self._connection,
+            select(*(weather_day.c[name] for name in _COLUMNS if name != "fetched_at"))
+            .where(
+                is_among(self._connection, weather_day.c.site_key, site_keys),
+                weather_day.c.day.between(first_day, last_day),
+            )
+            .order_by(*weather_day.primary_key),
+        )
+        return mapping.weather_rows(columns)
+
+    def find_span(self, site_key: int, *, kind: str | None = None) -> tuple[date, date] | None:
+        """First and last day with a row, or None."""
+        query = select(func.min(weather_day.c.day), func.max(weather_day.c.day)).where(
+            weather_day.c.site_key == site_key
+        )
+        if kind is not None:
+            query = query.where(weather_day.c.kind == kind)
+        first_day, last_day = self._connection.execute(query).one()
+        return None if first_day is None else (first_day, last_day)
+
+
+def _row_keys(rows: WeatherRows) -> list[tuple[int, int, str, str]]:
+    day_numbers = rows.days.astype("datetime64[D]").astype(np.int64)
+    return list(
+        zip(rows.site_keys.tolist(), day_numbers.tolist(), rows.sources, rows.kinds, strict=True)
+    )
+
+
+def _is_same(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.bool_]:
+    same: NDArray[np.bool_] = (left == right) | (np.isnan(left) & np.isnan(right))
+    return same
