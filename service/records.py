@@ -345,8 +345,8 @@ class AppliedWater:
     is_reported: NDArray[np.bool_]
     """True: from reported runs; False: from the published plan, assumed carried out (or none)."""
     ready_min: Floats
-    """Minute from which the block may run again (last pulse and the off time due), elapsed since
-    the day's local midnight; NaN: did not run."""
+    """Minute from which the block may run again, elapsed since the day's local midnight: the end of
+    its last pulse and as long again, or less by its plan; NaN: did not run."""
 
 
 @dataclass(frozen=True, slots=True)

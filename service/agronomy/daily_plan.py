@@ -273,20 +273,22 @@ def coming_days(
 
 
 def ready_min(schedule: PulseSchedule) -> Ints:
-    """Minute from which each block may run again after its last pulse and the off time due.
+    """Minute from which each block may run again on the day after its last pulse.
+
+    The off time is held across midnight at one pulse length at most, the length to which the rules
+    fall back where windows are short: a night window that midnight divides stays usable.
 
     Shapes: (blocks,).
     Returns: minutes elapsed since the midnight before the pulses; 0 where there were none.
-    Equation: end of the last pulse + ceil(off ratio x its length).
+    Equation: end of the last pulse + ceil(min(1, off ratio) x its length).
     """
     pulses = schedule.pulses
     ready = np.zeros(pulses.offset.size - 1, dtype=np.int64)
     has_pulses = pulses.count() > 0
     last = pulses.offset[1:][has_pulses] - 1
-    off_min = np.ceil(schedule.used_off_ratio[has_pulses] * pulses.duration_min[last])
-    ready[has_pulses] = (
-        pulses.start_min[last] + pulses.duration_min[last] + off_min.astype(np.int64)
-    )
+    off_ratio = np.minimum(1.0, schedule.used_off_ratio[has_pulses])
+    off_min = np.ceil(off_ratio * pulses.duration_min[last]).astype(np.int64)
+    ready[has_pulses] = pulses.start_min[last] + pulses.duration_min[last] + off_min
     return ready
 
 

@@ -111,7 +111,7 @@ class _Rule:
     source: str
 
 
-_MODEL = "this service's model, [CHOICE]"
+_MODEL = "this service's own rule"
 _WEATHER_RULES: tuple[_Rule, ...] = (
     _Rule("tmax_c", "Highest temperature tomorrow", "°C", "forecast", "weather source"),
     _Rule("tmin_c", "Lowest temperature tomorrow", "°C", "forecast", "weather source"),
@@ -203,7 +203,7 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
         "longest_pulse_min", "Longest pulse", "min",
         "the smaller of the grower's longest ({grower_longest_pulse_min:.0f}) and the time to wet"
         " 0.6 of the root depth ({depth_limit_min:.0f}), but not under the shortest"
-        " ({shortest_pulse_min:.0f})", "Schwartzman & Zur 1986 (from memory); shares [CHOICE]",
+        " ({shortest_pulse_min:.0f})", "Schwartzman & Zur 1986 (from memory); shares this service's own rule",
     ),
     _Rule(
         "planned_min", "Minutes planned", "min",

@@ -332,6 +332,24 @@ _SUPPLY = (
     Quantity("finish_min", "min", 0, inf, "minute at which the last planned pulse ends"),
 )
 
+_STANDARD_TERMS = (
+    Quantity("field_capacity", "m3/m3", 0, 1, "water that a drained soil keeps"),
+    Quantity("wilting_point", "m3/m3", 0, 1, "water that roots cannot take up"),
+    Quantity("texture_group", "1", 0, 2, "0 coarse, 1 medium, 2 fine"),
+    Quantity("curve_number", "1", 30, 100, "SCS curve number"),
+    Quantity("root_share_of_wetted", "1", 0, 1, "share of the wetted soil that holds roots"),
+    Quantity("years_to_full_size", "a", 1, 50, "years from planting to a full canopy"),
+    Quantity("kc_initial", "1", 0, 1.5, "Kc of the initial stage"),
+    Quantity("kc_mid", "1", 0, 1.5, "Kc of the mid stage, of the table's climate"),
+    Quantity("kc_end", "1", 0, 1.5, "Kc at the end of the late stage"),
+    Quantity("kc_off_season", "1", 0, 1.5, "Kc outside the stages"),
+    Quantity("kc_table_value", "1", 0, 1.5, "Kc at the knots of a block's own table"),
+    Quantity("crop_coefficient", "1", 0, 2, "Kc of a day: crop ET over reference ET"),
+    Quantity("climate_term", "1", -1, 1, "FAO-56 Eq. 62 but for the height: wind and humidity"),
+    Quantity("percent_of_normal", "%", 0, inf, "a week's reference ET against its normal"),
+)
+"""Terms that everybody knows without a unit at their end."""
+
 _PIPES = (
     Quantity("inner_diameter_mm", "mm", 1, 1000, "inner diameter of a pipe"),
     Quantity("roughness_mm", "mm", 0, 1, "height of the wall's roughness, Darcy-Weisbach"),
@@ -365,7 +383,32 @@ _PIPES = (
     Quantity("lowest_over_mean_ratio", "1", 0, 1, "lowest emitter flow over the mean"),
     Quantity("design_uniformity_pct", "%", 0, 100, "EU of a design, Keller and Karmeli 1975"),
     Quantity("target_uniformity_pct", "%", 0, 100, "design uniformity that is asked for"),
-    Quantity("low_quarter_uniformity_pct", "%", 0, 100, "DU: mean of the low quarter over the mean"),
+    Quantity(
+        "low_quarter_uniformity_pct", "%", 0, 100, "DU: mean of the low quarter over the mean"
+    ),
+    Quantity("takeoff_spacing_m", "m", 0.05, 100, "distance between take-offs of a manifold"),
+    Quantity("takeoff_count", "1", 0, 10_000, "take-offs of a manifold"),
+    Quantity("laterals_per_takeoff_count", "1", 1, 2, "laterals that leave one take-off"),
+    Quantity("reached_takeoff_count", "1", 0, 10_000, "take-offs that water reaches"),
+    Quantity("dry_emitter_count", "1", 0, inf, "emitters of a block that water does not reach"),
+    Quantity("outside_range_count", "1", 0, inf, "emitters outside their compensating range"),
+    Quantity("takeoff_head_m", "m", 0, 200, "pressure head at each take-off"),
+    Quantity("takeoff_rise_m", "m", -500, 500, "height of a take-off above the block's inlet"),
+    Quantity(
+        "submain_rise_m", "m", -500, 500, "height of the manifold's inlet above the submain's"
+    ),
+    Quantity("lateral_flow_l_per_h", "L/h", 0, inf, "flow into each lateral"),
+    Quantity("set_head_m", "m", 0.1, 200, "head that a pressure regulator holds behind it"),
+    Quantity("loss_head_m", "m", 0, 100, "head that it takes when fully open"),
+    Quantity("lowest_flow_l_per_h", "L/h", 0, inf, "least flow at which it regulates"),
+    Quantity("highest_flow_l_per_h", "L/h", 0, inf, "largest flow at which it regulates"),
+    Quantity("highest_supply_head_m", "m", 0, inf, "largest head before it"),
+    Quantity("supply_head_m", "m", 0, 200, "head before a regulator"),
+    Quantity("outlet_head_m", "m", 0, 200, "head behind a regulator"),
+    Quantity("takeoff_travel_min", "min", 0, inf, "travel of the water to each take-off"),
+    Quantity("emitter_travel_min", "min", 0, inf, "travel of the water to each emitter"),
+    Quantity("most_travel_min", "min", 0, inf, "travel to all but the last emitters"),
+    Quantity("last_travel_min", "min", 0, inf, "travel to the last emitter"),
 )
 
 _FIELD_TEST = (
@@ -394,6 +437,29 @@ _WATER_QUALITY = (
     Quantity(
         "proton_deficit_meq_per_l", "meq/L", -500, 500, "protons that the water could take up"
     ),
+    Quantity("bicarbonate_meq_per_l", "meq/L", 0, 50, "bicarbonate"),
+    Quantity("carbonate_meq_per_l", "meq/L", 0, 50, "carbonate"),
+    Quantity("nitrate_nitrogen_mg_per_l", "mg/L", 0, 1000, "nitrogen in nitrate"),
+    Quantity("boron_mg_per_l", "mg/L", 0, 100, "boron"),
+    Quantity("iron_mg_per_l", "mg/L", 0, 100, "iron"),
+    Quantity("manganese_mg_per_l", "mg/L", 0, 100, "manganese"),
+    Quantity("hydrogen_sulfide_mg_per_l", "mg/L", 0, 100, "hydrogen sulfide"),
+    Quantity("hardness_mg_per_l", "mg/L", 0, 50_000, "hardness as calcium carbonate"),
+    Quantity("dissolved_solids_mg_per_l", "mg/L", 0, 50_000, "total dissolved solids"),
+    Quantity("suspended_solids_mg_per_l", "mg/L", 0, 50_000, "suspended solids"),
+    Quantity("cations_meq_per_l", "meq/L", 0, 1000, "sum of the cations"),
+    Quantity("anions_meq_per_l", "meq/L", 0, 1000, "sum of the anions"),
+    Quantity("difference_pct", "%", -100, 100, "error of the charge balance"),
+    Quantity("alkalinity_mg_per_l", "mg/L", -2500, 2500, "alkalinity as calcium carbonate"),
+    Quantity("calcium_hardness_mg_per_l", "mg/L", 0, 50_000, "calcium as calcium carbonate"),
+    Quantity("sodium_adsorption_ratio", "1", 0, inf, "SAR of the water"),
+    Quantity("water_ec_ds_m", "dS/m", 0, 60, "electrical conductivity of the irrigation water"),
+    Quantity("soil_salinity_ds_m", "dS/m", 0, 100, "ECe: conductivity of the saturation extract"),
+    Quantity("expected_soil_salinity_ds_m", "dS/m", 0, 100, "ECe that the water leads to in time"),
+    Quantity("zero_yield_ec_ds_m", "dS/m", 0, 100, "ECe at which nothing is harvested"),
+    Quantity("relative_yield_pct", "%", 0, 100, "yield as a share of that without salt"),
+    Quantity("leaching_requirement_fraction", "1", 0, 1, "leaching that keeps ECe at a limit"),
+    Quantity("drip_leaching_requirement_fraction", "1", 0, 1, "the same under frequent drip"),
 )
 
 _ACID = (
@@ -435,6 +501,11 @@ _REPORTS = (
     Quantity("changed_count", "1", 0, inf, "things that a load changed"),
     Quantity("unchanged_count", "1", 0, inf, "things that a load found as they were"),
     Quantity("retired_count", "1", 0, inf, "things that a load took out of force"),
+    Quantity("connect_timeout_s", "s", 0, inf, "wait for a connection to a weather source"),
+    Quantity("read_timeout_s", "s", 0, inf, "wait for the next bytes of an answer"),
+    Quantity("pool_timeout_s", "s", 0, inf, "wait for a free connection"),
+    Quantity("total_deadline_s", "s", 0, inf, "time for all attempts of a request"),
+    Quantity("batch_deadline_s", "s", 0, inf, "time for all requests of a refresh"),
 )
 
 _GROUPS = (
@@ -453,7 +524,11 @@ _GROUPS = (
     _WATER_QUALITY,
     _ACID,
     _REPORTS,
+    _STANDARD_TERMS,
 )
+
+STANDARD_TERMS = frozenset(quantity.name for quantity in _STANDARD_TERMS)
+"""Names of the table that do not end in their unit."""
 
 NOMENCLATURE: Mapping[str, Quantity] = MappingProxyType(
     {quantity.name: quantity for group in _GROUPS for quantity in group}

@@ -122,7 +122,8 @@ def pulse_limits(system: SystemBatch, soil: SoilBatch) -> PulseLimits:
         shortest_pulse_min=whole_minutes(shortest),
         longest_pulse_min=whole_minutes(longest),
         depth_limit_min=to_depth_min,
-        event_limit_mm=event_volume_limit_mm(system, soil),
+        # Net depth leaves out what falls on soil without roots, and so must its limit.
+        event_limit_mm=event_volume_limit_mm(system, soil) * soil.root_share_of_wetted,
         shortest_passes_depth=shortest > to_depth_min,
     )
 

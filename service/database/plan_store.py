@@ -15,7 +15,7 @@ from sqlalchemy import Connection, bindparam, func, insert, select, tuple_, upda
 
 from service.agronomy.records import Days, Floats, Ints
 from service.database import mapping
-from service.database.block_store import find_block_keys, in_force
+from service.database.block_store import find_block_keys
 from service.database.bulk import (
     insert_rows,
     is_among,
@@ -325,29 +325,10 @@ class SqlPlanStore:
         is_reported[at] = True
         early_min[at] = day_min[at] = 0.0
         ready_min[at] = -np.inf
-        off_min = np.ceil(self._off_ratio(runs.ints("block_key")[rows], span[1]) * duration_min)
         np.add.at(early_min, at, np.where(is_early, duration_min, 0.0))
         np.add.at(day_min, at, np.where(is_early, 0.0, duration_min))
-        np.maximum.at(ready_min, at, runs.ints("start_min")[rows] + duration_min + off_min)
+        np.maximum.at(ready_min, at, runs.ints("start_min")[rows] + 2 * duration_min)
         return applied
-
-    def _off_ratio(self, block_keys: Ints, day: date) -> Floats:
-        """Off ratio on ``day`` of the block of each row; 0 where the block is not in force."""
-        wanted, row_of = np.unique(block_keys, return_inverse=True)
-        off_ratio = np.zeros(wanted.size)
-        if wanted.size == 0:
-            return off_ratio
-        stored = read_columns(
-            self._connection,
-            in_force(select(block_version.c.block_key, block_version.c.off_ratio), day).where(
-                is_among(self._connection, block_version.c.block_key, wanted)
-            ),
-        )
-        off_ratio[np.searchsorted(wanted, stored.ints("block_key"))] = np.nan_to_num(
-            stored.floats("off_ratio")
-        )
-        found: Floats = off_ratio[row_of]
-        return found
 
     def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> LoadOutcome:
         """Store reported runs; the same (block, start) again with the same water is unchanged.

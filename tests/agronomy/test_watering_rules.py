@@ -139,6 +139,18 @@ def test_where_the_shortest_pulse_wets_too_deep_it_stands_with_a_warning() -> No
     assert not limits_of()[2]
 
 
+@pytest.mark.parametrize("root_share", [1.0, 0.45])
+def test_the_event_limit_is_the_net_depth_of_the_minutes_that_wet_the_whole_root_depth(
+    root_share: float,
+) -> None:
+    # However few roots there are, the emitter wets to 0.45 m after the same 6.40 L (Schwartzman &
+    # Zur 1986, from memory): 192 min at 2 L/h.
+    blocks = batch_of(make_block(root_share_of_wetted=root_share))
+    limits = pulse_limits(blocks.system, blocks.soil)
+    minutes = limits.event_limit_mm / net_rate_mm_per_min(blocks.system, blocks.soil)
+    assert minutes[0] == pytest.approx(192.0, abs=0.5)
+
+
 def test_limits_of_a_block_that_is_not_fully_known_do_not_disturb_the_others() -> None:
     blocks = batch_of(make_block("a"), make_block("b", saturated_conductivity_mm_per_h=np.nan))
     limits = pulse_limits(blocks.system, blocks.soil)

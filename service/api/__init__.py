@@ -1,0 +1,1 @@
+"""The HTTP interface: routes, schemas and problem documents."""

@@ -1,0 +1,109 @@
+"""How answers are described in the OpenAPI document, and answers that need not be fetched twice.
+
+Conditional answers carry a strong ETag; who sends it back gets 304 (RFC 9110, section 13).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Annotated, Any
+
+from fastapi import Header, Response
+from pydantic import BaseModel
+
+from service.api.problems import (
+    INTERNAL_ERROR,
+    INVALID_REQUEST,
+    PROBLEM_MEDIA_TYPE,
+    STORAGE_UNAVAILABLE,
+    ProblemType,
+    problem_document,
+)
+
+CACHE_CONTROL = "private, max-age=300"
+_TAG_LENGTH = 32
+_EXAMPLE_REQUEST = "0b54b9d8-6f0f-4b5c-9f0e-3a7c2d1e8f60"
+_EXAMPLE_ERRORS = ({"parameter": "date", "detail": "Allowed: a calendar date as YYYY-MM-DD"},)
+
+IfNoneMatch = Annotated[
+    str | None,
+    Header(
+        description="ETag of the answer that the caller holds; 304 without a body if it stands.",
+        examples=['"4d2f0e8c1b7a9d3e5f60718293a4b5c6"'],
+    ),
+]
+
+_CACHE_HEADERS: dict[str, Any] = {
+    "ETag": {
+        "description": "Strong tag of this content; changes when, and only when, the content does.",
+        "schema": {"type": "string"},
+    },
+    "Cache-Control": {
+        "description": f"Always `{CACHE_CONTROL}`.",
+        "schema": {"type": "string"},
+    },
+}
+NOT_MODIFIED: dict[int | str, dict[str, Any]] = {
+    304: {
+        "description": "The caller's copy still stands; no body.",
+        "headers": _CACHE_HEADERS,
+    },
+}
+
+
+def conditional_response(content: BaseModel, if_none_match: str | None) -> Response:
+    """The content as JSON, or 304 where the caller holds it already.
+
+    The tag is a hash of the very bytes, so content must hold nothing that moves with the clock.
+    """
+    body = content.model_dump_json().encode()
+    tag = f'"{hashlib.sha256(body).hexdigest()[:_TAG_LENGTH]}"'
+    headers = {"ETag": tag, "Cache-Control": CACHE_CONTROL}
+    if if_none_match is not None and _matches(if_none_match, tag):
+        return Response(status_code=304, headers=headers)
+    return Response(body, headers=headers, media_type="application/json")
+
+
+def described(
+    what: str, example: dict[str, Any], *, is_conditional: bool = False
+) -> dict[str, Any]:
+    """A successful answer as the OpenAPI document shows it."""
+    answer: dict[str, Any] = {
+        "description": what,
+        "content": {"application/json": {"example": example}},
+    }
+    return {**answer, "headers": _CACHE_HEADERS} if is_conditional else answer
+
+
+def problems(*kinds: ProblemType) -> dict[int | str, dict[str, Any]]:
+    """The problems an operation may answer with, and those that any of them may, by status."""
+    by_status: dict[int | str, list[ProblemType]] = {}
+    for kind in (*kinds, INTERNAL_ERROR, STORAGE_UNAVAILABLE):
+        by_status.setdefault(kind.status, []).append(kind)
+    return {
+        status: {
+            "description": " / ".join(kind.title for kind in alike) + ".",
+            "content": {
+                PROBLEM_MEDIA_TYPE: {
+                    "schema": {"$ref": "#/components/schemas/ProblemOut"},
+                    "examples": {
+                        kind.slug: {
+                            "value": problem_document(
+                                kind,
+                                request_id=_EXAMPLE_REQUEST,
+                                errors=_EXAMPLE_ERRORS if kind is INVALID_REQUEST else (),
+                            )
+                        }
+                        for kind in alike
+                    },
+                }
+            },
+        }
+        for status, alike in by_status.items()
+    }
+
+
+def _matches(if_none_match: str, tag: str) -> bool:
+    """Weak comparison, as If-None-Match asks for; a tag of ours never holds a comma."""
+    held = (each.strip().removeprefix("W/") for each in if_none_match.split(","))
+    return any(each in ("*", tag) for each in held)

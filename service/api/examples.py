@@ -1,0 +1,299 @@
+"""Example answers for the documentation; farm, weather and numbers are invented."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+BLOCK_PAGE: Final[dict[str, Any]] = {
+    "items": [
+        {
+            "block_id": "hill-farm.north",
+            "farm_id": "hill-farm",
+            "name": "North blueberries",
+            "crop_key": "blueberry",
+            "site_id": "home",
+            "supply_id": "well",
+            "area_m2": 3035.142317,
+        }
+    ],
+    "next": "https://rillwright.example/v1/blocks?page_size=1&cursor=aGlsbC1mYXJtLm5vcnRo",
+}
+
+BLOCK: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "farm_id": "hill-farm",
+    "name": "North blueberries",
+    "crop_key": "blueberry",
+    "site_id": "home",
+    "supply_id": "well",
+    "balance_start": "2026-06-10",
+    "curve": {
+        "basis": "days",
+        "season_start": "03-20",
+        "stage_ends": [25.0, 70.0, 180.0, 230.0],
+        "degree_day_floor_c": None,
+        "points": [],
+    },
+    "windows": [
+        {"opens_local": "04:00", "closes_local": "10:00"},
+        {"opens_local": "17:00", "closes_local": "21:00"},
+    ],
+    "no_water": [
+        {
+            "starts_local": "2026-08-20T00:00:00",
+            "ends_local": "2026-08-23T00:00:00",
+            "reason": "harvest",
+        }
+    ],
+    "area_m2": 3035.142317,
+    "row_spacing_m": 3.048,
+    "emitter_spacing_m": 0.4572,
+    "laterals_per_row_count": 2.0,
+    "emitter_flow_l_per_h": 1.892706,
+    "emission_uniformity_pct": 90.0,
+    "fill_time_min": 3.0,
+    "longest_pulse_min": 240.0,
+    "daily_maximum_min": 1440.0,
+    "off_ratio": 2.0,
+    "valve_gap_s": 0.0,
+    "leaching_fraction": 0.0,
+    "transmission_ratio": 1.0,
+    "trigger_fraction": 0.7,
+    "rain_room_fraction": 0.3,
+    "field_capacity": 0.23,
+    "wilting_point": 0.11,
+    "saturated_conductivity_mm_per_h": 50.304555,
+    "grain": "medium",
+    "curve_number": None,
+    "wetted_fraction": 0.510854,
+    "root_depth_m": 0.4572,
+    "root_depth_is_scaled": False,
+    "root_share_of_wetted": 1.0,
+    "root_share_is_scaled": True,
+    "canopy_cover_fraction": 0.6,
+    "canopy_height_m": 1.5,
+    "canopy_is_scaled": True,
+    "planting_year": 2019,
+    "years_to_full_size": 5.0,
+    "mulch_cover_fraction": 0.0,
+    "mulch_rain_pass_fraction": 1.0,
+    "kc_initial": 0.3,
+    "kc_mid": 1.05,
+    "kc_end": 0.5,
+    "kc_off_season": 0.2,
+    "table_height_m": 1.5,
+    "reference_canopy_ratio": 0.815193,
+    "depletion_fraction": 0.5,
+    "initial_depletion_mm": 5.0,
+    "origins": {
+        "area_m2": "given",
+        "curve_number": "not given: no runoff is computed",
+        "field_capacity": "texture sandy-loam: FAO-56 Table 19, middle of the range; "
+        "conductivity Saxton & Rawls 2006",
+        "off_ratio": "choice by texture: off time 1, 2 or 3 times the pulse on coarse, "
+        "medium or fine soil",
+    },
+}
+
+PLAN: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "block_name": "North blueberries",
+    "farm_id": "hill-farm",
+    "day": "2026-07-15",
+    "zone": "America/New_York",
+    "version": 1,
+    "issued_at": "2026-07-14T23:00:00Z",
+    "status": "water",
+    "summary": "The crop will use 4.8 mm; depletion would reach 32.5 mm, beyond the 9.9 mm from "
+    "which on water is given.",
+    "pulses": [
+        {
+            "start_local": "2026-07-15T04:00:00-04:00",
+            "end_local": "2026-07-15T05:13:00-04:00",
+            "start_epoch_s": 1784102400,
+            "end_epoch_s": 1784106780,
+            "duration_min": 73,
+        },
+        {
+            "start_local": "2026-07-15T08:08:00-04:00",
+            "end_local": "2026-07-15T09:21:00-04:00",
+            "start_epoch_s": 1784117280,
+            "end_epoch_s": 1784121660,
+            "duration_min": 73,
+        },
+        {
+            "start_local": "2026-07-15T19:48:00-04:00",
+            "end_local": "2026-07-15T21:00:00-04:00",
+            "start_epoch_s": 1784159280,
+            "end_epoch_s": 1784163600,
+            "duration_min": 72,
+        },
+    ],
+    "pulse_count": 3,
+    "planned_min": 218,
+    "gross_mm": 9.869546,
+    "net_mm": 8.882592,
+    "volume_l": 29955.477612,
+    "need_mm": 28.20363,
+    "deferred_mm": 19.321038,
+    "shortfall_mm": 9.372582,
+    "crop_et_mm": 4.823085,
+    "cause": {"name": "windows", "text": "the allowed hours are too short"},
+    "flags": [
+        {
+            "name": "cannot-keep-up",
+            "text": "In the coming week the block is expected to pass its readily available "
+            "water even if all that can be run is run.",
+        },
+        {
+            "name": "afternoon-stress",
+            "text": "Yesterday ended beyond the readily available water: the plants were short "
+            "in the afternoon.",
+        },
+    ],
+    "cautions": [],
+    "settled_day": "2026-07-13",
+    "unwatered_until_day": "2026-07-15",
+    "weather_age_h": 0.0,
+    "weather_sources": [
+        {
+            "source": "import",
+            "kind": "forecast",
+            "issued_at": "2026-07-14T23:00:00Z",
+            "age_h": 0.0,
+            "quantities": [
+                "tmax_c",
+                "tmin_c",
+                "rhmax_pct",
+                "rhmin_pct",
+                "wind_m_s",
+                "rs_mj_m2",
+                "rain_mm",
+            ],
+        }
+    ],
+    "outlook": [
+        {
+            "day": "2026-07-15",
+            "expected_min": 218.0,
+            "depletion_end_mm": 23.585,
+            "et0_mm": 4.6961,
+            "rain_mm": 0.0,
+        },
+        {
+            "day": "2026-07-16",
+            "expected_min": 300.0,
+            "depletion_end_mm": 15.818,
+            "et0_mm": 4.3389,
+            "rain_mm": 0.0,
+        },
+    ],
+}
+
+EXPLANATION: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "day": "2026-07-15",
+    "version": 1,
+    "issued_at": "2026-07-14T23:00:00Z",
+    "summary": "The crop will use 4.8 mm; depletion would reach 32.5 mm, beyond the 9.9 mm from "
+    "which on water is given.",
+    "steps": [
+        {
+            "name": "et0_mm",
+            "label": "Reference ET",
+            "value": 4.6961,
+            "unit": "mm",
+            "worked": "Penman-Monteith with the values above: [0.408 Δ (Rn - G) + γ 900/(T + "
+            "273) u2 (es - ea)] / [Δ + γ (1 + 0.34 u2)]",
+            "source": "FAO-56 Eq. 6",
+        },
+        {
+            "name": "crop_et_mm",
+            "label": "Crop water use tomorrow",
+            "value": 4.823085,
+            "unit": "mm",
+            "worked": "Kc x ET0 = 1.027 x 4.70",
+            "source": "FAO-56 Eq. 58",
+        },
+        {
+            "name": "planned_min",
+            "label": "Minutes planned",
+            "value": 218.0,
+            "unit": "min",
+            "worked": "3 pulses within the windows, the day's maximum (1440 min) and the "
+            "block's share of the supply",
+            "source": "this service's model, [CHOICE]",
+        },
+    ],
+    "weather": [
+        {
+            "day": "2026-07-15",
+            "values": [
+                {
+                    "name": "tmax_c",
+                    "value": 30.1741,
+                    "flags": [{"name": "forecast", "text": "The value is a forecast."}],
+                },
+                {
+                    "name": "rain_mm",
+                    "value": 0.0,
+                    "flags": [{"name": "forecast", "text": "The value is a forecast."}],
+                },
+                {
+                    "name": "rain_probability_fraction",
+                    "value": 1.0,
+                    "flags": [
+                        {
+                            "name": "assumed-certain",
+                            "text": "No chance of rain was given; the amount is taken as certain.",
+                        },
+                        {"name": "forecast", "text": "The value is a forecast."},
+                    ],
+                },
+                {"name": "et0_mm", "value": 4.6961, "flags": []},
+            ],
+            "origins": [
+                {
+                    "source": "import",
+                    "kind": "forecast",
+                    "issued_at": "2026-07-14T23:00:00Z",
+                    "name": "tmax_c",
+                }
+            ],
+        }
+    ],
+}
+
+BALANCE: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "first_day": "2026-07-13",
+    "last_day": "2026-07-13",
+    "items": [
+        {
+            "day": "2026-07-13",
+            "is_observed": True,
+            "irrigation_origin": "none",
+            "flags": [],
+            "et0_mm": 5.583087,
+            "rain_mm": 0.0,
+            "rain_entering_mm": 0.0,
+            "rain_drainage_mm": 0.0,
+            "crop_coefficient": 1.027081,
+            "crop_et_mm": 5.734282,
+            "stress_ratio": 0.06689,
+            "actual_crop_et_mm": 0.383566,
+            "irrigation_gross_mm": 0.0,
+            "early_net_mm": 0.0,
+            "day_net_mm": 0.0,
+            "nonuniformity_loss_mm": 0.0,
+            "unrooted_loss_mm": 0.0,
+            "irrigation_drainage_mm": 0.0,
+            "resize_mm": 0.0,
+            "taw_mm": 28.027482,
+            "raw_mm": 13.190538,
+            "depletion_start_mm": 27.03504,
+            "depletion_end_mm": 27.418606,
+            "degree_day_sum_c_day": None,
+        }
+    ],
+}

@@ -1,0 +1,44 @@
+"""Balances: the ledger of a block's root zone, day by day."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+
+from service.api.answers import described, problems
+from service.api.dependencies import BlockId, TheService
+from service.api.examples import BALANCE
+from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.schemas.balances import BalanceOut
+from service.api.schemas.queries import BalanceQuery
+from service.operations import read_plans
+
+DEFAULT_SPAN_DAYS = 30
+router = APIRouter(tags=["balances"])
+
+
+@router.get(
+    "/blocks/{block_id}/balance",
+    operation_id="get_balance",
+    summary="Get a block's water balance",
+    description="Days of the block's ledger in a span of at most 400 days after the first: what"
+    " came, what the crop used, what was lost, and the depletion at both ends of each day.",
+    responses={
+        200: described("The days.", BALANCE),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_balance(
+    block_id: BlockId, service: TheService, query: Annotated[BalanceQuery, Query()]
+) -> BalanceOut:
+    """The ledger of a span."""
+    last_day = query.last_day or service.clock.now().date()
+    first_day = query.first_day or date.fromordinal(
+        max(last_day.toordinal() - DEFAULT_SPAN_DAYS, date.min.toordinal())
+    )
+    rows = read_plans.read_balance(
+        block_id, first_day=first_day, last_day=last_day, unit_of_work=service.unit_of_work
+    )
+    return BalanceOut.from_rows(block_id, rows, first_day=first_day, last_day=last_day)

@@ -1,0 +1,91 @@
+"""Blocks: the list, and one in full."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+
+from service.api.answers import described, problems
+from service.api.dependencies import BlockId, TheService
+from service.api.examples import BLOCK, BLOCK_PAGE
+from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
+from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery
+from service.errors import Fault, InputInvalid
+from service.operations import read_plans
+
+router = APIRouter(tags=["blocks"])
+
+
+@router.get(
+    "/blocks",
+    operation_id="list_blocks",
+    summary="List blocks",
+    description="Blocks in force on a day, by id, page by page. Follow `next` until it is absent.",
+    response_model_exclude_none=True,
+    responses={
+        200: described("A page of blocks.", BLOCK_PAGE),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def list_blocks(
+    request: Request, service: TheService, query: Annotated[BlockListQuery, Query()]
+) -> BlockPageOut:
+    """A page of blocks; the cursor names the last block of the page before."""
+    after = "" if query.cursor is None else _block_id_of(query.cursor)
+    size = min(query.page_size, LARGEST_PAGE_SIZE)
+    blocks = read_plans.list_blocks(
+        farm_id=query.farm, day=query.day or _today(service), unit_of_work=service.unit_of_work
+    )
+    rest = [block for block in blocks if block.block_id > after]
+    page = rest[:size]
+    following = None
+    if len(rest) > size:
+        cursor = _cursor_of(page[-1].block_id)
+        following = str(request.url.include_query_params(cursor=cursor))
+    return BlockPageOut(items=[BlockSummaryOut.from_record(each) for each in page], next=following)
+
+
+@router.get(
+    "/blocks/{block_id}",
+    operation_id="get_block",
+    summary="Get a block",
+    description="A block as it stands on a day: every number that plans are computed with, and"
+    " where each one comes from.",
+    responses={
+        200: described("The block.", BLOCK),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_block(
+    block_id: BlockId, service: TheService, query: Annotated[BlockQuery, Query()]
+) -> BlockOut:
+    """One block in full."""
+    return BlockOut.from_record(
+        read_plans.get_block(
+            block_id, day=query.day or _today(service), unit_of_work=service.unit_of_work
+        )
+    )
+
+
+def _today(service: TheService) -> date:
+    return service.clock.now().date()
+
+
+def _cursor_of(block_id: str) -> str:
+    return base64.urlsafe_b64encode(block_id.encode()).decode().rstrip("=")
+
+
+def _block_id_of(cursor: str) -> str:
+    try:
+        padded = cursor.encode("ascii") + b"=" * (-len(cursor) % 4)
+        return base64.b64decode(padded, altchars=b"-_", validate=True).decode()
+    except (binascii.Error, UnicodeError) as error:
+        raise InputInvalid(
+            "the cursor cannot be read",
+            [Fault("cursor", "another text", "the cursor of a `next` address, unchanged")],
+        ) from error

@@ -1,0 +1,116 @@
+"""The few pages of the API itself: what this is, its documentation, and its types of problems.
+
+They load nothing from any other host: the documentation's program is served from here, and the
+content security policy would stop anything else. Swagger UI's own "validator" badge, which sends
+the address of the API to its maker, is off.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from importlib.resources import files
+
+from fastapi import APIRouter, FastAPI
+from starlette.exceptions import HTTPException
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.staticfiles import StaticFiles
+
+import service
+from service.api.problems import PROBLEM_TYPES, ProblemType
+
+router = APIRouter(include_in_schema=False)
+
+_PAGE_POLICY = (
+    "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:;"
+    " object-src 'none'; base-uri 'none'; frame-ancestors 'none'"
+)
+_START_DOCS = """\
+SwaggerUIBundle({
+  url: "openapi.json",
+  dom_id: "#documentation",
+  deepLinking: true,
+  validatorUrl: null,
+  presets: [SwaggerUIBundle.presets.apis],
+  layout: "BaseLayout",
+});
+"""
+
+
+def serve_documentation_files(app: FastAPI) -> None:
+    """Serve the documentation's program from the package that ships it."""
+    folder = files("fastapi_offline") / "static"
+    app.mount("/docs/assets", StaticFiles(directory=str(folder)), name="docs-assets")
+
+
+@router.get("/")
+async def get_service() -> Response:
+    """What this is and where to go on."""
+    return JSONResponse(
+        {
+            "service": "rillwright",
+            "version": service.__version__,
+            "what": "Weather-driven drip irrigation plans for perennial fruit.",
+            "blocks": "/v1/blocks",
+            "docs": "/docs",
+            "openapi": "/openapi.json",
+            "problems": "/problems",
+        }
+    )
+
+
+@router.get("/docs")
+async def show_documentation() -> Response:
+    """The documentation of the API, to read and to try."""
+    return _page(
+        "Rillwright API",
+        '<div id="documentation"></div>\n<script src="docs/assets/swagger-ui-bundle.js"></script>\n'
+        '<script src="docs/start.js"></script>',
+        head='<link rel="stylesheet" href="docs/assets/swagger-ui.css">\n'
+        '<link rel="icon" href="docs/assets/favicon.png">\n',
+    )
+
+
+@router.get("/docs/start.js")
+async def start_documentation() -> Response:
+    """The few lines that start the documentation page, so that it needs no inline script."""
+    return Response(_START_DOCS, media_type="text/javascript")
+
+
+@router.get("/problems")
+async def list_problem_types() -> Response:
+    """All types of problems."""
+    entries = "\n".join(
+        f'<li><a href="problems/{kind.slug}">{escape(kind.title)}</a> ({kind.status})</li>'
+        for kind in PROBLEM_TYPES
+    )
+    return _page(
+        "Types of problems",
+        "<h1>Types of problems</h1>\n<p>Errors of the API are problem documents (RFC 9457); their"
+        f" <code>type</code> is one of these.</p>\n<ul>\n{entries}\n</ul>",
+    )
+
+
+@router.get("/problems/{slug}")
+async def show_problem_type(slug: str) -> Response:
+    """What a type of problem means and what to do about it."""
+    kind = next((kind for kind in PROBLEM_TYPES if kind.slug == slug), None)
+    if kind is None:
+        raise HTTPException(404)
+    return _page(kind.title, _problem_text(kind))
+
+
+def _problem_text(kind: ProblemType) -> str:
+    return (
+        f"<h1>{escape(kind.title)}</h1>\n<p>Status {kind.status}.</p>\n"
+        f"<p>{escape(kind.detail)}</p>\n<h2>What to do</h2>\n<p>{escape(kind.remedy)}</p>\n"
+        '<p><a href="../problems">All types of problems</a></p>'
+    )
+
+
+def _page(title: str, body: str, *, head: str = "") -> Response:
+    return HTMLResponse(
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n{head}</head>\n<body>\n{body}\n</body>\n</html>\n",
+        headers={"Content-Security-Policy": _PAGE_POLICY},
+    )

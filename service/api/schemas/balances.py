@@ -1,0 +1,84 @@
+"""Days of a block's ledger."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Self
+
+from pydantic import Field
+
+from service.api.schemas.facts import FlagOut, Out, known, plan_flags
+from service.records import LEDGER_NUMBERS, LedgerRows
+
+_IRRIGATION_ORIGINS = ("none", "reported", "planned")
+
+
+class BalanceDayOut(Out):
+    """One day of a block's ledger, depths in mm over the block area."""
+
+    day: date = Field(description="Local day.")
+    is_observed: bool = Field(description="False: the weather is still forecast or filled in.")
+    irrigation_origin: str = Field(
+        description="`none`, `reported` (runs), or `planned` (the plan, taken as carried out)."
+    )
+    flags: list[FlagOut]
+    et0_mm: float | None = Field(description="Reference ET, mm.")
+    rain_mm: float | None = Field(description="Rain, mm.")
+    rain_entering_mm: float | None = Field(description="Rain that enters the root zone, mm.")
+    rain_drainage_mm: float | None = Field(description="Rain that drains below it, mm.")
+    crop_coefficient: float | None = Field(description="Kc, dimensionless.")
+    crop_et_mm: float | None = Field(description="Crop water use without stress, mm.")
+    stress_ratio: float | None = Field(description="Ks, 1 without stress, dimensionless.")
+    actual_crop_et_mm: float | None = Field(description="Crop water use with stress, mm.")
+    irrigation_gross_mm: float | None = Field(description="Irrigation that ran, mm.")
+    early_net_mm: float | None = Field(description="Net irrigation begun before sunrise, mm.")
+    day_net_mm: float | None = Field(description="Net irrigation begun after sunrise, mm.")
+    nonuniformity_loss_mm: float | None = Field(
+        description="Irrigation lost to uneven emitters, mm."
+    )
+    unrooted_loss_mm: float | None = Field(
+        description="Irrigation that wets soil without roots, mm."
+    )
+    irrigation_drainage_mm: float | None = Field(
+        description="Irrigation that drains below the root zone, mm."
+    )
+    resize_mm: float | None = Field(
+        description="Depletion gained as the managed zone changes size, mm."
+    )
+    taw_mm: float | None = Field(description="Water that a full root zone holds, mm.")
+    raw_mm: float | None = Field(description="Readily available water, mm.")
+    depletion_start_mm: float | None = Field(description="Depletion at the day's start, mm.")
+    depletion_end_mm: float | None = Field(description="Depletion at the day's end, mm.")
+    degree_day_sum_c_day: float | None = Field(
+        description="Degree days since the season's start, °C day; null: not counted."
+    )
+
+
+class BalanceOut(Out):
+    """Days of a block's ledger in order; days without an entry are left out."""
+
+    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    first_day: date = Field(description="First day asked for.")
+    last_day: date = Field(description="Last day asked for.")
+    items: list[BalanceDayOut]
+
+    @classmethod
+    def from_rows(cls, block_id: str, rows: LedgerRows, *, first_day: date, last_day: date) -> Self:
+        """The rows as objects."""
+        columns = {name: rows.numbers[name].tolist() for name in LEDGER_NUMBERS}
+        days: list[date] = rows.days.astype("datetime64[D]").tolist()
+        return cls(
+            block_id=block_id,
+            first_day=first_day,
+            last_day=last_day,
+            items=[
+                BalanceDayOut(
+                    day=day,
+                    is_observed=bool(rows.is_observed[row]),
+                    irrigation_origin=_IRRIGATION_ORIGINS[int(rows.irrigation_origin[row])],
+                    flags=plan_flags(int(rows.flags[row])),
+                    **{name: known(values[row]) for name, values in columns.items()},
+                )
+                for row, day in enumerate(days)
+            ],
+        )

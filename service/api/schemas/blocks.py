@@ -1,0 +1,237 @@
+"""Blocks, short and in full."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Self
+
+from pydantic import Field
+
+from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
+from service.api.schemas.facts import SHOWN_DECIMALS, Out, known
+from service.records import BLOCK_NUMBERS, BlockDefinition
+
+_GRAINS = ("coarse", "medium", "fine")
+
+
+class BlockSummaryOut(Out):
+    """A block in a list."""
+
+    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    farm_id: str
+    name: str
+    crop_key: str = Field(description="Row of the crop table.")
+    site_id: str = Field(description="Place whose weather counts.")
+    supply_id: str = Field(description="Water supply that the block shares.")
+    area_m2: float = Field(description="Ground area, m².")
+
+    @classmethod
+    def from_record(cls, block: BlockDefinition) -> Self:
+        """The summary of a definition."""
+        return cls(
+            block_id=block.block_id,
+            farm_id=block.farm_id,
+            name=block.name,
+            crop_key=block.crop_key,
+            site_id=block.site_id,
+            supply_id=block.supply_id,
+            area_m2=round(block.area_m2, SHOWN_DECIMALS),
+        )
+
+
+class BlockPageOut(Out):
+    """A page of blocks, by id."""
+
+    items: list[BlockSummaryOut]
+    next: str | None = Field(
+        None, description="Address of the next page; left out on the last one."
+    )
+
+
+class WindowOut(Out):
+    """A daily span of local time in which the block may run."""
+
+    opens_local: str = Field(description="HH:MM on the local clock.")
+    closes_local: str = Field(description="HH:MM on the local clock, up to 24:00.")
+
+    @classmethod
+    def from_record(cls, window: WallWindow) -> Self:
+        """The span in clock times."""
+        return cls(
+            opens_local=_clock_text(window.opens_wall_min),
+            closes_local=_clock_text(window.closes_wall_min),
+        )
+
+
+class NoWaterOut(Out):
+    """A span in which the block must not run."""
+
+    starts_local: str = Field(description="Local date and time, without an offset.")
+    ends_local: str = Field(description="Local date and time, without an offset.")
+    reason: str
+
+    @classmethod
+    def from_record(cls, period: NoWaterPeriod) -> Self:
+        """The span in clock times."""
+        return cls(
+            starts_local=period.starts_local.isoformat(),
+            ends_local=period.ends_local.isoformat(),
+            reason=period.reason,
+        )
+
+
+class CurvePointOut(Out):
+    """A point of a crop coefficient curve of the block's own."""
+
+    month_day: str = Field(description="MM-DD.")
+    crop_coefficient: float = Field(description="Kc, dimensionless.")
+
+
+class CurveOut(Out):
+    """How the crop coefficient runs through the season."""
+
+    basis: str = Field(
+        description="`days`: stages in days since the start; `degree-days`: stages in degree days"
+        " since the start; `table`: the block's own points."
+    )
+    season_start: str = Field(description="MM-DD on which the season or the count starts.")
+    stage_ends: list[float] = Field(
+        description="Ends of the initial, development, mid and late stage since the start: days,"
+        " or degree days in °C day."
+    )
+    degree_day_floor_c: float | None = Field(
+        description="Temperature below which no degree days are counted, °C."
+    )
+    points: list[CurvePointOut]
+
+    @classmethod
+    def from_record(cls, curve: CurveDefinition) -> Self:
+        """The curve with its days as MM-DD."""
+        return cls(
+            basis=curve.basis,
+            season_start=_month_day(*curve.season_start),
+            stage_ends=list(curve.stage_knots),
+            degree_day_floor_c=curve.degree_day_floor_c,
+            points=[
+                CurvePointOut(month_day=_month_day(month, day), crop_coefficient=value)
+                for month, day, value in curve.points
+            ],
+        )
+
+
+class BlockOut(Out):
+    """A block as it stands on a day: every number the plans are computed with, and its origin."""
+
+    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    farm_id: str
+    name: str
+    crop_key: str = Field(description="Row of the crop table.")
+    site_id: str = Field(description="Place whose weather counts.")
+    supply_id: str = Field(description="Water supply that the block shares.")
+    balance_start: date | None = Field(
+        description="First day of the ledger as given; null: from the first observed weather."
+    )
+    curve: CurveOut
+    windows: list[WindowOut]
+    no_water: list[NoWaterOut]
+    area_m2: float | None = Field(description="Ground area, m².")
+    row_spacing_m: float | None = Field(description="Distance between rows, m.")
+    emitter_spacing_m: float | None = Field(description="Distance between emitters, m.")
+    laterals_per_row_count: float | None = Field(description="Drip lines per row.")
+    emitter_flow_l_per_h: float | None = Field(description="Flow of one emitter, L/h.")
+    emission_uniformity_pct: float | None = Field(description="Emission uniformity, %.")
+    fill_time_min: float | None = Field(description="Time until all emitters drip, min.")
+    longest_pulse_min: float | None = Field(description="The grower's longest pulse, min.")
+    daily_maximum_min: float | None = Field(description="Most running time of a day, min.")
+    off_ratio: float | None = Field(description="Rest after a pulse, multiple of its length.")
+    valve_gap_s: float | None = Field(description="Time that the valve takes after a pulse, s.")
+    leaching_fraction: float | None = Field(description="Extra water against salt; 0: off.")
+    transmission_ratio: float | None = Field(description="Peak-use transmission ratio; 1: off.")
+    trigger_fraction: float | None = Field(
+        description="Share of the readily available water used up at which water is given."
+    )
+    rain_room_fraction: float | None = Field(
+        description="Share of the readily available water left empty for rain."
+    )
+    field_capacity: float | None = Field(description="Soil water at field capacity, m³/m³.")
+    wilting_point: float | None = Field(description="Soil water at wilting point, m³/m³.")
+    saturated_conductivity_mm_per_h: float | None = Field(
+        description="Saturated conductivity of the soil, mm/h."
+    )
+    grain: str | None = Field(description="Texture group: `coarse`, `medium` or `fine`.")
+    curve_number: float | None = Field(description="SCS curve number; null: no runoff is computed.")
+    wetted_fraction: float | None = Field(description="Share of the ground that the drip wets.")
+    root_depth_m: float | None = Field(description="Depth of the managed root zone, m.")
+    root_depth_is_scaled: bool = Field(
+        description="True: the full-size depth, grown into with age; false: this year's."
+    )
+    root_share_of_wetted: float | None = Field(
+        description="Share of the applied water that reaches rooted soil."
+    )
+    root_share_is_scaled: bool = Field(
+        description="True: the full-size share, grown into with age; false: this year's."
+    )
+    canopy_cover_fraction: float | None = Field(description="Ground shaded at full leaf.")
+    canopy_height_m: float | None = Field(description="Height of the canopy, m.")
+    canopy_is_scaled: bool = Field(
+        description="True: the full-size canopy, grown into with age; false: this year's."
+    )
+    planting_year: int | None = Field(description="Calendar year; null: full size already.")
+    years_to_full_size: float | None = Field(description="Years from planting to full size.")
+    mulch_cover_fraction: float | None = Field(
+        description="Share of the wetted strip under film or fabric."
+    )
+    mulch_rain_pass_fraction: float | None = Field(
+        description="Share of the rain on the mulch that enters the soil under it."
+    )
+    kc_initial: float | None = Field(description="Crop coefficient of the initial stage.")
+    kc_mid: float | None = Field(description="Crop coefficient of the mid season.")
+    kc_end: float | None = Field(description="Crop coefficient at the end of the late stage.")
+    kc_off_season: float | None = Field(description="Crop coefficient outside the season.")
+    table_height_m: float | None = Field(
+        description="Height of the crop that the coefficients were measured on, m."
+    )
+    reference_canopy_ratio: float | None = Field(
+        description="Density coefficient of the crop that the coefficients were measured on."
+    )
+    depletion_fraction: float | None = Field(
+        description="Share p of the stored water that is easy to take up at 5 mm/d."
+    )
+    initial_depletion_mm: float | None = Field(
+        description="Depletion on the first morning of the ledger, mm; null: taken as 0."
+    )
+    origins: dict[str, str] = Field(
+        description="Where each number comes from: `given`, or the source of the default."
+    )
+
+    @classmethod
+    def from_record(cls, block: BlockDefinition) -> Self:
+        """The definition without NaN and codes."""
+        numbers = {name: known(getattr(block, name)) for name in BLOCK_NUMBERS}
+        year, group = numbers.pop("planting_year"), numbers.pop("texture_group")
+        facts: dict[str, object] = {
+            **numbers,
+            "planting_year": None if year is None else int(year),
+            "grain": None if group is None else _GRAINS[int(group)],
+            "balance_start": block.balance_start,
+            "curve": CurveOut.from_record(block.curve),
+            "windows": [WindowOut.from_record(window) for window in block.windows],
+            "no_water": [NoWaterOut.from_record(period) for period in block.no_water],
+            "origins": {
+                "grain" if name == "texture_group" else name: origin
+                for name, origin in block.origins.items()
+            },
+        }
+        for name in ("block_id", "farm_id", "name", "crop_key", "site_id", "supply_id"):
+            facts[name] = getattr(block, name)
+        for name in ("root_depth_is_scaled", "root_share_is_scaled", "canopy_is_scaled"):
+            facts[name] = numbers[name] == 1.0
+        return cls.model_validate(facts)
+
+
+def _clock_text(wall_min: int) -> str:
+    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
+
+
+def _month_day(month: int, day: int) -> str:
+    return f"{month:02d}-{day:02d}"

@@ -1,0 +1,65 @@
+"""Why a plan says what it says."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Self
+
+from pydantic import Field
+
+from service.agronomy.reasoning import Step
+from service.api.schemas.facts import Out, known
+from service.api.schemas.plans import plan_summary
+from service.api.schemas.weather import WeatherDayOut, weather_days
+from service.operations.read_plans import Explanation
+
+
+class StepOut(Out):
+    """One step from the weather to the minutes."""
+
+    name: str = Field(description="The quantity, by name.")
+    label: str = Field(description="The quantity in words.")
+    value: float | None = Field(description="Its value in `unit`; null: not known.")
+    unit: str = Field(description="Unit of the value; empty: none.")
+    worked: str = Field(description="The equation with the numbers put in.")
+    source: str = Field(description="Where the equation or value is published.")
+
+    @classmethod
+    def from_record(cls, step: Step) -> Self:
+        """The step without NaN."""
+        return cls(
+            name=step.name,
+            label=step.label,
+            value=known(step.value),
+            unit=step.unit,
+            worked=step.worked,
+            source=step.source,
+        )
+
+
+class ExplanationOut(Out):
+    """Why a plan says what it says."""
+
+    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    day: date = Field(description="Local day that the plan is for.")
+    version: int = Field(description="Version of the plan that is explained.")
+    issued_at: datetime = Field(description="When that version was made, UTC.")
+    summary: str = Field(description="The plan and its reason in a sentence.")
+    steps: list[StepOut] = Field(description="From the weather to the minutes, in order.")
+    weather: list[WeatherDayOut] = Field(
+        description="The weather behind it: yesterday, today and the coming days."
+    )
+
+    @classmethod
+    def from_record(cls, explanation: Explanation) -> Self:
+        """The steps and the weather table."""
+        plan = explanation.view.plan
+        return cls(
+            block_id=plan.block_id,
+            day=plan.day,
+            version=plan.version,
+            issued_at=plan.issued_at,
+            summary=plan_summary(explanation.view),
+            steps=[StepOut.from_record(step) for step in explanation.steps],
+            weather=weather_days(plan.basis),
+        )

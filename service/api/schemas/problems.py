@@ -1,0 +1,33 @@
+"""Problem documents."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from service.api.schemas.facts import Out
+
+
+class ProblemErrorOut(Out):
+    """One thing that is wrong with the request."""
+
+    detail: str = Field(description="What is wrong or what is allowed.")
+    parameter: str | None = Field(
+        None, description="The parameter of path or query, or the header, that is meant."
+    )
+    pointer: str | None = Field(
+        None, description="JSON pointer (RFC 6901) to the place in the body that is meant."
+    )
+
+
+class ProblemOut(Out):
+    """A problem document, RFC 9457."""
+
+    type: str = Field(description="Address of a page that explains this type of problem.")
+    title: str = Field(description="The type in words.")
+    status: int = Field(description="The HTTP status.")
+    detail: str | None = Field(None, description="What happened, for people.")
+    instance: str = Field(description="URN of this very occurrence.")
+    request_id: str = Field(description="Id to name to the operator; also in X-Request-Id.")
+    errors: list[ProblemErrorOut] | None = Field(
+        None, description="With status 422: all that is wrong."
+    )

@@ -1,0 +1,43 @@
+"""The command line ``rillwright``: what people at a farm, an advisory office or a server type.
+
+Commands only read arguments, call one operation and show what came back; every rule lives further
+in. ``terminal.py`` holds what all commands share (errors to exit codes, JSON, progress).
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+
+from service.cli.demonstration import demo
+from service.cli.evening import load, report_run, run_day, weather_import
+from service.cli.housekeeping import check, migrate, serve
+from service.cli.plans import counties, plan, why
+from service.cli.reckoning import et0, hindcast
+from service.cli.terminal import make_app
+
+__all__ = ["app", "main"]
+
+app = make_app()
+app.command()(demo)
+app.command()(load)
+app.command("weather-import")(weather_import)
+app.command("run-day")(run_day)
+app.command()(plan)
+app.command()(why)
+app.command()(counties)
+app.command("report-run")(report_run)
+app.command()(et0)
+app.command()(hindcast)
+app.command()(check)
+app.command()(migrate)
+app.command()(serve)
+
+
+def main() -> None:
+    """Run the command that the process was started with."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks a letter such as the degree sign shows a question mark instead.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+    app(prog_name="rillwright")

@@ -1,0 +1,250 @@
+"""What happens around an evening: farm files and weather in, the day's run, runs reported back."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from service.bootstrap import Service, open_service
+from service.cli import shown
+from service.cli.terminal import (
+    EXIT_UNFULFILLED,
+    JsonOption,
+    note,
+    out,
+    parse_day,
+    parse_start,
+    print_json,
+    progress_bar,
+)
+from service.farm_files.farm_file import read_farm_file
+from service.farm_files.quantities import Measure, read_quantity
+from service.farm_files.weather_file import read_weather_file
+from service.operations.import_weather import import_weather
+from service.operations.manage_farms import load_bundle
+from service.operations.read_farms import farms_by_day, get_site, list_farms, local_day
+from service.operations.read_plans import list_blocks
+from service.operations.report_runs import report_run as store_run
+from service.operations.run_day import DayRun
+from service.operations.run_day import run_day as run_evening
+from service.records import FarmDefinition, LoadOutcome
+
+METERED = Measure(
+    noun="a volume",
+    unit="L",
+    lowest=0.0,
+    highest=1e9,
+    examples=("'820 gal'", "'3.1 m3'"),
+)
+
+
+def load(
+    farm_file: Annotated[Path, typer.Argument(help="Farm file; examples/farm-template.toml.")],
+    effective_day: Annotated[
+        date | None,
+        typer.Option(
+            "--from",
+            parser=parse_day,
+            metavar="DATE",
+            help="First day that changed blocks count from; default: today at the farm.",
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Load a farm file: all of it, or nothing and a list of faults."""
+    bundle = read_farm_file(farm_file)
+    service = open_service()
+    zone = bundle.farm.zone if bundle.farm else "UTC"
+    day = effective_day or local_day(service.clock.now(), zone)
+    outcome = load_bundle(
+        bundle, effective_day=day, unit_of_work=service.unit_of_work, clock=service.clock
+    )
+    if as_json:
+        print_json({**outcome_document(outcome), "effective_day": day})
+        return
+    what = bundle.farm.name if bundle.farm else "sites and counties"
+    out.print(f"{what}: {outcome_text(outcome)}; changes count from {day}")
+
+
+def weather_import(
+    site: Annotated[str, typer.Argument(help="Id of the site that the weather is of.")],
+    weather_file: Annotated[Path, typer.Argument(help="CSV with one line per day.")],
+    source: Annotated[str, typer.Option(help="Name of the source.")] = "import",
+    forecast_from: Annotated[
+        date | None,
+        typer.Option(
+            "--forecast-from",
+            parser=parse_day,
+            metavar="DATE",
+            help="Days from this one on are forecasts; default: from today on.",
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Import daily weather for a site: all of the file, or nothing and a list of faults."""
+    content = read_weather_file(weather_file)
+    service = open_service()
+    zone = get_site(site, unit_of_work=service.unit_of_work).zone
+    first_forecast = forecast_from or local_day(service.clock.now(), zone)
+    outcome = import_weather(
+        site,
+        content.days,
+        content.fields,
+        source=source,
+        forecast_from=first_forecast,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    if as_json:
+        print_json(
+            {
+                **outcome_document(outcome),
+                "first_day": content.days[0].item(),
+                "last_day": content.days[-1].item(),
+                "forecast_from_day": first_forecast,
+                "notes": content.notes,
+                "sha256": content.sha256,
+            }
+        )
+        return
+    out.print(
+        f"{site}: {outcome_text(outcome)}; {content.days[0]} to {content.days[-1]}, forecast from"
+        f" {first_forecast} on"
+    )
+    for text in content.notes:
+        note(f"note: {text}")
+
+
+def run_day(
+    on: Annotated[
+        date | None,
+        typer.Option(
+            "--on",
+            parser=parse_day,
+            metavar="DATE",
+            help="Evening to run; default: today at each farm. The plans are for the day after.",
+        ),
+    ] = None,
+    farm: Annotated[
+        list[str] | None, typer.Option("--farm", help="Only this farm; may be repeated.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring the balances up to date and make tomorrow's plans."""
+    service = open_service()
+    farms = list_farms(farm or None, unit_of_work=service.unit_of_work)
+    groups = farms_by_day(farms, service.clock.now())
+    if on is not None:
+        groups = {on: farms}
+    runs = [_run_group(service, day, members) for day, members in sorted(groups.items())]
+    if as_json:
+        print_json([_run_document(run) for run in runs])
+    else:
+        for run in runs:
+            _show_run(run)
+    if any(run.failures for run in runs):
+        raise typer.Exit(EXIT_UNFULFILLED)
+
+
+def _run_group(service: Service, day: date, farms: list[FarmDefinition]) -> DayRun:
+    farm_ids = [farm.farm_id for farm in farms]
+    total = sum(
+        len(list_blocks(farm_id=farm_id, day=day, unit_of_work=service.unit_of_work))
+        for farm_id in farm_ids
+    )
+    with progress_bar(f"evening of {day}", total) as progress:
+        return run_evening(
+            day,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+            source_order=service.source_order,
+            farm_ids=farm_ids,
+            progress=progress,
+        )
+
+
+def _show_run(run: DayRun) -> None:
+    out.print(
+        f"evening of {run.on}: {shown.count(run.block_count, 'block')} planned,"
+        f" {shown.count(run.new_version_count, 'new plan')}"
+    )
+    if run.without_weather_count:
+        out.print(
+            f"! {shown.count(run.without_weather_count, 'block')} without weather;"
+            " `rillwright check` says which site"
+        )
+    for failure in run.failures:
+        note(f"error: farm {failure.farm_id} has no new plan: {failure.reason}")
+
+
+def _run_document(run: DayRun) -> dict[str, object]:
+    return {
+        "on": run.on,
+        "block_count": run.block_count,
+        "new_version_count": run.new_version_count,
+        "without_weather_count": run.without_weather_count,
+        "failures": [{"farm_id": each.farm_id, "reason": each.reason} for each in run.failures],
+        "phases_s": {name: round(spent, 4) for name, spent in run.phases.seconds.items()},
+    }
+
+
+def report_run(
+    block: Annotated[str, typer.Argument(help="Block that ran.")],
+    start: Annotated[
+        datetime,
+        typer.Option(
+            "--start",
+            parser=parse_start,
+            metavar="YYYY-MM-DDTHH:MM",
+            help="When it started, on the site's clock.",
+        ),
+    ],
+    minutes: Annotated[float, typer.Option("--minutes", help="How long it ran.")],
+    metered: Annotated[
+        str | None, typer.Option("--volume", help="Metered water with its unit: '820 gal'.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Report a run that took place; it replaces what the plan assumed for that day."""
+    volume_l = None if metered is None else read_quantity(metered, METERED, where="--volume")
+    service = open_service()
+    outcome = store_run(
+        block,
+        start,
+        minutes,
+        reporter="command line",
+        volume_l=volume_l,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    if as_json:
+        print_json(outcome_document(outcome))
+        return
+    out.print(
+        f"{block}: {minutes:g} min from {start:%Y-%m-%d %H:%M}, {outcome_text(outcome)}; the next"
+        " `rillwright run-day` counts it"
+    )
+
+
+def outcome_text(outcome: LoadOutcome) -> str:
+    """What a load did, in words."""
+    parts = (
+        (outcome.created_count, "new"),
+        (outcome.changed_count, "changed"),
+        (outcome.retired_count, "retired"),
+        (outcome.unchanged_count, "unchanged"),
+    )
+    return ", ".join(f"{number:,} {word}" for number, word in parts if number) or "nothing to do"
+
+
+def outcome_document(outcome: LoadOutcome) -> dict[str, int]:
+    """What a load did, for programs."""
+    return {
+        "created_count": outcome.created_count,
+        "changed_count": outcome.changed_count,
+        "unchanged_count": outcome.unchanged_count,
+        "retired_count": outcome.retired_count,
+    }

@@ -1,0 +1,147 @@
+"""Keeping the service itself: schema, health, the web server."""
+
+from __future__ import annotations
+
+import ipaddress
+from typing import Annotated
+
+import typer
+
+from service.bootstrap import migrate_database, open_service
+from service.cli import shown
+from service.cli.terminal import (
+    EXIT_UNFULFILLED,
+    JsonOption,
+    note,
+    out,
+    paragraph,
+    plain_table,
+    print_json,
+)
+from service.operations.check_health import Health, check_health
+from service.settings import Settings, read_settings
+
+
+def migrate(as_json: JsonOption = False) -> None:
+    """Bring the database to this version's schema; on a current one nothing happens."""
+    revision = migrate_database()
+    if as_json:
+        print_json({"revision": revision})
+        return
+    out.print(f"database is at revision {revision}")
+
+
+def check(as_json: JsonOption = False) -> None:
+    """Look over settings, weather and blocks; exit code 1 where something needs attention."""
+    settings = read_settings()
+    service = open_service(settings)
+    health = check_health(
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+    )
+    if as_json:
+        print_json(_health_document(settings, health))
+    else:
+        _show_health(settings, health)
+    if health.needs_attention:
+        raise typer.Exit(EXIT_UNFULFILLED)
+
+
+def shown_database(settings: Settings) -> str:
+    """The database's address without a password."""
+    head, at, tail = settings.database_url.rpartition("@")
+    scheme, slashes, account = head.partition("://")
+    user = account.partition(":")[0]
+    return f"{scheme}{slashes}{user}@{tail}" if at else settings.database_url
+
+
+def _show_health(settings: Settings, health: Health) -> None:
+    out.print(f"database  {shown_database(settings)}, schema current", soft_wrap=True)
+    out.print(f"sources   {' < '.join(settings.source_order)} (the later the more trusted)")
+    out.print(
+        f"stored    {shown.count(health.farm_count, 'farm')},"
+        f" {shown.count(health.block_count, 'block')}, {shown.count(health.site_count, 'site')},"
+        f" {health.county_count} counties"
+    )
+    out.print(f"plans     latest for {health.latest_plan_day or 'no day yet'}")
+    if health.sites:
+        out.print()
+        table = plain_table("Site", "Observed to", "Forecast to", "Gaps, 30 days")
+        for site in health.sites:
+            table.add_row(
+                site.site_id,
+                str(site.last_observed_day or "-"),
+                str(site.forecast_until_day or "-"),
+                f"{len(site.missing_days)} days" if site.missing_days else "none",
+            )
+        out.print(table)
+    problems = [*health.findings]
+    problems += [f"site {site.site_id}: {text}" for site in health.sites for text in site.findings]
+    problems += [
+        f"block {each.block_id}: {text}" for each in health.blocks for text in each.findings
+    ]
+    out.print()
+    for text in problems:
+        paragraph(f"! {text}")
+    if not problems:
+        out.print("Nothing needs attention.")
+
+
+def _health_document(settings: Settings, health: Health) -> dict[str, object]:
+    return {
+        "database": shown_database(settings),
+        "source_order": settings.source_order,
+        "needs_attention": health.needs_attention,
+        "farm_count": health.farm_count,
+        "block_count": health.block_count,
+        "site_count": health.site_count,
+        "county_count": health.county_count,
+        "latest_plan_day": health.latest_plan_day,
+        "findings": health.findings,
+        "sites": [
+            {
+                "site_id": site.site_id,
+                "last_observed_day": site.last_observed_day,
+                "forecast_until_day": site.forecast_until_day,
+                "missing_days": site.missing_days,
+                "flag_day_counts": site.flag_day_counts,
+                "findings": site.findings,
+            }
+            for site in health.sites
+        ],
+        "blocks": [
+            {"block_id": block.block_id, "findings": block.findings} for block in health.blocks
+        ],
+    }
+
+
+def serve(
+    host: Annotated[
+        str | None, typer.Option("--host", help="Address to listen on; default: loopback only.")
+    ] = None,
+    port: Annotated[int | None, typer.Option("--port", min=1, max=65535)] = None,
+) -> None:
+    """Serve the API and its documentation pages until stopped."""
+    settings = read_settings()
+    service = open_service(settings)
+    import uvicorn
+
+    from service.api.app import create_app
+
+    address, number = host or settings.host, port or settings.port
+    shown_host = f"[{address}]" if ":" in address else address
+    note(f"Serving on http://{shown_host}:{number}/ - documentation at /docs - stop with Ctrl-C")
+    if not _is_loopback(address):
+        note(
+            "! Not only this machine: other machines can reach it. It asks for no password; put a"
+            " proxy that does in front of it."
+        )
+    uvicorn.run(create_app(service), host=address, port=number, log_level="warning")
+
+
+def _is_loopback(address: str) -> bool:
+    try:
+        return ipaddress.ip_address(address).is_loopback
+    except ValueError:
+        return address == "localhost"

@@ -1,0 +1,287 @@
+"""A plan as a grower reads it in the evening, and the same plan as JSON.
+
+First what to do, then why, then what to watch. The words come from the agronomy rooms; here they
+are put in order and cut to 80 columns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import cast
+
+from rich.text import Text
+
+from service.agronomy.civil_day import wall_time
+from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_sentence
+from service.cli import shown
+from service.cli.terminal import UnitSystem, out, paragraph
+from service.operations.read_plans import PlanView
+from service.records import FarmDefinition
+
+CAUTIONS = (
+    "A plan assumes that the system works: walk the lines.",
+    "Forecasts and soil numbers are estimates: check the soil before you act on a surprise.",
+    "Backflow prevention and chemigation follow local code and licensed practice.",
+    "A plan never starts a pump by itself.",
+)
+INDENT = "  "
+_STATUS_STYLE = {"water": "bold cyan", "rest": "bold green", "no-weather": "bold red"}
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherAge:
+    """Where a plan's weather comes from, as far as its reasoning says."""
+
+    source: str | None
+    kind: str | None
+    issued_at: datetime | None
+    age_h: float | None
+    """Age of the weather when the plan was issued."""
+    settled_day: date | None
+    """Last day that the block's balance has settled on observed weather."""
+
+
+def show_plans(
+    views: Sequence[PlanView], farms: Mapping[str, FarmDefinition], units: UnitSystem | None
+) -> None:
+    """Print plans farm by farm, with what a reader must know at the end."""
+    for farm_id in dict.fromkeys(view.block.farm_id for view in views):
+        own = [view for view in views if view.block.farm_id == farm_id]
+        farm = farms[farm_id]
+        _show_farm(farm, own, units or UnitSystem(farm.unit_system))
+    out.print()
+    for caution in CAUTIONS:
+        paragraph(caution, style="dim")
+
+
+def _show_farm(farm: FarmDefinition, views: Sequence[PlanView], units: UnitSystem) -> None:
+    days = sorted({view.plan.day for view in views})
+    out.print()
+    newest = max(views, key=lambda view: view.plan.issued_at)
+    times = shown.zone_name(views[0].plan.issued_at, views[0].zone)
+    title = f"{farm.name}: plan for {shown.listed(map(shown.long_day, days))} ({times})"
+    out.print(Text(title, style="bold"))
+    issued = shown.moment(newest.plan.issued_at, newest.zone)
+    out.print(f"issued {issued}; {_total(views, units)}")
+    shared = _shared_cautions(views)
+    for view in views:
+        out.print()
+        _show_block(view, units, set(shared))
+    out.print()
+    if len([view for view in views if view.plan.pulses]) > 1:
+        paragraph(f"In order of time: {'; '.join(run_order(views))}.")
+    for text in dict.fromkeys(_weather_line(view) for view in views):
+        paragraph(text)
+    for text in shared:
+        paragraph(f"! All blocks: {text}")
+
+
+def _total(views: Sequence[PlanView], units: UnitSystem) -> str:
+    watered = [view for view in views if view.plan.planned_min]
+    if not watered:
+        return "no block is watered"
+    volume_l = sum(_number(view, "volume_l") for view in watered)
+    return (
+        f"{len(watered)} of {shown.count(len(views), 'block')} watered,"
+        f" {shown.volume(volume_l, units)}"
+    )
+
+
+def _show_block(view: PlanView, units: UnitSystem, said_once: set[str]) -> None:
+    out.print(f"{view.block.name} ({view.block.block_id})")
+    _indented(headline(view, units), style=_STATUS_STYLE[view.plan.status])
+    if view.plan.status != "no-weather":
+        _indented(sentence(view, units))
+    for text in (*_less_than_asked(view, units), *cautions(view)):
+        if text not in said_once:
+            _indented(f"! {text}")
+    if view.plan.status != "no-weather":
+        _indented(_outlook_line(view), style="dim")
+
+
+def _indented(text: str, *, style: str = "") -> None:
+    paragraph(text, indent=INDENT, style=style)
+
+
+def headline(view: PlanView, units: UnitSystem) -> str:
+    """What to do, in one line: pulses, their starts, minutes, volume."""
+    plan = view.plan
+    if plan.status == "no-weather":
+        return "NO PLAN: the weather is not known"
+    if not plan.pulses:
+        return "REST"
+    starts = [shown.clock(start, view.zone) for start in start_times(view)]
+    lengths = [minutes for _, minutes in plan.pulses]
+    how_much = f"= {plan.planned_min} min, {shown.volume(_number(view, 'volume_l'), units)}"
+    if len(set(lengths)) == 1:
+        return f"WATER {len(lengths)} x {lengths[0]} min at {', '.join(starts)} {how_much}"
+    each = ", ".join(f"{start} ({minutes})" for start, minutes in zip(starts, lengths, strict=True))
+    return f"WATER {len(lengths)} x {min(lengths)}-{max(lengths)} min at {each} {how_much}"
+
+
+def start_times(view: PlanView) -> list[datetime]:
+    """Start of each pulse on the clock of the site."""
+    return [wall_time(view.plan.day, start, view.zone) for start, _ in view.plan.pulses]
+
+
+def run_order(views: Sequence[PlanView]) -> list[str]:
+    """Every pulse of these plans in order of time, as ``04:00-05:09 blackberry``."""
+    pulses = [
+        (start, timedelta(minutes=length_min), view)
+        for view in views
+        for start, (_, length_min) in zip(start_times(view), view.plan.pulses, strict=True)
+    ]
+    pulses.sort(key=lambda pulse: (pulse[0], pulse[2].block.block_id))
+    return [
+        f"{shown.clock(start, view.zone)}-{shown.clock(start + length, view.zone)}"
+        f" {view.block.block_id.rpartition('.')[2]}"
+        for start, length, view in pulses
+    ]
+
+
+def sentence(view: PlanView, units: UnitSystem) -> str:
+    """The reason in one sentence."""
+    numbers = {
+        name: value
+        for name, value in view.plan.numbers.items()
+        if value is None or isinstance(value, int | float)
+    }
+    return shown.depths_in(one_sentence(numbers, view.plan.pulses), units)
+
+
+def cautions(view: PlanView) -> tuple[str, ...]:
+    """What a reader must know besides the minutes."""
+    return describe_plan_flags(int(_number(view, "flags")))
+
+
+def cause(view: PlanView) -> str:
+    """Why less is planned than the need; empty where it is not."""
+    return explain_cause(int(_number(view, "cause")))
+
+
+def _less_than_asked(view: PlanView, units: UnitSystem) -> tuple[str, ...]:
+    why = cause(view)
+    if not why or view.plan.status == "no-weather":
+        return ()
+    short_mm, left_mm = _number(view, "shortfall_mm"), _number(view, "deferred_mm")
+    if short_mm > 0.0:
+        return (f"SHORT of water by {shown.depth(short_mm, units)}: {why}.",)
+    return (f"{shown.depth(left_mm, units)} of the need waits for later: {why}.",)
+
+
+def _shared_cautions(views: Sequence[PlanView]) -> tuple[str, ...]:
+    """Cautions that hold for every block of a farm: said once, at the end."""
+    if len(views) < 2:
+        return ()
+    common = set.intersection(*(set(cautions(view)) for view in views))
+    return tuple(text for text in cautions(views[0]) if text in common)
+
+
+def _outlook_line(view: PlanView) -> str:
+    minutes = expected_minutes(view)
+    days = [view.plan.day + timedelta(days=place) for place in range(len(minutes))]
+    parts = [
+        f"{day:%a} {'?' if value is None else f'{value:.0f}'}"
+        for day, value in zip(days, minutes, strict=True)
+    ]
+    dry = view.plan.numbers.get("unwatered_until_day")
+    end = (
+        f"; unwatered it runs short on {shown.short_day(date.fromisoformat(dry))}"
+        if isinstance(dry, str)
+        else "; could go unwatered all week"
+    )
+    return f"Next days, min: {', '.join(parts)}{end}"
+
+
+def expected_minutes(view: PlanView) -> list[float | None]:
+    """Minutes expected on each day of the outlook; the first is the plan itself."""
+    minutes = cast("list[float | None]", view.plan.numbers.get("outlook_expected_min", []))
+    return [float(view.plan.planned_min), *minutes[1:]] if minutes else []
+
+
+def weather_age(view: PlanView) -> WeatherAge:
+    """Source and age of the weather that the plan's day was computed with."""
+    basis = view.plan.basis
+    settled = view.plan.numbers.get("settled_day")
+    settled_day = date.fromisoformat(settled) if isinstance(settled, str) else None
+    places = cast("Mapping[str, list[int]]", basis["origin_of"]).get("tmax_c")
+    row = cast("list[str]", basis["days"]).index(view.plan.day.isoformat())
+    if places is None or places[row] < 0:
+        return WeatherAge(None, None, None, None, settled_day)
+    origin = cast("list[dict[str, str]]", basis["origins"])[places[row]]
+    issued_at = datetime.fromisoformat(origin["issued_at"])
+    return WeatherAge(
+        source=origin["source"],
+        kind=origin["kind"],
+        issued_at=issued_at,
+        age_h=(view.plan.issued_at - issued_at).total_seconds() / 3600.0,
+        settled_day=settled_day,
+    )
+
+
+def _weather_line(view: PlanView) -> str:
+    weather = weather_age(view)
+    observed = (
+        f"observed up to {shown.short_day(weather.settled_day)}"
+        if weather.settled_day
+        else "nothing observed yet"
+    )
+    if weather.issued_at is None or weather.age_h is None:
+        return f"Weather: {observed}; no forecast for the day of the plan."
+    return (
+        f"Weather: {observed}; {weather.kind} of {shown.moment(weather.issued_at, view.zone)}"
+        f" ({weather.source}), {shown.age(weather.age_h * 3600.0)} old when the plan was made."
+    )
+
+
+def plan_document(view: PlanView) -> dict[str, object]:
+    """One plan for programs, in SI units."""
+    plan, weather = view.plan, weather_age(view)
+    minutes = expected_minutes(view)
+    levels = cast("list[float | None]", plan.numbers.get("outlook_depletion_mm", []))
+    return {
+        "block_id": plan.block_id,
+        "farm_id": view.block.farm_id,
+        "name": view.block.name,
+        "day": plan.day,
+        "zone": view.zone,
+        "version": plan.version,
+        "issued_at": plan.issued_at,
+        "status": plan.status,
+        "planned_min": plan.planned_min,
+        "gross_mm": plan.gross_mm,
+        "net_mm": plan.net_mm,
+        "volume_l": plan.numbers.get("volume_l"),
+        "pulses": [
+            {"starts_at": start, "start_min": first_min, "duration_min": length_min}
+            for start, (first_min, length_min) in zip(start_times(view), plan.pulses, strict=True)
+        ],
+        "reason": sentence(view, UnitSystem.SI),
+        "cause": cause(view),
+        "deferred_mm": plan.numbers.get("deferred_mm"),
+        "shortfall_mm": plan.numbers.get("shortfall_mm"),
+        "cautions": cautions(view),
+        "outlook": [
+            {
+                "day": plan.day + timedelta(days=place),
+                "expected_min": value,
+                "depletion_end_mm": level,
+            }
+            for place, (value, level) in enumerate(zip(minutes, levels, strict=True))
+        ],
+        "unwatered_until_day": plan.numbers.get("unwatered_until_day"),
+        "weather": {
+            "source": weather.source,
+            "kind": weather.kind,
+            "issued_at": weather.issued_at,
+            "age_h": None if weather.age_h is None else round(weather.age_h, 2),
+            "settled_day": weather.settled_day,
+        },
+    }
+
+
+def _number(view: PlanView, name: str) -> float:
+    value = view.plan.numbers.get(name)
+    return float(value) if isinstance(value, int | float) else 0.0

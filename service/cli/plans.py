@@ -1,0 +1,259 @@
+"""What people read: tomorrow's plan, why it is so, and how the counties compare."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Annotated
+
+import numpy as np
+import typer
+from rich.text import Text
+
+from service.agronomy.reasoning import Step
+from service.agronomy.units import (
+    FAHRENHEIT_PER_CELSIUS,
+    FREEZING_POINT_F,
+    L_PER_GALLON,
+    M_S_PER_MPH,
+    MM_PER_INCH,
+)
+from service.bootstrap import Service, open_service
+from service.cli import shown
+from service.cli.plan_text import headline, plan_document, sentence, show_plans
+from service.cli.terminal import (
+    JsonOption,
+    UnitsOption,
+    UnitSystem,
+    out,
+    paragraph,
+    parse_day,
+    plain_table,
+    print_json,
+)
+from service.errors import NotFound
+from service.operations.compare_counties import CountyComparison, compare_counties
+from service.operations.read_farms import list_farms, local_day
+from service.operations.read_plans import PlanView, explain, get_block, get_plan, list_plans
+from service.records import FarmDefinition
+
+DAYS_PER_WEEK = 7
+
+PlanDayOption = Annotated[
+    date | None,
+    typer.Option(
+        "--on",
+        parser=parse_day,
+        metavar="DATE",
+        help="The day the plan is for; default: the latest one planned.",
+    ),
+]
+
+
+def plan(
+    on: PlanDayOption = None,
+    block: Annotated[str | None, typer.Option("--block", help="Only this block.")] = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show the plan of a day: what to water when, and why."""
+    service = open_service()
+    views = (
+        list_plans(day=on, unit_of_work=service.unit_of_work)
+        if block is None
+        else [get_plan(block, day=on, unit_of_work=service.unit_of_work)]
+    )
+    if not views:
+        message = f"no plan for {on}; `rillwright run-day --on DATE` plans the day after DATE"
+        raise NotFound(message)
+    if as_json:
+        print_json([plan_document(view) for view in views])
+        return
+    show_plans(views, farms_by_id(service), units)
+
+
+def farms_by_id(service: Service) -> dict[str, FarmDefinition]:
+    """All farms by their id."""
+    return {farm.farm_id: farm for farm in list_farms(unit_of_work=service.unit_of_work)}
+
+
+def why(
+    block: Annotated[str, typer.Argument(help="Block whose plan is explained.")],
+    on: PlanDayOption = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show how a plan came about, step by step, to follow with a pocket calculator."""
+    service = open_service()
+    explanation = explain(block, day=on, unit_of_work=service.unit_of_work)
+    view = explanation.view
+    if as_json:
+        print_json({"plan": plan_document(view), "steps": list(explanation.steps)})
+        return
+    farm = farms_by_id(service)[view.block.farm_id]
+    _show_steps(view, explanation.steps, units or UnitSystem(farm.unit_system))
+
+
+def _show_steps(view: PlanView, steps: tuple[Step, ...], units: UnitSystem) -> None:
+    out.print(
+        Text(
+            f"{view.block.name} ({view.block.block_id}), plan for {shown.long_day(view.plan.day)},"
+            f" version {view.plan.version}",
+            style="bold",
+        )
+    )
+    paragraph(headline(view, units))
+    paragraph(sentence(view, units))
+    out.print()
+    table = plain_table("Step", "Value", "How")
+    table.columns[0].width = 22
+    table.columns[1].width = 14
+    for step in steps:
+        table.add_row(step.label, _step_value(step, units), f"{step.worked} [{step.source}]")
+        table.add_section()
+    out.print(table)
+
+
+def _step_value(step: Step, units: UnitSystem) -> str:
+    if step.value is None:
+        return "not known"
+    digits = {"": 3, "min": 0, "L": 0, "m/s": 1, "°C": 1, "mm/min": 4, "mm/h": 3}
+    text = f"{step.value:,.{digits.get(step.unit, 2)}f} {step.unit}".rstrip()
+    if units is UnitSystem.SI:
+        return text
+    also = _in_us_units(step.value, step.unit)
+    return f"{text}\n{also}" if also else text
+
+
+def _in_us_units(value: float, unit: str) -> str:
+    """The same value in US units; empty where people use the same unit there."""
+    match unit:
+        case "mm":
+            return shown.depth(value, UnitSystem.US)
+        case "mm/h":
+            return f"{value / MM_PER_INCH:.3f} in/h"
+        case "L":
+            return f"{value / L_PER_GALLON:,.0f} gal"
+        case "°C":
+            return f"{value * FAHRENHEIT_PER_CELSIUS + FREEZING_POINT_F:.0f} °F"
+        case "m/s":
+            return f"{value / M_S_PER_MPH:.1f} mph"
+    return ""
+
+
+def counties(
+    block: Annotated[
+        str, typer.Option("--block", help="Reference block that stands in every county.")
+    ],
+    first_day: Annotated[
+        date | None,
+        typer.Option(
+            "--from",
+            parser=parse_day,
+            metavar="DATE",
+            help="First of seven days; default: the seven days up to yesterday.",
+        ),
+    ] = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare the counties by the week's water need of one reference block."""
+    service = open_service()
+    now = service.clock.now()
+    reference = get_block(block, day=now.date(), unit_of_work=service.unit_of_work)
+    farm = farms_by_id(service)[reference.farm_id]
+    today = local_day(now, farm.zone)
+    first = first_day or today - timedelta(days=DAYS_PER_WEEK)
+    comparison = compare_counties(
+        reference.block_id,
+        first_day=first,
+        last_day=first + timedelta(days=DAYS_PER_WEEK - 1),
+        on=today,
+        unit_of_work=service.unit_of_work,
+        source_order=service.source_order,
+    )
+    if as_json:
+        print_json(county_document(comparison))
+        return
+    show_counties(comparison, units or UnitSystem(farm.unit_system))
+
+
+def show_counties(comparison: CountyComparison, units: UnitSystem) -> None:
+    """Print the counties, the one with the largest need first."""
+    need = comparison.need
+    out.print(
+        Text(
+            f"Water need of the counties, {shown.long_day(comparison.first_day)} to"
+            f" {shown.long_day(comparison.last_day)}",
+            style="bold",
+        )
+    )
+    depth_unit = "in" if units is UnitSystem.US else "mm"
+    table = plain_table(
+        "", "County", "ET0", "of normal", "Rain", "Kept", "Net", "Gross", "Time",
+        right=(0, 2, 3, 4, 5, 6, 7, 8),
+    )  # fmt: skip
+    table.add_row("", "", *(depth_unit, "%", *[depth_unit] * 4, "h"), style="dim")
+    order = sorted(range(len(comparison.counties)), key=lambda place: need.rank[place] or 999)
+    for place in order:
+        county = comparison.counties[place]
+        table.add_row(
+            f"{need.rank[place]}" if need.rank[place] else "-",
+            f"{county.county_code} {county.name}",
+            _bare_depth(need.reference_et_mm[place], units),
+            _or_dash(need.percent_of_normal[place], ".0f"),
+            _bare_depth(comparison.rain_mm[place], units),
+            _bare_depth(need.rain_entering_mm[place], units),
+            _bare_depth(need.net_need_mm[place], units),
+            _bare_depth(need.gross_need_mm[place], units),
+            _or_dash(need.running_h[place], ".1f"),
+        )
+    out.print(table)
+    block = comparison.reference
+    paragraph(
+        f"ET0: reference ET. Kept: rain that the roots could keep. Net, gross need and hours are"
+        f" those of the reference block {block.name} ({block.crop_key}), which starts the week"
+        " full, and of no other block. Depths count over the whole ground area."
+    )
+    if comparison.forecast_day_count.any():
+        paragraph(
+            f"Up to {comparison.forecast_day_count.max()} of the days are forecast; their rain"
+            " counts by its chance."
+        )
+
+
+def county_document(comparison: CountyComparison) -> dict[str, object]:
+    """The comparison for programs, in SI units."""
+    need = comparison.need
+    return {
+        "reference_block_id": comparison.reference.block_id,
+        "first_day": comparison.first_day,
+        "last_day": comparison.last_day,
+        "counties": [
+            {
+                "county_code": county.county_code,
+                "name": county.name,
+                "site_id": county.site_id,
+                "rank": int(need.rank[place]),
+                "forecast_day_count": int(comparison.forecast_day_count[place]),
+                "reference_et_mm": round(float(need.reference_et_mm[place]), 3),
+                "percent_of_normal_pct": round(float(need.percent_of_normal[place]), 1),
+                "rain_mm": round(float(comparison.rain_mm[place]), 3),
+                "rain_entering_mm": round(float(need.rain_entering_mm[place]), 3),
+                "crop_et_mm": round(float(need.crop_et_mm[place]), 3),
+                "net_need_mm": round(float(need.net_need_mm[place]), 3),
+                "gross_need_mm": round(float(need.gross_need_mm[place]), 3),
+                "running_h": round(float(need.running_h[place]), 2),
+            }
+            for place, county in enumerate(comparison.counties)
+        ],
+    }
+
+
+def _bare_depth(depth_mm: float, units: UnitSystem) -> str:
+    if units is UnitSystem.US:
+        return _or_dash(depth_mm / MM_PER_INCH, ".2f")
+    return _or_dash(depth_mm, ".1f")
+
+
+def _or_dash(value: float, spec: str) -> str:
+    return format(float(value), spec) if np.isfinite(value) else "-"

@@ -1,0 +1,410 @@
+"""Reckoning without a day's run: reference ET of a file, past seasons as they would have run."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import typer
+from rich.text import Text
+
+from service.agronomy.records import Floats
+from service.bootstrap import open_service
+from service.cli import shown
+from service.cli.terminal import (
+    JsonOption,
+    UnitsOption,
+    UnitSystem,
+    note,
+    out,
+    paragraph,
+    parse_day,
+    plain_table,
+    print_json,
+    print_text,
+    progress_bar,
+)
+from service.errors import Fault, WeatherInvalid
+from service.farm_files.farm_file import read_farm_file
+from service.farm_files.weather_file import WeatherFile, read_weather_file
+from service.operations.compute_reference_et import (
+    SHOWN_FIELDS,
+    ReferenceEt,
+    compute_reference_et,
+    flag_words,
+)
+from service.operations.hindcast import Hindcast, narrow_bundle, weekly_figures
+from service.operations.hindcast import hindcast as run_hindcast
+from service.operations.read_farms import get_farm, local_day
+from service.operations.read_plans import get_block
+from service.records import FarmBundle
+
+CsvOption = Annotated[bool, typer.Option("--csv", help="Print CSV instead, in SI units.")]
+
+
+class ForecastError(StrEnum):
+    """What each evening of a hindcast knows of the day to come."""
+
+    NONE = "none"
+    YESTERDAY = "yesterday"
+
+
+# --- reference ET --------------------------------------------------------------------------------
+
+
+def et0(
+    weather_file: Annotated[Path, typer.Argument(help="CSV with one line per day.")],
+    latitude: Annotated[float, typer.Option(min=-90.0, max=90.0, help="Degrees, north positive.")],
+    longitude: Annotated[
+        float, typer.Option(min=-180.0, max=180.0, help="Degrees, east positive; only recorded.")
+    ],
+    elevation: Annotated[float, typer.Option(min=-430.0, max=6000.0, help="Metres above the sea.")],
+    wind_height: Annotated[
+        float, typer.Option(min=0.5, max=200.0, help="Height of the anemometer, metres.")
+    ],
+    krs: Annotated[
+        float,
+        typer.Option(min=0.1, max=0.25, help="FAO-56 Eq. 50: 0.16 inland, 0.19 by the sea."),
+    ] = 0.16,
+    as_csv: CsvOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Compute reference ET (FAO-56 Penman-Monteith) of a weather file; needs no database."""
+    _refuse_both(as_csv, as_json)
+    content = read_weather_file(weather_file)
+    result = compute_reference_et(
+        content.days,
+        content.fields,
+        latitude_deg=latitude,
+        elevation_m=elevation,
+        wind_height_m=wind_height,
+        krs_per_sqrt_c=krs,
+    )
+    for text in content.notes:
+        note(f"note: {text}")
+    if as_json:
+        print_json(
+            {
+                "latitude_deg": latitude,
+                "longitude_deg": longitude,
+                "elevation_m": elevation,
+                "days": [_et0_document(result, day) for day in range(result.days.size)],
+            }
+        )
+    elif as_csv:
+        print_text(
+            csv_text(
+                ("date", "et0_mm", "flags", *SHOWN_FIELDS),
+                (_et0_row(result, day) for day in range(result.days.size)),
+            )
+        )
+    else:
+        _show_et0(result)
+
+
+def _et0_row(result: ReferenceEt, day: int) -> list[object]:
+    return [
+        result.days[day],
+        _number_text(result.et0_mm[day], 4),
+        ";".join(flag_words(result, day)),
+        *(_number_text(result.values[name][day], 4) for name in SHOWN_FIELDS),
+    ]
+
+
+def _et0_document(result: ReferenceEt, day: int) -> dict[str, object]:
+    return {
+        "date": result.days[day].item(),
+        "et0_mm": round(float(result.et0_mm[day]), 4),
+        "flags": flag_words(result, day),
+        **{name: round(float(result.values[name][day]), 4) for name in SHOWN_FIELDS},
+    }
+
+
+def _show_et0(result: ReferenceEt) -> None:
+    table = plain_table("Date", "ET0, mm", "Flags", right=(1,))
+    for day in range(result.days.size):
+        table.add_row(
+            str(result.days[day]),
+            _number_text(result.et0_mm[day], 2) or "-",
+            ", ".join(flag_words(result, day)),
+        )
+    out.print(table)
+    known = result.et0_mm[np.isfinite(result.et0_mm)]
+    if known.size:
+        out.print(
+            f"{known.size} of {result.days.size} days computed: {known.sum():.1f} mm,"
+            f" {known.mean():.2f} mm a day"
+        )
+
+
+# --- a past season -------------------------------------------------------------------------------
+
+
+def hindcast(
+    target: Annotated[
+        str, typer.Argument(metavar="BLOCK|FARM.toml", help="A stored block, or a farm file.")
+    ],
+    weather_file: Annotated[Path, typer.Option("--weather", help="CSV with one line per day.")],
+    first_day: Annotated[date, typer.Option("--from", parser=parse_day, metavar="DATE")],
+    last_day: Annotated[date, typer.Option("--to", parser=parse_day, metavar="DATE")],
+    forecast_error: Annotated[
+        ForecastError,
+        typer.Option(help="none: each evening knows the next day; yesterday: it expects the last."),
+    ] = ForecastError.NONE,
+    rain: Annotated[
+        str,
+        typer.Option(help="none, column (of the weather file), or a CSV with date and rain."),
+    ] = "column",
+    units: UnitsOption = None,
+    as_csv: CsvOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Schedule a past season day by day: ledger, weekly gross need, peak week, totals."""
+    _refuse_both(as_csv, as_json)
+    content = read_weather_file(weather_file)
+    fields = {**content.fields, "rain_mm": _rain_mm(rain, content)}
+    bundle, wanted = _target(target)
+    with progress_bar("days", (last_day - first_day).days + 1) as progress:
+        result = run_hindcast(
+            bundle,
+            content.days,
+            fields,
+            first_day=first_day,
+            last_day=last_day,
+            forecast_error=forecast_error.value,
+            progress=progress,
+        )
+    chosen = [place for place, name in enumerate(result.block_ids) if wanted in (None, name)]
+    if as_csv:
+        print_text(
+            csv_text(
+                ("block_id", "date", *_ledger_columns(result)),
+                (row for place in chosen for row in _ledger_rows(result, place)),
+            )
+        )
+        return
+    summaries = [_summary(result, place) for place in chosen]
+    if as_json:
+        print_json([_season_document(result, summary) for summary in summaries])
+        return
+    system = units or UnitSystem(bundle.farm.unit_system if bundle.farm else "si")
+    for summary in summaries:
+        _show_season(result, summary, system)
+
+
+def _target(target: str) -> tuple[FarmBundle, str | None]:
+    """The blocks to run and the one to show; all of a farm file's where None."""
+    if target.endswith(".toml"):
+        return read_farm_file(Path(target)), None
+    service = open_service()
+    block = get_block(
+        target, day=local_day(service.clock.now(), "UTC"), unit_of_work=service.unit_of_work
+    )
+    bundle = get_farm(
+        block.farm_id,
+        day=local_day(service.clock.now(), "UTC"),
+        unit_of_work=service.unit_of_work,
+    )
+    return narrow_bundle(bundle, block.block_id), block.block_id
+
+
+def _rain_mm(choice: str, content: WeatherFile) -> Floats:
+    if choice == "none":
+        return np.zeros(content.days.size)
+    if choice == "column":
+        return content.fields["rain_mm"]
+    other = read_weather_file(Path(choice))
+    place = np.searchsorted(other.days, content.days)
+    place = np.minimum(place, other.days.size - 1)
+    found = other.days[place] == content.days
+    rain_mm = np.where(found, other.fields["rain_mm"][place], np.nan)
+    if np.isnan(rain_mm).all():
+        raise WeatherInvalid(
+            f"no rain for any day of the weather in {Path(choice).name}",
+            [Fault(choice, "no day in common", "a column rain_mm or rain_in on the same days")],
+        )
+    return rain_mm
+
+
+@dataclass(frozen=True, slots=True)
+class _Summary:
+    """A season of one block in a few figures."""
+
+    place: int
+    weeks: list[dict[str, object]]
+    peak_week: dict[str, object]
+    totals: Mapping[str, float]
+
+
+def _summary(result: Hindcast, place: int) -> _Summary:
+    weeks = [
+        {
+            "first_day": week.first_day,
+            "day_count": week.day_count,
+            "et0_mm": round(week.et0_mm, 2),
+            "rain_mm": round(week.rain_mm, 2),
+            "crop_et_mm": round(week.crop_et_mm, 2),
+            "gross_mm": round(week.gross_mm, 2),
+        }
+        for week in weekly_figures(result, place)
+    ]
+    season = result.season
+    totals = {
+        "et0_mm": result.et0_mm[:, place].sum(),
+        "rain_mm": result.rain_mm[:, place].sum(),
+        "rain_entering_mm": season.ledger.rain_entering_mm[:, place].sum(),
+        "crop_et_mm": season.crop.crop_et_mm[:, place].sum(),
+        "actual_crop_et_mm": season.ledger.actual_crop_et_mm[:, place].sum(),
+        "gross_mm": season.gross_mm[:, place].sum(),
+        "irrigation_drainage_mm": season.ledger.irrigation_drainage_mm[:, place].sum(),
+        "rain_drainage_mm": season.ledger.rain_drainage_mm[:, place].sum(),
+        "shortfall_mm": season.shortfall_mm[:, place].sum(),
+    }
+    return _Summary(
+        place=place,
+        weeks=weeks,
+        peak_week=max(weeks, key=lambda week: float(str(week["gross_mm"]))),
+        totals={
+            **{name: round(float(value), 2) for name, value in totals.items()},
+            "watered_day_count": int((season.planned_min[:, place] > 0).sum()),
+        },
+    )
+
+
+def _season_document(result: Hindcast, summary: _Summary) -> dict[str, object]:
+    names = _ledger_columns(result)
+    return {
+        "block_id": result.block_ids[summary.place],
+        "first_day": result.days[0].item(),
+        "last_day": result.days[-1].item(),
+        "totals": summary.totals,
+        "peak_week": summary.peak_week,
+        "weeks": summary.weeks,
+        "days": [
+            {"date": day.item(), **_day_values(result, summary.place, row, names)}
+            for row, day in enumerate(result.days)
+        ],
+    }
+
+
+def _show_season(result: Hindcast, summary: _Summary, units: UnitSystem) -> None:
+    totals = summary.totals
+    out.print()
+    out.print(
+        Text(
+            f"{result.block_ids[summary.place]}, {result.days[0]} to {result.days[-1]}",
+            style="bold",
+        )
+    )
+    table = plain_table(
+        "Week from", "Days", "Ref. ET", "Crop use", "Rain", "Gross water", "",
+        right=(1, 2, 3, 4, 5),
+    )  # fmt: skip
+    for week in summary.weeks:
+        table.add_row(
+            str(week["first_day"]),
+            str(week["day_count"]),
+            *(
+                shown.depth(float(str(week[name])), units)
+                for name in ("et0_mm", "crop_et_mm", "rain_mm", "gross_mm")
+            ),
+            "peak" if week is summary.peak_week and week["gross_mm"] else "",
+        )
+    table.add_row(
+        "Season",
+        str(result.days.size),
+        *(
+            shown.depth(totals[name], units)
+            for name in ("et0_mm", "crop_et_mm", "rain_mm", "gross_mm")
+        ),
+        "",
+        style="bold",
+    )
+    out.print(table)
+    paragraph(
+        f"{totals['watered_day_count']:.0f} days watered; rain that entered"
+        f" {shown.depth(totals['rain_entering_mm'], units)}; drained from irrigation"
+        f" {shown.depth(totals['irrigation_drainage_mm'], units)}; short of water by"
+        f" {shown.depth(totals['shortfall_mm'], units)} in all."
+    )
+
+
+LEDGER_FIELDS = (
+    "rain_entering_mm",
+    "rain_drainage_mm",
+    "early_net_mm",
+    "day_net_mm",
+    "stress_ratio",
+    "actual_crop_et_mm",
+    "irrigation_drainage_mm",
+    "resize_mm",
+    "depletion_start_mm",
+    "depletion_end_mm",
+)
+
+
+def _ledger_columns(result: Hindcast) -> dict[str, Floats]:
+    """Columns of the daily ledger, arrays (days, blocks), in the order in which they are shown."""
+    season = result.season
+    return {
+        "et0_mm": result.et0_mm,
+        "rain_mm": result.rain_mm,
+        "crop_coefficient": season.crop.crop_coefficient,
+        "crop_et_mm": season.crop.crop_et_mm,
+        "taw_mm": season.crop.taw_mm,
+        "raw_mm": season.crop.raw_mm,
+        **{name: getattr(season.ledger, name) for name in LEDGER_FIELDS},
+        "need_mm": season.need_mm,
+        "planned_min": season.planned_min.astype(np.float64),
+        "gross_mm": season.gross_mm,
+        "shortfall_mm": season.shortfall_mm,
+    }
+
+
+def _day_values(
+    result: Hindcast, place: int, row: int, columns: Mapping[str, Floats]
+) -> dict[str, float]:
+    return {name: round(float(values[row, place]), 4) for name, values in columns.items()}
+
+
+def _ledger_rows(result: Hindcast, place: int) -> Iterable[list[object]]:
+    columns = _ledger_columns(result)
+    for row, day in enumerate(result.days):
+        yield [
+            result.block_ids[place],
+            day,
+            *(_number_text(values[row, place], 4) for values in columns.values()),
+        ]
+
+
+# --- shared --------------------------------------------------------------------------------------
+
+
+def csv_text(header: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    """CSV with a header line, without a line end behind the last row."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(rows)
+    return buffer.getvalue().rstrip("\n")
+
+
+def _number_text(value: float, digits: int) -> str:
+    """A number without needless zeros, empty where it is not known."""
+    if not np.isfinite(value):
+        return ""
+    text = f"{float(value):.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text and digits > 2 else text
+
+
+def _refuse_both(as_csv: bool, as_json: bool) -> None:
+    if as_csv and as_json:
+        message = "--csv and --json exclude each other"
+        raise typer.BadParameter(message)

@@ -1,0 +1,179 @@
+"""What all commands share: the errors' exit codes, JSON output, progress, ways to write a day.
+
+Exit codes: 0 done; 1 not found, not possible now, or something needs attention; 2 what was given is
+wrong (each fault is listed on the error stream); 3 the database failed. Output meant for programs
+goes to the standard stream alone, words about it to the error stream.
+"""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Annotated, Any
+
+import orjson
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.table import Table
+from rich.text import Text
+from typer.core import TyperGroup
+
+from service.errors import InputInvalid, RillwrightError, StorageFailed
+
+EXIT_UNFULFILLED = 1
+EXIT_INPUT = 2
+EXIT_STORAGE = 3
+
+# Names come from farm files: what looks like markup in them is shown as it is.
+out = Console(markup=False, emoji=False, highlight=False)
+err = Console(markup=False, emoji=False, highlight=False, stderr=True)
+
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+class UnitSystem(StrEnum):
+    """How numbers are shown to people; JSON and CSV are always SI."""
+
+    US = "us"
+    SI = "si"
+
+
+class _Commands(TyperGroup):
+    """The group of all commands; turns the service's errors into messages and exit codes."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run a command; an error that was foreseen ends it without a traceback."""
+        try:
+            return super().invoke(ctx)
+        except RillwrightError as error:
+            raise typer.Exit(_explain(error)) from error
+
+
+def _explain(error: RillwrightError) -> int:
+    if isinstance(error, InputInvalid):
+        err.print(f"error: {error.message}", soft_wrap=True)
+        for fault in error.faults:
+            err.print(f"  - {fault.where}", soft_wrap=True)
+            err.print(f"      found:   {fault.found}", soft_wrap=True)
+            err.print(f"      allowed: {fault.allowed}", soft_wrap=True)
+        return EXIT_INPUT
+    err.print(f"error: {error}", soft_wrap=True)
+    return EXIT_STORAGE if isinstance(error, StorageFailed) else EXIT_UNFULFILLED
+
+
+def make_app() -> typer.Typer:
+    """The command group without commands."""
+    app = typer.Typer(
+        cls=_Commands,
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+        help=(
+            "Weather-driven drip irrigation schedules for perennial fruit.\n\n"
+            "Start with `rillwright demo`. The database is named by RILLWRIGHT_DATABASE_URL"
+            " (default sqlite:///rillwright.db, a file in the current folder)."
+        ),
+        epilog=(
+            "Exit codes: 0 done; 1 not found, not possible now or in need of attention; 2 wrong"
+            " input; 3 the database failed."
+        ),
+    )
+
+    @app.callback()
+    def rillwright() -> None:
+        """Make the group a group even if it had one command only."""
+
+    return app
+
+
+def parse_day(text: str) -> date:
+    """A day as YYYY-MM-DD; anything else is a usage error."""
+    try:
+        if _DAY.fullmatch(text):
+            return date.fromisoformat(text)
+    except ValueError:
+        pass
+    message = f"{text!r} is not a day such as 2026-07-14"
+    raise typer.BadParameter(message)
+
+
+def parse_start(text: str) -> datetime:
+    """A start as YYYY-MM-DDTHH:MM, local to the site unless an offset stands behind it."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError as error:
+        message = f"{text!r} is not a time such as 2026-07-15T05:10"
+        raise typer.BadParameter(message) from error
+
+
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead, in SI units.")]
+UnitsOption = Annotated[
+    UnitSystem | None,
+    typer.Option("--units", help="Units people read; default: those of the farm."),
+]
+
+
+def print_json(document: object) -> None:
+    """One JSON document on the standard stream; NaN becomes null."""
+    text = orjson.dumps(
+        document,
+        option=orjson.OPT_INDENT_2 | orjson.OPT_SERIALIZE_NUMPY,
+    )
+    print_text(text.decode())
+
+
+def print_text(text: str) -> None:
+    """Text on the standard stream as it is, never wrapped."""
+    typer.echo(text)
+
+
+def paragraph(text: str, *, indent: str = "", style: str = "") -> None:
+    """Prose for people, wrapped to the width at hand; a caution's lines stand under each other."""
+    further = f"{indent}  " if text.startswith("! ") else indent
+    lines = textwrap.wrap(
+        text,
+        width=out.width,
+        initial_indent=indent,
+        subsequent_indent=further,
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
+    out.print(Text("\n".join(lines), style=style), soft_wrap=True)
+
+
+def note(text: str) -> None:
+    """Words beside the output, on the error stream."""
+    err.print(text, soft_wrap=True)
+
+
+def plain_table(*headings: str, right: tuple[int, ...] = ()) -> Table:
+    """A table that stays readable when it is copied into a message."""
+    table = Table(
+        box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold", show_edge=False
+    )
+    for place, heading in enumerate(headings):
+        table.add_column(heading, justify="right" if place in right else "left")
+    return table
+
+
+@contextmanager
+def progress_bar(label: str, total: int) -> Iterator[Callable[[int], None]]:
+    """A bar on the error stream while the block runs; give it the count done so far."""
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        console=err,
+        transient=True,
+        disable=not err.is_terminal,
+    )
+    with bar:
+        task = bar.add_task(label, total=total)
+        yield lambda done: bar.update(task, completed=done)

@@ -1,0 +1,120 @@
+"""The water need of some days in every county, for one reference block of the adviser's choosing.
+
+The reference block stands in each county at once: same crop, soil and drip system, the weather of
+the county's site. Nothing is stored. Days to come count with their forecast, their rain by the rule
+of the evening plan: the likely part of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from service.agronomy.block_batch import BlockBatch, make_block_batch, take_rows
+from service.agronomy.county_need import CountyNeed, weekly_need
+from service.agronomy.daily_plan import crop_days, days_of
+from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.watering_rules import credited_rain_mm
+from service.errors import InputInvalid, NotFound
+from service.operations.gather_weather import gather_weather, monthly_normals
+from service.ports import UnitOfWorkFactory
+from service.records import BLOCK_NUMBERS, BlockDefinition, CountyDefinition, SiteTable
+
+CLIMATE_DAYS = 30
+"""Days before the span whose wind and humidity adjust the crop coefficient."""
+LONGEST_SPAN_DAYS = 62
+
+
+@dataclass(frozen=True, slots=True)
+class CountyComparison:
+    """Counties side by side; ``need`` holds arrays (counties,) in the order of ``counties``."""
+
+    reference: BlockDefinition
+    counties: tuple[CountyDefinition, ...]
+    first_day: date
+    last_day: date
+    forecast_day_count: Ints
+    """(counties,) days of the span whose weather is a forecast."""
+    rain_mm: Floats
+    """(counties,) rain that fell or is forecast, all of it."""
+    need: CountyNeed
+
+
+def compare_counties(
+    reference_block_id: str,
+    *,
+    first_day: date,
+    last_day: date,
+    on: date,
+    unit_of_work: UnitOfWorkFactory,
+    source_order: Mapping[str, int],
+) -> CountyComparison:
+    """The need of every county from ``first_day`` to ``last_day`` as known on ``on``.
+
+    Raises NotFound for an unknown block or where no county is stored, InputInvalid for the span.
+    """
+    if not 0 <= (last_day - first_day).days < LONGEST_SPAN_DAYS:
+        raise InputInvalid(
+            f"counties cannot be compared over {first_day} to {last_day}: the span must rise and"
+            f" hold at most {LONGEST_SPAN_DAYS} days"
+        )
+    with unit_of_work(write=False) as unit:
+        reference = unit.blocks.get_block(reference_block_id, day=on)
+        counties = tuple(unit.blocks.list_counties())
+        if not counties:
+            raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
+        site_keys = {
+            county.site_id: unit.blocks.get_site_key(county.site_id) for county in counties
+        }
+        sites = unit.blocks.read_site_table(np.unique(list(site_keys.values())))
+        gathered = gather_weather(
+            unit.weather,
+            sites,
+            on=on,
+            first_day=(np.datetime64(first_day) - CLIMATE_DAYS).item(),
+            last_day=last_day,
+            source_order=source_order,
+        )
+    days = days_of(gathered.weather.days, CLIMATE_DAYS, gathered.days.size)
+    column = np.searchsorted(sites.keys, [site_keys[county.site_id] for county in counties])
+    blocks = _copies(reference, column, season_year=first_day.year)
+    rain_mm = days.rain_mm[:, column]
+    need = weekly_need(
+        days.et0_mm[:, column],
+        credited_rain_mm(rain_mm, days.rain_probability_fraction[:, column]),
+        crop_days(blocks, days).crop_coefficient,
+        soil=take_rows(blocks.soil, np.array([0])),
+        system=take_rows(blocks.system, np.array([0])),
+        normal_et0_mm=_normal_mm(sites, days.days)[column],
+    )
+    return CountyComparison(
+        reference=reference,
+        counties=counties,
+        first_day=first_day,
+        last_day=last_day,
+        forecast_day_count=(~gathered.is_observed[CLIMATE_DAYS:, column]).sum(axis=0),
+        rain_mm=rain_mm.sum(axis=0),
+        need=need,
+    )
+
+
+def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> BlockBatch:
+    """The reference block once for each county."""
+    count = column.size
+    return make_block_batch(
+        {name: np.full(count, float(getattr(reference, name))) for name in BLOCK_NUMBERS},
+        [reference.curve] * count,
+        site_index=column.astype(np.int64),
+        supply_index=np.zeros(count, dtype=np.int64),
+        season_year=season_year,
+    )
+
+
+def _normal_mm(sites: SiteTable, days: Days) -> Floats:
+    """(sites,) normal reference ET of the days from the monthly normals; NaN where none are."""
+    month = days.astype("datetime64[M]").astype(np.int64) % 12
+    total: Floats = monthly_normals(sites.definitions, "et0_mm")[month].sum(axis=0)
+    return total

@@ -1,0 +1,218 @@
+"""Weather of all sites of a run: read, chosen per field, checked, and turned into reference ET.
+
+One call serves every block of the run. What was chosen, from which source and with which flags, is
+kept so that each plan can carry its weather reasoning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import orjson
+from numpy.typing import NDArray
+
+from service.agronomy.records import Days, Floats, Ints, SiteBatch
+from service.agronomy.site_weather import SiteWeather, site_weather
+from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
+from service.ports import WeatherArchive
+from service.records import WEATHER_FIELDS, MonthlyNormals, SiteDefinition, SiteTable, WeatherRows
+
+KINDS = ("forecast", "analysis", "observed")
+"""Kinds of weather, the better for a past day the later in the list."""
+SOURCE_STEP = 1000
+"""Ranks of sources lie within one step of the rank of a kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class GatheredWeather:
+    """Weather of a span of days at the sites of a run."""
+
+    on: date
+    days: Days
+    sites: SiteTable
+    rows: WeatherRows
+    chosen: ChosenWeather
+    weather: SiteWeather
+    is_observed: NDArray[np.bool_]
+    """(days, sites) both temperatures come from an observation or analysis."""
+    has_forecast: NDArray[np.bool_]
+    """(days, sites) both temperatures come from anywhere at all."""
+
+
+def gather_weather(
+    archive: WeatherArchive,
+    sites: SiteTable,
+    *,
+    on: date,
+    first_day: date,
+    last_day: date,
+    source_order: Mapping[str, int],
+) -> GatheredWeather:
+    """Read and prepare the weather from ``first_day`` to ``last_day`` as known on ``on``.
+
+    ``source_order`` ranks the sources, higher is better; sources it does not name rank lowest.
+    """
+    days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
+    rows = archive.read_rows(sites.keys, first_day=first_day, last_day=last_day)
+    today_index = int((np.datetime64(on) - days[0]).astype(np.int64))
+    day_index = (rows.days - days[0]).astype(np.int64)
+    site_index = np.searchsorted(sites.keys, rows.site_keys)
+    kind_rank = _kind_ranks(rows)
+    chosen = choose_weather(
+        {name: rows.fields[name] for name in WEATHER_FIELDS},
+        days=days,
+        site_count=len(sites.definitions),
+        day_index=day_index,
+        site_index=site_index,
+        rank=_ranks(rows, kind_rank, source_order, is_future=day_index > today_index),
+        wind_height_m=rows.wind_height_m,
+    )
+    weather = site_weather(
+        chosen.raw,
+        site_batch(sites.definitions),
+        krs_per_sqrt_c=np.array([site.krs_per_sqrt_c for site in sites.definitions]),
+        is_measured_rain=_has_kind(chosen, "rain_mm", kind_rank),
+        normal_u2_m_s=monthly_normals(sites.definitions, "u2_m_s"),
+        normal_rhmin_pct=monthly_normals(sites.definitions, "rhmin_pct"),
+        first_future_row=min(max(today_index, 0), days.size),
+    )
+    return GatheredWeather(
+        on=on,
+        days=days,
+        sites=sites,
+        rows=rows,
+        chosen=chosen,
+        weather=weather,
+        is_observed=(
+            _has_kind(chosen, "tmax_c", kind_rank) & _has_kind(chosen, "tmin_c", kind_rank)
+        ),
+        has_forecast=np.isfinite(chosen.raw.tmax_c) & np.isfinite(chosen.raw.tmin_c),
+    )
+
+
+def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
+    """The sites as the agronomy rooms see them."""
+    return SiteBatch(
+        latitude_deg=np.array([site.latitude_deg for site in sites]),
+        longitude_deg=np.array([site.longitude_deg for site in sites]),
+        elevation_m=np.array([site.elevation_m for site in sites]),
+        zones=tuple(site.zone for site in sites),
+    )
+
+
+def monthly_normals(sites: Sequence[SiteDefinition], name: str) -> Floats:
+    """(12, sites) monthly normals of one quantity, NaN where a site has none."""
+    table = np.full((12, len(sites)), np.nan)
+    for index, site in enumerate(sites):
+        values = getattr(site.normals or MonthlyNormals(), name)
+        if values is not None:
+            table[:, index] = values
+    return table
+
+
+def weather_documents(gathered: GatheredWeather, *, first_day: date) -> list[bytes]:
+    """Each site's weather reasoning from ``first_day`` on, as JSON, in the order of the sites."""
+    first = int((np.datetime64(first_day) - gathered.days[0]).astype(np.int64))
+    days = [str(day) for day in gathered.days[first:]]
+    checked, site_days = gathered.weather.checked, gathered.weather.days
+    numbers: dict[str, Floats] = {
+        "tmax_c": checked.tmax_c,
+        "tmin_c": checked.tmin_c,
+        "ea_kpa": checked.ea_kpa,
+        "rhmin_pct": checked.rhmin_pct,
+        "u2_m_s": checked.u2_m_s,
+        "rs_mj_m2": checked.rs_mj_m2,
+        "rain_mm": checked.rain_mm,
+        "rain_probability_fraction": checked.rain_probability_fraction,
+        "et0_mm": site_days.et0_mm,
+        "climate_term": site_days.climate_term,
+        "sunrise_min": site_days.sunrise_min,
+        "sunset_min": site_days.sunset_min,
+    }
+    columns = {name: np.round(values[first:], 4).T.tolist() for name, values in numbers.items()}
+    flags = {
+        name: values[first:].T.tolist()
+        for name, values in {**checked.flags, "et0_mm": gathered.weather.et0_flags}.items()
+    }
+    labels = [
+        {"source": source, "kind": kind, "issued_at": issued.isoformat()}
+        for source, kind, issued in zip(
+            gathered.rows.sources, gathered.rows.kinds, gathered.rows.issued_at, strict=True
+        )
+    ]
+    documents = []
+    for index, site in enumerate(gathered.sites.definitions):
+        origins, rows_by_field = _origins(gathered.chosen, index, first, labels)
+        documents.append(
+            orjson.dumps(
+                {
+                    "site_id": site.site_id,
+                    "latitude_deg": site.latitude_deg,
+                    "longitude_deg": site.longitude_deg,
+                    "elevation_m": site.elevation_m,
+                    "zone": site.zone,
+                    "days": days,
+                    "fields": {name: values[index] for name, values in columns.items()},
+                    "flags": {name: values[index] for name, values in flags.items()},
+                    "origins": origins,
+                    "origin_of": rows_by_field,
+                    "unit_fault": gathered.weather.unit_faults.get(index),
+                }
+            )
+        )
+    return documents
+
+
+def _origins(
+    chosen: ChosenWeather, site: int, first: int, labels: list[dict[str, str]]
+) -> tuple[list[dict[str, str]], dict[str, list[int]]]:
+    """Distinct origins of a site's values, and per field and day the place in that list or -1."""
+    places: dict[tuple[str, ...], int] = {}
+    origins: list[dict[str, str]] = []
+    by_field: dict[str, list[int]] = {}
+    for name, rows in chosen.row_of.items():
+        picked = rows[first:, site].tolist()
+        if all(row == NO_ROW for row in picked):
+            continue
+        column = []
+        for row in picked:
+            if row == NO_ROW:
+                column.append(NO_ROW)
+                continue
+            key = tuple(labels[row].values())
+            if key not in places:
+                places[key] = len(origins)
+                origins.append(labels[row])
+            column.append(places[key])
+        by_field[name] = column
+    return origins, by_field
+
+
+def _kind_ranks(rows: WeatherRows) -> Ints:
+    rank_of = {kind: rank for rank, kind in enumerate(KINDS)}
+    return np.array([rank_of[kind] for kind in rows.kinds], dtype=np.int64)
+
+
+def _ranks(
+    rows: WeatherRows,
+    kind_rank: Ints,
+    source_order: Mapping[str, int],
+    *,
+    is_future: NDArray[np.bool_],
+) -> Ints:
+    """Rank of each row: for past days what was observed, for days to come what was forecast."""
+    source_rank = np.array([source_order.get(source, 0) for source in rows.sources], dtype=np.int64)
+    by_kind = np.where(is_future, len(KINDS) - 1 - kind_rank, kind_rank)
+    return by_kind * SOURCE_STEP + source_rank
+
+
+def _has_kind(chosen: ChosenWeather, name: str, kind_rank: Ints) -> NDArray[np.bool_]:
+    """(days, sites) where the value of a field was observed or analysed, not forecast."""
+    row_of = chosen.row_of[name]
+    if kind_rank.size == 0:
+        return np.zeros(row_of.shape, dtype=np.bool_)
+    measured: NDArray[np.bool_] = (row_of != NO_ROW) & (kind_rank[row_of] > 0)
+    return measured

@@ -1,0 +1,643 @@
+"""The evening run: bring every ledger up to today and publish tomorrow's plans.
+
+Running the same evening again changes nothing unless the weather, a block or a run report has
+changed; then the affected plans get a new version. Farms are handled in chunks, each in one
+transaction of its own, so that what is done stays done; a farm whose run fails is reported and
+does not stop the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.block_batch import BlockBatch, make_block_batch, take_blocks
+from service.agronomy.civil_day import day_lengths_min
+from service.agronomy.daily_plan import (
+    CropDays,
+    SiteDays,
+    coming_days,
+    crop_days,
+    days_of,
+    keep_ledger,
+    plan_tomorrow,
+)
+from service.agronomy.reasoning import PlanFlag
+from service.agronomy.records import Days, Floats, Ints, WindowBatch
+from service.agronomy.water_balance import DayLedger
+from service.agronomy.watering_rules import net_rate_mm_per_min, uniform_share
+from service.agronomy.watering_window import watering_windows
+from service.agronomy.weather_day import FieldFlag
+from service.errors import NotFound
+from service.operations.gather_weather import GatheredWeather, gather_weather, weather_documents
+from service.operations.phases import Phases
+from service.operations.plan_documents import PlanSituation, plan_rows
+from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
+from service.records import (
+    LEDGER_NUMBERS,
+    AppliedWater,
+    BalanceState,
+    BlockTable,
+    LedgerRows,
+    SupplyTable,
+)
+
+OUTLOOK_DAYS = 7
+CLIMATE_DAYS = 30
+FIRST_LEDGER_DAYS = 30
+"""How far back the ledger of a new block may begin where the grower gives no day."""
+SETTLE_ANYWAY_DAYS = 10
+"""A day older than this is settled with what is known of it; better weather later reopens it."""
+CHUNK_BLOCKS = 5_000
+ONE_DAY = timedelta(days=1)
+NO_DAY = np.datetime64("NaT", "D")
+
+
+@dataclass(frozen=True, slots=True)
+class FarmFailure:
+    """A farm that could not be planned, and why."""
+
+    farm_id: str
+    reason: str
+
+
+@dataclass(slots=True)
+class DayRun:
+    """What an evening run did."""
+
+    on: date
+    block_count: int = 0
+    new_version_count: int = 0
+    without_weather_count: int = 0
+    failures: list[FarmFailure] = field(default_factory=list)
+    phases: Phases = field(default_factory=Phases)
+
+
+def run_day(
+    on: date,
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+    source_order: Mapping[str, int],
+    farm_ids: Sequence[str] | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> DayRun:
+    """Run the evening of ``on`` for these farms, or for all; returns what was done."""
+    run = DayRun(on=on)
+    with run.phases.phase("reading"), unit_of_work(write=False) as unit:
+        farm_key_of = unit.blocks.farm_keys(farm_ids)
+        counts = unit.blocks.count_blocks(
+            np.array(sorted(farm_key_of.values()), dtype=np.int64), day=on + ONE_DAY
+        )
+    farm_id_of = {key: farm_id for farm_id, key in farm_key_of.items()}
+    if not farm_id_of:
+        message = "no farm is stored; load a farm file first"
+        raise NotFound(message)
+    weather = _WeatherCache(on, source_order, run.phases)
+    for chunk in _chunks(counts):
+        try:
+            _run_farms(chunk, run, weather, unit_of_work=unit_of_work, clock=clock)
+        except Exception as failure:  # one farm's fault must not leave the others without a plan
+            if len(chunk) == 1:
+                run.failures.append(FarmFailure(farm_id_of[chunk[0]], _reason(failure)))
+                continue
+            for farm_key in chunk:
+                try:
+                    _run_farms([farm_key], run, weather, unit_of_work=unit_of_work, clock=clock)
+                except Exception as own:
+                    run.failures.append(FarmFailure(farm_id_of[farm_key], _reason(own)))
+        if progress is not None:
+            progress(run.block_count)
+    return run
+
+
+def _reason(failure: Exception) -> str:
+    return f"{type(failure).__name__}: {failure}"
+
+
+def _chunks(counts: Mapping[int, int]) -> Iterator[list[int]]:
+    """Farms in groups of about CHUNK_BLOCKS blocks."""
+    chunk: list[int] = []
+    block_count = 0
+    for farm_key, count in sorted(counts.items()):
+        if chunk and block_count + count > CHUNK_BLOCKS:
+            yield chunk
+            chunk, block_count = [], 0
+        chunk.append(farm_key)
+        block_count += count
+    if chunk:
+        yield chunk
+
+
+class _WeatherCache:
+    """The weather of all sites, read and computed once for the span that a run needs."""
+
+    def __init__(self, on: date, source_order: Mapping[str, int], phases: Phases) -> None:
+        self._on = on
+        self._source_order = source_order
+        self._phases = phases
+        self._gathered: GatheredWeather | None = None
+        self.basis_keys: Ints | None = None
+
+    def since(self, first_day: date, unit: UnitOfWork) -> GatheredWeather:
+        """Weather from ``first_day`` at the latest to the end of the outlook."""
+        if self._gathered is None or self._gathered.days[0] > np.datetime64(first_day):
+            with self._phases.phase("reading weather"):
+                sites = unit.blocks.read_site_table()
+            with self._phases.phase("weather and ET0"):
+                self._gathered = gather_weather(
+                    unit.weather,
+                    sites,
+                    on=self._on,
+                    first_day=first_day,
+                    last_day=self._on + timedelta(days=OUTLOOK_DAYS),
+                    source_order=self._source_order,
+                )
+        return self._gathered
+
+
+def _run_farms(
+    farm_keys: Sequence[int],
+    run: DayRun,
+    cache: _WeatherCache,
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+) -> None:
+    """Ledger and plans of some farms, in one transaction."""
+    phase = run.phases.phase
+    keys = np.array(farm_keys, dtype=np.int64)
+    plan_day = run.on + ONE_DAY
+    with unit_of_work(write=True) as unit:
+        with phase("reading"):
+            table = unit.blocks.read_block_table(plan_day, farm_keys=keys)
+            supplies = unit.blocks.read_supply_table(keys)
+            state = _reopened(unit, table, run.on)
+        if table.keys.size == 0:
+            return
+        weather = cache.since(_earliest_day(run.on, table, state), unit)
+        with phase("balance"):
+            site_index = np.searchsorted(weather.sites.keys, table.site_keys)
+            first_day = _first_days(run.on, table, state, weather, site_index)
+        with phase("reading"):
+            days = _days(first_day.min(), run.on)
+            applied = unit.plans.read_applied(table.keys, days)
+        supply_index = np.searchsorted(supplies.keys, table.supply_keys)
+        batches = _Batches(unit, table, keys, site_index=site_index, supply_index=supply_index)
+        with phase("balance"):
+            ledger = _bring_up_to_date(
+                run.on, first_day, state, weather=weather, applied=applied, batches=batches
+            )
+        with phase("windows"):
+            windows = _windows(table, supplies, weather, site_index, supply_index, day=plan_day)
+            not_before_min = _not_before(applied, weather, site_index, run.on)
+        with phase("balance"):
+            blocks = batches.on(plan_day)
+            ahead = days_of(weather.weather.days, _row(weather.days, plan_day), weather.days.size)
+            crop = crop_days(blocks, ahead, degree_day_start_c_day=ledger.degree_day_sum_c_day[-1])
+        with phase("pulses and supply"):
+            plan = plan_tomorrow(
+                blocks,
+                ahead,
+                crop,
+                depletion_midnight_mm=ledger.depletion_end_mm[-1],
+                windows=windows,
+                supply_flow_l_per_h=supplies.flow_l_per_h,
+                not_before_min=not_before_min,
+            )
+        with phase("outlook"):
+            outlook = coming_days(
+                blocks,
+                ahead,
+                crop,
+                plan=plan,
+                windows=windows,
+                supply_flow_l_per_h=supplies.flow_l_per_h,
+            )
+        issued_at = clock.now()
+        with phase("documents"):
+            documents = weather_documents(weather, first_day=run.on - ONE_DAY)
+        with phase("writing"):
+            basis_keys = unit.plans.save_basis(
+                weather.sites.keys, documents, day=plan_day, issued_at=issued_at
+            )
+        with phase("documents"):
+            rows = plan_rows(
+                PlanSituation(
+                    day=plan_day,
+                    table=table,
+                    blocks=blocks,
+                    weather=weather,
+                    site_index=site_index,
+                    crop=crop,
+                    plan=plan,
+                    outlook=outlook,
+                    ledger_flags=ledger.recent_flags(state),
+                    settled_day=ledger.new_state(state).settled_day,
+                ),
+                basis_keys=basis_keys,
+            )
+        with phase("writing"):
+            unit.ledger.save_rows(ledger.rows(table.keys))
+            unit.ledger.save_states(table.keys, ledger.new_state(state))
+            run.new_version_count += unit.plans.publish(rows, issued_at=issued_at)
+    run.block_count += table.keys.size
+    run.without_weather_count += rows.status.count("no-weather")
+
+
+def _reopened(unit: UnitOfWork, table: BlockTable, on: date) -> BalanceState:
+    """Where the ledgers stand; those settled on or after ``on`` are first taken back before it."""
+    state = unit.ledger.read_states(table.keys)
+    ahead = state.settled_day >= np.datetime64(on)
+    if not ahead.any():
+        return state
+    for site_key in np.unique(table.site_keys[ahead]).tolist():
+        unit.ledger.rewind(site_key=site_key, day=on)
+    return unit.ledger.read_states(table.keys)
+
+
+def _earliest_day(on: date, table: BlockTable, state: BalanceState) -> date:
+    """First day whose weather the run may need: the climate window before the first ledger day."""
+    wanted = np.where(
+        np.isnat(state.settled_day),
+        np.where(
+            np.isnat(table.balance_start),
+            np.datetime64(on) - np.array([_lookback_days(curve, on) for curve in table.curves]),
+            table.balance_start,
+        ),
+        state.settled_day + 1,
+    )
+    earliest: date = min(wanted.min(), np.datetime64(on) - 1).item()
+    return earliest - timedelta(days=CLIMATE_DAYS)
+
+
+def _lookback_days(curve: object, on: date) -> int:
+    """How far back a new ledger looks: a month, or to the season's start to count degree days."""
+    if getattr(curve, "basis", "") != "degree-days":
+        return FIRST_LEDGER_DAYS
+    month, day = getattr(curve, "season_start", (1, 1))
+    start = date(on.year, month, day)
+    if start > on:
+        start = date(on.year - 1, month, day)
+    return max(FIRST_LEDGER_DAYS, (on - start).days)
+
+
+def _first_days(
+    on: date, table: BlockTable, state: BalanceState, weather: GatheredWeather, site_index: Ints
+) -> Days:
+    """First ledger day of each block that is still to be computed, (blocks,)."""
+    today = np.datetime64(on)
+    first: Days = state.settled_day + 1
+    for row in np.flatnonzero(np.isnat(first)).tolist():
+        given = table.balance_start[row]
+        back = today - _lookback_days(table.curves[row], on) if np.isnat(given) else given
+        first[row] = _first_known(weather, site_index[row], back)
+    return np.minimum(np.where(np.isnat(first), today, first), today)
+
+
+def _first_known(weather: GatheredWeather, site: int, not_before: np.datetime64) -> np.datetime64:
+    """First day from ``not_before`` on with observed weather at a site, NaT where there is none."""
+    known = weather.is_observed[:, site] & (weather.days >= not_before)
+    rows = np.flatnonzero(known)
+    day: np.datetime64 = weather.days[rows[0]] if rows.size else NO_DAY
+    return day
+
+
+def _days(first: np.datetime64, last: date) -> Days:
+    return np.arange(first, np.datetime64(last) + 1, dtype="datetime64[D]")
+
+
+def _row(days: Days, day: date | np.datetime64) -> int:
+    wanted = np.datetime64(day) if isinstance(day, date) else day
+    return int((wanted - days[0]).astype(np.int64))
+
+
+class _Batches:
+    """The blocks of a chunk as they stand on a day: size of the year, version of the day."""
+
+    def __init__(
+        self,
+        unit: UnitOfWork,
+        table: BlockTable,
+        farm_keys: Ints,
+        *,
+        site_index: Ints,
+        supply_index: Ints,
+    ) -> None:
+        self._unit = unit
+        self._table = table
+        self._farm_keys = farm_keys
+        self._site_index = site_index
+        self._supply_index = supply_index
+        self._made: dict[tuple[int, date | None], BlockBatch] = {}
+
+    def version_days(self, first: date, last: date) -> list[date]:
+        """Days in the span on which a block changes version, or the plants a year."""
+        changes = self._unit.blocks.list_version_days(
+            self._farm_keys, first_day=first, last_day=last
+        )
+        years = [date(year, 1, 1) for year in range(first.year + 1, last.year + 1)]
+        return sorted({*changes, *years})
+
+    def on(self, day: date, version_day: date | None = None) -> BlockBatch:
+        """The batch of ``day``; of an older version where ``version_day`` names its day."""
+        key = (day.year, version_day)
+        if key not in self._made:
+            table = self._table if version_day is None else self._older(version_day)
+            self._made[key] = make_block_batch(
+                table.numbers,
+                table.curves,
+                site_index=self._site_index,
+                supply_index=self._supply_index,
+                season_year=day.year,
+            )
+        return self._made[key]
+
+    def _older(self, day: date) -> BlockTable:
+        """The blocks of the chunk as of an earlier day; a block without an older version as now."""
+        now, then = self._table, self._unit.blocks.read_block_table(day, farm_keys=self._farm_keys)
+        place = np.searchsorted(then.keys, now.keys)
+        place = np.minimum(place, max(then.keys.size - 1, 0))
+        has_older = (
+            then.keys[place] == now.keys if then.keys.size else np.zeros(now.keys.size, dtype=bool)
+        )
+        numbers = {
+            name: np.where(has_older, then.numbers[name][place], values)
+            if then.keys.size
+            else values
+            for name, values in now.numbers.items()
+        }
+        curves = tuple(
+            then.curves[place[row]] if has_older[row] else now.curves[row]
+            for row in range(now.keys.size)
+        )
+        return BlockTable(
+            keys=now.keys,
+            block_ids=now.block_ids,
+            farm_keys=now.farm_keys,
+            site_keys=now.site_keys,
+            supply_keys=now.supply_keys,
+            numbers=numbers,
+            curves=curves,
+            windows=now.windows,
+            no_water=now.no_water,
+            balance_start=now.balance_start,
+            valid_from=now.valid_from,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Ledger:
+    """The computed days of every block, arrays (days, blocks); NaN before a block's first day."""
+
+    days: Days
+    has_row: NDArray[np.bool_]
+    is_observed: NDArray[np.bool_]
+    is_settled: NDArray[np.bool_]
+    irrigation_origin: Ints
+    flags_by_day: Ints
+    numbers: Mapping[str, Floats]
+
+    @property
+    def depletion_end_mm(self) -> Floats:
+        return self.numbers["depletion_end_mm"]
+
+    @property
+    def degree_day_sum_c_day(self) -> Floats:
+        return self.numbers["degree_day_sum_c_day"]
+
+    def recent_flags(self, before: BalanceState) -> Ints:
+        """(blocks,) flags of the last settled day and of the days since, all runs alike."""
+        state = self.new_state(before)
+        unsettled = self.has_row & (self.days[:, None] > _or_never(state.settled_day))
+        since: Ints = np.bitwise_or.reduce(np.where(unsettled, self.flags_by_day, 0), axis=0)
+        return state.flags | since
+
+    @property
+    def settled_day(self) -> Days:
+        """(blocks,) last day settled by this run, NaT where none was."""
+        count = self.is_settled.shape[0]
+        last = count - 1 - np.argmax(self.is_settled[::-1], axis=0)
+        return np.where(self.is_settled.any(axis=0), self.days[last], NO_DAY)
+
+    def new_state(self, before: BalanceState) -> BalanceState:
+        """Where the ledgers stand after this run."""
+        settled = self.settled_day
+        moved = ~np.isnat(settled)
+        row = np.where(moved, (settled - self.days[0]).astype(np.int64), 0)
+        block = np.arange(settled.size)
+        return BalanceState(
+            settled_day=np.where(moved, settled, before.settled_day),
+            depletion_mm=np.where(moved, self.depletion_end_mm[row, block], before.depletion_mm),
+            degree_day_sum_c_day=np.where(
+                moved, self.degree_day_sum_c_day[row, block], before.degree_day_sum_c_day
+            ),
+            flags=np.where(moved, self.flags_by_day[row, block], before.flags),
+        )
+
+    def rows(self, block_keys: Ints) -> LedgerRows:
+        """The computed days as rows to store."""
+        day, block = np.nonzero(self.has_row)
+        return LedgerRows(
+            block_keys=block_keys[block],
+            days=self.days[day],
+            is_observed=self.is_observed[day, block],
+            irrigation_origin=self.irrigation_origin[day, block],
+            flags=self.flags_by_day[day, block],
+            numbers={name: self.numbers[name][day, block] for name in LEDGER_NUMBERS},
+        )
+
+
+def _or_never(days: Days) -> Days:
+    """Days with NaT replaced by one before all others."""
+    return np.where(np.isnat(days), np.datetime64(date.min), days)
+
+
+def _bring_up_to_date(
+    on: date,
+    first_day: Days,
+    state: BalanceState,
+    *,
+    weather: GatheredWeather,
+    applied: AppliedWater,
+    batches: _Batches,
+) -> _Ledger:
+    """The ledger from each block's first day to today, one group of blocks per first day."""
+    days = _days(first_day.min(), on)
+    block_count = first_day.size
+    shape = (days.size, block_count)
+    numbers = {name: np.full(shape, np.nan) for name in LEDGER_NUMBERS}
+    flags = np.zeros(shape, dtype=np.int64)
+    today = batches.on(on)
+    start_mm = np.where(
+        np.isnat(state.settled_day),
+        np.nan_to_num(today.initial_depletion_mm),
+        state.depletion_mm,
+    )
+    for group_day in np.unique(first_day):
+        blocks = np.flatnonzero(first_day == group_day)
+        _step_group(
+            _row(days, group_day), blocks, on, days=days, start_mm=start_mm[blocks], state=state,
+            weather=weather, applied=applied, batches=batches, numbers=numbers,
+        )  # fmt: skip
+    in_ledger = days[:, None] >= first_day
+    has_row = in_ledger & np.isfinite(numbers["depletion_end_mm"])
+    site_rows = slice(_row(weather.days, days[0]), _row(weather.days, days[-1]) + 1)
+    at_site = today.site_index
+    is_observed = weather.is_observed[site_rows][:, at_site]
+    age_days = (np.datetime64(on) - days).astype(np.int64)[:, None]
+    may_settle = (age_days >= 1) & (is_observed | (age_days >= SETTLE_ANYWAY_DAYS)) & has_row
+    is_settled = np.logical_and.accumulate(may_settle | ~in_ledger, axis=0) & in_ledger
+    has_water = (applied.early_min + applied.day_min) > 0
+    origin = np.where(applied.is_reported, 1, np.where(has_water, 2, 0))
+    flags |= _day_flags(weather, site_rows, at_site)
+    flags |= np.where(has_water & ~applied.is_reported, int(PlanFlag.RUNS_ASSUMED), 0)
+    flags |= _start_flags(state, today, in_ledger, numbers)
+    return _Ledger(
+        days=days,
+        has_row=has_row,
+        is_observed=is_observed,
+        is_settled=is_settled,
+        irrigation_origin=origin,
+        flags_by_day=flags,
+        numbers=numbers,
+    )
+
+
+def _day_flags(weather: GatheredWeather, rows: slice, at_site: Ints) -> Ints:
+    """Plan flags of each ledger day that come from its weather, (days, blocks)."""
+    site = weather.weather
+    flags = np.where(site.et0_flags[rows] != 0, int(PlanFlag.REFERENCE_ET_FILLED), 0)
+    rain_missing = site.checked.flags["rain_mm"][rows] & int(FieldFlag.ASSUMED_ZERO)
+    flags = flags | np.where(rain_missing != 0, int(PlanFlag.RAIN_NOT_REPORTED), 0)
+    flags = flags | np.where(
+        site.climate_is_default[rows], int(PlanFlag.CLIMATE_ADJUSTMENT_MISSING), 0
+    )
+    picked: Ints = flags[:, at_site].astype(np.int64)
+    return picked
+
+
+def _start_flags(
+    state: BalanceState,
+    today: BlockBatch,
+    in_ledger: NDArray[np.bool_],
+    numbers: Mapping[str, Floats],
+) -> Ints:
+    """The assumed start counts until water drains: from then on the zone is known to be full."""
+    assumed = int(PlanFlag.START_DEPLETION_ASSUMED)
+    is_new = np.isnat(state.settled_day)
+    still = np.where(is_new, np.isnan(today.initial_depletion_mm), (state.flags & assumed) != 0)
+    drained = (numbers["rain_drainage_mm"] + numbers["irrigation_drainage_mm"]) > 0
+    unknown = still & ~np.logical_or.accumulate(drained & in_ledger, axis=0)
+    return np.where(unknown & in_ledger, assumed, 0)
+
+
+def _step_group(
+    first_row: int,
+    blocks: Ints,
+    on: date,
+    *,
+    days: Days,
+    start_mm: Floats,
+    state: BalanceState,
+    weather: GatheredWeather,
+    applied: AppliedWater,
+    batches: _Batches,
+    numbers: dict[str, Floats],
+) -> None:
+    """Step the blocks that share a first day, span by span of one block version and year."""
+    changes = batches.version_days(days[first_row].item() + ONE_DAY, on)
+    starts = [first_row, *(_row(days, change) for change in changes)]
+    ends = [*starts[1:], days.size]
+    depletion_mm = start_mm
+    degree_days_c_day = state.degree_day_sum_c_day[blocks]
+    for begin, end in zip(starts, ends, strict=True):
+        is_current = end == days.size
+        begin_day = days[begin].item()
+        batch = take_blocks(batches.on(begin_day, None if is_current else begin_day), blocks)
+        span = days_of(
+            weather.weather.days,
+            _row(weather.days, days[begin]),
+            _row(weather.days, days[end - 1]) + 1,
+        )
+        crop = crop_days(batch, span, degree_day_start_c_day=degree_days_c_day)
+        rate = net_rate_mm_per_min(batch.system, batch.soil)
+        early_min = applied.early_min[begin:end, blocks]
+        day_min = applied.day_min[begin:end, blocks]
+        ledger = keep_ledger(
+            depletion_mm,
+            crop,
+            first_day_index=np.zeros(blocks.size, dtype=np.int64),
+            early_net_mm=early_min * rate,
+            day_net_mm=day_min * rate,
+        )
+        _book(
+            numbers, slice(begin, end), blocks, span=span, batch=batch, crop=crop, ledger=ledger,
+            running_min=early_min + day_min,
+        )  # fmt: skip
+        depletion_mm = ledger.depletion_end_mm[-1]
+        degree_days_c_day = crop.degree_day_sum_c_day[-1]
+
+
+def _book(
+    numbers: dict[str, Floats],
+    rows: slice,
+    blocks: Ints,
+    *,
+    span: SiteDays,
+    batch: BlockBatch,
+    crop: CropDays,
+    ledger: DayLedger,
+    running_min: Floats,
+) -> None:
+    """Write the numbers of a span of days into the ledger's arrays."""
+    gross_mm = running_min * batch.system.application_rate_mm_per_h / 60.0
+    uniform_mm = gross_mm * uniform_share(batch.system)
+    booked = {
+        "et0_mm": span.et0_mm[:, batch.site_index],
+        "rain_mm": span.rain_mm[:, batch.site_index],
+        "crop_coefficient": crop.crop_coefficient,
+        "irrigation_gross_mm": gross_mm,
+        "nonuniformity_loss_mm": gross_mm - uniform_mm,
+        "unrooted_loss_mm": uniform_mm * (1.0 - batch.soil.root_share_of_wetted),
+        "degree_day_sum_c_day": crop.degree_day_sum_c_day,
+    }
+    for name in LEDGER_NUMBERS:
+        values = booked[name] if name in booked else getattr(ledger, name)
+        numbers[name][rows, blocks] = values
+
+
+def _windows(
+    table: BlockTable,
+    supplies: SupplyTable,
+    weather: GatheredWeather,
+    site_index: Ints,
+    supply_index: Ints,
+    *,
+    day: date,
+) -> WindowBatch:
+    zones = [site.zone for site in weather.sites.definitions]
+    return watering_windows(
+        table.windows,
+        [supplies.windows[index] for index in supply_index.tolist()],
+        table.no_water,
+        zones=[zones[index] for index in site_index.tolist()],
+        day=day,
+    )
+
+
+def _not_before(
+    applied: AppliedWater, weather: GatheredWeather, site_index: Ints, on: date
+) -> Ints:
+    """First minute of tomorrow at which each block may start: the off time after today's last."""
+    lengths_min = day_lengths_min(
+        np.array([on], dtype="datetime64[D]"),
+        [site.zone for site in weather.sites.definitions],
+    )[0]
+    ready = np.nan_to_num(applied.ready_min[-1]) - lengths_min[site_index]
+    not_before: Ints = np.maximum(0.0, np.ceil(ready)).astype(np.int64)
+    return not_before

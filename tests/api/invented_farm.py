@@ -1,0 +1,177 @@
+"""An invented farm with invented weather, planned once: what the API tests read.
+
+Nothing of it belongs to a real place. The weather rises and falls by simple formulas.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from service.bootstrap import Service, migrate_database
+from service.database.engine import make_engine
+from service.database.session import unit_of_work_factory
+from service.farm_files.farm_file import parse_farm
+from service.operations.import_weather import import_weather
+from service.operations.manage_farms import load_bundle
+from service.operations.run_day import run_day
+from service.settings import Settings
+
+TODAY = date(2026, 7, 14)
+PLAN_DAY = TODAY + timedelta(days=1)
+FIRST_DAY = TODAY - timedelta(days=40)
+RUN_AT = datetime(2026, 7, 14, 23, 0, tzinfo=UTC)
+FARM_ID = "test-farm"
+BLOCK_ID = "test-farm.north"
+BARE_BLOCK_ID = "test-farm.south"
+YOUNG_BLOCK_ID = "later-farm.young"
+
+_FARM = """
+[farm]
+id = "test-farm"
+name = "Test Farm (invented)"
+zone = "America/New_York"
+
+[[site]]
+id = "home"
+latitude = 35.91
+longitude = -79.22
+elevation = "510 ft"
+
+[[supply]]
+id = "well"
+flow = "40 gpm"
+
+[[block]]
+id = "north"
+name = "North blueberries"
+crop = "blueberry"
+area = "0.75 ac"
+row_spacing = "10 ft"
+emitter_spacing = "18 in"
+emitter_flow = "0.5 gph"
+laterals_per_row = 2
+soil = { texture = "sandy loam" }
+root_depth = "18 in"
+planting_year = 2019
+season = { start = "03-20", lengths = [25, 45, 110, 50] }
+windows = ["04:00-10:00", "17:00-21:00"]
+initial_depletion = "5 mm"
+balance_start = 2026-06-10
+no_water = [{ from = 2026-08-20, to = 2026-08-22, reason = "harvest" }]
+
+[[block]]
+id = "south"
+crop = "grape-wine"
+area = "0.4 ha"
+row_spacing = "2.5 m"
+emitter_spacing = "0.6 m"
+emitter_flow = "2 L/h"
+soil = { texture = "loam" }
+"""
+_LATER_FARM = """
+[farm]
+id = "later-farm"
+name = "Later Farm (invented)"
+zone = "America/New_York"
+
+[[site]]
+id = "hill"
+latitude = 35.95
+longitude = -79.30
+elevation = "640 ft"
+
+[[supply]]
+id = "pond"
+flow = "20 gpm"
+
+[[block]]
+id = "young"
+crop = "apple-cover-no-frost"
+area = "1 ac"
+row_spacing = "4 m"
+emitter_spacing = "0.6 m"
+emitter_flow = "2 L/h"
+soil = { texture = "loam" }
+"""
+
+
+@dataclass(slots=True)
+class FixedClock:
+    """A clock that stands still until a test sets it."""
+
+    instant: datetime = field(default=RUN_AT)
+
+    def now(self) -> datetime:
+        """The instant set."""
+        return self.instant
+
+
+@contextmanager
+def invented_service(folder: Path) -> Iterator[Service]:
+    """The service on a new database: two farms, forty days of weather, one evening's plans.
+
+    The second farm is loaded after the run, so its block has neither plan nor ledger.
+    """
+    settings = Settings(database_url=f"sqlite:///{folder / 'farm.db'}")
+    migrate_database(settings)
+    engine = make_engine(settings.database_url)
+    service = Service(
+        settings=settings, unit_of_work=unit_of_work_factory(engine), clock=FixedClock()
+    )
+    load(service, _FARM)
+    bring_weather(service)
+    failures = plan_evening(service)
+    assert not failures, failures
+    load(service, _LATER_FARM)
+    yield service
+    engine.dispose()
+
+
+def bring_weather(service: Service, *, warmer_c: float = 0.0) -> None:
+    """Store observations up to TODAY and a forecast from PLAN_DAY on."""
+    days = np.arange(np.datetime64(FIRST_DAY), np.datetime64(TODAY) + 8, dtype="datetime64[D]")
+    wave = np.sin(np.arange(days.size) * 0.7)
+    import_weather(
+        "home",
+        days,
+        {
+            "tmax_c": 31.0 + 2.0 * wave + warmer_c,
+            "tmin_c": 19.0 + wave,
+            "rhmax_pct": 92.0 + 3.0 * wave,
+            "rhmin_pct": 48.0 + 5.0 * wave,
+            "wind_m_s": 1.6 + 0.4 * wave,
+            "rs_mj_m2": 22.0 + 3.0 * wave,
+            "rain_mm": np.where(np.arange(days.size) % 9 == 0, 8.0, 0.0),
+        },
+        source="import",
+        forecast_from=PLAN_DAY,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+
+
+def load(service: Service, text: str) -> None:
+    """Store a farm, in force from before the first day of weather."""
+    load_bundle(
+        parse_farm(text, name="invented.toml"),
+        effective_day=FIRST_DAY,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+
+
+def plan_evening(service: Service) -> list[str]:
+    """Run the evening of TODAY; returns what failed."""
+    run = run_day(
+        TODAY,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+    )
+    return [failure.reason for failure in run.failures]

@@ -1,0 +1,38 @@
+"""The OpenAPI document as it was agreed, in ``openapi.json`` beside this file.
+
+After a change that is meant, write it anew and read the difference before it is committed:
+
+    python -m tests.api.openapi_snapshot
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import NoReturn
+
+from fastapi import FastAPI
+
+from service.api.app import create_app
+from service.bootstrap import Service, SystemClock
+from service.settings import Settings
+
+SNAPSHOT = Path(__file__).with_name("openapi.json")
+
+
+def _no_database(*, write: bool) -> NoReturn:
+    raise AssertionError("the OpenAPI document needs no database")
+
+
+def app_without_database() -> FastAPI:
+    """An application that can say what it is, but answer nothing yet."""
+    return create_app(Service(settings=Settings(), unit_of_work=_no_database, clock=SystemClock()))
+
+
+def openapi_text() -> str:
+    """The document of the code at hand, in a form that is easy to compare."""
+    return json.dumps(app_without_database().openapi(), indent=1, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    SNAPSHOT.write_text(openapi_text(), encoding="utf-8")

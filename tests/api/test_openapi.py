@@ -1,0 +1,119 @@
+"""The OpenAPI document: agreed, complete, and with examples that keep to it."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from pydantic import BaseModel
+
+from service.agronomy.units import NOMENCLATURE
+from service.api import examples
+from service.api.problems import PROBLEM_TYPES
+from service.api.schemas.balances import BalanceOut
+from service.api.schemas.blocks import BlockOut, BlockPageOut
+from service.api.schemas.explanations import ExplanationOut
+from service.api.schemas.plans import PlanOut
+from tests.api.conftest import Client
+from tests.api.openapi_snapshot import SNAPSHOT, openapi_text
+
+UNIT_SUFFIX = re.compile(
+    r"_(mm|m|m2|l|min|s|h|c|pct|fraction|ratio|count|deg|kpa|mj_m2|m_s|c_day|l_per_h|mm_per_h)$"
+)
+WITHOUT_UNIT = {"version", "status", "page_size"}
+
+
+def _operations(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    for path in document["paths"].values():
+        yield from path.values()
+
+
+@pytest.fixture(scope="module")
+def document(app: FastAPI) -> dict[str, Any]:
+    return app.openapi()
+
+
+def test_the_document_is_the_one_agreed() -> None:
+    assert openapi_text() == SNAPSHOT.read_text(encoding="utf-8"), (
+        "the API has changed; if it was meant to, run `python -m tests.api.openapi_snapshot`"
+    )
+
+
+def test_the_document_is_served_as_openapi_3_1(client: Client) -> None:
+    served = client.json("/openapi.json")
+    assert served["openapi"].startswith("3.1.")
+    assert served == json.loads(SNAPSHOT.read_text(encoding="utf-8"))
+
+
+def test_every_operation_is_named_and_explained(document: dict[str, Any]) -> None:
+    operations = list(_operations(document))
+    names = [operation["operationId"] for operation in operations]
+    assert len(set(names)) == len(names) > 0
+    for operation in operations:
+        assert operation["summary"] and operation["description"] and operation["tags"]
+        for parameter in operation["parameters"]:
+            assert parameter["description"], parameter["name"]
+
+
+def test_every_answer_of_every_operation_has_an_example(document: dict[str, Any]) -> None:
+    for operation in _operations(document):
+        for status, answer in operation["responses"].items():
+            if status == "304":
+                assert "content" not in answer
+                continue
+            for media in answer["content"].values():
+                assert media.get("example") or media.get("examples"), (operation, status)
+
+
+def test_every_operation_documents_its_problems(document: dict[str, Any]) -> None:
+    for operation in _operations(document):
+        answers = operation["responses"]
+        assert {"404", "422", "500", "503"} <= set(answers)
+        for status in ("404", "422", "500", "503"):
+            assert list(answers[status]["content"]) == ["application/problem+json"]
+    assert "HTTPValidationError" not in document["components"]["schemas"]
+
+
+@pytest.mark.parametrize(
+    ("model", "example"),
+    [
+        (BlockPageOut, examples.BLOCK_PAGE),
+        (BlockOut, examples.BLOCK),
+        (PlanOut, examples.PLAN),
+        (ExplanationOut, examples.EXPLANATION),
+        (BalanceOut, examples.BALANCE),
+    ],
+)
+def test_an_example_says_all_that_its_answer_says(
+    model: type[BaseModel], example: dict[str, Any]
+) -> None:
+    # An example that lacks a field, or has one too many, does not come back the same.
+    assert json.loads(model.model_validate(example).model_dump_json()) == example
+
+
+def test_problem_examples_name_types_that_have_a_page(
+    document: dict[str, Any], client: Client
+) -> None:
+    known = {kind.uri for kind in PROBLEM_TYPES}
+    for operation in _operations(document):
+        for answer in operation["responses"].values():
+            problem_types = answer.get("content", {}).get("application/problem+json", {})
+            for example in problem_types.get("examples", {}).values():
+                assert example["value"]["type"] in known
+    for uri in known:
+        assert client.get(uri).status_code == 200
+
+
+def test_numbers_carry_units_of_the_nomenclature(document: dict[str, Any]) -> None:
+    for schema_name, schema in document["components"]["schemas"].items():
+        for name, field in schema.get("properties", {}).items():
+            kinds = {field.get("type"), *(each.get("type") for each in field.get("anyOf", ()))}
+            if not kinds & {"number", "integer"} or name in WITHOUT_UNIT:
+                continue
+            if UNIT_SUFFIX.search(name):
+                assert name in NOMENCLATURE, f"{schema_name}.{name}"
+            assert field["description"], f"{schema_name}.{name}"

@@ -1,0 +1,215 @@
+"""The plan and its reasons over HTTP: times, words, numbers, and what need not be sent twice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import cast
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from service.agronomy.pulse_plan import ShortfallCause
+from service.agronomy.reasoning import PlanFlag
+from service.agronomy.weather_day import FieldFlag
+from service.api.app import create_app
+from service.api.schemas.plans import PlanOut
+from service.bootstrap import Service
+from service.operations.read_plans import PlanView, get_plan
+from tests.api.conftest import Client
+from tests.api.invented_farm import (
+    BLOCK_ID,
+    PLAN_DAY,
+    RUN_AT,
+    TODAY,
+    FixedClock,
+    bring_weather,
+    plan_evening,
+)
+
+PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
+WHY = f"/v1/blocks/{BLOCK_ID}/why"
+
+
+@pytest.fixture
+def view(service: Service) -> PlanView:
+    return get_plan(BLOCK_ID, day=None, unit_of_work=service.unit_of_work)
+
+
+def test_without_a_date_the_latest_plan_is_given(client: Client) -> None:
+    latest = client.json(PLAN)
+    assert latest["day"] == PLAN_DAY.isoformat()
+    assert client.json(PLAN, params={"date": latest["day"]}) == latest
+
+
+def test_pulses_say_the_same_instant_in_local_time_and_in_seconds(client: Client) -> None:
+    plan = client.json(PLAN)
+    zone = ZoneInfo(plan["zone"])
+    assert plan["pulses"]
+    for pulse in plan["pulses"]:
+        start, end = (datetime.fromisoformat(pulse[name]) for name in ("start_local", "end_local"))
+        assert start.timestamp() == pulse["start_epoch_s"]
+        assert end.timestamp() == pulse["end_epoch_s"]
+        assert end - start == timedelta(minutes=pulse["duration_min"])
+        assert start.utcoffset() == start.astimezone(zone).utcoffset() == timedelta(hours=-4)
+        assert start.date() == PLAN_DAY
+
+
+def test_on_the_day_of_a_clock_change_local_times_are_those_of_the_clock(view: PlanView) -> None:
+    # New York goes back from 02:00 EDT to 01:00 EST on 2026-11-01 (IANA time zone database), so
+    # 240 minutes after midnight the clock shows 03:00, and at 90 minutes 01:30 for the first time.
+    day = date(2026, 11, 1)
+    days = [(day + timedelta(days=offset)).isoformat() for offset in range(-2, 7)]
+    plan = replace(
+        view.plan, day=day, pulses=((90, 30), (240, 60)), basis={**view.plan.basis, "days": days}
+    )
+    shown = PlanOut.from_view(replace(view, plan=plan)).model_dump(mode="json")["pulses"]
+    assert [(pulse["start_local"], pulse["end_local"]) for pulse in shown] == [
+        ("2026-11-01T01:30:00-04:00", "2026-11-01T01:00:00-05:00"),
+        ("2026-11-01T03:00:00-05:00", "2026-11-01T04:00:00-05:00"),
+    ]
+
+
+def test_totals_agree_with_the_pulses(client: Client) -> None:
+    plan = client.json(PLAN)
+    block = client.json(f"/v1/blocks/{BLOCK_ID}")
+    assert plan["status"] == "water"
+    assert plan["planned_min"] == sum(pulse["duration_min"] for pulse in plan["pulses"])
+    assert plan["pulse_count"] == len(plan["pulses"])
+    # 1 mm on 1 m² is 1 L.
+    assert plan["volume_l"] == pytest.approx(plan["gross_mm"] * block["area_m2"], rel=1e-5)
+    assert plan["need_mm"] == pytest.approx(plan["net_mm"] + plan["deferred_mm"], abs=1e-4)
+
+
+def test_the_outlook_begins_on_the_day_of_the_plan(client: Client) -> None:
+    plan = client.json(PLAN)
+    days = [date.fromisoformat(each["day"]) for each in plan["outlook"]]
+    assert days == [PLAN_DAY + timedelta(days=offset) for offset in range(7)]
+    assert plan["outlook"][0]["expected_min"] == plan["planned_min"]
+    assert all(each["et0_mm"] > 0.0 for each in plan["outlook"])
+
+
+def test_the_weather_behind_the_plan_names_its_source_and_age(client: Client) -> None:
+    plan = client.json(PLAN)
+    (source,) = plan["weather_sources"]
+    assert (source["source"], source["kind"], source["age_h"]) == ("import", "forecast", 0.0)
+    assert "tmax_c" in source["quantities"] and "tdew_c" not in source["quantities"]
+    assert plan["weather_age_h"] == 0.0
+    assert plan["cautions"] == []
+
+
+def test_flags_and_cause_come_with_words(view: PlanView) -> None:
+    flags = PlanFlag.FORECAST_MISSING | PlanFlag.CANNOT_KEEP_UP
+    numbers = {**view.plan.numbers, "flags": int(flags), "cause": int(ShortfallCause.SUPPLY)}
+    shown = PlanOut.from_view(replace(view, plan=replace(view.plan, numbers=numbers)))
+    assert [flag.name for flag in shown.flags] == ["forecast-missing", "cannot-keep-up"]
+    assert all(len(flag.text) > 20 for flag in shown.flags)
+    assert shown.cause is not None and shown.cause.name == "supply"
+    assert "supply" in shown.cause.text
+
+
+def test_a_plan_that_nothing_cut_has_no_cause(view: PlanView) -> None:
+    numbers = {**view.plan.numbers, "cause": int(ShortfallCause.NONE)}
+    assert PlanOut.from_view(replace(view, plan=replace(view.plan, numbers=numbers))).cause is None
+
+
+def test_doubtful_weather_behind_the_plan_is_cautioned_against(view: PlanView) -> None:
+    basis = view.plan.basis
+    days = len(cast(list[str], basis["days"]))
+    flags = dict.fromkeys(cast(dict[str, list[int]], basis["flags"]), [0] * days)
+    flags["u2_m_s"] = [int(FieldFlag.DEFAULT_WIND | FieldFlag.FORECAST)] * days
+    plan = replace(
+        view.plan,
+        basis={**basis, "flags": flags, "unit_fault": "tmax_c looks like degrees Fahrenheit"},
+        issued_at=view.plan.issued_at + timedelta(hours=50),
+    )
+    cautions = PlanOut.from_view(replace(view, plan=plan)).cautions
+    assert any("degrees Fahrenheit" in each for each in cautions)
+    assert any("50 h old" in each for each in cautions)
+    assert [each for each in cautions if each.startswith("u2_m_s: No wind was given")]
+    assert len(cautions) == 3
+
+
+def test_a_plan_without_weather_says_so_and_not_that_rest_is_due(view: PlanView) -> None:
+    plan = replace(
+        view.plan,
+        status="no-weather",
+        pulses=(),
+        planned_min=0,
+        gross_mm=0.0,
+        net_mm=0.0,
+        numbers={"flags": int(PlanFlag.WEATHER_UNKNOWN), "cause": 0},
+        basis={**view.plan.basis, "origin_of": {}},
+    )
+    shown = PlanOut.from_view(replace(view, plan=plan))
+    assert shown.status == "no-weather"
+    assert "gap" in shown.summary
+    assert shown.volume_l is None and shown.outlook == [] and shown.weather_age_h is None
+    assert any("No weather" in each for each in shown.cautions)
+
+
+def test_the_reasoning_leads_from_weather_to_the_minutes_of_the_plan(client: Client) -> None:
+    plan, why = client.json(PLAN), client.json(WHY)
+    values = {step["name"]: step["value"] for step in why["steps"]}
+    assert values["planned_min"] == plan["planned_min"]
+    assert values["gross_mm"] == pytest.approx(plan["gross_mm"], abs=1e-6)
+    assert values["crop_et_mm"] == pytest.approx(
+        values["crop_coefficient"] * values["et0_mm"], abs=1e-3
+    )
+    assert why["version"] == plan["version"]
+    for step in why["steps"]:
+        assert step["label"] and step["worked"] and step["source"]
+        assert "{" not in step["worked"] and "?" not in step["worked"]
+
+
+def test_the_weather_table_tells_observed_from_forecast(client: Client) -> None:
+    table = client.json(WHY)["weather"]
+    assert [day["day"] for day in table[:3]] == ["2026-07-13", "2026-07-14", "2026-07-15"]
+    observed, forecast = table[0], table[2]
+    assert {origin["kind"] for origin in observed["origins"]} == {"observed"}
+    assert {origin["kind"] for origin in forecast["origins"]} == {"forecast"}
+    tmax = next(value for value in forecast["values"] if value["name"] == "tmax_c")
+    assert [flag["name"] for flag in tmax["flags"]] == ["forecast"]
+    step = next(step for step in client.json(WHY)["steps"] if step["name"] == "tmax_c")
+    assert step["value"] == tmax["value"]
+
+
+@pytest.mark.parametrize("path", [PLAN, WHY])
+def test_an_answer_that_the_caller_holds_is_not_sent_again(client: Client, path: str) -> None:
+    first = client.get(path)
+    tag = first.headers["ETag"]
+    assert tag.startswith('"') and tag.endswith('"')
+    assert first.headers["Cache-Control"] == "private, max-age=300"
+    for held in (tag, f"W/{tag}", f'"other", {tag}', "*"):
+        again = client.get(path, headers={"If-None-Match": held})
+        assert again.status_code == 304
+        assert again.content == b""
+        # RFC 9110, section 15.4.5: a 304 repeats these.
+        assert again.headers["ETag"] == tag
+        assert again.headers["Cache-Control"] == "private, max-age=300"
+    for held in ('"other"', "", tag.strip('"')):
+        assert client.get(path, headers={"If-None-Match": held}).status_code == 200
+
+
+def test_the_tag_stands_while_time_passes_and_falls_with_a_new_version(
+    own_service: Service,
+) -> None:
+    client = Client(create_app(own_service))
+    first = client.get(PLAN)
+    clock = own_service.clock
+    assert isinstance(clock, FixedClock)
+
+    clock.instant = RUN_AT + timedelta(hours=3)
+    assert not plan_evening(own_service)
+    assert client.get(PLAN).headers["ETag"] == first.headers["ETag"]
+
+    bring_weather(own_service, warmer_c=2.0)
+    assert not plan_evening(own_service)
+    second = client.get(PLAN, headers={"If-None-Match": first.headers["ETag"]})
+    assert second.status_code == 200
+    assert second.json()["version"] == 2
+    assert second.headers["ETag"] != first.headers["ETag"]
+
+
+def test_the_day_of_the_run_has_no_plan_of_its_own(client: Client) -> None:
+    assert client.get(PLAN, params={"date": TODAY.isoformat()}).status_code == 404

@@ -1,0 +1,134 @@
+"""The plan as people and programs read it."""
+
+from __future__ import annotations
+
+import pytest
+
+from service.cli import shown
+from service.cli.terminal import UnitSystem
+from tests.cli.conftest import Command, document
+
+
+def test_every_line_fits_eighty_columns(demo: Command) -> None:
+    for arguments in (("plan",), ("why", "creek"), ("counties", "--block", "creek")):
+        result = demo(*arguments, "--units", "us")
+        assert result.exit_code == 0, result.output
+        assert max(map(len, result.stdout.splitlines())) <= 80
+
+
+def test_the_headline_says_pulses_starts_minutes_and_volume(demo: Command) -> None:
+    plan = document(demo("plan", "--block", "creek", "--json"))[0]
+    text = demo("plan", "--block", "creek").stdout
+    lengths = [pulse["duration_min"] for pulse in plan["pulses"]]
+    assert sum(lengths) == plan["planned_min"]
+    assert f"= {plan['planned_min']} min" in text
+    for pulse in plan["pulses"]:
+        assert pulse["starts_at"][11:16] in text
+    gallons = plan["volume_l"] / 3.785411784  # NIST Handbook 44, Appendix C: 231 cubic inches
+    assert f"{gallons:,.0f} gal ({plan['volume_l'] / 1000:.1f} m3)" in text
+
+
+def test_the_days_pulses_stand_once_more_in_order_of_time(demo: Command) -> None:
+    text = " ".join(demo("plan").stdout.split())
+    order = text.partition("In order of time: ")[2].partition(".")[0].split("; ")
+    planned = [
+        (pulse["starts_at"][11:16], plan["block_id"].partition(".")[2])
+        for plan in document(demo("plan", "--json"))
+        for pulse in plan["pulses"]
+    ]
+    assert [(entry[:5], entry[12:]) for entry in order] == sorted(planned)
+
+
+def test_a_block_at_rest_says_so_and_until_when_it_could_go_without_water(demo: Command) -> None:
+    text = " ".join(demo("plan", "--block", "vines").stdout.split())
+    assert "REST" in text
+    assert "unwatered it runs short on" in text
+    assert "the root zone was taken as full" in text
+
+
+def test_units_follow_the_farm_unless_asked_otherwise(demo: Command) -> None:
+    of_farm, us, si = (
+        demo("plan", *more).stdout for more in ((), ("--units", "us"), ("--units", "si"))
+    )
+    assert of_farm == us
+    assert " gal (" in us
+    assert " gal" not in si
+    assert " in tomorrow" not in si
+
+
+def test_json_has_the_same_keys_for_every_block_and_is_in_si(demo: Command) -> None:
+    plans = document(demo("plan", "--json", "--units", "us"))
+    assert len(plans) == 6
+    assert len({tuple(plan) for plan in plans}) == 1
+    assert all(" in," not in plan["reason"] for plan in plans)
+    for plan in plans:
+        assert plan["zone"] == "America/New_York"
+        assert all(pulse["starts_at"].endswith("-04:00") for pulse in plan["pulses"])
+        assert plan["outlook"][0]["day"] == plan["day"]
+
+
+def test_the_latest_planned_day_is_the_default(demo: Command) -> None:
+    latest = document(demo("plan", "--json"))
+    named = document(demo("plan", "--json", "--on", "2026-07-15"))
+    before = document(demo("plan", "--json", "--on", "2026-07-14"))
+    assert latest == named
+    assert {plan["day"] for plan in before} == {"2026-07-14"}
+
+
+def test_weather_age_stands_in_the_plan(demo: Command) -> None:
+    weather = document(demo("plan", "--block", "creek", "--json"))[0]["weather"]
+    assert weather["settled_day"] == "2026-07-13"
+    assert weather["kind"] == "forecast"
+    assert weather["age_h"] == 1.5
+    text = " ".join(demo("plan", "--block", "creek").stdout.split())
+    assert "observed up to Mon 13 Jul; forecast of Tue 14 Jul 17:30 EDT" in text
+
+
+def test_why_can_be_followed_with_a_calculator(demo: Command) -> None:
+    steps = {
+        step["name"]: step["value"] for step in document(demo("why", "creek", "--json"))["steps"]
+    }
+    assert steps["crop_et_mm"] == pytest.approx(
+        steps["crop_coefficient"] * steps["et0_mm"], abs=2e-3
+    )
+    assert steps["planned_depletion_mm"] == pytest.approx(
+        steps["depletion_start_mm"] + steps["crop_et_mm"], abs=1e-5
+    )
+    assert steps["need_mm"] == pytest.approx(
+        steps["planned_depletion_mm"] - steps["rain_room_mm"], abs=1e-5
+    )
+    assert steps["gross_mm"] == pytest.approx(
+        steps["planned_min"] / 60 * steps["application_rate_mm_per_h"], abs=1e-5
+    )
+
+
+def test_cautions_close_the_plan(demo: Command) -> None:
+    text = " ".join(demo("plan").stdout.split())
+    for words in ("walk the lines", "Backflow prevention", "never starts a pump by itself"):
+        assert words in text
+
+
+def test_depths_in_a_sentence_are_converted_and_rates_are_not() -> None:
+    text = "uses 25.4 mm; at 2.5 mm/h, beyond the 5 mm from"
+    assert (
+        shown.depths_in(text, UnitSystem.US) == "uses 1.00 in; at 2.5 mm/h, beyond the 0.20 in from"
+    )
+    assert shown.depths_in(text, UnitSystem.SI) == text
+
+
+def test_counties_are_shown_from_the_largest_need(demo: Command) -> None:
+    compared = document(demo("counties", "--block", "creek", "--from", "2026-07-07", "--json"))
+    by_rank = sorted(compared["counties"], key=lambda county: county["rank"])
+    needs = [county["net_need_mm"] for county in by_rank]
+    assert needs == sorted(needs, reverse=True)
+    assert all(county["forecast_day_count"] == 0 for county in by_rank)
+    text = demo("counties", "--block", "creek", "--from", "2026-07-07").stdout
+    places = [text.index(county["county_code"]) for county in by_rank]
+    assert places == sorted(places)
+
+
+def test_a_week_ahead_says_that_it_is_forecast(demo: Command) -> None:
+    arguments = ("counties", "--block", "creek", "--from", "2026-07-15")
+    compared = document(demo(*arguments, "--json"))
+    assert {county["forecast_day_count"] for county in compared["counties"]} == {7}
+    assert "7 of the days are forecast" in demo(*arguments).stdout

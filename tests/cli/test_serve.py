@@ -1,0 +1,42 @@
+"""The web server is started where it was asked to, and on this machine only unless told."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+import uvicorn
+
+from tests.cli.conftest import Command
+
+
+@pytest.fixture
+def started(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
+    """The addresses that a server was started on; none is really started."""
+    calls: list[dict[str, Any]] = []
+    monkeypatch.setattr(uvicorn, "run", lambda _app, **options: calls.append(options))
+    return calls
+
+
+def test_the_default_is_loopback(demo: Command, started: list[dict[str, Any]]) -> None:
+    result = demo("serve")
+    assert result.exit_code == 0, result.output
+    assert (started[0]["host"], started[0]["port"]) == ("127.0.0.1", 8040)
+    assert "other machines" not in result.stderr
+
+
+def test_an_address_for_others_is_taken_with_a_caution(
+    demo: Command, started: list[dict[str, Any]]
+) -> None:
+    result = demo("serve", "--host", "0.0.0.0", "--port", "9000")
+    assert (started[0]["host"], started[0]["port"]) == ("0.0.0.0", 9000)
+    assert "other machines can reach it" in result.stderr
+
+
+def test_a_database_that_is_not_ready_stops_the_start(
+    started: list[dict[str, Any]], tmp_path: Any
+) -> None:
+    from tests.cli.conftest import call
+
+    assert call(tmp_path / "new.db", "serve").exit_code == 3
+    assert started == []

@@ -1,0 +1,165 @@
+"""From an empty file to tomorrow's plan, with what a grower would check by hand."""
+
+from __future__ import annotations
+
+import runpy
+import subprocess
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import orjson
+import pytest
+from typer.testing import CliRunner
+
+import service
+from service.cli import app
+from service.demo_farm import FARM_FILE, weather_file
+from service.farm_files.farm_file import read_farm_file
+from service.records import FarmBundle
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+def run(database: Path, *arguments: str) -> tuple[int, str, str]:
+    result = CliRunner().invoke(
+        app,
+        list(arguments),
+        env={"RILLWRIGHT_DATABASE_URL": f"sqlite:///{database}", "COLUMNS": "80"},
+    )
+    return result.exit_code, result.stdout, result.stderr
+
+
+@pytest.fixture(scope="module")
+def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("demonstration") / "demo.db"
+
+
+@pytest.fixture(scope="module")
+def first_run(database: Path) -> str:
+    code, text, errors = run(database, "demo")
+    assert code == 0, errors
+    return text
+
+
+@pytest.fixture(scope="module")
+def plans(database: Path, first_run: str) -> dict[str, dict[str, Any]]:
+    assert first_run
+    _, text, _ = run(database, "plan", "--json")
+    return {plan["block_id"]: plan for plan in orjson.loads(text)}
+
+
+@pytest.fixture(scope="module")
+def bundle() -> FarmBundle:
+    return read_farm_file(FARM_FILE)
+
+
+def test_the_demonstration_reads_well_in_eighty_columns(first_run: str) -> None:
+    assert max(map(len, first_run.splitlines())) <= 80
+    assert first_run.startswith("ALL OF THIS IS INVENTED")
+    for words in ("WATER", "REST", "Water need of the counties", "Where to look next"):
+        assert words in first_run
+
+
+def test_a_second_run_changes_nothing(database: Path, first_run: str) -> None:
+    code, again, _ = run(database, "demo")
+    assert code == 0
+    assert again == first_run
+    _, text, _ = run(database, "plan", "--json")
+    assert {plan["version"] for plan in orjson.loads(text)} == {1}
+
+
+def test_json_tells_the_same_story(database: Path, plans: dict[str, dict[str, Any]]) -> None:
+    _, text, _ = run(database, "demo", "--json")
+    story = orjson.loads(text)
+    assert {plan["block_id"]: plan for plan in story["plans"]} == plans
+    assert len(story["county_need"]["counties"]) == 4
+
+
+def test_no_supply_gives_more_than_it_has(
+    bundle: FarmBundle, plans: dict[str, dict[str, Any]]
+) -> None:
+    for supply in bundle.supplies:
+        flow_l_per_h = [0.0] * (24 * 60)
+        for block in bundle.blocks:
+            plan = plans[block.block_id]
+            if block.supply_id != supply.supply_id or not plan["pulses"]:
+                continue
+            block_flow = plan["volume_l"] / plan["planned_min"] * 60.0
+            for pulse in plan["pulses"]:
+                for minute in range(pulse["start_min"], pulse["start_min"] + pulse["duration_min"]):
+                    flow_l_per_h[minute] += block_flow
+        assert max(flow_l_per_h) <= supply.flow_l_per_h * (1.0 + 1e-9)
+
+
+def test_the_creek_pump_is_short_and_its_blocks_share(plans: dict[str, dict[str, Any]]) -> None:
+    berries = [plans[f"larkbend.{name}"] for name in ("creek", "young", "blackberry")]
+    assert all(plan["planned_min"] > 0 for plan in berries)
+    assert all("supply" in plan["cause"] for plan in berries)
+    assert all(plan["deferred_mm"] > 0 for plan in berries)
+
+
+def test_pulses_keep_to_windows_and_stay_clear_of_the_harvest(
+    plans: dict[str, dict[str, Any]],
+) -> None:
+    def minutes(block: str) -> list[tuple[int, int]]:
+        return [
+            (pulse["start_min"], pulse["start_min"] + pulse["duration_min"])
+            for pulse in plans[f"larkbend.{block}"]["pulses"]
+        ]
+
+    assert all(end <= 6 * 60 or begin >= 11 * 60 for begin, end in minutes("blackberry"))
+    assert minutes("apples")
+    assert all(end <= 6 * 60 for _, end in minutes("apples"))
+
+
+def test_starts_are_on_the_clock_of_the_farm(plans: dict[str, dict[str, Any]]) -> None:
+    for plan in plans.values():
+        for pulse in plan["pulses"]:
+            starts_at = datetime.fromisoformat(pulse["starts_at"])
+            assert starts_at.hour * 60 + starts_at.minute == pulse["start_min"]
+
+
+def test_a_database_with_other_farms_is_left_alone(tmp_path: Path) -> None:
+    other = tmp_path / "other.toml"
+    other.write_text(
+        FARM_FILE.read_text(encoding="utf-8").replace('id = "larkbend"', 'id = "somebody"')
+    )
+    database = tmp_path / "other.db"
+    assert run(database, "migrate")[0] == 0
+    assert run(database, "load", str(other))[0] == 0
+    code, text, errors = run(database, "demo")
+    assert code == 1
+    assert text == ""
+    assert "somebody" in errors
+
+
+def test_the_weather_is_what_its_script_makes(bundle: FarmBundle) -> None:
+    script = runpy.run_path(str(ROOT / "examples" / "make_demo_weather.py"))
+    for site in bundle.sites:
+        stored = weather_file(site.site_id).read_text(encoding="utf-8")
+        assert stored == script["content"](site.site_id)
+        assert "INVENTED" in stored.splitlines()[0]
+
+
+def test_the_demonstration_travels_inside_the_package() -> None:
+    room = Path(service.__file__).parent
+    assert FARM_FILE.is_relative_to(room)
+    assert weather_file("demo-alderway").is_relative_to(room)
+
+
+def test_the_scripts_are_sound_shell() -> None:
+    for script in ("examples/quickstart.sh", "deploy/python.sh", "tests/run.sh"):
+        subprocess.run(["bash", "-n", script], cwd=ROOT, check=True)
+
+
+def test_the_quickstart_names_what_it_does_not_know() -> None:
+    result = subprocess.run(
+        ["bash", "examples/quickstart.sh", "--sideways"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert result.returncode == 2
+    assert "--sideways" in result.stderr

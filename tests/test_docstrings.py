@@ -1,0 +1,78 @@
+"""What the pure rooms say about themselves: every step names what goes in, what comes out, whence.
+
+Asked for in agronomy and waterworks: a module names its input and output; a public function says
+``Shapes:``, ``Returns:`` and ``Equation:`` or ``Source:``. The compiled kernels have one caller
+each, whose docstrings state the rules; methods and properties are explained by their record.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+ROOMS = ("service/agronomy", "service/waterworks")
+LABELS = ("Shapes:", "Returns:", "Equation: or Source:")
+HOLDS_NO_STEP = ("__init__.py", "records.py", "caution.py")  # names, arrays and texts
+
+
+def modules() -> list[str]:
+    return [
+        path.relative_to(ROOT).as_posix() for room in ROOMS for path in (ROOT / room).rglob("*.py")
+    ]
+
+
+def missing_labels(docstring: str) -> list[str]:
+    lines = [line.strip() for line in docstring.splitlines()]
+    return [
+        label
+        for label in LABELS
+        if not any(line.startswith(tuple(label.split(" or "))) for line in lines)
+    ]
+
+
+def public_functions(tree: ast.Module) -> Iterator[ast.FunctionDef]:
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            yield node
+
+
+@pytest.mark.parametrize("module", sorted(modules()))
+def test_a_module_of_a_pure_room_says_what_it_is(module: str) -> None:
+    docstring = ast.get_docstring(ast.parse((ROOT / module).read_text(encoding="utf-8")))
+    assert docstring, f"{module} has no docstring"
+    if Path(module).name not in HOLDS_NO_STEP:
+        assert re.search(r"\bIn(:| goe?s?\b)", docstring), f"{module} does not say what goes in"
+        assert re.search(r"\b[Oo]ut(:| comes?\b)", docstring), (
+            f"{module} does not say what comes out"
+        )
+
+
+@pytest.mark.parametrize(
+    "module", sorted(name for name in modules() if not name.endswith("_kernel.py"))
+)
+def test_public_functions_of_a_pure_room_say_shapes_returns_and_source(module: str) -> None:
+    tree = ast.parse((ROOT / module).read_text(encoding="utf-8"))
+    faults = {
+        f"{module}:{function.lineno} {function.name}": missing
+        for function in public_functions(tree)
+        if (missing := missing_labels(ast.get_docstring(function) or ""))
+    }
+    assert faults == {}
+
+
+def test_the_reading_guide_of_agronomy_names_every_module() -> None:
+    room = ROOT / "service/agronomy"
+    guide = ast.get_docstring(ast.parse((room / "__init__.py").read_text("utf-8"))) or ""
+    named = re.findall(r"^ *([a-z0-9_]+) {2,}\S", guide, flags=re.MULTILINE)
+    assert sorted(named) == sorted({path.stem for path in room.glob("*.py")} - {"__init__"})
+
+
+def test_a_docstring_without_its_labels_is_noticed() -> None:
+    assert missing_labels("Depth of water.") == list(LABELS)
+    assert missing_labels("Depth.\n\nShapes: any.\nReturns: mm.\nSource: FAO-56 Eq. 82.") == []
+    assert missing_labels("Depth.\n\nShapes: any.\nEquation: none.") == ["Returns:"]

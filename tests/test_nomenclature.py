@@ -1,0 +1,200 @@
+"""One name, one unit, one meaning: the code and the table of names agree, both ways.
+
+Checked are the parameters of public functions, the fields of classes (records, settings, schemas)
+and the columns of the database. A name that ends in ``_day`` or ``_year`` counts only where its
+annotation says that it is a number; a date has no unit.
+"""
+
+from __future__ import annotations
+
+import ast
+import math
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pint
+import pytest
+
+from service.agronomy import units
+from service.agronomy.units import NOMENCLATURE, STANDARD_TERMS, SUFFIX_UNITS, Quantity
+from service.database.tables import metadata
+from service.farm_files.block_keys import ALL_NUMBERS, NumberKey
+from service.records import BLOCK_NUMBERS, LEDGER_NUMBERS, WEATHER_FIELDS
+
+ROOT = Path(__file__).resolve().parent.parent
+CALENDAR = {"day", "days", "year", "years"}
+NUMBERS = ("int", "float", "Ints", "Floats", "ArrayLike", "np.float64", "np.int64")
+
+
+def ending_of(name: str) -> str | None:
+    """The longest ending of a name that stands for a unit; None for a name without one."""
+    words = name.split("_")
+    for first in range(1, len(words)):
+        ending = "_".join(words[first:])
+        # Flags "by day" and windows "of day" are no number of days.
+        if ending in SUFFIX_UNITS and words[first - 1] not in ("by", "of"):
+            return ending
+    return None
+
+
+def is_number(annotation: ast.expr | None) -> bool:
+    if annotation is None:
+        return False
+    names = {ast.unparse(node) for node in ast.walk(annotation)}
+    return "Callable" not in names and not names.isdisjoint(NUMBERS)
+
+
+def functions_and_classes(body: list[ast.stmt]) -> Iterator[ast.stmt]:
+    """The definitions that other modules may use: at the top of a module, or in a public class."""
+    for node in body:
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            yield node
+            if isinstance(node, ast.ClassDef):
+                yield from functions_and_classes(node.body)
+
+
+def names_in(tree: ast.Module) -> Iterator[tuple[str, ast.expr | None]]:
+    for node in functions_and_classes(tree.body):
+        if isinstance(node, ast.ClassDef):
+            for field in node.body:
+                if isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name):
+                    yield field.target.id, field.annotation
+        elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            if node.name.startswith("_"):
+                continue
+            arguments = node.args
+            for argument in arguments.posonlyargs + arguments.args + arguments.kwonlyargs:
+                yield argument.arg, argument.annotation
+
+
+def with_unit(names: Iterator[tuple[str, ast.expr | None]]) -> Iterator[str]:
+    for name, annotation in names:
+        ending = ending_of(name)
+        if name in STANDARD_TERMS or (
+            ending is not None and (ending not in CALENDAR or is_number(annotation))
+        ):
+            yield name
+
+
+@cache
+def used_names() -> dict[str, str]:
+    """Every name with a unit that the code uses in public, and a place where it does."""
+    found: dict[str, str] = {}
+    for path in sorted((ROOT / "service").rglob("*.py")):
+        for name in with_unit(names_in(ast.parse(path.read_text(encoding="utf-8")))):
+            found.setdefault(name, path.relative_to(ROOT).as_posix())
+    for table in metadata.tables.values():
+        for column in table.columns:
+            ending = ending_of(column.name)
+            if ending is not None and ending not in CALENDAR:
+                found.setdefault(column.name, f"column {table.name}.{column.name}")
+    for name in (*BLOCK_NUMBERS, *LEDGER_NUMBERS, *WEATHER_FIELDS):
+        if "_is_" not in name:  # a fact, stored as 0 or 1
+            found.setdefault(name, "service/records.py")
+    return found
+
+
+def test_every_name_with_a_unit_is_in_the_table() -> None:
+    missing = [
+        f"{name} ({place})" for name, place in used_names().items() if name not in NOMENCLATURE
+    ]
+    assert not missing, "add to service/agronomy/units.py: " + ", ".join(missing)
+
+
+def test_every_name_of_the_table_is_used() -> None:
+    assert sorted(set(NOMENCLATURE) - set(used_names())) == []
+
+
+def test_the_table_depends_on_nothing_else_of_the_service() -> None:
+    source = ast.parse(Path(units.__file__).read_text(encoding="utf-8"))
+    imported = [node.module for node in ast.walk(source) if isinstance(node, ast.ImportFrom)]
+    assert [name for name in imported if name is None or name.startswith("service")] == []
+
+
+def test_no_name_stands_twice_in_the_table() -> None:
+    source = ast.parse(Path(units.__file__).read_text(encoding="utf-8"))
+    names = [
+        node.args[0].value
+        for node in ast.walk(source)
+        if isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Name)
+        and node.func.id == Quantity.__name__
+        and isinstance(node.args[0], ast.Constant)
+    ]
+    assert sorted(NOMENCLATURE) == sorted(str(name) for name in names)
+
+
+@pytest.mark.parametrize("quantity", NOMENCLATURE.values(), ids=lambda quantity: quantity.name)
+def test_a_name_ends_in_its_unit_and_has_a_range_and_a_meaning(quantity: Quantity) -> None:
+    if quantity.name not in STANDARD_TERMS:
+        assert quantity.unit == SUFFIX_UNITS[ending_of(quantity.name) or ""]
+    assert quantity.minimum < quantity.maximum
+    assert quantity.meaning
+    assert not quantity.meaning.endswith(".")
+
+
+@pytest.mark.parametrize("key", ALL_NUMBERS, ids=lambda key: str(key.field))
+def test_a_farm_file_takes_no_number_outside_the_table(key: NumberKey) -> None:
+    quantity = NOMENCLATURE[key.field]
+    assert key.measure.unit in ("", quantity.unit)
+    assert quantity.minimum <= key.measure.lowest < key.measure.highest <= quantity.maximum
+
+
+def test_the_scan_sees_parameters_fields_and_methods_but_no_dates() -> None:
+    source = """
+class Row:
+    invented_depth_mm: float
+    last_day: date
+    planting_year: int
+    def method(self, invented_flow_l_per_h): ...
+def public(invented_length_m, *, invented_time_min=1): ...
+def _private(hidden_m): ...
+"""
+    assert list(with_unit(names_in(ast.parse(source)))) == [
+        "invented_depth_mm",
+        "planting_year",
+        "invented_flow_l_per_h",
+        "invented_length_m",
+        "invented_time_min",
+    ]
+
+
+def test_the_longest_ending_counts() -> None:
+    assert ending_of("flow_l_per_h") == "l_per_h"
+    assert ending_of("degree_day_sum_c_day") == "c_day"
+    assert ending_of("leaf_resistance_s_m") == "s_m"
+    assert ending_of("crop_key") is None
+    assert ending_of("flags_by_day") is None
+    assert ending_of("count") is None
+
+
+def test_an_acre_inch_is_27154_gallons() -> None:
+    # 1 ac = 43,560 ft2, 1 ft2 = 144 in2, 1 gal = 231 in3: NIST Handbook 44, Appendix C.
+    assert math.isclose(units.GALLONS_PER_ACRE_INCH, 27154.29, abs_tol=0.005)
+    # 102.79 m3, the same depth (25.4 mm) on the same area (4046.856 m2).
+    assert math.isclose(units.L_PER_ACRE_INCH / 1000, 102.79, abs_tol=0.005)
+    assert math.isclose(units.L_PER_ACRE_INCH, units.MM_PER_INCH * units.M2_PER_ACRE, rel_tol=1e-12)
+
+
+def test_the_conversions_agree_with_the_units_that_farm_files_read() -> None:
+    # pint holds its own definitions; the acre is spelt out, since its acre is the survey one.
+    one: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
+    for factor, customary, metric in (
+        (units.M_PER_INCH, "inch", "meter"),
+        (units.MM_PER_INCH, "inch", "millimeter"),
+        (units.M_PER_FOOT, "foot", "meter"),
+        (units.M_PER_MILE, "mile", "meter"),
+        (units.M_S_PER_MPH, "mile/hour", "meter/second"),
+        (units.CUBIC_INCHES_PER_GALLON, "gallon", "inch**3"),
+        (units.L_PER_GALLON, "gallon", "liter"),
+        (units.L_PER_H_PER_GPH, "gallon/hour", "liter/hour"),
+        (units.L_PER_H_PER_GPM, "gallon/minute", "liter/hour"),
+        (units.M2_PER_ACRE, "foot**2*43560", "meter**2"),
+        (units.M2_PER_HECTARE, "hectare", "meter**2"),
+        (units.KM_PER_DAY_PER_M_S, "meter/second", "kilometer/day"),
+        (units.MJ_M2_DAY_PER_W_M2, "watt/meter**2*day", "megajoule/meter**2"),
+        (units.MJ_M2_PER_LANGLEY, "langley", "megajoule/meter**2"),
+    ):
+        assert math.isclose(one(customary).to(metric).magnitude, factor, rel_tol=1e-12), customary
+    assert math.isclose(one("psi").to("kPa").magnitude, units.KPA_PER_PSI, rel_tol=1e-7)
