@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from service.database.engine import make_engine
 from service.database.migrate import check_schema, upgrade
 from service.database.session import unit_of_work_factory
-from service.ports import Clock, UnitOfWorkFactory
+from service.ports import Clock, RefreshWeather, UnitOfWorkFactory
 from service.settings import Settings, read_settings
 
 
@@ -28,6 +28,8 @@ class Service:
     settings: Settings
     unit_of_work: UnitOfWorkFactory
     clock: Clock
+    refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
+    """What asks the weather services, by source."""
 
     @property
     def source_order(self) -> Mapping[str, int]:

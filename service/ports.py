@@ -23,14 +23,19 @@ from service.records import (
     FarmBundle,
     FarmDefinition,
     GaugeReading,
+    JobRun,
     LedgerRows,
     LoadOutcome,
     PlanRows,
+    PlansInForce,
     PublishedPlan,
     RunRows,
     SiteDefinition,
     SiteTable,
     SourceAnswer,
+    SourceProblem,
+    StationIntervals,
+    StationSetup,
     StoredPayload,
     SupplyTable,
     WeatherRows,
@@ -100,6 +105,10 @@ class BlockStore(Protocol):
 
     def get_site_key(self, site_id: str) -> int:
         """Integer key of a site; raises NotFound."""
+        ...
+
+    def list_site_keys(self, farm_keys: Ints) -> Ints:
+        """Keys of the sites that blocks of these farms draw on or once drew on, in rising order."""
         ...
 
     def read_supply_table(self, farm_keys: Ints) -> SupplyTable:
@@ -176,6 +185,10 @@ class PlanStore(Protocol):
         """Store each site's weather reasoning for a plan day; same document, same key."""
         ...
 
+    def read_in_force(self, block_keys: Ints, *, day: date) -> PlansInForce:
+        """Minutes and pulses of the plans in force for a day."""
+        ...
+
     def find_plan(
         self, block_id: str, *, day: date, version: int | None = None
     ) -> PublishedPlan | None:
@@ -213,6 +226,35 @@ class PlanStore(Protocol):
         ...
 
 
+class StationStore(Protocol):
+    """How a grower's station is set up, and what its files said, interval by interval."""
+
+    def find_setup(self, site_key: int) -> StationSetup | None:
+        """What is remembered of a site's station."""
+        ...
+
+    def save_setup(self, site_key: int, setup: StationSetup) -> None:
+        """Remember it in place of what was."""
+        ...
+
+    def replace_intervals(
+        self, site_key: int, intervals: StationIntervals, *, sha256: str, recorded_at: datetime
+    ) -> tuple[int, int]:
+        """Store the intervals of a file and forget what they replace.
+
+        Replaced is what the same file brought before, and every interval of like length that
+        overlaps one of these; a day and its hours stand beside each other. Returns the first and
+        last instant touched, in seconds since 1970 UTC.
+        """
+        ...
+
+    def read_intervals(
+        self, site_key: int, *, start_epoch_s: int, end_epoch_s: int
+    ) -> StationIntervals:
+        """Every interval that overlaps the span, by start."""
+        ...
+
+
 class WeatherSource(Protocol):
     """A weather service: asked for sites and days, answers in this project's units and days."""
 
@@ -227,6 +269,17 @@ class WeatherSource(Protocol):
 
         Never raises for what a provider does wrong: that ends as problems in the answer, and as
         days or fields that are missing. Never gives a sentinel as a value.
+        """
+        ...
+
+
+class RefreshWeather(Protocol):
+    """Asks one weather service for news of some sites and stores what it says."""
+
+    def __call__(self, site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
+        """What could not be had; a problem without a site means that nothing could.
+
+        The same call again stores nothing twice. The caller holds no write transaction meanwhile.
         """
         ...
 
@@ -288,6 +341,25 @@ class RunLedger(Protocol):
         """Those of the keys that are done."""
         ...
 
+    def list_runs(self, *, first_due_at: datetime) -> list[JobRun]:
+        """Runs that were due from an instant on and have been claimed at least once, by due time.
+
+        Runs that are due and have never been claimed are not among them.
+        """
+        ...
+
+    def note_tick(self, *, owner: str, now: datetime) -> None:
+        """Remember that a scheduler looked at what is due."""
+        ...
+
+    def last_tick_at(self) -> datetime | None:
+        """When any scheduler last did so; None: never."""
+        ...
+
+    def prune(self, *, before: datetime) -> int:
+        """Forget done runs that were due before, and schedulers silent since; returns the runs."""
+        ...
+
 
 class UnitOfWork(Protocol):
     """One transaction over all stores: commits on clean exit, rolls back otherwise."""
@@ -296,6 +368,10 @@ class UnitOfWork(Protocol):
     weather: WeatherArchive
     ledger: LedgerStore
     plans: PlanStore
+    stations: StationStore
+    runs: RunLedger
+    breakers: BreakerStore
+    payloads: PayloadStore
 
     def __enter__(self) -> Self:
         """Begin the transaction."""

@@ -256,9 +256,57 @@ class WeatherRows:
     field_notes: tuple[Mapping[str, Mapping[str, object]], ...] = ()
     """Per row, notes on single fields, such as ``{"rs_mj_m2": {"hours_present": 24,
     "estimated_from": "sky cover"}}``; an empty tuple: no row has any."""
+    fetched_at: tuple[datetime, ...] = ()
+    """When each row was stored last, aware UTC; empty for rows that were not read from a store."""
 
     def __len__(self) -> int:
         return len(self.sources)
+
+
+STATION_FIELDS: tuple[str, ...] = (
+    "temperature_c",
+    "tmax_c",
+    "tmin_c",
+    "tdew_c",
+    "ea_kpa",
+    "rhmean_pct",
+    "rhmax_pct",
+    "rhmin_pct",
+    "wind_m_s",
+    "rs_mj_m2",
+    "rain_mm",
+)
+"""What a grower's station may measure in an interval: means, extremes, and totals of radiation and
+rain."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationSetup:
+    """What must be known of a grower's station before its files can be read; None: not said yet."""
+
+    clock: str | None = None
+    """IANA zone that the logger's clock follows, or its fixed offset such as ``-06:00``."""
+    stamp: str | None = None
+    """``start`` or ``end``: which end of its interval a time names."""
+    wind_height_m: float | None = None
+    radiation: str | None = None
+    """``w-m2`` for means, ``mj-m2`` for totals of the interval."""
+    columns: Mapping[str, str] = field(default_factory=dict)
+    """For columns of the station's files, the name with the unit that this service gives them."""
+
+
+@dataclass(frozen=True, slots=True)
+class StationIntervals:
+    """What a station measured, by interval: arrays over intervals that rise and do not overlap,
+    but for whole days beside the intervals that make them up."""
+
+    start_epoch_s: Ints
+    end_epoch_s: Ints
+    fields: Mapping[str, Floats]
+    """One array per name of ``STATION_FIELDS``."""
+
+    def __len__(self) -> int:
+        return self.start_epoch_s.size
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,6 +353,25 @@ class BreakerState:
     open_until: datetime | None
     """None: closed."""
     last_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class JobRun:
+    """One run of a job as the ledger of runs has it."""
+
+    run_key: str
+    job: str
+    due_at: datetime
+    state: str
+    """``claimed``, ``waiting`` or ``done``."""
+    owner: str
+    """The process that claimed it last."""
+    held_until: datetime
+    """End of the lease, or the instant from which it may be tried again."""
+    attempt_count: int
+    changed_at: datetime
+    outcome: str | None
+    """What came of it, once it is done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -445,6 +512,16 @@ class PlanRows:
     """Row of the site's weather reasoning, shared by the blocks of a site."""
     digest: tuple[str, ...]
     """Hash of what the plan says, without the time it was said."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlansInForce:
+    """The plans in force for a day, in the order of the blocks asked for."""
+
+    planned_min: Floats
+    """NaN where a block has no plan for that day."""
+    pulses: tuple[tuple[tuple[int, int], ...], ...]
+    """Start and length of each pulse, in minutes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,8 +24,14 @@ class Settings(BaseSettings):
     host: str = Field(default="127.0.0.1", description="Address that `serve` listens on")
     port: int = Field(default=8040, ge=1, le=65535, description="Port that `serve` listens on")
     source_order: tuple[str, ...] = Field(
-        default=("import", "station"),
+        default=("import", "gauge", "station"),
         description="Weather sources, the more trusted the later; unnamed ones rank lowest",
+    )
+    evening_lead_min: int = Field(
+        default=45,
+        ge=0,
+        le=720,
+        description="Minutes before a farm's issue time at which the scheduler makes its plans",
     )
 
 

@@ -253,6 +253,7 @@ def weather_at(
         is_measured_rain=np.ones((day_count, site_count), dtype=np.bool_),
         normal_u2_m_s=monthly_normals(places, "u2_m_s"),
         normal_rhmin_pct=monthly_normals(places, "rhmin_pct"),
+        normal_et0_mm=monthly_normals(places, "et0_mm"),
         first_future_row=day_count if first_future_row is None else first_future_row,
     )
 

@@ -154,6 +154,7 @@ def upgrade() -> None:
         sa.Column("issued_at", INSTANT, nullable=False),
         sa.Column("fetched_at", INSTANT, nullable=False),
         sa.Column("wind_height_m", sa.Double()),
+        sa.Column("field_notes", sa.Text()),
         sa.Column("tmax_c", sa.Double()),
         sa.Column("tmin_c", sa.Double()),
         sa.Column("tdew_c", sa.Double()),

@@ -17,6 +17,8 @@ What is there before any weather
 
 Weather into water use
 
+    station_day       what a station measured hour by hour, as civil days
+    rain_booking      which days a rain-gauge reading belongs to
     weather_choice    of several reports, the best value for each site, day and field
     weather_day       checked and filled values, each liberty flagged
     atmosphere        the formulas of air and radiation that several steps share

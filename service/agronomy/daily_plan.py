@@ -7,6 +7,7 @@ ledgers; out come the days of the ledger and a :class:`DailyPlan` for all blocks
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,6 +23,7 @@ from service.agronomy.effective_rain import rain_entering_mm
 from service.agronomy.outlook import Outlook, look_ahead
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
 from service.agronomy.records import Days, Floats, Ints, WindowBatch
+from service.agronomy.replanning import CommittedWater, remaining_demand, whole_day
 from service.agronomy.root_zone import (
     depletion_fraction,
     readily_available_water_mm,
@@ -185,12 +187,14 @@ def plan_tomorrow(
     windows: WindowBatch,
     supply_flow_l_per_h: Floats,
     not_before_min: Ints | None = None,
+    committed: CommittedWater | None = None,
 ) -> DailyPlan:
     """The plan for the first day of ``weather``.
 
     Shapes: weather (days, sites) and crop (days, blocks), both from tomorrow on;
     depletion_midnight_mm (blocks,); windows of tomorrow; supply_flow_l_per_h (supplies,).
     not_before_min: (blocks,) first minute at which a pulse may start; 0 when None.
+    committed: water of that day which stands already, when the day is under way.
     Returns: DailyPlan; blocks with NaN weather or depletion get no pulses. A depletion beyond
     what the zone holds tomorrow (it became smaller) counts as TAW, as in the balance.
     Source: the rules of the watering, pulse and supply modules.
@@ -209,19 +213,21 @@ def plan_tomorrow(
     )
     limits = pulse_limits(blocks.system, blocks.soil)
     rate_mm_per_min = net_rate_mm_per_min(blocks.system, blocks.soil)
-    schedule = schedule_supplies(
-        _demand(
-            blocks,
-            weather,
-            crop,
-            need=need,
-            limits=limits,
-            rate_mm_per_min=rate_mm_per_min,
-            windows=windows,
-            not_before_min=not_before_min,
-        ),
-        supply_flow_l_per_h,
+    demand = _demand(
+        blocks,
+        weather,
+        crop,
+        need=need,
+        limits=limits,
+        rate_mm_per_min=rate_mm_per_min,
+        windows=windows,
+        not_before_min=not_before_min,
     )
+    if committed is None:
+        schedule = schedule_supplies(demand, supply_flow_l_per_h)
+    else:
+        rest = schedule_supplies(remaining_demand(demand, committed), supply_flow_l_per_h)
+        schedule = whole_day(rest, committed, rate_mm_per_min)
     return DailyPlan(
         depletion_midnight_mm=depletion_midnight_mm,
         rain_credit_mm=rain_credit_mm[0],
@@ -235,7 +241,7 @@ def plan_tomorrow(
         net_rate_mm_per_min=rate_mm_per_min,
         gross_mm=schedule.planned_min * blocks.system.application_rate_mm_per_h / 60.0,
         schedule=schedule,
-        deferred_mm=need.need_mm - schedule.planned_net_mm,
+        deferred_mm=np.maximum(0.0, need.need_mm - schedule.planned_net_mm),
         shortfall_mm=shortfall_mm(need, schedule.planned_net_mm, crop.raw_mm[0]),
     )
 
@@ -246,12 +252,12 @@ def coming_days(
     crop: CropDays,
     *,
     plan: DailyPlan,
-    windows: WindowBatch,
+    windows_of_day: Sequence[WindowBatch],
     supply_flow_l_per_h: Floats,
 ) -> Outlook:
     """What the plan and the forecast make of the days from tomorrow on.
 
-    Shapes: as for :func:`plan_tomorrow`.
+    Shapes: as for :func:`plan_tomorrow`; windows_of_day one per day of ``weather``.
     Returns: Outlook over the days of ``weather``.
     Source: the evening rules, repeated day by day.
     """
@@ -267,7 +273,7 @@ def coming_days(
         planned_net_mm=plan.schedule.planned_net_mm,
         net_rate_mm_per_min=plan.net_rate_mm_per_min,
         limits=plan.limits,
-        windows=windows,
+        windows_of_day=windows_of_day,
         supply_flow_l_per_h=supply_flow_l_per_h,
     )
 

@@ -6,6 +6,7 @@ grower asks for: until when could this block go without water, and does the syst
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,20 +60,20 @@ def look_ahead(
     planned_net_mm: Floats,
     net_rate_mm_per_min: Floats,
     limits: PulseLimits,
-    windows: WindowBatch,
+    windows_of_day: Sequence[WindowBatch],
     supply_flow_l_per_h: Floats,
 ) -> Outlook:
     """Run the evening rule over the forecast days; tomorrow gets what is planned.
 
     Shapes: weather terms (days, blocks); planned_net_mm, rates (blocks,); supply flow (supplies,).
-    Returns: Outlook; later days use tomorrow's windows and share a short supply in proportion.
+    windows_of_day: one per day; equal days may share one object.
+    Returns: Outlook; later days share a short supply in proportion.
     Equation: D_end = min(TAW, max(0, D - credit) + Kc ET0) - net, day by day.
     """
     day_count, block_count = crop_et_mm.shape
     expected_min = np.full((day_count, block_count), np.nan)
     depletion_end_mm = np.full((day_count, block_count), np.nan)
-    capacity_min = day_capacity_min(system, limits, windows)
-    supply_minutes = _open_minutes(windows, system.supply_index, supply_flow_l_per_h.size)
+    known_windows: WindowBatch | None = None
     watered_mm = depletion_midnight_mm
     unwatered_mm = depletion_midnight_mm
     passes_day = np.full(block_count, NEVER, dtype=np.int64)
@@ -88,12 +89,18 @@ def look_ahead(
             net_mm = np.where(np.isnan(need.need_mm), np.nan, planned_net_mm)
             minutes = net_mm / net_rate_mm_per_min
         else:
+            if windows_of_day[day] is not known_windows:
+                known_windows = windows_of_day[day]
+                capacity_min = day_capacity_min(system, limits, known_windows)
+                open_min = _open_minutes(
+                    known_windows, system.supply_index, supply_flow_l_per_h.size
+                )
             minutes = np.minimum(need.need_mm / net_rate_mm_per_min, capacity_min)
             minutes = minutes * _supply_share(
                 minutes * system.flow_l_per_h,
                 system.supply_index,
                 supply_flow_l_per_h,
-                supply_minutes,
+                open_min,
             )
             net_mm = minutes * net_rate_mm_per_min
         expected_min[day] = minutes

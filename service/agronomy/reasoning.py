@@ -31,6 +31,7 @@ class PlanFlag(enum.IntFlag):
     CANNOT_KEEP_UP = enum.auto()
     AFTERNOON_STRESS = enum.auto()
     DEGREE_DAYS_UNKNOWN = enum.auto()
+    FORECAST_OLD = enum.auto()
 
 
 PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
@@ -42,11 +43,12 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
     ),
     PlanFlag.WEATHER_UNKNOWN: "The weather has a gap that could not be filled; nothing is planned.",
     PlanFlag.REFERENCE_ET_FILLED: (
-        "On at least one past day reference ET is the mean of the days before it."
+        "On at least one past day reference ET is the mean of the days before it, or what is normal"
+        " for the time of year."
     ),
     PlanFlag.FORECAST_MISSING: (
-        "There is no forecast for tomorrow; the mean of the last days stands in, and no rain is"
-        " counted on."
+        "There is no forecast for tomorrow that is less than 48 hours old; what is normal for the"
+        " time of year, or else the mean of the last days, stands in, and no rain is counted on."
     ),
     PlanFlag.RAIN_NOT_REPORTED: "On at least one past day no rain was reported; none was assumed.",
     PlanFlag.CLIMATE_ADJUSTMENT_MISSING: (
@@ -64,9 +66,9 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
         " that can be run is run."
     ),
     PlanFlag.AFTERNOON_STRESS: (
-        "Yesterday ended beyond the readily available water: the plants were short in the"
-        " afternoon."
+        "A day ended beyond the readily available water: the plants were short in the afternoon."
     ),
+    PlanFlag.FORECAST_OLD: "The forecast for tomorrow is more than a day old.",
     PlanFlag.DEGREE_DAYS_UNKNOWN: (
         "The degree days since the season's start are not known; weather from then on is needed."
     ),
@@ -203,7 +205,8 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
         "longest_pulse_min", "Longest pulse", "min",
         "the smaller of the grower's longest ({grower_longest_pulse_min:.0f}) and the time to wet"
         " 0.6 of the root depth ({depth_limit_min:.0f}), but not under the shortest"
-        " ({shortest_pulse_min:.0f})", "Schwartzman & Zur 1986 (from memory); shares this service's own rule",
+        " ({shortest_pulse_min:.0f})",
+        "Schwartzman & Zur 1986 (from memory); shares this service's own rule",
     ),
     _Rule(
         "planned_min", "Minutes planned", "min",

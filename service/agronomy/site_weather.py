@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.civil_day import midnight_utc_min
+from service.agronomy.climatology import normals_on
 from service.agronomy.crop_water_use import climate_term, trailing_climate_term
 from service.agronomy.daily_plan import SiteDays
 from service.agronomy.records import Floats, SiteBatch
@@ -53,15 +54,17 @@ def site_weather(
     is_measured_rain: NDArray[np.bool_],
     normal_u2_m_s: Floats,
     normal_rhmin_pct: Floats,
+    normal_et0_mm: Floats,
     first_future_row: int,
 ) -> SiteWeather:
     """Check, fill and compute everything that depends on the site alone.
 
     Shapes: raw (days, sites); is_measured_rain (days, sites); normals (12, sites), NaN where not
     known; krs (sites,).
-    first_future_row: row of the first day that has not happened yet; gaps from there on may be
-    filled over a longer span, flagged.
-    Returns: SiteWeather; ET0 NaN where the weather cannot be used.
+    first_future_row: row of the first day that has not happened yet.
+    Returns: SiteWeather. Reference ET that cannot be computed is, each time flagged: of a short gap
+    in the past the mean of the days before it; else what is normal for the time of year; for days
+    to come at a site without normals the mean of the last days; else NaN.
     Source: FAO-56 chapters 3 and 6; the gap lengths are [CHOICE].
     """
     raw, unit_faults = _without_unit_mistakes(raw)
@@ -79,7 +82,9 @@ def site_weather(
         krs_per_sqrt_c=krs_per_sqrt_c,
         forecast_from=future,
     )
-    et0_mm, et0_flags = _filled_reference_et(checked, sites, first_future_row)
+    et0_mm, et0_flags = _filled_reference_et(
+        checked, sites, normals_on(normal_et0_mm, raw.days), first_future_row=first_future_row
+    )
     term, is_default = _climate(checked, raw, normal_u2_m_s, normal_rhmin_pct)
     sunrise_min, sunset_min = sunrise_sunset_min(
         raw.days,
@@ -123,7 +128,7 @@ def _without_unit_mistakes(raw: RawWeather) -> tuple[RawWeather, dict[int, str]]
 
 
 def _filled_reference_et(
-    checked: WeatherDays, sites: SiteBatch, first_future_row: int
+    checked: WeatherDays, sites: SiteBatch, normal_mm: Floats, *, first_future_row: int
 ) -> tuple[Floats, NDArray[np.int32]]:
     computed_mm = reference_et_mm(
         checked, latitude_deg=sites.latitude_deg, elevation_m=sites.elevation_m
@@ -131,12 +136,19 @@ def _filled_reference_et(
     past_mm, past_flags = fill_reference_et(
         computed_mm[:first_future_row], max_gap_days=PAST_GAP_DAYS
     )
-    all_mm, all_flags = fill_reference_et(
-        np.concatenate([past_mm, computed_mm[first_future_row:]]), max_gap_days=FUTURE_GAP_DAYS
+    et0_mm = np.concatenate([past_mm, computed_mm[first_future_row:]])
+    flags = np.concatenate(
+        [past_flags, np.zeros(computed_mm[first_future_row:].shape, dtype=np.int32)]
     )
-    et0_mm = np.concatenate([past_mm, all_mm[first_future_row:]])
-    flags = np.concatenate([past_flags, all_flags[first_future_row:]])
-    return et0_mm, flags
+    # Normals bridge a gap; they do not make a plan for a site that nothing at all is known of.
+    knows_weather = np.isfinite(computed_mm).any(axis=0)
+    from_normals = np.isnan(et0_mm) & np.isfinite(normal_mm) & knows_weather
+    et0_mm = np.where(from_normals, normal_mm, et0_mm)
+    flags = np.where(from_normals, np.int32(FieldFlag.NORMAL_OF_SEASON), flags)
+    all_mm, all_flags = fill_reference_et(et0_mm, max_gap_days=FUTURE_GAP_DAYS)
+    is_future = np.arange(et0_mm.shape[0])[:, None] >= first_future_row
+    et0_mm = np.where(is_future, all_mm, et0_mm)
+    return et0_mm, np.where(is_future, flags | all_flags, flags)
 
 
 def _climate(
@@ -147,8 +159,9 @@ def _climate(
         checked.flags["u2_m_s"] & int(FieldFlag.DEFAULT_WIND), np.nan, checked.u2_m_s
     )
     trailing, is_default = trailing_climate_term(measured_u2, checked.rhmin_pct)
-    month = raw.days.astype("datetime64[M]").astype(np.int64) % 12
-    normal = climate_term(normal_u2_m_s[month], normal_rhmin_pct[month])
+    normal = climate_term(
+        normals_on(normal_u2_m_s, raw.days), normals_on(normal_rhmin_pct, raw.days)
+    )
     has_normal = np.isfinite(normal)
     return np.where(has_normal, normal, trailing), is_default & ~has_normal
 

@@ -54,6 +54,11 @@ SUFFIX_UNITS: Mapping[str, str] = MappingProxyType(
         "m3": "m3",
         "l": "L",
         "ms": "ms",
+        "kg": "kg",
+        "g_per_kg": "g/kg",
+        "per_ml": "1/mL",
+        "g": "g",
+        "ml": "mL",
         "s": "s",
         "min": "min",
         "h": "h",
@@ -243,7 +248,7 @@ _SYSTEM = (
     Quantity("lateral_gap_m", "m", 0.05, 5, "distance between the drip lines of a row"),
     Quantity("laterals_per_row_count", "1", 0.5, 12, "drip lines per crop row"),
     Quantity("emitter_flow_l_per_h", "L/h", 0.1, 250, "flow of one emitter"),
-    Quantity("flow_l_per_h", "L/h", 0, inf, "flow of a block or of a supply"),
+    Quantity("flow_l_per_h", "L/h", 0, inf, "flow of the block, supply or pipe spoken of"),
     Quantity("supply_flow_l_per_h", "L/h", 0, inf, "flow that a supply gives"),
     Quantity("application_rate_mm_per_h", "mm/h", 0, 100, "gross depth over the block per hour"),
     Quantity("net_rate_mm_per_min", "mm/min", 0, 2, "net depth per minute of running"),
@@ -407,7 +412,7 @@ _PIPES = (
     Quantity("outlet_head_m", "m", 0, 200, "head behind a regulator"),
     Quantity("takeoff_travel_min", "min", 0, inf, "travel of the water to each take-off"),
     Quantity("emitter_travel_min", "min", 0, inf, "travel of the water to each emitter"),
-    Quantity("most_travel_min", "min", 0, inf, "travel to all but the last emitters"),
+    Quantity("most_travel_min", "min", 0, inf, "travel to 95 % of the emitters"),
     Quantity("last_travel_min", "min", 0, inf, "travel to the last emitter"),
 )
 
@@ -460,6 +465,7 @@ _WATER_QUALITY = (
     Quantity("relative_yield_pct", "%", 0, 100, "yield as a share of that without salt"),
     Quantity("leaching_requirement_fraction", "1", 0, 1, "leaching that keeps ECe at a limit"),
     Quantity("drip_leaching_requirement_fraction", "1", 0, 1, "the same under frequent drip"),
+    Quantity("bacteria_per_ml", "1/mL", 0, inf, "bacteria in the water"),
 )
 
 _ACID = (
@@ -480,6 +486,72 @@ _ACID = (
     Quantity("nutrient_g_per_m3", "g/m3", 0, 1e5, "nutrient that the dose brings along"),
     Quantity("alkalinity_left_meq_per_l", "meq/L", -50, 50, "alkalinity after the dose"),
     Quantity("alkalinity_removed_fraction", "1", 0, 2, "share of the alkalinity that is gone"),
+    Quantity("acid_ml", "mL", 0, inf, "acid added to a sample of the water"),
+    Quantity("sample_ml", "mL", 1, 1e5, "sample of the water that is titrated"),
+)
+
+_FERTILISER = (
+    Quantity(
+        "nitrate_nitrogen_fraction", "1", 0, 1, "nitrogen as nitrate in a fertiliser, by weight"
+    ),
+    Quantity(
+        "ammonium_nitrogen_fraction", "1", 0, 1, "nitrogen as ammonium in a fertiliser, by weight"
+    ),
+    Quantity("urea_nitrogen_fraction", "1", 0, 1, "nitrogen as urea in a fertiliser, by weight"),
+    Quantity("phosphorus_fraction", "1", 0, 1, "phosphorus in a fertiliser, by weight"),
+    Quantity("potassium_fraction", "1", 0, 1, "potassium in a fertiliser, by weight"),
+    Quantity("calcium_fraction", "1", 0, 1, "calcium in a fertiliser, by weight"),
+    Quantity("magnesium_fraction", "1", 0, 1, "magnesium in a fertiliser, by weight"),
+    Quantity("sulfur_fraction", "1", 0, 1, "sulfur in a fertiliser, by weight"),
+    Quantity("chloride_fraction", "1", 0, 1, "chloride in a fertiliser, by weight"),
+    Quantity("nitrate_nitrogen_pct", "%", 0, 100, "nitrogen as nitrate on a label"),
+    Quantity("ammonium_nitrogen_pct", "%", 0, 100, "nitrogen as ammonium on a label"),
+    Quantity("urea_nitrogen_pct", "%", 0, 100, "nitrogen as urea on a label"),
+    Quantity("calcium_pct", "%", 0, 100, "calcium on a label"),
+    Quantity("magnesium_pct", "%", 0, 100, "magnesium on a label"),
+    Quantity("sulfur_pct", "%", 0, 100, "sulfur on a label"),
+    Quantity("chloride_pct", "%", 0, 100, "chloride on a label"),
+    Quantity("p2o5_pct", "%", 0, 100, "phosphorus on a label, as P2O5"),
+    Quantity("k2o_pct", "%", 0, 100, "potassium on a label, as K2O"),
+    Quantity("stock_l", "L", 0, inf, "volume of a stock solution"),
+    Quantity("dilution_ratio", "1", 1, inf, "irrigation water to stock solution"),
+    Quantity("nutrient_mg_per_l", "mg/L", 0, inf, "nutrients in the irrigation water"),
+    Quantity("part_mg_per_l", "mg/L", 0, inf, "one nutrient in the irrigation water"),
+    Quantity("ec_rise_ds_m", "dS/m", 0, 60, "conductivity that a fertiliser adds"),
+    Quantity(
+        "water_calcium_meq_per_l",
+        "meq/L",
+        0,
+        500,
+        "calcium of the irrigation water, before the fertiliser",
+    ),
+    Quantity("solubility_g_per_kg", "g/kg", 0, 1e5, "product that a kilogram of water dissolves"),
+    Quantity("product_kg", "kg", 0, inf, "product that is weighed out"),
+    Quantity("nutrient_kg", "kg", 0, inf, "nutrient that goes out to the block"),
+)
+
+_FERTIGATION = (
+    Quantity("end_min", "min", 0, 2880, "end of a pulse or an injection, exclusive"),
+    Quantity("run_min", "min", 0, 2880, "length of a single run"),
+    Quantity("fill_min", "min", 0, 1440, "time until a block is full and its water even"),
+    Quantity("travel_min", "min", 0, 1440, "travel from the injector to the last emitter"),
+    Quantity("injection_min", "min", 0, 1440, "minutes that an injector needs"),
+    Quantity("shortest_injection_min", "min", 0, 1440, "fewest minutes worth injecting"),
+    Quantity("added_min", "min", 0, 1440, "water added so that an injection fits"),
+    Quantity("largest_added_min", "min", 0, 1440, "most water that may be added for it"),
+    Quantity("merged_count", "1", 0, 1440, "pulses that were joined to one"),
+    Quantity("lowest_l_per_h", "L/h", 0, inf, "least that an injector can give"),
+    Quantity("highest_l_per_h", "L/h", 0, inf, "most that an injector can give"),
+)
+
+_FLOW_CHECK = (
+    Quantity("change_fraction", "1", -1, inf, "change of a flow against its expected level"),
+    Quantity("change_per_100_runs_fraction", "1", -10, 10, "trend of the flow in 100 runs"),
+    Quantity("fitted_ratio", "1", 0, inf, "fitted over expected flow"),
+    Quantity("level_ratio", "1", 0, inf, "level of metered over expected flow"),
+    Quantity("noise_fraction", "1", 0, 1, "scatter of that ratio"),
+    Quantity("metered_volume_l", "L", 0, inf, "volume by the meter"),
+    Quantity("expected_l", "L", 0, inf, "volume that a run should have given"),
 )
 
 _REPORTS = (
@@ -487,6 +559,9 @@ _REPORTS = (
     Quantity("weather_age_h", "h", 0, inf, "age of the oldest weather behind a plan"),
     Quantity("busy_timeout_ms", "ms", 0, inf, "time for which a locked database is waited for"),
     Quantity("lease_s", "s", 1, inf, "time for which a process holds a duty"),
+    Quantity("heartbeat_s", "s", 0, inf, "time between two renewals of a lease"),
+    Quantity("attempt_count", "1", 1, inf, "times that a duty was taken up"),
+    Quantity("evening_lead_min", "min", 0, 720, "time from an evening's run to the issue time"),
     Quantity("request_count", "1", 0, inf, "requests to a weather source"),
     Quantity("failure_count", "1", 0, inf, "requests among them that failed"),
     Quantity("farm_count", "1", 0, inf, "farms"),
@@ -523,6 +598,9 @@ _GROUPS = (
     _FIELD_TEST,
     _WATER_QUALITY,
     _ACID,
+    _FERTILISER,
+    _FERTIGATION,
+    _FLOW_CHECK,
     _REPORTS,
     _STANDARD_TERMS,
 )

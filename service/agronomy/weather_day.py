@@ -78,6 +78,7 @@ class FieldFlag(enum.IntFlag):
     ASSUMED_CERTAIN = enum.auto()
     FILLED_FROM_RECENT_DAYS = enum.auto()
     FORECAST = enum.auto()
+    NORMAL_OF_SEASON = enum.auto()
 
 
 FLAG_TEXT: Mapping[FieldFlag, str] = {
@@ -107,6 +108,9 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
         "Not computed for want of weather; the mean of the days before stands in."
     ),
     FieldFlag.FORECAST: "The value is a forecast.",
+    FieldFlag.NORMAL_OF_SEASON: (
+        "No weather is at hand; what is normal for the time of year stands in."
+    ),
 }
 
 

@@ -14,6 +14,8 @@ from service.cli.evening import load, report_run, run_day, weather_import
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.plans import counties, plan, why
 from service.cli.reckoning import et0, hindcast
+from service.cli.scheduling import schedule
+from service.cli.stations import gauge, station_import
 from service.cli.terminal import make_app
 
 __all__ = ["app", "main"]
@@ -22,6 +24,8 @@ app = make_app()
 app.command()(demo)
 app.command()(load)
 app.command("weather-import")(weather_import)
+app.command("station-import")(station_import)
+app.command()(gauge)
 app.command("run-day")(run_day)
 app.command()(plan)
 app.command()(why)
@@ -32,6 +36,7 @@ app.command()(hindcast)
 app.command()(check)
 app.command()(migrate)
 app.command()(serve)
+app.command()(schedule)
 
 
 def main() -> None:

@@ -154,6 +154,7 @@ def _compare(service: Service) -> CountyComparison:
         last_day=DEMO_DAY - ONE_DAY,
         on=DEMO_DAY,
         unit_of_work=service.unit_of_work,
+        clock=service.clock,
         source_order=service.source_order,
     )
 

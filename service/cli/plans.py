@@ -169,6 +169,7 @@ def counties(
         last_day=first + timedelta(days=DAYS_PER_WEEK - 1),
         on=today,
         unit_of_work=service.unit_of_work,
+        clock=service.clock,
         source_order=service.source_order,
     )
     if as_json:

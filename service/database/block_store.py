@@ -372,6 +372,17 @@ class SqlBlockStore:
 
     # --- reading sites, supplies, counties -----------------------------------------------------
 
+    def list_site_keys(self, farm_keys: Ints) -> Ints:
+        """Keys of the sites that blocks of these farms draw on or once drew on, in rising order."""
+        rows = self._connection.execute(
+            select(block_version.c.site_key)
+            .join(block, block.c.block_key == block_version.c.block_key)
+            .where(is_among(self._connection, block.c.farm_key, farm_keys))
+            .distinct()
+            .order_by(block_version.c.site_key)
+        )
+        return np.array(rows.scalars().all(), dtype=np.int64)
+
     def read_site_table(self, site_keys: Ints | None = None) -> SiteTable:
         """Sites by key; all of them when no keys are given."""
         query = select(site).order_by(site.c.site_key)

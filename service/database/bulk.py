@@ -7,13 +7,14 @@ Rows travel in chunks, so that memory does not grow with the number of blocks.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from functools import lru_cache
 from itertools import chain, islice
 from typing import Any
 
 import numpy as np
+import orjson
 from numpy.typing import NDArray
 from sqlalchemy import (
     ARRAY,
@@ -26,10 +27,12 @@ from sqlalchemy import (
     Integer,
     Select,
     Table,
+    Text,
     func,
     literal,
     select,
 )
+from sqlalchemy.dialects import postgresql, sqlite
 
 from service.agronomy.records import Days, Floats, Ints
 from service.database.tables import UtcInstant, read_instant
@@ -77,6 +80,17 @@ def upsert_rows(
         f"{_overwrite_text(table, columns)}"
     )
     connection.exec_driver_sql(f"DROP TABLE {arrived}")
+
+
+def insert_into(connection: Connection, table: Table) -> Any:
+    """An insert that knows ON CONFLICT, in the dialect of the connection; both have it alike."""
+    return _INSERTS[connection.dialect.name](table)
+
+
+_INSERTS: Mapping[str, Callable[[Table], Any]] = {
+    "sqlite": sqlite.insert,
+    "postgresql": postgresql.insert,
+}
 
 
 @lru_cache(maxsize=64)
@@ -182,6 +196,17 @@ def is_among(connection: Connection, column: ColumnElement[Any], keys: Ints) -> 
         return column.in_(select(each.c.value))
     array = literal(keys.tolist(), ARRAY(BigInteger))
     return column.in_(select(func.unnest(array).column_valued("key")))
+
+
+def is_one_of(
+    connection: Connection, column: ColumnElement[Any], texts: Sequence[str]
+) -> ColumnElement[bool]:
+    """As :func:`is_among`, for texts."""
+    if connection.dialect.name == "sqlite":
+        each = func.json_each(orjson.dumps(list(texts)).decode()).table_valued("value")
+        return column.in_(select(each.c.value))
+    array = literal(list(texts), ARRAY(Text))
+    return column.in_(select(func.unnest(array).column_valued("text")))
 
 
 def positions(keys: Ints, wanted: Ints) -> Ints:

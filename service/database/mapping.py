@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -333,7 +333,21 @@ def weather_rows(columns: ColumnSet) -> WeatherRows:
         issued_at=tuple(columns.instants("issued_at")),
         wind_height_m=columns.floats("wind_height_m"),
         fields={name: columns.floats(name) for name in WEATHER_FIELDS},
+        field_notes=_field_notes(columns.texts("field_notes")),
+        fetched_at=tuple(columns.instants("fetched_at")),
     )
+
+
+def _field_notes(texts: Sequence[str | None]) -> tuple[Mapping[str, Mapping[str, object]], ...]:
+    """Notes per row; rows without any share one empty object, equal texts one parsed object."""
+    nothing: Mapping[str, Mapping[str, object]] = {}
+    known = {text: orjson.loads(text) if text else nothing for text in set(texts)}
+    return tuple(known[text] for text in texts)
+
+
+def field_notes_text(notes: Mapping[str, Mapping[str, object]]) -> str | None:
+    """Notes of one row as text, keys in order so that equal notes are equal text; None: none."""
+    return orjson.dumps(notes, option=orjson.OPT_SORT_KEYS).decode() if notes else None
 
 
 def ledger_rows(columns: ColumnSet) -> LedgerRows:
@@ -351,6 +365,11 @@ def ledger_rows(columns: ColumnSet) -> LedgerRows:
 # --- plans, readings ---------------------------------------------------------------------------
 
 
+def pulses_from(text: str) -> tuple[tuple[int, int], ...]:
+    """Pulses as they are stored."""
+    return tuple((start, duration) for start, duration in orjson.loads(text))
+
+
 def plan_from(row: RowMapping, *, basis: Mapping[str, object]) -> PublishedPlan:
     """A stored plan version."""
     return PublishedPlan(
@@ -364,7 +383,7 @@ def plan_from(row: RowMapping, *, basis: Mapping[str, object]) -> PublishedPlan:
         planned_min=row["planned_min"],
         gross_mm=_nan_if_none(row["gross_mm"]),
         net_mm=_nan_if_none(row["net_mm"]),
-        pulses=tuple((start, duration) for start, duration in orjson.loads(row["pulses"])),
+        pulses=pulses_from(row["pulses"]),
         numbers=orjson.loads(row["numbers"]),
         basis=basis,
     )

@@ -13,7 +13,7 @@ import numpy as np
 import orjson
 from sqlalchemy import Connection, bindparam, func, insert, select, tuple_, update
 
-from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.block_store import find_block_keys
 from service.database.bulk import (
@@ -24,7 +24,6 @@ from service.database.bulk import (
 )
 from service.database.tables import (
     block,
-    block_version,
     farm,
     instant_text,
     plan,
@@ -39,6 +38,7 @@ from service.records import (
     GaugeReading,
     LoadOutcome,
     PlanRows,
+    PlansInForce,
     PublishedPlan,
     RunRows,
 )
@@ -178,6 +178,29 @@ class SqlPlanStore:
             ),
         )
         return len(chosen)
+
+    def read_in_force(self, block_keys: Ints, *, day: date) -> PlansInForce:
+        """Minutes and pulses of the plans in force for a day, in the order of the keys."""
+        standing = read_columns(
+            self._connection,
+            select(plan.c.block_key, plan.c.planned_min, plan.c.pulses).where(
+                plan.c.day == day,
+                plan.c.superseded_at.is_(None),
+                is_among(self._connection, plan.c.block_key, block_keys),
+            ),
+        )
+        planned_min = np.full(block_keys.shape, np.nan)
+        place = {key: row for row, key in enumerate(block_keys.tolist())}
+        pulses: list[tuple[tuple[int, int], ...]] = [()] * block_keys.size
+        for key, minutes, text in zip(
+            standing.ints("block_key").tolist(),
+            standing.ints("planned_min").tolist(),
+            standing.texts("pulses"),
+            strict=True,
+        ):
+            planned_min[place[key]] = minutes
+            pulses[place[key]] = mapping.pulses_from(text)
+        return PlansInForce(planned_min=planned_min, pulses=tuple(pulses))
 
     def save_basis(
         self, site_keys: Ints, documents: Sequence[bytes], *, day: date, issued_at: datetime

@@ -8,15 +8,23 @@ from typing import Self
 from sqlalchemy import Connection, Engine
 
 from service.database.block_store import SqlBlockStore
+from service.database.breaker_store import SqlBreakerStore
 from service.database.engine import connect, make_engine, storage_failure
 from service.database.ledger_store import SqlLedgerStore
 from service.database.migrate import check_schema
+from service.database.payload_store import SqlPayloadStore
 from service.database.plan_store import SqlPlanStore
+from service.database.run_ledger_store import SqlRunLedger
+from service.database.station_store import SqlStationStore
 from service.database.weather_archive import SqlWeatherArchive
 from service.ports import (
     BlockStore,
+    BreakerStore,
     LedgerStore,
+    PayloadStore,
     PlanStore,
+    RunLedger,
+    StationStore,
     UnitOfWork,
     UnitOfWorkFactory,
     WeatherArchive,
@@ -36,6 +44,10 @@ class SqlUnitOfWork:
     weather: WeatherArchive
     ledger: LedgerStore
     plans: PlanStore
+    stations: StationStore
+    runs: RunLedger
+    breakers: BreakerStore
+    payloads: PayloadStore
 
     def __init__(self, engine: Engine, *, write: bool) -> None:
         self._engine = engine
@@ -62,6 +74,10 @@ class SqlUnitOfWork:
         self.weather = SqlWeatherArchive(connection)
         self.ledger = SqlLedgerStore(connection)
         self.plans = SqlPlanStore(connection)
+        self.stations = SqlStationStore(connection)
+        self.runs = SqlRunLedger(connection)
+        self.breakers = SqlBreakerStore(connection)
+        self.payloads = SqlPayloadStore(connection)
         return self
 
     def __exit__(
@@ -74,7 +90,8 @@ class SqlUnitOfWork:
         connection, self._connection = self._connection, None
         if connection is None:
             return
-        del self.blocks, self.weather, self.ledger, self.plans
+        del self.blocks, self.weather, self.ledger, self.plans, self.stations
+        del self.runs, self.breakers, self.payloads
         try:
             if error is None:
                 connection.commit()

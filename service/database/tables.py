@@ -22,6 +22,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     SmallInteger,
     String,
@@ -32,7 +33,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
-from service.records import BLOCK_NUMBERS, LEDGER_NUMBERS, WEATHER_FIELDS
+from service.records import BLOCK_NUMBERS, LEDGER_NUMBERS, STATION_FIELDS, WEATHER_FIELDS
 
 INSTANT_TEXT_LENGTH = 27
 
@@ -199,6 +200,7 @@ weather_day = Table(
     Column("issued_at", UtcInstant, nullable=False),
     Column("fetched_at", UtcInstant, nullable=False),
     Column("wind_height_m", Double),
+    Column("field_notes", Text),
     *_numbers(WEATHER_FIELDS),
     CheckConstraint("kind IN ('observed', 'analysis', 'forecast')", name="kind"),
     sqlite_with_rowid=False,
@@ -320,3 +322,99 @@ Index(
     sqlite_where=text("superseded_at IS NULL"),
     postgresql_where=text("superseded_at IS NULL"),
 )
+
+station = Table(
+    "station",
+    metadata,
+    Column("site_key", ForeignKey("site.site_key"), primary_key=True, autoincrement=False),
+    Column("clock", Text),
+    Column("stamp", Text),
+    Column("wind_height_m", Double),
+    Column("radiation", Text),
+    Column("columns", Text, nullable=False),
+    CheckConstraint("stamp IN ('start', 'end')", name="stamp"),
+    CheckConstraint("radiation IN ('w-m2', 'mj-m2')", name="radiation"),
+)
+"""How a grower's station is set up; NULL: not said yet."""
+
+station_file = Table(
+    "station_file",
+    metadata,
+    Column("file_key", Integer, primary_key=True),
+    Column("site_key", ForeignKey("site.site_key"), nullable=False),
+    Column("sha256", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    UniqueConstraint("site_key", "sha256"),
+)
+"""A file of a station, by the hash of its bytes; ``recorded_at``: when it last came."""
+
+station_interval = Table(
+    "station_interval",
+    metadata,
+    Column("site_key", ForeignKey("site.site_key"), primary_key=True),
+    Column("start_epoch_s", BigInteger, primary_key=True),
+    Column("end_epoch_s", BigInteger, primary_key=True),
+    Column("file_key", ForeignKey("station_file.file_key"), nullable=False, index=True),
+    *_numbers(STATION_FIELDS),
+    CheckConstraint("start_epoch_s < end_epoch_s", name="start_before_end"),
+    sqlite_with_rowid=False,
+)
+"""What a station measured between two instants, in seconds since 1970 UTC."""
+
+job_run = Table(
+    "job_run",
+    metadata,
+    Column("run_key", Text, primary_key=True),
+    Column("job", Text, nullable=False),
+    Column("due_at", UtcInstant, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("owner", Text, nullable=False),
+    Column("held_until", UtcInstant, nullable=False),
+    Column("attempt_count", Integer, nullable=False),
+    Column("changed_at", UtcInstant, nullable=False),
+    Column("outcome", Text),
+    CheckConstraint("state IN ('claimed', 'waiting', 'done')", name="state"),
+    CheckConstraint("attempt_count >= 1", name="attempted"),
+    CheckConstraint("(state = 'done') = (outcome IS NOT NULL)", name="outcome_when_done"),
+)
+"""One row per run key, made when it is first claimed; before ``held_until`` nobody may take it.
+
+``claimed``: ``owner`` works on it, or has died while doing so. ``waiting``: it failed and is to be
+tried again. ``done``: never again.
+"""
+
+scheduler_tick = Table(
+    "scheduler_tick",
+    metadata,
+    Column("owner", Text, primary_key=True),
+    Column("first_tick_at", UtcInstant, nullable=False),
+    Column("last_tick_at", UtcInstant, nullable=False),
+)
+"""When each scheduler process last looked at what is due; a watchdog reads it."""
+
+breaker = Table(
+    "breaker",
+    metadata,
+    Column("breaker_key", Text, primary_key=True),
+    Column("failure_count", Integer, nullable=False),
+    Column("window_began_at", UtcInstant),
+    Column("open_until", UtcInstant),
+    Column("last_reason", Text, nullable=False),
+    CheckConstraint("failure_count >= 0", name="failures_not_negative"),
+)
+"""Breakers of weather services, shared by all processes; ``open_until`` NULL: closed."""
+
+http_payload = Table(
+    "http_payload",
+    metadata,
+    Column("url_digest", Text, primary_key=True),
+    Column("body_digest", Text, primary_key=True),
+    Column("source", Text, nullable=False),
+    Column("url", Text, nullable=False),
+    Column("fetched_at", UtcInstant, nullable=False, index=True),
+    Column("etag", Text),
+    Column("last_modified", Text),
+    Column("expires_at", UtcInstant),
+    Column("body", LargeBinary, nullable=False),
+)
+"""Raw answers of weather services, gzipped; equal bodies of a request are one row."""

@@ -22,6 +22,7 @@ _COLUMNS = (
     "issued_at",
     "fetched_at",
     "wind_height_m",
+    "field_notes",
     *WEATHER_FIELDS,
 )
 
@@ -55,6 +56,14 @@ class SqlWeatherArchive:
         is_equal = _is_same(rows.wind_height_m[ours], stored.wind_height_m[theirs])
         for name in WEATHER_FIELDS:
             is_equal &= _is_same(rows.fields[name][ours], stored.fields[name][theirs])
+        if rows.field_notes:
+            is_equal &= np.array(
+                [
+                    rows.field_notes[a] == stored.field_notes[b]
+                    for a, b in zip(ours.tolist(), theirs.tolist(), strict=True)
+                ],
+                dtype=np.bool_,
+            )
         is_same_issue = np.array(
             [
                 rows.issued_at[a] == stored.issued_at[b]
@@ -88,6 +97,12 @@ class SqlWeatherArchive:
                     [issued[rows.issued_at[index]] for index in picked],
                     instant_text(fetched_at),
                     rows.wind_height_m[chosen],
+                    [
+                        mapping.field_notes_text(rows.field_notes[index])
+                        if rows.field_notes
+                        else None
+                        for index in picked
+                    ],
                     *(rows.fields[name][chosen] for name in WEATHER_FIELDS),
                 ]
             ),
@@ -97,7 +112,7 @@ class SqlWeatherArchive:
         """Every row of these sites in the span, by site, day, source and kind."""
         columns = read_columns(
             self._connection,
-            select(*(weather_day.c[name] for name in _COLUMNS if name != "fetched_at"))
+            select(*(weather_day.c[name] for name in _COLUMNS))
             .where(
                 is_among(self._connection, weather_day.c.site_key, site_keys),
                 weather_day.c.day.between(first_day, last_day),

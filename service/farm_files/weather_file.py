@@ -30,21 +30,21 @@ from service.agronomy.units import (
     MJ_M2_PER_LANGLEY,
     MM_PER_INCH,
 )
-from service.errors import Fault, WeatherInvalid
+from service.farm_files.sheet import (
+    DELIMITERS,
+    MOST_COLUMNS,
+    MOST_LINES,
+    SheetFaults,
+    decode_sheet,
+    read_number,
+    read_sheet,
+)
 from service.records import WEATHER_FIELDS
 
-LARGEST_FILE_BYTES = 5_000_000
-MOST_LINES = 100_000
-MOST_COLUMNS = 64
-MOST_FAULTS_LISTED = 50
 MOST_SPANS_LISTED = 20
 DATE_COLUMN = "date"
-MISSING_WORDS = ("", "NA", "N/A", "NAN", "M", "-")
-MISSING_NUMBERS = (-99.0, -999.0, -6999.0, -7999.0, -9999.0)
 
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _ALLOWED_FILE = (
     "CSV text in UTF-8 or Windows-1252, at most 5 MB, 100,000 lines and 64 columns, with a header "
     "such as date,tmax_c,tmin_c,rhmax_pct,rhmin_pct,wind_m_s,rs_mj_m2,rain_mm"
@@ -197,46 +197,9 @@ class WeatherFile:
     """What was put right or left open: order, repeated lines, gaps, empty columns."""
 
 
-class _Faults:
-    """Faults found so far: the first ones in full, the rest by count."""
-
-    def __init__(self, name: str) -> None:
-        self._name = name
-        self._listed: list[tuple[int, Fault]] = []
-
-    def add(self, line: int, column: str, found: str, allowed: str) -> None:
-        """Note a fault; line 0 stands for the whole column or file."""
-        place = ", ".join(
-            part
-            for part in (f"line {line}" if line else "", f"column {column}" if column else "")
-            if part
-        )
-        where = f"{self._name}: {place}" if place else self._name
-        shown = found if len(found) <= 80 else f"{found[:77]}..."
-        self._listed.append((line, Fault(where, shown, allowed)))
-
-    def raise_any(self) -> None:
-        """Raise WeatherInvalid if there are any, those of the whole file first, then by line."""
-        if not self._listed:
-            return
-        self._listed.sort(key=lambda entry: entry[0])
-        count = len(self._listed)
-        message = f"{self._name} cannot be used: {count:,} fault{'s' if count > 1 else ''}"
-        if count > MOST_FAULTS_LISTED:
-            message += f", of which the first {MOST_FAULTS_LISTED} are listed"
-        raise WeatherInvalid(message, [fault for _, fault in self._listed[:MOST_FAULTS_LISTED]])
-
-
 def read_weather_file(path: Path) -> WeatherFile:
     """The days of a weather file; raises WeatherInvalid."""
-    try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST_FILE_BYTES + 1)
-    except OSError as error:
-        found = error.strerror or type(error).__name__
-        raise WeatherInvalid(
-            f"{path.name} cannot be read", [Fault(path.name, found, _ALLOWED_FILE)]
-        ) from error
+    content = read_sheet(path, allowed=_ALLOWED_FILE)
     return parse_weather(content, name=path.name)
 
 
@@ -245,9 +208,9 @@ def parse_weather(content: bytes, *, name: str) -> WeatherFile:
 
     The same bytes give the same result. Raises WeatherInvalid with every fault found.
     """
-    faults = _Faults(name)
+    faults = SheetFaults(name)
     notes: list[str] = []
-    text = _decode(content, faults, notes)
+    text = decode_sheet(content, faults, notes, allowed=_ALLOWED_FILE)
     header, lines, rows, delimiter = _split(text, faults)
     columns = _read_header(header, faults)
     faults.raise_any()
@@ -280,30 +243,7 @@ def parse_weather(content: bytes, *, name: str) -> WeatherFile:
 # --- bytes to cells ----------------------------------------------------------------------------
 
 
-def _decode(content: bytes, faults: _Faults, notes: list[str]) -> str:
-    if len(content) > LARGEST_FILE_BYTES:
-        faults.add(0, "", "more than 5,000,000 bytes", _ALLOWED_FILE)
-    elif content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        faults.add(0, "", "text in UTF-16", f"{_ALLOWED_FILE}; save it again as CSV UTF-8")
-    elif b"\0" in content:
-        faults.add(0, "", "binary content", _ALLOWED_FILE)
-    faults.raise_any()
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        pass
-    try:
-        text = content.decode("cp1252")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        faults.add(line, "", f"byte 0x{content[error.start]:02x}", _ALLOWED_FILE)
-        faults.raise_any()
-        raise
-    notes.append("read as Windows-1252, as it is not UTF-8")
-    return text
-
-
-def _split(text: str, faults: _Faults) -> tuple[list[str], list[int], list[list[str]], str]:
+def _split(text: str, faults: SheetFaults) -> tuple[list[str], list[int], list[list[str]], str]:
     """Header, then line number and cells of each row, and the delimiter."""
     physical = text.splitlines(keepends=True)
     if len(physical) > MOST_LINES + 1:
@@ -324,7 +264,7 @@ def _split(text: str, faults: _Faults) -> tuple[list[str], list[int], list[list[
             "one header line with our column names and one line per civil day; a logger stamps "
             "midnight at the end of the day, so its 00:00 belongs to the day before",
         )
-    delimiter = max(_DELIMITERS, key=top.count)
+    delimiter = max(DELIMITERS, key=top.count)
     if delimiter not in top:
         faults.add(
             skipped + 1, "", repr(top.rstrip()), f"a header with delimiters; {_ALLOWED_FILE}"
@@ -350,7 +290,7 @@ def _split(text: str, faults: _Faults) -> tuple[list[str], list[int], list[list[
                     "",
                     f"{len(row)} cells",
                     f"{len(header)} cells, as many as the header has, between "
-                    f"{_DELIMITERS[delimiter]}",
+                    f"{DELIMITERS[delimiter]}",
                 )
     except csv.Error as error:
         faults.add(skipped + reader.line_num, "", str(error), "CSV with quotes that are closed")
@@ -359,7 +299,7 @@ def _split(text: str, faults: _Faults) -> tuple[list[str], list[int], list[list[
     return header, lines, rows, delimiter
 
 
-def _read_header(header: Sequence[str], faults: _Faults) -> dict[str, str]:
+def _read_header(header: Sequence[str], faults: SheetFaults) -> dict[str, str]:
     """The weather columns, by the name they have in the header."""
     if len(header) > MOST_COLUMNS:
         faults.add(0, "", f"{len(header)} columns", f"at most {MOST_COLUMNS} columns")
@@ -395,7 +335,7 @@ def _read_header(header: Sequence[str], faults: _Faults) -> dict[str, str]:
 # --- cells to numbers --------------------------------------------------------------------------
 
 
-def _read_days(cells: Sequence[str], lines: Sequence[int], faults: _Faults) -> Days:
+def _read_days(cells: Sequence[str], lines: Sequence[int], faults: SheetFaults) -> Days:
     known: dict[str, date | None] = {}
     for cell in set(cells):
         text = cell.strip()
@@ -416,14 +356,14 @@ def _read_days(cells: Sequence[str], lines: Sequence[int], faults: _Faults) -> D
 
 
 def _read_column(
-    name: str, cells: Sequence[str], lines: Sequence[int], faults: _Faults, *, has_comma: bool
+    name: str, cells: Sequence[str], lines: Sequence[int], faults: SheetFaults, *, has_comma: bool
 ) -> Floats:
     """Values in the column's own unit; NaN where missing or at fault.
 
     A season's cells repeat a few hundred values, so each distinct text is read once.
     """
     column = _COLUMNS[name]
-    known = {cell: _read_number(cell, has_comma=has_comma) for cell in set(cells)}
+    known = {cell: read_number(cell, has_comma=has_comma) for cell in set(cells)}
     unread = {cell for cell, value in known.items() if value is None}
     values = np.array([known[cell] for cell in cells], dtype=np.float64)
     is_given = ~np.isnan(values)
@@ -448,24 +388,11 @@ def _read_column(
     return values
 
 
-def _read_number(cell: str, *, has_comma: bool) -> float | None:
-    """The number, NaN for a missing value, None for what is neither."""
-    text = cell.strip()
-    if text.upper() in MISSING_WORDS:
-        return math.nan
-    if has_comma and text.count(",") == 1 and "." not in text:
-        text = text.replace(",", ".")
-    if not _NUMBER.fullmatch(text):
-        return None
-    number = float(text)
-    return math.nan if number in MISSING_NUMBERS else number
-
-
 # --- what no single cell can tell ----------------------------------------------------------------
 
 
 def _check_order(
-    by_field: Mapping[str, tuple[str, Floats]], lines: Sequence[int], faults: _Faults
+    by_field: Mapping[str, tuple[str, Floats]], lines: Sequence[int], faults: SheetFaults
 ) -> None:
     for low, high in _ORDERED_PAIRS:
         if low not in by_field or high not in by_field:
@@ -487,7 +414,7 @@ def _unique_order(
     days: Days,
     given: Mapping[str, Floats],
     lines: Sequence[int],
-    faults: _Faults,
+    faults: SheetFaults,
     notes: list[str],
 ) -> Ints:
     """Places of the rows to keep, in order of days; a day given twice alike is kept once."""

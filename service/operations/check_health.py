@@ -99,6 +99,7 @@ def check_health(
                 unit.weather,
                 table,
                 on=latest,
+                now=now,
                 first_day=latest - timedelta(days=WATCHED_DAYS + 1),
                 last_day=latest + timedelta(days=OUTLOOK_DAYS),
                 source_order=source_order,
@@ -146,7 +147,7 @@ def _site_healths(
         today = today_of[site.site_id]
         span = _measured_span(unit, key)
         forecast = unit.weather.find_span(key, kind="forecast")
-        known = gathered.has_forecast[:, column]
+        known = gathered.has_temperatures[:, column]
         first, last = span or (today, today)
         is_watched = (
             (gathered.days >= np.datetime64(max(first, today - timedelta(days=WATCHED_DAYS))))

@@ -14,13 +14,14 @@ from datetime import date
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, make_block_batch, take_rows
+from service.agronomy.climatology import normals_on
 from service.agronomy.county_need import CountyNeed, weekly_need
 from service.agronomy.daily_plan import crop_days, days_of
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.watering_rules import credited_rain_mm
 from service.errors import InputInvalid, NotFound
 from service.operations.gather_weather import gather_weather, monthly_normals
-from service.ports import UnitOfWorkFactory
+from service.ports import Clock, UnitOfWorkFactory
 from service.records import BLOCK_NUMBERS, BlockDefinition, CountyDefinition, SiteTable
 
 CLIMATE_DAYS = 30
@@ -50,6 +51,7 @@ def compare_counties(
     last_day: date,
     on: date,
     unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
     source_order: Mapping[str, int],
 ) -> CountyComparison:
     """The need of every county from ``first_day`` to ``last_day`` as known on ``on``.
@@ -74,6 +76,7 @@ def compare_counties(
             unit.weather,
             sites,
             on=on,
+            now=clock.now(),
             first_day=(np.datetime64(first_day) - CLIMATE_DAYS).item(),
             last_day=last_day,
             source_order=source_order,
@@ -115,6 +118,5 @@ def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> Bl
 
 def _normal_mm(sites: SiteTable, days: Days) -> Floats:
     """(sites,) normal reference ET of the days from the monthly normals; NaN where none are."""
-    month = days.astype("datetime64[M]").astype(np.int64) % 12
-    total: Floats = monthly_normals(sites.definitions, "et0_mm")[month].sum(axis=0)
+    total: Floats = normals_on(monthly_normals(sites.definitions, "et0_mm"), days).sum(axis=0)
     return total

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 import orjson
@@ -22,6 +22,8 @@ from service.records import WEATHER_FIELDS, MonthlyNormals, SiteDefinition, Site
 
 KINDS = ("forecast", "analysis", "observed")
 """Kinds of weather, the better for a past day the later in the list."""
+FRESH_FORECAST_H = 24.0  # [CHOICE] h, a forecast older than this is labelled
+OLDEST_FORECAST_H = 48.0  # [CHOICE] h, a forecast older than this is not used
 SOURCE_STEP = 1000
 """Ranks of sources lie within one step of the rank of a kind."""
 
@@ -38,8 +40,10 @@ class GatheredWeather:
     weather: SiteWeather
     is_observed: NDArray[np.bool_]
     """(days, sites) both temperatures come from an observation or analysis."""
-    has_forecast: NDArray[np.bool_]
+    has_temperatures: NDArray[np.bool_]
     """(days, sites) both temperatures come from anywhere at all."""
+    is_old_forecast: NDArray[np.bool_]
+    """(days, sites) the highest temperature is a forecast of yesterday or older."""
 
 
 def gather_weather(
@@ -47,13 +51,15 @@ def gather_weather(
     sites: SiteTable,
     *,
     on: date,
+    now: datetime,
     first_day: date,
     last_day: date,
     source_order: Mapping[str, int],
 ) -> GatheredWeather:
     """Read and prepare the weather from ``first_day`` to ``last_day`` as known on ``on``.
 
-    ``source_order`` ranks the sources, higher is better; sources it does not name rank lowest.
+    ``source_order`` ranks the sources, higher is better; sources it does not name rank lowest. A
+    forecast older than 48 hours is not used; ``now`` counts, or for a past evening its end.
     """
     days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
     rows = archive.read_rows(sites.keys, first_day=first_day, last_day=last_day)
@@ -61,8 +67,10 @@ def gather_weather(
     day_index = (rows.days - days[0]).astype(np.int64)
     site_index = np.searchsorted(sites.keys, rows.site_keys)
     kind_rank = _kind_ranks(rows)
+    age_h = _forecast_ages_h(rows, kind_rank, on=on, now=now)
+    is_usable = ~(age_h > OLDEST_FORECAST_H)
     chosen = choose_weather(
-        {name: rows.fields[name] for name in WEATHER_FIELDS},
+        {name: np.where(is_usable, rows.fields[name], np.nan) for name in WEATHER_FIELDS},
         days=days,
         site_count=len(sites.definitions),
         day_index=day_index,
@@ -77,6 +85,7 @@ def gather_weather(
         is_measured_rain=_has_kind(chosen, "rain_mm", kind_rank),
         normal_u2_m_s=monthly_normals(sites.definitions, "u2_m_s"),
         normal_rhmin_pct=monthly_normals(sites.definitions, "rhmin_pct"),
+        normal_et0_mm=monthly_normals(sites.definitions, "et0_mm"),
         first_future_row=min(max(today_index, 0), days.size),
     )
     return GatheredWeather(
@@ -89,7 +98,8 @@ def gather_weather(
         is_observed=(
             _has_kind(chosen, "tmax_c", kind_rank) & _has_kind(chosen, "tmin_c", kind_rank)
         ),
-        has_forecast=np.isfinite(chosen.raw.tmax_c) & np.isfinite(chosen.raw.tmin_c),
+        has_temperatures=np.isfinite(chosen.raw.tmax_c) & np.isfinite(chosen.raw.tmin_c),
+        is_old_forecast=_picked(chosen, "tmax_c", age_h) > FRESH_FORECAST_H,
     )
 
 
@@ -101,6 +111,22 @@ def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
         elevation_m=np.array([site.elevation_m for site in sites]),
         zones=tuple(site.zone for site in sites),
     )
+
+
+def _forecast_ages_h(rows: WeatherRows, kind_rank: Ints, *, on: date, now: datetime) -> Floats:
+    """Age of each forecast row, seen from now or from the end of a past evening; NaN for others."""
+    evening_end = datetime.combine(on + timedelta(days=1), time(12), tzinfo=UTC)
+    seen_from = min(now, evening_end)
+    ages_h = [(seen_from - issued).total_seconds() / 3600.0 for issued in rows.issued_at]
+    return np.where(kind_rank == 0, np.array(ages_h, dtype=np.float64), np.nan)
+
+
+def _picked(chosen: ChosenWeather, name: str, by_row: Floats) -> Floats:
+    """A fact of the rows that a field was taken from, (days, sites); NaN where there is none."""
+    row_of = chosen.row_of[name]
+    if by_row.size == 0:
+        return np.full(row_of.shape, np.nan)
+    return np.where(row_of == NO_ROW, np.nan, by_row[row_of])
 
 
 def monthly_normals(sites: Sequence[SiteDefinition], name: str) -> Floats:
@@ -137,15 +163,12 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> list[byt
         name: values[first:].T.tolist()
         for name, values in {**checked.flags, "et0_mm": gathered.weather.et0_flags}.items()
     }
-    labels = [
-        {"source": source, "kind": kind, "issued_at": issued.isoformat()}
-        for source, kind, issued in zip(
-            gathered.rows.sources, gathered.rows.kinds, gathered.rows.issued_at, strict=True
-        )
-    ]
+    labels = _labels(gathered.rows)
+    notes = gathered.rows.field_notes
     documents = []
     for index, site in enumerate(gathered.sites.definitions):
         origins, rows_by_field = _origins(gathered.chosen, index, first, labels)
+        field_notes = _notes(gathered.chosen, index, first, notes) if notes else {}
         documents.append(
             orjson.dumps(
                 {
@@ -159,11 +182,45 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> list[byt
                     "flags": {name: values[index] for name, values in flags.items()},
                     "origins": origins,
                     "origin_of": rows_by_field,
+                    "field_notes": field_notes,
                     "unit_fault": gathered.weather.unit_faults.get(index),
                 }
             )
         )
     return documents
+
+
+def _labels(rows: WeatherRows) -> list[dict[str, str]]:
+    """Where each row comes from, in words."""
+    fetched_at = rows.fetched_at or rows.issued_at
+    return [
+        {
+            "source": source,
+            "kind": kind,
+            "issued_at": issued.isoformat(),
+            "fetched_at": fetched.isoformat(),
+        }
+        for source, kind, issued, fetched in zip(
+            rows.sources, rows.kinds, rows.issued_at, fetched_at, strict=True
+        )
+    ]
+
+
+def _notes(
+    chosen: ChosenWeather,
+    site: int,
+    first: int,
+    notes: Sequence[Mapping[str, Mapping[str, object]]],
+) -> dict[str, dict[str, Mapping[str, object]]]:
+    """Per field and day what its source noted on it: hours present, estimated from what."""
+    noted: dict[str, dict[str, Mapping[str, object]]] = {}
+    days = chosen.raw.days[first:].astype(str).tolist()
+    for name, rows in chosen.row_of.items():
+        for day, row in zip(days, rows[first:, site].tolist(), strict=True):
+            note = notes[row].get(name) if row != NO_ROW else None
+            if note:
+                noted.setdefault(name, {})[day] = note
+    return noted
 
 
 def _origins(

@@ -216,6 +216,7 @@ def _weather(
         is_measured_rain=np.ones((every_day.size, len(sites)), dtype=np.bool_),
         normal_u2_m_s=monthly_normals(sites, "u2_m_s"),
         normal_rhmin_pct=monthly_normals(sites, "rhmin_pct"),
+        normal_et0_mm=np.full((12, len(sites)), np.nan),
         first_future_row=every_day.size,
     )
     if weather.unit_faults:
@@ -237,7 +238,7 @@ def _refuse_gaps(span: SiteDays) -> None:
 
 
 def _refuse_unknown_stages(bundle: FarmBundle, run: SeasonRun, days: Days) -> None:
-    """Name the blocks whose degree days began before the weather does, so that no stage is known."""
+    """Name the blocks whose degree days began before the weather, so that no stage is known."""
     unknown = np.isnan(run.crop.crop_coefficient)
     if not unknown.any():
         return

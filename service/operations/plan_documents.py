@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date
 from itertools import pairwise
 
@@ -21,7 +21,6 @@ from service.agronomy.daily_plan import CropDays, DailyPlan, ready_min
 from service.agronomy.outlook import NEVER, Outlook
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints, PulseBatch
-from service.agronomy.weather_day import FieldFlag
 from service.operations.gather_weather import GatheredWeather
 from service.records import BlockTable, PlanRows
 
@@ -79,6 +78,20 @@ def plan_rows(situation: PlanSituation, *, basis_keys: Ints) -> PlanRows:
     )
 
 
+def pick_rows(rows: PlanRows, chosen: Ints) -> PlanRows:
+    """Some of the rows, in the order of ``chosen``."""
+    places = chosen.tolist()
+    picked = {}
+    for part in fields(rows):
+        values = getattr(rows, part.name)
+        if isinstance(values, tuple):
+            values = tuple(values[place] for place in places)
+        elif isinstance(values, np.ndarray):
+            values = values[chosen]
+        picked[part.name] = values
+    return PlanRows(**picked)
+
+
 def plan_flags(situation: PlanSituation) -> Ints:
     """What a reader must know besides the minutes, as :class:`PlanFlag` bits, (blocks,)."""
     plan, weather = situation.plan, situation.weather
@@ -86,20 +99,16 @@ def plan_flags(situation: PlanSituation) -> Ints:
     tomorrow = int((np.datetime64(situation.day) - weather.days[0]).astype(np.int64))
     raised = {
         PlanFlag.WEATHER_UNKNOWN: ~plan.can_be_planned,
-        PlanFlag.FORECAST_MISSING: ~weather.has_forecast[tomorrow, at_site],
+        PlanFlag.FORECAST_MISSING: ~weather.has_temperatures[tomorrow, at_site],
+        PlanFlag.FORECAST_OLD: weather.is_old_forecast[tomorrow, at_site],
         PlanFlag.SHORTEST_PULSE_PASSES_DEPTH: plan.limits.shortest_passes_depth,
         PlanFlag.EVENT_PASSES_ROOTS: plan.schedule.passes_event_limit,
         PlanFlag.CANNOT_KEEP_UP: ~situation.outlook.keeps_up,
-        PlanFlag.AFTERNOON_STRESS: plan.depletion_midnight_mm > plan.raw_mm,
         PlanFlag.DEGREE_DAYS_UNKNOWN: (
             np.isnan(plan.crop_coefficient)
             & np.isfinite(weather.weather.days.et0_mm[tomorrow, at_site])
         ),
         PlanFlag.CLIMATE_ADJUSTMENT_MISSING: weather.weather.climate_is_default[tomorrow, at_site],
-        PlanFlag.REFERENCE_ET_FILLED: (
-            weather.weather.et0_flags[tomorrow, at_site] & int(FieldFlag.FILLED_FROM_RECENT_DAYS)
-        )
-        != 0,
     }
     flags = situation.ledger_flags.copy()
     for flag, where in raised.items():

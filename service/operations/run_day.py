@@ -10,13 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.block_batch import BlockBatch, make_block_batch, take_blocks
-from service.agronomy.civil_day import day_lengths_min
+from service.agronomy.block_batch import (
+    BlockBatch,
+    day_of_year,
+    make_block_batch,
+    take_blocks,
+)
+from service.agronomy.civil_day import day_lengths_min, midnight_utc
 from service.agronomy.daily_plan import (
     CropDays,
     SiteDays,
@@ -27,7 +32,8 @@ from service.agronomy.daily_plan import (
     plan_tomorrow,
 )
 from service.agronomy.reasoning import PlanFlag
-from service.agronomy.records import Days, Floats, Ints, WindowBatch
+from service.agronomy.records import CurveDefinition, Days, Floats, Ints, WindowBatch
+from service.agronomy.replanning import CommittedWater, commit_pulses
 from service.agronomy.water_balance import DayLedger
 from service.agronomy.watering_rules import net_rate_mm_per_min, uniform_share
 from service.agronomy.watering_window import watering_windows
@@ -35,7 +41,7 @@ from service.agronomy.weather_day import FieldFlag
 from service.errors import NotFound
 from service.operations.gather_weather import GatheredWeather, gather_weather, weather_documents
 from service.operations.phases import Phases
-from service.operations.plan_documents import PlanSituation, plan_rows
+from service.operations.plan_documents import PlanSituation, pick_rows, plan_rows
 from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import (
     LEDGER_NUMBERS,
@@ -43,6 +49,7 @@ from service.records import (
     BalanceState,
     BlockTable,
     LedgerRows,
+    PlansInForce,
     SupplyTable,
 )
 
@@ -53,6 +60,7 @@ FIRST_LEDGER_DAYS = 30
 SETTLE_ANYWAY_DAYS = 10
 """A day older than this is settled with what is known of it; better weather later reopens it."""
 CHUNK_BLOCKS = 5_000
+DAYS_IN_YEAR = 365
 ONE_DAY = timedelta(days=1)
 NO_DAY = np.datetime64("NaT", "D")
 
@@ -77,6 +85,39 @@ class DayRun:
     phases: Phases = field(default_factory=Phases)
 
 
+@dataclass(frozen=True, slots=True)
+class ChangeThreshold:
+    """By how much a plan's minutes must change to replace one that people act on already."""
+
+    minutes: float = 5.0
+    fraction: float = 0.10
+
+    def is_passed(self, before_min: Floats, after_min: Ints) -> NDArray[np.bool_]:
+        """(blocks,) the change is more than either bound, or there was no plan before."""
+        change_min = np.abs(after_min - before_min)
+        passed: NDArray[np.bool_] = (
+            np.isnan(before_min)
+            | (change_min > self.minutes)
+            | (change_min > self.fraction * before_min)
+        )
+        return passed
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """How the farms of a run are to be planned."""
+
+    clock: Clock
+    supersedes_from: ChangeThreshold | None
+    earliest_start: datetime | None
+    makes_plans: bool
+
+    @property
+    def revises(self) -> bool:
+        """Plans in force matter: their pulses may stand, or small changes are not worth it."""
+        return self.earliest_start is not None or self.supersedes_from is not None
+
+
 def run_day(
     on: date,
     *,
@@ -85,9 +126,25 @@ def run_day(
     source_order: Mapping[str, int],
     farm_ids: Sequence[str] | None = None,
     progress: Callable[[int], None] | None = None,
+    earliest_start: datetime | None = None,
+    makes_plans: bool = True,
+    supersedes_from: ChangeThreshold | None = None,
 ) -> DayRun:
-    """Run the evening of ``on`` for these farms, or for all; returns what was done."""
+    """Run the evening of ``on`` for these farms, or for all; returns what was done.
+
+    ``earliest_start`` is for plans that come late: no pulse starts before it. Where the day
+    planned is under way by then, pulses of the plan in force that have started, or start within
+    minutes, stay, and only the rest is planned anew. Without ``makes_plans`` only the ledgers are
+    brought up to date, and the plans in force stay. With ``supersedes_from`` a plan in force is
+    replaced only where its minutes change by more than that.
+    """
     run = DayRun(on=on)
+    turn = _Turn(
+        clock=clock,
+        supersedes_from=supersedes_from,
+        earliest_start=earliest_start,
+        makes_plans=makes_plans,
+    )
     with run.phases.phase("reading"), unit_of_work(write=False) as unit:
         farm_key_of = unit.blocks.farm_keys(farm_ids)
         counts = unit.blocks.count_blocks(
@@ -97,17 +154,17 @@ def run_day(
     if not farm_id_of:
         message = "no farm is stored; load a farm file first"
         raise NotFound(message)
-    weather = _WeatherCache(on, source_order, run.phases)
+    weather = _WeatherCache(on, clock.now(), source_order, run.phases)
     for chunk in _chunks(counts):
         try:
-            _run_farms(chunk, run, weather, unit_of_work=unit_of_work, clock=clock)
+            _run_farms(chunk, run, weather, unit_of_work=unit_of_work, turn=turn)
         except Exception as failure:  # one farm's fault must not leave the others without a plan
             if len(chunk) == 1:
                 run.failures.append(FarmFailure(farm_id_of[chunk[0]], _reason(failure)))
                 continue
             for farm_key in chunk:
                 try:
-                    _run_farms([farm_key], run, weather, unit_of_work=unit_of_work, clock=clock)
+                    _run_farms([farm_key], run, weather, unit_of_work=unit_of_work, turn=turn)
                 except Exception as own:
                     run.failures.append(FarmFailure(farm_id_of[farm_key], _reason(own)))
         if progress is not None:
@@ -136,8 +193,11 @@ def _chunks(counts: Mapping[int, int]) -> Iterator[list[int]]:
 class _WeatherCache:
     """The weather of all sites, read and computed once for the span that a run needs."""
 
-    def __init__(self, on: date, source_order: Mapping[str, int], phases: Phases) -> None:
+    def __init__(
+        self, on: date, now: datetime, source_order: Mapping[str, int], phases: Phases
+    ) -> None:
         self._on = on
+        self._now = now
         self._source_order = source_order
         self._phases = phases
         self._gathered: GatheredWeather | None = None
@@ -153,6 +213,7 @@ class _WeatherCache:
                     unit.weather,
                     sites,
                     on=self._on,
+                    now=self._now,
                     first_day=first_day,
                     last_day=self._on + timedelta(days=OUTLOOK_DAYS),
                     source_order=self._source_order,
@@ -166,7 +227,7 @@ def _run_farms(
     cache: _WeatherCache,
     *,
     unit_of_work: UnitOfWorkFactory,
-    clock: Clock,
+    turn: _Turn,
 ) -> None:
     """Ledger and plans of some farms, in one transaction."""
     phase = run.phases.phase
@@ -192,13 +253,33 @@ def _run_farms(
             ledger = _bring_up_to_date(
                 run.on, first_day, state, weather=weather, applied=applied, batches=batches
             )
+        if not turn.makes_plans:
+            with phase("writing"):
+                unit.ledger.save_rows(ledger.rows(table.keys))
+                unit.ledger.save_states(table.keys, ledger.new_state(state))
+            run.block_count += table.keys.size
+            return
         with phase("windows"):
             windows = _windows(table, supplies, weather, site_index, supply_index, day=plan_day)
-            not_before_min = _not_before(applied, weather, site_index, run.on)
+            not_before_min = np.maximum(
+                _not_before(applied, weather, site_index, run.on),
+                _elapsed_at(turn.earliest_start, plan_day, weather)[site_index],
+            )
+            windows_of_day = _coming_windows(
+                table,
+                supplies,
+                weather,
+                site_index,
+                supply_index,
+                windows=windows,
+                first_day=plan_day,
+            )
         with phase("balance"):
             blocks = batches.on(plan_day)
             ahead = days_of(weather.weather.days, _row(weather.days, plan_day), weather.days.size)
             crop = crop_days(blocks, ahead, degree_day_start_c_day=ledger.degree_day_sum_c_day[-1])
+        with phase("reading"):
+            in_force = unit.plans.read_in_force(table.keys, day=plan_day) if turn.revises else None
         with phase("pulses and supply"):
             plan = plan_tomorrow(
                 blocks,
@@ -208,6 +289,7 @@ def _run_farms(
                 windows=windows,
                 supply_flow_l_per_h=supplies.flow_l_per_h,
                 not_before_min=not_before_min,
+                committed=_committed(in_force, turn, blocks, ahead, weather=weather),
             )
         with phase("outlook"):
             outlook = coming_days(
@@ -215,10 +297,10 @@ def _run_farms(
                 ahead,
                 crop,
                 plan=plan,
-                windows=windows,
+                windows_of_day=windows_of_day,
                 supply_flow_l_per_h=supplies.flow_l_per_h,
             )
-        issued_at = clock.now()
+        issued_at = turn.clock.now()
         with phase("documents"):
             documents = weather_documents(weather, first_day=run.on - ONE_DAY)
         with phase("writing"):
@@ -241,6 +323,9 @@ def _run_farms(
                 ),
                 basis_keys=basis_keys,
             )
+            if in_force is not None and turn.supersedes_from is not None:
+                changed = turn.supersedes_from.is_passed(in_force.planned_min, rows.planned_min)
+                rows = pick_rows(rows, np.flatnonzero(changed))
         with phase("writing"):
             unit.ledger.save_rows(ledger.rows(table.keys))
             unit.ledger.save_states(table.keys, ledger.new_state(state))
@@ -275,15 +360,12 @@ def _earliest_day(on: date, table: BlockTable, state: BalanceState) -> date:
     return earliest - timedelta(days=CLIMATE_DAYS)
 
 
-def _lookback_days(curve: object, on: date) -> int:
+def _lookback_days(curve: CurveDefinition, on: date) -> int:
     """How far back a new ledger looks: a month, or to the season's start to count degree days."""
-    if getattr(curve, "basis", "") != "degree-days":
+    if curve.basis != "degree-days":
         return FIRST_LEDGER_DAYS
-    month, day = getattr(curve, "season_start", (1, 1))
-    start = date(on.year, month, day)
-    if start > on:
-        start = date(on.year - 1, month, day)
-    return max(FIRST_LEDGER_DAYS, (on - start).days)
+    start_doy = day_of_year(*curve.season_start)
+    return max(FIRST_LEDGER_DAYS, (day_of_year(on.month, on.day) - start_doy) % DAYS_IN_YEAR + 1)
 
 
 def _first_days(
@@ -496,6 +578,8 @@ def _bring_up_to_date(
     origin = np.where(applied.is_reported, 1, np.where(has_water, 2, 0))
     flags |= _day_flags(weather, site_rows, at_site)
     flags |= np.where(has_water & ~applied.is_reported, int(PlanFlag.RUNS_ASSUMED), 0)
+    is_short = numbers["depletion_end_mm"] > numbers["raw_mm"]
+    flags |= np.where(is_short, int(PlanFlag.AFTERNOON_STRESS), 0)
     flags |= _start_flags(state, today, in_ledger, numbers)
     return _Ledger(
         days=days,
@@ -630,6 +714,59 @@ def _windows(
     )
 
 
+def _coming_windows(
+    table: BlockTable,
+    supplies: SupplyTable,
+    weather: GatheredWeather,
+    site_index: Ints,
+    supply_index: Ints,
+    *,
+    windows: WindowBatch,
+    first_day: date,
+) -> list[WindowBatch]:
+    """Windows of the plan's day and of the days after it; one object where all days are alike."""
+    days = [first_day + timedelta(days=ahead) for ahead in range(OUTLOOK_DAYS)]
+    if not any(table.no_water):
+        return [windows] * OUTLOOK_DAYS
+    return [
+        windows,
+        *(
+            _windows(table, supplies, weather, site_index, supply_index, day=day)
+            for day in days[1:]
+        ),
+    ]
+
+
+def _committed(
+    in_force: PlansInForce | None,
+    turn: _Turn,
+    blocks: BlockBatch,
+    ahead: SiteDays,
+    *,
+    weather: GatheredWeather,
+) -> CommittedWater | None:
+    """What stands already of the day planned; None where that day has not begun anywhere."""
+    if in_force is None or turn.earliest_start is None:
+        return None
+    day = ahead.days[0].item()
+    elapsed = np.array(
+        [
+            (turn.earliest_start - midnight_utc(day, site.zone)) // timedelta(minutes=1)
+            for site in weather.sites.definitions
+        ],
+        dtype=np.int64,
+    )[blocks.site_index]
+    if (elapsed < 0).all():
+        return None
+    return commit_pulses(
+        in_force.pulses,
+        minute=elapsed,
+        sunrise_min=ahead.sunrise_min[0, blocks.site_index],
+        supply_index=blocks.system.supply_index,
+        off_ratio=blocks.system.off_ratio,
+    )
+
+
 def _not_before(
     applied: AppliedWater, weather: GatheredWeather, site_index: Ints, on: date
 ) -> Ints:
@@ -641,3 +778,14 @@ def _not_before(
     ready = np.nan_to_num(applied.ready_min[-1]) - lengths_min[site_index]
     not_before: Ints = np.maximum(0.0, np.ceil(ready)).astype(np.int64)
     return not_before
+
+
+def _elapsed_at(instant: datetime | None, day: date, weather: GatheredWeather) -> Ints:
+    """(sites,) minutes of a day that have passed at an instant, 0 before it and for no instant."""
+    passed = [
+        0
+        if instant is None
+        else -((midnight_utc(day, site.zone) - instant) // timedelta(minutes=1))
+        for site in weather.sites.definitions
+    ]
+    return np.maximum(np.array(passed, dtype=np.int64), 0)

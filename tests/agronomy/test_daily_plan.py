@@ -141,7 +141,12 @@ def test_the_outlook_starts_with_the_plan() -> None:
     weather = even_days()
     plan, crop = plan_of(blocks, weather, 4.0)
     outlook = coming_days(
-        blocks, weather, crop, plan=plan, windows=windows_of(DAY), supply_flow_l_per_h=AMPLE
+        blocks,
+        weather,
+        crop,
+        plan=plan,
+        windows_of_day=[windows_of(DAY)] * weather.days.size,
+        supply_flow_l_per_h=AMPLE,
     )
     assert outlook.expected_min[0, 0] == pytest.approx(155.0)
     assert outlook.depletion_end_mm[0, 0] == pytest.approx(9.0 - plan.schedule.planned_net_mm[0])

@@ -47,7 +47,7 @@ def ahead(
         planned_net_mm=np.broadcast_to(np.asarray(planned_net_mm, np.float64), (count,)),
         net_rate_mm_per_min=net_rate_mm_per_min(batch.system, batch.soil),
         limits=pulse_limits(batch.system, batch.soil),
-        windows=windows or windows_of(*[DAY] * count),
+        windows_of_day=[windows or windows_of(*[DAY] * count)] * day_count,
         supply_flow_l_per_h=np.array([supply_flow_l_per_h]),
     )
 

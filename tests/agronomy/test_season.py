@@ -26,7 +26,6 @@ def run(
     *,
     start_mm: float = 0.0,
     windows: Any = ((240, 1260),),
-    day_length_min: int = 1440,
     **options: Any,
 ) -> SeasonRun:
     count, day_count = blocks.area_m2.size, weather.days.size
@@ -35,7 +34,7 @@ def run(
         weather,
         forecast or weather,
         windows_of_day=[windows_of(*[windows] * count)] * day_count,
-        day_length_min=np.full(day_count, day_length_min),
+        day_length_min=np.full(day_count, 1440),
         supply_flow_l_per_h=AMPLE,
         depletion_start_mm=np.full(count, start_mm),
         **options,
@@ -126,14 +125,27 @@ def test_the_off_time_of_the_last_pulse_holds_across_midnight() -> None:
     assert any(late)
 
 
-def test_the_length_of_the_day_counts_for_the_off_time() -> None:
-    blocks = batch_of(make_block(curve=KC_ONE))
-    options: dict[str, Any] = {"start_mm": 8.0, "windows": ((0, 120), (1320, 1380))}
-    short = run(blocks, even_days(day_count=3), day_length_min=1380, **options)
-    first, second = short.pulses[0], short.pulses[1]
-    assert first.start_min[-1] >= 1320
-    ends = first.start_min[-1] + first.duration_min[-1]
-    assert 1380 - ends + second.start_min[0] >= first.duration_min[-1]
+@pytest.mark.parametrize("day_length_min", [1380, 1440, 1500])
+def test_the_length_of_the_day_counts_for_the_off_time(day_length_min: int) -> None:
+    # The last hour of the first day holds one pulse of 60 min. Its off time is held across midnight
+    # at one pulse length: until minute 60 of the second day, were the first of 23, 24 or 25 hours.
+    blocks = batch_of(make_block(curve=KC_ONE, root_depth_m=0.9, daily_maximum_min=60.0))
+    weather = even_days(day_count=2)
+    season = run_season(
+        lambda _year: blocks,
+        weather,
+        weather,
+        windows_of_day=[
+            windows_of(((day_length_min - 60, day_length_min),)),
+            windows_of(((0, 600),)),
+        ],
+        day_length_min=np.full(2, day_length_min),
+        supply_flow_l_per_h=AMPLE,
+        depletion_start_mm=np.array([20.0]),
+    )
+    assert season.pulses[0].start_min.tolist() == [day_length_min - 60]
+    assert season.pulses[0].duration_min.tolist() == [60]
+    assert season.pulses[1].start_min[0] == 60
 
 
 def test_degree_days_carry_over_the_new_year_and_the_sizes_change_with_it() -> None:

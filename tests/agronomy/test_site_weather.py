@@ -79,6 +79,7 @@ def test_measured_rain_is_certain_and_forecast_rain_keeps_its_probability() -> N
         is_measured_rain=np.array([[True], [False]]),
         normal_u2_m_s=monthly_normals(sites, "u2_m_s"),
         normal_rhmin_pct=monthly_normals(sites, "rhmin_pct"),
+        normal_et0_mm=monthly_normals(sites, "et0_mm"),
         first_future_row=1,
     )
     assert result.days.rain_probability_fraction[:, 0].tolist() == [1.0, 0.4]
@@ -123,11 +124,14 @@ def normal_site(site_id: str = "hill") -> SiteDefinition:
     )
 
 
-def test_normals_of_the_month_go_before_the_last_days() -> None:
+def test_normals_of_the_season_go_before_the_last_days() -> None:
     weather = make_weather(days=make_days(date(2023, 5, 30), 4), wind_m_s=4.0)
     result = weather_at(weather, [normal_site()])
-    may, june = climate_term([1.4, 1.5], [40.0, 40.0])
-    np.testing.assert_allclose(result.days.climate_term[:, 0], [may, may, june, june])
+    # Wind is 1.4 m/s in the middle of May and 1.5 in that of June; 30 May lies 14/31 of a month on.
+    may_30 = 1.4 + 0.1 * 14.0 / 31.0
+    june_2 = 1.5 - 0.1 * 13.5 / 30.0
+    ends = climate_term([may_30, june_2], [40.0, 40.0])
+    np.testing.assert_allclose(result.days.climate_term[[0, 3], 0], ends)
     assert not result.climate_is_default.any()
 
 

@@ -186,6 +186,7 @@ def test_shortfall_is_what_lacks_below_raw_and_at_most_the_unmet_need() -> None:
         assert shortfall_mm(need, np.array([net_mm]), raw_mm)[0] == pytest.approx(expected_mm)
     roomy = need_of(8.0, 0.0, 5.0, rain_room_fraction=1.2)  # need 1, beyond RAW 3
     assert shortfall_mm(roomy, np.array([0.0]), raw_mm)[0] == pytest.approx(1.0)
+    assert shortfall_mm(roomy, np.array([0.4]), raw_mm)[0] == pytest.approx(0.6)
 
 
 def test_no_shortfall_without_a_need_and_an_unknown_one_where_the_need_is_unknown() -> None:

@@ -126,10 +126,12 @@ def test_the_first_day_of_the_calendar_is_a_day_like_any_other(client: Client) -
 
 
 def test_balance_days_say_how_they_are_known(client: Client) -> None:
-    day = client.json(BALANCE)["items"][-1]
-    assert day["irrigation_origin"] == "none"
-    assert day["is_observed"] is True
-    assert day["flags"] == []
+    days = client.json(BALANCE)["items"]
+    assert days[-1]["irrigation_origin"] == "none"
+    assert days[-1]["is_observed"] is True
+    for day in days:
+        is_short = day["depletion_end_mm"] > day["raw_mm"]
+        assert [flag["name"] for flag in day["flags"]] == ["afternoon-stress"] * is_short
 
 
 def test_a_block_without_a_ledger_has_an_empty_balance(client: Client) -> None:

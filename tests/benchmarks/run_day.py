@@ -116,7 +116,7 @@ def _peak_mib() -> float:
 
 def _child(*arguments: str) -> str:
     command = [sys.executable, "-m", "tests.benchmarks.run_day", *arguments]
-    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    return subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True).stdout
 
 
 def _report(block_count: int, site_count: int, results: list[dict[str, object]]) -> None:

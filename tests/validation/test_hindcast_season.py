@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import date
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -324,3 +325,40 @@ def test_weekly_figures_add_up_to_the_season(any_season: Hindcast) -> None:
     ):
         total = sum(getattr(week, name) for week in weeks)
         assert total == pytest.approx(daily[:, column].sum(), abs=1e-6)
+
+
+RECORD = Path(__file__).with_name("README.md")
+
+
+def _recorded_rows(scenario: str) -> dict[str, list[str]]:
+    """The rows of one season's table in the validation record, by block."""
+    text = RECORD.read_text(encoding="utf-8")
+    section = text.split(f"### Season: {scenario}\n", 1)[1].split("###", 1)[0]
+    cells = [
+        [cell.strip() for cell in line.strip("|\n ").split("|")]
+        for line in section.splitlines()
+        if line.startswith("|")
+    ]
+    return {row[0]: row[1:] for row in cells[2:]}
+
+
+@pytest.mark.parametrize("scenario", SCENARIOS)
+def test_the_validation_record_tells_what_this_season_gives(scenario: str) -> None:
+    run = season(scenario).season
+    recorded = _recorded_rows(scenario)
+    assert list(recorded) == list(BLOCK_KEYS)
+    counts = np.array([pulses.count() for pulses in run.pulses])
+    for column, (key, row) in enumerate(recorded.items()):
+        is_watered = run.planned_min[:, column] > 0
+        pulses_a_day = counts[is_watered, column].mean()
+        minutes = run.planned_min[:, column].sum() / counts[:, column].sum()
+        short_mm = run.shortfall_mm[:, column]
+        assert float(row[0]) == pytest.approx(run.ledger.crop_et_mm[:, column].sum(), abs=1.0), key
+        assert float(row[2]) == pytest.approx(run.gross_mm[:, column].sum(), abs=1.0), key
+        assert int(row[3]) == pytest.approx(is_watered.sum(), abs=1), key
+        told_pulses, told_minutes = map(float, row[4].split(" x "))
+        assert told_pulses == pytest.approx(pulses_a_day, abs=0.1), key
+        assert told_minutes == pytest.approx(minutes, abs=1.0), key
+        drained_mm = run.ledger.irrigation_drainage_mm[:, column].sum()
+        assert float(row[7]) == pytest.approx(drained_mm, abs=0.2), key
+        assert float(row[9].split(" d, ")[1]) == pytest.approx(short_mm.sum(), abs=0.2), key

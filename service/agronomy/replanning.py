@@ -1,0 +1,138 @@
+"""A plan for a day that is under way: what has run stands, only the rest is planned anew.
+
+In go the pulses in force and the minute of the day; out come the pulses that are committed, the
+water they bring, and the first minute at which each block may get a new pulse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
+from service.agronomy.records import Floats, Ints, PulseBatch
+
+NOTICE_MIN = 20  # [CHOICE] min, pulses that start sooner stay: controllers poll every 15 minutes
+
+
+@dataclass(frozen=True, slots=True)
+class CommittedWater:
+    """Water of the day that a new plan cannot take back, arrays (blocks,)."""
+
+    pulses: PulseBatch
+    early_min: Floats
+    """Minutes of the committed pulses that start before sunrise, or of reported runs."""
+    day_min: Floats
+    not_before_min: Ints
+    """First minute at which a new pulse may start."""
+
+
+def commit_pulses(
+    pulses: Sequence[Sequence[tuple[int, int]]],
+    *,
+    minute: Ints,
+    sunrise_min: Floats,
+    supply_index: Ints,
+    off_ratio: Floats,
+) -> CommittedWater:
+    """What of the pulses in force stays, seen from a minute of their day.
+
+    Shapes: one sequence of (start, length) per block; the others (blocks,).
+    minute: minutes elapsed since local midnight; negative before the day begins.
+    Returns: CommittedWater. Where a day has not begun nothing is committed. New pulses of a supply
+    wait until the committed ones of all its blocks have ended, so that its flow is never exceeded.
+    Equation: a pulse that starts before minute + 20 stays [CHOICE].
+    >>> committed = commit_pulses(
+    ...     [[(300, 40), (600, 40)]], minute=np.array([500]), sunrise_min=np.array([350.0]),
+    ...     supply_index=np.array([0]), off_ratio=np.array([1.0]))
+    >>> committed.pulses.start_min.tolist(), committed.not_before_min.tolist()
+    ([300], [520])
+    """
+    block_count = len(pulses)
+    offset = np.zeros(block_count + 1, dtype=np.int64)
+    kept: list[tuple[int, int]] = []
+    ready = np.zeros(block_count, dtype=np.int64)
+    ends = np.zeros(int(supply_index.max(initial=-1)) + 1, dtype=np.int64)
+    early_min, day_min = np.zeros(block_count), np.zeros(block_count)
+    for block, (own, now) in enumerate(zip(pulses, minute.tolist(), strict=True)):
+        stays = [pulse for pulse in own if now >= 0 and pulse[0] < now + NOTICE_MIN]
+        for start, length in stays:
+            if start < sunrise_min[block]:
+                early_min[block] += length
+            else:
+                day_min[block] += length
+            off_min = int(np.ceil(off_ratio[block] * length))
+            ready[block] = max(ready[block], start + length + off_min)
+            supply = supply_index[block]
+            ends[supply] = max(ends[supply], start + length)
+        kept.extend(stays)
+        offset[block + 1] = len(kept)
+    table = np.array(kept, dtype=np.int64).reshape(-1, 2)
+    under_way = np.where(minute >= 0, minute + NOTICE_MIN, 0)
+    still_runs = np.where(minute >= 0, ends[supply_index], 0)
+    return CommittedWater(
+        pulses=PulseBatch(
+            offset=offset, start_min=table[:, 0].copy(), duration_min=table[:, 1].copy()
+        ),
+        early_min=early_min,
+        day_min=day_min,
+        not_before_min=np.maximum(np.maximum(under_way, still_runs), ready),
+    )
+
+
+def remaining_demand(demand: PulseDemand, committed: CommittedWater) -> PulseDemand:
+    """The demand less the water that is committed already.
+
+    Shapes: (blocks,).
+    Returns: PulseDemand whose pulses start after the committed ones.
+    Source: the room of the pulse step counts the committed water as applied.
+    """
+    early_mm = committed.early_min * demand.net_rate_mm_per_min
+    day_mm = committed.day_min * demand.net_rate_mm_per_min
+    run_min = (committed.early_min + committed.day_min).astype(np.int64)
+    return replace(
+        demand,
+        need_mm=np.maximum(0.0, demand.need_mm - early_mm - day_mm),
+        urgent_need_mm=np.maximum(0.0, demand.urgent_need_mm - early_mm - day_mm),
+        daily_maximum_min=np.maximum(0, demand.daily_maximum_min - run_min),
+        not_before_min=np.maximum(demand.not_before_min, committed.not_before_min),
+        applied_early_net_mm=early_mm,
+        applied_day_net_mm=day_mm,
+    )
+
+
+def whole_day(
+    schedule: PulseSchedule, committed: CommittedWater, net_rate_mm_per_min: Floats
+) -> PulseSchedule:
+    """The schedule of the whole day: what was committed, then what was planned anew.
+
+    Shapes: (blocks,).
+    Returns: PulseSchedule whose minutes and depths hold both.
+    Source: addition.
+    """
+    run_min = (committed.early_min + committed.day_min).astype(np.int64)
+    early_mm = committed.early_min * net_rate_mm_per_min
+    day_mm = committed.day_min * net_rate_mm_per_min
+    return replace(
+        schedule,
+        pulses=_joined(committed.pulses, schedule.pulses),
+        planned_min=schedule.planned_min + run_min,
+        wanted_min=schedule.wanted_min + run_min,
+        planned_net_mm=schedule.planned_net_mm + early_mm + day_mm,
+        early_net_mm=schedule.early_net_mm + early_mm,
+        day_net_mm=schedule.day_net_mm + day_mm,
+    )
+
+
+def _joined(first: PulseBatch, then: PulseBatch) -> PulseBatch:
+    """Pulses of both, those of ``first`` before those of ``then`` in every block."""
+    blocks = np.arange(first.offset.size - 1)
+    owner = np.concatenate([np.repeat(blocks, first.count()), np.repeat(blocks, then.count())])
+    order = np.argsort(owner, kind="stable")
+    return PulseBatch(
+        offset=first.offset + then.offset,
+        start_min=np.concatenate([first.start_min, then.start_min])[order],
+        duration_min=np.concatenate([first.duration_min, then.duration_min])[order],
+    )

@@ -1,0 +1,47 @@
+"""The scheduler, from the command line."""
+
+from __future__ import annotations
+
+import logging
+from typing import Annotated
+
+import typer
+
+from service.bootstrap import open_service
+from service.cli.terminal import EXIT_UNFULFILLED, JsonOption, note, out, print_json
+
+
+def schedule(
+    once: Annotated[bool, typer.Option("--once", help="Do all that is due now, then end.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Make the plans of every evening by itself, and keep the rest up to date, until stopped.
+
+    A second scheduler on the same database is harmless.
+    """
+    service = open_service()
+    from service import scheduler
+
+    if not once:
+        logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+        scheduler.run_scheduler(service)
+        return
+    outcome = scheduler.run_once(service)
+    if as_json:
+        print_json(
+            {
+                "finished": outcome.finished,
+                "given_back": outcome.given_back,
+                "passed_by": outcome.passed_by,
+                "lost": outcome.lost,
+            }
+        )
+    else:
+        for line in scheduler.summary(outcome) or ["nothing was due"]:
+            out.print(line)
+        for run_key, reason in outcome.given_back.items():
+            note(f"error: {run_key} failed and will be tried again: {reason}")
+        for run_key in outcome.lost:
+            note(f"! {run_key} was taken over by another scheduler")
+    if outcome.given_back or outcome.lost:
+        raise typer.Exit(EXIT_UNFULFILLED)

@@ -1,0 +1,342 @@
+"""What a grower measures: the files of an own weather station, a rain gauge read by hand."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+
+from service.agronomy.station_day import FEWEST_HOURS
+from service.agronomy.units import MM_PER_INCH
+from service.bootstrap import open_service
+from service.cli.evening import outcome_document, outcome_text
+from service.cli.terminal import JsonOption, note, out, parse_start, print_json
+from service.errors import Fault, InputInvalid
+from service.farm_files.quantities import Measure, read_quantity
+from service.farm_files.station_file import LineFlag, StationFile, read_station_file
+from service.operations.import_station_file import (
+    StationImport,
+    find_station_setup,
+    import_station_file,
+    merge_setup,
+)
+from service.operations.read_farms import get_site
+from service.operations.record_rain import LARGEST_RAIN_MM, RecordedRain
+from service.operations.record_rain import record_rain as store_rain
+from service.records import StationSetup
+
+MOST_SHOWN = 20
+RAIN = Measure(
+    noun="an amount of rain",
+    unit="mm",
+    lowest=0.0,
+    highest=LARGEST_RAIN_MM,
+    examples=("'0.35 in'", "'8.9 mm'"),
+)
+WITHOUT_AMOUNT = ("trace", "none")
+
+
+class Stamp(StrEnum):
+    """Which end of its interval a time names."""
+
+    START = "start"
+    END = "end"
+
+
+class Radiation(StrEnum):
+    """How a station gives radiation."""
+
+    MEAN = "w-m2"
+    TOTAL = "mj-m2"
+
+
+class GaugeKind(StrEnum):
+    """What a reading says."""
+
+    MEASURED = "measured"
+    TRACE = "trace"
+    NONE = "none"
+    MULTI_DAY = "multi-day"
+
+
+def station_import(
+    site: Annotated[str, typer.Argument(help="Id of the site where the station stands.")],
+    station_file: Annotated[
+        Path, typer.Argument(help="Our template (timestamp,... or date,...) or a TOA5 table.")
+    ],
+    clock_offset: Annotated[
+        str | None,
+        typer.Option(metavar="+HH:MM", help="Offset of a logger's clock that never changes."),
+    ] = None,
+    zone: Annotated[
+        str | None, typer.Option(help="Zone that the logger's clock follows, summer time too.")
+    ] = None,
+    stamp: Annotated[
+        Stamp | None, typer.Option(help="Which end of its interval a time names.")
+    ] = None,
+    wind_height: Annotated[
+        float | None, typer.Option(help="Height of the anemometer, metres.")
+    ] = None,
+    radiation: Annotated[
+        Radiation | None, typer.Option(help="Radiation as a mean in W/m2 or a total in MJ/m2.")
+    ] = None,
+    columns: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column",
+            metavar="NAME=OURS",
+            help="What a logger's column is, such as AirT_Avg=temperature_f; NAME=- leaves it"
+            " aside. May be repeated.",
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Import a file of the grower's own station: all of it, or nothing and a list of faults.
+
+    What the options say is remembered for the site and need not be said again.
+    """
+    given = StationSetup(
+        clock=_clock(clock_offset, zone),
+        stamp=stamp.value if stamp else None,
+        wind_height_m=wind_height,
+        radiation=radiation.value if radiation else None,
+        columns=_columns(columns or []),
+    )
+    service = open_service()
+    remembered = find_station_setup(site, unit_of_work=service.unit_of_work)
+    content = read_station_file(
+        station_file,
+        setup=merge_setup(given, remembered),
+        zone=get_site(site, unit_of_work=service.unit_of_work).zone,
+        now=service.clock.now(),
+    )
+    result = import_station_file(
+        site,
+        content.intervals,
+        sha256=content.sha256,
+        setup=content.setup,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    if as_json:
+        print_json(_import_document(content, result))
+        return
+    days = "no whole day yet"
+    if result.first_day is not None:
+        days = f"days {result.first_day} to {result.last_day}: {outcome_text(result.outcome)}"
+    out.print(f"{site}: {len(content.intervals):,} intervals of {content.step_min:g} min; {days}")
+    worded = [(day, words) for day, said in result.notes.items() if (words := _day_words(said))]
+    for day, words in worded[:MOST_SHOWN]:
+        note(f"note: {day}: {words}")
+    if len(worded) > MOST_SHOWN:
+        note(f"note: {len(worded) - MOST_SHOWN:,} more days with notes; --json lists all")
+    for text in content.notes:
+        note(f"note: {text}")
+    _show_flags(content.flags)
+
+
+def _clock(offset: str | None, zone: str | None) -> str | None:
+    if offset and zone:
+        raise InputInvalid(
+            "two clocks for one logger",
+            [Fault("--clock-offset and --zone", f"{offset} and {zone}", "one of the two")],
+        )
+    return offset or zone
+
+
+def _columns(texts: list[str]) -> dict[str, str]:
+    columns = {}
+    for text in texts:
+        label, equals, name = text.rpartition("=")
+        if not equals or not label:
+            raise InputInvalid(
+                "a column that cannot be used",
+                [Fault("--column", text, "NAME=OURS, such as AirT_Avg=temperature_f")],
+            )
+        columns[label.strip()] = name.strip()
+    return columns
+
+
+def _day_words(fields: Mapping[str, Mapping[str, object]]) -> str:
+    """What is worth saying of a day, field by field; nothing for a whole day."""
+    words = []
+    for name, said in fields.items():
+        parts = [
+            f"{said['hours_present']} h" if _is_short(said) else "",
+            "partial" if said.get("partial") else "",
+            f"{said['bridged_h']} h bridged" if "bridged_h" in said else "",
+            "sensor stands still" if said.get("stuck") else "",
+        ]
+        if text := " ".join(part for part in parts if part):
+            words.append(f"{name} {text}")
+    return ", ".join(words)
+
+
+def _is_short(said: Mapping[str, object]) -> bool:
+    hours = said.get("hours_present")
+    return bool(said.get("partial")) or (isinstance(hours, int | float) and hours < FEWEST_HOURS)
+
+
+def _show_flags(flags: tuple[LineFlag, ...]) -> None:
+    if not flags:
+        return
+    counts = Counter(flag.word for flag in flags)
+    note("flags: " + ", ".join(f"{count:,} {word}" for word, count in sorted(counts.items())))
+    for flag in flags[:MOST_SHOWN]:
+        lines = (
+            f"line {flag.line}"
+            if flag.line == flag.last_line
+            else (f"lines {flag.line} to {flag.last_line}")
+        )
+        column = f" {flag.column}" if flag.column else ""
+        note(f"  {lines}{column}: {flag.word}, {flag.text}")
+    if len(flags) > MOST_SHOWN:
+        note(f"  and {len(flags) - MOST_SHOWN:,} more; --json lists all")
+
+
+def _import_document(content: StationFile, result: StationImport) -> dict[str, object]:
+    setup = content.setup
+    return {
+        **outcome_document(result.outcome),
+        "interval_count": len(content.intervals),
+        "step_min": content.step_min,
+        "first_day": result.first_day,
+        "last_day": result.last_day,
+        "first_changed_day": result.first_changed_day,
+        "sha256": content.sha256,
+        "columns": dict(content.columns),
+        "setup": {
+            "clock": setup.clock,
+            "stamp": setup.stamp,
+            "wind_height_m": setup.wind_height_m,
+            "radiation": setup.radiation,
+            "columns": dict(setup.columns),
+        },
+        "day_notes": {day.isoformat(): notes for day, notes in result.notes.items()},
+        "flags": [
+            {
+                "line": flag.line,
+                "last_line": flag.last_line,
+                "column": flag.column,
+                "flag": flag.word,
+                "text": flag.text,
+            }
+            for flag in content.flags
+        ],
+        "notes": content.notes,
+    }
+
+
+def gauge(
+    site: Annotated[str, typer.Argument(help="Id of the site where the gauge stands.")],
+    amount: Annotated[
+        str, typer.Argument(help="Rain with its unit: '0.35 in', '8.9 mm'; 0, trace or none.")
+    ],
+    read_at: Annotated[
+        datetime | None,
+        typer.Option(
+            parser=parse_start,
+            metavar="YYYY-MM-DDTHH:MM",
+            help="When it was read, on the site's clock; default: now.",
+        ),
+    ] = None,
+    covers_from: Annotated[
+        datetime | None,
+        typer.Option(
+            parser=parse_start,
+            metavar="YYYY-MM-DDTHH:MM",
+            help="Since when it gathered; default: the last reading, or a day.",
+        ),
+    ] = None,
+    kind: Annotated[
+        GaugeKind | None, typer.Option(help="Default: measured, or what the amount says.")
+    ] = None,
+    why: Annotated[
+        str, typer.Option("--note", help="A note; needed to correct a stored reading.")
+    ] = "",
+    reporter: Annotated[str, typer.Option("--by", help="Who read the gauge.")] = "command line",
+    confirm: Annotated[
+        bool, typer.Option("--confirm", help="Yes, the unlikely amount or time is right.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Record a rain gauge that was read by hand.
+
+    The rain is booked to the day that most of the time since the last reading lies in: a gauge read
+    at 07:00 tells of the day before. A longer time is spread over its days.
+    """
+    word = amount.strip().lower()
+    is_word = word in WITHOUT_AMOUNT
+    said = kind or (GaugeKind(word) if is_word else GaugeKind.MEASURED)
+    rain_mm = 0.0 if is_word or word == "0" else read_quantity(amount, RAIN, where="AMOUNT")
+    service = open_service()
+    result = store_rain(
+        site,
+        rain_mm,
+        reporter=reporter,
+        source_order=service.source_order,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        kind=said.value,
+        read_at=read_at,
+        covers_from=covers_from,
+        note=why,
+        confirm=confirm,
+    )
+    if as_json:
+        print_json(_gauge_document(result))
+        return
+    _show_reading(site, result, get_site(site, unit_of_work=service.unit_of_work).zone)
+
+
+def _gauge_document(result: RecordedRain) -> dict[str, object]:
+    reading = result.reading
+    return {
+        **outcome_document(result.outcome),
+        "read_at": reading.read_at,
+        "covers_from": reading.covers_from,
+        "rain_mm": round(reading.rain_mm, 4),
+        "kind": reading.kind,
+        "note": reading.note,
+        "rule": result.rule,
+        "booked": [
+            {
+                "day": each.day,
+                "covered_h": round(each.covered_h, 2),
+                "rain_mm": round(each.rain_mm, 4),
+                "day_total_mm": round(each.day_total_mm, 4),
+            }
+            for each in result.booked
+        ],
+        "first_changed_day": result.first_changed_day,
+    }
+
+
+def _show_reading(site: str, result: RecordedRain, zone: str) -> None:
+    reading = result.reading
+    begins, ends = (
+        f"{at.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}"
+        for at in (reading.covers_from, reading.read_at)
+    )
+    out.print(
+        f"{site}: {_rain(reading.rain_mm)} ({reading.kind}) from {begins} to {ends},"
+        f" {outcome_text(result.outcome)}"
+    )
+    out.print(f"Booked {result.rule}:")
+    for each in result.booked:
+        out.print(
+            f"  {each.day}  {_rain(each.rain_mm)}, {each.covered_h:g} h of it; day"
+            f" {_rain(each.day_total_mm)} in all"
+        )
+    if result.first_changed_day is not None:
+        out.print("The next `rillwright run-day` counts it.")
+
+
+def _rain(rain_mm: float) -> str:
+    return f"{rain_mm:.1f} mm ({rain_mm / MM_PER_INCH:.2f} in)"

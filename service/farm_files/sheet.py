@@ -1,0 +1,98 @@
+"""What tables of weather in text files have in common: size, letters, numbers, faults."""
+
+from __future__ import annotations
+
+import math
+import re
+from pathlib import Path
+
+from service.errors import Fault, WeatherInvalid
+
+LARGEST_FILE_BYTES = 5_000_000
+MOST_LINES = 100_000
+MOST_COLUMNS = 64
+MOST_FAULTS_LISTED = 50
+MISSING_WORDS = ("", "NA", "N/A", "NAN", "M", "-")
+MISSING_NUMBERS = (-99.0, -999.0, -6999.0, -7999.0, -9999.0)
+DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+
+
+class SheetFaults:
+    """Faults found so far: the first ones in full, the rest by count."""
+
+    def __init__(self, name: str) -> None:
+        self._name = name
+        self._listed: list[tuple[int, Fault]] = []
+
+    def add(self, line: int, column: str, found: str, allowed: str) -> None:
+        """Note a fault; line 0 stands for the whole column or file."""
+        place = ", ".join(
+            part
+            for part in (f"line {line}" if line else "", f"column {column}" if column else "")
+            if part
+        )
+        where = f"{self._name}: {place}" if place else self._name
+        shown = found if len(found) <= 80 else f"{found[:77]}..."
+        self._listed.append((line, Fault(where, shown, allowed)))
+
+    def raise_any(self) -> None:
+        """Raise WeatherInvalid if there are any, those of the whole file first, then by line."""
+        if not self._listed:
+            return
+        self._listed.sort(key=lambda entry: entry[0])
+        count = len(self._listed)
+        message = f"{self._name} cannot be used: {count:,} fault{'s' if count > 1 else ''}"
+        if count > MOST_FAULTS_LISTED:
+            message += f", of which the first {MOST_FAULTS_LISTED} are listed"
+        raise WeatherInvalid(message, [fault for _, fault in self._listed[:MOST_FAULTS_LISTED]])
+
+
+def read_sheet(path: Path, *, allowed: str) -> bytes:
+    """The bytes of a file, one more than is allowed at most; raises WeatherInvalid."""
+    try:
+        with path.open("rb") as file:
+            return file.read(LARGEST_FILE_BYTES + 1)
+    except OSError as error:
+        found = error.strerror or type(error).__name__
+        raise WeatherInvalid(
+            f"{path.name} cannot be read", [Fault(path.name, found, allowed)]
+        ) from error
+
+
+def decode_sheet(content: bytes, faults: SheetFaults, notes: list[str], *, allowed: str) -> str:
+    """The text in the bytes of a file; raises WeatherInvalid for what is no text or too much."""
+    if len(content) > LARGEST_FILE_BYTES:
+        faults.add(0, "", "more than 5,000,000 bytes", allowed)
+    elif content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        faults.add(0, "", "text in UTF-16", f"{allowed}; save it again as CSV UTF-8")
+    elif b"\0" in content:
+        faults.add(0, "", "binary content", allowed)
+    faults.raise_any()
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        pass
+    try:
+        text = content.decode("cp1252")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        faults.add(line, "", f"byte 0x{content[error.start]:02x}", allowed)
+        faults.raise_any()
+        raise
+    notes.append("read as Windows-1252, as it is not UTF-8")
+    return text
+
+
+def read_number(cell: str, *, has_comma: bool) -> float | None:
+    """The number, NaN for a missing value, None for what is neither."""
+    text = cell.strip()
+    if text.upper() in MISSING_WORDS:
+        return math.nan
+    if has_comma and text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")
+    if not _NUMBER.fullmatch(text):
+        return None
+    number = float(text)
+    return math.nan if number in MISSING_NUMBERS else number
