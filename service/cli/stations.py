@@ -325,8 +325,8 @@ def _show_reading(site: str, result: RecordedRain, zone: str) -> None:
         for at in (reading.covers_from, reading.read_at)
     )
     out.print(
-        f"{site}: {_rain(reading.rain_mm)} ({reading.kind}) from {begins} to {ends},"
-        f" {outcome_text(result.outcome)}"
+        f"{site}: {outcome_text(result.outcome)}\n"
+        f"  from {begins} to {ends}: {_rain(reading.rain_mm)}, {reading.kind}"
     )
     out.print(f"Booked {result.rule}:")
     for each in result.booked:

@@ -37,7 +37,7 @@ class SqlBreakerStore:
             "last_reason": state.last_reason,
         }
         self._connection.execute(
-            insert_into(self._connection, breaker)
+            insert_into(self._connection.dialect.name, breaker)
             .values(breaker_key=state.key, **values)
             .on_conflict_do_update(index_elements=["breaker_key"], set_=values)
         )

@@ -82,9 +82,9 @@ def upsert_rows(
     connection.exec_driver_sql(f"DROP TABLE {arrived}")
 
 
-def insert_into(connection: Connection, table: Table) -> Any:
-    """An insert that knows ON CONFLICT, in the dialect of the connection; both have it alike."""
-    return _INSERTS[connection.dialect.name](table)
+def insert_into(dialect_name: str, table: Table) -> Any:
+    """An insert that knows ON CONFLICT, in the dialect of a connection; both have it alike."""
+    return _INSERTS[dialect_name](table)
 
 
 _INSERTS: Mapping[str, Callable[[Table], Any]] = {

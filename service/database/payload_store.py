@@ -39,7 +39,7 @@ class SqlPayloadStore:
         """Keep an answer; the same body again for the same request only renews its times."""
         values = asdict(payload)
         self._connection.execute(
-            insert_into(self._connection, http_payload)
+            insert_into(self._connection.dialect.name, http_payload)
             .values(**values)
             .on_conflict_do_update(
                 index_elements=["url_digest", "body_digest"],

@@ -143,7 +143,7 @@ def parse_station(
     table = _Table(name=name, faults=SheetFaults(name), setup=setup, zone=zone)
     text = decode_sheet(content, table.faults, table.notes, allowed=_ALLOWED_FILE)
     sha256 = hashlib.sha256(content).hexdigest()
-    if DATE_COLUMN in _first_cells(text):
+    if _is_daily_template(text):
         return _daily_template(content, table, now, sha256)
     _split(text, table)
     columns = _choose_columns(table)
@@ -209,11 +209,12 @@ def check_setup(setup: StationSetup) -> None:
 # --- bytes to cells ------------------------------------------------------------------------------
 
 
-def _first_cells(text: str) -> list[str]:
-    """The first line that is no comment, in small letters."""
+def _is_daily_template(text: str) -> bool:
+    """Whether the header, the first line that is no comment, has a column of dates."""
     first = next((line for line in text.splitlines() if line.strip() and line[:1] != "#"), "")
     delimiter = max(DELIMITERS, key=first.count)
-    return [cell.strip().strip('"').lower() for cell in first.split(delimiter)]
+    cells = [cell.strip().strip('"').lower() for cell in first.split(delimiter)]
+    return DATE_COLUMN in cells and TIME_COLUMN not in cells and cells[0] != "toa5"
 
 
 def _split(text: str, table: _Table) -> None:

@@ -1,0 +1,1 @@
+"""The pipes and the water: pure functions on laterals, flow, uniformity and water quality."""

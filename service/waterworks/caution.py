@@ -1,0 +1,84 @@
+"""What must be said whenever acid or fertiliser is put into irrigation water, in one place.
+
+The results of ``acid``, ``fertiliser`` and ``fertigation`` carry these texts as data, so that no
+page, mail or file can show a number without them. They are common practice, no source, except
+where a source is named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Advisory:
+    """Something a reader of the result must know; the key does not change, the text may."""
+
+    key: str
+    text: str
+
+
+ESTIMATE_ONLY = Advisory(
+    "estimate-only",
+    "This is an estimate from a laboratory analysis. It is never an instruction to open or to start"
+    " anything. A titration of the water itself beats it, and the pH must be measured at the last"
+    " emitters before it is relied on.",
+)
+ACID_INTO_WATER = Advisory(
+    "acid-into-water",
+    "Always add acid to water, never water to acid: water on concentrated acid boils and spatters.",
+)
+NEVER_WITH_CHLORINE = Advisory(
+    "never-with-chlorine",
+    "Never mix acid with chlorine products, neither in a tank nor at one injection point, and"
+    " flush and separate the equipment: acid and hypochlorite give off chlorine gas, which kills.",
+)
+TRAINED_PRACTICE = Advisory(
+    "trained-practice",
+    "Handling and injecting concentrated acid is work for trained, and in many places licensed,"
+    " people with protective clothing, eye wash and shower at hand. Local code stands above this"
+    " estimate.",
+)
+BACKFLOW_PREVENTION = Advisory(
+    "backflow-prevention",
+    "Injection needs backflow prevention for the water source, a check valve at the injector and an"
+    " interlock that stops the injector when the water stops, as local code demands.",
+)
+CORROSION = Advisory(
+    "corrosion",
+    "Concentrated acid attacks common metals, concrete and some plastics. The injection point and"
+    " all that the acid passes before it is mixed must be made for that acid.",
+)
+NOT_A_SOIL_PH = Advisory(
+    "not-a-soil-ph",
+    "The pH rises again when the water loses its CO2 in open air. This dose says nothing about the"
+    " pH of the soil or the leaf.",
+)
+JAR_TEST = Advisory(
+    "jar-test",
+    "Mix the products with the irrigation water in a jar, in the proportion of the injection, and"
+    " look for cloud or sediment after an hour and after a day, before they go into the lines.",
+)
+PRODUCT_LABEL = Advisory(
+    "product-label",
+    "The label and the safety sheet of the product stand above these numbers.",
+)
+
+ACID_CAUTIONS: tuple[Advisory, ...] = (
+    ESTIMATE_ONLY,
+    ACID_INTO_WATER,
+    NEVER_WITH_CHLORINE,
+    TRAINED_PRACTICE,
+    BACKFLOW_PREVENTION,
+    CORROSION,
+    NOT_A_SOIL_PH,
+)
+"""Returned with every acid dose."""
+
+CHEMIGATION_CAUTIONS: tuple[Advisory, ...] = (
+    ESTIMATE_ONLY,
+    BACKFLOW_PREVENTION,
+    JAR_TEST,
+    PRODUCT_LABEL,
+)
+"""Returned with every fertiliser injection."""
