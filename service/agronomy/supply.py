@@ -17,17 +17,10 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
+from numpy.typing import NDArray
 
-from service.agronomy.pulse_kernel import BLOCK_DAY, Records
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
 from service.agronomy.records import Floats, Ints, PulseBatch
-from service.agronomy.supply_kernel import (
-    BLOCK_COURSE,
-    BLOCK_OUTCOME,
-    SUPPLY_BOUND,
-    measure_bounds,
-    plan_day,
-)
 from service.errors import Fault, InputInvalid
 
 
@@ -60,8 +53,10 @@ class FinishBounds:
         return bound_min
 
 
-def _block_records(demand: PulseDemand) -> Records:
+def _block_records(demand: PulseDemand) -> NDArray[np.void]:
     """The demand as one record per block, as the compiled steps read it."""
+    from service.agronomy.pulse_kernel import BLOCK_DAY
+
     days = np.empty(demand.need_mm.shape[0], BLOCK_DAY)
     for field in fields(demand):
         if field.name != "windows":
@@ -102,6 +97,8 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     >>> pulses.start_min.tolist(), pulses.duration_min.tolist()
     ([240, 366], [42, 42])
     """
+    from service.agronomy.supply_kernel import BLOCK_COURSE, BLOCK_OUTCOME, plan_day
+
     days = _block_records(demand)
     supply_index = demand.supply_index
     supply_count = supply_flow_l_per_h.shape[0]
@@ -160,6 +157,8 @@ def finish_bounds(
     >>> bounds.earliest_finish_min().tolist()
     [360.0]
     """
+    from service.agronomy.supply_kernel import SUPPLY_BOUND, measure_bounds
+
     bounds = np.empty(supply_flow_l_per_h.shape[0], SUPPLY_BOUND)
     measure_bounds(
         _block_records(demand),

@@ -12,11 +12,11 @@ from __future__ import annotations
 import enum
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from service.errors import Fault, InputInvalid
-from service.waterworks.block_kernel import MANIFOLD_ROW, BlockTables, solve_block_rows
 from service.waterworks.lateral import (
     FLAT,
     Lateral,
@@ -31,6 +31,9 @@ from service.waterworks.lateral import (
 )
 from service.waterworks.records import Floats, Ints
 from service.waterworks.uniformity import design_uniformity_pct, low_quarter_uniformity_pct
+
+if TYPE_CHECKING:
+    from service.waterworks.block_kernel import BlockTables
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +157,8 @@ def solve_block(block: Block, inlet_head_m: float) -> BlockFlow:
     """
     _check_block(block, inlet_head_m)
     tables = _block_tables(block)
+    from service.waterworks.block_kernel import solve_block_rows
+
     reached = solve_block_rows(tables, inlet_head_m)
     flow = tables.solution[:, 1]
     head = tables.solution[:, 0]
@@ -278,6 +283,8 @@ def _check_block(block: Block, inlet_head_m: float) -> None:
 
 
 def _block_tables(block: Block) -> BlockTables:
+    from service.waterworks.block_kernel import MANIFOLD_ROW, BlockTables
+
     laterals, rise_m = lateral_rows(block.laterals)
     pipes = np.zeros(2, dtype=MANIFOLD_ROW)
     manifold, submain = block.manifold, block.submain

@@ -16,16 +16,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from service.errors import Fault, InputInvalid
-from service.waterworks.lateral_kernel import (
-    LATERAL_ROW,
-    Records,
-    friction_gradient,
-    scan_lengths,
-    solve_rows,
-)
 from service.waterworks.records import Floats, Ints
 from service.waterworks.uniformity import design_uniformity_pct, low_quarter_uniformity_pct
 
@@ -243,6 +236,8 @@ def friction_head_m_per_m(pipe: Pipe, flow_l_per_h: float) -> float:
     >>> round(100.0 * friction_head_m_per_m(Pipe(16.0), 20.0), 4)  # laminar: 32 nu v / (g D^2)
     0.036
     """
+    from service.waterworks.lateral_kernel import LATERAL_ROW, friction_gradient
+
     row = np.zeros(1, dtype=LATERAL_ROW)
     write_pipe(row, 0, pipe)
     return float(friction_gradient(row[0], flow_l_per_h)[0])
@@ -307,6 +302,8 @@ def solve_laterals(laterals: Sequence[Lateral], inlet_head_m: ArrayLike) -> Late
         )
     rows, rise_m = lateral_rows(laterals)
     solution = np.full((len(laterals), 2, rise_m.shape[1]), np.nan)
+    from service.waterworks.lateral_kernel import solve_rows
+
     reached = solve_rows(rows, rise_m, head, solution)
     flow = solution[:, 1]
     # Row by row, so that padding leaves no trace in the last digit of a sum.
@@ -368,6 +365,8 @@ def longest_row(
     )
     rows, rise_m = lateral_rows([longest])
     ratio = np.zeros(search_limit_count)
+    from service.waterworks.lateral_kernel import scan_lengths
+
     tried = scan_lengths(rows[0], rise_m[0], inlet_head_m, np.empty((2, search_limit_count)), ratio)
     uniformity_pct = design_uniformity_pct(
         ratio[:tried],
@@ -420,7 +419,7 @@ def rise_along_m(profile: Sequence[tuple[float, float]], distance_m: ArrayLike) 
     return np.asarray(rise)
 
 
-def lateral_rows(laterals: Sequence[Lateral]) -> tuple[Records, Floats]:
+def lateral_rows(laterals: Sequence[Lateral]) -> tuple[NDArray[np.void], Floats]:
     """The records and rises that the compiled solvers read.
 
     Shapes: records (laterals,); rises (laterals, most emitters), NaN beyond a shorter one's last.
@@ -432,6 +431,8 @@ def lateral_rows(laterals: Sequence[Lateral]) -> tuple[Records, Floats]:
     """
     if not laterals:
         raise InputInvalid("there is no lateral", [Fault("laterals", "none", "one or more")])
+    from service.waterworks.lateral_kernel import LATERAL_ROW
+
     rows = np.zeros(len(laterals), dtype=LATERAL_ROW)
     rise_m = np.full((len(laterals), max(1, *(line.emitter_count for line in laterals))), np.nan)
     last: Lateral | None = None
@@ -531,7 +532,7 @@ def _check_lateral(line: Lateral, where: str) -> None:
         raise InputInvalid("the lateral cannot be built", faults)
 
 
-def _write_row(rows: Records, index: int, line: Lateral) -> None:
+def _write_row(rows: NDArray[np.void], index: int, line: Lateral) -> None:
     write_pipe(rows, index, line.pipe)
     rows["emitter_count"][index] = line.emitter_count
     rows["emitter_spacing_m"][index] = line.emitter_spacing_m
@@ -543,12 +544,13 @@ def _write_row(rows: Records, index: int, line: Lateral) -> None:
     rows["compensates_to_head_m"][index] = line.emitter.highest_working_head_m
 
 
-def write_pipe(rows: Records, index: int, pipe: Pipe) -> None:
+def write_pipe(rows: NDArray[np.void], index: int, pipe: Pipe) -> None:
     """Write what friction needs of a pipe into a record of the compiled solvers.
 
     Shapes: rows (pipes,).
     Returns: nothing; the record at the index is changed.
     Equation: 8 / (g pi^2 D^5) for Darcy-Weisbach, 10.67 / (C^1.852 D^4.871) for Hazen-Williams.
+    >>> from service.waterworks.lateral_kernel import LATERAL_ROW
     >>> rows = np.zeros(1, dtype=LATERAL_ROW)
     >>> write_pipe(rows, 0, Pipe(1000.0))
     >>> float(rows["resistance"][0])  # 8 / (9.80665 * 9.8696)

@@ -1,0 +1,207 @@
+"""Numbers for Prometheus: how requests go, and the state of the service at each scrape.
+
+Requests are counted in this process as they pass. All else is read from the database when somebody
+scrapes, once and by a bounded number of queries, so that the scheduler's work shows here although
+it is another process.
+
+Labels come from a closed set: routes of the application, known methods, jobs. Sites and hosts are
+data, so only the first ``LABELLED_SITES`` and ``LABELLED_HOSTS`` get series of their own; the
+oldest weather of all sites is told without a label, and an alarm on that misses none.
+"""
+
+from __future__ import annotations
+
+from collections import Counter as Tally
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import timedelta
+from typing import Final
+
+from prometheus_client import (
+    CollectorRegistry,
+    Counter,
+    Histogram,
+    disable_created_metrics,
+    generate_latest,
+)
+from prometheus_client.core import GaugeMetricFamily, Metric
+from prometheus_client.process_collector import ProcessCollector
+
+from service import __version__
+from service.operations.read_status import ServiceStatus, Verdict
+
+CONTENT_TYPE: Final = "text/plain; version=0.0.4; charset=utf-8"
+METHODS: Final = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+UNMATCHED: Final = "unmatched"
+"""The route of a request that met none, or one of the files of the documentation."""
+OTHER: Final = "other"
+LABELLED_SITES: Final = 200
+LABELLED_HOSTS: Final = 50
+SCRAPED_RUNS: Final = timedelta(days=1)
+"""How far back a scrape reads runs."""
+BUCKETS_S: Final = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0)
+
+# A second series for each counter, that nobody asks for, is left out.
+disable_created_metrics()  # type: ignore[no-untyped-call]  # the library left it untyped
+
+
+class RequestMetrics:
+    """The requests that this process has answered."""
+
+    def __init__(self) -> None:
+        self._registry = CollectorRegistry()
+        self._count = Counter(
+            "rillwright_http_requests",
+            "Requests by route, method and status.",
+            ["method", "route", "status"],
+            registry=self._registry,
+        )
+        self._duration = Histogram(
+            "rillwright_http_request_duration_seconds",
+            "Time from the request to the end of its answer.",
+            ["route"],
+            buckets=BUCKETS_S,
+            registry=self._registry,
+        )
+        ProcessCollector(registry=self._registry)
+        # Looking a child up by its labels takes longer than counting.
+        self._counts: dict[tuple[str, str, int], Counter] = {}
+        self._durations: dict[str, Histogram] = {}
+
+    def note(self, method: str, route: str, status: int, *, duration_s: float) -> None:
+        """Count one request."""
+        key = (method if method in METHODS else OTHER, route, status)
+        if key not in self._counts:
+            self._counts[key] = self._count.labels(key[0], route, str(status))
+            self._durations[route] = self._duration.labels(route)
+        self._counts[key].inc()
+        self._durations[route].observe(duration_s)
+
+    def exposition(self) -> bytes:
+        """The numbers as Prometheus reads them."""
+        return generate_latest(self._registry)
+
+
+class _Once:
+    """Hands families that are ready to a registry."""
+
+    def __init__(self, families: Iterable[Metric]) -> None:
+        self._families = families
+
+    def collect(self) -> Iterator[Metric]:
+        """The families."""
+        yield from self._families
+
+
+def status_exposition(status: ServiceStatus | None) -> bytes:
+    """The state of the service as Prometheus reads it; None: it could not be read."""
+    registry = CollectorRegistry(auto_describe=False)
+    registry.register(_Once(list(_families(status))))
+    return generate_latest(registry)
+
+
+def _families(status: ServiceStatus | None) -> Iterator[Metric]:
+    yield _gauge(
+        "build_info", "1 for the version that runs.", {(__version__,): 1.0}, labels=("version",)
+    )
+    yield _gauge(
+        "database_up", "Whether the database answered this scrape.", {(): float(status is not None)}
+    )
+    if status is None:
+        return
+    if status.last_tick_at is not None:
+        yield _gauge(
+            "scheduler_last_tick_timestamp_seconds",
+            "When a scheduler last looked at what is due.",
+            {(): status.last_tick_at.timestamp()},
+        )
+    yield _gauge(
+        "scheduler_watchdog",
+        "1 for the verdict on the scheduler.",
+        {(verdict.value,): float(verdict is status.watchdog) for verdict in Verdict},
+        labels=("verdict",),
+    )
+    yield _gauge(
+        "due_runs",
+        "Runs that are due and not done.",
+        {(job,): float(count) for job, count in status.due_counts.items()},
+        labels=("job",),
+    )
+    yield _gauge(
+        "runs_last_day",
+        "Runs that were due in the last 24 hours and have been taken up.",
+        {key: float(count) for key, count in status.run_counts.items()},
+        labels=("job", "state"),
+    )
+    yield _gauge("farms", "Farms.", {(): float(len(status.farms))})
+    yield _gauge("sites", "Sites.", {(): float(len(status.sites))})
+    yield _gauge(
+        "overdue_farms",
+        "Farms whose issue time has passed without plans.",
+        {(): float(sum(farm.is_overdue for farm in status.farms))},
+    )
+    yield from _weather_families(status)
+    yield from _breaker_families(status)
+
+
+def _weather_families(status: ServiceStatus) -> Iterator[Metric]:
+    yield _gauge(
+        "stale_weather_sites",
+        "Sites whose weather is old or ends too soon.",
+        {(): float(sum(site.is_stale for site in status.sites))},
+    )
+    for name, what, ages in (
+        ("forecast", "newest forecast", {s.site_id: s.forecast_age for s in status.sites}),
+        ("observed", "last observed day", {s.site_id: s.observed_age for s in status.sites}),
+    ):
+        known = {site: age.total_seconds() for site, age in ages.items() if age is not None}
+        yield _gauge(
+            f"weather_{name}_age_seconds",
+            f"Age of the {what}, for at most {LABELLED_SITES} sites.",
+            {(site,): known[site] for site in sorted(known)[:LABELLED_SITES]},
+            labels=("site",),
+        )
+        if known:
+            yield _gauge(
+                f"weather_{name}_oldest_age_seconds",
+                f"Age of the {what} at the site where it is oldest.",
+                {(): max(known.values())},
+            )
+
+
+def _breaker_families(status: ServiceStatus) -> Iterator[Metric]:
+    """Breakers of hosts one by one; those of grid cells, of which there may be many, counted."""
+    hosts: dict[tuple[str, ...], float] = {}
+    cells: Tally[tuple[str, ...]] = Tally()
+    for state in status.breakers:
+        source, _, place = state.key.partition("|")
+        host, _, cell = place.partition("|")
+        is_open = status.is_open(state)
+        if cell:
+            cells[source, host] += is_open
+        else:
+            hosts[source, host] = float(is_open)
+    yield _gauge(
+        "breaker_open",
+        "1 while nothing is sent to a host of a weather source.",
+        dict(sorted(hosts.items())[:LABELLED_HOSTS]),
+        labels=("source", "host"),
+    )
+    yield _gauge(
+        "cell_breakers_open",
+        "Grid cells of a host about which nothing is asked for now.",
+        {key: float(count) for key, count in sorted(cells.items())[:LABELLED_HOSTS]},
+        labels=("source", "host"),
+    )
+
+
+def _gauge(
+    name: str,
+    text: str,
+    values: Mapping[tuple[str, ...], float],
+    *,
+    labels: tuple[str, ...] = (),
+) -> Metric:
+    family = GaugeMetricFamily(f"rillwright_{name}", text, labels=labels)
+    for key, value in values.items():
+        family.add_metric(key, value)
+    return family

@@ -1,0 +1,12 @@
+"""Where weather comes from, one file per source; units and vendor names end here.
+
+open_meteo     hours of the whole world, past and forecast
+nasa_power     days of the whole world, some days late
+nws_grid       forecast of the United States
+http           how every service is asked: pace, attempts, breakers, stored answers
+request        one question, its answer, and its failure
+attempt        one exchange over the wire
+breaker        when to leave a service alone
+answer_shape   JSON taken apart without trusting it
+day_fields     time steps into the civil days of a place, and those into rows
+"""

@@ -1,0 +1,75 @@
+"""Taking a service's JSON apart without trusting it: every step says what was expected there."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+import numpy as np
+
+from service.agronomy.records import Floats
+from service.weather_sources.request import RequestFailed
+
+LONGEST_SHOWN = 40
+
+
+class AnswerInvalid(RequestFailed):
+    """An answer, or a part of it, that is not what the service documents."""
+
+
+def as_object(content: object, where: str) -> Mapping[str, object]:
+    """The content as a JSON object."""
+    if not isinstance(content, dict):
+        raise AnswerInvalid("wrong-shape", f"{where}: an object is missing")
+    return content
+
+
+def as_list(content: object, where: str) -> list[object]:
+    """The content as a JSON array."""
+    if not isinstance(content, list):
+        raise AnswerInvalid("wrong-shape", f"{where}: an array is missing")
+    return content
+
+
+def number_or_nan(value: object) -> float:
+    """A JSON number as it is; NaN for null, a boolean, a text and what is too large to be one."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return math.nan
+    try:
+        return float(value)
+    except OverflowError:
+        return math.nan
+
+
+def numbers(content: object, where: str, *, length: int) -> Floats:
+    """An array of so many numbers or nulls."""
+    entries = as_list(content, where)
+    if len(entries) != length:
+        raise AnswerInvalid("wrong-shape", f"{where}: {len(entries)} values for {length} times")
+    strange = [each for each in entries if isinstance(each, bool | str | list | dict)]
+    if strange:
+        raise AnswerInvalid("wrong-shape", f"{where}: {shown(strange[0])} is not a number")
+    return np.array([number_or_nan(each) for each in entries], dtype=np.float64)
+
+
+def require_unit(found: object, wanted: str, where: str) -> None:
+    """The unit that the service says it used must be the one that was asked for."""
+    if found != wanted:
+        raise AnswerInvalid("wrong-unit", f"{where}: in {shown(found)} instead of {wanted}")
+
+
+def moment(content: object, where: str) -> datetime:
+    """An ISO 8601 instant, which must have an offset, in UTC."""
+    try:
+        parsed = datetime.fromisoformat(content) if isinstance(content, str) else None
+        if parsed is not None and parsed.tzinfo is not None:
+            return parsed.astimezone(UTC)
+    except (ValueError, OverflowError):  # the first and last hours of time have no UTC
+        pass
+    raise AnswerInvalid("wrong-shape", f"{where}: {shown(content)} is not an instant")
+
+
+def shown(content: object) -> str:
+    """Foreign content made fit for a message: short and printable."""
+    return ascii(content)[:LONGEST_SHOWN]
