@@ -149,7 +149,12 @@ def test_the_demonstration_travels_inside_the_package() -> None:
 
 
 def test_the_scripts_are_sound_shell() -> None:
-    for script in ("examples/quickstart.sh", "deploy/python.sh", "tests/run.sh"):
+    for script in (
+        "examples/quickstart.sh",
+        "deploy/python.sh",
+        "tests/run.sh",
+        "tests/postgres.sh",
+    ):
         subprocess.run(["bash", "-n", script], cwd=ROOT, check=True)
 
 

@@ -1,0 +1,162 @@
+"""The scheduler process: looks several times a minute at what is due and does it.
+
+APScheduler only keeps the beat. Its one job, a tick on UTC, lives in memory and knows nothing; what
+is due, what is done and who works on what stands in the database. So this process may be stopped,
+killed, started late or started twice without a plan being lost or made twice.
+
+A tick never counts as missed (no misfire grace): a late one does what has become due meanwhile, and
+ticks that pile up behind a long one are one tick. A tick that fails is told to the log, and the
+next one tries again. The first SIGTERM or SIGINT lets the piece of work at hand end, a second one
+ends the process at once; both are safe.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import secrets
+import signal
+import socket
+from collections import Counter
+from collections.abc import Callable
+from datetime import UTC, datetime
+from threading import Event
+
+from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEvent
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.jobstores.memory import MemoryJobStore
+from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.cron import CronTrigger
+
+from service.bootstrap import Service, make_post
+from service.operations.run_due import DueOutcome, Duties, run_due
+from service.operations.send_mail import PostOutcome, deliver
+
+TICK_SECONDS = "*/20"
+"""A dead process's lease of 30 s and the wait for a tick together stay under a minute."""
+STOPPING_SIGNALS = (signal.SIGTERM, signal.SIGINT)
+
+log = logging.getLogger("rillwright.schedule")
+
+
+def make_duties(service: Service, *, should_stop: Callable[[], bool] = lambda: False) -> Duties:
+    """What this process works with, under a name that no other process has or had."""
+    return Duties(
+        owner=f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}",
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+        refreshers=service.refreshers,
+        evening_lead_min=service.settings.evening_lead_min,
+        after_publish=service.after_publish,
+        should_stop=should_stop,
+    )
+
+
+def run_once(service: Service) -> DueOutcome:
+    """Do all that is due now, in this process."""
+    duties = make_duties(service)
+    outcome = run_due(duties)
+    post = make_post(service, owner=duties.owner)
+    if post is not None:
+        deliver(post)
+    return outcome
+
+
+def run_scheduler(service: Service) -> None:
+    """Keep doing what is due until the process is told to stop; for the main thread only."""
+    stopping = Event()
+    duties = make_duties(service, should_stop=stopping.is_set)
+    # Blocked before any thread starts, so that the signal waits for sigwait() below.
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, STOPPING_SIGNALS)
+    post = make_post(service, owner=duties.owner, should_stop=stopping.is_set)
+    scheduler = make_scheduler(
+        lambda: log_outcome(run_due(duties)),
+        mail_tick=None if post is None else lambda: log_mail(deliver(post)),
+    )
+    scheduler.start()
+    log.info("scheduler %s started", duties.owner)
+    try:
+        signal.sigwait(STOPPING_SIGNALS)
+    finally:
+        stopping.set()
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        log.info("stopping when the work at hand is done")
+        scheduler.shutdown(wait=True)
+    log.info("scheduler %s stopped", duties.owner)
+
+
+def make_scheduler(
+    tick: Callable[[], None], *, mail_tick: Callable[[], None] | None = None
+) -> BackgroundScheduler:
+    """The beat: one tick at once, then on the full 20 seconds of UTC; not started yet.
+
+    Mail has a thread of its own, so that a relay that is slow holds up no plan.
+    """
+    # What it would say (errors, missed ticks) is said by the listener, in fewer lines.
+    logging.getLogger("apscheduler").setLevel(logging.CRITICAL)
+    scheduler = BackgroundScheduler(
+        timezone=UTC,
+        jobstores={"default": MemoryJobStore()},
+        executors={"default": ThreadPoolExecutor(max_workers=2)},
+        job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
+    )
+    scheduler.add_listener(log_trouble, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
+    for name, work in (("tick", tick), ("mail", mail_tick)):
+        if work is not None:
+            scheduler.add_job(
+                work,
+                CronTrigger(second=TICK_SECONDS, timezone=UTC),
+                id=name,
+                next_run_time=datetime.now(UTC),
+            )
+    return scheduler
+
+
+def log_trouble(event: JobExecutionEvent) -> None:
+    """Tell of a tick that failed or was missed."""
+    if event.exception is None:
+        log.warning("the tick of %s was missed", event.scheduled_run_time)
+        return
+    log.error(
+        "the tick of %s failed, the next one tries again: %s: %s",
+        event.scheduled_run_time,
+        type(event.exception).__name__,
+        event.exception,
+        exc_info=event.exception,
+    )
+
+
+def log_outcome(outcome: DueOutcome) -> None:
+    """Tell what a tick did; nothing for one that found nothing to do."""
+    for line in summary(outcome):
+        log.info("%s", line)
+    for run_key, reason in outcome.given_back.items():
+        log.error("%s failed and will be tried again: %s", run_key, reason)
+    for run_key in outcome.lost:
+        log.warning("%s was taken over by another scheduler", run_key)
+
+
+def log_mail(outcome: PostOutcome) -> None:
+    """Tell what became of mails; nothing where there were none."""
+    counts = {
+        "queued": outcome.queued_count,
+        "sent": outcome.sent_count,
+        "put off": outcome.put_off_count,
+        "failed": outcome.failed_count,
+        "dropped": outcome.dropped_count,
+    }
+    told = ", ".join(f"{said} ({count})" for said, count in counts.items() if count)
+    if told:
+        log.info("mail: %s", told)
+
+
+def summary(outcome: DueOutcome) -> list[str]:
+    """What was done, one line per job: ``evening: covered (2), planned (200)``."""
+    counts: dict[str, Counter[str]] = {}
+    for run_key, said in outcome.finished.items():
+        counts.setdefault(run_key.partition(":")[0], Counter())[said] += 1
+    return [
+        f"{job}: " + ", ".join(f"{said} ({count})" for said, count in sorted(by_outcome.items()))
+        for job, by_outcome in counts.items()
+    ]
