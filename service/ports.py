@@ -6,40 +6,66 @@ Stores never commit: the unit of work does, once, when its ``with`` block ends c
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from types import TracebackType
 from typing import Protocol, Self
 
 from service.agronomy.records import Days, Ints
+from service.letters import Letter, MailStamp
 from service.records import (
+    ApiKey,
     AppliedWater,
     Attribution,
     BalanceState,
     BlockDefinition,
     BlockTable,
     BreakerState,
+    CatchTest,
+    ChannelPlans,
+    ControllerDefinition,
     CountyDefinition,
+    DepletionReadings,
     FarmBundle,
     FarmDefinition,
+    FertigationOrder,
+    FlowFinding,
     GaugeReading,
     JobRun,
+    KnownPerson,
     LedgerRows,
     LoadOutcome,
+    MailOrder,
+    MailRow,
+    MeteredRuns,
+    NoWaterPeriod,
+    Pause,
+    Person,
+    PlanMark,
     PlanRows,
     PlansInForce,
+    PlanVersion,
+    ProgramRow,
     PublishedPlan,
+    QueuedMail,
     RunRows,
     SiteDefinition,
+    SiteFreshness,
     SiteTable,
+    SoilReading,
     SourceAnswer,
     SourceProblem,
     StationIntervals,
     StationSetup,
+    StoredAnswer,
+    StoredController,
     StoredPayload,
+    StoredProgram,
     SupplyTable,
+    WaterSample,
     WeatherRows,
 )
+from service.waterworks.fertiliser import Product
 
 
 class Clock(Protocol):
@@ -111,6 +137,10 @@ class BlockStore(Protocol):
         """Keys of the sites that blocks of these farms draw on or once drew on, in rising order."""
         ...
 
+    def find_users(self, site_keys: Ints) -> dict[int, tuple[str, ...]]:
+        """Ids of the farms whose blocks draw on each site, or once did; sites without are missing."""
+        ...
+
     def read_supply_table(self, farm_keys: Ints) -> SupplyTable:
         """Supplies of these farms by key."""
         ...
@@ -133,6 +163,13 @@ class WeatherArchive(Protocol):
 
     def find_span(self, site_key: int, *, kind: str | None = None) -> tuple[date, date] | None:
         """First and last day with a row, or None."""
+        ...
+
+    def list_freshness(self, site_keys: Ints, *, first_day: date) -> list[SiteFreshness]:
+        """How far the weather of these sites reaches, in the order of the keys.
+
+        Rows of days before ``first_day`` are not looked at.
+        """
         ...
 
 
@@ -215,6 +252,10 @@ class PlanStore(Protocol):
         """Store reported runs; the same (block, start) again with the same minutes is unchanged."""
         ...
 
+    def read_metered(self, block_key: int, *, first_day: date) -> MeteredRuns:
+        """Runs of a block from a day on that came with a metered volume, by time."""
+        ...
+
     def record_reading(self, reading: GaugeReading, *, recorded_at: datetime) -> LoadOutcome:
         """Store a rain-gauge reading; a changed one becomes a new version of it."""
         ...
@@ -252,6 +293,173 @@ class StationStore(Protocol):
         self, site_key: int, *, start_epoch_s: int, end_epoch_s: int
     ) -> StationIntervals:
         """Every interval that overlaps the span, by start."""
+        ...
+
+
+class ChangeMarks(Protocol):
+    """Counts how often things of a kind have changed, so that processes know when to look again.
+
+    Topics in use: ``programs``, ``plans``, ``keys``.
+    """
+
+    def bump(self, topic: str) -> None:
+        """Say that something of the topic has changed, in the transaction that changes it."""
+        ...
+
+    def read_all(self) -> dict[str, int]:
+        """The count of every topic that ever changed."""
+        ...
+
+
+class ControllerStore(Protocol):
+    """Controllers with their channels, and the programs that they poll."""
+
+    def save_controllers(
+        self, farm_id: str, controllers: Sequence[ControllerDefinition], *, recorded_at: datetime
+    ) -> LoadOutcome:
+        """Store what differs; controllers of the farm that are not among these are retired."""
+        ...
+
+    def list_controllers(
+        self, farm_id: str | None = None, *, with_retired: bool = False
+    ) -> list[StoredController]:
+        """Controllers of a farm, or of all, by id."""
+        ...
+
+    def get_controller(self, controller_id: str) -> StoredController:
+        """One controller, retired or not; raises NotFound."""
+        ...
+
+    def list_keys_in_use(self, farm_keys: Ints) -> Ints:
+        """Keys of the controllers of these farms that are in use, in rising order."""
+        ...
+
+    def read_definitions(self, controller_keys: Ints) -> list[tuple[int, ControllerDefinition]]:
+        """Definitions by key, in rising order of the key."""
+        ...
+
+    def read_plans(self, block_keys: Ints, *, first_day: date) -> ChannelPlans:
+        """Plans in force of these blocks from a day on, by day and block."""
+        ...
+
+    def read_programs(self, controller_keys: Ints) -> list[ProgramRow]:
+        """The programs in force of these controllers, by key."""
+        ...
+
+    def save_programs(self, rows: Sequence[ProgramRow], *, mark: int) -> None:
+        """Replace programs; ``mark`` is the count of the topic ``programs`` that tells of it."""
+        ...
+
+    def find_programs(self, controller_ids: Sequence[str]) -> list[StoredProgram]:
+        """What to answer polls of these controllers from; unknown ids are left out."""
+        ...
+
+    def list_changed(self, *, after_mark: int) -> list[str]:
+        """Ids of the controllers whose program or pairing changed after a mark."""
+        ...
+
+
+class CalendarStore(Protocol):
+    """Secret links to farms' calendars, and what stands in those."""
+
+    def replace_link(self, farm_id: str, *, token_digest: str, created_at: datetime) -> None:
+        """Make this the one link of a farm; the one before stops working."""
+        ...
+
+    def find_farm(self, token_digest: str) -> str | None:
+        """The farm that a link belongs to."""
+        ...
+
+    def list_versions(
+        self, farm_id: str, *, first_day: date, last_day: date, superseded_after: datetime
+    ) -> list[PlanVersion]:
+        """Plan versions in force, and those superseded since an instant, by block, day, version."""
+        ...
+
+
+class WaterworksStore(Protocol):
+    """Catch tests, water samples, flow findings, fertilisers and what is to be injected when.
+
+    Saving the same again is ``unchanged``; saving something else for the same day replaces it.
+    """
+
+    def save_catch_test(
+        self, block_key: int, test: CatchTest, *, recorded_at: datetime
+    ) -> LoadOutcome:
+        """Keep a test by its day."""
+        ...
+
+    def list_catch_tests(self, block_key: int) -> list[CatchTest]:
+        """All tests of a block, the newest first."""
+        ...
+
+    def save_sample(
+        self, supply_key: int, sample: WaterSample, *, recorded_at: datetime
+    ) -> LoadOutcome:
+        """Keep a laboratory's report by the day of the sample."""
+        ...
+
+    def list_samples(self, supply_key: int) -> list[WaterSample]:
+        """All reports on a supply's water, the newest first."""
+        ...
+
+    def save_finding(
+        self, block_key: int, finding: FlowFinding, *, recorded_at: datetime
+    ) -> LoadOutcome:
+        """Keep a finding by the day of its last run."""
+        ...
+
+    def list_findings(self, block_key: int) -> list[FlowFinding]:
+        """All findings of a block, the newest first."""
+        ...
+
+    def save_product(
+        self, farm_key: int, product: Product, *, recorded_at: datetime
+    ) -> LoadOutcome:
+        """Keep a farm's own product by its key."""
+        ...
+
+    def list_products(self, farm_key: int) -> list[Product]:
+        """A farm's own products, by key."""
+        ...
+
+    def save_fertigation(
+        self, block_key: int, order: FertigationOrder, *, recorded_at: datetime
+    ) -> LoadOutcome:
+        """Keep what is to be injected on a day."""
+        ...
+
+    def remove_fertigation(self, block_key: int, *, day: date) -> bool:
+        """Forget it; False where there was none."""
+        ...
+
+    def list_fertigations(
+        self, block_key: int, *, first_day: date, last_day: date
+    ) -> list[FertigationOrder]:
+        """What is to be injected into a block in the span, by day."""
+        ...
+
+    def read_fertigations(self, block_keys: Ints, *, day: date) -> dict[int, FertigationOrder]:
+        """What is to be injected on a day, by block key; blocks without are left out."""
+        ...
+
+
+class FarmFormat(Protocol):
+    """A farm as people and programs write it, and back."""
+
+    def parse(self, document: Mapping[str, object], *, below: str = "") -> FarmBundle:
+        """The farm that a JSON document describes; raises FarmFileInvalid.
+
+        Faults below the pointer ``below`` are told relative to it.
+        """
+        ...
+
+    def document(self, bundle: FarmBundle) -> dict[str, object]:
+        """The bundle as a JSON document; parsing it gives the same bundle."""
+        ...
+
+    def text(self, bundle: FarmBundle) -> str:
+        """The bundle as the text of a farm file."""
         ...
 
 
@@ -330,11 +538,11 @@ class RunLedger(Protocol):
         ...
 
     def finish(self, run_key: str, *, owner: str, now: datetime, outcome: str) -> None:
-        """Mark one's own run as done."""
+        """Mark one's own run as done; raises Conflict when it was lost."""
         ...
 
     def give_back(self, run_key: str, *, owner: str, now: datetime, retry_at: datetime) -> None:
-        """Give a failed run back, to be claimed again from ``retry_at`` on."""
+        """Give a failed run back, to be claimed again from ``retry_at`` on; Conflict when lost."""
         ...
 
     def list_done(self, run_keys: Sequence[str]) -> set[str]:
@@ -361,6 +569,232 @@ class RunLedger(Protocol):
         ...
 
 
+class KeyStore(Protocol):
+    """Bearer keys, by the hash of each."""
+
+    def add(self, key: ApiKey) -> None:
+        """Store a new key; raises Conflict where its id is taken."""
+        ...
+
+    def list_keys(self) -> list[ApiKey]:
+        """All keys, revoked and expired ones too, by time of creation."""
+        ...
+
+    def revoke(self, key_id: str, *, at: datetime) -> bool:
+        """End a key; False where it has ended already. Raises NotFound for an unknown id."""
+        ...
+
+    def note_uses(self, uses: Mapping[str, datetime]) -> None:
+        """Remember when keys were used last; an earlier time never replaces a later one."""
+        ...
+
+
+class AnswerStore(Protocol):
+    """Answers by tenant and idempotency key."""
+
+    def find(self, tenant: str, idempotency_key: str) -> StoredAnswer | None:
+        """The answer that this key of this tenant got."""
+        ...
+
+    def save(self, tenant: str, idempotency_key: str, answer: StoredAnswer) -> None:
+        """Remember an answer in place of an older one under the same key."""
+        ...
+
+    def prune(self, *, before: datetime) -> int:
+        """Forget answers stored before; returns how many."""
+        ...
+
+
+class SoilStore(Protocol):
+    """Soil readings by block and instant."""
+
+    def record(self, reading: SoilReading, *, recorded_at: datetime) -> LoadOutcome:
+        """Store a reading; another one of the same block and instant takes its place."""
+        ...
+
+    def list_readings(self, block_id: str, *, first_day: date, last_day: date) -> list[SoilReading]:
+        """Readings of a block in the span, by time."""
+        ...
+
+    def read_depletions(
+        self, block_keys: Ints, *, first_day: date, last_day: date
+    ) -> DepletionReadings:
+        """What the readings of these blocks in the span say, by time."""
+        ...
+
+
+class PauseStore(Protocol):
+    """Times without water that were asked for, by block."""
+
+    def add(self, pause: Pause) -> None:
+        """Store a pause; raises NotFound for an unknown block."""
+        ...
+
+    def cancel(self, block_id: str, pause_id: str, *, at: datetime) -> bool:
+        """End a pause as if it had not been; False where it was cancelled already.
+
+        Raises NotFound where the block has no such pause.
+        """
+        ...
+
+    def list_pauses(self, block_id: str) -> list[Pause]:
+        """Pauses of a block that are not cancelled, by start."""
+        ...
+
+    def read_periods(self, block_keys: Ints) -> dict[int, tuple[NoWaterPeriod, ...]]:
+        """The periods of these blocks that are not cancelled; blocks without any are missing."""
+        ...
+
+
+class PeopleStore(Protocol):
+    """Who gets mail, about which farm, and who must not get any more."""
+
+    def save(self, definition: Person, *, farm_id: str = "") -> str:
+        """Store a person of a farm, or of none: ``created``, ``changed`` or ``unchanged``.
+
+        What they have unsubscribed from, or were suppressed for, stays as it is. Raises NotFound
+        for an unknown farm.
+        """
+        ...
+
+    def list_people(
+        self, *, farm_id: str | None = None, mail_address: str | None = None
+    ) -> list[KnownPerson]:
+        """All people, those of a farm, or those behind an address, by address and farm."""
+        ...
+
+    def list_readers(
+        self, mail_list: str, *, role: str, farm_keys: Ints | None = None
+    ) -> list[KnownPerson]:
+        """Who wants mails of a list and may get them; without farm keys, of all farms."""
+        ...
+
+    def remove(self, mail_address: str, *, farm_id: str | None = None) -> int:
+        """Forget who is behind an address, at one farm or all, and their mails; how many."""
+        ...
+
+    def unsubscribe(self, person_key: int, mail_list: str) -> None:
+        """Take a person off a list for good; only they, or the operator, put them back."""
+        ...
+
+    def suppress(self, person_key: int, *, at: datetime, reason: str) -> None:
+        """Send nothing to a person's address any more, whatever farm it is about."""
+        ...
+
+    def resume(self, mail_address: str, *, receives: Sequence[str]) -> int:
+        """Send to an address again, these lists; returns how many people that are."""
+        ...
+
+    def note_delivery(self, person_key: int, *, is_delivered: bool) -> int:
+        """Count mails that were put off until too late, from 0 after each that arrived."""
+        ...
+
+
+class OutboxStore(Protocol):
+    """Mails to be sent, each once, whatever happens in between."""
+
+    def read_marks(self, farm_keys: Ints, *, day: date) -> list[PlanMark]:
+        """The plans in force for a day, farm by farm."""
+        ...
+
+    def list_said(
+        self, farm_ids: Sequence[str], *, day: date, kind: str
+    ) -> dict[tuple[int, str], Mapping[str, int | None]]:
+        """By (person key, farm id) what the newest mail of a kind says of a day."""
+        ...
+
+    def queue(self, orders: Sequence[MailOrder], *, at: datetime) -> int:
+        """Store orders that are not there yet, returns how many were new.
+
+        A new order takes the place of older versions of the same mail that are not sent yet.
+        """
+        ...
+
+    def list_known(self, kind: str, *, day: date) -> set[tuple[int, str]]:
+        """(person key, farm id) of orders of a kind and day."""
+        ...
+
+    def has_due(self, *, now: datetime) -> bool:
+        """Whether there is a mail whose time has come."""
+        ...
+
+    def claim(self, *, owner: str, now: datetime, lease_s: int, limit: int) -> list[QueuedMail]:
+        """Take mails whose time has come and that nobody holds, the oldest first."""
+        ...
+
+    def store_message(
+        self, mail_key: int, message: bytes, *, message_id: str, token_digest: str
+    ) -> None:
+        """Keep what was written, so that each attempt sends the same bytes."""
+        ...
+
+    def settle(
+        self,
+        mail_key: int,
+        *,
+        owner: str,
+        now: datetime,
+        state: str,
+        reply: str = "",
+        next_try_at: datetime | None = None,
+    ) -> bool:
+        """Say what became of one's own mail; False: somebody else took it over meanwhile."""
+        ...
+
+    def find_by_token(self, token_digest: str) -> tuple[KnownPerson, str] | None:
+        """Whom a mail went to, and the kind of the mail."""
+        ...
+
+    def list_mails(self, *, first_queued_at: datetime) -> list[MailRow]:
+        """Mails queued since, the newest first."""
+        ...
+
+    def prune(self, *, before: datetime) -> int:
+        """Forget mails that were queued before and are over; returns how many."""
+        ...
+
+
+class AfterPublish(Protocol):
+    """What else is to be done where new plans are published, in the same transaction."""
+
+    def __call__(
+        self, unit: UnitOfWork, farm_keys: Ints, *, day: date, issued_at: datetime
+    ) -> object:
+        """Do it for some farms and a day; the same plans again must do nothing more."""
+        ...
+
+
+class ComposeMail(Protocol):
+    """Writes a letter as the bytes of one mail to one person."""
+
+    def __call__(self, letter: Letter, reader: Person, stamp: MailStamp) -> bytes:
+        """The message, ready to be sent; the same letter and stamp say the same."""
+        ...
+
+
+class MailSession(Protocol):
+    """An open connection to the relay."""
+
+    def send(self, message: bytes, *, recipient: str) -> str:
+        """Hand over one mail for one recipient; returns the relay's reply.
+
+        Raises MailRefused where the relay says no, MailUnavailable where it cannot be talked to.
+        """
+        ...
+
+    def close(self) -> None:
+        """End the connection; never raises."""
+        ...
+
+
+class MailTransport(Protocol):
+    """The way to the relay."""
+
+    def __call__(self) -> MailSession:
+        """Connect; raises MailUnavailable."""
+        ...
+
+
 class UnitOfWork(Protocol):
     """One transaction over all stores: commits on clean exit, rolls back otherwise."""
 
@@ -369,9 +803,19 @@ class UnitOfWork(Protocol):
     ledger: LedgerStore
     plans: PlanStore
     stations: StationStore
+    waterworks: WaterworksStore
     runs: RunLedger
     breakers: BreakerStore
     payloads: PayloadStore
+    keys: KeyStore
+    answers: AnswerStore
+    soil: SoilStore
+    pauses: PauseStore
+    marks: ChangeMarks
+    controllers: ControllerStore
+    calendars: CalendarStore
+    people: PeopleStore
+    outbox: OutboxStore
 
     def __enter__(self) -> Self:
         """Begin the transaction."""

@@ -18,6 +18,10 @@ from service.agronomy.records import CurveDefinition as CurveDefinition
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.records import NoWaterPeriod as NoWaterPeriod
 from service.agronomy.records import WallWindow as WallWindow
+from service.waterworks.acid import TitrationPoint
+from service.waterworks.block_layout import BlockLayout as BlockLayout
+from service.waterworks.fertiliser import Product
+from service.waterworks.water_analysis import Reading
 
 # --- definitions -------------------------------------------------------------------------------
 
@@ -105,6 +109,8 @@ class BlockDefinition:
     """First day of the ledger; None: the first day with observed weather, 30 days back at most."""
     origins: Mapping[str, str] = field(default_factory=dict)
     """Where each number comes from: ``given``, or the source of the default."""
+    layout: BlockLayout | None = None
+    """Its pipes, where the grower described them; plans do without."""
 
     area_m2: float
     row_spacing_m: float
@@ -159,6 +165,75 @@ BLOCK_NUMBERS: tuple[str, ...] = tuple(
 """The plain-number fields of a block, in order: one database column each."""
 
 
+@dataclass(frozen=True, slots=True)
+class FallbackRun:
+    """One opening of the program that a controller runs when nobody tells it what to do."""
+
+    start_wall_min: int
+    """Local time of day, minutes since 00:00."""
+    duration_min: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelDefinition:
+    """An output of a controller: the valve of one block."""
+
+    channel: int
+    block_id: str
+    """``farm.block``."""
+    fallback: tuple[FallbackRun, ...] = ()
+    """What runs each day once the last program has run out; empty: nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControllerDefinition:
+    """A controller in the field, and the blocks that its channels open."""
+
+    controller_id: str
+    """``farm.controller``: unique everywhere."""
+    farm_id: str
+    name: str
+    policy: str = "fallback"
+    """What the controller does once its program has run out: ``fallback`` or ``stop``."""
+    channels: tuple[ChannelDefinition, ...] = ()
+
+
+MAIL_KINDS = ("evening", "weekly", "bulletin")
+"""What may be mailed: tomorrow's plan, last week of a farm, last week of the counties."""
+MAIL_LISTS = ("evening", "weekly")
+"""What a person may ask for; an adviser's weekly mail is the bulletin."""
+LANGUAGES = ("en", "es")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """Somebody who gets mail; the address, in the form that was checked, tells readers of one farm
+    apart."""
+
+    mail_address: str
+    name: str
+    language: str = "en"
+    unit_system: str = "us"
+    role: str = "grower"
+    """``grower`` of farms, or ``adviser`` of counties."""
+    receives: tuple[str, ...] = MAIL_LISTS
+    reference_block_id: str = ""
+    """For an adviser: the block that stands in every county; empty: the first one stored."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownPerson:
+    """A person as stored."""
+
+    person_key: int
+    person: Person
+    farm_id: str
+    """The farm that they read of; empty for an adviser."""
+    suppressed_at: datetime | None
+    """Since then nothing is sent; None: all is well."""
+    suppressed_reason: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FarmBundle:
     """All that a farm file may hold; a file may hold sites and counties only, without a farm."""
@@ -168,6 +243,8 @@ class FarmBundle:
     counties: tuple[CountyDefinition, ...] = ()
     supplies: tuple[SupplyDefinition, ...] = ()
     blocks: tuple[BlockDefinition, ...] = ()
+    people: tuple[Person, ...] = ()
+    controllers: tuple[ControllerDefinition, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +255,8 @@ class LoadOutcome:
     changed_count: int
     unchanged_count: int
     retired_count: int = 0
+    first_change: Mapping[int, date] = field(default_factory=dict, compare=False)
+    """Of weather: by site key, the first day whose observed or analysed weather changed."""
 
 
 # --- what a run reads --------------------------------------------------------------------------
@@ -261,6 +340,17 @@ class WeatherRows:
 
     def __len__(self) -> int:
         return len(self.sources)
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFreshness:
+    """How far the weather of one site reaches, as stored."""
+
+    last_measured_day: date | None
+    """Last day with an observation or analysis."""
+    forecast_until_day: date | None
+    forecast_issued_at: datetime | None
+    """When the newest forecast was issued."""
 
 
 STATION_FIELDS: tuple[str, ...] = (
@@ -449,6 +539,95 @@ class GaugeReading:
     reporter: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoilReading:
+    """One soil reading of a block and what it makes of the balance."""
+
+    block_id: str
+    read_at: datetime
+    day: date
+    """Local civil day of the reading: the ledger day that the correction is booked on."""
+    is_evening: bool
+    """Read at noon or later: compared with the end of its day; else with the day's start."""
+    kind: str
+    """``volumetric`` or ``tension``."""
+    volumetric_water: float
+    """Given, or worked out from the tension."""
+    tension_kpa: float | None = None
+    top_depth_m: float
+    bottom_depth_m: float
+    depletion_reading_mm: float
+    """Depletion of the managed root zone, if all of it were as the soil that was read."""
+    weight_fraction: float
+    """How much the reading counts beside the computed balance."""
+    note: str = ""
+    reporter: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DepletionReadings:
+    """Soil readings as the balance takes them, as rows by day; several of a day in order."""
+
+    block_keys: Ints
+    days: Days
+    is_evening: NDArray[np.bool_]
+    depletion_reading_mm: Floats
+    weight_fraction: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pause:
+    """A time without water that somebody asked for; counts at once, without a block version."""
+
+    pause_id: str
+    block_id: str
+    period: NoWaterPeriod
+    reporter: str
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApiKey:
+    """A bearer key as it is stored; the key itself is known to its holder alone."""
+
+    key_id: str
+    """The part of the key that may be shown."""
+    name: str
+    """The person or device that holds it."""
+    farm_id: str | None
+    """The farm it is bound to, which need not be stored yet; None: the whole region."""
+    scopes: frozenset[str]
+    sha256: str
+    """Of the whole key, in hexadecimal."""
+    created_at: datetime
+    expires_at: datetime | None = None
+    revoked_at: datetime | None = None
+    last_used_at: datetime | None = None
+
+    def is_live(self, at: datetime) -> bool:
+        """Whether it opens anything at an instant."""
+        return self.revoked_at is None and (self.expires_at is None or at < self.expires_at)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredAnswer:
+    """The answer that a request with an idempotency key got."""
+
+    request_digest: str
+    status: int
+    body: bytes
+    stored_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class MeteredRuns:
+    """Metered runs of one block, arrays over runs by time."""
+
+    days: Days
+    duration_min: Floats
+    volume_l: Floats
+
+
 # --- what a run writes -------------------------------------------------------------------------
 
 LEDGER_NUMBERS: tuple[str, ...] = (
@@ -467,6 +646,7 @@ LEDGER_NUMBERS: tuple[str, ...] = (
     "unrooted_loss_mm",
     "irrigation_drainage_mm",
     "resize_mm",
+    "correction_mm",
     "taw_mm",
     "raw_mm",
     "depletion_start_mm",
@@ -522,6 +702,8 @@ class PlansInForce:
     """NaN where a block has no plan for that day."""
     pulses: tuple[tuple[tuple[int, int], ...], ...]
     """Start and length of each pulse, in minutes."""
+    need_mm: Floats
+    """Net need that the plan answers; NaN where there is none or it was not known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -542,3 +724,197 @@ class PublishedPlan:
     numbers: Mapping[str, object]
     basis: Mapping[str, object]
     """The site's weather reasoning."""
+
+
+# --- what controllers are told -------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredController:
+    """A controller as it is stored."""
+
+    controller_key: int
+    definition: ControllerDefinition
+    retired_at: datetime | None
+    """When it was taken out of its farm; None: in use."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelPlans:
+    """Plans in force behind the channels of some controllers: one row per channel and day."""
+
+    block_keys: Ints
+    days: Days
+    status: tuple[str, ...]
+    pulses: tuple[str, ...]
+    """JSON ``[[start_min, duration_min], ...]``."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgramRow:
+    """A controller's program, ready to be sent: all but the server's time stands in the texts."""
+
+    controller_key: int
+    version: int
+    issued_at: datetime
+    digest: str
+    """Hash of what the program says, without when it was said."""
+    json_text: str
+    csv_text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredProgram:
+    """What a poll is answered from."""
+
+    controller_id: str
+    farm_id: str
+    is_retired: bool
+    program: ProgramRow | None
+    """None: nothing was published for this controller yet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanVersion:
+    """The pulses of one version of a block's plan, for a calendar."""
+
+    block_id: str
+    block_name: str
+    is_retired: bool
+    """The block is out of force on that day."""
+    day: date
+    version: int
+    status: str
+    issued_at: datetime
+    superseded_at: datetime | None
+    pulses: tuple[tuple[int, int], ...]
+
+
+# --- the pipes and the water -------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CatchTest:
+    """Volumes caught in equal times at emitters spread over a block."""
+
+    block_id: str
+    day: date
+    caught_ml: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaterSample:
+    """A laboratory's report on the water of a supply, as it was written."""
+
+    farm_id: str
+    supply_id: str
+    day: date
+    """On which the sample was taken."""
+    laboratory: str
+    readings: tuple[Reading, ...]
+    temperature_c: float
+    """Of the water in the pipes."""
+    titration: tuple[TitrationPoint, ...] = ()
+    """Of the same water with strong acid, where somebody made one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowFinding:
+    """What the metered runs of a block showed on a day."""
+
+    block_id: str
+    day: date
+    """Of the last run looked at."""
+    verdict: str
+    """Name of a flow verdict."""
+    document: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FertigationOrder:
+    """What is to be injected into one block on one day, and with which means."""
+
+    block_id: str
+    day: date
+    product_kg: tuple[tuple[Product, float], ...]
+    """What goes in that day."""
+    stock_l: float
+    """Litres of stock solution that hold it."""
+    temperature_c: float
+    """Lowest that the tank sees."""
+    injector_lowest_l_per_h: float
+    injector_highest_l_per_h: float
+    largest_added_min: int = 0
+    """Minutes of water that may be added to make the injection fit."""
+    fill_min: float | None = None
+    """None: from the block's pipes."""
+    travel_min: float | None = None
+    """None: from the block's pipes."""
+    water_ec_ds_m: float = 0.0
+    is_ammonium_preferred: bool = False
+    last_nitrogen_day: date | None = None
+
+
+# --- mail --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanMark:
+    """A farm's plans for a day, as far as it matters for mailing them."""
+
+    farm_id: str
+    zone: str
+    plan_version: int
+    """1 and one more for each plan of a block that has been replaced."""
+    minutes: Mapping[str, int | None]
+    """Planned minutes by block id; None: nothing could be planned."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MailOrder:
+    """A mail to be written and sent: one per (person, farm, day, kind, version)."""
+
+    person_key: int
+    farm_id: str
+    """Empty for a mail that is about no single farm."""
+    plan_day: date
+    """Day of the plan, or last day of the week."""
+    kind: str
+    plan_version: int = 1
+    said: Mapping[str, int | None] = field(default_factory=dict)
+    """The minutes that the mail tells, to see later whether they changed."""
+    expires_at: datetime
+    """After this it is of no use any more and is dropped."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QueuedMail:
+    """An order that a sender has taken."""
+
+    mail_key: int
+    order: MailOrder
+    person: KnownPerson
+    attempt_count: int
+    """This attempt included."""
+    message_id: str
+    """Empty until it is written."""
+    message: bytes
+    """The bytes to send; empty until it is written."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MailRow:
+    """An order and what became of it, for looking at."""
+
+    mail_key: int
+    mail_address: str
+    farm_id: str
+    plan_day: date
+    kind: str
+    plan_version: int
+    state: str
+    """``queued``, ``sending``, ``sent``, ``failed`` or ``dropped``."""
+    attempt_count: int
+    queued_at: datetime
+    changed_at: datetime
+    last_reply: str

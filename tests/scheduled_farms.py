@@ -32,8 +32,9 @@ class FixedClock:
 class MadeUpService:
     """Gives each site and day its weather, always the same: measured, from today on forecast."""
 
-    def __init__(self, open_unit: UnitOfWorkFactory) -> None:
+    def __init__(self, open_unit: UnitOfWorkFactory, *, more_rain_mm: float = 0.0) -> None:
         self._open_unit = open_unit
+        self.more_rain_mm = more_rain_mm
         self._back_days = OBSERVED_BACK_DAYS
 
     def __call__(self, site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
@@ -45,7 +46,9 @@ class MadeUpService:
                 ("observed", today - timedelta(days=back_days), back_days),
                 ("forecast", today, FORECAST_AHEAD_DAYS),
             ):
-                unit.weather.save_rows(_weather(site_keys, first, count, kind), fetched_at=now)
+                rows = _weather(site_keys, first, count, kind)
+                rows.fields["rain_mm"][:] += self.more_rain_mm
+                unit.weather.save_rows(rows, fetched_at=now)
         return ()
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -31,6 +31,7 @@ from service.database.bulk import (
     is_among,
     read_columns,
 )
+from service.database.controller_store import SqlControllerStore
 from service.database.tables import (
     UtcInstant,
     block,
@@ -46,6 +47,7 @@ from service.records import (
     BLOCK_NUMBERS,
     BlockDefinition,
     BlockTable,
+    ControllerDefinition,
     CountyDefinition,
     FarmBundle,
     FarmDefinition,
@@ -272,7 +274,26 @@ class SqlBlockStore:
             sites=tuple(mapping.site_from(each) for each in sites if each["site_id"] in used),
             supplies=tuple(map(mapping.supply_from, supplies)),
             blocks=tuple(blocks),
+            controllers=self._controllers(farm_id, {each.block_id for each in blocks}),
         )
+
+    def _controllers(
+        self, farm_id: str, block_ids: Collection[str]
+    ) -> tuple[ControllerDefinition, ...]:
+        """The farm's controllers with their channels to these blocks; none without a channel."""
+        stored = SqlControllerStore(self._connection).list_controllers(farm_id)
+        pruned = (
+            replace(
+                each.definition,
+                channels=tuple(
+                    channel
+                    for channel in each.definition.channels
+                    if channel.block_id in block_ids
+                ),
+            )
+            for each in stored
+        )
+        return tuple(each for each in pruned if each.channels)
 
     def list_farms(self) -> list[FarmDefinition]:
         """All farms, by id."""
@@ -402,6 +423,21 @@ class SqlBlockStore:
         if key is None:
             raise NotFound(f"site {site_id!r}: there is no such site")
         return int(key)
+
+    def find_users(self, site_keys: Ints) -> dict[int, tuple[str, ...]]:
+        """Ids of the farms whose blocks draw on each site, or once did; sites without are missing."""
+        rows = self._connection.execute(
+            select(block_version.c.site_key, farm.c.farm_id)
+            .join(block, block.c.block_key == block_version.c.block_key)
+            .join(farm, farm.c.farm_key == block.c.farm_key)
+            .where(is_among(self._connection, block_version.c.site_key, site_keys))
+            .distinct()
+            .order_by(block_version.c.site_key, farm.c.farm_id)
+        )
+        users: dict[int, tuple[str, ...]] = {}
+        for site_key, farm_id in rows:
+            users[site_key] = (*users.get(site_key, ()), farm_id)
+        return users
 
     def read_supply_table(self, farm_keys: Ints) -> SupplyTable:
         """Supplies of these farms by key, retired ones too, since past blocks refer to them."""

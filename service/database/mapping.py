@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -23,6 +24,7 @@ from service.records import (
     LEDGER_NUMBERS,
     WEATHER_FIELDS,
     BlockDefinition,
+    BlockLayout,
     BlockTable,
     CountyDefinition,
     CurveDefinition,
@@ -56,6 +58,7 @@ BLOCK_ROW_COLUMNS: tuple[str, ...] = (
     "windows",
     "no_water",
     "origins",
+    "layout",
     "digest",
     *BLOCK_NUMBERS,
 )
@@ -207,13 +210,17 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
         no_water_text(block.no_water),
         _text(dict(block.origins)),
     )
+    layout = None if block.layout is None else layout_text(block.layout)
+    # A block without a layout keeps the digest that it had before layouts were known.
+    told = said if layout is None else (*said, layout)
     numbers = [float(getattr(block, name)) for name in BLOCK_NUMBERS]
-    digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *said, *numbers]))
+    digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *told, *numbers]))
     stored_start = None if block.balance_start is None else block.balance_start.isoformat()
     return (
         *said[:2],
         stored_start,
         *said[3:],
+        layout,
         digest,
         *(None if math.isnan(number) else number for number in numbers),
     )
@@ -238,6 +245,7 @@ def block_from(row: RowMapping) -> BlockDefinition:
         no_water=no_water_from(row["no_water"]),
         balance_start=row["balance_start"],
         origins=orjson.loads(row["origins"]),
+        layout=None if row["layout"] is None else layout_from(row["layout"]),
         **numbers,
     )
 
@@ -318,6 +326,30 @@ def no_water_from(text: str) -> tuple[NoWaterPeriod, ...]:
         NoWaterPeriod(datetime.fromisoformat(starts), datetime.fromisoformat(ends), reason)
         for starts, ends, reason in orjson.loads(text)
     )
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def layout_text(layout: BlockLayout) -> str:
+    """A layout as JSON; what has no bound is null."""
+    return _text(
+        {
+            each.name: None if value == math.inf else value
+            for each in fields(layout)
+            for value in (getattr(layout, each.name),)
+        }
+    )
+
+
+@lru_cache(maxsize=_TEXTS_KEPT)
+def layout_from(text: str) -> BlockLayout:
+    """The layout behind its JSON."""
+    document = orjson.loads(text)
+    for name in ("row_profile", "manifold_profile"):
+        document[name] = tuple((along, height) for along, height in document[name])
+    for name in ("regulator_highest_flow_l_per_h", "regulator_highest_head_m"):
+        if document[name] is None:
+            document[name] = math.inf
+    return BlockLayout(**document)
 
 
 # --- weather, ledger ---------------------------------------------------------------------------

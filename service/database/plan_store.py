@@ -37,6 +37,7 @@ from service.records import (
     AppliedWater,
     GaugeReading,
     LoadOutcome,
+    MeteredRuns,
     PlanRows,
     PlansInForce,
     PublishedPlan,
@@ -180,27 +181,32 @@ class SqlPlanStore:
         return len(chosen)
 
     def read_in_force(self, block_keys: Ints, *, day: date) -> PlansInForce:
-        """Minutes and pulses of the plans in force for a day, in the order of the keys."""
+        """Minutes, pulses and need of the plans in force for a day, in the order of the keys."""
         standing = read_columns(
             self._connection,
-            select(plan.c.block_key, plan.c.planned_min, plan.c.pulses).where(
+            select(plan.c.block_key, plan.c.planned_min, plan.c.pulses, plan.c.numbers).where(
                 plan.c.day == day,
                 plan.c.superseded_at.is_(None),
                 is_among(self._connection, plan.c.block_key, block_keys),
             ),
         )
         planned_min = np.full(block_keys.shape, np.nan)
+        need_mm = np.full(block_keys.shape, np.nan)
         place = {key: row for row, key in enumerate(block_keys.tolist())}
         pulses: list[tuple[tuple[int, int], ...]] = [()] * block_keys.size
-        for key, minutes, text in zip(
+        for key, minutes, text, numbers in zip(
             standing.ints("block_key").tolist(),
             standing.ints("planned_min").tolist(),
             standing.texts("pulses"),
+            standing.texts("numbers"),
             strict=True,
         ):
-            planned_min[place[key]] = minutes
-            pulses[place[key]] = mapping.pulses_from(text)
-        return PlansInForce(planned_min=planned_min, pulses=tuple(pulses))
+            row = place[key]
+            planned_min[row] = minutes
+            pulses[row] = mapping.pulses_from(text)
+            need = orjson.loads(numbers).get("need_mm")
+            need_mm[row] = np.nan if need is None else need
+        return PlansInForce(planned_min=planned_min, pulses=tuple(pulses), need_mm=need_mm)
 
     def save_basis(
         self, site_keys: Ints, documents: Sequence[bytes], *, day: date, issued_at: datetime
@@ -430,6 +436,25 @@ class SqlPlanStore:
             for block_key, started_at, *said in rows:
                 found[block_key, started_at] = tuple(said)
         return found
+
+    def read_metered(self, block_key: int, *, first_day: date) -> MeteredRuns:
+        """Runs of a block from a day on that came with a metered volume, by time."""
+        columns = read_columns(
+            self._connection,
+            select(run.c.day, run.c.duration_min, run.c.volume_l)
+            .where(
+                run.c.block_key == block_key,
+                run.c.day >= first_day,
+                run.c.volume_l.is_not(None),
+                run.c.duration_min > 0.0,
+            )
+            .order_by(run.c.started_at),
+        )
+        return MeteredRuns(
+            days=columns.days("day"),
+            duration_min=columns.floats("duration_min"),
+            volume_l=columns.floats("volume_l"),
+        )
 
     # --- rain gauges ---------------------------------------------------------------------------
 

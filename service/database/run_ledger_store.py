@@ -90,11 +90,12 @@ class SqlRunLedger:
     def finish(self, run_key: str, *, owner: str, now: datetime, outcome: str) -> None:
         """Mark one's own run as done; raises Conflict when it was lost."""
         if not self._change_own(_FINISH, run_key, owner, said=outcome, held=now, at=now):
-            raise Conflict(f"run {run_key}: {owner} does not hold it, so cannot finish it")
+            raise _lost(run_key, owner)
 
     def give_back(self, run_key: str, *, owner: str, now: datetime, retry_at: datetime) -> None:
-        """Give a failed run back, to be claimed again from ``retry_at`` on; a lost one stays."""
-        self._change_own(_RETURN, run_key, owner, held=retry_at, at=now)
+        """Give a failed run back, to be claimed again from ``retry_at`` on; Conflict when lost."""
+        if not self._change_own(_RETURN, run_key, owner, held=retry_at, at=now):
+            raise _lost(run_key, owner)
 
     def _change_own(self, change: Update, run_key: str, owner: str, **values: object) -> bool:
         changed = self._connection.execute(
@@ -145,3 +146,7 @@ class SqlRunLedger:
         return self._connection.execute(
             delete(job_run).where(job_run.c.state == "done", job_run.c.due_at < before)
         ).rowcount
+
+
+def _lost(run_key: str, owner: str) -> Conflict:
+    return Conflict(f"run {run_key}: {owner} does not hold it any more")

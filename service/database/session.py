@@ -7,26 +7,46 @@ from typing import Self
 
 from sqlalchemy import Connection, Engine
 
+from service.database.answer_store import SqlAnswerStore
 from service.database.block_store import SqlBlockStore
 from service.database.breaker_store import SqlBreakerStore
+from service.database.calendar_store import SqlCalendarStore
+from service.database.change_mark_store import SqlChangeMarks
+from service.database.controller_store import SqlControllerStore
 from service.database.engine import connect, make_engine, storage_failure
+from service.database.key_store import SqlKeyStore
 from service.database.ledger_store import SqlLedgerStore
 from service.database.migrate import check_schema
+from service.database.outbox_store import SqlOutboxStore
+from service.database.pause_store import SqlPauseStore
 from service.database.payload_store import SqlPayloadStore
+from service.database.people_store import SqlPeopleStore
 from service.database.plan_store import SqlPlanStore
 from service.database.run_ledger_store import SqlRunLedger
+from service.database.soil_store import SqlSoilStore
 from service.database.station_store import SqlStationStore
+from service.database.waterworks_store import SqlWaterworksStore
 from service.database.weather_archive import SqlWeatherArchive
 from service.ports import (
+    AnswerStore,
     BlockStore,
     BreakerStore,
+    CalendarStore,
+    ChangeMarks,
+    ControllerStore,
+    KeyStore,
     LedgerStore,
+    OutboxStore,
+    PauseStore,
     PayloadStore,
+    PeopleStore,
     PlanStore,
     RunLedger,
+    SoilStore,
     StationStore,
     UnitOfWork,
     UnitOfWorkFactory,
+    WaterworksStore,
     WeatherArchive,
 )
 
@@ -45,9 +65,19 @@ class SqlUnitOfWork:
     ledger: LedgerStore
     plans: PlanStore
     stations: StationStore
+    waterworks: WaterworksStore
     runs: RunLedger
     breakers: BreakerStore
     payloads: PayloadStore
+    keys: KeyStore
+    answers: AnswerStore
+    soil: SoilStore
+    pauses: PauseStore
+    marks: ChangeMarks
+    controllers: ControllerStore
+    calendars: CalendarStore
+    people: PeopleStore
+    outbox: OutboxStore
 
     def __init__(self, engine: Engine, *, write: bool) -> None:
         self._engine = engine
@@ -75,9 +105,19 @@ class SqlUnitOfWork:
         self.ledger = SqlLedgerStore(connection)
         self.plans = SqlPlanStore(connection)
         self.stations = SqlStationStore(connection)
+        self.waterworks = SqlWaterworksStore(connection)
         self.runs = SqlRunLedger(connection)
         self.breakers = SqlBreakerStore(connection)
         self.payloads = SqlPayloadStore(connection)
+        self.keys = SqlKeyStore(connection)
+        self.answers = SqlAnswerStore(connection)
+        self.soil = SqlSoilStore(connection)
+        self.pauses = SqlPauseStore(connection)
+        self.marks = SqlChangeMarks(connection)
+        self.controllers = SqlControllerStore(connection)
+        self.calendars = SqlCalendarStore(connection)
+        self.people = SqlPeopleStore(connection)
+        self.outbox = SqlOutboxStore(connection)
         return self
 
     def __exit__(
@@ -90,8 +130,11 @@ class SqlUnitOfWork:
         connection, self._connection = self._connection, None
         if connection is None:
             return
-        del self.blocks, self.weather, self.ledger, self.plans, self.stations
+        del self.blocks, self.weather, self.ledger, self.plans, self.stations, self.waterworks
         del self.runs, self.breakers, self.payloads
+        del self.keys, self.answers, self.soil, self.pauses
+        del self.marks, self.controllers, self.calendars
+        del self.people, self.outbox
         try:
             if error is None:
                 connection.commit()

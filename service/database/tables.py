@@ -181,6 +181,7 @@ block_version = Table(
     Column("windows", Text, nullable=False),
     Column("no_water", Text, nullable=False),
     Column("origins", Text, nullable=False),
+    Column("layout", Text),
     Column("digest", Text, nullable=False),
     *_numbers(BLOCK_NUMBERS),
     CheckConstraint("version >= 1", name="version_positive"),
@@ -323,6 +324,76 @@ Index(
     postgresql_where=text("superseded_at IS NULL"),
 )
 
+soil_reading = Table(
+    "soil_reading",
+    metadata,
+    Column("reading_key", _BigKey, primary_key=True),
+    Column("block_key", ForeignKey("block.block_key"), nullable=False),
+    Column("read_at", UtcInstant, nullable=False),
+    Column("day", Date, nullable=False),
+    Column("is_evening", Boolean, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("volumetric_water", Double, nullable=False),
+    Column("tension_kpa", Double),
+    Column("top_depth_m", Double, nullable=False),
+    Column("bottom_depth_m", Double, nullable=False),
+    Column("depletion_reading_mm", Double, nullable=False),
+    Column("weight_fraction", Double, nullable=False),
+    Column("note", Text, nullable=False),
+    Column("reporter", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    UniqueConstraint("block_key", "read_at"),
+    CheckConstraint("kind IN ('volumetric', 'tension')", name="kind"),
+    CheckConstraint("weight_fraction BETWEEN 0 AND 1", name="weight"),
+    CheckConstraint("top_depth_m < bottom_depth_m", name="depths_rise"),
+    Index("ix_soil_reading_day_block_key", "day", "block_key"),
+)
+"""A soil reading with the depletion and the weight that were worked out when it came."""
+
+pause = Table(
+    "pause",
+    metadata,
+    Column("pause_key", _BigKey, primary_key=True),
+    Column("pause_id", Text, nullable=False, unique=True),
+    Column("block_key", ForeignKey("block.block_key"), nullable=False, index=True),
+    Column("starts_local", Text, nullable=False),
+    Column("ends_local", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("reporter", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    Column("cancelled_at", UtcInstant),
+    CheckConstraint("starts_local < ends_local", name="starts_before_end"),
+)
+"""Times without water beside those of a block's version; wall-clock times of the block's zone."""
+
+api_key = Table(
+    "api_key",
+    metadata,
+    Column("key_id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("farm_id", Text),
+    Column("scopes", Text, nullable=False),
+    Column("sha256", Text, nullable=False),
+    Column("created_at", UtcInstant, nullable=False),
+    Column("expires_at", UtcInstant),
+    Column("revoked_at", UtcInstant),
+    Column("last_used_at", UtcInstant),
+)
+"""Bearer keys. ``farm_id`` NULL: the whole region; it refers to no row, because a key may be made
+for a farm that its holder is yet to create."""
+
+idempotent_answer = Table(
+    "idempotent_answer",
+    metadata,
+    Column("tenant", Text, primary_key=True),
+    Column("idempotency_key", Text, primary_key=True),
+    Column("request_digest", Text, nullable=False),
+    Column("status", SmallInteger, nullable=False),
+    Column("body", LargeBinary, nullable=False),
+    Column("stored_at", UtcInstant, nullable=False, index=True),
+)
+"""What a request with an idempotency key was answered, so that it is not done twice."""
+
 station = Table(
     "station",
     metadata,
@@ -418,3 +489,189 @@ http_payload = Table(
     Column("body", LargeBinary, nullable=False),
 )
 """Raw answers of weather services, gzipped; equal bodies of a request are one row."""
+
+change_mark = Table(
+    "change_mark",
+    metadata,
+    Column("topic", Text, primary_key=True),
+    Column("change_count", BigInteger, nullable=False),
+)
+"""How often things of a topic have changed; every process looks here for news."""
+
+controller = Table(
+    "controller",
+    metadata,
+    Column("controller_key", Integer, primary_key=True),
+    Column("farm_key", ForeignKey("farm.farm_key"), nullable=False, index=True),
+    Column("controller_id", Text, nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("policy", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    Column("retired_at", UtcInstant),
+    Column("change_count", BigInteger, nullable=False),
+    CheckConstraint("policy IN ('fallback', 'stop')", name="policy"),
+)
+"""A controller in the field. ``change_count``: the mark of ``programs`` that told of it last."""
+
+controller_channel = Table(
+    "controller_channel",
+    metadata,
+    Column("controller_key", ForeignKey("controller.controller_key"), primary_key=True),
+    Column("channel", Integer, primary_key=True),
+    Column("block_key", ForeignKey("block.block_key"), nullable=False, index=True),
+    Column("fallback", Text, nullable=False),
+    CheckConstraint("channel >= 1", name="channel_positive"),
+    sqlite_with_rowid=False,
+)
+"""Which block a channel opens; ``fallback`` is JSON ``[[start_wall_min, duration_min], ...]``."""
+
+controller_program = Table(
+    "controller_program",
+    metadata,
+    Column(
+        "controller_key",
+        ForeignKey("controller.controller_key"),
+        primary_key=True,
+        autoincrement=False,
+    ),
+    Column("version", Integer, nullable=False),
+    Column("issued_at", UtcInstant, nullable=False),
+    Column("digest", Text, nullable=False),
+    Column("json_text", Text, nullable=False),
+    Column("csv_text", Text, nullable=False),
+    Column("change_count", BigInteger, nullable=False, index=True),
+    CheckConstraint("version >= 1", name="version_positive"),
+)
+"""The program in force of each controller, as it is sent."""
+
+calendar_link = Table(
+    "calendar_link",
+    metadata,
+    Column("farm_key", ForeignKey("farm.farm_key"), primary_key=True, autoincrement=False),
+    Column("token_digest", Text, nullable=False, unique=True),
+    Column("created_at", UtcInstant, nullable=False),
+)
+"""The secret link to a farm's calendar; only its hash is kept."""
+
+catch_test = Table(
+    "catch_test",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("document", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+)
+"""Volumes caught at a block's emitters on a day."""
+
+water_sample = Table(
+    "water_sample",
+    metadata,
+    Column("supply_key", ForeignKey("supply.supply_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("document", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+)
+"""A laboratory's report on a supply's water, by the day of the sample."""
+
+flow_finding = Table(
+    "flow_finding",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("verdict", Text, nullable=False),
+    Column("document", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+)
+"""What a block's metered runs showed, by the day of the last of them."""
+
+fertiliser_product = Table(
+    "fertiliser_product",
+    metadata,
+    Column("farm_key", ForeignKey("farm.farm_key"), primary_key=True),
+    Column("product_id", Text, primary_key=True),
+    Column("document", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+)
+"""A product that a farm entered by its label."""
+
+fertigation = Table(
+    "fertigation",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("document", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+    Index("ix_fertigation_day", "day"),
+)
+"""What is to be injected into a block on a day."""
+
+person = Table(
+    "person",
+    metadata,
+    Column("person_key", Integer, primary_key=True),
+    Column("farm_key", ForeignKey("farm.farm_key"), index=True),
+    Column("mail_address", Text, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("language", Text, nullable=False),
+    Column("unit_system", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    Column("gets_evening", Boolean, nullable=False),
+    Column("gets_weekly", Boolean, nullable=False),
+    Column("has_left_evening", Boolean, nullable=False),
+    Column("has_left_weekly", Boolean, nullable=False),
+    Column("reference_block_id", Text, nullable=False),
+    Column("suppressed_at", UtcInstant),
+    Column("suppressed_reason", Text, nullable=False),
+    Column("late_count", Integer, nullable=False),
+    UniqueConstraint("mail_address", "farm_key"),
+    CheckConstraint("language IN ('en', 'es')", name="language"),
+    CheckConstraint("unit_system IN ('us', 'si')", name="unit_system"),
+    CheckConstraint("role IN ('grower', 'adviser')", name="role"),
+    CheckConstraint("late_count >= 0", name="late_not_negative"),
+)
+Index(
+    "ix_person_without_farm",
+    person.c.mail_address,
+    unique=True,
+    sqlite_where=text("farm_key IS NULL"),
+    postgresql_where=text("farm_key IS NULL"),
+)
+"""Who gets mail: a reader of one farm, or of none. Whoever reads of two farms is there twice, so
+that no farm can change what another one's readers get. ``has_left_...``: unsubscribed, which
+loading a farm file does not undo. ``late_count``: mails in a row that were put off until they were
+of no use any more.
+"""
+
+mail = Table(
+    "mail",
+    metadata,
+    Column("mail_key", _BigKey, primary_key=True),
+    Column("person_key", ForeignKey("person.person_key"), nullable=False),
+    Column("farm_id", Text, nullable=False),
+    Column("plan_day", Date, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("plan_version", Integer, nullable=False),
+    Column("said", Text, nullable=False),
+    Column("queued_at", UtcInstant, nullable=False),
+    Column("expires_at", UtcInstant, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("owner", Text, nullable=False),
+    Column("next_try_at", UtcInstant, nullable=False),
+    Column("changed_at", UtcInstant, nullable=False),
+    Column("attempt_count", Integer, nullable=False),
+    Column("last_reply", Text, nullable=False),
+    Column("message_id", Text, nullable=False),
+    Column("token_digest", Text, unique=True),
+    Column("message", LargeBinary),
+    UniqueConstraint("person_key", "farm_id", "plan_day", "kind", "plan_version"),
+    CheckConstraint("kind IN ('evening', 'weekly', 'bulletin')", name="kind"),
+    CheckConstraint("state IN ('queued', 'sending', 'sent', 'failed', 'dropped')", name="state"),
+    CheckConstraint("plan_version >= 1", name="version_positive"),
+    Index("ix_mail_state_next_try_at", "state", "next_try_at"),
+)
+"""One mail to one person, ordered in the transaction that made what it tells.
+
+``queued``: may be tried from ``next_try_at`` on. ``sending``: ``owner`` tries, or has died; free
+for another one from ``next_try_at`` on. ``sent``: the relay took it. ``failed``: refused for good.
+``dropped``: too late, replaced by a newer version, or not wanted any more.
+"""

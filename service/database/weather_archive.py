@@ -12,7 +12,7 @@ from service.agronomy.records import Ints
 from service.database import mapping
 from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
 from service.database.tables import instant_text, weather_day
-from service.records import WEATHER_FIELDS, LoadOutcome, WeatherRows
+from service.records import WEATHER_FIELDS, LoadOutcome, SiteFreshness, WeatherRows
 
 _COLUMNS = (
     "site_key",
@@ -77,6 +77,9 @@ class SqlWeatherArchive:
             created_count=int(is_new.sum()),
             changed_count=int((~is_equal).sum()),
             unchanged_count=int(is_equal.sum()),
+            first_change=_first_changes(
+                rows, np.concatenate([chosen[is_new], ours[~is_equal]]).tolist()
+            ),
         )
 
     def _write(self, rows: WeatherRows, chosen: Ints, fetched_at: datetime) -> None:
@@ -130,6 +133,45 @@ class SqlWeatherArchive:
             query = query.where(weather_day.c.kind == kind)
         first_day, last_day = self._connection.execute(query).one()
         return None if first_day is None else (first_day, last_day)
+
+    def list_freshness(self, site_keys: Ints, *, first_day: date) -> list[SiteFreshness]:
+        """How far the weather of these sites reaches, in the order of the keys."""
+        rows = self._connection.execute(
+            select(
+                weather_day.c.site_key,
+                weather_day.c.kind,
+                func.max(weather_day.c.day),
+                func.max(weather_day.c.issued_at),
+            )
+            .where(
+                is_among(self._connection, weather_day.c.site_key, site_keys),
+                weather_day.c.day >= first_day,
+            )
+            .group_by(weather_day.c.site_key, weather_day.c.kind)
+        )
+        measured: dict[int, date] = {}
+        forecast: dict[int, tuple[date, datetime]] = {}
+        for site_key, kind, last_day, issued_at in rows:
+            if kind == "forecast":
+                forecast[site_key] = (last_day, issued_at)
+            else:
+                measured[site_key] = max(last_day, measured.get(site_key, last_day))
+        found = []
+        for key in site_keys.tolist():
+            until_day, issued_at = forecast.get(key, (None, None))
+            found.append(SiteFreshness(measured.get(key), until_day, issued_at))
+        return found
+
+
+def _first_changes(rows: WeatherRows, changed: list[int]) -> dict[int, date]:
+    """By site key, the first day of the changed rows that are not forecasts."""
+    first: dict[int, date] = {}
+    for row in changed:
+        if rows.kinds[row] == "forecast":
+            continue
+        site_key, day = int(rows.site_keys[row]), rows.days[row].astype("datetime64[D]").item()
+        first[site_key] = min(day, first.get(site_key, day))
+    return first
 
 
 def _row_keys(rows: WeatherRows) -> list[tuple[int, int, str, str]]:

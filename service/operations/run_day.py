@@ -9,7 +9,7 @@ does not stop the others.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -24,30 +24,47 @@ from service.agronomy.block_batch import (
 from service.agronomy.civil_day import day_lengths_min, midnight_utc
 from service.agronomy.daily_plan import (
     CropDays,
+    DailyPlan,
     SiteDays,
     coming_days,
     crop_days,
     days_of,
     keep_ledger,
     plan_tomorrow,
+    take_crop,
 )
+from service.agronomy.injection_room import PlannedDay
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import CurveDefinition, Days, Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses
+from service.agronomy.soil_reading import correction_mm
 from service.agronomy.water_balance import DayLedger
-from service.agronomy.watering_rules import net_rate_mm_per_min, uniform_share
+from service.agronomy.watering_rules import (
+    FILL_TIMES_PER_PULSE_COUNT,
+    net_rate_mm_per_min,
+    uniform_share,
+)
 from service.agronomy.watering_window import watering_windows
 from service.agronomy.weather_day import FieldFlag
 from service.errors import NotFound
-from service.operations.gather_weather import GatheredWeather, gather_weather, weather_documents
+from service.logs import get_logger
+from service.operations.gather_weather import (
+    GatheredWeather,
+    WeatherDocuments,
+    gather_weather,
+    weather_documents,
+)
 from service.operations.phases import Phases
 from service.operations.plan_documents import PlanSituation, pick_rows, plan_rows
-from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
+from service.operations.plan_fertigation import fit_injections
+from service.operations.publish_programs import announce_plans
+from service.ports import AfterPublish, Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import (
     LEDGER_NUMBERS,
     AppliedWater,
     BalanceState,
     BlockTable,
+    DepletionReadings,
     LedgerRows,
     PlansInForce,
     SupplyTable,
@@ -63,6 +80,7 @@ CHUNK_BLOCKS = 5_000
 DAYS_IN_YEAR = 365
 ONE_DAY = timedelta(days=1)
 NO_DAY = np.datetime64("NaT", "D")
+log = get_logger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +105,13 @@ class DayRun:
 
 @dataclass(frozen=True, slots=True)
 class ChangeThreshold:
-    """By how much a plan's minutes must change to replace one that people act on already."""
+    """By how much the minutes that are needed must change to replace a plan that is out."""
 
     minutes: float = 5.0
     fraction: float = 0.10
 
-    def is_passed(self, before_min: Floats, after_min: Ints) -> NDArray[np.bool_]:
-        """(blocks,) the change is more than either bound, or there was no plan before."""
+    def is_passed(self, before_min: Floats, after_min: Floats | Ints) -> NDArray[np.bool_]:
+        """(blocks,) the change is more than either bound, or the need was not known before."""
         change_min = np.abs(after_min - before_min)
         passed: NDArray[np.bool_] = (
             np.isnan(before_min)
@@ -103,14 +121,15 @@ class ChangeThreshold:
         return passed
 
 
-@dataclass(frozen=True, slots=True)
-class _Turn:
-    """How the farms of a run are to be planned."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """How the farms of a run are to be planned; the parts are those of :func:`run_day`."""
 
     clock: Clock
-    supersedes_from: ChangeThreshold | None
-    earliest_start: datetime | None
-    makes_plans: bool
+    supersedes_from: ChangeThreshold | None = None
+    earliest_start: datetime | None = None
+    makes_plans: bool = True
+    after_publish: AfterPublish | None = None
 
     @property
     def revises(self) -> bool:
@@ -129,6 +148,7 @@ def run_day(
     earliest_start: datetime | None = None,
     makes_plans: bool = True,
     supersedes_from: ChangeThreshold | None = None,
+    after_publish: AfterPublish | None = None,
 ) -> DayRun:
     """Run the evening of ``on`` for these farms, or for all; returns what was done.
 
@@ -136,14 +156,16 @@ def run_day(
     planned is under way by then, pulses of the plan in force that have started, or start within
     minutes, stay, and only the rest is planned anew. Without ``makes_plans`` only the ledgers are
     brought up to date, and the plans in force stay. With ``supersedes_from`` a plan in force is
-    replaced only where its minutes change by more than that.
+    replaced only where its minutes change by more than that. ``after_publish`` is called in the
+    transaction of each group of farms that got new versions.
     """
     run = DayRun(on=on)
-    turn = _Turn(
+    turn = Turn(
         clock=clock,
         supersedes_from=supersedes_from,
         earliest_start=earliest_start,
         makes_plans=makes_plans,
+        after_publish=after_publish,
     )
     with run.phases.phase("reading"), unit_of_work(write=False) as unit:
         farm_key_of = unit.blocks.farm_keys(farm_ids)
@@ -160,16 +182,33 @@ def run_day(
             _run_farms(chunk, run, weather, unit_of_work=unit_of_work, turn=turn)
         except Exception as failure:  # one farm's fault must not leave the others without a plan
             if len(chunk) == 1:
-                run.failures.append(FarmFailure(farm_id_of[chunk[0]], _reason(failure)))
+                _note_failure(run, farm_id_of[chunk[0]], failure)
                 continue
+            log.warning("farms failed together, each is tried alone", farm_count=len(chunk))
             for farm_key in chunk:
                 try:
                     _run_farms([farm_key], run, weather, unit_of_work=unit_of_work, turn=turn)
                 except Exception as own:
-                    run.failures.append(FarmFailure(farm_id_of[farm_key], _reason(own)))
+                    _note_failure(run, farm_id_of[farm_key], own)
         if progress is not None:
             progress(run.block_count)
+    log.info(
+        "evening run done" if makes_plans else "ledgers brought up to date",
+        on=on,
+        farm_count=len(farm_id_of),
+        block_count=run.block_count,
+        new_version_count=run.new_version_count,
+        without_weather_count=run.without_weather_count,
+        failed_farm_count=len(run.failures),
+        seconds={name: round(spent, 3) for name, spent in run.phases.seconds.items()},
+    )
     return run
+
+
+def _note_failure(run: DayRun, farm_id: str, failure: Exception) -> None:
+    """Keep the reason for whoever asked for the run; where it happened stands in the log alone."""
+    run.failures.append(FarmFailure(farm_id, _reason(failure)))
+    log.error("farm failed", farm=farm_id, on=run.on, reason=_reason(failure), exc_info=failure)
 
 
 def _reason(failure: Exception) -> str:
@@ -190,24 +229,52 @@ def _chunks(counts: Mapping[int, int]) -> Iterator[list[int]]:
         yield chunk
 
 
+def replan_farms(
+    unit: UnitOfWork,
+    farm_ids: Sequence[str],
+    *,
+    on: date,
+    source_order: Mapping[str, int],
+    turn: Turn,
+) -> DayRun:
+    """The evening of ``on`` again for a few farms, inside a transaction that is open already.
+
+    What a grower reported in that transaction counts, and either both are stored or none. Unlike
+    :func:`run_day` it lets every failure through.
+    """
+    run = DayRun(on=on)
+    farm_keys = sorted(unit.blocks.farm_keys(farm_ids).values())
+    site_keys = unit.blocks.list_site_keys(np.array(farm_keys, dtype=np.int64))
+    weather = _WeatherCache(on, turn.clock.now(), source_order, run.phases, site_keys=site_keys)
+    _plan_farms(unit, farm_keys, run, weather, turn=turn)
+    return run
+
+
 class _WeatherCache:
-    """The weather of all sites, read and computed once for the span that a run needs."""
+    """The weather of all sites, or some, read and computed once for the span that a run needs."""
 
     def __init__(
-        self, on: date, now: datetime, source_order: Mapping[str, int], phases: Phases
+        self,
+        on: date,
+        now: datetime,
+        source_order: Mapping[str, int],
+        phases: Phases,
+        *,
+        site_keys: Ints | None = None,
     ) -> None:
         self._on = on
+        self._site_keys = site_keys
         self._now = now
         self._source_order = source_order
         self._phases = phases
         self._gathered: GatheredWeather | None = None
-        self.basis_keys: Ints | None = None
+        self._documents: WeatherDocuments | None = None
 
     def since(self, first_day: date, unit: UnitOfWork) -> GatheredWeather:
         """Weather from ``first_day`` at the latest to the end of the outlook."""
         if self._gathered is None or self._gathered.days[0] > np.datetime64(first_day):
             with self._phases.phase("reading weather"):
-                sites = unit.blocks.read_site_table()
+                sites = unit.blocks.read_site_table(self._site_keys)
             with self._phases.phase("weather and ET0"):
                 self._gathered = gather_weather(
                     unit.weather,
@@ -218,7 +285,14 @@ class _WeatherCache:
                     last_day=self._on + timedelta(days=OUTLOOK_DAYS),
                     source_order=self._source_order,
                 )
+            self._documents = None
         return self._gathered
+
+    def documents(self, weather: GatheredWeather) -> WeatherDocuments:
+        """The weather reasoning of all sites, made once however many chunks of farms there are."""
+        if self._documents is None:
+            self._documents = weather_documents(weather, first_day=self._on - ONE_DAY)
+        return self._documents
 
 
 def _run_farms(
@@ -227,111 +301,290 @@ def _run_farms(
     cache: _WeatherCache,
     *,
     unit_of_work: UnitOfWorkFactory,
-    turn: _Turn,
+    turn: Turn,
 ) -> None:
-    """Ledger and plans of some farms, in one transaction."""
+    """Ledger and plans of some farms, in one transaction of their own."""
+    counts = DayRun(on=run.on, phases=run.phases)
+    with unit_of_work(write=True) as unit:
+        _plan_farms(unit, farm_keys, counts, cache, turn=turn)
+    run.block_count += counts.block_count
+    run.new_version_count += counts.new_version_count
+    run.without_weather_count += counts.without_weather_count
+
+
+def _plan_farms(
+    unit: UnitOfWork,
+    farm_keys: Sequence[int],
+    run: DayRun,
+    cache: _WeatherCache,
+    *,
+    turn: Turn,
+) -> None:
+    """Ledger and plans of some farms."""
     phase = run.phases.phase
     keys = np.array(farm_keys, dtype=np.int64)
     plan_day = run.on + ONE_DAY
-    with unit_of_work(write=True) as unit:
-        with phase("reading"):
-            table = unit.blocks.read_block_table(plan_day, farm_keys=keys)
-            supplies = unit.blocks.read_supply_table(keys)
-            state = _reopened(unit, table, run.on)
-        if table.keys.size == 0:
-            return
-        weather = cache.since(_earliest_day(run.on, table, state), unit)
-        with phase("balance"):
-            site_index = np.searchsorted(weather.sites.keys, table.site_keys)
-            first_day = _first_days(run.on, table, state, weather, site_index)
-        with phase("reading"):
-            days = _days(first_day.min(), run.on)
-            applied = unit.plans.read_applied(table.keys, days)
-        supply_index = np.searchsorted(supplies.keys, table.supply_keys)
-        batches = _Batches(unit, table, keys, site_index=site_index, supply_index=supply_index)
-        with phase("balance"):
-            ledger = _bring_up_to_date(
-                run.on, first_day, state, weather=weather, applied=applied, batches=batches
-            )
-        if not turn.makes_plans:
-            with phase("writing"):
-                unit.ledger.save_rows(ledger.rows(table.keys))
-                unit.ledger.save_states(table.keys, ledger.new_state(state))
-            run.block_count += table.keys.size
-            return
-        with phase("windows"):
-            windows = _windows(table, supplies, weather, site_index, supply_index, day=plan_day)
-            not_before_min = np.maximum(
-                _not_before(applied, weather, site_index, run.on),
-                _elapsed_at(turn.earliest_start, plan_day, weather)[site_index],
-            )
-            windows_of_day = _coming_windows(
-                table,
-                supplies,
-                weather,
-                site_index,
-                supply_index,
-                windows=windows,
-                first_day=plan_day,
-            )
-        with phase("balance"):
-            blocks = batches.on(plan_day)
-            ahead = days_of(weather.weather.days, _row(weather.days, plan_day), weather.days.size)
-            crop = crop_days(blocks, ahead, degree_day_start_c_day=ledger.degree_day_sum_c_day[-1])
-        with phase("reading"):
-            in_force = unit.plans.read_in_force(table.keys, day=plan_day) if turn.revises else None
-        with phase("pulses and supply"):
-            plan = plan_tomorrow(
-                blocks,
-                ahead,
-                crop,
-                depletion_midnight_mm=ledger.depletion_end_mm[-1],
-                windows=windows,
-                supply_flow_l_per_h=supplies.flow_l_per_h,
-                not_before_min=not_before_min,
-                committed=_committed(in_force, turn, blocks, ahead, weather=weather),
-            )
-        with phase("outlook"):
-            outlook = coming_days(
-                blocks,
-                ahead,
-                crop,
+    with phase("reading"):
+        table = _with_pauses(unit, unit.blocks.read_block_table(plan_day, farm_keys=keys))
+        supplies = unit.blocks.read_supply_table(keys)
+        state = _reopened(unit, table, run.on)
+    if table.keys.size == 0:
+        return
+    weather = cache.since(_earliest_day(run.on, table, state), unit)
+    with phase("balance"):
+        site_index = np.searchsorted(weather.sites.keys, table.site_keys)
+        first_day = _first_days(run.on, table, state, weather, site_index)
+    with phase("reading"):
+        days = _days(first_day.min(), run.on)
+        applied = unit.plans.read_applied(table.keys, days)
+        readings = unit.soil.read_depletions(table.keys, first_day=days[0].item(), last_day=run.on)
+    supply_index = np.searchsorted(supplies.keys, table.supply_keys)
+    batches = _Batches(unit, table, keys, site_index=site_index, supply_index=supply_index)
+    with phase("balance"):
+        ledger = _bring_up_to_date(
+            run.on,
+            first_day,
+            state,
+            weather=weather,
+            applied=applied,
+            readings=_readings_by_day(readings, table.keys, days),
+            batches=batches,
+        )
+    if not turn.makes_plans:
+        with phase("writing"):
+            _save_ledger(unit, ledger, table, state)
+        run.block_count += table.keys.size
+        return
+    with phase("windows"):
+        windows = _windows(table, supplies, weather, site_index, supply_index, day=plan_day)
+        not_before_min = np.maximum(
+            _not_before(applied, weather, site_index, run.on),
+            _elapsed_at(turn.earliest_start, plan_day, weather)[site_index],
+        )
+        windows_of_day = _coming_windows(
+            table,
+            supplies,
+            weather,
+            site_index,
+            supply_index,
+            windows=windows,
+            first_day=plan_day,
+        )
+    with phase("balance"):
+        blocks = batches.on(plan_day)
+        ahead = days_of(weather.weather.days, _row(weather.days, plan_day), weather.days.size)
+        crop = crop_days(blocks, ahead, degree_day_start_c_day=ledger.degree_day_sum_c_day[-1])
+    with phase("reading"):
+        in_force = unit.plans.read_in_force(table.keys, day=plan_day) if turn.revises else None
+    committed = _committed(in_force, turn, blocks, ahead, weather=weather)
+    plan, injections = _plan_and_inject(
+        unit,
+        run,
+        blocks,
+        ahead,
+        crop,
+        keys=table.keys,
+        depletion_midnight_mm=ledger.depletion_end_mm[-1],
+        windows=windows,
+        supply_flow_l_per_h=supplies.flow_l_per_h,
+        not_before_min=not_before_min,
+        committed=committed,
+    )
+    with phase("outlook"):
+        outlook = coming_days(
+            blocks,
+            ahead,
+            crop,
+            plan=plan,
+            windows_of_day=windows_of_day,
+            supply_flow_l_per_h=supplies.flow_l_per_h,
+        )
+    issued_at = turn.clock.now()
+    with phase("documents"):
+        basis = cache.documents(weather)
+    with phase("writing"):
+        used = np.unique(site_index)
+        basis_keys = np.zeros(weather.sites.keys.size, dtype=np.int64)
+        basis_keys[used] = unit.plans.save_basis(
+            weather.sites.keys[used],
+            [basis.documents[site] for site in used.tolist()],
+            day=plan_day,
+            issued_at=issued_at,
+        )
+    with phase("documents"):
+        rows = plan_rows(
+            PlanSituation(
+                day=plan_day,
+                table=table,
+                blocks=blocks,
+                weather=weather,
+                site_index=site_index,
+                crop=crop,
                 plan=plan,
-                windows_of_day=windows_of_day,
-                supply_flow_l_per_h=supplies.flow_l_per_h,
-            )
-        issued_at = turn.clock.now()
-        with phase("documents"):
-            documents = weather_documents(weather, first_day=run.on - ONE_DAY)
-        with phase("writing"):
-            basis_keys = unit.plans.save_basis(
-                weather.sites.keys, documents, day=plan_day, issued_at=issued_at
-            )
-        with phase("documents"):
-            rows = plan_rows(
-                PlanSituation(
-                    day=plan_day,
-                    table=table,
-                    blocks=blocks,
-                    weather=weather,
-                    site_index=site_index,
-                    crop=crop,
-                    plan=plan,
-                    outlook=outlook,
-                    ledger_flags=ledger.recent_flags(state),
-                    settled_day=ledger.new_state(state).settled_day,
-                ),
-                basis_keys=basis_keys,
-            )
-            if in_force is not None and turn.supersedes_from is not None:
-                changed = turn.supersedes_from.is_passed(in_force.planned_min, rows.planned_min)
-                rows = pick_rows(rows, np.flatnonzero(changed))
-        with phase("writing"):
-            unit.ledger.save_rows(ledger.rows(table.keys))
-            unit.ledger.save_states(table.keys, ledger.new_state(state))
-            run.new_version_count += unit.plans.publish(rows, issued_at=issued_at)
+                outlook=outlook,
+                ledger_flags=ledger.recent_flags(state),
+                settled_day=ledger.new_state(state).settled_day,
+                injections=injections,
+            ),
+            basis_keys=basis_keys,
+            basis_digests=basis.digests,
+        )
+    if in_force is not None and turn.supersedes_from is not None:
+        worth_it = turn.supersedes_from.is_passed(
+            in_force.need_mm / plan.net_rate_mm_per_min,
+            plan.need.need_mm / plan.net_rate_mm_per_min,
+        )
+        rows = pick_rows(rows, _with_neighbours(worth_it, supply_index))
+    with phase("writing"):
+        _save_ledger(unit, ledger, table, state)
+        new_version_count = unit.plans.publish(rows, issued_at=issued_at)
+    if new_version_count:
+        _tell_of_plans(unit, table, keys, run, turn=turn, issued_at=issued_at)
+    run.new_version_count += new_version_count
     run.block_count += table.keys.size
     run.without_weather_count += rows.status.count("no-weather")
+
+
+def _with_neighbours(chosen: NDArray[np.bool_], supply_index: Ints) -> Ints:
+    """Rows of the chosen blocks and of all that share a supply with one of them.
+
+    New pulses of a block were placed among the new pulses of its neighbours; beside their old ones
+    the supply's flow might not hold.
+    """
+    is_touched = np.isin(supply_index, np.unique(supply_index[chosen]))
+    return np.flatnonzero(is_touched)
+
+
+def _plan_and_inject(
+    unit: UnitOfWork,
+    run: DayRun,
+    blocks: BlockBatch,
+    ahead: SiteDays,
+    crop: CropDays,
+    *,
+    keys: Ints,
+    depletion_midnight_mm: Floats,
+    windows: WindowBatch,
+    supply_flow_l_per_h: Floats,
+    not_before_min: Ints,
+    committed: CommittedWater | None,
+) -> tuple[DailyPlan, dict[int, dict[str, object]]]:
+    """The plan of the coming day with its injections, and what is said of them by row."""
+    with run.phases.phase("pulses and supply"):
+        plan = plan_tomorrow(
+            blocks,
+            ahead,
+            crop,
+            depletion_midnight_mm=depletion_midnight_mm,
+            windows=windows,
+            supply_flow_l_per_h=supply_flow_l_per_h,
+            not_before_min=not_before_min,
+            committed=committed,
+        )
+
+    def replan(row: int, run_min: int) -> dict[int, list[tuple[int, int]]]:
+        """The supply's blocks planned again, one of them in a single run."""
+        rows = np.flatnonzero(blocks.system.supply_index == blocks.system.supply_index[row])
+        some = take_blocks(blocks, rows)
+        fill_min = some.system.fill_time_min.copy()
+        # The shortest pulse is so many fill times: made as long as the run, it is the only one.
+        fill_min[rows == row] = run_min / FILL_TIMES_PER_PULSE_COUNT
+        again = plan_tomorrow(
+            replace(some, system=replace(some.system, fill_time_min=fill_min)),
+            days_of(ahead, 0, 1),
+            take_crop(crop, rows),
+            depletion_midnight_mm=depletion_midnight_mm[rows],
+            windows=WindowBatch(
+                opens_min=windows.opens_min[rows],
+                closes_min=windows.closes_min[rows],
+                is_outage=windows.is_outage[rows],
+            ),
+            supply_flow_l_per_h=supply_flow_l_per_h,
+            not_before_min=not_before_min[rows],
+        ).schedule.pulses
+        pairs = np.stack([again.start_min, again.duration_min], axis=1).tolist()
+        return {
+            int(each): [
+                (start, length)
+                for start, length in pairs[again.offset[place] : again.offset[place + 1]]
+            ]
+            for place, each in enumerate(rows)
+        }
+
+    with run.phases.phase("injections"):
+        return fit_injections(
+            unit,
+            PlannedDay(
+                blocks=blocks,
+                plan=plan,
+                windows=windows,
+                supply_flow_l_per_h=supply_flow_l_per_h,
+                sunrise_min=ahead.sunrise_min[0, blocks.site_index],
+                sunset_min=ahead.sunset_min[0, blocks.site_index],
+            ),
+            keys,
+            on=run.on + ONE_DAY,
+            replan=replan if committed is None else None,
+        )
+
+
+def _tell_of_plans(
+    unit: UnitOfWork, table: BlockTable, keys: Ints, run: DayRun, *, turn: Turn, issued_at: datetime
+) -> None:
+    """Let controllers and readers know, within the transaction of the plans."""
+    with run.phases.phase("programs"):
+        announce_plans(unit, keys, now=issued_at, table=table)
+    if turn.after_publish is not None:
+        with run.phases.phase("mail"):
+            turn.after_publish(unit, keys, day=run.on + ONE_DAY, issued_at=issued_at)
+
+
+def _save_ledger(unit: UnitOfWork, ledger: _Ledger, table: BlockTable, state: BalanceState) -> None:
+    unit.ledger.save_rows(ledger.rows(table.keys))
+    unit.ledger.save_states(table.keys, ledger.new_state(state))
+
+
+def _with_pauses(unit: UnitOfWork, table: BlockTable) -> BlockTable:
+    """The blocks with the times without water that somebody asked for beside their own."""
+    asked = unit.pauses.read_periods(table.keys)
+    if not asked:
+        return table
+    return replace(
+        table,
+        no_water=tuple(
+            own + asked.get(key, ())
+            for key, own in zip(table.keys.tolist(), table.no_water, strict=True)
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Correction:
+    """One soil reading, at its place in the ledger."""
+
+    block: int
+    is_evening: bool
+    depletion_reading_mm: float
+    weight_fraction: float
+
+
+def _readings_by_day(
+    readings: DepletionReadings, block_keys: Ints, days: Days
+) -> Mapping[int, list[_Correction]]:
+    """Soil readings by row of the ledger, in the order in which they were taken."""
+    found: dict[int, list[_Correction]] = {}
+    for key, day, is_evening, depletion_mm, weight in zip(
+        readings.block_keys.tolist(),
+        readings.days,
+        readings.is_evening.tolist(),
+        readings.depletion_reading_mm.tolist(),
+        readings.weight_fraction.tolist(),
+        strict=True,
+    ):
+        found.setdefault(_row(days, day), []).append(
+            _Correction(int(np.searchsorted(block_keys, key)), is_evening, depletion_mm, weight)
+        )
+    return found
 
 
 def _reopened(unit: UnitOfWork, table: BlockTable, on: date) -> BalanceState:
@@ -546,6 +799,7 @@ def _bring_up_to_date(
     *,
     weather: GatheredWeather,
     applied: AppliedWater,
+    readings: Mapping[int, list[_Correction]],
     batches: _Batches,
 ) -> _Ledger:
     """The ledger from each block's first day to today, one group of blocks per first day."""
@@ -564,7 +818,7 @@ def _bring_up_to_date(
         blocks = np.flatnonzero(first_day == group_day)
         _step_group(
             _row(days, group_day), blocks, on, days=days, start_mm=start_mm[blocks], state=state,
-            weather=weather, applied=applied, batches=batches, numbers=numbers,
+            weather=weather, applied=applied, readings=readings, batches=batches, numbers=numbers,
         )  # fmt: skip
     in_ledger = days[:, None] >= first_day
     has_row = in_ledger & np.isfinite(numbers["depletion_end_mm"])
@@ -630,19 +884,25 @@ def _step_group(
     state: BalanceState,
     weather: GatheredWeather,
     applied: AppliedWater,
+    readings: Mapping[int, list[_Correction]],
     batches: _Batches,
     numbers: dict[str, Floats],
 ) -> None:
-    """Step the blocks that share a first day, span by span of one block version and year."""
+    """Step the blocks that share a first day, span by span of one block version and year.
+
+    A span also ends with each day of a soil reading, which corrects where the next one starts.
+    """
     changes = batches.version_days(days[first_row].item() + ONE_DAY, on)
-    starts = [first_row, *(_row(days, change) for change in changes)]
+    versions = [first_row, *(_row(days, change) for change in changes)]
+    after_readings = {row + 1 for row in readings if first_row <= row < days.size - 1}
+    starts = sorted({*versions, *after_readings})
     ends = [*starts[1:], days.size]
     depletion_mm = start_mm
     degree_days_c_day = state.degree_day_sum_c_day[blocks]
     for begin, end in zip(starts, ends, strict=True):
-        is_current = end == days.size
-        begin_day = days[begin].item()
-        batch = take_blocks(batches.on(begin_day, None if is_current else begin_day), blocks)
+        is_current = begin >= versions[-1]
+        version_day = days[max(row for row in versions if row <= begin)].item()
+        batch = take_blocks(batches.on(version_day, None if is_current else version_day), blocks)
         span = days_of(
             weather.weather.days,
             _row(weather.days, days[begin]),
@@ -663,8 +923,31 @@ def _step_group(
             numbers, slice(begin, end), blocks, span=span, batch=batch, crop=crop, ledger=ledger,
             running_min=early_min + day_min,
         )  # fmt: skip
-        depletion_mm = ledger.depletion_end_mm[-1]
+        _correct(numbers, end - 1, blocks, readings.get(end - 1, ()))
+        depletion_mm = numbers["depletion_end_mm"][end - 1, blocks]
         degree_days_c_day = crop.degree_day_sum_c_day[-1]
+
+
+def _correct(
+    numbers: dict[str, Floats], row: int, blocks: Ints, readings: Sequence[_Correction]
+) -> None:
+    """Let the end of a day follow the day's soil readings, one after the other."""
+    for reading in readings:
+        if reading.block not in blocks:
+            continue
+        cell = (row, reading.block)
+        end_mm = numbers["depletion_end_mm"][cell]
+        change_mm = float(
+            correction_mm(
+                end_mm,
+                compared_mm=end_mm if reading.is_evening else numbers["depletion_start_mm"][cell],
+                depletion_reading_mm=reading.depletion_reading_mm,
+                weight_fraction=reading.weight_fraction,
+                taw_mm=numbers["taw_mm"][cell],
+            )
+        )
+        numbers["correction_mm"][cell] += change_mm
+        numbers["depletion_end_mm"][cell] = end_mm + change_mm
 
 
 def _book(
@@ -688,6 +971,7 @@ def _book(
         "irrigation_gross_mm": gross_mm,
         "nonuniformity_loss_mm": gross_mm - uniform_mm,
         "unrooted_loss_mm": uniform_mm * (1.0 - batch.soil.root_share_of_wetted),
+        "correction_mm": np.where(np.isfinite(ledger.depletion_end_mm), 0.0, np.nan),
         "degree_day_sum_c_day": crop.degree_day_sum_c_day,
     }
     for name in LEDGER_NUMBERS:
@@ -739,7 +1023,7 @@ def _coming_windows(
 
 def _committed(
     in_force: PlansInForce | None,
-    turn: _Turn,
+    turn: Turn,
     blocks: BlockBatch,
     ahead: SiteDays,
     *,

@@ -15,17 +15,37 @@ transaction. A farm that fails is given back and tried again later, alone.
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
 from service.agronomy.civil_day import midnight_utc
-from service.errors import StorageFailed
-from service.operations.due_jobs import EVENING, ONE_DAY, PRUNE, REPAIR, WEATHER, DueRun, list_due
+from service.errors import Conflict, StorageFailed
+from service.logs import get_logger, log_context
+from service.operations.due_jobs import (
+    EVENING,
+    ONE_DAY,
+    PRUNE,
+    REPAIR,
+    WEATHER,
+    DueRun,
+    latest_evening,
+    list_due,
+)
 from service.operations.prune_payloads import prune_payloads
-from service.operations.run_day import run_day
-from service.ports import Clock, RefreshWeather, UnitOfWork, UnitOfWorkFactory
+from service.operations.run_day import ChangeThreshold, run_day
+from service.operations.send_mail import prune_mails
+from service.ports import (
+    AfterPublish,
+    Clock,
+    RefreshWeather,
+    RunLedger,
+    UnitOfWork,
+    UnitOfWorkFactory,
+)
+from service.records import SourceProblem
 
 LEASE_S = 30
 HEARTBEAT_S = 8.0
@@ -34,6 +54,8 @@ EVENING_LEAD_MIN = 45
 RETRY_AFTER = timedelta(minutes=15)
 FARMS_AT_A_TIME = 1_000
 COVERED = "covered"
+LOGGED_PROBLEMS = 50
+log = get_logger(__name__)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,11 +70,15 @@ class Duties:
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
     """By source; sources that are not here are not asked."""
     evening_lead_min: int = EVENING_LEAD_MIN
+    supersedes_from: ChangeThreshold = field(default_factory=ChangeThreshold)
+    """From which change of its minutes on later weather replaces a plan that is out."""
+    after_publish: AfterPublish | None = None
+    """Called where an evening publishes plans, in the same transaction."""
     lease_s: int = LEASE_S
     heartbeat_s: float = HEARTBEAT_S
     checkpoint: Callable[[str], None] = lambda _name: None
-    """Called at ``claimed``, ``fetched``, ``planned`` and ``settled``; a test may end the process
-    there."""
+    """Called at ``evening claimed``, ``evening planned``, ``evening settled`` and likewise for the
+    other jobs (``weather fetched``); a test may end the process there."""
     should_stop: Callable[[], bool] = lambda: False
     """Asked between pieces of work."""
 
@@ -128,15 +154,31 @@ def _do(duties: Duties, group: Sequence[DueRun], work: _Work, outcome: DueOutcom
     outcome.passed_by += sorted({run.run_key for run in group}.difference(keys))
     if not claimed:
         return
-    duties.checkpoint("claimed")
-    with _heartbeat(duties, [*keys, *(key for each in covered_by.values() for key in each)]):
+    job = claimed[0].job
+    duties.checkpoint(f"{job} claimed")
+    about = {"run_key": keys[0]} if len(keys) == 1 else {"job": job, "run_count": len(keys)}
+    with (
+        log_context(**about),
+        _heartbeat(duties, [*keys, *(key for each in covered_by.values() for key in each)]),
+    ):
+        began = time.perf_counter()
         try:
             results = work(duties, claimed)
         except Exception as failure:  # whatever went wrong must not end the scheduler
             reason = f"{type(failure).__name__}: {failure}"
+            log.exception("work failed", reason=reason)
             results = {key: _Result(reason=reason) for key in keys}
         _settle(duties, results, covered_by, outcome)
-    duties.checkpoint("settled")
+        _log_results(results, outcome, spent_s=time.perf_counter() - began)
+    duties.checkpoint(f"{job} settled")
+
+
+def _log_results(results: Mapping[str, _Result], outcome: DueOutcome, *, spent_s: float) -> None:
+    """One line per run that was done; the scheduler tells of those given back or lost."""
+    seconds = round(spent_s, 3)
+    for run_key, result in results.items():
+        if run_key in outcome.finished:
+            log.info("run done", run_key=run_key, outcome=result.outcome, seconds=seconds)
 
 
 def _claim(duties: Duties, group: Sequence[DueRun]) -> tuple[list[DueRun], dict[str, list[str]]]:
@@ -172,24 +214,36 @@ def _settle(
     outcome: DueOutcome,
 ) -> None:
     """Finish what went well with all that it covers, give back the rest, in one transaction."""
-    finished, given_back, lost = {}, {}, []
+    settled: dict[str, _Result] = {}
+    lost: list[str] = []
     with duties.unit_of_work(write=True) as unit:
         now = duties.clock.now()
         for run_key, result in results.items():
             for key in (run_key, *covered_by[run_key]):
-                if not unit.runs.renew(key, owner=duties.owner, now=now, lease_s=duties.lease_s):
+                own = result
+                if key != run_key and result.outcome is not None:
+                    own = _Result(outcome=COVERED)
+                try:
+                    _settle_one(duties, unit.runs, key, own, now=now)
+                    settled[key] = own
+                except Conflict:
                     lost.append(key)
-                elif result.outcome is None:
-                    retry_at = max(result.retry_at or now, now + RETRY_AFTER)
-                    unit.runs.give_back(key, owner=duties.owner, now=now, retry_at=retry_at)
-                    given_back[key] = result.reason
-                else:
-                    said = result.outcome if key == run_key else COVERED
-                    unit.runs.finish(key, owner=duties.owner, now=now, outcome=said)
-                    finished[key] = said
-    outcome.finished.update(finished)
-    outcome.given_back.update(given_back)
+    for key, own in settled.items():
+        if own.outcome is None:
+            outcome.given_back[key] = own.reason
+        else:
+            outcome.finished[key] = own.outcome
     outcome.lost += lost
+
+
+def _settle_one(
+    duties: Duties, runs: RunLedger, run_key: str, result: _Result, *, now: datetime
+) -> None:
+    if result.outcome is None:
+        retry_at = max(result.retry_at or now, now + RETRY_AFTER)
+        runs.give_back(run_key, owner=duties.owner, now=now, retry_at=retry_at)
+    else:
+        runs.finish(run_key, owner=duties.owner, now=now, outcome=result.outcome)
 
 
 @contextmanager
@@ -233,13 +287,58 @@ def _refresh(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, _Result]:
             site_keys = unit.blocks.read_site_table().keys
     now = duties.clock.now()
     problems = duties.refreshers[run.source or ""](site_keys, now=now) if site_keys.size else ()
-    duties.checkpoint("fetched")
+    duties.checkpoint("weather fetched")
+    _log_problems(problems)
     for problem in problems:
         if problem.site_id is None:
             reason = f"{problem.source}: {problem.reason}: {problem.message}"
             return {run.run_key: _Result(reason=reason, retry_at=problem.retry_at)}
+    revised_count = _revise(duties, now)
     said = f"refreshed, {len(problems)} problems" if problems else "refreshed"
+    if revised_count:
+        said += f", {revised_count} plans superseded"
     return {run.run_key: _Result(outcome=said)}
+
+
+def _revise(duties: Duties, now: datetime) -> int:
+    """Replace plans that are out where the news change their minutes by more than the threshold.
+
+    A farm that fails here keeps its plan; its next evening reports the failure.
+    """
+    farms_of_evening: dict[date, list[str]] = {}
+    with duties.unit_of_work(write=False) as unit:
+        for farm in unit.blocks.list_farms():
+            on, _ = latest_evening(farm, now, evening_lead_min=duties.evening_lead_min)
+            if unit.plans.list_plans(day=on + ONE_DAY, farm_id=farm.farm_id):
+                farms_of_evening.setdefault(on, []).append(farm.farm_id)
+    revised_count = 0
+    for on, farm_ids in farms_of_evening.items():
+        done = run_day(
+            on,
+            unit_of_work=duties.unit_of_work,
+            clock=duties.clock,
+            source_order=duties.source_order,
+            farm_ids=farm_ids,
+            earliest_start=now,
+            supersedes_from=duties.supersedes_from,
+            after_publish=duties.after_publish,
+        )
+        revised_count += done.new_version_count
+    return revised_count
+
+
+def _log_problems(problems: Sequence[SourceProblem]) -> None:
+    """The first of what could not be had, a line each; a region without an answer has thousands."""
+    for problem in problems[:LOGGED_PROBLEMS]:
+        log.warning(
+            "weather missing",
+            source=problem.source,
+            site=problem.site_id,
+            outcome=problem.reason,
+            reason=problem.message,
+        )
+    if len(problems) > LOGGED_PROBLEMS:
+        log.warning("more weather missing", problem_count=len(problems) - LOGGED_PROBLEMS)
 
 
 def _plan(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, _Result]:
@@ -267,7 +366,7 @@ def _plan(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, _Result]:
             makes_plans=False,
         ),
     }
-    duties.checkpoint("planned")
+    duties.checkpoint("evening planned")
     return results
 
 
@@ -289,9 +388,15 @@ def _planned_farms(duties: Duties, runs: Sequence[DueRun]) -> set[str]:
 
 
 def _repair(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, _Result]:
-    """Ledgers of one date, with the weather that has come since its evening."""
-    results = _run_farms(duties, runs, "ledger", makes_plans=False)
-    duties.checkpoint("planned")
+    """Ledgers of one date with the weather that has come since, and what that changes today."""
+    results = _run_farms(
+        duties,
+        runs,
+        "repaired",
+        earliest_start=duties.clock.now(),
+        supersedes_from=duties.supersedes_from,
+    )
+    duties.checkpoint("repair planned")
     return results
 
 
@@ -302,6 +407,7 @@ def _run_farms(
     *,
     earliest_start: datetime | None = None,
     makes_plans: bool = True,
+    supersedes_from: ChangeThreshold | None = None,
 ) -> dict[str, _Result]:
     """One call of the evening run for farms with the same date."""
     run_of = {run.farm_id: run for run in runs if run.farm_id is not None}
@@ -316,6 +422,8 @@ def _run_farms(
         farm_ids=list(run_of),
         earliest_start=earliest_start,
         makes_plans=makes_plans,
+        supersedes_from=supersedes_from,
+        after_publish=duties.after_publish,
     )
     results = {run.run_key: _Result(outcome=outcome) for run in run_of.values()}
     for failure in done.failures:
@@ -326,5 +434,8 @@ def _run_farms(
 def _prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, _Result]:
     (run,) = runs
     pruned = prune_payloads(unit_of_work=duties.unit_of_work, clock=duties.clock)
-    said = f"deleted {pruned.payload_count} payloads and {pruned.run_count} runs"
+    said = f"deleted {pruned.payload_count} payloads and {pruned.job_run_count} runs"
+    mail_count = prune_mails(unit_of_work=duties.unit_of_work, clock=duties.clock)
+    if mail_count:
+        said += f", {mail_count} mails"
     return {run.run_key: _Result(outcome=said)}

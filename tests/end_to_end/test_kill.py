@@ -68,10 +68,19 @@ def test_nothing_is_lost_and_nothing_double_after_kills(
             assert evenings == {f"evening:farm-{each:05d}:{day}" for each in range(FARM_COUNT)}
             assert [run for run in due if run.state != "done"] == []
             planned = [found for found in plan_versions(engine) if found[1] > day]
-            assert planned == [
-                (f"farm-{each:05d}.block-0", day + timedelta(days=1), 1)
-                for each in range(FARM_COUNT)
-            ]
+            blocks = [f"farm-{each:05d}.block-0" for each in range(FARM_COUNT)]
+            once = [(block, day + timedelta(days=1), 1) for block in blocks]
+            if point == "weather claimed":
+                # The evening did not wait for the dead process's weather; the news came after it
+                # and may have replaced what was planned without them.
+                twice = [(block, day + timedelta(days=1), 2) for block in blocks]
+                assert set(once) <= set(planned) <= {*once, *twice}
+            else:
+                assert planned == once
+            with open_unit(write=False) as unit:
+                in_force = unit.plans.list_plans(day=day + timedelta(days=1))
+            assert [plan.block_id for plan in in_force] == blocks
+            assert "no-weather" not in {plan.status for plan in in_force}
     assert killed == ROUNDS
 
 

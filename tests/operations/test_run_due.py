@@ -243,7 +243,7 @@ def test_a_repair_takes_in_late_weather_and_leaves_the_plans_alone(
     made = plan_versions(engine)
     clock.time = MORNING
     done = run_due(replace(duties, refreshers={"made-up": MadeUpService(open_unit)}))
-    assert dict.fromkeys((f"repair:{farm}:2026-07-14" for farm in FARMS), "ledger") == {
+    assert dict.fromkeys((f"repair:{farm}:2026-07-14" for farm in FARMS), "repaired") == {
         key: said for key, said in done.finished.items() if key.startswith("repair")
     }
     assert plan_versions(engine) == made
@@ -431,3 +431,36 @@ def test_pruning_deletes_payloads_older_than_a_month(
     with open_unit(write=False) as unit:
         assert unit.payloads.find("old") is None
         assert unit.payloads.find("young") is not None
+
+
+def test_news_that_change_the_minutes_supersede_plans_that_are_out(
+    duties: Duties, open_unit: UnitOfWorkFactory, clock: FixedClock, engine: Engine
+) -> None:
+    service = MadeUpService(open_unit)
+    watched = replace(duties, refreshers={"made-up": service})
+    run_due(watched)
+    before = plan_versions(engine)
+    service.more_rain_mm = 40.0
+    clock.time = datetime(2026, 7, 15, 0, 5, tzinfo=UTC)  # 20:05 EDT, after the next slot
+    done = run_due(watched)
+    after = plan_versions(engine)
+    news = [version for version in after if version not in before]
+    assert news
+    assert {version for _, _, version in news} == {2}
+    assert any("superseded" in said for said in done.finished.values())
+    clock.time += timedelta(hours=6)
+    run_due(watched)
+    assert plan_versions(engine) == after
+
+
+def test_news_that_hardly_change_the_minutes_leave_the_plans(
+    duties: Duties, open_unit: UnitOfWorkFactory, clock: FixedClock, engine: Engine
+) -> None:
+    service = MadeUpService(open_unit)
+    watched = replace(duties, refreshers={"made-up": service})
+    run_due(watched)
+    before = plan_versions(engine)
+    service.more_rain_mm = 0.02
+    clock.time = datetime(2026, 7, 15, 0, 5, tzinfo=UTC)
+    run_due(watched)
+    assert plan_versions(engine) == before
