@@ -2,15 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 from service.database.engine import make_engine
 from service.database.migrate import check_schema, upgrade
 from service.database.session import unit_of_work_factory
-from service.ports import Clock, RefreshWeather, UnitOfWorkFactory
+from service.errors import InputInvalid, SettingsInvalid
+from service.farm_files.farm_document import JsonFarmFormat
+from service.operations.refresh_weather import WeatherRefresh
+from service.ports import (
+    AfterPublish,
+    Clock,
+    ComposeMail,
+    FarmFormat,
+    RefreshWeather,
+    UnitOfWorkFactory,
+)
+from service.records import Attribution
 from service.settings import Settings, read_settings
+from service.weather_sources.http import HttpPolicy, WeatherHttp
+from service.weather_sources.nasa_power import NasaPower
+from service.weather_sources.nws_grid import NwsGrid
+from service.weather_sources.open_meteo import OpenMeteo
+
+if TYPE_CHECKING:
+    from service.delivery.message import MailIdentity
+    from service.operations.send_mail import Post
+
+POWER_BATCH_DEADLINE_S = 1800.0
+"""Its requests go one a second, so that a night's batch of a region takes a while."""
 
 
 class SystemClock:
@@ -28,8 +51,23 @@ class Service:
     settings: Settings
     unit_of_work: UnitOfWorkFactory
     clock: Clock
+    check_schema: Callable[[], None] = lambda: None
+    """Raises StorageFailed where the database is away or not at this version's schema."""
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
     """What asks the weather services, by source."""
+    farm_format: FarmFormat = field(default_factory=JsonFarmFormat)
+
+    @property
+    def after_publish(self) -> AfterPublish | None:
+        """What is done in the transaction that publishes plans; nothing where no mail is sent."""
+        if not self.settings.mail_host:
+            return None
+        # The compiled kernels: loaded where plans are made, not by every process.
+        from service.operations.evening_mail import (  # noqa: PLC0415 - slow to load
+            queue_evening_mails,
+        )
+
+        return queue_evening_mails
 
     @property
     def source_order(self) -> Mapping[str, int]:
@@ -42,10 +80,121 @@ def open_service(settings: Settings | None = None, *, clock: Clock | None = None
     chosen = settings or read_settings()
     engine = make_engine(chosen.database_url)
     check_schema(engine)
+    unit_of_work = unit_of_work_factory(engine)
     return Service(
         settings=chosen,
-        unit_of_work=unit_of_work_factory(engine),
+        unit_of_work=unit_of_work,
         clock=clock or SystemClock(),
+        check_schema=lambda: check_schema(engine),
+        refreshers=_refreshers(chosen, unit_of_work),
+    )
+
+
+def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str, RefreshWeather]:
+    """The weather services that the settings name, each with how far it looks back and ahead."""
+    if not settings.weather_services:
+        return {}
+    http = WeatherHttp(unit_of_work, contact=settings.weather_contact)
+    slow = WeatherHttp(
+        unit_of_work,
+        contact=settings.weather_contact,
+        policy=HttpPolicy(batch_deadline_s=POWER_BATCH_DEADLINE_S),
+    )
+    key = settings.open_meteo_key
+    made: dict[str, RefreshWeather] = {
+        "open-meteo": WeatherRefresh(
+            OpenMeteo(
+                http,
+                base_url=settings.open_meteo_base_url,
+                api_key=None if key is None else key.get_secret_value(),
+                weights_per_minute=settings.open_meteo_weights_per_minute,
+            ),
+            unit_of_work,
+            days_back=2,
+            forecasts=True,
+        ),
+        "nasa-power": WeatherRefresh(
+            NasaPower(slow, base_url=settings.nasa_power_base_url),
+            unit_of_work,
+            days_back=14,
+            forecasts=False,
+        ),
+        "nws-grid": WeatherRefresh(
+            NwsGrid(http, base_url=settings.nws_base_url), unit_of_work, days_back=0, forecasts=True
+        ),
+    }
+    return {name: made[name] for name in settings.weather_services}
+
+
+ATTRIBUTIONS: Mapping[str, Attribution] = {
+    source.attribution.source: source.attribution for source in (OpenMeteo, NasaPower, NwsGrid)
+}
+"""Whom to thank for weather, by source."""
+
+
+def make_composer(service: Service) -> ComposeMail:
+    """What writes this operator's mails; works without a relay, to look at them."""
+    # Charts, catalogues and templates: paid by whoever writes mail, not by every command.
+    from service.delivery import message  # noqa: PLC0415 - slow to load
+
+    return message.make_composer(mail_identity(service))
+
+
+def mail_identity(service: Service) -> MailIdentity:
+    """Who this operator's mails come from."""
+    from service.delivery.message import MailIdentity  # noqa: PLC0415 - slow to load
+
+    settings = service.settings
+    return MailIdentity(
+        sender_address=settings.mail_from or f"plans@{settings.domain}",
+        sender_name=settings.mail_from_name,
+        domain=settings.domain,
+        reply_address=settings.mail_reply_to,
+        public_url=settings.public_url.rstrip("/"),
+    )
+
+
+def make_post(
+    service: Service, *, owner: str, should_stop: Callable[[], bool] = lambda: False
+) -> Post | None:
+    """What sends this operator's mails; None where the settings name no relay.
+
+    Raises SettingsInvalid where they name one but not who writes.
+    """
+    settings = service.settings
+    if not settings.mail_host:
+        return None
+    from service.delivery.smtp_relay import RelayAddress, SmtpRelay  # noqa: PLC0415 - slow to load
+    from service.operations.people import checked_address  # noqa: PLC0415 - slow to load
+    from service.operations.send_mail import Post  # noqa: PLC0415 - slow to load
+
+    for name, address in (
+        ("RILLWRIGHT_MAIL_FROM", settings.mail_from),
+        ("RILLWRIGHT_MAIL_REPLY_TO", settings.mail_reply_to or settings.mail_from),
+    ):
+        try:
+            checked_address(address, where=name)
+        except InputInvalid as error:
+            raise SettingsInvalid("no mail can be sent", error.faults) from error
+    relay = RelayAddress(
+        host=settings.mail_host,
+        port=settings.mail_port,
+        security=settings.mail_security,
+        user=settings.mail_user,
+        password=settings.mail_password.get_secret_value(),
+        sender_address=settings.mail_from,
+        own_name=settings.domain,
+    )
+    return Post(
+        owner=owner,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+        compose=make_composer(service),
+        connect=SmtpRelay(relay),
+        domain=settings.domain,
+        attributions=ATTRIBUTIONS,
+        should_stop=should_stop,
     )
 
 

@@ -7,8 +7,12 @@
     │   └── SettingsInvalid       the service's own settings
     ├── NotFound                  the thing named does not exist (or is not yours)
     │   └── PlanNotFound          the block exists, but no plan of it for that day
+    ├── Retired                   it was there once and is not in use any more
     ├── Conflict                  the state at hand does not allow it
+    │   └── Stale                 the thing has changed since the caller read it
     ├── WeatherUnavailable        no usable weather for what was asked
+    ├── MailUnavailable           the mail relay cannot be talked to, or refuses the sender
+    │   └── MailRefused           the relay refused one mail
     └── StorageFailed             the database refused or is not at the expected version
 
 The tree knows no HTTP: the API maps it to problem documents, the command line to exit codes.
@@ -68,8 +72,16 @@ class PlanNotFound(NotFound):
     """The block exists, but no plan of it is stored for the day or version asked for."""
 
 
+class Retired(RillwrightError):
+    """The thing named was taken out of use for good; who asks for it may stop asking."""
+
+
 class Conflict(RillwrightError):
     """The state at hand does not allow what was asked."""
+
+
+class Stale(Conflict):
+    """The thing has changed since the caller read it."""
 
 
 class WeatherUnavailable(RillwrightError):
@@ -78,3 +90,21 @@ class WeatherUnavailable(RillwrightError):
 
 class StorageFailed(RillwrightError):
     """The database refused, or its schema is not the one this version expects."""
+
+
+class MailUnavailable(RillwrightError):
+    """The mail relay cannot be reached, broke off, or does not take mail from this service."""
+
+
+class MailRefused(MailUnavailable):
+    """The relay refused one mail: for now (4xx), or for good (5xx)."""
+
+    def __init__(self, code: int, reply: str) -> None:
+        self.code = code
+        self.reply = reply
+        super().__init__(f"{code} {reply}")
+
+    @property
+    def is_final(self) -> bool:
+        """Trying again is of no use."""
+        return self.code >= 500

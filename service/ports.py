@@ -138,7 +138,7 @@ class BlockStore(Protocol):
         ...
 
     def find_users(self, site_keys: Ints) -> dict[int, tuple[str, ...]]:
-        """Ids of the farms whose blocks draw on each site, or once did; sites without are missing."""
+        """Ids of the farms whose blocks draw on each site or once did; others are missing."""
         ...
 
     def read_supply_table(self, farm_keys: Ints) -> SupplyTable:

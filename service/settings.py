@@ -6,7 +6,9 @@ with a message that says which one and what is allowed.
 
 from __future__ import annotations
 
-from pydantic import Field, ValidationError
+from typing import Literal
+
+from pydantic import Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from service.errors import Fault, SettingsInvalid
@@ -24,14 +26,84 @@ class Settings(BaseSettings):
     host: str = Field(default="127.0.0.1", description="Address that `serve` listens on")
     port: int = Field(default=8040, ge=1, le=65535, description="Port that `serve` listens on")
     source_order: tuple[str, ...] = Field(
-        default=("import", "gauge", "station"),
+        default=("nasa-power", "nws-grid", "open-meteo", "import", "gauge", "station"),
         description="Weather sources, the more trusted the later; unnamed ones rank lowest",
     )
+    weather_services: tuple[Literal["open-meteo", "nasa-power", "nws-grid"], ...] = Field(
+        default=(),
+        description="Weather services that `schedule` and `refresh` ask, as a JSON list; none are"
+        " asked unless named here, since each has terms that the operator must accept",
+    )
+    weather_contact: str = Field(
+        default="",
+        description="Mail address or page by which a weather service can reach the operator",
+    )
+    open_meteo_base_url: str = Field(
+        default="https://api.open-meteo.com",
+        description="Its free host is for non-commercial use; the customer host needs a key",
+    )
+    open_meteo_key: SecretStr | None = Field(default=None, description="Key of the customer host")
+    open_meteo_weights_per_minute: float = Field(
+        default=600.0, gt=0.0, description="Pace of requests, in the service's own weights"
+    )
+    nasa_power_base_url: str = Field(default="https://power.larc.nasa.gov")
+    nws_base_url: str = Field(default="https://api.weather.gov")
     evening_lead_min: int = Field(
         default=45,
         ge=0,
         le=720,
         description="Minutes before a farm's issue time at which the scheduler makes its plans",
+    )
+    domain: str = Field(
+        default="rillwright.invalid",
+        pattern=r"^[a-z0-9]([a-z0-9.-]{0,250}[a-z0-9])?$",
+        description="Domain of the operator; calendar events and messages are named after it",
+    )
+    public_url: str = Field(
+        default="",
+        pattern=r"^(https?://[A-Za-z0-9.:-]+(/[A-Za-z0-9._~/-]*)?)?$",
+        description="Where people reach this service's pages, https://farm.example.org; empty:"
+        " nowhere, and mails carry no link",
+    )
+    page_secret: SecretStr = Field(
+        default=SecretStr(""),
+        description="Signs the cookies of people who signed in to the pages, 32 characters or more;"
+        " the same for all processes. Empty: each process makes its own when it starts",
+    )
+    public_counties: bool = Field(
+        default=False, description="Whether the page of the counties is open to all without a key"
+    )
+    mail_host: str = Field(
+        default="", description="Mail relay that takes the service's mails; empty: no mail is sent"
+    )
+    mail_port: int = Field(default=587, ge=1, le=65535)
+    mail_security: Literal["starttls", "tls", "none"] = Field(
+        default="starttls", description="How the way to the relay is encrypted"
+    )
+    mail_user: str = Field(default="", description="Login at the relay; empty: none is needed")
+    mail_password: SecretStr = Field(default=SecretStr(""), description="Password of that login")
+    mail_from: str = Field(
+        default="", description="Mail address that mails come from; needed where there is a relay"
+    )
+    mail_from_name: str = Field(default="Rillwright", description="Name beside that address")
+    mail_reply_to: str = Field(
+        default="", description="Mail address that answers go to; empty: the one they come from"
+    )
+    requests_per_key: str = Field(
+        default="600/minute", description="Most requests that one key may send to a process"
+    )
+    requests_per_address: str = Field(
+        default="3000/minute", description="Most requests that one address may send to a process"
+    )
+    refused_keys_per_address: str = Field(
+        default="30/minute",
+        description="Requests of an address with no or a wrong key that are told why",
+    )
+    log_format: Literal["console", "json"] = Field(
+        default="console", description="Form of the log lines of `serve` and `schedule`"
+    )
+    log_level: Literal["debug", "info", "warning", "error"] = Field(
+        default="info", description="Least level of what `serve` and `schedule` log"
     )
 
 

@@ -12,15 +12,27 @@ from fastapi import Header, Response
 from pydantic import BaseModel
 
 from service.api.problems import (
+    FORBIDDEN,
     INTERNAL_ERROR,
     INVALID_REQUEST,
     PROBLEM_MEDIA_TYPE,
     STORAGE_UNAVAILABLE,
+    TOO_MANY_REQUESTS,
+    UNAUTHORISED,
     ProblemType,
     problem_document,
 )
 
 CACHE_CONTROL = "private, max-age=300"
+VARY = "Accept, Authorization, X-API-Key"
+ANY_MAY_MEET = (
+    UNAUTHORISED,
+    FORBIDDEN,
+    TOO_MANY_REQUESTS,
+    INTERNAL_ERROR,
+    STORAGE_UNAVAILABLE,
+)
+"""Problems that any operation may answer with."""
 _TAG_LENGTH = 32
 _EXAMPLE_REQUEST = "0b54b9d8-6f0f-4b5c-9f0e-3a7c2d1e8f60"
 _EXAMPLE_ERRORS = ({"parameter": "date", "detail": "Allowed: a calendar date as YYYY-MM-DD"},)
@@ -56,12 +68,23 @@ def conditional_response(content: BaseModel, if_none_match: str | None) -> Respo
 
     The tag is a hash of the very bytes, so content must hold nothing that moves with the clock.
     """
-    body = content.model_dump_json().encode()
-    tag = f'"{hashlib.sha256(body).hexdigest()[:_TAG_LENGTH]}"'
-    headers = {"ETag": tag, "Cache-Control": CACHE_CONTROL}
-    if if_none_match is not None and _matches(if_none_match, tag):
+    return tagged_response(
+        content.model_dump_json().encode(), if_none_match, media_type="application/json"
+    )
+
+
+def tagged_response(body: bytes, if_none_match: str | None, *, media_type: str) -> Response:
+    """Bytes with their tag, or 304 where the caller holds them already."""
+    tag = tag_of(body)
+    headers = {"ETag": tag, "Cache-Control": CACHE_CONTROL, "Vary": VARY}
+    if if_none_match is not None and holds(if_none_match, tag):
         return Response(status_code=304, headers=headers)
-    return Response(body, headers=headers, media_type="application/json")
+    return Response(body, headers=headers, media_type=media_type)
+
+
+def tag_of(body: bytes) -> str:
+    """A strong tag of these very bytes."""
+    return f'"{hashlib.sha256(body).hexdigest()[:_TAG_LENGTH]}"'
 
 
 def described(
@@ -78,7 +101,7 @@ def described(
 def problems(*kinds: ProblemType) -> dict[int | str, dict[str, Any]]:
     """The problems an operation may answer with, and those that any of them may, by status."""
     by_status: dict[int | str, list[ProblemType]] = {}
-    for kind in (*kinds, INTERNAL_ERROR, STORAGE_UNAVAILABLE):
+    for kind in (*kinds, *ANY_MAY_MEET):
         by_status.setdefault(kind.status, []).append(kind)
     return {
         status: {
@@ -103,7 +126,7 @@ def problems(*kinds: ProblemType) -> dict[int | str, dict[str, Any]]:
     }
 
 
-def _matches(if_none_match: str, tag: str) -> bool:
+def holds(if_none_match: str, tag: str) -> bool:
     """Weak comparison, as If-None-Match asks for; a tag of ours never holds a comma."""
     held = (each.strip().removeprefix("W/") for each in if_none_match.split(","))
     return any(each in ("*", tag) for each in held)

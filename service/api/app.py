@@ -5,13 +5,40 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import FastAPI
+from starlette.types import Receive, Scope, Send
 
 from service import __version__
+from service.api.access import Gate, GuardedPaths, check_rights, is_loopback, rights_by_operation
+from service.api.body_guard import BodyGuard
+from service.api.hot_path import HotPath
+from service.api.method_table import MethodsByPath
+from service.api.news import News
+from service.api.openapi_document import complete
+from service.api.plan_documents import PlanDocuments
 from service.api.problems import handle_problems
+from service.api.program import Programs
 from service.api.request_frame import RequestFrame
-from service.api.routes import balances, blocks, pages, plans
+from service.api.routes import (
+    balances,
+    blocks,
+    calendars,
+    controllers,
+    counties,
+    farms,
+    gauges,
+    pages,
+    pauses,
+    plans,
+    runs,
+    soil_readings,
+    status,
+    waterworks,
+)
 from service.api.schemas.problems import ProblemOut
 from service.bootstrap import Service
+from service.metrics import RequestMetrics
+from service.pages.mount import mount_pages
+from service.pages.visit import Door
 
 _DESCRIPTION = """\
 Weather-driven drip irrigation plans for perennial fruit: how long each block should run on the
@@ -25,16 +52,30 @@ next day, in pulses that do not drain below the roots, and why.
 - **Versions**: within `/v1` fields, words of enumerations and problem types are only added. Ignore
   those that you do not know.
 - `HEAD` works wherever `GET` does.
+- **For operators**: `/livez` answers 200 while the process lives; `/readyz` answers 200 while the
+  database can be used and is at this version's schema, else 503; `/metrics` is for Prometheus;
+  `/v1/status` says in detail how the service is doing.
 """
 _TAGS: list[dict[str, Any]] = [
     {"name": "blocks", "description": "What is irrigated: one valve's worth of plants."},
     {"name": "plans", "description": "What to run on a day, and why."},
+    {"name": "controllers", "description": "What a controller in the field is to run."},
+    {"name": "calendars", "description": "Plans as a calendar that people subscribe to."},
     {"name": "balances", "description": "The water balance behind the plans."},
+    {"name": "feedback", "description": "What happened in the field: runs, rain, soil, pauses."},
+    {"name": "farms", "description": "What a farm consists of, as its farm file says it."},
+    {"name": "counties", "description": "Water need side by side, for advisers."},
+    {"name": "waterworks", "description": "Pipes, water, acid and fertiliser."},
+    {"name": "status", "description": "How the service itself is doing."},
 ]
 
 
-def create_app(service: Service) -> FastAPI:
-    """The application on a service whose database is ready."""
+def create_app(service: Service, *, host: str | None = None) -> FastAPI:
+    """The application on a service whose database is ready.
+
+    ``host`` is the address it is served on, the one of the settings where None: only on loopback
+    may it be open while no key is stored.
+    """
     app = _Application(
         title="Rillwright",
         version=__version__,
@@ -47,16 +88,67 @@ def create_app(service: Service) -> FastAPI:
         redirect_slashes=False,  # a controller may not follow redirects
     )
     app.state.service = service
-    for router in (blocks.router, plans.router, balances.router):
+    app.state.metrics = RequestMetrics()
+    app.state.news = news = News(service.unit_of_work)
+    app.state.programs = Programs(service.unit_of_work, news)
+    app.state.plan_documents = PlanDocuments(news)
+    app.state.rights = {}
+    methods = MethodsByPath()
+    app.state.methods_of = methods.allowed
+    app.state.gate = gate = Gate(
+        service, news, is_loopback=is_loopback(host or service.settings.host)
+    )
+    for router in (
+        blocks.router,
+        plans.router,
+        controllers.router,
+        calendars.router,
+        balances.router,
+        runs.router,
+        gauges.router,
+        soil_readings.router,
+        pauses.router,
+        farms.router,
+        counties.router,
+        waterworks.router,
+        status.router,
+    ):
+        check_rights(router.routes)
+        app.state.rights.update(rights_by_operation(router.routes))
+        methods.add(router.routes, prefix="/v1")
         app.include_router(router, prefix="/v1")
-    app.include_router(pages.router)
+    for router in (pages.router, status.probes_router, status.metrics_router):
+        app.include_router(router)
     pages.serve_documentation_files(app)
+    mount_pages(app, service, Door(gate.find_caller, gate.over_address_limit, news.look))
     handle_problems(app)
-    app.add_middleware(RequestFrame)
+    # The last one added is the first to see a request.
+    app.add_middleware(BodyGuard)
+    app.add_middleware(GuardedPaths, gate=gate, news=news)
+    app.add_middleware(RequestFrame, metrics=app.state.metrics)
+    app.hot_path = HotPath(
+        programs=app.state.programs,
+        plans=app.state.plan_documents,
+        news=news,
+        gate=gate,
+        clock=service.clock,
+        metrics=app.state.metrics,
+    )
     return app
 
 
 class _Application(FastAPI):
+    hot_path: HotPath | None = None
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer at once what can be, before any middleware runs; all else in the usual way."""
+        if self.hot_path is None or not await self.hot_path.answer(scope, send):
+            try:
+                await super().__call__(scope, receive, send)
+            finally:
+                if scope["type"] == "http" and scope["method"] not in ("GET", "HEAD"):
+                    self.state.news.expire()
+
     def openapi(self) -> dict[str, Any]:
         """The OpenAPI document, with the schema that all problem answers refer to."""
         document = super().openapi()
@@ -66,4 +158,5 @@ class _Application(FastAPI):
             schemas.update(own.pop("$defs"))
             schemas["ProblemOut"] = own
             document["components"]["schemas"] = dict(sorted(schemas.items()))
+            complete(document, self.state.rights)
         return document

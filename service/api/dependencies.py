@@ -22,7 +22,8 @@ async def _service(request: Request) -> Service:
 
 def _full_date(given: object) -> object:
     """Only YYYY-MM-DD: pydantic alone also takes seconds since 1970 and times at midnight."""
-    if isinstance(given, str) and not _DATE.fullmatch(given):
+    is_text = isinstance(given, str) and _DATE.fullmatch(given) is not None
+    if not is_text and not isinstance(given, date):
         message = "Allowed: a calendar date as YYYY-MM-DD"
         raise ValueError(message)
     return given

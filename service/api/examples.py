@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+import orjson
+
+from service.operations.publish_programs import csv_body, json_body, render_program
+from service.records import ChannelDefinition, ControllerDefinition, FallbackRun
+
 BLOCK_PAGE: Final[dict[str, Any]] = {
     "items": [
         {
@@ -188,6 +193,7 @@ PLAN: Final[dict[str, Any]] = {
             "rain_mm": 0.0,
         },
     ],
+    "injection": None,
 }
 
 EXPLANATION: Final[dict[str, Any]] = {
@@ -289,6 +295,7 @@ BALANCE: Final[dict[str, Any]] = {
             "unrooted_loss_mm": 0.0,
             "irrigation_drainage_mm": 0.0,
             "resize_mm": 0.0,
+            "correction_mm": 0.0,
             "taw_mm": 28.027482,
             "raw_mm": 13.190538,
             "depletion_start_mm": 27.03504,
@@ -297,3 +304,135 @@ BALANCE: Final[dict[str, Any]] = {
         }
     ],
 }
+
+STATUS: Final[dict[str, Any]] = {
+    "status": "warn",
+    "checked_at": "2026-07-14T23:05:00Z",
+    "findings": ["weather is old or ends too soon: hill"],
+    "scheduler": {"last_tick_at": "2026-07-14T23:04:40Z", "verdict": "pass"},
+    "queues": [
+        {"job": "evening", "due_count": 0},
+        {"job": "repair", "due_count": 0},
+        {"job": "weather", "due_count": 1},
+        {"job": "prune", "due_count": 0},
+    ],
+    "farms": [
+        {
+            "farm_id": "hill-farm",
+            "next_due_at": "2026-07-15T22:15:00Z",
+            "is_overdue": False,
+            "last_run": {
+                "run_key": "evening:hill-farm:2026-07-14",
+                "due_at": "2026-07-14T22:15:00Z",
+                "state": "done",
+                "outcome": "planned",
+                "attempt_count": 1,
+                "changed_at": "2026-07-14T22:15:21Z",
+            },
+        }
+    ],
+    "sites": [
+        {
+            "site_id": "hill",
+            "is_stale": True,
+            "last_observed_day": "2026-07-10",
+            "observed_age_h": 91.08,
+            "forecast_issued_at": "2026-07-14T21:15:00Z",
+            "forecast_age_h": 1.83,
+            "forecast_until_day": "2026-07-21",
+        }
+    ],
+    "breakers": [
+        {
+            "key": "weather-service|api.weather.example",
+            "state": "closed",
+            "open_until": None,
+            "failure_count": 2,
+            "last_reason": "timeout",
+        }
+    ],
+}
+
+_EXAMPLE_JSON, _EXAMPLE_CSV = render_program(
+    ControllerDefinition(
+        controller_id="hill-farm.shed",
+        farm_id="hill-farm",
+        name="Pump shed",
+        channels=(
+            ChannelDefinition(
+                channel=1, block_id="hill-farm.north", fallback=(FallbackRun(330, 40),)
+            ),
+            ChannelDefinition(channel=2, block_id="hill-farm.south"),
+        ),
+    ),
+    [
+        (
+            1,
+            "run",
+            180,
+            [(1784106000, "2026-07-15T05:00", 40), (1784110800, "2026-07-15T06:20", 40)],
+        ),
+        (2, "hold", 240, []),
+    ],
+    version=42,
+    issued_epoch_s=1784070000,
+    valid_epoch_s=(1784001600, 1784174400),
+    zone="America/New_York",
+)
+PROGRAM: Final[dict[str, Any]] = orjson.loads(json_body(_EXAMPLE_JSON, 1784073600))
+PROGRAM_CSV: Final = csv_body(_EXAMPLE_CSV, 1784073600).decode()
+
+FARM_PLANS: Final[dict[str, Any]] = {
+    "farm_id": "hill-farm",
+    "day": "2026-07-15",
+    "items": [
+        {
+            "block_id": "hill-farm.north",
+            "block_name": "North blueberries",
+            "version": 1,
+            "issued_at": "2026-07-14T23:00:00Z",
+            "status": "water",
+            "pulses": [
+                {
+                    "start_local": "2026-07-15T05:00:00-04:00",
+                    "end_local": "2026-07-15T05:40:00-04:00",
+                    "start_epoch_s": 1784106000,
+                    "end_epoch_s": 1784108400,
+                    "duration_min": 40,
+                }
+            ],
+            "planned_min": 40,
+            "gross_mm": 1.81,
+            "net_mm": 1.63,
+            "volume_l": 5490.0,
+            "flags": [],
+        }
+    ],
+}
+PLAN_CSV: Final = (
+    "day,block_id,block_name,version,status,pulse,start_local,start_epoch_s,duration_min,"
+    "planned_min,gross_mm,net_mm,volume_l\r\n"
+    "2026-07-15,hill-farm.north,North blueberries,1,water,1,2026-07-15T05:00:00-04:00,1784106000,"
+    "40,40,1.81,1.63,5490.0\r\n"
+)
+
+CALENDAR: Final = "\r\n".join(
+    (
+        "BEGIN:VCALENDAR",
+        "VERSION:2.0",
+        "PRODID:-//Rillwright//Plans//EN",
+        "UID:plans.hill-farm@farm.example",
+        "REFRESH-INTERVAL;VALUE=DURATION:PT4H",
+        "BEGIN:VEVENT",
+        "UID:pulse.hill-farm.north.2026-07-15.1@farm.example",
+        "SEQUENCE:0",
+        "DTSTAMP:20260714T230000Z",
+        "DTSTART:20260715T090000Z",
+        "DTEND:20260715T094000Z",
+        "SUMMARY:Water North blueberries\\, 40 min",
+        "STATUS:CONFIRMED",
+        "END:VEVENT",
+        "END:VCALENDAR",
+        "",
+    )
+)

@@ -7,8 +7,7 @@ in each problem, so that the operator finds the log entry that says more.
 
 from __future__ import annotations
 
-import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Any
@@ -26,17 +25,21 @@ from service.errors import (
     InputInvalid,
     NotFound,
     PlanNotFound,
+    Retired,
     RillwrightError,
     SettingsInvalid,
+    Stale,
     StorageFailed,
     WeatherUnavailable,
 )
+from service.logs import get_logger
+from service.operations.answer_once import KeyTaken, StillRunning
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 30
 """Seconds after which a request that met a busy database may be sent again, own choice."""
 _LONGEST_NAME = 80
-_log = logging.getLogger(__name__)
+_log = get_logger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,96 @@ PLAN_NOT_FOUND = ProblemType(
     "The block is known, but no plan of it is stored for the day asked for.",
     "Leave the date out to get the latest plan. Tomorrow's plans are made every evening; a block"
     " that was added since then gets its first plan with the next run.",
+)
+RETIRED = ProblemType(
+    "retired",
+    410,
+    "Not in use any more",
+    "What stood under this address was taken out of use.",
+    "Stop asking. A controller that gets this answer is not paired any more: it closes its valves,"
+    " runs neither program nor fallback, and calls for a person.",
+)
+UNAUTHORISED = ProblemType(
+    "key-required",
+    401,
+    "Key required",
+    "The request came without a key, or with one that is unknown, revoked or expired.",
+    "Send the key as `Authorization: Bearer rw_...`, or as `X-API-Key`. The operator makes keys"
+    " with `rillwright keys add`, and tells whether yours has ended.",
+)
+FORBIDDEN = ProblemType(
+    "scope-missing",
+    403,
+    "Scope missing",
+    "The key is good, but it was not made for this. WWW-Authenticate names the scope that is asked"
+    " for.",
+    "Ask the operator for a key with that scope.",
+)
+TOO_MANY_REQUESTS = ProblemType(
+    "too-many-requests",
+    429,
+    "Too many requests",
+    "The key or the address has asked more often than was agreed.",
+    "Wait for the seconds of the Retry-After header. A controller keeps its last program until"
+    " then.",
+)
+TOO_LARGE = ProblemType(
+    "too-large",
+    413,
+    "Body too large",
+    "The body is larger than the 1,000,000 bytes that are taken.",
+    "Send it in parts: at most 1,000 runs in a request.",
+)
+UNSUPPORTED_MEDIA_TYPE = ProblemType(
+    "unsupported-media-type",
+    415,
+    "Unsupported media type",
+    "The body is not declared as JSON in UTF-8.",
+    "Send `Content-Type: application/json`; JSON has no other charset than UTF-8.",
+)
+MALFORMED_JSON = ProblemType(
+    "malformed-json",
+    400,
+    "Malformed JSON",
+    "The body is not JSON in UTF-8.",
+    "Check it with a JSON reader. NaN and Infinity are not JSON; leave out what is not known.",
+)
+IDEMPOTENCY_KEY_MISSING = ProblemType(
+    "idempotency-key-missing",
+    400,
+    "Idempotency key missing",
+    "The request must carry an Idempotency-Key header: a text of 1 to 255 visible ASCII characters"
+    " in double quotes, best a UUID.",
+    "Make a new key for each report, and send the same key when the same report is sent again. It"
+    " is remembered for 48 hours.",
+)
+IDEMPOTENCY_KEY_TAKEN = ProblemType(
+    "idempotency-key-taken",
+    422,
+    "Idempotency key taken",
+    "The idempotency key was used for another request within the last 48 hours.",
+    "Make a new key for each new request.",
+)
+STILL_RUNNING = ProblemType(
+    "still-running",
+    409,
+    "Still running",
+    "A request with this idempotency key is being worked on.",
+    "Send the request again after a few seconds; the answer will be the same.",
+)
+PRECONDITION_REQUIRED = ProblemType(
+    "precondition-required",
+    428,
+    "Precondition required",
+    "A change must say which state it changes: the If-Match header is missing.",
+    "Get the thing first, and send its ETag as If-Match.",
+)
+PRECONDITION_FAILED = ProblemType(
+    "precondition-failed",
+    412,
+    "Precondition failed",
+    "The thing has changed since its ETag was read. Nothing was changed.",
+    "Get the thing again, look at what has changed, and decide anew.",
 )
 METHOD_NOT_ALLOWED = ProblemType(
     "method-not-allowed",
@@ -126,11 +219,23 @@ STORAGE_UNAVAILABLE = ProblemType(
 
 PROBLEM_TYPES: tuple[ProblemType, ...] = (
     BAD_REQUEST,
+    MALFORMED_JSON,
+    IDEMPOTENCY_KEY_MISSING,
+    UNAUTHORISED,
+    FORBIDDEN,
     NOT_FOUND,
     PLAN_NOT_FOUND,
     METHOD_NOT_ALLOWED,
     CONFLICT,
+    STILL_RUNNING,
+    RETIRED,
+    PRECONDITION_FAILED,
+    TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
     INVALID_REQUEST,
+    IDEMPOTENCY_KEY_TAKEN,
+    PRECONDITION_REQUIRED,
+    TOO_MANY_REQUESTS,
     INTERNAL_ERROR,
     WEATHER_UNAVAILABLE,
     STORAGE_UNAVAILABLE,
@@ -139,9 +244,13 @@ PROBLEM_TYPES: tuple[ProblemType, ...] = (
 # The first class that an error belongs to decides, so the more special ones stand first.
 _TYPE_OF_ERROR: tuple[tuple[type[RillwrightError], ProblemType], ...] = (
     (SettingsInvalid, INTERNAL_ERROR),
+    (KeyTaken, IDEMPOTENCY_KEY_TAKEN),
     (InputInvalid, INVALID_REQUEST),
     (PlanNotFound, PLAN_NOT_FOUND),
     (NotFound, NOT_FOUND),
+    (Retired, RETIRED),
+    (Stale, PRECONDITION_FAILED),
+    (StillRunning, STILL_RUNNING),
     (Conflict, CONFLICT),
     (WeatherUnavailable, WEATHER_UNAVAILABLE),
     (StorageFailed, STORAGE_UNAVAILABLE),
@@ -149,12 +258,29 @@ _TYPE_OF_ERROR: tuple[tuple[type[RillwrightError], ProblemType], ...] = (
 )
 _TYPE_OF_STATUS: Mapping[int, ProblemType] = {
     400: BAD_REQUEST,
+    401: UNAUTHORISED,
+    403: FORBIDDEN,
     404: NOT_FOUND,
     405: METHOD_NOT_ALLOWED,
     409: CONFLICT,
+    410: RETIRED,
+    412: PRECONDITION_FAILED,
+    413: TOO_LARGE,
+    415: UNSUPPORTED_MEDIA_TYPE,
     422: INVALID_REQUEST,
+    428: PRECONDITION_REQUIRED,
+    429: TOO_MANY_REQUESTS,
     500: INTERNAL_ERROR,
 }
+
+
+class Refused(Exception):
+    """A request that the API itself refuses, before any operation is asked."""
+
+    def __init__(self, kind: ProblemType, *, headers: Mapping[str, str] | None = None) -> None:
+        self.kind = kind
+        self.headers = headers
+        super().__init__(kind.title)
 
 
 def problem_document(
@@ -185,7 +311,8 @@ def problem_response(
 
 def handle_problems(app: FastAPI) -> None:
     """Let every error of the application leave it as a problem document."""
-    app.add_exception_handler(RillwrightError, _answer_own_error)
+    app.add_exception_handler(RillwrightError, answer_own_error)
+    app.add_exception_handler(Refused, _answer_refusal)
     app.add_exception_handler(RequestValidationError, _answer_invalid_request)
     app.add_exception_handler(HTTPException, _answer_http_error)
 
@@ -208,12 +335,19 @@ def validation_errors(problems: Sequence[Mapping[str, Any]]) -> list[dict[str, s
 # The handlers are coroutines because Starlette would run plain functions in its thread pool.
 
 
-async def _answer_own_error(request: Request, error: Exception) -> Response:
+async def answer_own_error(request: Request, error: Exception) -> Response:
+    """The answer to a request that met an error of the service; it is logged where it is ours."""
     if not isinstance(error, RillwrightError):
         raise error
     kind = problem_type_of(error)
     if kind.status >= HTTPStatus.INTERNAL_SERVER_ERROR:
-        _log.error("request %s: %s: %s", request.state.request_id, type(error).__name__, error)
+        _log.error(
+            "request %s failed",
+            request.state.request_id,
+            problem=kind.slug,
+            reason=f"{type(error).__name__}: {error}",
+            exc_info=error,
+        )
     return problem_response(
         request,
         kind,
@@ -224,6 +358,12 @@ async def _answer_own_error(request: Request, error: Exception) -> Response:
             else None
         ),
     )
+
+
+async def _answer_refusal(request: Request, error: Exception) -> Response:
+    if not isinstance(error, Refused):
+        raise error
+    return problem_response(request, error.kind, headers=error.headers)
 
 
 async def _answer_invalid_request(request: Request, error: Exception) -> Response:
@@ -237,7 +377,14 @@ async def _answer_http_error(request: Request, error: Exception) -> Response:
         raise error
     kind = _TYPE_OF_STATUS.get(error.status_code)
     if kind is METHOD_NOT_ALLOWED:  # static files say 405 without the Allow that RFC 9110 wants
-        return problem_response(request, kind, headers={"Allow": "GET", **(error.headers or {})})
+        headers = {"Allow": "GET", **(error.headers or {})}
+        # The router names the methods of one of the routes under the address, not of all.
+        known: Callable[[str], str | None] = getattr(
+            request.app.state, "methods_of", lambda _path: None
+        )
+        return problem_response(
+            request, kind, headers={**headers, "Allow": known(request.url.path) or headers["Allow"]}
+        )
     if kind is not None:
         return problem_response(request, kind, headers=error.headers)
     # RFC 9457 4.2.1: a problem that is no more than its status has no type of its own.

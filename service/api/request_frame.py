@@ -5,8 +5,9 @@ A plain ASGI wrapper, since Starlette's own middleware base costs half of the re
 
 from __future__ import annotations
 
-import logging
+import time
 import uuid
+from collections.abc import Callable
 from typing import Final
 
 from starlette.datastructures import MutableHeaders
@@ -14,9 +15,11 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.api.problems import INTERNAL_ERROR, problem_response
+from service.logs import bind_log_context, get_logger, unbind_log_context
+from service.metrics import UNMATCHED, RequestMetrics
 
 REQUEST_ID_HEADER: Final = "X-Request-Id"
-_log = logging.getLogger(__name__)
+_log = get_logger(__name__)
 
 
 class RequestFrame:
@@ -26,23 +29,27 @@ class RequestFrame:
     crashed is logged in full under that id; the caller gets the id alone.
     """
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, metrics: RequestMetrics) -> None:
         self._app = app
+        self._metrics = metrics
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass one request through; other protocols (lifespan) pass untouched."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
+        began = time.perf_counter()
+        status = INTERNAL_ERROR.status
         request_id = str(uuid.uuid4())
         scope.setdefault("state", {})["request_id"] = request_id
         is_head = scope["method"] == "HEAD"
         has_begun = False
 
         async def send_framed(message: Message) -> None:
-            nonlocal has_begun
+            nonlocal has_begun, status
             if message["type"] == "http.response.start":
                 has_begun = True
+                status = message["status"]
                 headers = MutableHeaders(scope=message)
                 headers[REQUEST_ID_HEADER] = request_id
                 headers["X-Content-Type-Options"] = "nosniff"
@@ -54,11 +61,45 @@ class RequestFrame:
             await send(message)
 
         inner = {**scope, "method": "GET"} if is_head else scope
+        bound = bind_log_context(request_id=request_id)
         try:
-            await self._app(inner, receive, send_framed)
+            await self._guard(inner, receive, send_framed, begun=lambda: has_begun)
+        finally:
+            unbind_log_context(**bound)
+            self._metrics.note(
+                scope["method"],
+                _route_of(inner),
+                status,
+                duration_s=time.perf_counter() - began,
+            )
+
+    async def _guard(
+        self, scope: Scope, receive: Receive, send: Send, *, begun: Callable[[], bool]
+    ) -> None:
+        try:
+            await self._app(scope, receive, send)
         except Exception:
-            _log.exception("request %s failed", request_id)
-            if has_begun:
+            _log.exception(
+                "request %s failed",
+                scope["state"]["request_id"],
+                method=scope["method"],
+                route=_route_of(scope),
+            )
+            if begun():
                 raise
-            response = problem_response(Request(inner), INTERNAL_ERROR)
-            await response(inner, receive, send_framed)
+            response = problem_response(Request(scope), INTERNAL_ERROR)
+            await response(scope, receive, send)
+
+
+def _route_of(scope: Scope) -> str:
+    """The path as it was declared, never what the caller wrote, since that has no end.
+
+    A route may know its path only from its router on; the segments before that are the prefix under
+    which the router was included.
+    """
+    declared = getattr(scope.get("route"), "path", None)
+    if not isinstance(declared, str) or ":path}" in declared:
+        return UNMATCHED
+    before = scope["path"].count("/") - declared.count("/")
+    prefix = scope["path"].split("/")[1 : 1 + before] if before > 0 else []
+    return "".join(f"/{part}" for part in prefix) + declared

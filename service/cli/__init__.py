@@ -9,14 +9,28 @@ from __future__ import annotations
 import io
 import sys
 
+from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.evening import load, report_run, run_day, weather_import
 from service.cli.housekeeping import check, migrate, serve
+from service.cli.keys import keys
+from service.cli.mail import mail, people
+from service.cli.pipes import capacity, catch_test, flow_check, lateral
 from service.cli.plans import counties, plan, why
 from service.cli.reckoning import et0, hindcast
 from service.cli.scheduling import schedule
 from service.cli.stations import gauge, station_import
 from service.cli.terminal import make_app
+from service.cli.water import (
+    acid,
+    fertigate,
+    fertigations,
+    fertiliser_add,
+    fertiliser_split,
+    fertilisers,
+    water_add,
+    water_report,
+)
 
 __all__ = ["app", "main"]
 
@@ -33,10 +47,27 @@ app.command()(counties)
 app.command("report-run")(report_run)
 app.command()(et0)
 app.command()(hindcast)
+app.command()(lateral)
+app.command("catch-test")(catch_test)
+app.command("flow-check")(flow_check)
+app.command()(capacity)
+app.command("water-add")(water_add)
+app.command("water-report")(water_report)
+app.command()(acid)
+app.command()(fertilisers)
+app.command("fertiliser-add")(fertiliser_add)
+app.command("fertiliser-split")(fertiliser_split)
+app.command()(fertigate)
+app.command()(fertigations)
+app.command()(controllers)
+app.command("calendar-link")(calendar_link)
 app.command()(check)
 app.command()(migrate)
 app.command()(serve)
 app.command()(schedule)
+app.add_typer(keys, name="keys")
+app.command()(mail)
+app.add_typer(people, name="people")
 
 
 def main() -> None:

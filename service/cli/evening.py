@@ -163,6 +163,7 @@ def _run_group(service: Service, day: date, farms: list[FarmDefinition]) -> DayR
             source_order=service.source_order,
             farm_ids=farm_ids,
             progress=progress,
+            after_publish=service.after_publish,
         )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 from typing import Annotated
 
 import typer
@@ -18,7 +17,10 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
+from service.errors import Fault, SettingsInvalid
+from service.logs import configure_logs
 from service.operations.check_health import Health, check_health
+from service.operations.manage_keys import has_live_key
 from service.settings import Settings, read_settings
 
 
@@ -127,21 +129,39 @@ def serve(
     service = open_service(settings)
     import uvicorn
 
+    from service.api.access import is_loopback
     from service.api.app import create_app
 
     address, number = host or settings.host, port or settings.port
     shown_host = f"[{address}]" if ":" in address else address
-    note(f"Serving on http://{shown_host}:{number}/ - documentation at /docs - stop with Ctrl-C")
-    if not _is_loopback(address):
-        note(
-            "! Not only this machine: other machines can reach it. It asks for no password; put a"
-            " proxy that does in front of it."
+    is_here_only = is_loopback(address)
+    has_key = has_live_key(unit_of_work=service.unit_of_work, clock=service.clock)
+    if not is_here_only and not has_key:
+        raise SettingsInvalid(
+            f"serving on {address} would open the API to other machines, and no key is stored",
+            [
+                Fault(
+                    "--host",
+                    address,
+                    "127.0.0.1 (this machine alone), or any address once `rillwright keys add` has"
+                    " made a key",
+                )
+            ],
         )
-    uvicorn.run(create_app(service), host=address, port=number, log_level="warning")
-
-
-def _is_loopback(address: str) -> bool:
-    try:
-        return ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        return address == "localhost"
+    note(f"Serving on http://{shown_host}:{number}/ - documentation at /docs - stop with Ctrl-C")
+    if not is_here_only:
+        note(
+            "! Not only this machine: other machines can reach it. Keys travel as they are; put a"
+            " proxy that speaks TLS in front of it."
+        )
+    elif not has_key:
+        note("Open to everybody on this machine until `rillwright keys add` makes the first key.")
+    configure_logs(settings.log_format, level=settings.log_level)
+    uvicorn.run(
+        create_app(service, host=address),
+        host=address,
+        port=number,
+        log_config=None,  # its lines go where ours go
+        log_level="warning",
+        access_log=False,  # a line per request would halve the requests per second
+    )

@@ -17,6 +17,7 @@ from service.agronomy.civil_day import wall_time
 from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_sentence
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph
+from service.operations.plan_fertigation import planned_injection
 from service.operations.read_plans import PlanView
 from service.records import FarmDefinition
 
@@ -97,8 +98,29 @@ def _show_block(view: PlanView, units: UnitSystem, said_once: set[str]) -> None:
     for text in (*_less_than_asked(view, units), *cautions(view)):
         if text not in said_once:
             _indented(f"! {text}")
+    _show_injection(view)
     if view.plan.status != "no-weather":
         _indented(_outlook_line(view), style="dim")
+
+
+def _show_injection(view: PlanView) -> None:
+    """Fertiliser of the day with its cautions; nothing where none is ordered."""
+    found = planned_injection(view.plan, view.zone)
+    if found is None:
+        return
+    what = ", ".join(f"{mass_kg:g} kg {name}" for name, mass_kg in found.products)
+    if found.is_possible:
+        spans = ", ".join(f"{start:%H:%M}-{end:%H:%M}" for start, end in found.spans)
+        _indented(
+            f"INJECT {what} in {found.stock_l:g} L of stock at {spans},"
+            f" {found.injector_l_per_h:.1f} L/h (1 to {found.dilution_ratio:.0f}); EC rises by"
+            f" {found.ec_rise_ds_m:.2f} dS/m",
+            style="bold cyan",
+        )
+    else:
+        _indented(f"NO INJECTION of {what}: it does not fit", style="bold red")
+    for text in (*found.advisories, *found.cautions):
+        _indented(f"! {text}")
 
 
 def _indented(text: str, *, style: str = "") -> None:
@@ -263,6 +285,7 @@ def plan_document(view: PlanView) -> dict[str, object]:
         "deferred_mm": plan.numbers.get("deferred_mm"),
         "shortfall_mm": plan.numbers.get("shortfall_mm"),
         "cautions": cautions(view),
+        "injection": planned_injection(plan, view.zone),
         "outlook": [
             {
                 "day": plan.day + timedelta(days=place),

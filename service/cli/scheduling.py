@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import logging
 from typing import Annotated
 
 import typer
 
 from service.bootstrap import open_service
 from service.cli.terminal import EXIT_UNFULFILLED, JsonOption, note, out, print_json
+from service.logs import configure_logs
 
 
 def schedule(
@@ -23,7 +23,7 @@ def schedule(
     from service import scheduler
 
     if not once:
-        logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+        configure_logs(service.settings.log_format, level=service.settings.log_level)
         scheduler.run_scheduler(service)
         return
     outcome = scheduler.run_once(service)

@@ -425,7 +425,7 @@ class SqlBlockStore:
         return int(key)
 
     def find_users(self, site_keys: Ints) -> dict[int, tuple[str, ...]]:
-        """Ids of the farms whose blocks draw on each site, or once did; sites without are missing."""
+        """Ids of the farms whose blocks draw on each site or once did; others are missing."""
         rows = self._connection.execute(
             select(block_version.c.site_key, farm.c.farm_id)
             .join(block, block.c.block_key == block_version.c.block_key)

@@ -39,6 +39,7 @@ from service.farm_files.block_keys import (
     WETTED_FRACTION,
     NumberKey,
 )
+from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
 from service.farm_files.toml_table import TomlTable, one_of
 from service.records import BLOCK_NUMBERS, BlockDefinition, CurveDefinition, NoWaterPeriod
@@ -129,6 +130,10 @@ def read_block(
     draft.origins["windows"] = GIVEN
     no_water = _read_no_water(table)
     balance_start = table.day("balance_start")
+    layout = read_layout(
+        table.table("hydraulics"),
+        LayoutDefaults(draft.numbers["emitter_spacing_m"], draft.numbers["row_spacing_m"]),
+    )
     _read_origins(table, draft)
     for scaled, sources in _SCALED_BY.items():
         is_default = all(draft.origins.get(source) != GIVEN for source in sources)
@@ -151,6 +156,7 @@ def read_block(
         no_water=no_water,
         balance_start=balance_start,
         origins=draft.origins,
+        layout=layout,
         **{number: draft.numbers[number] for number in BLOCK_NUMBERS},
     )
 

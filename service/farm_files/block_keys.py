@@ -56,6 +56,7 @@ SUPPLY_FLOW = Measure(
     examples=("'40 gpm'", "'9 m3/h'"),
 )
 STAGE_LENGTH = _plain("whole days", 1.0, 365.0, "30", "60")
+FALLBACK_DURATION = _duration(10.0, 720.0, "'40 min'", "'1.5 h'")
 DEGREE_DAYS = Measure(
     noun="a sum of degree days",
     unit="degC day",

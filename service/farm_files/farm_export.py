@@ -11,10 +11,12 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, GRAINS
+from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
 from service.farm_files.toml_table import wall_text
 from service.records import (
     BlockDefinition,
+    ControllerDefinition,
     FarmBundle,
     MonthlyNormals,
     SiteDefinition,
@@ -57,6 +59,18 @@ def write_farm_file(bundle: FarmBundle) -> str:
         ]
     for block in bundle.blocks:
         lines += [*_block_lines(block), ""]
+    for controller in bundle.controllers:
+        lines += [*_controller_lines(controller), ""]
+    for person in bundle.people:
+        lines += [
+            "[[person]]",
+            _pair("mail", person.mail_address),
+            _pair("name", person.name),
+            _pair("language", person.language),
+            _pair("unit_system", person.unit_system),
+            f"receives = {_list(person.receives)}",
+            "",
+        ]
     return "\n".join(lines)
 
 
@@ -120,10 +134,32 @@ def _block_lines(block: BlockDefinition) -> list[str]:
         for name, origin in sorted(block.origins.items())
         if origin != GIVEN and name in kept
     ]
+    if block.layout is not None:
+        tables["hydraulics"] = layout_lines(block.layout)
     for name, pairs in tables.items():
         if pairs:
             lines += ["", f"[block.{name}]", *pairs]
     return lines
+
+
+def _controller_lines(controller: ControllerDefinition) -> list[str]:
+    lines = [
+        "[[controller]]",
+        _pair("id", controller.controller_id.rpartition(".")[2]),
+        _pair("name", controller.name),
+        _pair("policy", controller.policy),
+        "channels = [",
+    ]
+    for channel in controller.channels:
+        runs = ", ".join(
+            f"{{ start = {_literal(wall_text(run.start_wall_min))}, "
+            f"duration = {_literal(write_quantity(run.duration_min, 'min'))} }}"
+            for run in channel.fallback
+        )
+        fallback = f", fallback = [{runs}]" if runs else ""
+        block = _literal(channel.block_id.rpartition(".")[2])
+        lines.append(f"    {{ channel = {channel.channel}, block = {block}{fallback} }},")
+    return [*lines, "]"]
 
 
 def _curve_lines(block: BlockDefinition) -> tuple[list[str], list[str]]:

@@ -30,6 +30,7 @@ from service.farm_files.block_keys import (
     SUPPLY_FLOW,
     WIND_HEIGHT,
 )
+from service.farm_files.controller_file import read_controllers
 from service.farm_files.farm_export import write_farm_file
 from service.farm_files.places import (
     clock_offsets_h,
@@ -40,18 +41,21 @@ from service.farm_files.places import (
 from service.farm_files.quantities import show
 from service.farm_files.toml_table import TomlTable, one_of, wall_text
 from service.records import (
+    LANGUAGES,
+    MAIL_LISTS,
     BlockDefinition,
     CountyDefinition,
     CurveDefinition,
     FarmBundle,
     FarmDefinition,
     MonthlyNormals,
+    Person,
     SiteDefinition,
     SupplyDefinition,
     WallWindow,
 )
 
-__all__ = ["parse_farm", "read_farm_file", "write_farm_file"]
+__all__ = ["parse_farm", "read_bundle", "read_farm_file", "write_farm_file"]
 
 LARGEST_FILE_BYTES = 5_000_000
 DEFAULT_ISSUE_WALL_MIN = 19 * 60
@@ -89,7 +93,7 @@ def parse_farm(text: str, *, name: str) -> FarmBundle:
     if not content:
         raise _unreadable(name, "a file without any table")
     faults: list[Fault] = []
-    bundle = _read_bundle(TomlTable(content, f"{name}: ", faults))
+    bundle = read_bundle(TomlTable(content, f"{name}: ", faults))
     if faults:
         count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
         raise FarmFileInvalid(f"{name} cannot be loaded: {count}", faults)
@@ -114,7 +118,8 @@ def _parse_toml(text: str, name: str) -> dict[str, object]:
         ) from error
 
 
-def _read_bundle(root: TomlTable) -> FarmBundle:
+def read_bundle(root: TomlTable) -> FarmBundle:
+    """The bundle behind the tables of a file or document; faults are noted in the root's list."""
     farm_table = root.table("farm")
     farm = _read_farm(farm_table) if farm_table is not None else None
     zone = farm.zone if farm is not None else None
@@ -127,7 +132,12 @@ def _read_bundle(root: TomlTable) -> FarmBundle:
     _refuse_duplicates(county_tables, "code")
     supply_tables = root.tables("supply")
     block_tables = root.tables("block")
-    for key, tables in (("supply", supply_tables), ("block", block_tables)):
+    controller_tables = root.tables("controller")
+    for key, tables in (
+        ("supply", supply_tables),
+        ("block", block_tables),
+        ("controller", controller_tables),
+    ):
         if tables and farm_table is None:
             root.refuse(key, f"[[{key}]] without a farm", "a [farm] table with id, name and zone")
     farm_id = farm.farm_id if farm is not None else ""
@@ -157,6 +167,9 @@ def _read_bundle(root: TomlTable) -> FarmBundle:
         )
         blocks.append(block)
     _refuse_duplicates(block_tables, "id")
+    controllers = read_controllers(controller_tables, farm_id, blocks)
+    _refuse_duplicates(controller_tables, "id")
+    people = _read_people(root, farm)
     root.close()
     return FarmBundle(
         farm=farm,
@@ -164,6 +177,8 @@ def _read_bundle(root: TomlTable) -> FarmBundle:
         counties=tuple(county for county in counties if county is not None),
         supplies=tuple(supply for supply in supplies if supply is not None),
         blocks=tuple(blocks),
+        people=people,
+        controllers=tuple(controllers),
     )
 
 
@@ -286,6 +301,29 @@ def _read_supply(table: TomlTable, farm_id: str) -> SupplyDefinition | None:
     )
     table.close()
     return supply if table.fault_count() == faults_before else None
+
+
+def _read_people(root: TomlTable, farm: FarmDefinition | None) -> tuple[Person, ...]:
+    tables = root.tables("person")
+    if tables and farm is None:
+        root.refuse("person", "[[person]] without a farm", "a [farm] table with id, name and zone")
+    people = [_read_person(table, farm) for table in tables]
+    _refuse_duplicates(tables, "mail")
+    return tuple(person for person in people if person is not None)
+
+
+def _read_person(table: TomlTable, farm: FarmDefinition | None) -> Person | None:
+    faults_before = table.fault_count()
+    unit_system = farm.unit_system if farm is not None else "us"
+    person = Person(
+        mail_address=table.mail_address("mail"),
+        name=table.text("name"),
+        language=table.choice("language", LANGUAGES, "en") or "en",
+        unit_system=table.choice("unit_system", ("us", "si"), unit_system) or unit_system,
+        receives=table.choices("receives", MAIL_LISTS, MAIL_LISTS),
+    )
+    table.close()
+    return person if table.fault_count() == faults_before else None
 
 
 def _with_windows(block: BlockDefinition, supply: SupplyDefinition | None) -> BlockDefinition:

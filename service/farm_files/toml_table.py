@@ -12,7 +12,9 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from difflib import get_close_matches
-from typing import cast
+from typing import Self, cast
+
+from email_validator import EmailNotValidError, validate_email
 
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity, show
@@ -61,6 +63,14 @@ class TomlTable:
     def where(self, key: str) -> str:
         """Where a key stands, for a message."""
         return f"{self._place}{key}"
+
+    def _inside(self, key: str) -> str:
+        """The place that a table under a key gives its own keys."""
+        return f"{self._place}{key}."
+
+    def _inside_item(self, key: str, index: int, item: Mapping[str, object]) -> str:
+        """The same for a table in a list, whose places count from 1."""
+        return f"{self._place}{key}[{index}]{_label(item)} "
 
     def refuse(self, key: str, found: str, allowed: str) -> None:
         """Note a fault."""
@@ -116,6 +126,30 @@ class TomlTable:
         self.refuse(key, show(value), one_of(value, known))
         return None
 
+    def choices(self, key: str, known: Sequence[str], default: tuple[str, ...]) -> tuple[str, ...]:
+        """Some of a few words, none twice, in their own order; the default after a fault."""
+        value = self.value(key)
+        if value is None:
+            return default
+        if isinstance(value, list) and all(item in known for item in value):
+            return tuple(word for word in known if word in value)
+        self.refuse(key, show(value), f"a list of some of {', '.join(map(repr, known))}")
+        return default
+
+    def mail_address(self, key: str) -> str:
+        """One mail address in the form that tells people apart; empty after a fault."""
+        value = self.value(key)
+        try:
+            found = validate_email(
+                value if isinstance(value, str) else "",
+                check_deliverability=False,
+                allow_smtputf8=False,
+            )
+        except EmailNotValidError as error:
+            self.refuse(key, show(value), f"one mail address such as 'ana@example.org' ({error})")
+            return ""
+        return found.ascii_email or found.normalized
+
     def number(self, key: str, measure: Measure, default: float | None = None) -> float:
         """A quantity in the unit of the measure; NaN after a fault."""
         value = self.value(key)
@@ -145,7 +179,7 @@ class TomlTable:
         )
         return () if any(math.isnan(item) for item in read) else read
 
-    def table(self, key: str) -> TomlTable | None:
+    def table(self, key: str) -> Self | None:
         """A table inside this one; None if there is none or after a fault."""
         value = self.value(key)
         if value is None:
@@ -153,9 +187,9 @@ class TomlTable:
         if not isinstance(value, dict):
             self.refuse(key, show(value), "a table such as { name = value, ... }")
             return None
-        return TomlTable(value, f"{self._place}{key}.", self._faults)
+        return type(self)(value, self._inside(key), self._faults)
 
-    def tables(self, key: str) -> list[TomlTable]:
+    def tables(self, key: str) -> list[Self]:
         """The tables of a list of them, each named by its place in the list, from 1."""
         value = self.value(key)
         if value is None:
@@ -164,7 +198,7 @@ class TomlTable:
             self.refuse(key, "no list of tables", f"a list of tables: write [[{key}]] above each")
             return []
         return [
-            TomlTable(item, f"{self._place}{key}[{index}]{_label(item)} ", self._faults)
+            type(self)(item, self._inside_item(key, index, item), self._faults)
             for index, item in enumerate(cast(list[dict[str, object]], value), 1)
         ]
 
@@ -300,7 +334,7 @@ def read_wall(value: object) -> int | None:
 
 
 def _label(content: Mapping[str, object]) -> str:
-    name = content.get("id", content.get("code"))
+    name = content.get("id", content.get("code", content.get("mail")))
     return f" {name[:40]!r}" if isinstance(name, str) else ""
 
 

@@ -22,7 +22,13 @@ from service.agronomy.watering_rules import credited_rain_mm
 from service.errors import InputInvalid, NotFound
 from service.operations.gather_weather import gather_weather, monthly_normals
 from service.ports import Clock, UnitOfWorkFactory
-from service.records import BLOCK_NUMBERS, BlockDefinition, CountyDefinition, SiteTable
+from service.records import (
+    BLOCK_NUMBERS,
+    BlockDefinition,
+    CountyDefinition,
+    SiteDefinition,
+    SiteTable,
+)
 
 CLIMATE_DAYS = 30
 """Days before the span whose wind and humidity adjust the crop coefficient."""
@@ -42,10 +48,12 @@ class CountyComparison:
     rain_mm: Floats
     """(counties,) rain that fell or is forecast, all of it."""
     need: CountyNeed
+    observed_until: tuple[date | None, ...]
+    """By county, the last day with observed weather."""
 
 
 def compare_counties(
-    reference_block_id: str,
+    reference: str | BlockDefinition,
     *,
     first_day: date,
     last_day: date,
@@ -56,6 +64,8 @@ def compare_counties(
 ) -> CountyComparison:
     """The need of every county from ``first_day`` to ``last_day`` as known on ``on``.
 
+    ``reference`` is a stored block's name, or a block that is stored nowhere.
+
     Raises NotFound for an unknown block or where no county is stored, InputInvalid for the span.
     """
     if not 0 <= (last_day - first_day).days < LONGEST_SPAN_DAYS:
@@ -64,7 +74,9 @@ def compare_counties(
             f" hold at most {LONGEST_SPAN_DAYS} days"
         )
     with unit_of_work(write=False) as unit:
-        reference = unit.blocks.get_block(reference_block_id, day=on)
+        block = (
+            unit.blocks.get_block(reference, day=on) if isinstance(reference, str) else reference
+        )
         counties = tuple(unit.blocks.list_counties())
         if not counties:
             raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
@@ -81,9 +93,13 @@ def compare_counties(
             last_day=last_day,
             source_order=source_order,
         )
+        observed_until = tuple(
+            (unit.weather.find_span(site_keys[county.site_id], kind="observed") or (None, None))[1]
+            for county in counties
+        )
     days = days_of(gathered.weather.days, CLIMATE_DAYS, gathered.days.size)
     column = np.searchsorted(sites.keys, [site_keys[county.site_id] for county in counties])
-    blocks = _copies(reference, column, season_year=first_day.year)
+    blocks = _copies(block, column, season_year=first_day.year)
     rain_mm = days.rain_mm[:, column]
     need = weekly_need(
         days.et0_mm[:, column],
@@ -94,14 +110,25 @@ def compare_counties(
         normal_et0_mm=_normal_mm(sites, days.days)[column],
     )
     return CountyComparison(
-        reference=reference,
+        reference=block,
         counties=counties,
         first_day=first_day,
         last_day=last_day,
         forecast_day_count=(~gathered.is_observed[CLIMATE_DAYS:, column]).sum(axis=0),
         rain_mm=rain_mm.sum(axis=0),
         need=need,
+        observed_until=observed_until,
     )
+
+
+def list_county_sites(*, unit_of_work: UnitOfWorkFactory) -> tuple[SiteDefinition, ...]:
+    """The sites that counties take their weather from; raises NotFound without any county."""
+    with unit_of_work(write=False) as unit:
+        wanted = {county.site_id for county in unit.blocks.list_counties()}
+        if not wanted:
+            raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
+        stored = unit.blocks.read_site_table().definitions
+    return tuple(site for site in stored if site.site_id in wanted)
 
 
 def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> BlockBatch:

@@ -124,15 +124,21 @@ def _earlier(day: date, zone: str) -> date:
 
 
 def list_due(
-    unit: UnitOfWork, *, now: datetime, sources: Sequence[str], evening_lead_min: int
+    unit: UnitOfWork,
+    *,
+    now: datetime,
+    sources: Sequence[str],
+    evening_lead_min: int,
+    looks_back: bool = True,
 ) -> list[DueRun]:
     """Every run that is due by now and not done, in the order in which to run them.
 
-    Weather comes first, as evenings want it; then evenings, repairs, and what can wait.
+    Weather comes first, as evenings want it; then evenings, repairs, and what can wait. Who only
+    wants to know what is due does not look back for the missed dates that the runs would cover.
     """
     farms = unit.blocks.list_farms()
-    evenings = _due_evenings(unit.runs, farms, now, evening_lead_min)
-    repairs = _due_repairs(unit.runs, farms, now, evening_lead_min)
+    evenings = _due_evenings(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)
+    repairs = _due_repairs(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)
     refreshes = _due_refreshes(unit, farms, now, sources=sources, lead_min=evening_lead_min)
     prunes = _not_done(unit.runs, [_latest_prune(now)])
     return [*refreshes, *evenings, *repairs, *prunes]
@@ -142,7 +148,12 @@ def list_due(
 
 
 def _due_evenings(
-    runs: RunLedger, farms: Sequence[FarmDefinition], now: datetime, lead_min: int
+    runs: RunLedger,
+    farms: Sequence[FarmDefinition],
+    now: datetime,
+    lead_min: int,
+    *,
+    looks_back: bool,
 ) -> list[DueRun]:
     latest = []
     for farm in farms:
@@ -153,11 +164,17 @@ def _due_evenings(
         due_at = evening_due_at(farm, day, evening_lead_min=lead_min)
         return _farm_run(EVENING, farm, day, due_at)
 
-    return _with_missed(runs, _not_done(runs, latest), farms, earlier)
+    due = _not_done(runs, latest)
+    return _with_missed(runs, due, farms, earlier) if looks_back else due
 
 
 def _due_repairs(
-    runs: RunLedger, farms: Sequence[FarmDefinition], now: datetime, lead_min: int
+    runs: RunLedger,
+    farms: Sequence[FarmDefinition],
+    now: datetime,
+    lead_min: int,
+    *,
+    looks_back: bool,
 ) -> list[DueRun]:
     """Repairs; none of a date once the next evening is due, which does the same and more."""
     latest = []
@@ -170,7 +187,8 @@ def _due_repairs(
     def earlier(farm: FarmDefinition, day: date) -> DueRun:
         return _farm_run(REPAIR, farm, day, repair_due_at(farm, day))
 
-    return _with_missed(runs, _not_done(runs, latest), farms, earlier)
+    due = _not_done(runs, latest)
+    return _with_missed(runs, due, farms, earlier) if looks_back else due
 
 
 def _farm_run(job: str, farm: FarmDefinition, day: date, due_at: datetime) -> DueRun:

@@ -6,6 +6,7 @@ kept so that each plan can carry its weather reasoning.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
@@ -139,7 +140,16 @@ def monthly_normals(sites: Sequence[SiteDefinition], name: str) -> Floats:
     return table
 
 
-def weather_documents(gathered: GatheredWeather, *, first_day: date) -> list[bytes]:
+@dataclass(frozen=True, slots=True)
+class WeatherDocuments:
+    """The weather reasoning of sites, in their order."""
+
+    documents: list[bytes]
+    digests: list[str]
+    """Hash of the numbers and flags of each, not of when they were issued or fetched."""
+
+
+def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherDocuments:
     """Each site's weather reasoning from ``first_day`` on, as JSON, in the order of the sites."""
     first = int((np.datetime64(first_day) - gathered.days[0]).astype(np.int64))
     days = [str(day) for day in gathered.days[first:]]
@@ -165,29 +175,33 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> list[byt
     }
     labels = _labels(gathered.rows)
     notes = gathered.rows.field_notes
-    documents = []
+    documents, digests = [], []
     for index, site in enumerate(gathered.sites.definitions):
         origins, rows_by_field = _origins(gathered.chosen, index, first, labels)
         field_notes = _notes(gathered.chosen, index, first, notes) if notes else {}
+        said = {
+            "site_id": site.site_id,
+            "latitude_deg": site.latitude_deg,
+            "longitude_deg": site.longitude_deg,
+            "elevation_m": site.elevation_m,
+            "zone": site.zone,
+            "days": days,
+            "fields": {name: values[index] for name, values in columns.items()},
+            "flags": {name: values[index] for name, values in flags.items()},
+            "unit_fault": gathered.weather.unit_faults.get(index),
+        }
+        digests.append(hashlib.sha256(orjson.dumps(said)).hexdigest())
         documents.append(
             orjson.dumps(
                 {
-                    "site_id": site.site_id,
-                    "latitude_deg": site.latitude_deg,
-                    "longitude_deg": site.longitude_deg,
-                    "elevation_m": site.elevation_m,
-                    "zone": site.zone,
-                    "days": days,
-                    "fields": {name: values[index] for name, values in columns.items()},
-                    "flags": {name: values[index] for name, values in flags.items()},
+                    **said,
                     "origins": origins,
                     "origin_of": rows_by_field,
                     "field_notes": field_notes,
-                    "unit_fault": gathered.weather.unit_faults.get(index),
                 }
             )
         )
-    return documents
+    return WeatherDocuments(documents=documents, digests=digests)
 
 
 def _labels(rows: WeatherRows) -> list[dict[str, str]]:

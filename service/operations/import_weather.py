@@ -12,8 +12,14 @@ from datetime import date
 import numpy as np
 
 from service.agronomy.records import Days, Floats
-from service.ports import Clock, UnitOfWorkFactory
+from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import WEATHER_FIELDS, LoadOutcome, WeatherRows
+
+
+def reopen_ledgers(unit: UnitOfWork, outcome: LoadOutcome) -> None:
+    """Unsettle the ledgers of the sites whose past weather has changed, from the first day on."""
+    for site_key, day in outcome.first_change.items():
+        unit.ledger.rewind(site_key=site_key, day=day)
 
 
 def import_weather(
@@ -50,7 +56,5 @@ def import_weather(
             fields={name: fields.get(name, missing) for name in WEATHER_FIELDS},
         )
         outcome = unit.weather.save_rows(rows, fetched_at=issued_at)
-        observed = days[~is_forecast]
-        if outcome.created_count + outcome.changed_count and observed.size:
-            unit.ledger.rewind(site_key=site_key, day=observed.min().item())
+        reopen_ledgers(unit, outcome)
     return outcome

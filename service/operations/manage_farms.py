@@ -6,9 +6,13 @@ the day given, so that days already booked keep the block they were booked with.
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 
-from service.ports import Clock, UnitOfWorkFactory
+from service.operations.keep_measured import keep_measured
+from service.operations.manage_controllers import save_controllers
+from service.operations.people import save_farm_people
+from service.operations.publish_programs import PLANS_TOPIC
+from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import FarmBundle, LoadOutcome
 
 
@@ -17,4 +21,26 @@ def load_bundle(
 ) -> LoadOutcome:
     """Store what differs from what is stored; all of it or, on an error, nothing."""
     with unit_of_work(write=True) as unit:
-        return unit.blocks.save_bundle(bundle, effective_day=effective_day, recorded_at=clock.now())
+        return store_bundle(unit, bundle, effective_day=effective_day, recorded_at=clock.now())
+
+
+def store_bundle(
+    unit: UnitOfWork, bundle: FarmBundle, *, effective_day: date, recorded_at: datetime
+) -> LoadOutcome:
+    """As :func:`load_bundle`, inside a transaction that is open already."""
+    bundle = keep_measured(unit, bundle, day=effective_day)
+    outcome = unit.blocks.save_bundle(bundle, effective_day=effective_day, recorded_at=recorded_at)
+    if bundle.farm is None:
+        return outcome
+    if outcome.created_count + outcome.changed_count + outcome.retired_count:
+        unit.marks.bump(PLANS_TOPIC)  # a plan as it is read also tells of its block
+    paired = save_controllers(
+        unit, bundle.farm.farm_id, bundle.controllers, recorded_at=recorded_at
+    )
+    read = save_farm_people(unit, bundle.farm.farm_id, bundle.people)
+    return LoadOutcome(
+        created_count=outcome.created_count + paired.created_count + read.created_count,
+        changed_count=outcome.changed_count + paired.changed_count + read.changed_count,
+        unchanged_count=outcome.unchanged_count + paired.unchanged_count + read.unchanged_count,
+        retired_count=outcome.retired_count + paired.retired_count,
+    )

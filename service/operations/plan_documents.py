@@ -8,8 +8,8 @@ again makes no new version.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from datetime import date
 from itertools import pairwise
 
@@ -43,10 +43,18 @@ class PlanSituation:
     outlook: Outlook
     ledger_flags: Ints
     settled_day: Days
+    injections: Mapping[int, Mapping[str, object]] = field(default_factory=dict)
+    """What is said of the fertiliser to be injected, by row of the block."""
 
 
-def plan_rows(situation: PlanSituation, *, basis_keys: Ints) -> PlanRows:
-    """One row per block, in the order of the table; ``basis_keys`` are those of the sites."""
+def plan_rows(
+    situation: PlanSituation, *, basis_keys: Ints, basis_digests: Sequence[str]
+) -> PlanRows:
+    """One row per block, in the order of the table; basis keys and digests are those of the sites.
+
+    The digest of a plan covers the weather it rests on, but not when that was issued: the same
+    forecast said again makes no new version.
+    """
     plan = situation.plan
     schedule = plan.schedule
     known = plan.can_be_planned
@@ -68,11 +76,11 @@ def plan_rows(situation: PlanSituation, *, basis_keys: Ints) -> PlanRows:
         numbers=numbers,
         basis_keys=site_basis,
         digest=tuple(
-            hashlib.sha256(b"%s%s%d%s" % (running, behind, basis, state.encode())).hexdigest()[
-                :DIGEST_LENGTH
-            ]
-            for running, behind, basis, state in zip(
-                pulses, numbers, site_basis.tolist(), status, strict=True
+            hashlib.sha256(
+                b"%s%s%s%s" % (running, behind, basis_digests[site].encode(), state.encode())
+            ).hexdigest()[:DIGEST_LENGTH]
+            for running, behind, site, state in zip(
+                pulses, numbers, situation.site_index.tolist(), status, strict=True
             )
         ),
     )
@@ -160,12 +168,28 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
                 "outlook_expected_min": minutes,
                 "outlook_depletion_mm": level,
                 "unwatered_until_day": dry,
+                **injection,
             }
         )
-        for row, flag, cause, day, minutes, level, dry in zip(
-            rounded, flags, causes, settled, expected, depletion, dry_days, strict=True
+        for row, flag, cause, day, minutes, level, dry, injection in zip(
+            rounded,
+            flags,
+            causes,
+            settled,
+            expected,
+            depletion,
+            dry_days,
+            _injections(situation),
+            strict=True,
         )
     )
+
+
+def _injections(situation: PlanSituation) -> list[dict[str, object]]:
+    """What each block's document says of fertiliser; nothing where none is to be injected."""
+    told = situation.injections
+    count = situation.table.keys.size
+    return [{"fertigation": told[row]} if row in told else {} for row in range(count)]
 
 
 def _dry_days(situation: PlanSituation) -> list[str | None]:

@@ -21,7 +21,7 @@ class Pruned:
     """What was deleted."""
 
     payload_count: int
-    run_count: int
+    job_run_count: int
 
 
 def prune_payloads(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> Pruned:
@@ -30,5 +30,5 @@ def prune_payloads(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> Pruned:
     with unit_of_work(write=True) as unit:
         return Pruned(
             payload_count=unit.payloads.prune(before=now - PAYLOADS_KEPT),
-            run_count=unit.runs.prune(before=now - RUNS_KEPT),
+            job_run_count=unit.runs.prune(before=now - RUNS_KEPT),
         )

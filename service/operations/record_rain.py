@@ -92,45 +92,75 @@ def record_rain(
     the site's clock. ``confirm`` takes an amount or a time that is unlikely. ``source_order`` ranks
     the sources of the weather that a reading of several days is spread by.
     """
+    with unit_of_work(write=True) as unit:
+        return store_reading(
+            unit,
+            site_id,
+            rain_mm,
+            reporter=reporter,
+            source_order=source_order,
+            clock=clock,
+            kind=kind,
+            read_at=read_at,
+            covers_from=covers_from,
+            note=note,
+            confirm=confirm,
+        )
+
+
+def store_reading(
+    unit: UnitOfWork,
+    site_id: str,
+    rain_mm: float,
+    *,
+    reporter: str,
+    source_order: Mapping[str, int],
+    clock: Clock,
+    kind: str = "measured",
+    read_at: datetime | None = None,
+    covers_from: datetime | None = None,
+    note: str = "",
+    confirm: bool = False,
+) -> RecordedRain:
+    """As :func:`record_rain`, inside a transaction that is open already."""
     _check_amount(rain_mm, kind)
     now = clock.now()
-    with unit_of_work(write=True) as unit:
-        gauge = _Gauge(unit, site_id, source_order)
-        at = now.replace(second=0, microsecond=0) if read_at is None else gauge.instant(read_at)
-        before = gauge.reading_at(at)
-        reading = GaugeReading(
-            site_id=site_id,
-            read_at=at,
-            covers_from=gauge.cover(at, covers_from, before),
-            rain_mm=rain_mm,
-            kind=kind,
-            note=note or (before.note if before else ""),
-            reporter=reporter,
-        )
-        gauge.check_time(reading, now=now, is_new=before is None, confirm=confirm)
-        is_same = before is not None and _said(before) == _said(reading)
-        if not is_same:
-            if before is not None and not note:
-                message = f"site {site_id}: a reading of {_local(at, gauge.site)} is stored already"
-                raise InputInvalid(
-                    message,
-                    [Fault("note", "nothing", "a note that says why the reading is corrected")],
-                )
-            gauge.check_unlikely(reading, confirm=confirm)
-        outcome = unit.plans.record_reading(reading, recorded_at=now)
-        changed_day = None
-        if outcome.created_count + outcome.changed_count:
-            days = gauge.booked_days(reading)
-            if before is not None:
-                days = np.union1d(days, gauge.booked_days(before))
-            changed_day = gauge.save_days(days, recorded_at=now)
-        return RecordedRain(
-            outcome=outcome,
-            reading=reading,
-            booked=gauge.booking(reading),
-            rule=_rule(reading),
-            first_changed_day=changed_day,
-        )
+    gauge = _Gauge(unit, site_id, source_order)
+    at = now.replace(second=0, microsecond=0) if read_at is None else gauge.instant(read_at)
+    before = gauge.reading_at(at)
+    reading = GaugeReading(
+        site_id=site_id,
+        read_at=at,
+        covers_from=gauge.cover(at, covers_from, before),
+        rain_mm=rain_mm,
+        kind=kind,
+        note=note or (before.note if before else ""),
+        reporter=reporter,
+    )
+    gauge.check_time(reading, now=now, is_new=before is None, confirm=confirm)
+    is_same = before is not None and _said(before) == _said(reading)
+    if not is_same:
+        if before is not None and not note:
+            message = f"site {site_id}: a reading of {_local(at, gauge.site)} is stored already"
+            raise InputInvalid(
+                message,
+                [Fault("note", "nothing", "a note that says why the reading is corrected")],
+            )
+        gauge.check_unlikely(reading, confirm=confirm)
+    outcome = unit.plans.record_reading(reading, recorded_at=now)
+    changed_day = None
+    if outcome.created_count + outcome.changed_count:
+        days = gauge.booked_days(reading)
+        if before is not None:
+            days = np.union1d(days, gauge.booked_days(before))
+        changed_day = gauge.save_days(days, recorded_at=now)
+    return RecordedRain(
+        outcome=outcome,
+        reading=reading,
+        booked=gauge.booking(reading),
+        rule=_rule(reading),
+        first_changed_day=changed_day,
+    )
 
 
 def _check_amount(rain_mm: float, kind: str) -> None:

@@ -29,6 +29,7 @@ RUN_AT = datetime(2026, 7, 14, 23, 0, tzinfo=UTC)
 FARM_ID = "test-farm"
 BLOCK_ID = "test-farm.north"
 BARE_BLOCK_ID = "test-farm.south"
+DATABASE_NAME = "farm.db"
 YOUNG_BLOCK_ID = "later-farm.young"
 
 _FARM = """
@@ -113,24 +114,32 @@ class FixedClock:
 
 
 @contextmanager
-def invented_service(folder: Path) -> Iterator[Service]:
+def invented_service(folder: Path, *, database_url: str | None = None) -> Iterator[Service]:
     """The service on a new database: two farms, forty days of weather, one evening's plans.
 
     The second farm is loaded after the run, so its block has neither plan nor ledger.
     """
-    settings = Settings(database_url=f"sqlite:///{folder / 'farm.db'}")
-    migrate_database(settings)
+    migrate_database(Settings(database_url=database_url or _url(folder)))
+    with opened_service(folder, database_url=database_url) as service:
+        load(service, _FARM)
+        bring_weather(service)
+        failures = plan_evening(service)
+        assert not failures, failures
+        load(service, _LATER_FARM)
+        yield service
+
+
+@contextmanager
+def opened_service(folder: Path, *, database_url: str | None = None) -> Iterator[Service]:
+    """The service on a database, the one that the folder holds where none is named."""
+    settings = Settings(database_url=database_url or _url(folder))
     engine = make_engine(settings.database_url)
-    service = Service(
-        settings=settings, unit_of_work=unit_of_work_factory(engine), clock=FixedClock()
-    )
-    load(service, _FARM)
-    bring_weather(service)
-    failures = plan_evening(service)
-    assert not failures, failures
-    load(service, _LATER_FARM)
-    yield service
+    yield Service(settings=settings, unit_of_work=unit_of_work_factory(engine), clock=FixedClock())
     engine.dispose()
+
+
+def _url(folder: Path) -> str:
+    return f"sqlite:///{folder / DATABASE_NAME}"
 
 
 def bring_weather(service: Service, *, warmer_c: float = 0.0) -> None:

@@ -1,17 +1,25 @@
 """The application keeps to its own OpenAPI document, whatever is asked of it (schemathesis).
 
-For the test the document names the blocks of the invented farm as the only ones, because made-up
-identifiers would meet nothing but 404; those come too, as the values that the document forbids.
+For the test the document names the blocks, farms and sites of the invented farm as the only ones,
+because made-up identifiers would meet nothing but 404; those come too, as the values that the
+document forbids. Each request has a key, and an idempotency key of its own, unless the very header
+is what a case leaves out. RILLWRIGHT_TEST_CONTRACT_EXAMPLES asks for more cases of each operation,
+as ``tests/fuzz.sh`` does, and RILLWRIGHT_TEST_POSTGRES_URL for PostgreSQL as the database.
 """
 
 from __future__ import annotations
 
 import copy
+import os
+from collections.abc import Callable, Iterator
+from http import HTTPStatus
+from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
 import schemathesis
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from schemathesis.config import (
     ChecksConfig,
     GenerationConfig,
@@ -20,28 +28,72 @@ from schemathesis.config import (
     ProjectsConfig,
     SchemathesisConfig,
 )
-from schemathesis.specs.openapi.checks import positive_data_acceptance
+from schemathesis.specs.openapi.checks import (
+    missing_required_header,
+    negative_data_rejection,
+    positive_data_acceptance,
+)
+from starlette.types import Receive, Scope, Send
 
+from service.api.app import create_app
 from service.bootstrap import Service
-from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, YOUNG_BLOCK_ID
+from tests.api.callers import new_key
+from tests.api.invented_farm import (
+    BARE_BLOCK_ID,
+    BLOCK_ID,
+    FARM_ID,
+    YOUNG_BLOCK_ID,
+    invented_service,
+)
 from tests.api.openapi_snapshot import app_without_database
+from tests.databases import POSTGRES_SETTING, new_database
 
-# A day without a plan, a farm that does not exist.
-ACCEPTED: list[str | int] = ["2xx", 304, 404]
-# What the document cannot say: a cursor must come from a page before, a span must rise.
-REFUSES_SOME_VALID_REQUESTS = {"GET /v1/blocks", "GET /v1/blocks/{block_id}/balance"}
-# The document is needed when tests are collected, the database when they run.
-app = app_without_database()
+EXAMPLES = int(os.environ.get("RILLWRIGHT_TEST_CONTRACT_EXAMPLES", "10"))
+# A day without a plan, a farm that does not exist; a thing that has changed meanwhile.
+ACCEPTED: list[str | int] = ["2xx", 304, 404, 409, 410, 412]
+# What the document cannot say: a cursor must come from a page before, a span must rise, a time must
+# have passed, the free tables of a farm must describe one.
+REFUSALS = (400, 422)
+KNOWN: dict[str, list[str]] = {
+    "block_id": [BLOCK_ID, BARE_BLOCK_ID, YOUNG_BLOCK_ID],
+    "farm_id": [FARM_ID, "later-farm"],
+    "site_id": ["home", "hill"],
+}
+REFUSES_SOME_VALID_REQUESTS = {
+    "GET /v1/blocks",
+    "GET /v1/blocks/{block_id}/balance",
+    "GET /v1/blocks/{block_id}/fertigations",
+    "GET /v1/blocks/{block_id}/flow-check",
+    "GET /v1/counties/water-need",
+}
+
+
+Check = Callable[
+    [schemathesis.CheckContext, schemathesis.Response, schemathesis.Case[Any]], bool | None
+]
+
+
+class _Later:
+    """The application, which is made when the tests run; the document is needed to collect them."""
+
+    app: Any = None
+    request_count = 0
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on, and count it."""
+        self.request_count += 1
+        await self.app(scope, receive, send)
 
 
 def _document_of_the_invented_farm() -> dict[str, Any]:
-    document = copy.deepcopy(app.openapi())
+    document = copy.deepcopy(app_without_database().openapi())
     for path in document["paths"].values():
-        for parameter in path["get"]["parameters"]:
-            if parameter["name"] == "block_id":
-                parameter["schema"] = {"enum": [BLOCK_ID, BARE_BLOCK_ID, YOUNG_BLOCK_ID]}
-                parameter.pop("example", None)
-                parameter.pop("examples", None)
+        for operation in path.values():
+            for parameter in operation.get("parameters", ()):
+                if parameter["name"] in KNOWN:
+                    parameter["schema"] = {"enum": KNOWN[parameter["name"]]}
+                    parameter.pop("example", None)
+                    parameter.pop("examples", None)
     return document
 
 
@@ -61,17 +113,60 @@ schema = schemathesis.openapi.from_dict(
         )
     ),
 )
-schema.app = app
+later = _Later()
+schema.app = later
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _database(service: Service) -> None:
-    app.state.service = service
+@pytest.fixture(scope="module")
+def keyed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A key of the region to an application on a database of its own."""
+    yield from _keyed(tmp_path_factory.mktemp("contract"))
+    print(f"\n{later.request_count} requests were answered")
+
+
+def _keyed(folder: Path) -> Iterator[str]:
+    if os.environ.get(POSTGRES_SETTING):
+        with new_database("postgresql", folder) as url:
+            text = url.render_as_string(hide_password=False)
+            with invented_service(folder, database_url=text) as service:
+                yield _key_to(service)
+        return
+    with invented_service(folder) as service:
+        yield _key_to(service)
+
+
+def _key_to(service: Service) -> str:
+    later.app = create_app(
+        Service(
+            settings=service.settings.model_copy(
+                update={
+                    "requests_per_key": "1000000/second",
+                    "requests_per_address": "1000000/second",
+                    "refused_keys_per_address": "1000000/second",
+                }
+            ),
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+        )
+    )
+    return new_key(service, None)[1]
 
 
 @schema.parametrize()
-@settings(max_examples=40)
-def test_answers_keep_to_the_document(case: schemathesis.Case[Any]) -> None:
-    answer = case.call()
-    may_refuse = answer.status_code == 422 and case.operation.label in REFUSES_SOME_VALID_REQUESTS
-    case.validate_response(answer, excluded_checks=[positive_data_acceptance] if may_refuse else [])
+@settings(max_examples=EXAMPLES, suppress_health_check=list(HealthCheck), deadline=None)
+def test_answers_keep_to_the_document(case: schemathesis.Case[Any], keyed: str) -> None:
+    if "Idempotency-Key" in case.headers:
+        case.headers["Idempotency-Key"] = f'"{uuid4()}"'
+    answer = case.call(headers={"Authorization": f"Bearer {keyed}"})
+    may_refuse = answer.status_code in REFUSALS and (
+        case.method != "GET" or case.operation.label in REFUSES_SOME_VALID_REQUESTS
+    )
+    excluded: list[Check] = []
+    if may_refuse:
+        excluded.append(positive_data_acceptance)
+    if answer.status_code == HTTPStatus.PRECONDITION_FAILED:
+        # A tag that the document forbids is no more than one that does not match.
+        excluded.append(negative_data_rejection)
+    if answer.status_code == HTTPStatus.PRECONDITION_REQUIRED:
+        excluded.append(missing_required_header)  # it does not know this status
+    case.validate_response(answer, excluded_checks=excluded)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,15 @@ def document(result: Result) -> Any:
     """What a command printed with --json."""
     assert result.exit_code == 0, result.output
     return orjson.loads(result.stdout)
+
+
+@pytest.fixture(autouse=True)
+def _logs_as_they_were() -> Iterator[None]:
+    """Commands that run for long configure the logs of their process, which here is the tests'."""
+    root = logging.getLogger()
+    before = list(root.handlers), root.level
+    yield
+    root.handlers[:], root.level = before
 
 
 @pytest.fixture(scope="session")

@@ -20,10 +20,10 @@ def test_loading_the_same_farm_twice_changes_nothing(empty: Command) -> None:
     with time_machine.travel(EVENING, tick=False):
         first = document(empty("load", str(FARM_FILE), "--json"))
         second = document(empty("load", str(FARM_FILE), "--json"))
-    assert first["created_count"] == 17  # 1 farm, 4 sites, 4 counties, 2 supplies, 6 blocks
+    assert first["created_count"] == 18  # 4 sites, 4 counties, 2 supplies, 6 blocks, 2 others
     assert first["effective_day"] == "2026-07-14"
     assert second["created_count"] == second["changed_count"] == 0
-    assert second["unchanged_count"] == 17
+    assert second["unchanged_count"] == 18
 
 
 def test_today_is_the_day_at_the_farm_and_not_in_utc(empty: Command) -> None:

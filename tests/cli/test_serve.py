@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 import uvicorn
 
-from tests.cli.conftest import Command
+from tests.cli.conftest import Command, call
 
 
 @pytest.fixture
@@ -25,10 +25,25 @@ def test_the_default_is_loopback(demo: Command, started: list[dict[str, Any]]) -
     assert "other machines" not in result.stderr
 
 
-def test_an_address_for_others_is_taken_with_a_caution(
-    demo: Command, started: list[dict[str, Any]]
+def test_no_line_is_logged_per_request(demo: Command, started: list[dict[str, Any]]) -> None:
+    demo("serve")
+    assert started[0]["access_log"] is False
+
+
+def test_an_address_for_others_is_refused_while_there_is_no_key(
+    empty: Command, started: list[dict[str, Any]]
 ) -> None:
-    result = demo("serve", "--host", "0.0.0.0", "--port", "9000")
+    result = empty("serve", "--host", "0.0.0.0")
+    assert result.exit_code == 2
+    assert "keys add" in result.stderr
+    assert started == []
+
+
+def test_an_address_for_others_is_taken_with_a_caution_once_there_is_a_key(
+    empty: Command, started: list[dict[str, Any]]
+) -> None:
+    assert empty("keys", "add", "Ann", "--farm", "any", "--scope", "plan:read").exit_code == 0
+    result = empty("serve", "--host", "0.0.0.0", "--port", "9000")
     assert (started[0]["host"], started[0]["port"]) == ("0.0.0.0", 9000)
     assert "other machines can reach it" in result.stderr
 
@@ -36,7 +51,5 @@ def test_an_address_for_others_is_taken_with_a_caution(
 def test_a_database_that_is_not_ready_stops_the_start(
     started: list[dict[str, Any]], tmp_path: Any
 ) -> None:
-    from tests.cli.conftest import call
-
     assert call(tmp_path / "new.db", "serve").exit_code == 3
     assert started == []

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from service.ports import UnitOfWorkFactory
-from service.records import WEATHER_FIELDS, LoadOutcome, WeatherRows
+from service.records import WEATHER_FIELDS, LoadOutcome, SiteFreshness, WeatherRows
 from tests.stored_farms import days, ints, stored_bundle, stored_site
 
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
@@ -153,6 +153,27 @@ def test_the_span_of_a_site_is_its_first_and_last_day(
         observed = unit.weather.find_span(site_key, kind="observed")
         assert observed == (date(2026, 6, 2), date(2026, 6, 4))
         assert unit.weather.find_span(site_key, kind="analysis") is None
+
+
+def test_the_freshness_of_sites_is_how_far_their_weather_reaches(
+    open_unit: UnitOfWorkFactory, site_key: int
+) -> None:
+    with open_unit(write=False) as unit:
+        other = unit.blocks.get_site_key("ridge")
+    later = NOW + timedelta(hours=6)
+    newer = replace(make_rows(site_key, "2026-07-03", kind="forecast"), issued_at=(later,))
+    save(open_unit, make_rows(site_key, "2026-06-28", "2026-06-29"))
+    save(open_unit, make_rows(site_key, "2026-06-30", kind="analysis"))
+    save(open_unit, make_rows(site_key, "2026-07-02", "2026-07-04", kind="forecast"))
+    save(open_unit, newer)
+    save(open_unit, make_rows(other, "2026-06-01"))
+    with open_unit(write=False) as unit:
+        found = unit.weather.list_freshness(ints(other, site_key), first_day=date(2026, 6, 2))
+        assert unit.weather.list_freshness(ints(), first_day=FIRST) == []
+    assert found == [
+        SiteFreshness(None, None, None),
+        SiteFreshness(date(2026, 6, 30), date(2026, 7, 4), later),
+    ]
 
 
 def test_no_rows_are_no_work(open_unit: UnitOfWorkFactory, site_key: int) -> None:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 
+from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BALANCE
@@ -21,6 +22,7 @@ router = APIRouter(tags=["balances"])
 
 @router.get(
     "/blocks/{block_id}/balance",
+    dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_balance",
     summary="Get a block's water balance",
     description="Days of the block's ledger in a span of at most 400 days after the first: what"

@@ -7,9 +7,10 @@ import binascii
 from datetime import date
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import described, problems
+from service.api.access import Right, TheCaller, needs
+from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BLOCK, BLOCK_PAGE
 from service.api.problems import INVALID_REQUEST, NOT_FOUND
@@ -17,12 +18,14 @@ from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
 from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery
 from service.errors import Fault, InputInvalid
 from service.operations import read_plans
+from service.operations.change_farms import get_block_now
 
 router = APIRouter(tags=["blocks"])
 
 
 @router.get(
     "/blocks",
+    dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_blocks",
     summary="List blocks",
     description="Blocks in force on a day, by id, page by page. Follow `next` until it is absent.",
@@ -33,13 +36,18 @@ router = APIRouter(tags=["blocks"])
     },
 )
 def list_blocks(
-    request: Request, service: TheService, query: Annotated[BlockListQuery, Query()]
+    request: Request,
+    service: TheService,
+    caller: TheCaller,
+    query: Annotated[BlockListQuery, Query()],
 ) -> BlockPageOut:
     """A page of blocks; the cursor names the last block of the page before."""
     after = "" if query.cursor is None else _block_id_of(query.cursor)
     size = min(query.page_size, LARGEST_PAGE_SIZE)
     blocks = read_plans.list_blocks(
-        farm_id=query.farm, day=query.day or _today(service), unit_of_work=service.unit_of_work
+        farm_id=caller.farm_asked(query.farm),
+        day=query.day or _today(service),
+        unit_of_work=service.unit_of_work,
     )
     rest = [block for block in blocks if block.block_id > after]
     page = rest[:size]
@@ -52,24 +60,30 @@ def list_blocks(
 
 @router.get(
     "/blocks/{block_id}",
+    dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_block",
     summary="Get a block",
     description="A block as it stands on a day: every number that plans are computed with, and"
     " where each one comes from.",
+    response_model=BlockOut,
     responses={
-        200: described("The block.", BLOCK),
+        200: described("The block.", BLOCK, is_conditional=True),
+        **NOT_MODIFIED,
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
 )
 def get_block(
-    block_id: BlockId, service: TheService, query: Annotated[BlockQuery, Query()]
-) -> BlockOut:
-    """One block in full."""
-    return BlockOut.from_record(
-        read_plans.get_block(
-            block_id, day=query.day or _today(service), unit_of_work=service.unit_of_work
-        )
-    )
+    block_id: BlockId,
+    service: TheService,
+    query: Annotated[BlockQuery, Query()],
+    if_none_match: IfNoneMatch = None,
+) -> Response:
+    """One block in full, or 304 where the caller holds it."""
+    if query.day is None:
+        block = get_block_now(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
+    else:
+        block = read_plans.get_block(block_id, day=query.day, unit_of_work=service.unit_of_work)
+    return conditional_response(BlockOut.from_record(block), if_none_match)
 
 
 def _today(service: TheService) -> date:

@@ -12,7 +12,8 @@ from importlib.resources import files
 
 from fastapi import APIRouter, FastAPI
 from starlette.exceptions import HTTPException
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
 import service
@@ -43,18 +44,22 @@ def serve_documentation_files(app: FastAPI) -> None:
 
 
 @router.get("/")
-async def get_service() -> Response:
-    """What this is and where to go on."""
+async def get_service(request: Request) -> Response:
+    """What this is and where to go on; a browser is sent to the pages for people."""
+    if "text/html" in request.headers.get("accept", ""):
+        return RedirectResponse("/farms", status_code=303, headers={"Vary": "Accept"})
     return JSONResponse(
         {
             "service": "rillwright",
             "version": service.__version__,
             "what": "Weather-driven drip irrigation plans for perennial fruit.",
             "blocks": "/v1/blocks",
+            "status": "/v1/status",
             "docs": "/docs",
             "openapi": "/openapi.json",
             "problems": "/problems",
-        }
+        },
+        headers={"Vary": "Accept"},
     )
 
 

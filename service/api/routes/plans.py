@@ -2,50 +2,89 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Sequence
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Query, Request, Response
 
-from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
+from service.api.access import Right, needs
+from service.api.answers import (
+    NOT_MODIFIED,
+    IfNoneMatch,
+    conditional_response,
+    described,
+    problems,
+    tagged_response,
+)
+from service.api.csv_answer import csv_bytes
 from service.api.dependencies import BlockId, TheService
-from service.api.examples import EXPLANATION, PLAN
+from service.api.examples import EXPLANATION, FARM_PLANS, PLAN, PLAN_CSV
+from service.api.plan_documents import PlanDocuments
 from service.api.problems import INVALID_REQUEST, NOT_FOUND, PLAN_NOT_FOUND
+from service.api.program import document_response, wants_csv
+from service.api.routes.farms import FarmId
 from service.api.schemas.explanations import ExplanationOut
-from service.api.schemas.plans import PlanOut
+from service.api.schemas.plans import (
+    PLAN_CSV_COLUMNS,
+    FarmPlanOut,
+    FarmPlansOut,
+    PlanOut,
+    plan_csv_rows,
+)
 from service.api.schemas.queries import PlanQuery
+from service.errors import PlanNotFound
 from service.operations import read_plans
+from service.operations.read_plans import PlanView
 
 router = APIRouter(tags=["plans"])
 
 
+def _with_csv(answer: dict[str, Any]) -> dict[str, Any]:
+    table = {"text/csv": {"schema": {"type": "string"}, "example": PLAN_CSV}}
+    return {**answer, "content": {**answer["content"], **table}}
+
+
 @router.get(
     "/blocks/{block_id}/plan",
+    dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_plan",
     summary="Get a block's plan",
     description="The plan in force for a local day: pulses with local and absolute times, totals,"
     " status, flags and causes in words, the coming days, and the weather behind it. Plans are made"
     " in the evening for the next day and may be replaced by a later version; poll with"
-    " `If-None-Match`.",
+    " `If-None-Match`. JSON, or for `Accept: text/csv` the pulses as a table.",
     response_model=PlanOut,
     responses={
-        200: described("The plan.", PLAN, is_conditional=True),
+        200: _with_csv(described("The plan.", PLAN, is_conditional=True)),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, PLAN_NOT_FOUND, INVALID_REQUEST),
     },
 )
 def get_plan(
     block_id: BlockId,
+    request: Request,
     service: TheService,
     query: Annotated[PlanQuery, Query()],
     if_none_match: IfNoneMatch = None,
 ) -> Response:
-    """The plan, or 304 where the caller holds it."""
+    """The plan, or 304 where the caller holds it; it is kept for those who ask next."""
+    documents: PlanDocuments = request.app.state.plan_documents
+    generation = documents.generation
     view = read_plans.get_plan(block_id, day=query.day, unit_of_work=service.unit_of_work)
-    return conditional_response(PlanOut.from_view(view), if_none_match)
+    if _wants_csv(request):
+        return _csv_response([view], if_none_match)
+    document = documents.keep(
+        block_id,
+        request.scope["query_string"],
+        PlanOut.from_view(view),
+        generation=generation,
+    )
+    return document_response(document, if_none_match)
 
 
 @router.get(
     "/blocks/{block_id}/why",
+    dependencies=[needs(Right.PLAN_READ)],
     operation_id="explain_plan",
     summary="Explain a block's plan",
     description="The steps from the weather to the minutes with the numbers put in, each with its"
@@ -66,3 +105,55 @@ def explain_plan(
     """The reasoning, or 304 where the caller holds it."""
     found = read_plans.explain(block_id, day=query.day, unit_of_work=service.unit_of_work)
     return conditional_response(ExplanationOut.from_record(found), if_none_match)
+
+
+@router.get(
+    "/farms/{farm_id}/plans",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="list_farm_plans",
+    summary="List a farm's plans of a day",
+    description="The plans in force of all blocks of a farm for a local day, in short. JSON, or for"
+    " `Accept: text/csv` one row per pulse.",
+    response_model=FarmPlansOut,
+    responses={
+        200: _with_csv(described("The plans.", FARM_PLANS, is_conditional=True)),
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, PLAN_NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def list_farm_plans(
+    farm_id: FarmId,
+    request: Request,
+    service: TheService,
+    query: Annotated[PlanQuery, Query()],
+    if_none_match: IfNoneMatch = None,
+) -> Response:
+    """The plans, or 304 where the caller holds them."""
+    views = read_plans.list_plans(day=query.day, farm_id=farm_id, unit_of_work=service.unit_of_work)
+    if not views:
+        raise PlanNotFound(f"no plan of farm {farm_id} for {query.day or 'any day'}")
+    if _wants_csv(request):
+        return _csv_response(views, if_none_match)
+    plans = FarmPlansOut(
+        farm_id=farm_id,
+        day=views[0].plan.day,
+        items=[FarmPlanOut.from_view(view) for view in views],
+    )
+    return conditional_response(plans, if_none_match)
+
+
+def _wants_csv(request: Request) -> bool:
+    accept = request.headers.get("accept")
+    return wants_csv(None if accept is None else accept.encode("latin-1"))
+
+
+def _csv_response(views: Sequence[PlanView], if_none_match: str | None) -> Response:
+    table = csv_bytes(
+        PLAN_CSV_COLUMNS,
+        (
+            row
+            for view in views
+            for row in plan_csv_rows(FarmPlanOut.from_view(view), view.plan.day)
+        ),
+    )
+    return tagged_response(table, if_none_match, media_type="text/csv; charset=utf-8")

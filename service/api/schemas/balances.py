@@ -45,6 +45,9 @@ class BalanceDayOut(Out):
     resize_mm: float | None = Field(
         description="Depletion gained as the managed zone changes size, mm."
     )
+    correction_mm: float | None = Field(
+        description="Depletion added at the day's end after soil readings, mm."
+    )
     taw_mm: float | None = Field(description="Water that a full root zone holds, mm.")
     raw_mm: float | None = Field(description="Readily available water, mm.")
     depletion_start_mm: float | None = Field(description="Depletion at the day's start, mm.")

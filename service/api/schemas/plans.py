@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
 from typing import Self, cast
 
@@ -21,7 +21,9 @@ from service.api.schemas.facts import (
     plan_flags,
     word,
 )
+from service.api.schemas.waterworks import InjectionOut
 from service.api.schemas.weather import OriginOut, origins_on, row_of
+from service.operations.plan_fertigation import planned_injection
 from service.operations.read_plans import PlanView
 
 OLD_WEATHER_H = 36.0  # own choice: a daily source that has missed a whole day
@@ -109,12 +111,16 @@ class PlanOut(Out):
     )
     weather_sources: list[WeatherSourceOut]
     outlook: list[OutlookDayOut]
+    injection: InjectionOut | None = Field(
+        description="Fertiliser ordered for the day; null: none is."
+    )
 
     @classmethod
     def from_view(cls, view: PlanView) -> Self:
         """The plan with local times, words for codes, and its outlook."""
         plan, numbers = view.plan, view.plan.numbers
         sources = _weather_sources(plan.basis, plan.day, issued_at=plan.issued_at)
+        injection = planned_injection(plan, view.zone)
         age_h = max((source.age_h for source in sources), default=None)
         return cls(
             block_id=plan.block_id,
@@ -144,6 +150,7 @@ class PlanOut(Out):
             weather_age_h=age_h,
             weather_sources=sources,
             outlook=_outlook(view),
+            injection=None if injection is None else InjectionOut.from_record(injection),
         )
 
 
@@ -245,3 +252,80 @@ def _cautions(basis: Mapping[str, object], day: date, *, age_h: float | None) ->
             flags &= ~FieldFlag.ASSUMED_CERTAIN  # how certain no rain is makes no difference
         found += [f"{name}: {flag.text}" for flag in field_flags(flags)]
     return found
+
+
+class FarmPlanOut(Out):
+    """The plan of one block of a farm, in short; `/v1/blocks/{id}/plan` says more."""
+
+    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    block_name: str
+    version: int = Field(description="Rises with each change of the day's plan.")
+    issued_at: datetime = Field(description="When this version was made, UTC.")
+    status: str = Field(description="`water`, `rest` or `no-weather`, as in the block's plan.")
+    pulses: list[PulseOut] = Field(description="Runs of the day, in order of time.")
+    planned_min: int = Field(description="Running time of the day, min.")
+    gross_mm: float = Field(description="Depth that the emitters give over the block area, mm.")
+    net_mm: float = Field(description="Depth of it that counts for the root zone, mm.")
+    volume_l: float | None = Field(description="Water that runs, L.")
+    flags: list[FlagOut] = Field(description="What else to know about the plan.")
+
+    @classmethod
+    def from_view(cls, view: PlanView) -> Self:
+        """The plan with local times."""
+        plan = view.plan
+        return cls(
+            block_id=plan.block_id,
+            block_name=view.block.name,
+            version=plan.version,
+            issued_at=plan.issued_at,
+            status=plan.status,
+            pulses=[_pulse(plan.day, pulse, view.zone) for pulse in plan.pulses],
+            planned_min=plan.planned_min,
+            gross_mm=round(plan.gross_mm, SHOWN_DECIMALS),
+            net_mm=round(plan.net_mm, SHOWN_DECIMALS),
+            volume_l=known(plan.numbers.get("volume_l")),
+            flags=plan_flags(_whole(plan.numbers.get("flags"))),
+        )
+
+
+class FarmPlansOut(Out):
+    """The plans of a farm for one local day."""
+
+    farm_id: str
+    day: date = Field(description="Local day that the plans are for.")
+    items: list[FarmPlanOut] = Field(description="Plans in force, by block id.")
+
+
+PLAN_CSV_COLUMNS: tuple[str, ...] = (
+    "day",
+    "block_id",
+    "block_name",
+    "version",
+    "status",
+    "pulse",
+    "start_local",
+    "start_epoch_s",
+    "duration_min",
+    "planned_min",
+    "gross_mm",
+    "net_mm",
+    "volume_l",
+)
+"""One row per pulse; the numbers from ``planned_min`` on are the day's, and stand in each row."""
+
+
+def plan_csv_rows(plan: FarmPlanOut, day: date) -> Iterator[tuple[object, ...]]:
+    """The rows of a plan; one without pulse, start and length where nothing runs."""
+    head = (day, plan.block_id, plan.block_name, plan.version, plan.status)
+    tail = (plan.planned_min, plan.gross_mm, plan.net_mm, plan.volume_l)
+    if not plan.pulses:
+        yield (*head, None, None, None, None, *tail)
+    for number, pulse in enumerate(plan.pulses, 1):
+        yield (
+            *head,
+            number,
+            pulse.start_local.isoformat(),
+            pulse.start_epoch_s,
+            pulse.duration_min,
+            *tail,
+        )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.dependencies import CalendarDate
+from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
 
 PAGE_SIZE = 50
 LARGEST_PAGE_SIZE = 200
@@ -41,13 +41,21 @@ class BlockListQuery(In):
     )
 
 
+class StatusQuery(In):
+    """Whose state."""
+
+    farm: str | None = Field(
+        None, max_length=40, description="Only this farm and its sites.", examples=["hill-farm"]
+    )
+
+
 class BlockQuery(In):
     """As of which day a block is shown."""
 
     day: CalendarDate | None = Field(
         None,
         alias="date",
-        description="The block as it stands on this day; today (UTC) when left out.",
+        description="The block as it stands on this day; today at the farm when left out.",
         examples=["2026-07-15"],
     )
 
@@ -61,6 +69,43 @@ class PlanQuery(In):
         description="Local day that the plan is for; the latest day planned when left out.",
         examples=["2026-07-15"],
     )
+
+
+class CountyNeedQuery(In):
+    """Which weeks, and the reference block."""
+
+    week: str = Field(
+        pattern=r"^20[0-9]{2}-W[0-5][0-9]$",
+        description="First ISO week, Monday to Sunday.",
+        examples=["2026-W27"],
+    )
+    weeks: int = Field(1, ge=1, le=12, description="How many weeks, for trends.")
+    crop: str | None = Field(
+        None, max_length=60, description="Crop of the reference block.", examples=["blueberry"]
+    )
+    block: str | None = Field(
+        None,
+        pattern=BLOCK_ID_PATTERN,
+        description="A stored block as the reference, in place of `crop`.",
+    )
+    row_spacing: str = Field("10 ft", max_length=20, description="With its unit; with `crop`.")
+    emitter_spacing: str = Field("18 in", max_length=20, description="With its unit; with `crop`.")
+    emitter_flow: str = Field("0.5 gph", max_length=20, description="With its unit; with `crop`.")
+    laterals_per_row: float = Field(1.0, ge=0.5, le=12.0, description="Drip lines; with `crop`.")
+    season_start: str | None = Field(
+        None,
+        pattern=r"^[01][0-9]-[0-3][0-9]$",
+        description="Month and day on which the season starts; with `crop`, needed with"
+        " `stage_days` where no stage dates are published for it.",
+        examples=["03-20"],
+    )
+    stage_days: str | None = Field(
+        None,
+        pattern=r"^[0-9]{1,3}(,[0-9]{1,3}){3}$",
+        description="Days of the initial, development, mid and late stage; with `crop`.",
+        examples=["25,45,110,50"],
+    )
+    texture: str = Field("sandy loam", max_length=30, description="Soil texture; with `crop`.")
 
 
 class BalanceQuery(In):

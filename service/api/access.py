@@ -1,0 +1,358 @@
+"""Who may ask what: bearer keys, their scopes, and the farm that each is bound to.
+
+Nothing under ``/v1`` is answered without a key, with one exception: a server that listens on this
+machine alone, in whose database no key was ever stored, is open, so that the first steps need none.
+The first key that is stored closes it, within a second and in all processes; that it is revoked
+later does not open it again. A request that a proxy passed on is never taken for one of this
+machine.
+
+A key opens what its scopes name, on the farm it is bound to. What belongs to another farm is
+answered exactly as what does not exist. Keys are compared by their SHA-256, which is all that is
+stored; a process keeps them in memory for as long as the marks of change stand still.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import ipaddress
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Annotated, Any, Final
+
+import numpy as np
+from fastapi import Depends, Request
+from fastapi.concurrency import run_in_threadpool
+from starlette.routing import BaseRoute
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from service.api.key_ring import KeyRing
+from service.api.limits import Limits, address_of
+from service.api.news import News
+from service.api.problems import (
+    FORBIDDEN,
+    TOO_MANY_REQUESTS,
+    UNAUTHORISED,
+    ProblemType,
+    Refused,
+    answer_own_error,
+    problem_response,
+)
+from service.bootstrap import Service
+from service.errors import NotFound, RillwrightError
+from service.logs import get_logger
+from service.operations.manage_keys import Right
+
+NOTE_USES_EVERY: Final = timedelta(minutes=1)
+"""How often the last use of keys is written, all keys together."""
+REALM: Final = 'Bearer realm="rillwright"'
+_FORWARDED: Final = (b"forwarded", b"x-forwarded-for", b"x-real-ip")
+_GUARDED_PATHS: Final = ("/v1/", "/metrics")
+_SECRET_LINKS: Final = "/v1/calendars/"
+_log = get_logger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Whom a request comes from."""
+
+    key_id: str
+    name: str
+    farm_id: str | None
+    """None: the whole region."""
+    rights: frozenset[str]
+
+    @property
+    def tenant(self) -> str:
+        """Whose requests share idempotency keys."""
+        return "" if self.farm_id is None else self.farm_id
+
+    def may_see(self, farm_id: str) -> bool:
+        """Whether a farm is the caller's."""
+        return self.farm_id is None or self.farm_id == farm_id
+
+    def farm_asked(self, farm_id: str | None) -> str | None:
+        """The farm that a list is of: as asked, else the caller's own; raises NotFound."""
+        if farm_id is None:
+            return self.farm_id
+        if not self.may_see(farm_id):
+            raise NotFound(f"farm {farm_id!r}: there is no such farm")
+        return farm_id
+
+
+OPEN_CALLER: Final = Caller("", "this machine", None, frozenset(Right))
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a request goes no further."""
+
+    kind: ProblemType
+    headers: Mapping[str, str]
+
+
+class Gate:
+    """Tells callers by their keys; the keys are those of a second ago at most."""
+
+    def __init__(self, service: Service, news: News, *, is_loopback: bool) -> None:
+        self._service = service
+        self._limits = Limits(service.settings)
+        self._is_loopback = is_loopback
+        self._keys = KeyRing(news)
+        self._uses: dict[str, datetime] = {}
+        self._uses_noted_at: datetime | None = None
+        self._lock = threading.Lock()
+
+    def admits(self, scope: Scope, *, farm_id: str) -> bool:
+        """Whether a request may read the plans of a farm; True has counted it.
+
+        False says nothing: the slow way finds out why.
+        """
+        found = self.find_caller(scope)
+        if not isinstance(found, Caller):
+            return False
+        if Right.PLAN_READ not in found.rights or not found.may_see(farm_id):
+            return False
+        return self._over_limit(found, scope) is None
+
+    def identify(self, scope: Scope) -> Caller | Refusal:
+        """The caller of a request, which is counted, or why it is refused."""
+        found = self.find_caller(scope)
+        if isinstance(found, Caller):
+            wait_s = self._over_limit(found, scope)
+            return found if wait_s is None else _wait(wait_s)
+        wait_s = self._limits.refused_wait_s(address=address_of(scope.get("client")))
+        return found if wait_s is None else _wait(wait_s)
+
+    def find_caller(self, scope: Scope) -> Caller | Refusal:
+        """The caller of a request, not counted."""
+        token, is_forwarded = _token_of(scope)
+        if token is None:
+            if self._keys.is_empty and self._is_loopback and not is_forwarded:
+                return OPEN_CALLER
+            return _no_key("")
+        key = self._keys.find(token)
+        now = self._service.clock.now()
+        if key is None or not key.is_live(now):
+            return _no_key(', error="invalid_token"')
+        self._note_use(key.key_id, now)
+        return Caller(key.key_id, key.name, key.farm_id, key.scopes)
+
+    def over_address_limit(self, scope: Scope) -> int | None:
+        """Count a request that needs no key; the seconds to wait where it is one too many."""
+        address = address_of(scope.get("client"))
+        return self._limits.wait_s(key_id=address, address=address)
+
+    def _over_limit(self, caller: Caller, scope: Scope) -> int | None:
+        if caller is OPEN_CALLER:
+            return None
+        return self._limits.wait_s(key_id=caller.key_id, address=address_of(scope.get("client")))
+
+    def _note_use(self, key_id: str, now: datetime) -> None:
+        with self._lock:
+            self._uses[key_id] = now
+            if self._uses_noted_at is not None and now - self._uses_noted_at < NOTE_USES_EVERY:
+                return
+            self._uses_noted_at = now
+            uses, self._uses = self._uses, {}
+        asyncio.get_running_loop().run_in_executor(None, self._write_uses, uses)
+
+    def _write_uses(self, uses: Mapping[str, datetime]) -> None:
+        try:
+            with self._service.unit_of_work(write=True) as unit:
+                unit.keys.note_uses(uses)
+        except RillwrightError as error:  # when a key was used last is no reason to refuse it
+            _log.warning("the last use of keys could not be stored", reason=str(error))
+
+
+class GuardedPaths:
+    """ASGI middleware: nothing under /v1 without a caller, known or unknown path alike."""
+
+    def __init__(self, app: ASGIApp, *, gate: Gate, news: News) -> None:
+        self._app = app
+        self._gate = gate
+        self._news = news
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Put the caller into the request's state, or answer why not."""
+        if scope["type"] != "http" or not scope["path"].startswith(_GUARDED_PATHS):
+            await self._app(scope, receive, send)
+            return
+        try:
+            found: Caller | Refusal
+            if scope["path"].startswith(_SECRET_LINKS):
+                wait_s = self._gate.over_address_limit(scope)
+                found = OPEN_CALLER if wait_s is None else _wait(wait_s)
+            else:
+                if not self._news.are_current:
+                    await self._news.look()
+                found = self._gate.identify(scope)
+        except RillwrightError as error:
+            answer = await answer_own_error(Request(scope), error)
+            await answer(scope, receive, send)
+            return
+        if isinstance(found, Refusal):
+            response = problem_response(Request(scope), found.kind, headers=found.headers)
+            await response(scope, receive, send)
+            return
+        scope["state"]["caller"] = found
+        await self._app(scope, receive, send)
+
+
+class Needs:
+    """A route's dependency: which right it asks for, and that what it names is the caller's.
+
+    What belongs to another farm is not found, whatever rights the key has; only then is a right
+    that is missing told.
+    """
+
+    def __init__(self, right: Right, *, region_only: bool = False) -> None:
+        self.right = right
+        self._region_only = region_only
+
+    async def __call__(self, request: Request) -> Caller:
+        """The caller; raises NotFound or Refused."""
+        caller: Caller = request.state.caller
+        if caller.farm_id is not None:
+            for name, value in request.path_params.items():
+                await _check_tenant(request, caller, name, str(value))
+        if self.right not in caller.rights or (self._region_only and caller.farm_id is not None):
+            raise Refused(
+                FORBIDDEN,
+                headers={
+                    "WWW-Authenticate": f'{REALM}, error="insufficient_scope", scope="{self.right}"'
+                },
+            )
+        return caller
+
+
+async def _check_tenant(request: Request, caller: Caller, name: str, value: str) -> None:
+    owner = _FARM_OF_PARAMETER.get(name)
+    if owner is not None:
+        is_own = caller.may_see(owner(value))
+    elif name == "site_id":
+        is_own = await run_in_threadpool(
+            _draws_on, request.app.state.service, caller.farm_id, value
+        )
+    else:
+        is_own = name in _WITHIN_A_CHECKED_ONE
+    if not is_own:
+        raise NotFound("there is nothing under this address, or it is another farm's")
+
+
+def _draws_on(service: Service, farm_id: str | None, site_id: str) -> bool:
+    with service.unit_of_work(write=False) as unit:
+        key = unit.blocks.get_site_key(site_id)
+        return farm_id in unit.blocks.find_users(np.array([key], dtype=np.int64)).get(key, ())
+
+
+def _farm_before_the_dot(name: str) -> str:
+    return name.partition(".")[0]
+
+
+_FARM_OF_PARAMETER: Final[Mapping[str, Callable[[str], str]]] = {
+    "farm_id": str,
+    "block_id": _farm_before_the_dot,
+    "controller_id": _farm_before_the_dot,
+    "supply_id": _farm_before_the_dot,
+}
+_WITHIN_A_CHECKED_ONE: Final = frozenset({"pause_id", "day"})
+"""Parameters that only have a meaning beside one that is checked; any other name is refused."""
+
+
+def needs(right: Right, *, region_only: bool = False) -> Any:
+    """The dependency that a route declares its right with: ``dependencies=[needs(...)]``."""
+    return Depends(Needs(right, region_only=region_only))
+
+
+async def _by_secret_link() -> None:
+    """A route whose address is the secret; it lies where :class:`GuardedPaths` lets it pass."""
+
+
+BY_SECRET_LINK: Final = Depends(_by_secret_link)
+"""In place of a right, for what people who have no key subscribe to."""
+
+
+def right_of(route: BaseRoute) -> str | None:
+    """The right that a route declares, ``secret link``, or None where it forgot to."""
+    for dependency in getattr(route, "dependencies", ()):
+        if isinstance(dependency.dependency, Needs):
+            return str(dependency.dependency.right)
+        if dependency.dependency is _by_secret_link:
+            return "secret link"
+    return None
+
+
+def check_rights(routes: Iterable[BaseRoute]) -> None:
+    """Refuse to start with a route that declares no right: what nobody thought of stays shut."""
+    forgotten = [str(getattr(route, "path", route)) for route in routes if right_of(route) is None]
+    if forgotten:
+        raise RuntimeError(f"routes without a right: {', '.join(forgotten)}")
+
+
+def rights_by_operation(routes: Iterable[BaseRoute]) -> dict[str, str]:
+    """The right of each operation, by the operation's id."""
+    return {
+        str(getattr(route, "operation_id", "")): right
+        for route in routes
+        if (right := right_of(route)) is not None
+    }
+
+
+async def _caller(request: Request) -> Caller:
+    caller: Caller = request.state.caller
+    return caller
+
+
+TheCaller = Annotated[Caller, Depends(_caller)]
+
+
+def is_loopback(address: str) -> bool:
+    """Whether only this machine can reach an address to listen on."""
+    try:
+        return ipaddress.ip_address(address.partition("%")[0]).is_loopback
+    except ValueError:
+        return address == "localhost"
+
+
+def _token_of(scope: Scope) -> tuple[bytes | None, bool]:
+    """The key of a request, and whether a proxy passed the request on."""
+    token: bytes | None = None
+    other: bytes | None = None
+    is_forwarded = False
+    for name, value in scope["headers"]:
+        if name == b"authorization":
+            scheme, _, rest = value.partition(b" ")
+            # Another scheme is no key, but it is no absence of one either.
+            token = rest.strip() if scheme.lower() == b"bearer" else b""
+        elif name == b"x-api-key":
+            other = value.strip()
+        elif name in _FORWARDED:
+            is_forwarded = True
+    return (other if token is None else token), is_forwarded
+
+
+def _no_key(error: str) -> Refusal:
+    return Refusal(UNAUTHORISED, {"WWW-Authenticate": REALM + error})
+
+
+def _wait(wait_s: int) -> Refusal:
+    return Refusal(TOO_MANY_REQUESTS, {"Retry-After": str(wait_s)})
+
+
+__all__ = [
+    "BY_SECRET_LINK",
+    "OPEN_CALLER",
+    "Caller",
+    "Gate",
+    "GuardedPaths",
+    "Needs",
+    "Right",
+    "TheCaller",
+    "check_rights",
+    "is_loopback",
+    "needs",
+    "right_of",
+    "rights_by_operation",
+]

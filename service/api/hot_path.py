@@ -1,0 +1,163 @@
+"""The two reads that machines repeat all day, answered in front of the application.
+
+A program poll or a plan read whose document this process keeps, by a key in good standing, needs no
+routing, no dependencies and no thread: a key looked up by its hash, a document by its name, a
+comparison of tags. Everything else - whatever is not kept, not known, not allowed or not asked for
+in the usual way - is passed on to the application, whose routes answer the same at leisure, with
+problem documents where one is due. So this file decides nothing: it only says yes sooner.
+"""
+
+from __future__ import annotations
+
+import re
+from random import getrandbits
+from time import perf_counter
+from typing import Final, Protocol
+
+from starlette.types import Scope, Send
+
+from service.api.news import News
+from service.api.plan_documents import PlanDocuments
+from service.api.program import Document, Programs, Shown, wants_csv
+from service.errors import RillwrightError
+from service.metrics import RequestMetrics
+from service.ports import Clock
+
+_PROGRAM: Final = re.compile(r"/v1/controllers/([a-z0-9.-]{1,90})/program")
+PROGRAM_ROUTE: Final = "/v1/controllers/{controller_id}/program"
+PLAN_ROUTE: Final = "/v1/blocks/{block_id}/plan"
+_PLAN: Final = re.compile(r"/v1/blocks/([a-z0-9.-]{1,90})/plan")
+
+
+class Gate(Protocol):
+    """Says whether a request may read the plans of a farm."""
+
+    def admits(self, scope: Scope, *, farm_id: str) -> bool:
+        """True: yes, and the request has been counted. False: somebody slower must say why not."""
+        ...
+
+
+class HotPath:
+    """Answers what it can vouch for."""
+
+    def __init__(
+        self,
+        *,
+        programs: Programs,
+        plans: PlanDocuments,
+        news: News,
+        gate: Gate,
+        clock: Clock,
+        metrics: RequestMetrics,
+    ) -> None:
+        self._programs = programs
+        self._plans = plans
+        self._news = news
+        self._gate = gate
+        self._clock = clock
+        self._metrics = metrics
+
+    async def answer(self, scope: Scope, send: Send) -> bool:
+        """Answer a request; False: nothing was sent, and the application is to do it."""
+        if scope["type"] != "http" or scope["method"] not in ("GET", "HEAD"):
+            return False
+        path: str = scope["path"]
+        if path.endswith("/program"):
+            match = _PROGRAM.fullmatch(path)
+            return match is not None and await self._answer_program(match[1], scope, send)
+        if path.endswith("/plan"):
+            match = _PLAN.fullmatch(path)
+            return match is not None and await self._answer_plan(match[1], scope, send)
+        return False
+
+    async def _answer_program(self, controller_id: str, scope: Scope, send: Send) -> bool:
+        began = perf_counter()
+        shown = self._programs.find(controller_id) if self._news.are_current else None
+        if shown is None:
+            shown = await self._find_program(controller_id)
+        if shown is None or shown.json is None:
+            return False
+        if not self._gate.admits(scope, farm_id=shown.farm_id):
+            return False
+        accept = if_none_match = None
+        for name, value in scope["headers"]:
+            if name == b"if-none-match":
+                if_none_match = value
+            elif name == b"accept":
+                accept = value
+        document = shown.document(as_csv=True) if wants_csv(accept) else shown.json
+        status = await self._send(document, if_none_match, scope, send)
+        self._metrics.note(
+            scope["method"], PROGRAM_ROUTE, status, duration_s=perf_counter() - began
+        )
+        return True
+
+    async def _find_program(self, controller_id: str) -> Shown | None:
+        try:
+            if not self._news.are_current:
+                await self._news.look()
+            return self._programs.find(controller_id) or await self._programs.load(controller_id)
+        except RillwrightError:
+            return None  # the route meets the same trouble and says so
+
+    async def _answer_plan(self, block_id: str, scope: Scope, send: Send) -> bool:
+        began = perf_counter()
+        if not self._news.are_current:
+            try:
+                await self._news.look()
+            except RillwrightError:
+                return False
+        kept = self._plans.find(block_id, scope["query_string"])
+        accept = if_none_match = None
+        for name, value in scope["headers"]:
+            if name == b"if-none-match":
+                if_none_match = value
+            elif name == b"accept":
+                accept = value
+        if kept is None or wants_csv(accept):
+            return False
+        if not self._gate.admits(scope, farm_id=kept.farm_id):
+            return False
+        status = await self._send(kept.document, if_none_match, scope, send)
+        self._metrics.note(scope["method"], PLAN_ROUTE, status, duration_s=perf_counter() - began)
+        return True
+
+    async def _send(
+        self, document: Document, if_none_match: bytes | None, scope: Scope, send: Send
+    ) -> int:
+        """Send the document, or word that the caller's copy stands; returns the status."""
+        request_id = (b"x-request-id", _new_id())
+        if document.is_held(if_none_match):
+            await send(
+                {
+                    "type": "http.response.start",
+                    "status": 304,
+                    "headers": [*document.not_modified, request_id],
+                }
+            )
+            await send({"type": "http.response.body", "body": b""})
+            return 304
+        await send(
+            {
+                "type": "http.response.start",
+                "status": 200,
+                "headers": [*document.headers, request_id],
+            }
+        )
+        body = b""
+        if scope["method"] == "GET":
+            body = document.body(int(self._clock.now().timestamp()))
+        await send({"type": "http.response.body", "body": body})
+        return 200
+
+
+def _new_id() -> bytes:
+    """A UUID (version 4, RFC 9562) as text, without the object that Python makes of one.
+
+    It names a request in a log and opens nothing, so it may be guessed.
+    """
+    text = f"{getrandbits(128):032x}"
+    variant = "89ab"[int(text[16], 16) & 3]
+    return (f"{text[:8]}-{text[8:12]}-4{text[13:16]}-{variant}{text[17:20]}-{text[20:]}").encode(
+        "ascii"
+    )

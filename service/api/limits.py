@@ -1,0 +1,98 @@
+"""How often somebody may ask: per key and per address, counted by the ``limits`` package.
+
+Each process counts for itself, in memory: with several processes a caller may have that many times
+as much. That is enough against a device that runs wild and against guessing of keys; who must have
+exact limits over many processes sets them in the proxy.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from limits import RateLimitItem, parse
+from limits.storage import MemoryStorage
+from limits.strategies import FixedWindowRateLimiter
+
+from service.errors import Fault, SettingsInvalid
+from service.settings import Settings
+
+_ALLOWED = "a limit such as '600/minute' or '20 per second'"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rule:
+    name: str
+    item: RateLimitItem
+
+
+@lru_cache(maxsize=16_384)
+def _counted_as(rule: _Rule, who: str) -> str:
+    """The name that the counter of the rule has for somebody; made once, as it takes a while."""
+    return rule.item.key_for(rule.name, who)
+
+
+class Limits:
+    """The limits of one process; raises SettingsInvalid for one that cannot be read."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._storage = MemoryStorage()
+        self._counter = FixedWindowRateLimiter(self._storage)
+        self._per_key = _rule("requests_per_key", settings.requests_per_key)
+        self._per_address = _rule("requests_per_address", settings.requests_per_address)
+        self._failures = _rule("refused_keys_per_address", settings.refused_keys_per_address)
+
+    def wait_s(self, *, key_id: str, address: str) -> int | None:
+        """Count a request; the seconds to wait where it is one too many, else None."""
+        if not self._count(self._per_key, key_id):
+            return self._seconds_left(self._per_key, key_id)
+        if not self._count(self._per_address, address):
+            return self._seconds_left(self._per_address, address)
+        return None
+
+    def refused_wait_s(self, *, address: str) -> int | None:
+        """Count a key that was refused; as :meth:`wait_s`."""
+        if not self._count(self._failures, address):
+            return self._seconds_left(self._failures, address)
+        return None
+
+    def _count(self, rule: _Rule, who: str) -> bool:
+        """Count one more; False: it is one too many. What the limiter's own ``hit`` does."""
+        item = rule.item
+        return self._storage.incr(_counted_as(rule, who), item.get_expiry()) <= item.amount
+
+    def _seconds_left(self, rule: _Rule, name: str) -> int:
+        ends = self._counter.get_window_stats(rule.item, rule.name, name).reset_time
+        return max(1, math.ceil(ends - time.time()))
+
+
+def address_of(client: Sequence[object] | None) -> str:
+    """Whom requests are counted for: the address, or an IPv6 network of 64 bits, one household."""
+    return "unknown" if client is None else _household(str(client[0]))
+
+
+@lru_cache(maxsize=4096)
+def _household(host: str) -> str:
+    try:
+        address = ipaddress.ip_address(host.partition("%")[0])
+    except ValueError:
+        return host[:64]
+    if isinstance(address, ipaddress.IPv6Address):
+        if address.ipv4_mapped is not None:
+            return str(address.ipv4_mapped)
+        return str(ipaddress.ip_network((address, 64), strict=False))
+    return str(address)
+
+
+def _rule(name: str, text: str) -> _Rule:
+    try:
+        return _Rule(name, parse(text))
+    except ValueError as error:
+        raise SettingsInvalid(
+            "the settings cannot be used",
+            [Fault(f"RILLWRIGHT_{name.upper()}", repr(text), _ALLOWED)],
+        ) from error

@@ -1,0 +1,82 @@
+"""What has changed in the database since this process looked last, asked at most once a second.
+
+Copies that a process keeps are good for as long as the marks of change stand still. A request that
+comes a second or more after the last look waits for the next one, so nothing older than a second is
+ever served as current. Who changes something through this process sees it with the next request. If
+the database cannot be asked, the request fails rather than being answered from copies that may have
+been revoked.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Mapping
+from time import monotonic
+from typing import Final
+
+from service.ports import UnitOfWork, UnitOfWorkFactory
+
+LOOK_EVERY_S: Final = 1.0
+Read = Callable[[UnitOfWork, int], object]
+"""Reads what a listener needs in the unit of work that found news; is given the old mark."""
+Heard = Callable[[object], None]
+"""Takes, in the event loop, what was read."""
+
+
+class News:
+    """The marks of change as of at most a second ago, and who is to hear of news."""
+
+    def __init__(self, unit_of_work: UnitOfWorkFactory) -> None:
+        self._unit_of_work = unit_of_work
+        self._marks: Mapping[str, int] = {}
+        self._looked_at = -float("inf")
+        self._look: asyncio.Task[None] | None = None
+        self._listeners: list[tuple[str, Read, Heard]] = []
+        self._expiries = 0
+
+    def listen(self, topic: str, read: Read, heard: Heard) -> None:
+        """Have ``read`` and then ``heard`` called each time a topic's mark has moved."""
+        self._listeners.append((topic, read, heard))
+
+    def mark(self, topic: str) -> int:
+        """The topic's mark as last seen."""
+        return self._marks.get(topic, 0)
+
+    @property
+    def are_current(self) -> bool:
+        """Whether the last look is less than a second old; if not, await :meth:`look`."""
+        return monotonic() - self._looked_at < LOOK_EVERY_S
+
+    def expire(self) -> None:
+        """Have the next request look again: this process has changed something itself."""
+        self._expiries += 1
+        self._looked_at = -float("inf")
+
+    async def look(self) -> None:
+        """Look for news unless that was done within the last second; all callers share one look."""
+        while not self.are_current:
+            if self._look is None or self._look.done():
+                self._look = asyncio.create_task(self._look_once())
+            await asyncio.shield(self._look)
+
+    async def _look_once(self) -> None:
+        began, expiries = monotonic(), self._expiries
+        marks, found = await asyncio.to_thread(self._read, self._marks)
+        for heard, what in found:
+            heard(what)
+        self._marks = marks
+        if expiries == self._expiries:
+            self._looked_at = began
+
+    def _read(
+        self, before: Mapping[str, int]
+    ) -> tuple[Mapping[str, int], list[tuple[Heard, object]]]:
+        """The marks now, and what the listeners of those that moved want to know."""
+        with self._unit_of_work(write=False) as unit:
+            marks = unit.marks.read_all()
+            found = [
+                (heard, read(unit, before.get(topic, 0)))
+                for topic, read, heard in self._listeners
+                if marks.get(topic, 0) != before.get(topic, 0) or not before
+            ]
+        return marks, found

@@ -1,0 +1,47 @@
+"""What FastAPI cannot say of this API by itself: keys, and headers that a problem demands."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+_DEMANDED: Final = ("Idempotency-Key", "If-Match")
+_SCHEMES: Final[dict[str, Any]] = {
+    "bearer": {
+        "type": "http",
+        "scheme": "bearer",
+        "description": "A key as `rillwright keys add` shows it once: `rw_...`. While no key is"
+        " stored, a server on this machine alone is open.",
+    },
+    "device": {
+        "type": "apiKey",
+        "in": "header",
+        "name": "X-API-Key",
+        "description": "The same key, for devices that cannot set `Authorization`.",
+    },
+}
+_SECRET_LINKS: Final = "/v1/calendars/"
+
+
+def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
+    """Add the keys and the scope of each operation, and mark demanded headers as required.
+
+    ``rights`` are those of the operations by id.
+    """
+    document["components"]["securitySchemes"] = _SCHEMES
+    for address, path in document["paths"].items():
+        for operation in path.values():
+            is_by_link = address.startswith(_SECRET_LINKS)
+            operation["security"] = [] if is_by_link else [{name: []} for name in _SCHEMES]
+            right = rights.get(operation["operationId"])
+            if right is not None and not is_by_link:
+                operation["description"] += f"\n\nScope: `{right}`."
+            for parameter in operation.get("parameters", ()):
+                if parameter["name"] in _DEMANDED:
+                    parameter["required"] = True
+                    _demand(parameter["schema"])
+
+
+def _demand(schema: dict[str, Any]) -> None:
+    """Take "or null" out of a schema."""
+    if schema.pop("anyOf", None) is not None:
+        schema["type"] = "string"

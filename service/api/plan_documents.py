@@ -1,0 +1,64 @@
+"""Plans as they are read, kept in this process as the bytes that go out.
+
+A plan is written out when it is first read after it was published, and kept until the marks of
+change say that plans have changed anywhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from service.api.answers import tag_of
+from service.api.news import News
+from service.api.program import JSON_TYPE, Document, make_document
+from service.api.schemas.plans import PlanOut
+from service.operations.publish_programs import PLANS_TOPIC
+from service.ports import UnitOfWork
+
+MOST_KEPT: Final = 20_000
+"""Plans that a process keeps, about 6 kB each; own choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPlan:
+    """A plan read, and the farm it belongs to."""
+
+    farm_id: str
+    document: Document
+
+
+class PlanDocuments:
+    """Plans by block and the query they were asked with, as long as no plan changes."""
+
+    def __init__(self, news: News) -> None:
+        self._kept: dict[tuple[str, bytes], KeptPlan] = {}
+        self._generation = 0
+        news.listen(PLANS_TOPIC, _read_nothing, self._forget)
+
+    @property
+    def generation(self) -> int:
+        """Rises with each change of plans; note it before reading what is to be kept."""
+        return self._generation
+
+    def find(self, block_id: str, query: bytes) -> KeptPlan | None:
+        """What is kept for a read, None where nothing is."""
+        return self._kept.get((block_id, query))
+
+    def keep(self, block_id: str, query: bytes, plan: PlanOut, *, generation: int) -> Document:
+        """The plan as a document; kept unless plans have changed since the generation noted."""
+        body = plan.model_dump_json().encode()
+        document = make_document(body, tag_of(body).encode("ascii"), JSON_TYPE)
+        if generation == self._generation:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            self._kept[block_id, query] = KeptPlan(plan.farm_id, document)
+        return document
+
+    def _forget(self, _found: object) -> None:
+        self._generation += 1
+        self._kept.clear()
+
+
+def _read_nothing(_unit: UnitOfWork, _mark: int) -> None:
+    """Which plans have changed does not matter: all are forgotten."""

@@ -1,0 +1,59 @@
+"""Calendars: a farm's plans for calendar programs, behind a secret link instead of a key."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+
+from service.api.access import BY_SECRET_LINK
+from service.api.answers import NOT_MODIFIED, IfNoneMatch, problems, tagged_response
+from service.api.dependencies import TheService
+from service.api.examples import CALENDAR
+from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.delivery.calendar_feed import MEDIA_TYPE, calendar_feed
+from service.operations.share_calendar import read_calendar
+
+router = APIRouter(tags=["calendars"])
+
+Secret = Annotated[
+    str,
+    Path(
+        pattern=r"^[A-Za-z0-9_-]{43}$",
+        description="The secret of the link, as `rillwright calendar-link` shows it once.",
+        examples=["q3Vd0m0H1c9lJv8o3m2r5t7u9w1y3A5C7E9G1I3K5M7"],
+    ),
+]
+
+
+@router.get(
+    "/calendars/{secret}.ics",
+    dependencies=[BY_SECRET_LINK],
+    operation_id="get_calendar",
+    summary="Get a farm's calendar",
+    description="Pulses of the last 14 days and the next 2, each an event with a uid that stays;"
+    " pulses that were dropped stand as cancelled for 7 days. Whoever has the link can read it."
+    " Calendar programs fetch it when they like, so tomorrow's change may come late here.",
+    response_class=Response,
+    responses={
+        200: {
+            "description": "The calendar, iCalendar (RFC 5545).",
+            "content": {"text/calendar": {"schema": {"type": "string"}, "example": CALENDAR}},
+            "headers": NOT_MODIFIED[304]["headers"],
+        },
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_calendar(
+    secret: Secret, service: TheService, if_none_match: IfNoneMatch = None
+) -> Response:
+    """The calendar, or 304 where the caller holds it."""
+    feed = read_calendar(
+        secret,
+        partial(calendar_feed, domain=service.settings.domain),
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    return tagged_response(feed, if_none_match, media_type=MEDIA_TYPE)

@@ -1,0 +1,68 @@
+"""Controllers: the program that each one polls."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request, Response
+
+from service.api.access import Right, needs
+from service.api.answers import NOT_MODIFIED, IfNoneMatch, described, problems
+from service.api.dependencies import TheService
+from service.api.examples import PROGRAM, PROGRAM_CSV
+from service.api.problems import INVALID_REQUEST, NOT_FOUND, RETIRED
+from service.api.program import Programs, document_response, wants_csv
+from service.api.schemas.programs import ProgramAnswerOut
+from service.errors import NotFound
+
+router = APIRouter(tags=["controllers"])
+
+CONTROLLER_ID_PATTERN = r"^[a-z0-9][a-z0-9-]{0,39}\.[a-z0-9][a-z0-9-]{0,39}$"
+ControllerId = Annotated[
+    str,
+    Path(
+        pattern=CONTROLLER_ID_PATTERN,
+        description="Controller in full, `farm.controller`: small letters, digits and hyphens.",
+        examples=["hill-farm.shed"],
+    ),
+]
+_PROGRAM_ANSWER: dict[str, Any] = described("The program.", PROGRAM, is_conditional=True)
+_PROGRAM_ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": PROGRAM_CSV}
+
+
+@router.get(
+    "/controllers/{controller_id}/program",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="get_program",
+    summary="Get a controller's program",
+    description="What a controller is to open, and when, from the day under way to the last day"
+    " planned, with the fallback that was agreed for when the service cannot be reached. JSON, or"
+    " CSV for `Accept: text/csv`. Poll every 15 minutes with `If-None-Match`: the tag changes when"
+    " the program does, and not with the time of the server that stands in the answer. The contract"
+    " for controllers says what a device has to do with it.",
+    response_model=ProgramAnswerOut,
+    responses={
+        200: _PROGRAM_ANSWER,
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, RETIRED, INVALID_REQUEST),
+    },
+)
+async def get_program(
+    controller_id: ControllerId,
+    request: Request,
+    service: TheService,
+    if_none_match: IfNoneMatch = None,
+) -> Response:
+    """The program, or 304 where the caller holds it."""
+    programs: Programs = request.app.state.programs
+    await request.app.state.news.look()
+    shown = programs.find(controller_id) or await programs.load(controller_id)
+    if shown is None:
+        raise NotFound(f"controller {controller_id}: there is no such controller")
+    accept = request.headers.get("accept")
+    document = shown.document(
+        as_csv=wants_csv(None if accept is None else accept.encode("latin-1"))
+    )
+    return document_response(
+        document, if_none_match, server_epoch_s=int(service.clock.now().timestamp())
+    )

@@ -1,0 +1,368 @@
+"""Farms and blocks: created, changed, retired, and given back as a farm file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+import orjson
+from fastapi import APIRouter, Header, Path, Response
+
+from service.api.access import Caller, Right, TheCaller, needs
+from service.api.answers import (
+    NOT_MODIFIED,
+    IfNoneMatch,
+    described,
+    problems,
+    tag_of,
+    tagged_response,
+)
+from service.api.change_examples import BLOCK_TABLE, FARM_CHANGED, FARM_DOCUMENT, FARM_FILE
+from service.api.dependencies import BlockId, TheService
+from service.api.once import NO_STORE
+from service.api.problems import (
+    CONFLICT,
+    INVALID_REQUEST,
+    MALFORMED_JSON,
+    NOT_FOUND,
+    PRECONDITION_FAILED,
+    PRECONDITION_REQUIRED,
+    TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
+    ProblemType,
+    Refused,
+)
+from service.api.schemas.blocks import BlockOut
+from service.api.schemas.bodies import BlockTableIn, FarmDocumentIn
+from service.api.schemas.farms import FarmChangeOut, FarmDocumentOut
+from service.api.schemas.feedback import CountsOut
+from service.bootstrap import Service
+from service.operations import change_farms
+from service.operations.change_farms import FarmChange, Keeper
+from service.ports import UnitOfWork
+from service.records import BlockDefinition, FarmBundle
+
+_BODY: tuple[ProblemType, ...] = (MALFORMED_JSON, TOO_LARGE, UNSUPPORTED_MEDIA_TYPE)
+_CREATES = problems(*_BODY, NOT_FOUND, CONFLICT, INVALID_REQUEST)
+_PRECONDITIONS: tuple[ProblemType, ...] = (PRECONDITION_FAILED, PRECONDITION_REQUIRED)
+_CHANGES = problems(*_BODY, *_PRECONDITIONS, NOT_FOUND, INVALID_REQUEST)
+_RETIRES = problems(*_PRECONDITIONS, NOT_FOUND, INVALID_REQUEST)
+_DONE: dict[str, Any] = described("What the change did.", FARM_CHANGED)
+_DONE["headers"] = {
+    "ETag": {
+        "description": "Tag of the new state of what was changed; absent once it is retired.",
+        "schema": {"type": "string"},
+    }
+}
+
+FarmId = Annotated[
+    str,
+    Path(
+        pattern=r"^[a-z0-9][a-z0-9-]{0,39}$",
+        description="Farm: small letters, digits and hyphens.",
+        examples=["hill-farm"],
+    ),
+]
+IfMatch = Annotated[
+    str | None,
+    Header(
+        alias="If-Match",
+        description="ETag of the state that the change starts from, as GET gave it. Required.",
+        examples=['"4d2f0e8c1b7a9d3e5f60718293a4b5c6"'],
+        json_schema_extra={"pattern": "^[ -~]{1,200}$"},
+    ),
+]
+router = APIRouter(tags=["farms"])
+
+
+@router.get(
+    "/farms/{farm_id}",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="get_farm",
+    summary="Get a farm",
+    description="The farm as it stands today: the tables of its farm file as JSON, every number"
+    " stated in SI with its unit. The same document can be put back.",
+    response_model=FarmDocumentOut,
+    responses={
+        200: described("The farm.", FARM_DOCUMENT, is_conditional=True),
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_farm(farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = None) -> Response:
+    """The document, or 304 where the caller holds it."""
+    bundle = change_farms.get_farm_now(
+        farm_id, unit_of_work=service.unit_of_work, clock=service.clock
+    )
+    return tagged_response(
+        _farm_bytes(service, bundle), if_none_match, media_type="application/json"
+    )
+
+
+@router.get(
+    "/farms/{farm_id}/file",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="export_farm",
+    summary="Export a farm file",
+    description="The farm as a farm file (TOML) that loads to the same state. Pauses are not part"
+    " of it: they stay as they are.",
+    response_class=Response,
+    responses={
+        200: {
+            "description": "The file.",
+            "content": {"application/toml": {"schema": {"type": "string"}, "example": FARM_FILE}},
+            "headers": NOT_MODIFIED[304]["headers"],
+        },
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def export_farm(
+    farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = None
+) -> Response:
+    """The file, or 304 where the caller holds it."""
+    bundle = change_farms.get_farm_now(
+        farm_id, unit_of_work=service.unit_of_work, clock=service.clock
+    )
+    return tagged_response(
+        service.farm_format.text(bundle).encode(), if_none_match, media_type="application/toml"
+    )
+
+
+@router.post(
+    "/farms",
+    dependencies=[needs(Right.FARM_WRITE)],
+    operation_id="create_farm",
+    summary="Create a farm",
+    description="A new farm under the id that the key is bound to. The document is checked by the"
+    " rules of the farm file; a wrong one is refused whole, with every fault and its place.",
+    status_code=201,
+    responses={201: _DONE, **_CREATES},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": FARM_DOCUMENT}}}},
+)
+def create_farm(
+    body: FarmDocumentIn, response: Response, service: TheService, caller: TheCaller
+) -> FarmChangeOut:
+    """Store a new farm."""
+    return _farm_changed(
+        service,
+        response,
+        lambda unit: change_farms.create_farm(unit, _document(body), _keeper(service, caller)),
+    )
+
+
+@router.put(
+    "/farms/{farm_id}",
+    dependencies=[needs(Right.FARM_WRITE)],
+    operation_id="replace_farm",
+    summary="Change a farm",
+    description="The document takes the place of the farm; blocks that it does not hold are retired"
+    " from today on, changed ones get a new version. Plans follow before the answer.",
+    responses={200: _DONE, **_CHANGES},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": FARM_DOCUMENT}}}},
+)
+def replace_farm(
+    farm_id: FarmId,
+    body: FarmDocumentIn,
+    response: Response,
+    *,
+    service: TheService,
+    caller: TheCaller,
+    if_match: IfMatch = None,
+) -> FarmChangeOut:
+    """Store a farm in place of the one there is."""
+    is_current = _farm_matches(service, if_match)
+    return _farm_changed(
+        service,
+        response,
+        lambda unit: change_farms.replace_farm(
+            unit, farm_id, _document(body), _keeper(service, caller), is_current=is_current
+        ),
+    )
+
+
+@router.delete(
+    "/farms/{farm_id}",
+    dependencies=[needs(Right.FARM_WRITE)],
+    operation_id="retire_farm",
+    summary="Retire a farm",
+    description="All its blocks, supplies and controllers are taken out of use from today on. What"
+    " happened before stays on record.",
+    responses={200: _DONE, **_RETIRES},
+)
+def retire_farm(
+    farm_id: FarmId,
+    response: Response,
+    service: TheService,
+    caller: TheCaller,
+    if_match: IfMatch = None,
+) -> FarmChangeOut:
+    """Take a farm out of use."""
+    is_current = _farm_matches(service, if_match)
+    return _farm_changed(
+        service,
+        response,
+        lambda unit: change_farms.retire_farm(
+            unit, farm_id, _keeper(service, caller), is_current=is_current
+        ),
+    )
+
+
+@router.post(
+    "/farms/{farm_id}/blocks",
+    dependencies=[needs(Right.FARM_WRITE)],
+    operation_id="create_block",
+    summary="Create a block",
+    description="One more block, as its table in a farm file would say it; its supply and site must"
+    " be part of the farm. Where tomorrow is planned already, so is the block before the answer.",
+    status_code=201,
+    responses={201: _DONE, **_CREATES},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": BLOCK_TABLE}}}},
+)
+def create_block(
+    farm_id: FarmId,
+    body: BlockTableIn,
+    response: Response,
+    service: TheService,
+    caller: TheCaller,
+) -> FarmChangeOut:
+    """Add a block."""
+    table = body.model_dump()
+    return _block_changed(
+        service,
+        response,
+        f"{farm_id}.{table.get('id')}",
+        lambda unit: change_farms.create_block(unit, farm_id, table, _keeper(service, caller)),
+    )
+
+
+@router.put(
+    "/blocks/{block_id}",
+    dependencies=[needs(Right.FARM_WRITE)],
+    operation_id="replace_block",
+    summary="Change a block",
+    description="The table takes the place of the block, from today on: what it leaves out gets the"
+    " default again. `GET /v1/farms/{farm_id}` gives the table as it stands; the ETag is that of"
+    " `GET /v1/blocks/{block_id}`. Plans follow before the answer.",
+    responses={200: _DONE, **_CHANGES},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": BLOCK_TABLE}}}},
+)
+def replace_block(
+    block_id: BlockId,
+    body: BlockTableIn,
+    response: Response,
+    *,
+    service: TheService,
+    caller: TheCaller,
+    if_match: IfMatch = None,
+) -> FarmChangeOut:
+    """Store a block in place of the one there is."""
+    is_current = _block_matches(if_match)
+    return _block_changed(
+        service,
+        response,
+        block_id,
+        lambda unit: change_farms.replace_block(
+            unit, block_id, body.model_dump(), _keeper(service, caller), is_current=is_current
+        ),
+    )
+
+
+@router.delete(
+    "/blocks/{block_id}",
+    dependencies=[needs(Right.FARM_WRITE)],
+    operation_id="retire_block",
+    summary="Retire a block",
+    description="The block and its channel are taken out of use from today on. What happened before"
+    " stays on record.",
+    responses={200: _DONE, **_RETIRES},
+)
+def retire_block(
+    block_id: BlockId,
+    response: Response,
+    service: TheService,
+    caller: TheCaller,
+    if_match: IfMatch = None,
+) -> FarmChangeOut:
+    """Take a block out of use."""
+    is_current = _block_matches(if_match)
+    return _block_changed(
+        service,
+        response,
+        block_id,
+        lambda unit: change_farms.retire_block(
+            unit, block_id, _keeper(service, caller), is_current=is_current
+        ),
+    )
+
+
+# --- parts ---------------------------------------------------------------------------------------
+
+
+def block_bytes(block: BlockDefinition) -> bytes:
+    """A block as GET shows it: its tag is that of these bytes."""
+    return BlockOut.from_record(block).model_dump_json().encode()
+
+
+def _farm_bytes(service: Service, bundle: FarmBundle) -> bytes:
+    return orjson.dumps(service.farm_format.document(bundle))
+
+
+def _farm_matches(service: Service, if_match: str | None) -> Callable[[FarmBundle], bool]:
+    held = _held(if_match)
+    return lambda bundle: "*" in held or tag_of(_farm_bytes(service, bundle)) in held
+
+
+def _block_matches(if_match: str | None) -> Callable[[BlockDefinition], bool]:
+    held = _held(if_match)
+    return lambda block: "*" in held or tag_of(block_bytes(block)) in held
+
+
+def _held(if_match: str | None) -> frozenset[str]:
+    """The tags that the caller holds; by strong comparison, so weak ones never match."""
+    if if_match is None or not if_match.strip():
+        raise Refused(PRECONDITION_REQUIRED)
+    return frozenset(tag.strip() for tag in if_match.split(","))
+
+
+def _document(body: FarmDocumentIn) -> dict[str, object]:
+    return {key: value for key, value in body.model_dump().items() if value != []}
+
+
+def _keeper(service: Service, caller: Caller) -> Keeper:
+    return Keeper(service.farm_format, service.clock, service.source_order, caller.farm_id)
+
+
+def _farm_changed(
+    service: Service, response: Response, work: Callable[[UnitOfWork], FarmChange]
+) -> FarmChangeOut:
+    change = _changed(service, response, work)
+    response.headers["ETag"] = tag_of(_farm_bytes(service, change.bundle))
+    return _summary(change)
+
+
+def _block_changed(
+    service: Service, response: Response, block_id: str, work: Callable[[UnitOfWork], FarmChange]
+) -> FarmChangeOut:
+    change = _changed(service, response, work)
+    for block in change.bundle.blocks:
+        if block.block_id == block_id:
+            response.headers["ETag"] = tag_of(block_bytes(block))
+    return _summary(change)
+
+
+def _changed(
+    service: Service, response: Response, work: Callable[[UnitOfWork], FarmChange]
+) -> FarmChange:
+    with service.unit_of_work(write=True) as unit:
+        change = work(unit)
+    response.headers.update(NO_STORE)
+    return change
+
+
+def _summary(change: FarmChange) -> FarmChangeOut:
+    return FarmChangeOut(
+        farm_id="" if change.bundle.farm is None else change.bundle.farm.farm_id,
+        counts=CountsOut.from_outcome(change.outcome, change.new_version_count),
+        retired_count=change.outcome.retired_count,
+    )

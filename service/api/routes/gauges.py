@@ -1,0 +1,73 @@
+"""Gauges: rain as people read it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+
+from service.api.access import Right, TheCaller, needs
+from service.api.answers import described, problems
+from service.api.change_examples import RAIN, RAIN_DONE
+from service.api.dependencies import TheService
+from service.api.once import TheOnce, answered_once, reporter_of
+from service.api.routes.runs import REPORT_PROBLEMS
+from service.api.schemas.bodies import RainIn
+from service.api.schemas.feedback import RainOut
+from service.operations.replan_after import replan_for_site
+from service.ports import UnitOfWork
+
+SiteId = Annotated[
+    str,
+    Path(
+        pattern=r"^[a-z0-9][a-z0-9-]{0,39}$",
+        description="Site whose gauge was read: small letters, digits and hyphens.",
+        examples=["home"],
+    ),
+]
+router = APIRouter(tags=["feedback"])
+
+
+@router.post(
+    "/gauges/{site_id}/readings",
+    dependencies=[needs(Right.WATER_WRITE)],
+    operation_id="report_rain",
+    summary="Report a rain gauge reading",
+    description="Rain read by hand. It covers the time since the last reading and is booked to the"
+    " local days that it tells of; balances and plans of all blocks that take their weather there"
+    " follow before the answer. Another amount at the same time corrects the reading and must say"
+    " why in `note`; an unlikely one must be confirmed.",
+    response_model=RainOut,
+    responses={200: described("How it was booked.", RAIN_DONE), **problems(*REPORT_PROBLEMS)},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": RAIN}}}},
+)
+def report_rain(
+    site_id: SiteId, body: RainIn, service: TheService, caller: TheCaller, once: TheOnce
+) -> Response:
+    """Store the reading once."""
+    from service.operations.record_rain import store_reading
+
+    def work(unit: UnitOfWork) -> RainOut:
+        done = store_reading(
+            unit,
+            site_id,
+            body.rain_mm,
+            reporter=reporter_of(caller),
+            source_order=service.source_order,
+            clock=service.clock,
+            kind=body.kind,
+            read_at=body.read_at,
+            covers_from=body.covers_from,
+            note=body.note,
+            confirm=body.confirm,
+        )
+        count = replan_for_site(
+            unit,
+            site_id,
+            touched_day=done.first_changed_day,
+            clock=service.clock,
+            source_order=service.source_order,
+        )
+        return RainOut.from_record(done, count)
+
+    return answered_once(once, work, service)

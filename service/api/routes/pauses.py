@@ -1,0 +1,100 @@
+"""Pauses: times without water for harvest, spraying or repair."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+
+from service.api.access import Right, TheCaller, needs
+from service.api.answers import described, problems
+from service.api.change_examples import PAUSE, PAUSE_CANCELLED, PAUSED, PAUSES
+from service.api.dependencies import BlockId, TheService
+from service.api.once import TheOnce, answered_once, reporter_of
+from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.routes.runs import REPORT_PROBLEMS
+from service.api.schemas.bodies import PauseIn
+from service.api.schemas.feedback import CancelledOut, PausedOut, PauseOut, PausesOut
+from service.operations.pause_blocks import cancel_pause, list_pauses, pause_block
+from service.ports import UnitOfWork
+
+PauseId = Annotated[
+    str,
+    Path(
+        pattern=r"^[0-9a-f]{16}$",
+        description="Name of the pause, as it was given when it was made.",
+        examples=["5f0c2f9e1d3b4a58"],
+    ),
+]
+router = APIRouter(tags=["feedback"])
+
+
+@router.post(
+    "/blocks/{block_id}/pauses",
+    dependencies=[needs(Right.WATER_WRITE)],
+    operation_id="pause_block",
+    summary="Pause a block",
+    description="No water between two wall-clock times of the block. Tomorrow's plan and the rest"
+    " of today's follow before the answer; a pulse that runs, or starts within 20 minutes, is not"
+    " taken back by a plan: close its valve by hand.",
+    response_model=PausedOut,
+    responses={200: described("The pause.", PAUSED), **problems(*REPORT_PROBLEMS)},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": PAUSE}}}},
+)
+def report_pause(
+    block_id: BlockId, body: PauseIn, service: TheService, caller: TheCaller, once: TheOnce
+) -> Response:
+    """Store the pause once."""
+
+    def work(unit: UnitOfWork) -> PausedOut:
+        pause, count = pause_block(
+            unit,
+            block_id,
+            starts_local=body.starts_local,
+            ends_local=body.ends_local,
+            reason=body.reason,
+            reporter=reporter_of(caller),
+            clock=service.clock,
+            source_order=service.source_order,
+        )
+        return PausedOut(pause=PauseOut.from_record(pause), new_plan_count=count)
+
+    return answered_once(once, work, service)
+
+
+@router.get(
+    "/blocks/{block_id}/pauses",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="list_pauses",
+    summary="List a block's pauses",
+    description="Pauses that are not taken back, past ones too, by start; at most 100.",
+    responses={200: described("The pauses.", PAUSES), **problems(NOT_FOUND, INVALID_REQUEST)},
+)
+def show_pauses(block_id: BlockId, service: TheService) -> PausesOut:
+    """The pauses of a block."""
+    found = list_pauses(block_id, unit_of_work=service.unit_of_work)
+    return PausesOut(items=[PauseOut.from_record(each) for each in found])
+
+
+@router.delete(
+    "/blocks/{block_id}/pauses/{pause_id}",
+    dependencies=[needs(Right.WATER_WRITE)],
+    operation_id="cancel_pause",
+    summary="Take a pause back",
+    description="As if it had not been: plans follow before the answer. A second time changes"
+    " nothing.",
+    responses={
+        200: described("It is taken back.", PAUSE_CANCELLED),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def take_back(block_id: BlockId, pause_id: PauseId, service: TheService) -> CancelledOut:
+    """Take one back."""
+    count = cancel_pause(
+        block_id,
+        pause_id,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+    )
+    return CancelledOut(pause_id=pause_id, new_plan_count=count)

@@ -1,0 +1,92 @@
+"""Runs: what was opened in the field, and what the meter says of it."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Response
+
+from service.api.access import Right, TheCaller, needs
+from service.api.answers import described, problems
+from service.api.change_examples import FLOW, RUNS, RUNS_DONE
+from service.api.dependencies import BlockId, TheService
+from service.api.once import TheOnce, answered_once, reporter_of
+from service.api.problems import (
+    IDEMPOTENCY_KEY_MISSING,
+    IDEMPOTENCY_KEY_TAKEN,
+    INVALID_REQUEST,
+    MALFORMED_JSON,
+    NOT_FOUND,
+    STILL_RUNNING,
+    TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
+    ProblemType,
+)
+from service.api.schemas.bodies import RunBatchIn
+from service.api.schemas.feedback import FlowOut, RunsOut
+from service.operations.compare_meter import compare_meter
+from service.operations.submit_runs import RunReport, submit_runs
+
+REPORT_PROBLEMS: tuple[ProblemType, ...] = (
+    MALFORMED_JSON,
+    IDEMPOTENCY_KEY_MISSING,
+    NOT_FOUND,
+    STILL_RUNNING,
+    TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
+    INVALID_REQUEST,
+    IDEMPOTENCY_KEY_TAKEN,
+)
+"""What any report may be answered with."""
+router = APIRouter(tags=["feedback"])
+
+
+@router.post(
+    "/runs",
+    dependencies=[needs(Right.WATER_WRITE)],
+    operation_id="report_runs",
+    summary="Report runs",
+    description="Runs that took place, up to 1,000 in a request, of any blocks of the farm, as late"
+    " as 400 days. They take the place of what the plan assumed for those days; balances and"
+    " tomorrow's plan follow before the answer. The same run (block and start) again changes"
+    " nothing, with other minutes it is corrected. All runs of a request are stored, or none.",
+    response_model=RunsOut,
+    responses={200: described("What was stored.", RUNS_DONE), **problems(*REPORT_PROBLEMS)},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": RUNS}}}},
+)
+def report_runs(
+    body: RunBatchIn, service: TheService, caller: TheCaller, once: TheOnce
+) -> Response:
+    """Store the runs once."""
+    reports = [
+        RunReport(each.block_id, each.started_at, each.duration_min, each.volume_l)
+        for each in body.items
+    ]
+    return answered_once(
+        once,
+        lambda unit: RunsOut.from_record(
+            submit_runs(
+                unit,
+                reports,
+                farm_id=caller.farm_id,
+                reporter=reporter_of(caller),
+                clock=service.clock,
+                source_order=service.source_order,
+            )
+        ),
+        service,
+    )
+
+
+@router.get(
+    "/blocks/{block_id}/flow",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="compare_meter",
+    summary="Compare a block's meter",
+    description="Metered water of the block's runs of the last 14 days against what its emitters"
+    " should have given. Outside a band of 10 % a leak or clogging is suspected.",
+    responses={200: described("The check.", FLOW), **problems(NOT_FOUND, INVALID_REQUEST)},
+)
+def get_flow(block_id: BlockId, service: TheService) -> FlowOut:
+    """The check of the last fortnight."""
+    return FlowOut.from_record(
+        compare_meter(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
+    )

@@ -1,0 +1,59 @@
+"""Soil readings: what a probe or tensiometer says of a block."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Response
+
+from service.api.access import Right, TheCaller, needs
+from service.api.answers import described, problems
+from service.api.change_examples import SOIL, SOIL_DONE
+from service.api.dependencies import BlockId, TheService
+from service.api.once import TheOnce, answered_once, reporter_of
+from service.api.routes.runs import REPORT_PROBLEMS
+from service.api.schemas.bodies import SoilReadingIn
+from service.api.schemas.feedback import SoilReadingOut
+from service.operations.read_soil import read_soil
+
+router = APIRouter(tags=["feedback"])
+
+
+@router.post(
+    "/blocks/{block_id}/soil-readings",
+    dependencies=[needs(Right.WATER_WRITE)],
+    operation_id="report_soil",
+    summary="Report a soil reading",
+    description="Water content or tension in the wetted soil, at a depth. The balance follows it by"
+    " a stated weight: 0.8 times the share of the root depth that the sensor feels. A reading"
+    " before noon is held against the day's start, so take it before the day's first water; a later"
+    " one against the day's end. Another reading at the same time takes the place of the first.",
+    response_model=SoilReadingOut,
+    responses={200: described("What it says.", SOIL_DONE), **problems(*REPORT_PROBLEMS)},
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": SOIL}}}},
+)
+def report_soil(
+    block_id: BlockId,
+    body: SoilReadingIn,
+    service: TheService,
+    caller: TheCaller,
+    once: TheOnce,
+) -> Response:
+    """Store the reading once."""
+    return answered_once(
+        once,
+        lambda unit: SoilReadingOut.from_record(
+            read_soil(
+                unit,
+                block_id,
+                read_at=body.read_at,
+                top_depth_m=max(0.0, body.depth_m - body.reach_m),
+                bottom_depth_m=body.depth_m + body.reach_m,
+                volumetric_water=body.volumetric_water,
+                tension_kpa=body.tension_kpa,
+                note=body.note,
+                reporter=reporter_of(caller),
+                clock=service.clock,
+                source_order=service.source_order,
+            )
+        ),
+        service,
+    )

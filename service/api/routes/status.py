@@ -1,0 +1,98 @@
+"""Whether the service lives, is ready, and how it is doing: for balancers, people and Prometheus.
+
+The probes need no key and say nothing but yes or no. What names farms and hosts hangs on routers of
+its own (``router`` under /v1, ``metrics_router``), so that whoever puts the application together
+can ask for a key there.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import JSONResponse, Response
+
+from service.api.access import Right, TheCaller, needs
+from service.api.answers import described, problems
+from service.api.dependencies import TheService
+from service.api.examples import STATUS
+from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.schemas.queries import StatusQuery
+from service.api.schemas.status import StatusOut
+from service.bootstrap import Service
+from service.errors import StorageFailed
+from service.logs import get_logger
+from service.metrics import CONTENT_TYPE, SCRAPED_RUNS, RequestMetrics, status_exposition
+from service.operations.read_status import RUNS_SHOWN, ServiceStatus, check_ready, read_status
+
+log = get_logger(__name__)
+probes_router = APIRouter(include_in_schema=False)
+metrics_router = APIRouter(include_in_schema=False)
+router = APIRouter(tags=["status"])
+_NO_STORE = {"Cache-Control": "no-store"}
+
+
+@probes_router.get("/livez")
+async def is_alive() -> Response:
+    """This process answers; nothing else is asked, or an ailing database would restart it."""
+    return JSONResponse({"status": "pass"}, headers=_NO_STORE)
+
+
+@probes_router.get("/readyz")
+def is_ready(service: TheService) -> Response:
+    """The database answers and is at this version's schema; else a 503 problem."""
+    check_ready(unit_of_work=service.unit_of_work, check_schema=service.check_schema)
+    return JSONResponse({"status": "pass"}, headers=_NO_STORE)
+
+
+@metrics_router.get("/metrics", dependencies=[needs(Right.PLAN_READ, region_only=True)])
+def show_metrics(request: Request, service: TheService) -> Response:
+    """Requests of this process and the state of the service, in Prometheus' text format."""
+    counted: RequestMetrics = request.app.state.metrics
+    try:
+        status = _read(service, is_scrape=True)
+    except StorageFailed as failure:
+        # The scrape itself must not fail: it is what tells that the database is away.
+        log.error("the database did not answer a scrape", reason=str(failure))
+        status = None
+    return Response(
+        counted.exposition() + status_exposition(status),
+        headers={**_NO_STORE, "Content-Type": CONTENT_TYPE},
+    )
+
+
+@router.get(
+    "/status",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="get_status",
+    summary="Get the state of the service",
+    description="Whether the scheduler looks at what is due, what is due and not done, the last"
+    " and the next evening of each farm, the age of each site's weather, and the weather services"
+    " that are left alone for now. Without `farm` all farms and sites are listed.",
+    responses={
+        200: described("The state.", STATUS),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_status(
+    service: TheService,
+    caller: TheCaller,
+    response: Response,
+    query: Annotated[StatusQuery, Query()],
+) -> StatusOut:
+    """The state now."""
+    response.headers["Cache-Control"] = "no-store"
+    return StatusOut.from_record(_read(service, farm_id=caller.farm_asked(query.farm)))
+
+
+def _read(
+    service: Service, *, farm_id: str | None = None, is_scrape: bool = False
+) -> ServiceStatus:
+    return read_status(
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        sources=tuple(service.refreshers),
+        evening_lead_min=service.settings.evening_lead_min,
+        farm_id=farm_id,
+        runs_since=SCRAPED_RUNS if is_scrape else RUNS_SHOWN,
+    )

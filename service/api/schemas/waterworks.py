@@ -1,0 +1,619 @@
+"""Pipes, water and fertiliser: what is asked and what is answered.
+
+Whatever can hurt carries ``cautions``, which a client must show beside the number.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+import math
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any, Self
+
+import numpy as np
+from pydantic import Field
+
+from service.api.dependencies import CalendarDate
+from service.api.schemas.bodies import Body
+from service.api.schemas.facts import SHOWN_DECIMALS, Out
+from service.api.schemas.queries import In
+from service.operations.check_flow import FlowReport, flow_document
+from service.operations.estimate_acid import AcidEstimate
+from service.operations.plan_fertigation import PlannedInjection
+from service.operations.report_water import CropReport
+from service.operations.solve_lateral import CatchReport, PipeReport
+from service.records import FertigationOrder, WaterSample
+from service.waterworks.fertiliser import Product
+
+MOST_VOLUMES = 500
+MOST_READINGS = 40
+MOST_POINTS = 100
+MOST_PRODUCTS = 10
+
+
+def plain(value: object) -> Any:
+    """A record as plain JSON values; numbers that are not known become null."""
+    if isinstance(value, enum.IntEnum):
+        return value.name.lower()
+    if isinstance(value, enum.Enum):
+        return value.value
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {each.name: plain(getattr(value, each.name)) for each in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(name): plain(each) for name, each in value.items()}
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, list | tuple):
+        return [plain(each) for each in value]
+    if isinstance(value, float):
+        return round(value, SHOWN_DECIMALS) if math.isfinite(value) else None
+    return value
+
+
+class AdvisoryOut(Out):
+    """Something that a reader of the result must know."""
+
+    key: str = Field(description="Name for programs; new names may come.")
+    text: str = Field(description="The same in words.")
+
+
+class HydraulicsQuery(In):
+    """Which uniformity a row is to reach."""
+
+    target_uniformity_pct: float = Field(
+        90.0, ge=50.0, le=99.9, description="EU that the longest row is looked for, %."
+    )
+
+
+class SpanQuery(In):
+    """Which days."""
+
+    first_day: CalendarDate | None = Field(
+        None, alias="from", description="First local day.", examples=["2026-04-01"]
+    )
+    last_day: CalendarDate | None = Field(
+        None, alias="to", description="Last local day.", examples=["2026-10-31"]
+    )
+
+
+class AcidQuery(In):
+    """Which acid, and to which pH."""
+
+    target_ph: float = Field(ge=4.0, le=9.0, description="pH wanted in the lines.", examples=[6.5])
+    acid: str = Field(
+        pattern="^(sulfuric|phosphoric|nitric|hydrochloric|citric)$",
+        description="`sulfuric`, `phosphoric`, `nitric`, `hydrochloric` or `citric`.",
+        examples=["sulfuric"],
+    )
+    strength_pct: float = Field(
+        ge=1.0, le=100.0, description="Pure acid in the product, % by weight.", examples=[93.0]
+    )
+    density_kg_per_l: float | None = Field(
+        None, ge=0.9, le=2.0, description="Of the product's label, kg/L; from a table if left out."
+    )
+    with_chlorine: bool = Field(
+        False, description="Chlorine goes into the same water: refused, it would give off gas."
+    )
+
+
+# --- pipes ---------------------------------------------------------------------------------------
+
+
+class RowOut(Out):
+    """The row that gets least, emitter by emitter from its inlet on."""
+
+    inlet_head_m: float = Field(description="Pressure head at its inlet, m.")
+    emitter_flow_l_per_h: list[float] = Field(description="Flow of each emitter, L/h.")
+    emitter_head_m: list[float] = Field(description="Pressure head at each emitter, m.")
+    first_dry_emitter: int | None = Field(
+        description="Emitter, counted from 1, from which on nothing flows; null: all flow."
+    )
+    design_uniformity_pct: float = Field(description="Design emission uniformity of the row, %.")
+
+
+class LongestRowOut(Out):
+    """The longest row that still reaches a uniformity."""
+
+    target_uniformity_pct: float = Field(description="Uniformity that was looked for, %.")
+    emitter_count: int = Field(description="Emitters of that row; 0: not even one does.")
+    length_m: float = Field(description="Its length, m.")
+    is_search_limit: bool = Field(description="A longer one may do as well.")
+
+
+class HydraulicsOut(Out):
+    """A block's pipes, solved."""
+
+    name: str = Field(description="Block, `farm.block`.")
+    inlet_head_m: float = Field(description="Pressure head at the block, behind a regulator, m.")
+    inlet_flow_l_per_h: float = Field(description="Flow of the rows described, L/h.")
+    takeoff_head_m: list[float] = Field(description="Pressure head at each row's inlet, m.")
+    design_uniformity_pct: float = Field(description="Design emission uniformity, EU, %.")
+    low_quarter_uniformity_pct: float = Field(description="Low quarter of the flows alone, %.")
+    lowest_over_mean_ratio: float = Field(description="Lowest over mean emitter flow.")
+    dry_emitter_count: int = Field(description="Emitters that water does not reach.")
+    outside_range_count: int = Field(description="Emitters outside of their compensating range.")
+    row: RowOut
+    longest_row: LongestRowOut
+    volume_l: float | None = Field(description="Water that the pipes hold, L.")
+    fill_time_min: float | None = Field(description="Until empty pipes are full, min.")
+    most_travel_min: float | None = Field(
+        description="Until 95 % of the emitters are reached, min."
+    )
+    last_travel_min: float | None = Field(description="Until the last emitter is reached, min.")
+    regulator_findings: list[str] = Field(description="What is out of the regulator's range.")
+    cautions: list[str] = Field(description="What is wrong with these pipes, in words.")
+
+    @classmethod
+    def from_record(cls, report: PipeReport) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **plain(report.block),
+                **{
+                    name: plain(getattr(report.travel, name))
+                    for name in ("volume_l", "fill_time_min", "most_travel_min", "last_travel_min")
+                },
+                "name": report.name,
+                "row": {**plain(report.row), "first_dry_emitter": report.row.first_dry_emitter},
+                "longest_row": {
+                    **plain(report.longest),
+                    "target_uniformity_pct": report.target_uniformity_pct,
+                },
+                "regulator_findings": [finding.value for finding in report.findings],
+                "cautions": list(report.cautions),
+            }
+        )
+
+
+class CatchTestIn(Body):
+    """Volumes caught in equal times at emitters spread over the block."""
+
+    caught_ml: list[float] = Field(
+        min_length=16,
+        max_length=MOST_VOLUMES,
+        description="Volume of each emitter, mL; four places on each of four rows or more.",
+    )
+    is_used: bool = Field(
+        False, description="True: the plan counts with the uniformity found, from today on."
+    )
+
+
+class CatchTestOut(Out):
+    """A field test of emitters."""
+
+    block_id: str
+    day: date
+    sample_count: int = Field(description="Emitters caught.")
+    emission_uniformity_pct: float = Field(description="Low quarter over mean, %.")
+    emission_uniformity_low_pct: float = Field(description="Lower end of its interval, %.")
+    emission_uniformity_high_pct: float = Field(description="Upper end of its interval, %.")
+    confidence_pct: float = Field(description="Confidence of that interval, %.")
+    statistical_uniformity_pct: float = Field(description="100 (1 - sd / mean), %.")
+    christiansen_uniformity_pct: float = Field(description="Christiansen's coefficient, %.")
+    plan_uniformity_pct: float = Field(description="Uniformity that the plan counts with, %.")
+    plan_origin: str = Field(description="Where that number comes from.")
+
+    @classmethod
+    def from_record(cls, report: CatchReport) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **plain(report.uniformity),
+                "block_id": report.test.block_id,
+                "day": report.test.day,
+                "plan_uniformity_pct": plain(report.plan_uniformity_pct),
+                "plan_origin": report.plan_origin,
+            }
+        )
+
+
+class CatchTestListOut(Out):
+    """Field tests of a block."""
+
+    items: list[CatchTestOut] = Field(description="The newest first.")
+
+
+class FlowJumpOut(Out):
+    """A sudden change of the flow."""
+
+    day: date = Field(description="Day of the first run at the new flow.")
+    change_fraction: float = Field(description="Of the flow at the start; negative: less.")
+
+
+class SlowFlowChangeOut(Out):
+    """A change of the flow over many runs."""
+
+    from_day: date = Field(description="Day from which on it goes.")
+    change_fraction: float = Field(description="Up to the last run; negative: less.")
+    change_per_100_runs_fraction: float = Field(description="In a hundred runs.")
+
+
+class FlowCheckOut(Out):
+    """What the metered runs of a block show."""
+
+    block_id: str
+    verdict: str = Field(
+        description="`too-few-runs`, `steady`, `slow-decline`, `slow-rise`, `jump-down`, `jump-up`"
+        " or `several`; new words may come."
+    )
+    text: str = Field(description="The same in words.")
+    run_count: int = Field(description="Metered runs looked at.")
+    first_day: date | None = Field(description="Day of the first of them.")
+    level_ratio: float | None = Field(description="Metered over expected volume at the start.")
+    is_level_off: bool = Field(description="That is more than 10 % away from 1.")
+    noise_fraction: float | None = Field(description="Spread from run to run.")
+    jumps: list[FlowJumpOut]
+    slow_change: SlowFlowChangeOut | None
+    odd_days: list[date] = Field(description="Days of single runs that stand out.")
+    is_last_run_odd: bool = Field(description="The newest run stands out.")
+    flow_origin: str = Field(description="Where the expected flow comes from.")
+    cautions: list[str] = Field(description="How far to trust it, in words.")
+
+    @classmethod
+    def from_record(cls, report: FlowReport) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **flow_document(report),
+                "block_id": report.block_id,
+                "verdict": report.verdict.name.lower().replace("_", "-"),
+                "text": report.verdict.value,
+                "flow_origin": report.flow_origin,
+                "cautions": list(report.cautions),
+            }
+        )
+
+
+# --- water ---------------------------------------------------------------------------------------
+
+
+class ReadingIn(Body):
+    """One line of a laboratory's report."""
+
+    quantity: str = Field(
+        pattern="^[a-z-]{2,20}$", description="`ph`, `ec`, `alkalinity`, `calcium`, `iron`, ..."
+    )
+    value: float = Field(description="The number as printed.", ge=0.0, le=1e9)
+    unit: str = Field(
+        "", max_length=30, description="As printed: `mg/L`, `uS/cm`, `mg/L as CaCO3`, ..."
+    )
+    is_below_detection: bool = Field(False, description="The report says less than this value.")
+
+
+class TitrationPointIn(Body):
+    """A step of a titration."""
+
+    dose_meq_per_l: float = Field(
+        ge=0.0, le=100.0, description="Strong acid added so far per litre of water, meq/L."
+    )
+    ph: float = Field(gt=0.0, lt=14.0, description="pH that it reached.")
+
+
+class WaterSampleIn(Body):
+    """A laboratory's report on a supply's water."""
+
+    laboratory: str = Field("not named", min_length=1, max_length=120, description="Who analysed.")
+    temperature_c: float = Field(
+        20.0, ge=0.0, le=40.0, description="Of the water in the pipes, degrees Celsius."
+    )
+    readings: list[ReadingIn] = Field(min_length=1, max_length=MOST_READINGS)
+    titration: list[TitrationPointIn] = Field(
+        [], max_length=MOST_POINTS, description="Of the same water, where somebody made one."
+    )
+
+
+class ReadingOut(Out):
+    """One line of a laboratory's report."""
+
+    quantity: str
+    value: float = Field(description="The number as printed.")
+    unit: str
+    is_below_detection: bool
+
+
+class WaterSampleOut(Out):
+    """A stored report."""
+
+    supply_id: str = Field(description="Supply, `farm.supply`.")
+    day: date
+    laboratory: str
+    temperature_c: float = Field(description="Of the water in the pipes, degrees Celsius.")
+    readings: list[ReadingOut]
+    titration_count: int = Field(description="Points of the titration; 0: none was made.")
+    advisories: list[AdvisoryOut] = Field(description="What is doubtful about the analysis.")
+
+    @classmethod
+    def from_record(cls, sample: WaterSample, advisories: object) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **plain(sample),
+                "supply_id": f"{sample.farm_id}.{sample.supply_id}",
+                "titration_count": len(sample.titration),
+                "advisories": plain(advisories),
+            }
+        )
+
+
+class WaterSampleListOut(Out):
+    """Reports on a supply's water."""
+
+    items: list[WaterSampleOut] = Field(description="The newest first.")
+
+
+class WaterClassOut(Out):
+    """Where one property stands in a published table."""
+
+    name: str = Field(description="Name for programs.")
+    label: str
+    value: float | None = Field(description="In the unit beside it.")
+    unit: str
+    grade: str = Field(description="`none`, `moderate` or `severe`.")
+    word: str = Field(description="The source's own word.")
+    limits: str
+    source: str
+    advice: str = Field(description="What an adviser commonly does about it.")
+
+
+class SaturationOut(Out):
+    """Whether the water leaves scale."""
+
+    calcite_index: float | None = Field(description="log10 of ion product over solubility product.")
+    langelier_index: float | None = Field(description="pH less saturation pH.")
+    word: str = Field(description="`dissolves`, `neutral` or `scales`.")
+    advice: str
+
+
+class SalinityOut(Out):
+    """Leaching and yield of the crop with this water."""
+
+    leaching_requirement_fraction: float | None = Field(
+        description="Surface and sprinkler irrigation; null: no leaching would do."
+    )
+    drip_leaching_requirement_fraction: float | None = Field(
+        description="Frequent drip irrigation; null: no leaching would do."
+    )
+    leaching_fraction: float = Field(description="Leaching that the two below assume.")
+    expected_soil_salinity_ds_m: float = Field(description="Without any rain, dS/m.")
+    relative_yield_pct: float = Field(description="At that salinity, %.")
+    advice: str
+
+
+class MissingOut(Out):
+    """A value that is not known."""
+
+    name: str
+    needed_for: str = Field(description="What cannot be said without it.")
+
+
+class WaterReportOut(Out):
+    """What the newest analysis of a block's supply means for its crop."""
+
+    block_id: str | None
+    supply_id: str = Field(description="Supply, `farm.supply`.")
+    day: date = Field(description="Day of the sample.")
+    crop_key: str | None
+    charge_difference_pct: float | None = Field(
+        description="100 (cations - anions) / (cations + anions), %; null: an ion is missing."
+    )
+    sodium_adsorption_ratio: float | None = Field(description="SAR.")
+    restrictions: list[WaterClassOut] = Field(description="Restrictions on use, FAO-29.")
+    clogging: list[WaterClassOut] = Field(description="Clogging hazard of emitters.")
+    saturation: SaturationOut | None
+    salinity: SalinityOut | None
+    plan_leaching_fraction: float | None = Field(description="What the block's plan counts with.")
+    plan_origin: str
+    missing: list[MissingOut]
+    advisories: list[AdvisoryOut] = Field(description="What is doubtful about the analysis.")
+    cautions: list[str]
+
+    @classmethod
+    def from_record(cls, found: CropReport) -> Self:
+        """The answer."""
+        report, balance = found.report, found.report.analysis.charge_balance
+        return cls.model_validate(
+            {
+                **plain(report),
+                "block_id": found.block_id,
+                "supply_id": f"{found.sample.farm_id}.{found.sample.supply_id}",
+                "day": found.sample.day,
+                "crop_key": None if found.crop is None else found.crop.key,
+                "charge_difference_pct": None if balance is None else plain(balance.difference_pct),
+                "plan_leaching_fraction": plain(found.plan_leaching_fraction),
+                "plan_origin": found.plan_origin,
+                "missing": plain(report.analysis.missing),
+                "cautions": list(found.cautions),
+            }
+        )
+
+
+class AcidEstimateOut(Out):
+    """How much acid a water would take. An estimate, never an instruction; show its cautions."""
+
+    block_id: str | None
+    acid_key: str
+    target_ph: float = Field(description="pH asked for.")
+    basis: str = Field(description="`titration` or `model`: where the dose comes from.")
+    dose_mmol_per_l: float = Field(description="Acid per litre of water, mmol/L.")
+    dose_meq_per_l: float = Field(description="Protons taken up per litre of water, meq/L.")
+    model_dose_mmol_per_l: float = Field(description="What the analysis alone says, mmol/L.")
+    acid_g_per_m3: float = Field(description="Product per cubic metre of water, g.")
+    acid_ml_per_m3: float | None = Field(description="The same, mL; null for a solid.")
+    flow_l_per_h: float | None = Field(description="Flow of the block, L/h.")
+    flow_origin: str
+    injector_l_per_h: float | None = Field(description="Rate for that flow, L/h.")
+    nutrient: str | None = Field(description="What the acid feeds besides.")
+    nutrient_g_per_m3: float = Field(description="Of it, per cubic metre of water, g.")
+    open_air_ph: float = Field(description="pH once the water has lost its CO2 in open air.")
+    calcite_saturation_before: float | None = Field(description="Saturation index now.")
+    calcite_saturation_after: float | None = Field(description="Saturation index at the target.")
+    advisories: list[AdvisoryOut] = Field(description="What is special about this dose.")
+    cautions: list[AdvisoryOut] = Field(description="What holds for every dose: show them.")
+
+    @classmethod
+    def from_record(cls, found: AcidEstimate) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **plain(found.dose),
+                "block_id": found.block_id,
+                "flow_l_per_h": plain(found.flow_l_per_h),
+                "flow_origin": found.flow_origin,
+                "advisories": plain((*found.analysis_advisories, *found.dose.advisories)),
+            }
+        )
+
+
+# --- fertiliser ----------------------------------------------------------------------------------
+
+
+class FertiliserOut(Out):
+    """A product, as shares of its weight, elements throughout."""
+
+    key: str
+    name: str
+    nitrogen_fraction: float = Field(description="Nitrogen of all forms.")
+    phosphorus_fraction: float = Field(description="Phosphorus, P.")
+    potassium_fraction: float = Field(description="Potassium, K.")
+    calcium_fraction: float = Field(description="Calcium, Ca.")
+    magnesium_fraction: float = Field(description="Magnesium, Mg.")
+    sulfur_fraction: float = Field(description="Sulfur, S.")
+    source: str
+
+    @classmethod
+    def from_record(cls, product: Product) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {**plain(product), "nitrogen_fraction": plain(product.nitrogen_fraction)}
+        )
+
+
+class FertiliserListOut(Out):
+    """Products that are known."""
+
+    items: list[FertiliserOut]
+
+
+class ProductAmountIn(Body):
+    """So much of a product."""
+
+    product_key: str = Field(pattern="^[a-z0-9][a-z0-9-]{0,39}$", description="Key of a product.")
+    mass_kg: float = Field(gt=0.0, le=100_000.0, description="What goes in that day, kg.")
+
+
+class FertigationIn(Body):
+    """What is to be injected into a block on a day."""
+
+    products: list[ProductAmountIn] = Field(min_length=1, max_length=MOST_PRODUCTS)
+    stock_l: float = Field(gt=0.0, le=1e6, description="Stock solution that holds it, L.")
+    temperature_c: float = Field(
+        ge=0.0, le=40.0, description="Lowest that the tank sees, degrees Celsius."
+    )
+    injector_lowest_l_per_h: float = Field(
+        ge=0.0, le=1e5, description="Smallest rate of the injector, L/h."
+    )
+    injector_highest_l_per_h: float = Field(
+        gt=0.0, le=1e5, description="Largest rate of the injector, L/h."
+    )
+    largest_added_min: int = Field(
+        0, ge=0, le=600, description="Minutes of water that may be added to make it fit, min."
+    )
+    travel_min: float | None = Field(
+        None,
+        gt=0.0,
+        le=600.0,
+        description="From the injector to the last emitter, min; left out: from the block's pipes.",
+    )
+    last_nitrogen_day: CalendarDate | None = Field(
+        None, strict=False, description="Last day for nitrogen, of this crop and place."
+    )
+
+
+class ProductAmountOut(Out):
+    """So much of a product."""
+
+    product_key: str
+    name: str
+    mass_kg: float = Field(description="What goes in that day, kg.")
+
+
+class FertigationOut(Out):
+    """What is ordered to be injected into a block on a day."""
+
+    block_id: str
+    day: date
+    products: list[ProductAmountOut]
+    stock_l: float = Field(description="Stock solution that holds it, L.")
+    temperature_c: float = Field(description="Lowest that the tank sees, degrees Celsius.")
+    injector_lowest_l_per_h: float = Field(description="Smallest rate of the injector, L/h.")
+    injector_highest_l_per_h: float = Field(description="Largest rate of the injector, L/h.")
+    largest_added_min: int = Field(description="Minutes of water that may be added, min.")
+    travel_min: float | None = Field(description="To the last emitter, min; null: from the pipes.")
+    last_nitrogen_day: date | None
+    advisories: list[AdvisoryOut]
+    cautions: list[AdvisoryOut] = Field(description="What holds for every injection: show them.")
+
+    @classmethod
+    def from_record(cls, order: FertigationOrder, advisories: object, cautions: object) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **plain(order),
+                "products": [
+                    {"product_key": each.key, "name": each.name, "mass_kg": plain(mass_kg)}
+                    for each, mass_kg in order.product_kg
+                ],
+                "advisories": plain(advisories),
+                "cautions": plain(cautions),
+            }
+        )
+
+
+class FertigationListOut(Out):
+    """What is ordered for a block."""
+
+    items: list[FertigationOut] = Field(description="By day.")
+
+
+class InjectionSpanOut(Out):
+    """When the injector runs."""
+
+    start_local: datetime = Field(description="Start, local time with its offset (RFC 3339).")
+    end_local: datetime = Field(description="End, local time with its offset (RFC 3339).")
+
+
+class PlannedProductOut(Out):
+    """So much of a product."""
+
+    name: str
+    mass_kg: float = Field(description="What goes in that day, kg.")
+
+
+class InjectionOut(Out):
+    """Fertiliser of the day: when it fits into the pulses, or why it does not."""
+
+    is_possible: bool = Field(description="False: do not inject; `advisories` says why.")
+    products: list[PlannedProductOut]
+    stock_l: float = Field(description="Stock solution that holds it, L.")
+    spans: list[InjectionSpanOut] = Field(description="When the injector runs.")
+    injector_l_per_h: float | None = Field(description="Rate of the injector, L/h.")
+    dilution_ratio: float | None = Field(description="Litres of water to one of stock.")
+    ec_rise_ds_m: float | None = Field(description="Rise of the water's EC, dS/m.")
+    nutrient_kg: dict[str, float] = Field(description="Elements that go in, kg.")
+    advisories: list[str] = Field(description="What was changed for it, or why it does not fit.")
+    cautions: list[str] = Field(description="What holds for every injection: show them.")
+
+    @classmethod
+    def from_record(cls, found: PlannedInjection) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **plain(found),
+                "products": [
+                    {"name": name, "mass_kg": plain(mass_kg)} for name, mass_kg in found.products
+                ],
+                "spans": [{"start_local": start, "end_local": end} for start, end in found.spans],
+            }
+        )

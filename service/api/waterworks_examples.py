@@ -1,0 +1,318 @@
+"""Example bodies and answers about pipes, water and fertiliser; all invented."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+HYDRAULICS: Final[dict[str, Any]] = {
+    "name": "hill-farm.south",
+    "inlet_head_m": 10.0,
+    "inlet_flow_l_per_h": 15.999897,
+    "takeoff_head_m": [9.999996, 9.999995],
+    "design_uniformity_pct": 96.189797,
+    "low_quarter_uniformity_pct": 99.999793,
+    "lowest_over_mean_ratio": 0.999998,
+    "dry_emitter_count": 0,
+    "outside_range_count": 0,
+    "row": {
+        "inlet_head_m": 9.999995,
+        "emitter_flow_l_per_h": [1.999993, 1.999988, 1.999985, 1.999983],
+        "emitter_head_m": [9.999928, 9.999879, 9.999846, 9.999829],
+        "first_dry_emitter": None,
+        "design_uniformity_pct": 96.189801,
+    },
+    "longest_row": {
+        "target_uniformity_pct": 90.0,
+        "emitter_count": 355,
+        "length_m": 163.3,
+        "is_search_limit": False,
+    },
+    "volume_l": 19.44338,
+    "fill_time_min": 72.913143,
+    "most_travel_min": 110.988286,
+    "last_travel_min": 110.988286,
+    "regulator_findings": ["the block takes less flow than the regulator can control"],
+    "cautions": [
+        "The pressure regulator is out of its range: the block takes less flow "
+        "than the regulator can control."
+    ],
+}
+CATCH: Final[dict[str, Any]] = {
+    "caught_ml": [205, 198, 192, 210, 180, 200, 195, 188, 202, 170, 196, 208, 190, 204, 185, 199],
+    "is_used": True,
+}
+CATCH_TEST: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.south",
+    "day": "2026-07-13",
+    "sample_count": 16,
+    "emission_uniformity_pct": 92.632928,
+    "emission_uniformity_low_pct": 88.63944,
+    "emission_uniformity_high_pct": 94.528974,
+    "confidence_pct": 90.0,
+    "statistical_uniformity_pct": 94.531684,
+    "christiansen_uniformity_pct": 95.779949,
+    "plan_uniformity_pct": 92.63,
+    "plan_origin": "catch test of 2026-07-13, 16 emitters, 90 % interval 89 to 95 %",
+}
+SAMPLE: Final[dict[str, Any]] = {
+    "laboratory": "Invented laboratory",
+    "temperature_c": 20.0,
+    "readings": [
+        {"quantity": "ph", "value": 7.8},
+        {"quantity": "ec", "value": 520.0, "unit": "uS/cm"},
+        {"quantity": "alkalinity", "value": 120.0, "unit": "mg/L as CaCO3"},
+        {"quantity": "calcium", "value": 48.0, "unit": "mg/L"},
+        {"quantity": "magnesium", "value": 12.0, "unit": "mg/L"},
+        {"quantity": "sodium", "value": 40.0, "unit": "mg/L"},
+        {"quantity": "chloride", "value": 60.0, "unit": "mg/L"},
+        {"quantity": "sulfate", "value": 50.0, "unit": "mg/L"},
+        {"quantity": "iron", "value": 0.05, "unit": "mg/L", "is_below_detection": True},
+    ],
+}
+WATER_SAMPLE: Final[dict[str, Any]] = {
+    "supply_id": "hill-farm.well",
+    "day": "2026-05-01",
+    "laboratory": "Invented laboratory",
+    "temperature_c": 20.0,
+    "readings": [
+        {"quantity": "ph", "value": 7.8, "unit": "", "is_below_detection": False},
+        {"quantity": "ec", "value": 520.0, "unit": "uS/cm", "is_below_detection": False},
+        {
+            "quantity": "alkalinity",
+            "value": 120.0,
+            "unit": "mg/L as CaCO3",
+            "is_below_detection": False,
+        },
+        {"quantity": "calcium", "value": 48.0, "unit": "mg/L", "is_below_detection": False},
+        {"quantity": "magnesium", "value": 12.0, "unit": "mg/L", "is_below_detection": False},
+        {"quantity": "sodium", "value": 40.0, "unit": "mg/L", "is_below_detection": False},
+        {"quantity": "chloride", "value": 60.0, "unit": "mg/L", "is_below_detection": False},
+        {"quantity": "sulfate", "value": 50.0, "unit": "mg/L", "is_below_detection": False},
+        {"quantity": "iron", "value": 0.05, "unit": "mg/L", "is_below_detection": True},
+    ],
+    "titration_count": 0,
+    "advisories": [
+        {"key": "below-detection", "text": "Below detection, taken as the detection limit: iron."}
+    ],
+}
+WATER_REPORT: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.south",
+    "supply_id": "hill-farm.well",
+    "day": "2026-05-01",
+    "crop_key": "grape-wine",
+    "charge_difference_pct": -0.085935,
+    "sodium_adsorption_ratio": 1.337824,
+    "restrictions": [
+        {
+            "name": "ec_ds_m",
+            "label": "Salinity",
+            "value": 0.52,
+            "unit": "dS/m",
+            "grade": "none",
+            "word": "none",
+            "limits": "none below 0.7, slight to moderate 0.7 to 3, severe above 3",
+            "source": "FAO-29 rev. 1 (Ayers & Westcot 1985), Table 1",
+            "advice": "Nothing is commonly done.",
+        }
+    ],
+    "clogging": [
+        {
+            "name": "ph",
+            "label": "pH",
+            "value": 7.8,
+            "unit": "",
+            "grade": "moderate",
+            "word": "moderate",
+            "limits": "minor below 7, moderate 7 to 8, severe above 8",
+            "source": "Bucks, Nakayama & Gilbert 1979, Agric. Water Manage. "
+            "2:149-162; limits from memory",
+            "advice": "Look at the saturation index; where it says scale, acid now "
+            "and then is common.",
+        }
+    ],
+    "saturation": {
+        "calcite_index": 0.106473,
+        "langelier_index": -0.079051,
+        "word": "neutral",
+        "advice": "Neither scale nor attack is sure; warm lines may scale. Look "
+        "into some emitters.",
+    },
+    "salinity": {
+        "leaching_requirement_fraction": 0.074499,
+        "drip_leaching_requirement_fraction": 0.021818,
+        "leaching_fraction": 0.15,
+        "expected_soil_salinity_ds_m": 0.797333,
+        "relative_yield_pct": 100.0,
+        "advice": "No loss is expected; in humid climates the year's rain usually leaches.",
+    },
+    "plan_leaching_fraction": 0.0,
+    "plan_origin": "leaching is off unless set",
+    "missing": [
+        {"name": "nitrate_nitrogen_mg_per_l", "needed_for": "nitrogen that the water itself feeds"}
+    ],
+    "advisories": [
+        {"key": "below-detection", "text": "Below detection, taken as the detection limit: iron."}
+    ],
+    "cautions": [
+        "In humid climates the year's rain usually leaches the soil, and leaching "
+        "in the season only carries nutrients away: sample the soil before it is "
+        "turned on."
+    ],
+}
+ACID: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.south",
+    "acid_key": "sulfuric",
+    "target_ph": 6.5,
+    "basis": "model",
+    "dose_mmol_per_l": 0.468785,
+    "dose_meq_per_l": 0.937569,
+    "model_dose_mmol_per_l": 0.468785,
+    "acid_g_per_m3": 49.438636,
+    "acid_ml_per_m3": 27.046685,
+    "flow_l_per_h": 3999.974265,
+    "flow_origin": "the block's pipes and pressure",
+    "injector_l_per_h": 0.108186,
+    "nutrient": "sulfur",
+    "nutrient_g_per_m3": 15.029236,
+    "open_air_ph": 8.270763,
+    "calcite_saturation_before": 0.106473,
+    "calcite_saturation_after": -1.414532,
+    "advisories": [
+        {"key": "below-detection", "text": "Below detection, taken as the detection limit: iron."}
+    ],
+    "cautions": [
+        {
+            "key": "estimate-only",
+            "text": "This is an estimate from a laboratory analysis. It is never an "
+            "instruction to open or to start anything. A titration of the "
+            "water itself beats it, and the pH must be measured at the last "
+            "emitters before it is relied on.",
+        },
+        {
+            "key": "acid-into-water",
+            "text": "Always add acid to water, never water to acid: water on "
+            "concentrated acid boils and spatters.",
+        },
+        {
+            "key": "never-with-chlorine",
+            "text": "Never mix acid with chlorine products, neither in a tank nor at "
+            "one injection point, and flush and separate the equipment: acid "
+            "and hypochlorite give off chlorine gas, which kills.",
+        },
+        {
+            "key": "trained-practice",
+            "text": "Handling and injecting concentrated acid is work for trained, "
+            "and in many places licensed, people with protective clothing, "
+            "eye wash and shower at hand. Local code stands above this "
+            "estimate.",
+        },
+        {
+            "key": "backflow-prevention",
+            "text": "Injection needs backflow prevention for the water source, a "
+            "check valve at the injector and an interlock that stops the "
+            "injector when the water stops, as local code demands.",
+        },
+        {
+            "key": "corrosion",
+            "text": "Concentrated acid attacks common metals, concrete and some "
+            "plastics. The injection point and all that the acid passes "
+            "before it is mixed must be made for that acid.",
+        },
+        {
+            "key": "not-a-soil-ph",
+            "text": "The pH rises again when the water loses its CO2 in open air. "
+            "This dose says nothing about the pH of the soil or the leaf.",
+        },
+    ],
+}
+FLOW_CHECK: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.south",
+    "verdict": "jump-up",
+    "text": "the flow rose at once: a leak, a broken line or a failed regulator",
+    "run_count": 60,
+    "first_day": "2026-05-15",
+    "level_ratio": 1.0,
+    "is_level_off": False,
+    "noise_fraction": 0.021,
+    "jumps": [{"day": "2026-06-24", "change_fraction": 0.24}],
+    "slow_change": None,
+    "odd_days": [],
+    "is_last_run_odd": False,
+    "flow_origin": "the block's pipes and pressure",
+    "cautions": [
+        "Of simulated steady seasons of 120 runs about 1 in 100 is called changed, "
+        "see tests/validation/README.md. Walk the lines before anything is taken "
+        "apart."
+    ],
+}
+FERTILISERS: Final[dict[str, Any]] = {
+    "items": [
+        {
+            "key": "urea",
+            "name": "Urea",
+            "nitrogen_fraction": 0.466465,
+            "phosphorus_fraction": 0.0,
+            "potassium_fraction": 0.0,
+            "calcium_fraction": 0.0,
+            "magnesium_fraction": 0.0,
+            "sulfur_fraction": 0.0,
+            "source": "CRC Handbook of Chemistry and Physics, from memory",
+        },
+        {
+            "key": "ammonium-sulfate",
+            "name": "Ammonium sulfate",
+            "nitrogen_fraction": 0.212012,
+            "phosphorus_fraction": 0.0,
+            "potassium_fraction": 0.0,
+            "calcium_fraction": 0.0,
+            "magnesium_fraction": 0.0,
+            "sulfur_fraction": 0.242632,
+            "source": "CRC Handbook of Chemistry and Physics, from memory",
+        },
+    ]
+}
+ORDER: Final[dict[str, Any]] = {
+    "products": [{"product_key": "urea", "mass_kg": 3.0}],
+    "stock_l": 30.0,
+    "temperature_c": 15.0,
+    "injector_lowest_l_per_h": 5.0,
+    "injector_highest_l_per_h": 120.0,
+}
+FERTIGATION: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.south",
+    "day": "2026-07-15",
+    "products": [{"product_key": "urea", "name": "Urea", "mass_kg": 3.0}],
+    "stock_l": 30.0,
+    "temperature_c": 15.0,
+    "injector_lowest_l_per_h": 5.0,
+    "injector_highest_l_per_h": 120.0,
+    "largest_added_min": 0,
+    "travel_min": None,
+    "last_nitrogen_day": None,
+    "advisories": [],
+    "cautions": [
+        {
+            "key": "estimate-only",
+            "text": "This is an estimate from a laboratory analysis. It is never an "
+            "instruction to open or to start anything. A titration of the "
+            "water itself beats it, and the pH must be measured at the last "
+            "emitters before it is relied on.",
+        },
+        {
+            "key": "backflow-prevention",
+            "text": "Injection needs backflow prevention for the water source, a "
+            "check valve at the injector and an interlock that stops the "
+            "injector when the water stops, as local code demands.",
+        },
+        {
+            "key": "jar-test",
+            "text": "Mix the products with the irrigation water in a jar, in the "
+            "proportion of the injection, and look for cloud or sediment "
+            "after an hour and after a day, before they go into the lines.",
+        },
+        {
+            "key": "product-label",
+            "text": "The label and the safety sheet of the product stand above these numbers.",
+        },
+    ],
+}

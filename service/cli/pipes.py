@@ -1,0 +1,423 @@
+"""A block's pipes from the command line: pressures and flows, a field test, the flow check, and
+whether the supply keeps up in the summers on record."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import typer
+from rich.text import Text
+
+from service.bootstrap import Service, open_service
+from service.cli import shown
+from service.cli.evening import outcome_document
+from service.cli.terminal import (
+    JsonOption,
+    note,
+    out,
+    paragraph,
+    parse_day,
+    plain_table,
+    print_json,
+    progress_bar,
+)
+from service.errors import StorageFailed
+from service.farm_files.farm_file import read_farm_file
+from service.farm_files.sample_file import read_line_file
+from service.farm_files.weather_file import read_weather_file
+from service.operations import assess_capacity as capacities
+from service.operations import check_flow as flows
+from service.operations import solve_lateral as pipes
+from service.operations.draw_figures import capacity_figure, flow_figure, row_figure, text_profile
+from service.operations.read_farms import get_farm, local_day
+from service.records import FarmBundle
+
+SvgOption = Annotated[
+    Path | None, typer.Option("--svg", help="Write the picture to this file as well.")
+]
+HYDRAULIC_CAUTION = (
+    "Computed from what was stated. Measure pressure at the first and the last emitter, and catch"
+    " flows in the field, before a system is judged by it."
+)
+LITRES_PER_CUBIC_METRE = 1000.0
+
+
+def today(service: Service) -> date:
+    """The civil day at Greenwich, as elsewhere where no farm's clock is asked."""
+    return local_day(service.clock.now(), "UTC")
+
+
+def write_picture(path: Path | None, figure: str) -> None:
+    """Write a picture where one was asked for."""
+    if path is None:
+        return
+    try:
+        path.write_text(figure + "\n", encoding="utf-8")
+    except OSError as error:
+        message = f"{path} cannot be written: {error.strerror or type(error).__name__}"
+        raise StorageFailed(message) from error
+    note(f"picture written to {path}")
+
+
+# --- lateral -------------------------------------------------------------------------------------
+
+
+def lateral(
+    block: Annotated[
+        str | None, typer.Argument(help="Block with [block.hydraulics] in its farm file.")
+    ] = None,
+    file: Annotated[
+        Path | None, typer.Option("--file", help="A drip line in a file of its own.")
+    ] = None,
+    target: Annotated[
+        float,
+        typer.Option(min=50.0, max=99.9, help="EU that the longest row is looked for, percent."),
+    ] = pipes.TARGET_UNIFORMITY_PCT,
+    svg: SvgOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Pressures and flows along a block's rows, their uniformity, and how long a row may be."""
+    if (block is None) == (file is None):
+        message = "give a block, or --file with a drip line"
+        raise typer.BadParameter(message)
+    if file is not None:
+        line = read_line_file(file)
+        report = pipes.solve_layout(
+            line.name,
+            line.layout,
+            emitter_flow_l_per_h=line.emitter_flow_l_per_h,
+            emitter_spacing_m=line.emitter_spacing_m,
+            target_uniformity_pct=target,
+        )
+    else:
+        service = open_service()
+        report = pipes.solve_stored(
+            str(block),
+            on=today(service),
+            target_uniformity_pct=target,
+            unit_of_work=service.unit_of_work,
+        )
+    write_picture(svg, row_figure(report))
+    if as_json:
+        print_json(pipe_document(report))
+        return
+    _show_pipes(report)
+
+
+def pipe_document(report: pipes.PipeReport) -> dict[str, object]:
+    """A solved block for programs, in SI units."""
+    flow, row, travel = report.block, report.row, report.travel
+    return {
+        "name": report.name,
+        "inlet_head_m": flow.inlet_head_m,
+        "inlet_flow_l_per_h": flow.inlet_flow_l_per_h,
+        "takeoff_head_m": flow.takeoff_head_m,
+        "lateral_flow_l_per_h": flow.lateral_flow_l_per_h,
+        "design_uniformity_pct": flow.design_uniformity_pct,
+        "low_quarter_uniformity_pct": flow.low_quarter_uniformity_pct,
+        "lowest_over_mean_ratio": flow.lowest_over_mean_ratio,
+        "dry_emitter_count": flow.dry_emitter_count,
+        "outside_range_count": flow.outside_range_count,
+        "row": {
+            "inlet_head_m": row.inlet_head_m,
+            "emitter_flow_l_per_h": row.emitter_flow_l_per_h,
+            "emitter_head_m": row.emitter_head_m,
+            "first_dry_emitter": row.first_dry_emitter,
+            "design_uniformity_pct": row.design_uniformity_pct,
+        },
+        "longest_row": {
+            "target_uniformity_pct": report.target_uniformity_pct,
+            "emitter_count": report.longest.emitter_count,
+            "length_m": report.longest.length_m,
+            "design_uniformity_pct": report.longest.design_uniformity_pct,
+            "is_search_limit": report.longest.is_search_limit,
+        },
+        "volume_l": travel.volume_l,
+        "fill_time_min": travel.fill_time_min,
+        "most_travel_min": travel.most_travel_min,
+        "last_travel_min": travel.last_travel_min,
+        "regulator_findings": [finding.name for finding in report.findings],
+        "cautions": [*report.cautions, HYDRAULIC_CAUTION],
+    }
+
+
+def _show_pipes(report: pipes.PipeReport) -> None:
+    flow, row, travel = report.block, report.row, report.travel
+    out.print(Text(f"{report.name}: pipes", style="bold"))
+    table = plain_table("", "", right=(1,))
+    head = flow.takeoff_head_m
+    for label, value in (
+        ("Flow of the block", f"{flow.inlet_flow_l_per_h:,.0f} L/h"),
+        ("Head at its inlet, behind a regulator if any", f"{flow.inlet_head_m:.2f} m"),
+        ("Head at the rows' inlets", f"{head.min():.2f} to {head.max():.2f} m"),
+        ("Emitter flow, lowest over mean", f"{flow.lowest_over_mean_ratio:.3f}"),
+        ("Design emission uniformity, EU", f"{flow.design_uniformity_pct:.1f} %"),
+        ("Low quarter of the flows alone", f"{flow.low_quarter_uniformity_pct:.1f} %"),
+        ("First fill of empty pipes", f"{travel.fill_time_min:.1f} min"),
+        ("Travel to 95 % / to the last emitter",
+         f"{travel.most_travel_min:.1f} / {travel.last_travel_min:.1f} min"),
+        (f"Longest row for {report.target_uniformity_pct:g} %",
+         f"{report.longest.emitter_count} emitters, {report.longest.length_m:.1f} m"
+         + (" or more" if report.longest.is_search_limit else "")),
+    ):  # fmt: skip
+        table.add_row(label, value)
+    out.print(table)
+    out.print()
+    out.print("Flow along the row that gets least, L/h, from its inlet to its end:")
+    for text in text_profile(row.emitter_flow_l_per_h.tolist()):
+        out.print(text)
+    for text in report.cautions:
+        paragraph(f"! {text}")
+    paragraph(HYDRAULIC_CAUTION, style="dim")
+
+
+# --- catch test ----------------------------------------------------------------------------------
+
+
+def catch_test(
+    block: Annotated[str, typer.Argument(help="Block that was tested.")],
+    volumes: Annotated[
+        list[float] | None,
+        typer.Argument(metavar="VOLUMES...", help="Volumes caught in equal times, mL; 16 or more."),
+    ] = None,
+    day: Annotated[
+        date | None,
+        typer.Option("--on", parser=parse_day, metavar="DATE", help="Day of the test."),
+    ] = None,
+    is_used: Annotated[
+        bool, typer.Option("--use", help="Let the plan count with the uniformity found.")
+    ] = False,
+    effective_day: Annotated[
+        date | None,
+        typer.Option(
+            "--from", parser=parse_day, metavar="DATE", help="First day it counts; default: today."
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Store a field test of a block's emitters; without volumes, show those that are stored."""
+    service = open_service()
+    now = today(service)
+    if not volumes:
+        reports = pipes.list_catch_tests(block, on=now, unit_of_work=service.unit_of_work)
+        if as_json:
+            print_json([catch_document(each) for each in reports])
+        for report in [] if as_json else reports:
+            _show_catch(report)
+        if not reports:
+            note(f"no field test of {block} is stored")
+        return
+    report, outcome = pipes.record_catch_test(
+        block,
+        day or now,
+        volumes,
+        is_used=is_used,
+        effective_day=effective_day or now,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    if as_json:
+        print_json({**catch_document(report), **outcome_document(outcome)})
+        return
+    _show_catch(report)
+    if is_used:
+        paragraph(
+            "The plan uses it from the next evening on. A farm file that states"
+            " emission_uniformity brings its own number back when it is loaded: take it out there."
+        )
+    else:
+        paragraph("Add --use to let the plan count with it.")
+
+
+def catch_document(report: pipes.CatchReport) -> dict[str, object]:
+    """A field test for programs."""
+    found = report.uniformity
+    return {
+        "block_id": report.test.block_id,
+        "day": report.test.day,
+        "caught_ml": report.test.caught_ml,
+        "sample_count": found.sample_count,
+        "emission_uniformity_pct": found.emission_uniformity_pct,
+        "emission_uniformity_low_pct": found.emission_uniformity_low_pct,
+        "emission_uniformity_high_pct": found.emission_uniformity_high_pct,
+        "confidence_pct": found.confidence_pct,
+        "statistical_uniformity_pct": found.statistical_uniformity_pct,
+        "christiansen_uniformity_pct": found.christiansen_uniformity_pct,
+        "plan_uniformity_pct": report.plan_uniformity_pct,
+        "plan_origin": report.plan_origin,
+    }
+
+
+def _show_catch(report: pipes.CatchReport) -> None:
+    found = report.uniformity
+    title = (
+        f"{report.test.block_id}: field test of {report.test.day}, {found.sample_count} emitters"
+    )
+    out.print(Text(title, style="bold"))
+    paragraph(
+        f"Emission uniformity {found.emission_uniformity_pct:.1f} % (low quarter; with"
+        f" {found.confidence_pct:.0f} % confidence {found.emission_uniformity_low_pct:.0f} to"
+        f" {found.emission_uniformity_high_pct:.0f} %), statistical"
+        f" {found.statistical_uniformity_pct:.1f} %, Christiansen"
+        f" {found.christiansen_uniformity_pct:.1f} %."
+    )
+    paragraph(
+        f"The plan counts with {report.plan_uniformity_pct:.1f} %"
+        f" ({report.plan_origin or 'given'})."
+    )
+
+
+# --- flow check ----------------------------------------------------------------------------------
+
+
+def flow_check(
+    block: Annotated[str, typer.Argument(help="Block whose metered runs are checked.")],
+    first_day: Annotated[
+        date | None,
+        typer.Option("--from", parser=parse_day, metavar="DATE", help="Default: a year back."),
+    ] = None,
+    last_day: Annotated[
+        date | None, typer.Option("--to", parser=parse_day, metavar="DATE", help="Default: today.")
+    ] = None,
+    svg: SvgOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare metered runs with what the block should take: clogging, leaks, closed valves."""
+    service = open_service()
+    end = last_day or today(service)
+    report = flows.record_flow_check(
+        block,
+        first_day=first_day or end - timedelta(days=365),
+        last_day=end,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    write_picture(svg, flow_figure(report))
+    document = flows.flow_document(report)
+    if as_json:
+        print_json(
+            {
+                "block_id": report.block_id,
+                "verdict": report.verdict.name,
+                "text": report.verdict.value,
+                **document,
+                "flow_origin": report.flow_origin,
+                "cautions": report.cautions,
+            }
+        )
+        return
+    out.print(Text(f"{report.block_id}: {report.verdict.value}", style="bold"))
+    out.print(f"{shown.count(report.days.size, 'metered run')}; expected by {report.flow_origin}")
+    for jump in report.check.jumps:
+        out.print(f"  {report.days[jump.run]}: {100.0 * jump.change_fraction:+.0f} % at once")
+    slow = report.check.slow_change
+    if slow is not None:
+        out.print(
+            f"  from {report.days[slow.from_run]} on: {100.0 * slow.change_fraction:+.0f} % slowly"
+        )
+    for text in text_profile(report.check.ratio[np.isfinite(report.check.ratio)].tolist()):
+        out.print(text)
+    for text in report.cautions:
+        paragraph(f"! {text}")
+
+
+# --- capacity ------------------------------------------------------------------------------------
+
+
+def capacity(
+    target: Annotated[
+        str, typer.Argument(metavar="FARM|FARM.toml", help="A stored farm, or a farm file.")
+    ],
+    weather_file: Annotated[
+        Path, typer.Option("--weather", help="CSV with one line per day, many years.")
+    ],
+    svg: SvgOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Whether pump and windows keep up in the summers on record, and what would change it."""
+    content = read_weather_file(weather_file)
+    bundle = _farm(target)
+    with progress_bar("summers", capacities.run_count(bundle, content.days)) as progress:
+        found = capacities.assess_capacity(bundle, content.days, content.fields, progress=progress)
+    first = found.supplies[0]
+    write_picture(svg, capacity_figure(first))
+    if as_json:
+        print_json(capacity_document(found))
+        return
+    for supply in found.supplies:
+        _show_supply(supply)
+    for text in found.left_out:
+        paragraph(f"! left out: {text}")
+    for text in found.cautions:
+        paragraph(text, style="dim")
+
+
+def capacity_document(found: capacities.Capacity) -> dict[str, object]:
+    """What the summers say, for programs."""
+    return {
+        "supplies": [
+            {
+                "supply_id": supply.supply_id,
+                "flow_l_per_h": supply.flow_l_per_h,
+                "area_ha": supply.area_ha,
+                "open_time_h": supply.open_time_h,
+                "block_ids": supply.block_ids,
+                "summers": [
+                    {
+                        "first_day": summer.first_day,
+                        "last_day": summer.last_day,
+                        "keeps_up": summer.keeps_up,
+                        "largest_excess_mm": summer.largest_excess_mm,
+                    }
+                    for summer in supply.summers
+                ],
+                "changes": supply.changes,
+                "peaks": supply.peaks,
+            }
+            for supply in found.supplies
+        ],
+        "left_out": found.left_out,
+        "cautions": found.cautions,
+    }
+
+
+def _farm(target: str) -> FarmBundle:
+    if target.endswith(".toml"):
+        return read_farm_file(Path(target))
+    service = open_service()
+    return get_farm(target, day=today(service), unit_of_work=service.unit_of_work)
+
+
+def _show_supply(supply: capacities.SupplyCapacity) -> None:
+    out.print(
+        Text(
+            f"{supply.supply_id}: {supply.flow_l_per_h / 3600.0:.2f} L/s, {supply.area_ha:.2f} ha,"
+            f" {supply.open_time_h:g} h a day, {shown.count(len(supply.summers), 'summer')}",
+            style="bold",
+        )
+    )
+    table = plain_table("", "Summers kept", "", right=(1,))
+    for change in supply.changes:
+        kept = "-" if change.kept_share is None else f"{100.0 * change.kept_share:.0f} %"
+        table.add_row(change.text, kept, change.reason)
+    out.print(table)
+    table = plain_table(
+        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "Carries, ha",
+        right=(0, 1, 2, 3, 4, 5),
+    )  # fmt: skip
+    for peak in supply.peaks:
+        table.add_row(
+            str(peak.span_days),
+            f"{100.0 * peak.year_share:.0f} %",
+            f"{peak.net_mm / peak.span_days:.2f}",
+            f"{peak.gross_mm / peak.span_days:.2f}",
+            f"{peak.needed_flow_l_per_h / 3600.0:.2f}",
+            f"{peak.carried_ha:.2f}",
+        )
+    out.print(table)
+    missed = [str(s.first_day.year) for s in supply.summers if not all(s.keeps_up)]
+    paragraph(f"Not kept: {', '.join(missed) or 'none'}.")
+    out.print()

@@ -1,0 +1,625 @@
+"""Water and what goes into it, from the command line: analyses, acid, fertiliser.
+
+A number that can hurt is never shown without its cautions, neither to people nor to programs.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.text import Text
+
+from service.bootstrap import Service, open_service
+from service.cli.evening import outcome_document, outcome_text
+from service.cli.pipes import today
+from service.cli.terminal import (
+    JsonOption,
+    note,
+    out,
+    paragraph,
+    parse_day,
+    plain_table,
+    print_json,
+)
+from service.errors import Fault, InputInvalid
+from service.farm_files.quantities import Measure, read_quantity
+from service.farm_files.sample_file import (
+    COMMON_TEMPERATURE_C,
+    TEMPERATURE,
+    parse_reading,
+    read_sample_file,
+)
+from service.operations import estimate_acid as acids
+from service.operations import plan_fertigation as feeding
+from service.operations import report_water as waters
+from service.records import FertigationOrder, WaterSample
+from service.waterworks.caution import Advisory
+from service.waterworks.fertiliser import NUTRIENTS, NutrientNeed, labelled_product
+from service.waterworks.water_report import WaterClass
+
+BOTH_NAMES = re.compile(r"([a-z0-9-]+)\.([a-z0-9-]+)")
+_STOCK = Measure(
+    noun="a volume", unit="l", lowest=0.1, highest=1e6, examples=("'200 L'", "'50 gal'")
+)
+_RATE = Measure(
+    noun="a rate", unit="L/h", lowest=0.0, highest=1e5, examples=("'60 L/h'", "'15 gph'")
+)
+_MINUTES = Measure(
+    noun="a duration", unit="min", lowest=0.0, highest=600.0, examples=("'20 min'", "'0.5 h'")
+)
+_MASS = re.compile(r"([a-z0-9-]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg|lb|g)?")
+_MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237}
+SupplyOption = Annotated[
+    str | None, typer.Option("--supply", metavar="FARM.SUPPLY", help="A supply, in full.")
+]
+DayOption = Annotated[date | None, typer.Option("--on", parser=parse_day, metavar="DATE")]
+
+
+def _pair(text: str) -> tuple[str, str]:
+    match = BOTH_NAMES.fullmatch(text)
+    if match is None:
+        message = f"{text!r} is not a supply in full, such as hill-farm.well"
+        raise typer.BadParameter(message)
+    return match[1], match[2]
+
+
+def _advice(advisories: Sequence[Advisory], cautions: Sequence[Advisory]) -> None:
+    for each in advisories:
+        paragraph(f"! {each.text}")
+    if cautions:
+        out.print(Text("Cautions", style="bold"))
+    for each in cautions:
+        paragraph(f"! {each.text}", style="bold red")
+
+
+# --- analyses ------------------------------------------------------------------------------------
+
+
+def water_add(
+    supply: Annotated[str, typer.Argument(metavar="FARM.SUPPLY", help="Whose water it is.")],
+    file: Annotated[Path | None, typer.Argument(help="The laboratory's report as TOML.")] = None,
+    readings: Annotated[
+        list[str] | None,
+        typer.Option("--reading", help="One value: 'alkalinity=120 mg/L CaCO3'; repeat it."),
+    ] = None,
+    day: DayOption = None,
+    temperature: Annotated[
+        str | None, typer.Option(help="Of the water in the pipes: '15 degC'.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Store a water analysis of a supply, from a file or value by value."""
+    if (file is None) == (not readings):
+        message = "give a file, or values with --reading"
+        raise typer.BadParameter(message)
+    farm_id, supply_id = _pair(supply)
+    service = open_service()
+    sample = _sample(farm_id, supply_id, file, readings or [], day or today(service), temperature)
+    if file is not None and day is not None:
+        note("the day is the one given with --on")
+    outcome = waters.record_sample(sample, unit_of_work=service.unit_of_work, clock=service.clock)
+    found = waters.report_sample(sample)
+    if as_json:
+        print_json({**_report_document(found), **outcome_document(outcome)})
+        return
+    out.print(f"{supply}: analysis of {sample.day}, {outcome_text(outcome)}")
+    _advice(found.report.advisories, ())
+
+
+def _sample(
+    farm_id: str,
+    supply_id: str,
+    file: Path | None,
+    texts: Sequence[str],
+    day: date,
+    temperature: str | None,
+) -> WaterSample:
+    given_c = (
+        None
+        if temperature is None
+        else read_quantity(temperature, TEMPERATURE, where="--temperature")
+    )
+    if file is not None:
+        content = read_sample_file(file)
+        return WaterSample(
+            farm_id=farm_id,
+            supply_id=supply_id,
+            day=content.day or day,
+            laboratory=content.laboratory,
+            readings=content.readings,
+            temperature_c=content.temperature_c if given_c is None else given_c,
+            titration=content.titration,
+        )
+    found = []
+    for text in texts:
+        quantity, _, value = text.partition("=")
+        found.append(parse_reading(quantity.strip(), value))
+    return WaterSample(
+        farm_id=farm_id,
+        supply_id=supply_id,
+        day=day,
+        laboratory="not named",
+        readings=tuple(found),
+        temperature_c=COMMON_TEMPERATURE_C if given_c is None else given_c,
+    )
+
+
+def water_report(
+    block: Annotated[
+        str | None, typer.Argument(help="Block: its supply's water, for its crop.")
+    ] = None,
+    supply: SupplyOption = None,
+    file: Annotated[
+        Path | None, typer.Option("--file", help="A report in a file, without storing it.")
+    ] = None,
+    crop: Annotated[str | None, typer.Option(help="Crop, with --supply or --file.")] = None,
+    uses_leaching: Annotated[
+        bool,
+        typer.Option(
+            "--use-leaching", help="Let the block's plan count with its leaching requirement."
+        ),
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """What a water analysis means: salinity, ions, clogging, scale, leaching, yield."""
+    _one_of(block, supply, file)
+    if uses_leaching and block is None:
+        message = "--use-leaching needs a block"
+        raise typer.BadParameter(message)
+    if file is not None:
+        found = waters.report_sample(_file_sample(file), crop_key=crop)
+    else:
+        service = open_service()
+        found = _stored_report(service, block, supply, crop, uses_leaching=uses_leaching)
+    if as_json:
+        print_json(_report_document(found))
+        return
+    _show_report(found)
+
+
+def _stored_report(
+    service: Service,
+    block: str | None,
+    supply: str | None,
+    crop: str | None,
+    *,
+    uses_leaching: bool,
+) -> waters.CropReport:
+    if block is None:
+        farm_id, supply_id = _pair(str(supply))
+        sample = waters.newest_sample(farm_id, supply_id, unit_of_work=service.unit_of_work)
+        return waters.report_sample(sample, crop_key=crop)
+    if uses_leaching:
+        return waters.use_leaching(
+            block,
+            effective_day=today(service),
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+        )
+    return waters.report_block_water(block, on=today(service), unit_of_work=service.unit_of_work)
+
+
+def _one_of(block: str | None, supply: str | None, file: Path | None) -> None:
+    if sum(each is not None for each in (block, supply, file)) != 1:
+        message = "give a block, --supply or --file"
+        raise typer.BadParameter(message)
+
+
+def _file_sample(file: Path) -> WaterSample:
+    return _sample("", "", file, [], date.min, None)
+
+
+def _report_document(found: waters.CropReport) -> dict[str, object]:
+    return {
+        "supply_id": found.sample.supply_id,
+        "day": found.sample.day,
+        "block_id": found.block_id,
+        "crop_key": None if found.crop is None else found.crop.key,
+        "plan_leaching_fraction": found.plan_leaching_fraction,
+        "plan_origin": found.plan_origin,
+        **asdict(found.report),
+        "cautions": found.cautions,
+    }
+
+
+def _show_report(found: waters.CropReport) -> None:
+    report = found.report
+    whose = found.block_id or found.sample.supply_id or "water"
+    out.print(Text(f"{whose}: water of {found.sample.day}", style="bold"))
+    _show_classes("Restrictions on use", report.restrictions)
+    _show_classes("Clogging of emitters", report.clogging)
+    if report.saturation is not None:
+        index = report.saturation.langelier_index
+        langelier = "" if index is None else f", Langelier {index:+.2f}"
+        paragraph(
+            f"Calcite: saturation index {report.saturation.calcite_index:+.2f}{langelier}:"
+            f" {report.saturation.word}. {report.saturation.advice}"
+        )
+    salinity = report.salinity
+    if salinity is not None:
+        drip = salinity.drip_leaching_requirement_fraction
+        common = salinity.leaching_requirement_fraction
+        paragraph(
+            f"Leaching requirement under drip {_share(drip)} (NEH 623 ch. 7, from memory), for"
+            f" surface and sprinkler {_share(common)} (FAO-29). With"
+            f" {salinity.leaching_fraction:.2f} of the water leaching and no rain the soil comes to"
+            f" {salinity.expected_soil_salinity_ds_m:.1f} dS/m: yield"
+            f" {salinity.relative_yield_pct:.0f} % (Maas & Hoffman). {salinity.advice}"
+        )
+    if found.plan_leaching_fraction is not None:
+        paragraph(
+            f"The plan counts with a leaching fraction of {found.plan_leaching_fraction:.3f}"
+            f" ({found.plan_origin})."
+        )
+    for each in report.analysis.derived:
+        paragraph(f"Derived: {each.name} from {each.how}.", style="dim")
+    for missing in report.analysis.missing:
+        paragraph(f"Not known: {missing.name}; needed for {missing.needed_for}.", style="dim")
+    _advice(report.advisories, ())
+    for text in found.cautions:
+        paragraph(f"! {text}")
+
+
+def _show_classes(title: str, classes: Sequence[WaterClass]) -> None:
+    if not classes:
+        return
+    out.print(title)
+    table = plain_table("", "Value", "", "Class", right=(1,))
+    for each in classes:
+        table.add_row(each.label, f"{each.value:.3g}", each.unit, each.word)
+    out.print(table)
+    for advice, source in dict.fromkeys(
+        (each.advice, each.source) for each in classes if each.grade > 0
+    ):
+        paragraph(f"{advice} [{source}]", indent="  ")
+
+
+def _share(value: float | None) -> str:
+    return "none that would do" if value is None else f"{value:.3f}"
+
+
+# --- acid ----------------------------------------------------------------------------------------
+
+
+def acid(
+    target_ph: Annotated[float, typer.Option("--to", help="pH wanted in the lines.")],
+    kind: Annotated[
+        str,
+        typer.Option("--acid", help="sulfuric, phosphoric, nitric, hydrochloric or citric."),
+    ],
+    strength: Annotated[
+        float, typer.Option("--strength", help="Pure acid in the product, percent by weight.")
+    ],
+    block: Annotated[
+        str | None, typer.Argument(help="Block: its supply's water and its flow.")
+    ] = None,
+    supply: SupplyOption = None,
+    file: Annotated[Path | None, typer.Option("--file", help="A water report in a file.")] = None,
+    density: Annotated[
+        float | None, typer.Option(help="Of the product, kg/L; default: from a table.")
+    ] = None,
+    with_chlorine: Annotated[
+        bool, typer.Option("--with-chlorine", help="Chlorine goes into the same water.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Estimate how much acid a water would take to reach a pH. Never an instruction."""
+    _one_of(block, supply, file)
+    request = acids.AcidRequest(
+        target_ph=target_ph,
+        acid_key=kind,
+        strength_pct=strength,
+        density_kg_per_l=density,
+        is_chlorine_injected=with_chlorine,
+    )
+    if file is not None:
+        found = acids.estimate_acid(_file_sample(file), request)
+    else:
+        service = open_service()
+        if block is not None:
+            found = acids.estimate_block_acid(
+                block, request, on=today(service), unit_of_work=service.unit_of_work
+            )
+        else:
+            farm_id, supply_id = _pair(str(supply))
+            sample = waters.newest_sample(farm_id, supply_id, unit_of_work=service.unit_of_work)
+            found = acids.estimate_acid(sample, request)
+    if as_json:
+        print_json(
+            {
+                "block_id": found.block_id,
+                "flow_l_per_h": found.flow_l_per_h,
+                "analysis_advisories": found.analysis_advisories,
+                **asdict(found.dose),
+            }
+        )
+        return
+    _show_dose(found)
+
+
+def _show_dose(found: acids.AcidEstimate) -> None:
+    dose = found.dose
+    out.print(Text(f"Acid to pH {dose.target_ph:g}: an ESTIMATE by {dose.basis}", style="bold"))
+    table = plain_table("", "", right=(1,))
+    rows = [
+        ("Dose", f"{dose.dose_mmol_per_l:.3f} mmol/L of {dose.acid_key} acid"),
+        ("", f"{dose.dose_meq_per_l:.3f} meq/L"),
+        ("Product", f"{dose.acid_g_per_m3:.1f} g per m3 of water"),
+    ]
+    if dose.acid_ml_per_m3 is not None:
+        rows.append(("", f"{dose.acid_ml_per_m3:.1f} mL per m3"))
+        rows.append(("", f"{dose.acid_l_per_1000_gal:.3f} L per 1,000 gal"))
+    if dose.injector_l_per_h is not None:
+        rows.append(
+            (
+                f"At {found.flow_l_per_h:,.0f} L/h",
+                f"{dose.injector_l_per_h:.2f} L/h ({dose.injector_ml_per_min:.1f} mL/min)",
+            )
+        )
+    if found.sample.titration:
+        rows.append(("The model alone says", f"{dose.model_dose_mmol_per_l:.3f} mmol/L"))
+    rows.append(("pH once in open air", f"{dose.open_air_ph:.1f}"))
+    if dose.nutrient and dose.nutrient_g_per_m3 > 0.0:
+        rows.append((f"Adds {dose.nutrient}", f"{dose.nutrient_g_per_m3:.1f} g per m3"))
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)
+    _advice((*found.analysis_advisories, *dose.advisories), dose.cautions)
+
+
+# --- fertiliser ----------------------------------------------------------------------------------
+
+
+def fertilisers(
+    farm: Annotated[str | None, typer.Argument(help="Show this farm's own products too.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List fertilisers that are known, with their nutrients."""
+    products = feeding.generic_products()
+    if farm is not None:
+        products = feeding.list_products(farm, unit_of_work=open_service().unit_of_work)
+    if as_json:
+        print_json(products)
+        return
+    table = plain_table("Key", "Name", "N %", "P %", "K %", "Ca %", "Mg %", "S %",
+                        right=(2, 3, 4, 5, 6, 7))  # fmt: skip
+    for each in products:
+        shares = (each.nitrogen_fraction, each.phosphorus_fraction, each.potassium_fraction,
+                  each.calcium_fraction, each.magnesium_fraction, each.sulfur_fraction)  # fmt: skip
+        table.add_row(each.key, each.name, *(f"{100.0 * share:.1f}" for share in shares))
+    out.print(table)
+    paragraph("Elements, percent of the weight. A product's label stands above this table.")
+
+
+def fertiliser_add(
+    farm: Annotated[str, typer.Argument(help="Farm that uses it.")],
+    key: Annotated[str, typer.Argument(help="Short name: small letters, digits and hyphens.")],
+    name: Annotated[str, typer.Option(help="Name as on the label.")],
+    nitrate_nitrogen: Annotated[float, typer.Option(help="Percent of the weight.")] = 0.0,
+    ammonium_nitrogen: Annotated[float, typer.Option()] = 0.0,
+    urea_nitrogen: Annotated[float, typer.Option()] = 0.0,
+    p2o5: Annotated[float, typer.Option(help="Phosphorus as labels give it.")] = 0.0,
+    k2o: Annotated[float, typer.Option(help="Potassium as labels give it.")] = 0.0,
+    calcium: Annotated[float, typer.Option(help="As element.")] = 0.0,
+    magnesium: Annotated[float, typer.Option(help="As element.")] = 0.0,
+    sulfur: Annotated[float, typer.Option(help="As element.")] = 0.0,
+    chloride: Annotated[float, typer.Option()] = 0.0,
+    density: Annotated[float | None, typer.Option(help="kg/L, of a liquid.")] = None,
+    solubility: Annotated[
+        list[str] | None, typer.Option(help="Of a solid: '20=316', degC and g per kg of water.")
+    ] = None,
+) -> None:
+    """Enter a fertiliser by its label."""
+    points = tuple(sorted(_point(text) for text in solubility or []))
+    product = labelled_product(
+        key,
+        name,
+        nitrate_nitrogen_pct=nitrate_nitrogen,
+        ammonium_nitrogen_pct=ammonium_nitrogen,
+        urea_nitrogen_pct=urea_nitrogen,
+        p2o5_pct=p2o5,
+        k2o_pct=k2o,
+        calcium_pct=calcium,
+        magnesium_pct=magnesium,
+        sulfur_pct=sulfur,
+        chloride_pct=chloride,
+        density_kg_per_l=density,
+        solubility_g_per_kg=points,
+    )
+    service = open_service()
+    outcome = feeding.save_product(
+        farm, product, unit_of_work=service.unit_of_work, clock=service.clock
+    )
+    out.print(f"{key}: {outcome_text(outcome)}")
+
+
+def _point(text: str) -> tuple[float, float]:
+    try:
+        at_c, _, grams = text.partition("=")
+        return float(at_c), float(grams)
+    except ValueError as error:
+        message = f"{text!r} is not a point such as 20=316"
+        raise typer.BadParameter(message) from error
+
+
+def fertigate(
+    block: Annotated[str, typer.Argument(help="Block that is fed.")],
+    day: Annotated[date, typer.Option("--on", parser=parse_day, metavar="DATE")],
+    products: Annotated[
+        list[str] | None,
+        typer.Option("--product", help="What goes in that day: 'urea=8 kg'; repeat it."),
+    ] = None,
+    stock: Annotated[
+        str | None, typer.Option(help="Stock solution that holds it: '200 L'.")
+    ] = None,
+    temperature: Annotated[str, typer.Option(help="Lowest that the tank sees.")] = "15 degC",
+    injector: Annotated[
+        str | None, typer.Option(help="Lowest and highest rate: '5 L/h to 100 L/h'.")
+    ] = None,
+    add_up_to: Annotated[
+        int, typer.Option(min=0, max=600, help="Minutes of water that may be added.")
+    ] = 0,
+    travel: Annotated[
+        str | None,
+        typer.Option(help="Injector to last emitter: '20 min'; default: from the block's pipes."),
+    ] = None,
+    last_nitrogen: Annotated[
+        date | None,
+        typer.Option(
+            "--last-nitrogen",
+            parser=parse_day,
+            metavar="DATE",
+            help="Last day for nitrogen, of this crop and place.",
+        ),
+    ] = None,
+    is_cancelled: Annotated[
+        bool, typer.Option("--cancel", help="Forget that day's order.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Order an injection for a day; the evening run fits it into that day's pulses."""
+    service = open_service()
+    if is_cancelled:
+        feeding.cancel_fertigation(block, day, unit_of_work=service.unit_of_work)
+        out.print(f"{block}: nothing is injected on {day}")
+        return
+    if not products or stock is None or injector is None:
+        message = "--product, --stock and --injector are needed"
+        raise typer.BadParameter(message)
+    lowest, _, highest = injector.partition(" to ")
+    found = feeding.order_fertigation(
+        feeding.FertigationRequest(
+            block_id=block,
+            day=day,
+            product_kg=tuple(_mass(text) for text in products),
+            stock_l=read_quantity(stock, _STOCK, where="--stock"),
+            temperature_c=read_quantity(temperature, TEMPERATURE, where="--temperature"),
+            injector_lowest_l_per_h=read_quantity(lowest, _RATE, where="--injector"),
+            injector_highest_l_per_h=read_quantity(highest, _RATE, where="--injector"),
+            largest_added_min=add_up_to,
+            travel_min=None
+            if travel is None
+            else read_quantity(travel, _MINUTES, where="--travel"),
+            last_nitrogen_day=last_nitrogen,
+        ),
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    if as_json:
+        print_json(
+            {
+                "order": found.order,
+                "saturation_share": found.stock.saturation_share,
+                "advisories": found.advisories,
+                "cautions": found.cautions,
+                **outcome_document(found.outcome),
+            }
+        )
+        return
+    _show_order(found.order)
+    share = found.stock.saturation_share
+    if share is not None:
+        out.print(f"stock solution at {100.0 * share:.0f} % of what dissolves")
+    paragraph(
+        f"{outcome_text(found.outcome).capitalize()}. The evening run before {day} fits it in;"
+        " after that evening, `rillwright run-day` does it again."
+    )
+    _advice(found.advisories, found.cautions)
+
+
+def fertigations(
+    block: Annotated[str, typer.Argument(help="Block that is fed.")],
+    first_day: Annotated[
+        date | None, typer.Option("--from", parser=parse_day, metavar="DATE")
+    ] = None,
+    last_day: Annotated[date | None, typer.Option("--to", parser=parse_day, metavar="DATE")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List what is ordered to be injected into a block."""
+    service = open_service()
+    begin = first_day or today(service)
+    orders = feeding.list_fertigations(
+        block,
+        first_day=begin,
+        last_day=last_day or begin + timedelta(days=365),
+        unit_of_work=service.unit_of_work,
+    )
+    if as_json:
+        print_json(orders)
+        return
+    for order in orders:
+        _show_order(order)
+    if not orders:
+        note(f"nothing is ordered for {block}")
+
+
+def fertiliser_split(
+    block: Annotated[str, typer.Argument(help="Block that is fed.")],
+    needs: Annotated[
+        list[str], typer.Option("--need", help="Season's need, kg/ha: 'nitrogen=40'; repeat it.")
+    ],
+    product: Annotated[str, typer.Option(help="Product that carries the first of them.")],
+    days: Annotated[list[str], typer.Option("--day", metavar="DATE", help="Repeat it.")],
+    last_nitrogen: Annotated[
+        date | None, typer.Option("--last-nitrogen", parser=parse_day, metavar="DATE")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Split a season's need over its days, and say how much product each of them takes."""
+    amounts = dict(_need(text) for text in needs)
+    nutrient = next(iter(amounts))
+    service = open_service()
+    parts = feeding.split_need(
+        block,
+        NutrientNeed(**{f"{name}_kg_per_ha": amount for name, amount in amounts.items()}),
+        [parse_day(text) for text in days],
+        nutrient=nutrient,
+        product_key=product,
+        last_nitrogen_day=last_nitrogen,
+        on=today(service),
+        unit_of_work=service.unit_of_work,
+    )
+    if as_json:
+        print_json(parts)
+        return
+    table = plain_table("Day", f"{nutrient}, kg/ha", f"{product}, kg", "", right=(1, 2))
+    for part in parts:
+        share = float(getattr(part.need.need, f"{nutrient}_kg_per_ha"))
+        late = "no nitrogen: after the last day" if part.need.is_after_last_nitrogen else ""
+        table.add_row(str(part.need.day), f"{share:.2f}", f"{part.product_kg:.2f}", late)
+    out.print(table)
+
+
+def _need(text: str) -> tuple[str, float]:
+    name, _, amount = text.partition("=")
+    allowed = [f"{each}=NUMBER" for each in NUTRIENTS]
+    try:
+        value = float(amount)
+    except ValueError:
+        value = float("nan")
+    if name.strip() not in NUTRIENTS or not 0.0 <= value < 10_000.0:
+        raise InputInvalid(
+            "the need cannot be used", [Fault("--need", text, f"one of {', '.join(allowed)}")]
+        )
+    return name.strip(), value
+
+
+def _mass(text: str) -> tuple[str, float]:
+    match = _MASS.fullmatch(text.strip())
+    if match is None or match[3] is None:
+        raise InputInvalid(
+            "the product cannot be used",
+            [Fault("--product", text, "a key with its mass, such as 'urea=8 kg'")],
+        )
+    return match[1], float(match[2]) * _MASS_UNITS[match[3]]
+
+
+def _show_order(order: FertigationOrder) -> None:
+    what = ", ".join(f"{mass_kg:g} kg {each.name}" for each, mass_kg in order.product_kg)
+    out.print(f"{order.block_id}, {order.day}: {what} in {order.stock_l:g} L of stock")

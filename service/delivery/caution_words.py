@@ -1,0 +1,66 @@
+"""What is degraded, in few words, and the cautions that stand under every plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from service.agronomy.reasoning import PlanFlag, describe_plan_flags
+from service.letters import BlockLine
+from service.translations import Wording
+from service.translations.catalogue import marked
+
+SHORT_TEXT: Mapping[PlanFlag, str] = {
+    PlanFlag.WEATHER_UNKNOWN: marked("weather not known, nothing planned"),
+    PlanFlag.FORECAST_MISSING: marked("no fresh forecast, normal weather stands in"),
+    PlanFlag.FORECAST_OLD: marked("forecast over a day old"),
+    PlanFlag.RAIN_NOT_REPORTED: marked("rain not reported, none assumed"),
+    PlanFlag.REFERENCE_ET_FILLED: marked("past weather has gaps"),
+    PlanFlag.RUNS_ASSUMED: marked("no runs reported, plans taken as done"),
+    PlanFlag.DEGREE_DAYS_UNKNOWN: marked("season's degree days not known"),
+    PlanFlag.START_DEPLETION_ASSUMED: marked("soil taken as full at the start"),
+}
+"""Flags that say that a plan rests on less than it should, the gravest first."""
+DEGRADING = sum(SHORT_TEXT)
+CAUTIONS = (
+    marked("A plan assumes that the system works: walk the lines."),
+    marked(
+        "Forecasts and soil numbers are estimates: check the soil before you act on a surprise."
+    ),
+    marked("Backflow prevention and chemigation follow local code and licensed practice."),
+    marked("A plan never starts a pump by itself."),
+)
+
+
+def degraded(blocks: Sequence[BlockLine], words: Wording) -> str:
+    """What all this rests on instead of what it should, in one line; empty where all is well."""
+    parts = []
+    for flag, text in SHORT_TEXT.items():
+        count = sum(1 for block in blocks if block.flags & flag)
+        if not count:
+            continue
+        said = words.gettext(text)
+        if count < len(blocks):
+            said += " " + words.gettext(
+                "({count} of {total} blocks)",
+                count=words.number(count),
+                total=words.number(len(blocks)),
+            )
+        parts.append(said)
+    if not parts:
+        return ""
+    return words.gettext("Less certain than usual: {what}.", what="; ".join(parts))
+
+
+def shared_flags(blocks: Sequence[BlockLine]) -> int:
+    """Flags that every block has: said once, at the end; none for a single block."""
+    if len(blocks) < 2:
+        return 0
+    shared = blocks[0].flags
+    for block in blocks[1:]:
+        shared &= block.flags
+    return shared
+
+
+def flag_sentences(flags: int, words: Wording) -> tuple[str, ...]:
+    """What the flags mean, in full."""
+    return tuple(words.gettext(text) for text in describe_plan_flags(flags))

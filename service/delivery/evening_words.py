@@ -1,0 +1,340 @@
+"""Tomorrow's plan in words: what the plain and the HTML part of the mail both say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from service.agronomy.reasoning import explain_cause, reason_of
+from service.delivery.caution_words import CAUTIONS, degraded, flag_sentences, shared_flags
+from service.delivery.plain_text import clean
+from service.letters import BlockLine, EveningLetter, SiteLine
+from service.translations import Wording
+
+ONE_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class DayCell:
+    """One of the next days of a block."""
+
+    weekday: str
+    minutes: str
+    is_tomorrow: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BlockWords:
+    """One block."""
+
+    name: str
+    status: str
+    start: str
+    """When the first pulse starts; empty without one."""
+    minutes: str
+    volume: str
+    action: str
+    """What to do, on one line."""
+    pulses: tuple[str, ...]
+    """Each pulse from start to end, where there is more than one."""
+    reason: str
+    rain: str
+    notes: tuple[str, ...]
+    days: tuple[DayCell, ...]
+    dry: str
+
+
+@dataclass(frozen=True, slots=True)
+class EveningWords:
+    """The whole mail."""
+
+    subject: str
+    farm: str
+    day: str
+    headline: str
+    """The instruction: first line of the mail."""
+    total: str
+    degraded: str
+    changed: str
+    blocks: tuple[BlockWords, ...]
+    run_order: tuple[str, ...]
+    rain: tuple[str, ...]
+    weather: tuple[str, ...]
+    shared: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sources: tuple[str, ...]
+    issued: str
+
+
+def evening_words(letter: EveningLetter, words: Wording) -> EveningWords:
+    """The letter in the words of one reader."""
+    farm = clean(letter.farm_name)
+    shared = shared_flags(letter.blocks)
+    several = len(letter.sites) > 1
+    return EveningWords(
+        subject=clean(
+            words.gettext(
+                "{farm}, {day}: {headline}",
+                farm=clean(letter.farm_name, longest=40),
+                day=words.short_day(letter.day),
+                headline=_short_headline(letter, words),
+            ),
+            longest=140,
+        ),
+        farm=farm,
+        day=words.long_day(letter.day),
+        headline=_headline(letter, words),
+        total=_total(letter, words),
+        degraded=degraded(letter.blocks, words),
+        changed=_changed(letter, words),
+        blocks=tuple(_block(block, letter, words, shared) for block in letter.blocks),
+        run_order=_run_order(letter, words),
+        rain=tuple(
+            text
+            for site in letter.sites
+            if (text := _rain(site, letter.day, words, named=several)) is not None
+        ),
+        weather=tuple(dict.fromkeys(_weather(site, letter, words) for site in letter.sites)),
+        shared=flag_sentences(shared, words),
+        cautions=tuple(words.gettext(text) for text in CAUTIONS),
+        sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
+        issued=words.gettext(
+            "Plan {version}, made {moment} ({zone}).",
+            version=letter.plan_version,
+            moment=words.moment(letter.issued_at, letter.zone),
+            zone=words.zone_name(letter.issued_at, letter.zone),
+        ),
+    )
+
+
+def _watered(letter: EveningLetter) -> list[BlockLine]:
+    return [block for block in letter.blocks if block.planned_min > 0]
+
+
+def _short_headline(letter: EveningLetter, words: Wording) -> str:
+    watered = _watered(letter)
+    if watered:
+        minutes = words.minutes(sum(block.planned_min for block in watered))
+        if len(letter.blocks) == 1:
+            return words.gettext("water {minutes}", minutes=minutes)
+        return words.gettext(
+            "water {count} of {total} blocks, {minutes} in all",
+            count=words.number(len(watered)),
+            total=words.number(len(letter.blocks)),
+            minutes=minutes,
+        )
+    if any(block.status == "rest" for block in letter.blocks):
+        return words.gettext("no water, 0 min")
+    return words.gettext("NO PLAN")
+
+
+def _headline(letter: EveningLetter, words: Wording) -> str:
+    watered = _watered(letter)
+    is_known = any(block.status != "no-weather" for block in letter.blocks)
+    facts = {
+        "day": words.long_day(letter.day),
+        "count": words.number(len(watered)),
+        "total": words.number(len(letter.blocks)),
+    }
+    # A plan that comes late, or changes in the night, is read on its own day.
+    if letter.issued_at.astimezone(ZoneInfo(letter.zone)).date() >= letter.day:
+        if not is_known:
+            return words.gettext("NO PLAN for today, {day}: the weather is not known.", **facts)
+        if not watered:
+            return words.gettext("No water today, {day}.", **facts)
+        if len(letter.blocks) == 1:
+            return words.gettext("Water today, {day}.", **facts)
+        return words.gettext("Water {count} of {total} blocks today, {day}.", **facts)
+    if not is_known:
+        return words.gettext("NO PLAN for tomorrow, {day}: the weather is not known.", **facts)
+    if not watered:
+        return words.gettext("No water tomorrow, {day}.", **facts)
+    if len(letter.blocks) == 1:
+        return words.gettext("Water tomorrow, {day}.", **facts)
+    return words.gettext("Water {count} of {total} blocks tomorrow, {day}.", **facts)
+
+
+def _total(letter: EveningLetter, words: Wording) -> str:
+    watered = _watered(letter)
+    if not watered:
+        return ""
+    return words.gettext(
+        "{minutes} and {volume} in all.",
+        minutes=words.minutes(sum(block.planned_min for block in watered)),
+        volume=words.volume(sum(block.volume_l for block in watered)),
+    )
+
+
+def _changed(letter: EveningLetter, words: Wording) -> str:
+    if letter.plan_version == 1:
+        return ""
+    return words.gettext(
+        "CHANGED: this takes the place of the plan sent before for {day}.",
+        day=words.short_day(letter.day),
+    )
+
+
+def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int) -> BlockWords:
+    notes = [*_less_than_asked(block, words), *flag_sentences(block.flags & ~shared, words)]
+    return BlockWords(
+        name=clean(block.name),
+        status=block.status,
+        start=words.clock(block.pulses[0].starts_at, letter.zone) if block.pulses else "",
+        minutes=words.minutes(block.planned_min),
+        volume=words.volume(block.volume_l),
+        action=_action(block, letter.zone, words),
+        pulses=_pulses(block, letter.zone, words) if len(block.pulses) > 1 else (),
+        reason=_reason(block, words),
+        rain=(
+            words.gettext("Rain counted on: {depth}.", depth=words.depth(block.rain_credit_mm))
+            if block.rain_credit_mm > 0.0
+            else ""
+        ),
+        notes=tuple(notes),
+        days=tuple(
+            DayCell(
+                weekday=words.weekday(each.day),
+                minutes="?" if each.expected_min is None else words.number(each.expected_min),
+                is_tomorrow=each.day == letter.day,
+            )
+            for each in block.outlook
+        ),
+        dry=(
+            words.gettext("Unwatered it runs short on {day}.", day=words.short_day(block.dry_day))
+            if block.dry_day is not None
+            else ""
+        ),
+    )
+
+
+def _action(block: BlockLine, zone: str, words: Wording) -> str:
+    if block.status == "no-weather":
+        return words.gettext("NO PLAN: the weather is not known")
+    if not block.pulses:
+        return words.gettext("REST")
+    starts = [words.clock(pulse.starts_at, zone) for pulse in block.pulses]
+    minutes, volume = words.minutes(block.planned_min), words.volume(block.volume_l)
+    if len(starts) == 1:
+        return words.gettext(
+            "WATER at {start}: {minutes}, {volume}",
+            start=starts[0],
+            minutes=minutes,
+            volume=volume,
+        )
+    return words.gettext(
+        "WATER in {count} pulses from {start}: {minutes}, {volume}",
+        count=words.number(len(starts)),
+        start=starts[0],
+        minutes=minutes,
+        volume=volume,
+    )
+
+
+def _pulses(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:
+    return tuple(
+        words.gettext(
+            "{start} to {end}, {minutes}",
+            start=words.clock(pulse.starts_at, zone),
+            end=words.clock(pulse.ends_at, zone),
+            minutes=words.minutes(pulse.duration_min),
+        )
+        for pulse in block.pulses
+    )
+
+
+def _reason(block: BlockLine, words: Wording) -> str:
+    reason = reason_of(
+        block.numbers,
+        [(place, pulse.duration_min) for place, pulse in enumerate(block.pulses)],
+    )
+    depths = words.depths(reason.depths)
+    cause = words.gettext(reason.cause) if reason.cause else ""
+    return words.gettext(reason.template, **depths, cause=cause)
+
+
+def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
+    why = explain_cause(block.cause)
+    if not why or block.status == "no-weather":
+        return ()
+    if block.shortfall_mm > 0.0:
+        return (
+            words.gettext(
+                "SHORT of water by {depth}: {cause}.",
+                depth=words.depth(block.shortfall_mm),
+                cause=words.gettext(why),
+            ),
+        )
+    if not block.pulses:
+        return ()  # the reason says so already
+    return (
+        words.gettext(
+            "{depth} of the need waits for later: {cause}.",
+            depth=words.depth(block.deferred_mm),
+            cause=words.gettext(why),
+        ),
+    )
+
+
+def _run_order(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
+    """Every pulse of the farm in order of time, where there is an order to keep."""
+    pulses: list[tuple[datetime, str, str]] = [
+        (pulse.starts_at, clean(block.name), words.clock(pulse.ends_at, letter.zone))
+        for block in letter.blocks
+        for pulse in block.pulses
+    ]
+    if len({name for _, name, _ in pulses}) < 2:
+        return ()
+    return tuple(
+        words.gettext(
+            "{start} to {end}, {block}",
+            start=words.clock(start, letter.zone),
+            end=end,
+            block=name,
+        )
+        for start, name, end in sorted(pulses)
+    )
+
+
+def _rain(site: SiteLine, day: date, words: Wording, *, named: bool) -> str | None:
+    """Rain of the last two days and the one to come, by weekday: right whenever it is read."""
+    parts = [
+        words.gettext(
+            "{day} {depth}", day=words.weekday(day - ONE_DAY * back), depth=words.depth(rain_mm)
+        )
+        for back, rain_mm in ((2, site.rain_before_mm), (1, site.rain_today_mm))
+        if rain_mm is not None
+    ]
+    if site.rain_tomorrow_mm is not None:
+        facts = {"day": words.weekday(day), "depth": words.depth(site.rain_tomorrow_mm)}
+        chance = site.rain_probability_fraction
+        parts.append(
+            words.gettext("{day} {depth} forecast", **facts)
+            if chance is None or site.rain_tomorrow_mm == 0.0
+            else words.gettext(
+                "{day} {depth} forecast, chance {chance}", **facts, chance=words.percent(chance)
+            )
+        )
+    if not parts:
+        return None
+    text = words.gettext("Rain: {amounts}.", amounts="; ".join(parts))
+    return f"{site.site_id}: {text}" if named else text
+
+
+def _weather(site: SiteLine, letter: EveningLetter, words: Wording) -> str:
+    observed = (
+        words.gettext("Measured up to {day}", day=words.short_day(site.observed_until))
+        if site.observed_until
+        else words.gettext("Nothing measured yet")
+    )
+    if site.issued_at is None or site.source is None:
+        return words.gettext("{observed}; no forecast for the day of the plan.", observed=observed)
+    age_h = (letter.issued_at - site.issued_at).total_seconds() / 3600.0
+    return words.gettext(
+        "{observed}; forecast of {moment} ({source}), {hours} h old when the plan was made.",
+        observed=observed,
+        moment=words.moment(site.issued_at, letter.zone),
+        source=clean(site.source),
+        hours=words.number(max(0.0, age_h)),
+    )

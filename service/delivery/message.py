@@ -1,0 +1,275 @@
+"""A letter as the bytes of one mail to one person.
+
+First the instruction, as plain text and as HTML that needs no image; then, as extras, a small chart
+and a calendar. A mail stays under ``LARGEST_BYTES``, above which some clients show only its
+beginning: chart and calendar go first, then the detail, then blocks, and the mail says so.
+
+Nothing that anybody typed reaches a header or the HTML as it is: names are cleaned of control
+characters, addresses are checked and built from their parts, the templates escape everything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from email.headerregistry import Address
+from email.message import EmailMessage, MIMEPart
+from email.policy import SMTP
+from email.utils import format_datetime
+from typing import Any, cast
+from urllib.parse import quote
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from service.delivery.charts import chart_png
+from service.delivery.evening_words import EveningWords, evening_words
+from service.delivery.plain_text import clean
+from service.delivery.pulse_calendar import pulse_calendar
+from service.delivery.week_words import WeekWords, bulletin_words, weekly_words
+from service.letters import BulletinLetter, EveningLetter, Letter, MailStamp, WeeklyLetter
+from service.ports import ComposeMail
+from service.records import Person
+from service.translations import Wording, wording
+
+LARGEST_BYTES = 100_000
+"""Some clients cut a message off a little above this (102 kB, from memory)."""
+LARGEST_CHART_BYTES = 60_000
+MOST_PULSES_IN_CALENDAR = 150
+_FEWER_BLOCKS = (400, 200, 120, 80, 50, 30, 15, 6)
+_LIST_OF = {EveningLetter: "evening", WeeklyLetter: "weekly", BulletinLetter: "weekly"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MailIdentity:
+    """Who the mails come from; all of it is the operator's, nothing a user's."""
+
+    sender_address: str
+    sender_name: str
+    domain: str
+    """Behind the ``@`` of message ids and calendar uids."""
+    reply_address: str
+    public_url: str
+    """Where people reach this service's pages, without a slash at the end; empty: nowhere."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Detail:
+    """How much of a letter goes into the mail."""
+
+    has_chart: bool = True
+    has_calendar: bool = True
+    is_detailed: bool = True
+    most_blocks: int | None = None
+
+
+def make_composer(identity: MailIdentity) -> ComposeMail:
+    """What writes the mails of one operator."""
+
+    def write(letter: Letter, reader: Person, stamp: MailStamp) -> bytes:
+        return compose(letter, reader, stamp, identity=identity)
+
+    return write
+
+
+def compose(letter: Letter, reader: Person, stamp: MailStamp, *, identity: MailIdentity) -> bytes:
+    """The bytes of a mail, with CRLF line ends."""
+    words = wording(reader.language, reader.unit_system)
+    said = _said(letter, words)
+    chart = chart_png(letter, words)
+    if chart is not None and len(chart) > LARGEST_CHART_BYTES:
+        chart = None
+    calendar = b""
+    if isinstance(letter, EveningLetter) and 0 < _pulse_count(letter) <= MOST_PULSES_IN_CALENDAR:
+        calendar = pulse_calendar(letter, words, domain=identity.domain)
+    headers = _headers(said.subject, letter, reader, stamp, identity)
+    content = b""
+    for detail in _details():
+        shown_chart = chart if detail.has_chart else None
+        shown_calendar = calendar if detail.has_calendar else b""
+        cid = f"chart.{stamp.message_id}" if shown_chart is not None else ""
+        html, plain = _render(
+            said, letter, words, stamp, identity=identity, detail=detail, chart_cid=cid
+        )
+        # Base64 takes a third more; text in quoted-printable never takes less than it is long.
+        least_bytes = (
+            len(html) + len(plain) + len(shown_calendar) + len(shown_chart or b"") * 4 // 3
+        )
+        if least_bytes >= LARGEST_BYTES and detail.most_blocks != _FEWER_BLOCKS[-1]:
+            continue
+        message = _message(headers, html, plain, chart=shown_chart, cid=cid)
+        if isinstance(letter, EveningLetter) and shown_calendar:
+            message.add_attachment(
+                shown_calendar.decode(),
+                subtype="calendar",
+                cte="quoted-printable",
+                filename=f"{letter.farm_id}-{letter.day.isoformat()}.ics",
+            )
+        message["Content-Language"] = reader.language
+        content = message.as_bytes(policy=SMTP)
+        if len(content) < LARGEST_BYTES:
+            break
+    return content
+
+
+def html_of(letter: Letter, reader: Person, stamp: MailStamp, *, identity: MailIdentity) -> str:
+    """The HTML part alone, without the chart, to look at in a browser."""
+    words = wording(reader.language, reader.unit_system)
+    return _render(
+        _said(letter, words), letter, words, stamp,
+        identity=identity, detail=_Detail(), chart_cid="",
+    )[0]  # fmt: skip
+
+
+def _details() -> Iterator[_Detail]:
+    """All of it first, then less and less."""
+    yield _Detail()
+    yield _Detail(has_calendar=False)
+    yield _Detail(has_calendar=False, has_chart=False)
+    yield _Detail(has_calendar=False, has_chart=False, is_detailed=False)
+    for count in _FEWER_BLOCKS:
+        yield _Detail(has_calendar=False, has_chart=False, is_detailed=False, most_blocks=count)
+
+
+def _message(
+    headers: Mapping[str, Any], html: str, plain: str, *, chart: bytes | None, cid: str
+) -> EmailMessage:
+    message = EmailMessage(policy=SMTP)
+    for name, value in headers.items():
+        message[name] = value
+    message.set_content(plain, cte="quoted-printable")
+    message.add_alternative(html, subtype="html", cte="quoted-printable")
+    if chart is not None:
+        body = cast("list[MIMEPart]", message.get_payload())[1]
+        body.add_related(
+            chart,
+            maintype="image",
+            subtype="png",
+            cid=f"<{cid}>",
+            disposition="inline",
+            filename="plan.png",
+        )
+    return message
+
+
+def _pulse_count(letter: EveningLetter) -> int:
+    return sum(len(block.pulses) for block in letter.blocks)
+
+
+def _headers(
+    subject: str, letter: Letter, reader: Person, stamp: MailStamp, identity: MailIdentity
+) -> Mapping[str, Any]:
+    headers: dict[str, Any] = {
+        "From": _address(identity.sender_name, identity.sender_address),
+        "To": _address(reader.name, reader.mail_address),
+        "Subject": subject,
+        "Date": format_datetime(stamp.written_at),
+        "Message-ID": f"<{stamp.message_id}>",
+        "Auto-Submitted": "auto-generated",
+        "List-Id": f"<{_LIST_OF[type(letter)]}.{identity.domain}>",
+    }
+    if identity.reply_address:
+        headers["Reply-To"] = _address(identity.sender_name, identity.reply_address)
+    by_mail = f"<mailto:{identity.reply_address or identity.sender_address}" + (
+        f"?subject={quote('unsubscribe ' + stamp.unsubscribe_token)}>"
+    )
+    url = unsubscribe_url(identity, stamp)
+    if url.startswith("https://"):
+        headers["List-Unsubscribe"] = f"<{url}>, {by_mail}"
+        headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
+    else:
+        headers["List-Unsubscribe"] = by_mail
+    return headers
+
+
+def unsubscribe_url(identity: MailIdentity, stamp: MailStamp) -> str:
+    """Where a reader stops these mails; a mail address where there are no pages."""
+    if identity.public_url:
+        return f"{identity.public_url}/u/{stamp.unsubscribe_token}"
+    return (
+        f"mailto:{identity.reply_address or identity.sender_address}"
+        f"?subject=unsubscribe%20{stamp.unsubscribe_token}"
+    )
+
+
+def _address(name: str, address: str) -> Address:
+    """One person; refuses what would be read as two."""
+    parsed = Address(addr_spec=address)  # ValueError for anything beyond one address
+    if not address.isascii() or any(character.isspace() for character in address):
+        raise ValueError(f"{clean(address)!r} is not one mail address in ASCII")
+    return Address(display_name=clean(name), username=parsed.username, domain=parsed.domain)
+
+
+# --- the parts ---------------------------------------------------------------------------------
+
+
+def _said(letter: Letter, words: Wording) -> EveningWords | WeekWords:
+    match letter:
+        case EveningLetter():
+            return evening_words(letter, words)
+        case WeeklyLetter():
+            return weekly_words(letter, words)
+        case BulletinLetter():
+            return bulletin_words(letter, words)
+
+
+def _render(
+    said: EveningWords | WeekWords,
+    letter: Letter,
+    words: Wording,
+    stamp: MailStamp,
+    *,
+    identity: MailIdentity,
+    detail: _Detail,
+    chart_cid: str,
+) -> tuple[str, str]:
+    """HTML and plain text of one letter."""
+    is_evening = isinstance(said, EveningWords)
+    rows = said.blocks if isinstance(said, EveningWords) else said.rows
+    kept = rows[: detail.most_blocks]
+    context = {
+        "said": said,
+        ("blocks" if is_evening else "rows"): kept,
+        "left_out": _left_out(len(rows) - len(kept), words),
+        "detailed": detail.is_detailed,
+        "language": words.language,
+        "chart_cid": chart_cid,
+        "unsubscribe_url": unsubscribe_url(identity, stamp),
+        "page_url": _page_url(letter, identity),
+        "_": words.gettext,
+    }
+    name = "evening" if is_evening else "week"
+    return (
+        _HTML.get_template(f"{name}.html").render(context),
+        _PLAIN.get_template(f"{name}.txt").render(context),
+    )
+
+
+def _page_url(letter: Letter, identity: MailIdentity) -> str:
+    if not identity.public_url or not isinstance(letter, EveningLetter):
+        return ""
+    return f"{identity.public_url}/farms/{letter.farm_id}/tomorrow"
+
+
+def _left_out(count: int, words: Wording) -> str:
+    if count == 0:
+        return ""
+    return words.ngettext(
+        "{count} more block does not fit into this mail; see the page.",
+        "{count} more blocks do not fit into this mail; see the page.",
+        count,
+    )
+
+
+def _environment(*, escapes: bool) -> Environment:
+    return Environment(
+        loader=PackageLoader("service.delivery"),
+        autoescape=escapes,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=False,
+    )
+
+
+_HTML = _environment(escapes=True)
+_PLAIN = _environment(escapes=False)

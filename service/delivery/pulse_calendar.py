@@ -1,0 +1,40 @@
+"""The pulses of a letter as one calendar to attach: what a phone takes in with one touch."""
+
+from __future__ import annotations
+
+from datetime import UTC
+
+from icalendar import Calendar, Event
+from icalendar.enums import STATUS
+
+from service.delivery.plain_text import clean
+from service.letters import EveningLetter
+from service.translations import Wording
+
+
+def pulse_calendar(letter: EveningLetter, words: Wording, *, domain: str) -> bytes:
+    """One VCALENDAR; the uid of a pulse stays, its sequence grows with the plan's version."""
+    calendar = Calendar.new(
+        name=clean(letter.farm_name),
+        prodid="-//Rillwright//Plan//EN",
+        uid=f"plan.{letter.farm_id}.{letter.day.isoformat()}@{domain}",
+    )
+    for block in letter.blocks:
+        for number, pulse in enumerate(block.pulses, 1):
+            calendar.add_component(
+                Event.new(
+                    uid=f"pulse.{block.block_id}.{letter.day.isoformat()}.{number}@{domain}",
+                    sequence=block.version - 1,
+                    stamp=letter.issued_at.astimezone(UTC),
+                    last_modified=letter.issued_at.astimezone(UTC),
+                    start=pulse.starts_at.astimezone(UTC),
+                    end=pulse.ends_at.astimezone(UTC),
+                    summary=words.gettext(
+                        "Water {block}, {minutes}",
+                        block=clean(block.name),
+                        minutes=words.minutes(pulse.duration_min),
+                    ),
+                    status=STATUS.CONFIRMED,
+                )
+            )
+    return bytes(calendar.to_ical())

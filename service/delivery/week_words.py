@@ -1,0 +1,235 @@
+"""Last week of a farm, and the counties of an adviser, in words."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from service.agronomy.crop_table import CROPS
+from service.delivery.caution_words import CAUTIONS
+from service.delivery.plain_text import clean
+from service.letters import BlockWeek, BulletinLetter, CountyWeek, WeeklyLetter
+from service.translations import Wording
+
+
+@dataclass(frozen=True, slots=True)
+class WeekRow:
+    """One block of the week, or one county."""
+
+    name: str
+    cells: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WeekWords:
+    """The whole mail: a heading, a table, notes."""
+
+    subject: str
+    title: str
+    span: str
+    headline: str
+    headings: tuple[str, ...]
+    rows: tuple[WeekRow, ...]
+    remarks: tuple[str, ...]
+    cautions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
+    """Last week of a farm in the words of one reader."""
+    farm = clean(letter.farm_name)
+    known = [block for block in letter.blocks if block.raw_mm is not None]
+    applied_l = sum(block.applied_l for block in known)
+    span = words.span(letter.first_day, letter.last_day)
+    return WeekWords(
+        subject=clean(
+            words.gettext(
+                "{farm}, week {span}: {volume} watered",
+                farm=clean(letter.farm_name, longest=40),
+                span=span,
+                volume=words.volume(applied_l),
+            ),
+            longest=140,
+        ),
+        title=farm,
+        span=span,
+        headline=_week_headline(known, applied_l, words),
+        headings=(
+            words.gettext("Block"),
+            words.gettext("Watered"),
+            words.gettext("Crop used"),
+            words.gettext("Rain"),
+            words.gettext("Kept"),
+            words.gettext("Soil short by"),
+        ),
+        rows=tuple(_block_row(block, words) for block in letter.blocks),
+        remarks=(
+            words.gettext("Depths in {unit} over the block.", unit=words.depth_unit),
+            words.gettext(
+                "Crop used: what the plants took. Kept: rain that stayed in the root zone. Soil"
+                " short by: water missing to full at the week's end."
+            ),
+        ),
+        cautions=tuple(words.gettext(text) for text in CAUTIONS),
+        sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
+    )
+
+
+def _week_headline(known: list[BlockWeek], applied_l: float, words: Wording) -> str:
+    if not known:
+        return words.gettext("Nothing is booked for this week yet.")
+    short = [clean(block.name) for block in known if block.short_days_count]
+    total = words.gettext("{volume} went out in all.", volume=words.volume(applied_l))
+    if not short:
+        return total + " " + words.gettext("No block ran short.")
+    return total + " " + words.gettext("Ran short: {blocks}.", blocks=words.listed(short))
+
+
+def _block_row(block: BlockWeek, words: Wording) -> WeekRow:
+    if block.raw_mm is None or block.depletion_end_mm is None:
+        return WeekRow(
+            clean(block.name), ("-",) * 5, (words.gettext("Nothing is booked for this week yet."),)
+        )
+    return WeekRow(
+        name=clean(block.name),
+        cells=tuple(
+            words.bare_depth(depth_mm)
+            for depth_mm in (
+                block.applied_mm,
+                block.needed_mm,
+                block.rain_mm,
+                block.rain_kept_mm,
+                block.depletion_end_mm,
+            )
+        ),
+        notes=_block_notes(block, words),
+    )
+
+
+def _block_notes(block: BlockWeek, words: Wording) -> tuple[str, ...]:
+    notes = [words.gettext("{volume} watered.", volume=words.volume(block.applied_l))]
+    if block.short_days_count:
+        notes.append(
+            words.ngettext(
+                "Short in the afternoon on {count} day.",
+                "Short in the afternoon on {count} days.",
+                block.short_days_count,
+            )
+        )
+    if block.assumed_days_count:
+        notes.append(
+            words.ngettext(
+                "No runs reported on {count} day: the plan was taken as done.",
+                "No runs reported on {count} days: the plan was taken as done.",
+                block.assumed_days_count,
+            )
+        )
+    if block.unobserved_days_count:
+        notes.append(
+            words.ngettext(
+                "Weather of {count} day is still an estimate.",
+                "Weather of {count} days is still an estimate.",
+                block.unobserved_days_count,
+            )
+        )
+    if block.flow_verdict:
+        notes.append(
+            words.gettext("Flow check: {verdict}.", verdict=words.gettext(block.flow_verdict))
+        )
+        if block.flow_change_fraction is not None:
+            notes.append(
+                words.gettext("Change: {change}.", change=words.percent(block.flow_change_fraction))
+            )
+    return tuple(notes)
+
+
+def bulletin_words(letter: BulletinLetter, words: Wording) -> WeekWords:
+    """The counties in the words of one reader."""
+    span = words.span(letter.first_day, letter.last_day)
+    crop = CROPS.get(letter.crop_key)
+    named = words.gettext(crop.name) if crop is not None else clean(letter.crop_key)
+    return WeekWords(
+        subject=clean(words.gettext("Water need of the counties, {span}", span=span), longest=140),
+        title=words.gettext("Water need of the counties"),
+        span=span,
+        headline=_county_headline(letter, words),
+        headings=(
+            words.gettext("County"),
+            words.gettext("Need"),
+            words.gettext("Hours"),
+            words.gettext("Rain"),
+            words.gettext("ET"),
+            words.gettext("of normal"),
+        ),
+        rows=tuple(_county_row(county, words) for county in letter.counties),
+        remarks=(
+            words.gettext(
+                "For one reference block in every county: {block}, {crop}.",
+                block=clean(letter.reference_name),
+                crop=named,
+            ),
+            words.gettext(
+                "Depths in {unit}. Need: water to run, losses included. Hours: running time of the"
+                " reference block. ET: reference evapotranspiration of grass, and its share of what"
+                " is normal.",
+                unit=words.depth_unit,
+            ),
+        ),
+        cautions=tuple(words.gettext(text) for text in CAUTIONS[1:2]),
+        sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
+    )
+
+
+def _county_headline(letter: BulletinLetter, words: Wording) -> str:
+    ranked = [county for county in letter.counties if county.rank > 0]
+    if not ranked:
+        return words.gettext("No county has weather for this week.")
+    most, least = ranked[0], ranked[-1]
+    text = words.gettext(
+        "Most water: {county}, {depth}.",
+        county=clean(most.name),
+        depth=words.depth(most.gross_need_mm),
+    )
+    if most is least:
+        return text
+    return (
+        text
+        + " "
+        + words.gettext(
+            "Least: {county}, {depth}.",
+            county=clean(least.name),
+            depth=words.depth(least.gross_need_mm),
+        )
+    )
+
+
+def _county_row(county: CountyWeek, words: Wording) -> WeekRow:
+    notes: tuple[str, ...] = ()
+    if county.forecast_days_count:
+        notes = (
+            words.ngettext(
+                "{count} day of the week is a forecast.",
+                "{count} days of the week are a forecast.",
+                county.forecast_days_count,
+            ),
+        )
+    return WeekRow(
+        name=clean(county.name),
+        cells=(
+            _or_dash(words.bare_depth(county.gross_need_mm)),
+            _or_dash(words.number(county.running_h, 1)),
+            _or_dash(words.bare_depth(county.rain_mm)),
+            _or_dash(words.bare_depth(county.reference_et_mm)),
+            _or_dash(
+                words.percent(county.percent_of_normal / 100.0)
+                if math.isfinite(county.percent_of_normal)
+                else "?"
+            ),
+        ),
+        notes=notes,
+    )
+
+
+def _or_dash(text: str) -> str:
+    return "-" if text == "?" else text

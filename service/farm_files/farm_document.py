@@ -1,0 +1,78 @@
+"""A farm as JSON: the tables of a farm file under the same keys, checked by the same rules.
+
+Quantities are written as in a file, with their unit (``"10 ft"``); days and times are text. What is
+``null`` counts as not given. Faults name their place by a JSON pointer (RFC 6901), from 0.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import cast
+
+import orjson
+
+from service.errors import FarmFileInvalid, Fault
+from service.farm_files.farm_file import read_bundle, write_farm_file
+from service.farm_files.toml_table import TomlTable
+from service.records import FarmBundle
+
+_ITEM = re.compile(r"\[(\d+)\]")
+
+
+class JsonTable(TomlTable):
+    """A table whose place is a JSON pointer."""
+
+    def __init__(self, content: Mapping[str, object], place: str, faults: list[Fault]) -> None:
+        given = {key: value for key, value in content.items() if value is not None}
+        super().__init__(given, place, faults)
+
+    def where(self, key: str) -> str:
+        """Where a key stands, for a message."""
+        return f"{self._place}/{_pointer(key)}"
+
+    def _inside(self, key: str) -> str:
+        return self.where(key)
+
+    def _inside_item(self, key: str, index: int, item: Mapping[str, object]) -> str:
+        return f"{self.where(key)}/{index - 1}"
+
+
+class JsonFarmFormat:
+    """The FarmFormat port: farms as JSON documents and as farm files."""
+
+    def parse(self, document: Mapping[str, object], *, below: str = "") -> FarmBundle:
+        """The farm that a document describes; raises FarmFileInvalid.
+
+        Faults below the pointer ``below`` are told relative to it.
+        """
+        faults: list[Fault] = []
+        bundle = read_bundle(JsonTable(document, "", faults))
+        if faults:
+            raise FarmFileInvalid(
+                "the farm cannot be stored",
+                [
+                    replace(each, where=each.where.removeprefix(below))
+                    if each.where.startswith(f"{below}/")
+                    else each
+                    for each in faults
+                ],
+            )
+        return bundle
+
+    def document(self, bundle: FarmBundle) -> dict[str, object]:
+        """The bundle as a document; parsing it gives the same bundle."""
+        tables = tomllib.loads(write_farm_file(bundle))
+        return cast(dict[str, object], orjson.loads(orjson.dumps(tables)))
+
+    def text(self, bundle: FarmBundle) -> str:
+        """The bundle as the text of a farm file."""
+        return write_farm_file(bundle)
+
+
+def _pointer(key: str) -> str:
+    """A key of a fault, ``windows[2]``, as the end of a pointer, ``windows/1``."""
+    name = _ITEM.sub(lambda match: f"\0{int(match[1]) - 1}", key)
+    return name.replace("~", "~0").replace("/", "~1").replace("\0", "/")

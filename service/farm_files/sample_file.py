@@ -1,0 +1,196 @@
+"""Files about pipes and water: a laboratory's report, a drip line of its own.
+
+Values are written as the laboratory prints them, with their unit: ``iron = "<0.05 mg/L"``,
+``alkalinity = "120 mg/L CaCO3"``; pH has none. Every fault is listed, none stops the reading.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from service.errors import Fault, InputInvalid
+from service.farm_files.layout_file import LayoutDefaults, read_layout
+from service.farm_files.quantities import Measure, show
+from service.farm_files.toml_table import TomlTable, one_of
+from service.waterworks.acid import TitrationPoint, titration_points
+from service.waterworks.block_layout import BlockLayout
+from service.waterworks.water_analysis import QUANTITIES, Reading
+
+LARGEST_FILE_BYTES = 1_000_000
+COMMON_TEMPERATURE_C = 20.0
+TEMPERATURE = Measure(
+    noun="a temperature", unit="degC", lowest=0.0, highest=40.0, examples=("'15 degC'", "'59 degF'")
+)
+SAMPLE = Measure(
+    noun="a volume", unit="l", lowest=0.001, highest=100.0, examples=("'0.1 L'", "'100 ml'")
+)
+_NORMALITY = Measure(
+    noun="equivalents per litre", unit="", lowest=1e-4, highest=20.0, examples=("0.02", "0.1")
+)
+_EMITTER_FLOW = Measure(
+    noun="the flow of one emitter",
+    unit="L/h",
+    lowest=0.1,
+    highest=100.0,
+    examples=("'0.5 gph'", "'2 L/h'"),
+)
+_SPACING = Measure(
+    noun="a length", unit="m", lowest=0.05, highest=30.0, examples=("'18 in'", "'0.5 m'")
+)
+_READING = re.compile(r"(<?)\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(.*)")
+_ALLOWED_READING = "a number with its unit as the laboratory prints it, such as '120 mg/L CaCO3'"
+
+
+@dataclass(frozen=True, slots=True)
+class SampleFile:
+    """A laboratory's report as a file holds it."""
+
+    laboratory: str
+    day: date | None
+    readings: tuple[Reading, ...]
+    temperature_c: float
+    titration: tuple[TitrationPoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LineFile:
+    """A drip line, or a block of them, that belongs to no farm."""
+
+    name: str
+    layout: BlockLayout
+    emitter_flow_l_per_h: float
+    emitter_spacing_m: float
+
+
+def parse_reading(quantity: str, text: str) -> Reading:
+    """One value as a laboratory prints it; raises InputInvalid."""
+    match = _READING.fullmatch(text.strip())
+    if quantity not in QUANTITIES:
+        raise InputInvalid(
+            "this water analysis cannot be used",
+            [Fault(quantity, "a quantity of that name", one_of(quantity, list(QUANTITIES)))],
+        )
+    if match is None:
+        raise InputInvalid(
+            "this water analysis cannot be used", [Fault(quantity, show(text), _ALLOWED_READING)]
+        )
+    return Reading(
+        quantity,
+        float(match[2].replace(",", ".")),
+        match[3],
+        is_below_detection=match[1] == "<",
+    )
+
+
+def read_sample_file(path: Path) -> SampleFile:
+    """The report in a file; raises InputInvalid with every fault."""
+    faults: list[Fault] = []
+    root = TomlTable(_content(path), f"{path.name}: ", faults)
+    laboratory = root.text("laboratory", "not named")
+    day = root.day("taken")
+    temperature_c = root.number("temperature", TEMPERATURE, COMMON_TEMPERATURE_C)
+    readings = _readings(root.table("readings"), faults)
+    titration = _titration(root.table("titration"), faults)
+    root.close()
+    if not faults and not readings:
+        faults.append(Fault(f"{path.name}: readings", "nothing", "a table [readings]"))
+    if faults:
+        raise InputInvalid(f"{path.name} cannot be used", faults)
+    return SampleFile(laboratory, day, readings, temperature_c, titration)
+
+
+def read_line_file(path: Path) -> LineFile:
+    """The drip line in a file: the keys of ``[block.hydraulics]``, emitter flow and spacing."""
+    faults: list[Fault] = []
+    content = _content(path)
+    own = {key: content.pop(key) for key in ("name", *_EMITTER_KEYS) if key in content}
+    head = TomlTable(own, f"{path.name}: ", faults)
+    name = head.text("name", path.stem)
+    flow = head.number("emitter_flow", _EMITTER_FLOW)
+    spacing_m = head.number("emitter_spacing", _SPACING)
+    row_spacing_m = head.number("row_spacing", _SPACING, 3.0)
+    layout = read_layout(
+        TomlTable(content, f"{path.name}: ", faults), LayoutDefaults(spacing_m, row_spacing_m)
+    )
+    if faults or layout is None:
+        raise InputInvalid(f"{path.name} cannot be used", faults)
+    return LineFile(name, layout, flow, spacing_m)
+
+
+_EMITTER_KEYS = ("emitter_flow", "emitter_spacing", "row_spacing")
+
+
+def _content(path: Path) -> dict[str, object]:
+    allowed = "a TOML file, UTF-8, up to 1 MB"
+    try:
+        with path.open("rb") as file:
+            content = file.read(LARGEST_FILE_BYTES + 1)
+        if len(content) > LARGEST_FILE_BYTES:
+            raise InputInvalid(
+                f"{path.name} cannot be read", [Fault(path.name, "more than 1 MB", allowed)]
+            )
+        return tomllib.loads(content.decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError) as error:
+        found = getattr(error, "strerror", None) or str(error) or type(error).__name__
+        raise InputInvalid(
+            f"{path.name} cannot be read", [Fault(path.name, str(found)[:120], allowed)]
+        ) from error
+
+
+def _readings(table: TomlTable | None, faults: list[Fault]) -> tuple[Reading, ...]:
+    if table is None:
+        return ()
+    found = []
+    for quantity in QUANTITIES:
+        if not table.has(quantity):
+            continue
+        value = table.value(quantity)
+        try:
+            found.append(parse_reading(quantity, value if isinstance(value, str) else repr(value)))
+        except InputInvalid as error:
+            faults.extend(
+                Fault(table.where(each.where), each.found, each.allowed) for each in error.faults
+            )
+    table.close()
+    return tuple(found)
+
+
+def _titration(table: TomlTable | None, faults: list[Fault]) -> tuple[TitrationPoint, ...]:
+    """Acid added to a beaker, in mL, with the pH that it reached."""
+    if table is None:
+        return ()
+    normality = table.number("acid_normality", _NORMALITY)
+    sample_l = table.number("sample", SAMPLE)
+    points = table.value("points")
+    table.close()
+    allowed = "pairs of acid in mL and pH, such as [[0, 7.8], [5, 6.5]]"
+    pairs: list[tuple[float, float]] = []
+    for item in points if isinstance(points, list) else []:
+        if (
+            isinstance(item, list)
+            and len(item) == 2
+            and all(isinstance(each, int | float) and not isinstance(each, bool) for each in item)
+        ):
+            pairs.append((float(item[0]), float(item[1])))
+        else:
+            table.refuse("points", show(item), allowed)
+    if not pairs:
+        table.refuse("points", show(points), allowed)
+        return ()
+    if math.isnan(normality + sample_l):
+        return ()
+    try:
+        return titration_points(
+            [added for added, _ in pairs],
+            [ph for _, ph in pairs],
+            acid_normality_eq_per_l=normality,
+            sample_ml=1000.0 * sample_l,
+        )
+    except InputInvalid as error:
+        faults.extend(error.faults)
+        return ()

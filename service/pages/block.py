@@ -1,0 +1,420 @@
+"""The page of one block: its season, why a day is planned as it is, and what people report."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import cast
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from markupsafe import Markup
+from starlette.responses import Response
+
+from service.agronomy.reasoning import Step, explain_plan
+from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
+from service.errors import Fault, InputInvalid, PlanNotFound
+from service.operations.manage_keys import Right
+from service.operations.pause_blocks import cancel_pause, list_pauses, pause_block
+from service.operations.read_farms import local_day
+from service.operations.read_plans import PlanView, get_plan, weather_of_day
+from service.pages import charts
+from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
+from service.pages.visit import Visit, faults_by_field, redirect
+from service.ports import UnitOfWork
+from service.records import BlockDefinition, FarmDefinition, LedgerRows
+from service.translations import Wording
+from service.translations.catalogue import marked
+
+ONE_DAY = timedelta(days=1)
+SEASON_DAYS = 90
+LOG_DAYS = 14
+FORMS = ("rain", "runs", "pauses")
+_ORIGINS = ("none", "reported", "planned")
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonDay:
+    """One day of the season's table; depths in mm, NaN where not known."""
+
+    day: date
+    is_forecast: bool
+    depletion_mm: float
+    raw_mm: float
+    trigger_mm: float
+    rain_mm: float
+    irrigation_gross_mm: float
+    crop_coefficient: float
+
+
+@dataclass(frozen=True, slots=True)
+class LogDay:
+    """What ran on a day."""
+
+    day: date
+    minutes: float
+    is_reported: bool
+
+
+def show_block(visit: Visit) -> Response:
+    """The page without a form in it."""
+    farm = farm_of(visit)
+    return _show(visit, farm)
+
+
+def _show(
+    visit: Visit,
+    farm: FarmDefinition,
+    *,
+    faults: Mapping[str, Fault] | None = None,
+    form_name: str = "",
+    status: int = 200,
+) -> Response:
+    block_id = visit.params["block_id"]
+    now = visit.service.clock.now()
+    today = local_day(now, farm.zone)
+    asked = parsed_day(visit.query.get("date", ""))
+    view = _plan(visit, block_id, asked)
+    latest = _plan(visit, block_id, None) if asked else view
+    # The season ends today, or where planning ended.
+    end = today if latest is None else min(today, latest.plan.day)
+    with visit.service.unit_of_work(write=False) as unit:
+        block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
+        key = unit.blocks.get_block_key(block_id)
+        rows = unit.ledger.read_rows(key, first_day=end - timedelta(days=SEASON_DAYS), last_day=end)
+        log_days = np.arange(np.datetime64(end - timedelta(days=LOG_DAYS)), np.datetime64(end) + 1)
+        applied = unit.plans.read_applied(np.array([key], dtype=np.int64), log_days)
+    pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
+    words = visit.words
+    season = _season(rows, latest, block)
+    minutes = np.nansum([applied.early_min[:, 0], applied.day_min[:, 0]], axis=0)
+    log = [
+        LogDay(day, float(value), bool(reported))
+        for day, value, reported in zip(
+            log_days.tolist(), minutes.tolist(), applied.is_reported[:, 0].tolist(), strict=True
+        )
+        if value > 0.0 or reported
+    ]
+    local_now = now.astimezone(ZoneInfo(farm.zone))
+    return visit.show(
+        "block.html",
+        status=status,
+        farm=farm,
+        block=block,
+        view=view,
+        why=() if view is None else _why(view),
+        days=season,
+        season_chart=_season_chart(season, block, words),
+        kc_chart=_kc_chart(season, block, words),
+        log=list(reversed(log)),
+        pauses=[
+            pause for pause in pauses if pause.period.ends_local >= local_now.replace(tzinfo=None)
+        ],
+        flow=flow_text(block_flow_l_per_h(block), words),
+        faults=faults or {},
+        is_unlikely="amount" in (faults or {}) and _is_unlikely((faults or {})["amount"]),
+        form_name=form_name,
+        form=visit.form if form_name else {},
+        today=today,
+        clock_now=f"{local_now:%H:%M}",
+        done=visit.query.get("done", ""),
+        can_report=visit.may(Right.WATER_WRITE),
+    )
+
+
+# --- forms -------------------------------------------------------------------------------------
+
+
+def enter_rain(visit: Visit) -> Response:
+    """A reading of the rain gauge."""
+
+    def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
+        from service.operations.record_rain import store_reading
+        from service.operations.replan_after import replan_for_site
+
+        unit_mm = MM_PER_INCH if visit.form.get("unit") == "in" else 1.0
+        done = store_reading(
+            unit,
+            block.site_id,
+            _number(visit, "amount") * unit_mm,
+            reporter=visit.reporter,
+            source_order=visit.service.source_order,
+            clock=visit.service.clock,
+            read_at=_local_time(visit, "day", "time"),
+            note=visit.form.get("note", "")[:200],
+            confirm=visit.form.get("confirm") == "yes",
+        )
+        return replan_for_site(
+            unit,
+            block.site_id,
+            touched_day=done.first_changed_day,
+            clock=visit.service.clock,
+            source_order=visit.service.source_order,
+        )
+
+    return _enter(visit, "rain", work, {"read_at": "time", "covers_from": "time"})
+
+
+def enter_run(visit: Visit) -> Response:
+    """A run that took place."""
+
+    def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
+        from service.operations.submit_runs import RunReport, submit_runs
+
+        started = _local_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
+        volume = _number(visit, "volume") if visit.form.get("volume") else None
+        if volume is not None and visit.form.get("unit") == "gal":
+            volume *= L_PER_GALLON
+        done = submit_runs(
+            unit,
+            [RunReport(block.block_id, started, _number(visit, "minutes"), volume)],
+            farm_id=farm.farm_id,
+            reporter=visit.reporter,
+            clock=visit.service.clock,
+            source_order=visit.service.source_order,
+        )
+        return done.new_version_count
+
+    return _enter(
+        visit,
+        "runs",
+        work,
+        {
+            "/items/0/started_at": "time",
+            "/items/0/duration_min": "minutes",
+            "/items/0/volume_l": "volume",
+        },
+    )
+
+
+def enter_pause(visit: Visit) -> Response:
+    """A time without water."""
+
+    def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
+        _, count = pause_block(
+            unit,
+            block.block_id,
+            starts_local=_local_time(visit, "day", "time"),
+            ends_local=_local_time(visit, "end_day", "end_time"),
+            reason=visit.form.get("reason", ""),
+            reporter=visit.reporter,
+            clock=visit.service.clock,
+            source_order=visit.service.source_order,
+        )
+        return count
+
+    return _enter(
+        visit,
+        "pauses",
+        work,
+        {"/ends_local": "end_time", "/starts_local": "time", "/reason": "reason"},
+    )
+
+
+def take_back_pause(visit: Visit) -> Response:
+    """A pause as if it had not been."""
+    farm_of(visit, Right.WATER_WRITE)
+    block_id = visit.params["block_id"]
+    cancel_pause(
+        block_id,
+        visit.params["pause_id"],
+        unit_of_work=visit.service.unit_of_work,
+        clock=visit.service.clock,
+        source_order=visit.service.source_order,
+    )
+    return redirect(f"/blocks/{block_id}", done="pause-ended")
+
+
+def _enter(
+    visit: Visit,
+    form_name: str,
+    work: Callable[[UnitOfWork, BlockDefinition, FarmDefinition], int],
+    fields: Mapping[str, str],
+) -> Response:
+    farm = farm_of(visit, Right.WATER_WRITE)
+    block_id = visit.params["block_id"]
+    own = ("amount", "minutes", "volume", "day", "time", "end_day", "end_time", "note", "reason")
+    try:
+        with visit.service.unit_of_work(write=True) as unit:
+            today = local_day(visit.service.clock.now(), farm.zone)
+            block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
+            count = work(unit, block, farm)
+    except InputInvalid as error:
+        names = {**{name: name for name in own}, **fields}
+        return _show(
+            visit,
+            farm,
+            faults=faults_by_field(error, names),
+            form_name=form_name,
+            status=422,
+        )
+    return redirect(f"/blocks/{block_id}", done=f"{form_name}-{'changed' if count else 'kept'}")
+
+
+def _is_unlikely(fault: Fault) -> bool:
+    """Whether an amount of rain is refused only until it is confirmed."""
+    return "confirm" in fault.allowed
+
+
+def _number(visit: Visit, name: str) -> float:
+    text = visit.form.get(name, "").replace(",", ".")
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputInvalid(
+            "a number is missing", [Fault(name, repr(text)[:40], marked("a number such as 0.4"))]
+        )
+    return value
+
+
+def _local_time(visit: Visit, day_name: str, time_name: str) -> datetime:
+    day = parsed_day(visit.form.get(day_name, ""))
+    if day is None:
+        raise InputInvalid(
+            "a day is missing",
+            [
+                Fault(
+                    day_name, repr(visit.form.get(day_name, ""))[:40], marked("a day as 2026-07-14")
+                )
+            ],
+        )
+    text = visit.form.get(time_name, "")
+    try:
+        clock = datetime.strptime(text[:5], "%H:%M").time()  # noqa: DTZ007 - a wall-clock time
+    except ValueError:
+        raise InputInvalid(
+            "a time is missing",
+            [Fault(time_name, repr(text)[:40], marked("a time of day as 06:30 or 18:30"))],
+        ) from None
+    return datetime.combine(day, clock)
+
+
+# --- what is shown -----------------------------------------------------------------------------
+
+
+def _plan(visit: Visit, block_id: str, day: date | None) -> PlanView | None:
+    try:
+        return get_plan(block_id, day=day, unit_of_work=visit.service.unit_of_work)
+    except PlanNotFound:
+        return None
+
+
+def _why(view: PlanView) -> tuple[Step, ...]:
+    numbers = {
+        name: value
+        for name, value in view.plan.numbers.items()
+        if value is None or isinstance(value, int | float)
+    }
+    return explain_plan(numbers, weather_of_day(view.plan.basis, view.plan.day))
+
+
+def _season(rows: LedgerRows, view: PlanView | None, block: BlockDefinition) -> list[SeasonDay]:
+    numbers = {
+        name: rows.numbers[name].tolist()
+        for name in (
+            "depletion_end_mm", "raw_mm", "rain_mm", "irrigation_gross_mm", "crop_coefficient",
+        )
+    }  # fmt: skip
+    days = [
+        SeasonDay(
+            day=day,
+            is_forecast=False,
+            depletion_mm=numbers["depletion_end_mm"][row],
+            raw_mm=numbers["raw_mm"][row],
+            trigger_mm=numbers["raw_mm"][row] * block.trigger_fraction,
+            rain_mm=numbers["rain_mm"][row],
+            irrigation_gross_mm=numbers["irrigation_gross_mm"][row],
+            crop_coefficient=numbers["crop_coefficient"][row],
+        )
+        for row, day in enumerate(rows.days.astype("datetime64[D]").tolist())
+    ]
+    if view is None or view.plan.status == "no-weather":
+        return days
+    known = {day.day for day in days}
+    plan = view.plan
+    levels = cast("list[float | None]", plan.numbers.get("outlook_depletion_mm", []))
+    minutes = cast("list[float | None]", plan.numbers.get("outlook_expected_min", []))
+    raw = _known(plan.numbers.get("raw_mm"))
+    rate = _known(plan.numbers.get("application_rate_mm_per_h"))
+    basis_days = cast("list[str]", plan.basis["days"])
+    rains = cast("Mapping[str, list[float | None]]", plan.basis["fields"]).get("rain_mm", [])
+    for place, level in enumerate(levels):
+        day = plan.day + place * ONE_DAY
+        if day in known:
+            continue
+        text = day.isoformat()
+        rain = rains[basis_days.index(text)] if text in basis_days and rains else None
+        ran = minutes[place] if place < len(minutes) else None
+        days.append(
+            SeasonDay(
+                day=day,
+                is_forecast=True,
+                depletion_mm=_known(level),
+                raw_mm=raw,
+                trigger_mm=raw * block.trigger_fraction,
+                rain_mm=_known(rain),
+                irrigation_gross_mm=_known(ran) / 60.0 * rate,
+                crop_coefficient=(
+                    _known(plan.numbers.get("crop_coefficient")) if place == 0 else math.nan
+                ),
+            )
+        )
+    return sorted(days, key=lambda each: each.day)
+
+
+def _known(value: object) -> float:
+    return float(value) if isinstance(value, int | float) else math.nan
+
+
+def _season_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> Markup | None:
+    if not days:
+        return None
+    scale = 1.0 / MM_PER_INCH if words.unit_system == "us" else 1.0
+    last = [day for day in days if not day.is_forecast][-1:] or days[:1]
+    first_forecast = next((place for place, day in enumerate(days) if day.is_forecast), len(days))
+
+    def line(label: str, css: str, name: str) -> charts.Line:
+        return charts.Line(label, css, tuple(getattr(day, name) * scale for day in days))
+
+    return charts.season(
+        words.gettext("Water missing in the soil of {block}", block=block.name),
+        words.gettext(
+            "On {day} {depth} were missing; {limit} may be missing before the plants suffer.",
+            day=words.short_day(last[0].day),
+            depth=words.depth(last[0].depletion_mm),
+            limit=words.depth(last[0].raw_mm),
+        ),
+        [words.short_day(day.day) for day in days],
+        [
+            line("", "stress", "raw_mm"),
+            line("", "trigger", "trigger_mm"),
+            line("", "level", "depletion_mm"),
+        ],
+        rain=[day.rain_mm * scale for day in days],
+        irrigation=[day.irrigation_gross_mm * scale for day in days],
+        first_forecast=first_forecast,
+        axis_label=words.gettext("missing water, {unit}", unit=words.depth_unit),
+        bars_label=words.gettext("rain and irrigation, {unit}", unit=words.depth_unit),
+        forecast_label=words.gettext("forecast"),
+    )
+
+
+def _kc_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> Markup | None:
+    shown = [day for day in days if math.isfinite(day.crop_coefficient)]
+    if len(shown) < 2:
+        return None
+    return charts.curve(
+        words.gettext("Crop coefficient of {block}", block=block.name),
+        words.gettext(
+            "{value} on {day}.",
+            value=words.number(shown[-1].crop_coefficient, 2),
+            day=words.short_day(shown[-1].day),
+        ),
+        [words.short_day(day.day) for day in shown],
+        [day.crop_coefficient for day in shown],
+        name="kc",
+    )

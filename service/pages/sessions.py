@@ -1,0 +1,74 @@
+"""Who is signed in to the pages, kept in a cookie that is signed and ends by itself.
+
+The cookie names a key, never holds it; whether the key still opens anything is asked anew with
+every page, so that a key that is revoked ends its sessions. It is signed with a secret of the
+operator's choosing; without one the process makes its own, and everybody signs in again after a
+restart. A form carries a token that is bound to the reader's cookie, so that no other site can
+send it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import secrets
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Final
+
+LASTS: Final = timedelta(days=14)
+LONGEST_COOKIE: Final = 300
+_SESSION: Final = b"session:"
+_FORM: Final = b"form:"
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """What a session cookie says."""
+
+    key_id: str
+    ends_at: datetime
+
+
+class Seals:
+    """Signs and checks the cookies and form tokens of one service."""
+
+    def __init__(self, secret: str) -> None:
+        self._secret = secret.encode() or secrets.token_bytes(32)
+
+    def session_cookie(self, key_id: str, *, now: datetime) -> str:
+        """The cookie of somebody who just signed in."""
+        ends = int((now + LASTS).timestamp())
+        content = f"{key_id}.{ends}.{secrets.token_urlsafe(12)}"
+        return f"{content}.{self._sign(_SESSION, content)}"
+
+    def read_session(self, cookie: str, *, now: datetime) -> Session | None:
+        """What a cookie says, None unless this service signed it and its time is not over."""
+        content, _, signature = cookie[:LONGEST_COOKIE].rpartition(".")
+        if not hmac.compare_digest(
+            self._sign(_SESSION, content).encode(), signature.encode("utf-8", "replace")
+        ):
+            return None
+        key_id, ends, _ = content.split(".", 2)
+        ends_at = datetime.fromtimestamp(int(ends), UTC)
+        return Session(key_id, ends_at) if now < ends_at else None
+
+    def form_token(self, cookie: str) -> str:
+        """The token of forms shown to the holder of a cookie."""
+        return self._sign(_FORM, cookie)
+
+    def accepts_form(self, token: str, cookie: str) -> bool:
+        """Whether a form was shown to the holder of the cookie that it came back with."""
+        return bool(cookie) and hmac.compare_digest(
+            self.form_token(cookie).encode(), token.encode("utf-8", "replace")
+        )
+
+    def _sign(self, purpose: bytes, content: str) -> str:
+        return hmac.new(
+            self._secret, purpose + content.encode("utf-8", "replace"), hashlib.sha256
+        ).hexdigest()
+
+
+def new_form_cookie() -> str:
+    """A random cookie for a reader who is not signed in."""
+    return secrets.token_urlsafe(18)

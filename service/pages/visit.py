@@ -1,0 +1,426 @@
+"""One visit to a page: who comes, in which language, what the form said, and the answer.
+
+All pages pass through :class:`Frame`: it finds the visitor, refuses forms that this service did not
+show to them, runs the page in a worker thread, and turns errors of the service into pages that a
+person can read. Pages never see the cookie or the key.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import Final, Protocol, runtime_checkable
+from urllib.parse import urlencode
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.types import Scope
+
+from service.bootstrap import Service
+from service.errors import (
+    Conflict,
+    Fault,
+    InputInvalid,
+    NotFound,
+    RillwrightError,
+    StorageFailed,
+)
+from service.logs import get_logger
+from service.operations.manage_keys import Right
+from service.pages.sessions import LASTS, Seals, new_form_cookie
+from service.records import ApiKey
+from service.translations import LANGUAGES, Wording, wording
+
+POLICY: Final = (
+    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none';"
+    " frame-ancestors 'none'; object-src 'none'; script-src 'none'"
+)
+_HEADERS: Final = {
+    "Content-Security-Policy": POLICY,
+    "Referrer-Policy": "same-origin",
+    "Cache-Control": "no-store",
+    "X-Frame-Options": "DENY",
+    "Permissions-Policy": "geolocation=(), camera=(), microphone=()",
+}
+LARGEST_FORM_BYTES: Final = 100_000
+MOST_FIELDS: Final = 100
+UNIT_SYSTEMS: Final = ("us", "si")
+OWN_NAMES: Final = frozenset({"localhost", "127.0.0.1", "::1"})
+"""What this machine calls itself in an address."""
+_FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
+_YEAR_S: Final = 365 * 86_400
+_log = get_logger(__name__)
+
+
+@runtime_checkable
+class Visitor(Protocol):
+    """Whom the service lets in, as the application knows them."""
+
+    @property
+    def key_id(self) -> str:
+        """Empty where the service is open to this machine."""
+        ...
+
+    @property
+    def name(self) -> str:
+        """Of the person or device."""
+        ...
+
+    @property
+    def farm_id(self) -> str | None:
+        """None: the whole region."""
+        ...
+
+    @property
+    def rights(self) -> frozenset[str]:
+        """What they may do."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class KeyHolder:
+    """Somebody who signed in with a key."""
+
+    key_id: str
+    name: str
+    farm_id: str | None
+    rights: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """What the application gives to the pages to tell who comes."""
+
+    find: Callable[[Scope], object]
+    """A :class:`Visitor`, or something else for who is refused."""
+    seconds_to_wait: Callable[[Scope], int | None]
+    """Counts a request; the seconds to wait where its address sends too many."""
+    look: Callable[[], Awaitable[None]]
+    """Makes sure that the keys known are those of now."""
+
+
+class MayNot(RillwrightError):
+    """The visitor is known, but their key does not open this."""
+
+
+class NotSignedIn(RillwrightError):
+    """The page is for people who sign in."""
+
+
+@dataclass(slots=True)
+class Visit:
+    """What a page works with."""
+
+    service: Service
+    path: str
+    params: Mapping[str, str]
+    query: Mapping[str, str]
+    form: Mapping[str, str]
+    visitor: Visitor | None
+    language: str
+    unit_choice: str
+    """``us``, ``si``, or empty: as the farm reads numbers."""
+    seals: Seals
+    form_token: str
+    unit_system: str = "us"
+    cookies: list[tuple[str, str, int]] = field(default_factory=list)
+    """Name, value and seconds that it lasts, to be set by the answer."""
+
+    @property
+    def words(self) -> Wording:
+        """How the reader reads."""
+        return wording(self.language, self.unit_choice or self.unit_system)
+
+    def need(self, right: Right, farm_id: str | None = None) -> Visitor:
+        """The visitor; raises NotSignedIn, MayNot, or NotFound for what is another farm's."""
+        visitor = self.visitor
+        if visitor is None:
+            raise NotSignedIn(self.path)
+        if farm_id is not None and visitor.farm_id not in (None, farm_id):
+            raise NotFound("there is nothing under this address, or it is another farm's")
+        if right not in visitor.rights:
+            raise MayNot(right)
+        return visitor
+
+    def may(self, right: Right) -> bool:
+        """Whether the visitor has a right."""
+        return self.visitor is not None and right in self.visitor.rights
+
+    @property
+    def reporter(self) -> str:
+        """How what the visitor reports is signed."""
+        if self.visitor is None or not self.visitor.key_id:
+            return "page"
+        return f"page {self.visitor.name}"[:60]
+
+    def show(self, template: str, *, status: int = 200, **values: object) -> Response:
+        """A page."""
+        words = self.words
+        text = (
+            _environment()
+            .get_template(template)
+            .render(
+                _=words.gettext,
+                words=words,
+                visit=self,
+                style_path=style_path(),
+                rights=Right,
+                languages=LANGUAGES,
+                **values,
+            )
+        )
+        return HTMLResponse(text, status_code=status)
+
+
+Page = Callable[[Visit], Response]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What is the same around every page."""
+
+    service: Service
+    door: Door
+    seals: Seals
+
+    def endpoint(self, page: Page) -> Callable[[Request], Awaitable[Response]]:
+        """The page as an endpoint of the application."""
+
+        async def answer(request: Request) -> Response:
+            names = _CookieNames(self._is_secure(request))
+            cookie = request.cookies.get(names.session, "")
+            form_cookie = request.cookies.get(names.form, "")
+            wait = self.door.seconds_to_wait(request.scope)
+            if wait is not None:
+                raise HTTPException(429, headers={"Retry-After": str(wait)})
+            await self.door.look()
+            visitor = await self._visitor(request, cookie)
+            bound_to = cookie if cookie and visitor is not None else form_cookie
+            fresh = ""
+            if not bound_to:
+                bound_to = fresh = new_form_cookie()
+            visit = Visit(
+                service=self.service,
+                path=request.url.path,
+                params={name: str(value) for name, value in request.path_params.items()},
+                query=dict(request.query_params),
+                form={},
+                visitor=visitor,
+                language=_language(request, names),
+                unit_choice=_unit_choice(request, names),
+                seals=self.seals,
+                form_token=self.seals.form_token(bound_to),
+            )
+            if request.method == "POST":
+                visit.form = await _read_form(request)
+                if not self.seals.accepts_form(visit.form.get("token", ""), bound_to) or fresh:
+                    return self._finish(_refused_form(visit), visit, names, fresh)
+            response = await run_in_threadpool(_run, page, visit)
+            return self._finish(response, visit, names, fresh)
+
+        return answer
+
+    async def _visitor(self, request: Request, cookie: str) -> Visitor | None:
+        now = self.service.clock.now()
+        session = self.seals.read_session(cookie, now=now) if cookie else None
+        if session is None:
+            found = self.door.find(request.scope)
+            if not isinstance(found, Visitor):
+                return None
+            # Where the service is open to this machine, a page elsewhere whose name was made to
+            # point here must not read it through the browser of whoever sits at the machine.
+            return found if found.key_id or request.url.hostname in OWN_NAMES else None
+        return await run_in_threadpool(self._holder, session.key_id)
+
+    def _holder(self, key_id: str) -> Visitor | None:
+        with self.service.unit_of_work(write=False) as unit:
+            keys = unit.keys.list_keys()
+        found = next((key for key in keys if key.key_id == key_id), None)
+        if found is None or not found.is_live(self.service.clock.now()):
+            return None
+        return holder_of(found)
+
+    def _is_secure(self, request: Request) -> bool:
+        return request.url.scheme == "https" or self.service.settings.public_url.startswith(
+            "https:"
+        )
+
+    def _finish(
+        self, response: Response, visit: Visit, names: _CookieNames, fresh: str
+    ) -> Response:
+        for name, value in _HEADERS.items():
+            response.headers.setdefault(name, value)
+        if fresh:
+            names.put(response, names.form, fresh, lasts=int(LASTS.total_seconds()))
+        for kind, value, lasts in visit.cookies:
+            names.put(response, getattr(names, kind), value, lasts=lasts)
+        return response
+
+
+class _CookieNames:
+    """Cookies by their use; over https their names promise that they are this host's own."""
+
+    def __init__(self, is_secure: bool) -> None:
+        self._is_secure = is_secure
+        before = "__Host-rillwright" if is_secure else "rillwright"
+        self.session = f"{before}-session"
+        self.form = f"{before}-form"
+        self.language = f"{before}-language"
+        self.units = f"{before}-units"
+
+    def put(self, response: Response, name: str, value: str, *, lasts: int) -> None:
+        """Set a cookie; an empty one is taken away."""
+        response.set_cookie(
+            name,
+            value,
+            max_age=lasts if value else 0,
+            path="/",
+            secure=self._is_secure,
+            httponly=True,
+            samesite="lax",
+        )
+
+
+def holder_of(key: ApiKey) -> KeyHolder:
+    """Who signs in with a key."""
+    return KeyHolder(key.key_id, key.name, key.farm_id, key.scopes)
+
+
+def redirect(path: str, **query: str) -> Response:
+    """Go on to a page of this service after a form was taken."""
+    return RedirectResponse(f"{path}?{urlencode(query)}" if query else path, status_code=303)
+
+
+def sign_in(visit: Visit) -> Response:
+    """Take a key and give a session for it, or say that it opens nothing."""
+    back = local_path(visit.form.get("next", "") or visit.query.get("next", ""))
+    token = visit.form.get("key", "")
+    if not token:
+        return visit.show("sign_in.html", back=back, is_refused=bool(visit.form))
+    digest = hashlib.sha256(token.encode()).hexdigest()
+    now = visit.service.clock.now()
+    with visit.service.unit_of_work(write=False) as unit:
+        # The digest of a random key of 190 bits tells nothing, so that comparing it leaks nothing.
+        found = next((key for key in unit.keys.list_keys() if key.sha256 == digest), None)
+    if found is None or not found.is_live(now):
+        return visit.show("sign_in.html", status=403, back=back, is_refused=True)
+    lasts_s = int(LASTS.total_seconds())
+    visit.cookies.append(("session", visit.seals.session_cookie(found.key_id, now=now), lasts_s))
+    return redirect(back)
+
+
+def sign_out(visit: Visit) -> Response:
+    """End the session in this browser."""
+    visit.cookies.append(("session", "", 0))
+    return redirect("/sign-in")
+
+
+def local_path(text: str, default: str = "/farms") -> str:
+    """A path of this service that a form names, never an address elsewhere."""
+    is_local = text.startswith("/") and not text.startswith(("//", "/\\")) and "\\" not in text
+    return text if is_local and text.isprintable() and len(text) < 300 else default
+
+
+def choose_reading(visit: Visit) -> Response:
+    """Keep the language or the units that the reader chose."""
+    if visit.form.get("language") in LANGUAGES:
+        visit.cookies.append(("language", visit.form["language"], _YEAR_S))
+    if visit.form.get("units") in UNIT_SYSTEMS:
+        visit.cookies.append(("units", visit.form["units"], _YEAR_S))
+    return redirect(local_path(visit.form.get("back", "")))
+
+
+def _run(page: Page, visit: Visit) -> Response:
+    try:
+        return page(visit)
+    except NotSignedIn:
+        return redirect("/sign-in", next=visit.path)
+    except MayNot:
+        return visit.show("trouble.html", status=403, kind="may-not", faults=())
+    except NotFound:
+        return visit.show("trouble.html", status=404, kind="not-found", faults=())
+    except InputInvalid as error:
+        return visit.show("trouble.html", status=422, kind="invalid", faults=error.faults)
+    except Conflict:
+        return visit.show("trouble.html", status=409, kind="conflict", faults=())
+    except StorageFailed as error:
+        _log.error("a page cannot be shown", reason=str(error))
+        return visit.show("trouble.html", status=503, kind="away", faults=())
+
+
+def _refused_form(visit: Visit) -> Response:
+    return visit.show("trouble.html", status=403, kind="old-form", faults=())
+
+
+async def _read_form(request: Request) -> dict[str, str]:
+    declared = request.headers.get("content-length", "")
+    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if media_type not in _FORM_TYPES:
+        raise HTTPException(415)
+    if not declared.isdigit():
+        raise HTTPException(411)
+    if int(declared[:12]) > LARGEST_FORM_BYTES:
+        raise HTTPException(413)
+    form: FormData = await request.form(max_files=0, max_fields=MOST_FIELDS)
+    return {name: value.strip() for name, value in form.items() if isinstance(value, str)}
+
+
+def _language(request: Request, names: _CookieNames) -> str:
+    chosen = request.cookies.get(names.language, "")
+    if chosen in LANGUAGES:
+        return chosen
+    wanted = request.headers.get("accept-language", "").lower()
+    return next((part[:2] for part in wanted.split(",") if part[:2] in LANGUAGES), LANGUAGES[0])
+
+
+def _unit_choice(request: Request, names: _CookieNames) -> str:
+    chosen = request.cookies.get(names.units, "")
+    return chosen if chosen in UNIT_SYSTEMS else ""
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("service.pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+@cache
+def style() -> bytes:
+    """The one style sheet."""
+    return files("service.pages").joinpath("static/style.css").read_bytes()
+
+
+@cache
+def icon() -> bytes:
+    """The picture of the browser's tab."""
+    return files("service.pages").joinpath("static/icon.svg").read_bytes()
+
+
+@cache
+def style_path() -> str:
+    """Where it is, by its content, so that it may be kept for good."""
+    return f"/pages/{hashlib.sha256(style()).hexdigest()[:16]}.css"
+
+
+def faults_by_field(
+    error: InputInvalid, names: Mapping[str, str] | None = None
+) -> dict[str, Fault]:
+    """The first fault of each field of a form; what belongs to none is under ``""``."""
+    found: dict[str, Fault] = {}
+    for fault in error.faults:
+        found.setdefault(
+            (names or {}).get(fault.where, fault.where if names is None else ""), fault
+        )
+    return found or {"": Fault("", "", error.message)}

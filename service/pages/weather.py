@@ -1,0 +1,151 @@
+"""The page of the weather behind a farm's plans, and of the service itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import cast
+
+from starlette.responses import Response
+
+from service.agronomy.weather_day import FLAG_TEXT, FieldFlag
+from service.bootstrap import ATTRIBUTIONS
+from service.errors import PlanNotFound
+from service.operations.manage_keys import Right
+from service.operations.read_farms import local_day
+from service.operations.read_plans import PlanView, list_plans
+from service.operations.read_status import SiteAge, read_status
+from service.pages.plans import farm_of
+from service.pages.visit import Visit
+from service.translations import Wording
+
+_HOUR = timedelta(hours=1)
+_ORDINARY = FieldFlag.FORECAST
+"""What is said of every forecast and tells nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherDay:
+    """One day of a site's weather as the plans used it."""
+
+    day: date
+    is_forecast: bool
+    source: str
+    tmax_c: float | None
+    tmin_c: float | None
+    rain_mm: float | None
+    et0_mm: float | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SitePage:
+    """One site: how old its weather is, and the days that the plans rest on."""
+
+    age: SiteAge
+    observed_age_h: float | None
+    forecast_age_h: float | None
+    days: tuple[WeatherDay, ...]
+    notes: tuple[tuple[str, str], ...]
+    """What is to be known of values, and of which days."""
+
+
+def show_weather(visit: Visit) -> Response:
+    """Age, gaps, flags and sources of a farm's weather."""
+    farm = farm_of(visit)
+    service = visit.service
+    status = read_status(
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        sources=tuple(service.settings.weather_services),
+        evening_lead_min=service.settings.evening_lead_min,
+        farm_id=farm.farm_id,
+    )
+    today = local_day(service.clock.now(), farm.zone)
+    views = _views(visit, farm.farm_id, today)
+    by_site = {view.block.site_id: view for view in views}
+    used = sorted({day.source for view in by_site.values() for day in _days(view) if day.source})
+    return visit.show(
+        "weather.html",
+        farm=farm,
+        health=status,
+        runs=status.farms[0],
+        sites=[_site_page(age, by_site.get(age.site_id), visit.words) for age in status.sites],
+        warmth=lambda value_c: visit.words.number(_shown_warmth(value_c, visit.words)),
+        attributions=[ATTRIBUTIONS[name] for name in used if name in ATTRIBUTIONS],
+        today=today,
+    )
+
+
+def _site_page(age: SiteAge, view: PlanView | None, words: Wording) -> SitePage:
+    days = () if view is None else _days(view)
+    spans: dict[str, list[date]] = {}
+    for day in days:
+        for text in day.notes:
+            spans.setdefault(text, []).append(day.day)
+    return SitePage(
+        age=age,
+        observed_age_h=None if age.observed_age is None else age.observed_age / _HOUR,
+        forecast_age_h=None if age.forecast_age is None else age.forecast_age / _HOUR,
+        days=days,
+        notes=tuple(
+            (
+                text,
+                words.short_day(of[0]) if len(of) == 1 else words.span(of[0], of[-1]),
+            )
+            for text, of in spans.items()
+        ),
+    )
+
+
+def _shown_warmth(value_c: float, words: Wording) -> float:
+    return value_c * 1.8 + 32.0 if words.unit_system == "us" else value_c
+
+
+def _views(visit: Visit, farm_id: str, today: date) -> list[PlanView]:
+    visit.need(Right.PLAN_READ, farm_id)
+    for day in (today + timedelta(days=1), today):
+        try:
+            views = list_plans(day=day, farm_id=farm_id, unit_of_work=visit.service.unit_of_work)
+        except PlanNotFound:
+            continue
+        if views:
+            return views
+    return []
+
+
+def _days(view: PlanView) -> tuple[WeatherDay, ...]:
+    basis = view.plan.basis
+    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
+    flags = cast("Mapping[str, list[int]]", basis.get("flags", {}))
+    places = cast("Mapping[str, list[int]]", basis["origin_of"]).get("tmax_c")
+    origins = cast("list[dict[str, str]]", basis["origins"])
+    found = []
+    for row, text in enumerate(cast("list[str]", basis["days"])):
+        origin = origins[places[row]] if places and places[row] >= 0 else None
+        raised = 0
+        for values in flags.values():
+            raised |= values[row]
+        found.append(
+            WeatherDay(
+                day=date.fromisoformat(text),
+                is_forecast=origin is None or origin["kind"] == "forecast",
+                source="" if origin is None else origin["source"],
+                tmax_c=_at(fields, "tmax_c", row),
+                tmin_c=_at(fields, "tmin_c", row),
+                rain_mm=_at(fields, "rain_mm", row),
+                et0_mm=_at(fields, "et0_mm", row),
+                notes=tuple(
+                    sentence
+                    for flag, sentence in FLAG_TEXT.items()
+                    if raised & flag and flag is not _ORDINARY
+                ),
+            )
+        )
+    return tuple(found)
+
+
+def _at(fields: Mapping[str, list[float | None]], name: str, row: int) -> float | None:
+    values = fields.get(name)
+    return None if values is None else values[row]

@@ -1,0 +1,13 @@
+"""The words and numbers that people read, in English and Spanish, in US or SI units.
+
+The catalogues ``en.po`` and ``es.po`` are read as they are when the service starts: no compiled
+file has to be made, kept or shipped, and what a translator edits is what runs. The key of a text is
+its English wording in the code.
+"""
+
+from __future__ import annotations
+
+from service.translations.catalogue import LANGUAGES
+from service.translations.wording import Wording, wording
+
+__all__ = ["LANGUAGES", "Wording", "wording"]

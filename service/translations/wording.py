@@ -1,0 +1,173 @@
+"""Texts, numbers, days and times the way one reader wants them."""
+
+from __future__ import annotations
+
+import gettext
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cache, lru_cache
+from zoneinfo import ZoneInfo
+
+from babel import Locale
+from babel.dates import format_date, format_skeleton, format_time, get_timezone_name
+from babel.numbers import format_decimal, format_percent
+
+from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
+from service.translations.catalogue import translations
+
+US = "us"
+_LOCALES = {
+    ("en", "us"): "en_US",
+    ("en", "si"): "en_001",
+    ("es", "us"): "es_US",
+    ("es", "si"): "es_MX",
+}
+_LONG_DAYS = {
+    "en_US": "EEEE, MMMM d",
+    "en_001": "EEEE d MMMM",
+    "es_US": "EEEE d 'de' MMMM",
+    "es_MX": "EEEE d 'de' MMMM",
+}
+L_PER_M3 = 1000.0  # [L]
+LITRES_UP_TO = 100_000.0
+UNKNOWN = "?"
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """One language and one unit system; get it from :func:`wording`."""
+
+    language: str
+    unit_system: str
+    locale: Locale
+    catalogue: gettext.GNUTranslations
+
+    # --- texts ---------------------------------------------------------------------------------
+
+    def gettext(self, text: str, **values: object) -> str:
+        """A text in the language, with values put into its braces."""
+        translated = self.catalogue.gettext(text)
+        return translated.format(**values) if values else translated
+
+    def ngettext(self, one: str, many: str, count: int, **values: object) -> str:
+        """A text that depends on a number, which stands in it as ``{count}``."""
+        translated = self.catalogue.ngettext(one, many, count)
+        return translated.format(count=self.number(count), **values)
+
+    def listed(self, parts: Iterable[str]) -> str:
+        """``a, b and c``."""
+        *most, last = parts
+        return self.gettext("{most} and {last}", most=", ".join(most), last=last) if most else last
+
+    # --- numbers -------------------------------------------------------------------------------
+
+    def number(self, value: float, decimals: int = 0) -> str:
+        """A number with the marks of the language."""
+        if not math.isfinite(value):
+            return UNKNOWN
+        pattern = "#,##0." + "0" * decimals if decimals else "#,##0"
+        return format_decimal(value, format=pattern, locale=self.locale)
+
+    def percent(self, fraction: float) -> str:
+        """A share as a whole percentage."""
+        if not math.isfinite(fraction):
+            return UNKNOWN
+        return format_percent(fraction, format="#,##0%", locale=self.locale)
+
+    def depth(self, depth_mm: float) -> str:
+        """A depth of water with its unit."""
+        if self.unit_system == US:
+            return self.gettext("{depth} in", depth=self.bare_depth(depth_mm))
+        return self.gettext("{depth} mm", depth=self.bare_depth(depth_mm))
+
+    def bare_depth(self, depth_mm: float) -> str:
+        """A depth of water without its unit, which the heading names."""
+        if self.unit_system == US:
+            return self.number(depth_mm / MM_PER_INCH, 2)
+        return self.number(depth_mm, 1)
+
+    @property
+    def depth_unit(self) -> str:
+        """The unit of depths, for a heading."""
+        return self.gettext("inches") if self.unit_system == US else self.gettext("mm")
+
+    def volume(self, volume_l: float) -> str:
+        """A volume of water with its unit."""
+        if self.unit_system == US:
+            return self.gettext("{volume} gal", volume=self.number(volume_l / L_PER_GALLON))
+        if abs(volume_l) >= LITRES_UP_TO:
+            return self.gettext("{volume} m³", volume=self.number(volume_l / L_PER_M3))
+        return self.gettext("{volume} L", volume=self.number(volume_l))
+
+    def minutes(self, minutes: float) -> str:
+        """Running time as controllers take it."""
+        return self.gettext("{minutes} min", minutes=self.number(minutes))
+
+    # --- days and times ------------------------------------------------------------------------
+
+    def clock(self, instant: datetime, zone: str) -> str:
+        """Time of day on the zone's clock: twelve hours with US units, else twenty-four."""
+        local = instant.astimezone(ZoneInfo(zone))
+        pattern = "h:mm a" if self.unit_system == US else "HH:mm"
+        return _plain(format_time(local.time(), format=pattern, locale=self.locale))
+
+    def moment(self, instant: datetime, zone: str) -> str:
+        """Day and time on the zone's clock."""
+        return f"{self.short_day(instant.astimezone(ZoneInfo(zone)).date())}, " + self.clock(
+            instant, zone
+        )
+
+    def zone_name(self, instant: datetime, zone: str) -> str:
+        """What people call the zone's clock at an instant."""
+        local = instant.astimezone(ZoneInfo(zone))
+        return get_timezone_name(local, width="long", locale=self.locale)
+
+    def long_day(self, day: date) -> str:
+        """A day with its weekday in full."""
+        pattern = _LONG_DAYS[str(self.locale)]
+        return _plain(format_date(day, format=pattern, locale=self.locale))
+
+    def short_day(self, day: date) -> str:
+        """A day in few letters."""
+        return _in_skeleton("MMMEd", day, self.locale)
+
+    def weekday(self, day: date) -> str:
+        """The weekday in a few letters."""
+        return _in_skeleton("EEE", day, self.locale).rstrip(".")
+
+    def span(self, first_day: date, last_day: date) -> str:
+        """Two days and all between them."""
+        return self.gettext(
+            "{first} to {last}", first=self.short_day(first_day), last=self.short_day(last_day)
+        )
+
+    def depths(self, depths_mm: Mapping[str, float | None]) -> dict[str, str]:
+        """Depths by name, with their unit."""
+        return {
+            name: self.depth(math.nan if value is None else value)
+            for name, value in depths_mm.items()
+        }
+
+
+@cache
+def wording(language: str, unit_system: str) -> Wording:
+    """How a reader of this language (``en`` or ``es``) and unit system (``us`` or ``si``) reads."""
+    return Wording(
+        language=language,
+        unit_system=unit_system,
+        locale=Locale.parse(_LOCALES[language, unit_system]),
+        catalogue=translations(language),
+    )
+
+
+@lru_cache(maxsize=4096)
+def _in_skeleton(skeleton: str, day: date, locale: Locale) -> str:
+    """A day; kept, since finding the pattern costs more than all the rest of a line."""
+    return _plain(format_skeleton(skeleton, day, locale=locale))
+
+
+def _plain(text: str) -> str:
+    """Locale data with ordinary spaces: the narrow ones are missing from fonts of old phones."""
+    return text.replace("\u202f", " ").replace("\u00a0", " ")

@@ -1,0 +1,158 @@
+"""The calendar feed: events that programs recognise again, behind a link that is secret."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from icalendar import Calendar
+
+from service.api.app import create_app
+from service.bootstrap import Service
+from service.delivery.calendar_feed import calendar_feed
+from service.errors import NotFound
+from service.operations.share_calendar import renew_link
+from service.records import FarmDefinition, PlanVersion
+from tests.api.conftest import Client
+from tests.api.invented_farm import (
+    BLOCK_ID,
+    FARM_ID,
+    PLAN_DAY,
+    RUN_AT,
+    FixedClock,
+    bring_weather,
+    plan_evening,
+)
+
+FARM = FarmDefinition(farm_id=FARM_ID, name="Test Farm", zone="America/New_York")
+VERSION = PlanVersion(
+    block_id=BLOCK_ID,
+    block_name="North",
+    is_retired=False,
+    day=PLAN_DAY,
+    version=1,
+    status="water",
+    issued_at=RUN_AT,
+    superseded_at=None,
+    pulses=((300, 40), (380, 40)),
+)
+
+
+def link_of(service: Service) -> str:
+    secret = renew_link(FARM_ID, unit_of_work=service.unit_of_work, clock=service.clock)
+    return f"/v1/calendars/{secret}.ics"
+
+
+def events_of(feed: bytes) -> dict[str, Any]:
+    calendar = Calendar.from_ical(feed)
+    events = {str(event["UID"]): event for event in calendar.walk("VEVENT")}
+    assert len(events) == len(calendar.walk("VEVENT"))
+    return events
+
+
+def test_each_pulse_is_an_event_in_utc(own_service: Service) -> None:
+    client = Client(create_app(own_service))
+    answer = client.get(link_of(own_service))
+    assert answer.headers["Content-Type"] == "text/calendar; charset=utf-8"
+    assert answer.headers["Cache-Control"].startswith("private")
+    plan = client.json(f"/v1/blocks/{BLOCK_ID}/plan")
+    events = events_of(answer.content)
+    for number, pulse in enumerate(plan["pulses"], 1):
+        event = events[f"pulse.{BLOCK_ID}.{PLAN_DAY}.{number}@rillwright.invalid"]
+        assert event["DTSTART"].dt == datetime.fromtimestamp(pulse["start_epoch_s"], UTC)
+        assert event["DTEND"].dt == datetime.fromtimestamp(pulse["end_epoch_s"], UTC)
+        assert event["STATUS"] == "CONFIRMED"
+        assert event["SEQUENCE"] == plan["version"] - 1
+    assert b"DTSTART:20260715T" in answer.content
+    assert b"VTIMEZONE" not in answer.content
+
+
+def test_what_stands_has_its_tag(own_service: Service) -> None:
+    client, link = Client(create_app(own_service)), link_of(own_service)
+    tag = client.get(link).headers["ETag"]
+    assert isinstance(own_service.clock, FixedClock)
+    own_service.clock.instant += timedelta(minutes=20)
+    assert client.get(link, headers={"If-None-Match": tag}).status_code == 304
+    bring_weather(own_service, warmer_c=4.0)
+    plan_evening(own_service)
+    assert client.get(link, headers={"If-None-Match": tag}).status_code == 200
+
+
+def test_the_calendar_names_itself_once_and_for_all() -> None:
+    first, again = (calendar_feed(FARM, [VERSION], domain="farm.example") for _ in range(2))
+    assert first == again
+    lines = first.decode().splitlines()
+    assert f"UID:plans.{FARM_ID}@farm.example" in lines
+    # RFC 7986 5.7 gives the property as REFRESH-INTERVAL;VALUE=DURATION:P1W
+    assert "REFRESH-INTERVAL;VALUE=DURATION:PT4H" in lines
+    assert "X-PUBLISHED-TTL:PT4H" in lines
+
+
+def test_a_new_version_moves_events_and_cancels_those_it_dropped() -> None:
+    later = RUN_AT + timedelta(hours=2)
+    versions = [
+        replace(VERSION, superseded_at=later),
+        replace(VERSION, version=2, issued_at=later, pulses=((320, 30),)),
+    ]
+    before = events_of(calendar_feed(FARM, [VERSION], domain="farm.example"))
+    after = events_of(calendar_feed(FARM, versions, domain="farm.example"))
+    assert before.keys() == after.keys()
+    first, second = after.values()
+    assert (first["STATUS"], second["STATUS"]) == ("CONFIRMED", "CANCELLED")
+    assert first["DTSTART"].dt == datetime(2026, 7, 15, 9, 20, tzinfo=UTC)
+    assert {event["SEQUENCE"] for event in after.values()} == {1}
+    assert {event["SEQUENCE"] for event in before.values()} == {0}
+    assert first["LAST-MODIFIED"].dt == later
+
+
+def test_a_block_out_of_force_has_its_events_cancelled() -> None:
+    events = events_of(
+        calendar_feed(FARM, [replace(VERSION, is_retired=True)], domain="farm.example")
+    )
+    assert {event["STATUS"] for event in events.values()} == {"CANCELLED"}
+    assert {event["SEQUENCE"] for event in events.values()} == {1}
+
+
+def test_names_cannot_write_lines_of_their_own() -> None:
+    farm = replace(FARM, name="A\r\nATTENDEE:mailto:x@y.example")
+    version = replace(VERSION, block_name="N\r\nSTATUS:CANCELLED\u202e")
+    feed = calendar_feed(farm, [version], domain="farm.example").decode()
+    assert not any(line.startswith(("ATTENDEE", "STATUS:CANCELLED")) for line in feed.splitlines())
+
+
+def test_pulses_leave_after_two_weeks_and_cancelled_ones_after_one(own_service: Service) -> None:
+    client, link = Client(create_app(own_service)), link_of(own_service)
+    bring_weather(own_service, warmer_c=-12.0)  # less water: some pulses are dropped or shorter
+    assert isinstance(own_service.clock, FixedClock)
+    plan_evening(own_service)
+    own_service.clock.instant = RUN_AT + timedelta(days=8)
+    week_later = events_of(client.get(link).content)
+    assert {event["STATUS"] for event in week_later.values()} <= {"CONFIRMED"}
+    own_service.clock.instant = RUN_AT + timedelta(days=16)
+    assert events_of(client.get(link).content) == {}
+
+
+def test_a_new_link_ends_the_old_one(own_service: Service) -> None:
+    client = Client(create_app(own_service))
+    old = link_of(own_service)
+    assert client.get(old).status_code == 200
+    new = link_of(own_service)
+    assert client.get(old).status_code == 404
+    assert client.get(new).status_code == 200
+    assert client.get("/v1/calendars/short.ics").status_code == 422
+
+
+def test_only_the_hash_of_a_link_is_stored(own_service: Service) -> None:
+    link = link_of(own_service)
+    secret = link.rpartition("/")[2].removesuffix(".ics")
+    path = own_service.settings.database_url.removeprefix("sqlite:///")
+    stored = b"".join(file.read_bytes() for file in Path(path).parent.glob("farm.db*"))
+    assert secret.encode() not in stored
+
+
+def test_a_farm_that_is_not_stored_gets_no_link(own_service: Service) -> None:
+    with pytest.raises(NotFound):
+        renew_link("nobody", unit_of_work=own_service.unit_of_work, clock=own_service.clock)

@@ -1,0 +1,166 @@
+"""Counties: the same numbers as the operation's, in every unit, as JSON and as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from service.api.csv_answer import csv_bytes, safe_cell
+from service.bootstrap import Service
+from service.operations.compare_counties import compare_counties
+from service.operations.manage_keys import Right
+from tests.api.callers import Caller, caller_of
+from tests.api.invented_farm import BLOCK_ID, TODAY, invented_service, load
+
+NEED = "/v1/counties/water-need"
+_COUNTIES = """
+[[site]]
+id = "home"
+latitude = 35.91
+longitude = -79.22
+elevation = "510 ft"
+zone = "America/New_York"
+[site.normals]
+et0_mm = [1.2, 1.8, 2.9, 4.1, 4.8, 5.3, 5.4, 4.9, 3.9, 2.7, 1.7, 1.2]
+
+[[county]]
+code = "99001"
+name = "=cmd|' /C calc'!A0"
+site = "home"
+
+[[county]]
+code = "99003"
+name = "Dry (invented)"
+site = "home"
+"""
+
+
+@pytest.fixture(scope="module")
+def region(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """The invented farm with two counties, one of them with a name that is a formula."""
+    folder: Path = tmp_path_factory.mktemp("counties")
+    with invented_service(folder) as made:
+        load(made, _COUNTIES)
+        yield made
+
+
+@pytest.fixture(scope="module")
+def adviser(region: Service) -> Caller:
+    return caller_of(region, None, Right.ADVISER, Right.PLAN_READ)
+
+
+def rows(adviser: Caller, **query: Any) -> list[dict[str, Any]]:
+    """The rows of an answer."""
+    answer = adviser.get(NEED, params={"week": "2026-W27", "block": BLOCK_ID, **query})
+    assert answer.status_code == 200, answer.text
+    items: list[dict[str, Any]] = answer.json()["items"]
+    return items
+
+
+def test_the_numbers_are_those_of_the_comparison_in_every_unit(
+    adviser: Caller, region: Service
+) -> None:
+    found = rows(adviser)
+    comparison = compare_counties(
+        BLOCK_ID,
+        first_day=date(2026, 6, 29),
+        last_day=date(2026, 7, 5),
+        on=TODAY,
+        unit_of_work=region.unit_of_work,
+        clock=region.clock,
+        source_order=region.source_order,
+    )
+    assert [row["county_code"] for row in found] == ["99001", "99003"]
+    for place, row in enumerate(found):
+        gross = float(comparison.need.gross_need_mm[place])
+        assert row["gross_need"]["depth_mm"] == pytest.approx(gross, abs=1e-3)
+        assert row["gross_need"]["inches"] == pytest.approx(gross / 25.4, abs=1e-4)
+        # 1 acre-inch is 27,154.29 gal and 1 mm on 1 ha is 10 m3: NIST Handbook 44, Appendix C.
+        assert row["gross_need"]["gallons_per_acre"] == pytest.approx(
+            gross / 25.4 * 27154.29, abs=0.1
+        )
+        assert row["gross_need"]["cubic_metres_per_hectare"] == pytest.approx(10 * gross, abs=0.01)
+        assert row["running_h"] == pytest.approx(float(comparison.need.running_h[place]), abs=1e-5)
+        assert row["rank"] == 1
+        assert 50 < row["percent_of_normal"] < 200
+    assert (found[0]["first_day"], found[0]["last_day"]) == ("2026-06-29", "2026-07-05")
+    assert (found[0]["observed_until"], found[0]["data_age_days"]) == ("2026-07-14", 0)
+
+
+def test_several_weeks_come_in_one_call(adviser: Caller) -> None:
+    found = rows(adviser, week="2026-W26", weeks=3)
+    assert [row["week"] for row in found] == [
+        *["2026-W26"] * 2, *["2026-W27"] * 2, *["2026-W28"] * 2,
+    ]  # fmt: skip
+    assert rows(adviser, week="2026-W27") == found[2:4]
+
+
+def test_a_crop_will_do_in_place_of_a_block(adviser: Caller) -> None:
+    season = {"season_start": "03-20", "stage_days": "25,45,110,50"}
+    query = {"week": "2026-W27", "crop": "blueberry", **season}
+    answer = adviser.get(NEED, params=query)
+    assert answer.status_code == 200, answer.text
+    reference = answer.json()["reference"]
+    assert reference["block_id"] is None
+    assert reference["row_spacing_m"] == pytest.approx(3.048)
+    one_line = answer.json()["items"][0]
+    two_lines = adviser.get(NEED, params={**query, "laterals_per_row": 2}).json()["items"][0]
+    assert one_line["net_need"] == pytest.approx(two_lines["net_need"], rel=0.2)
+    assert one_line["running_h"] > 1.5 * two_lines["running_h"]
+
+
+@pytest.mark.parametrize(
+    ("query", "parameter"),
+    [
+        ({"crop": "plastic"}, "crop"),
+        ({}, "crop"),
+        ({"crop": "blueberry", "block": BLOCK_ID}, "crop"),
+        ({"crop": "blueberry"}, "season_start"),
+        ({"crop": "apple-cover-no-frost", "row_spacing": "12"}, "row_spacing"),
+        ({"crop": "apple-cover-no-frost", "emitter_flow": "fast"}, "emitter_flow"),
+        ({"crop": "apple-cover-no-frost", "texture": "cheese"}, "texture"),
+        ({"crop": "apple-cover-no-frost", "week": "2026-W54"}, "week"),
+        ({"crop": "apple-cover-no-frost", "week": "27"}, "week"),
+        ({"crop": "apple-cover-no-frost", "weeks": 13}, "weeks"),
+    ],
+)
+def test_a_question_that_cannot_be_answered_is_told_by_its_parameter(
+    adviser: Caller, query: dict[str, Any], parameter: str
+) -> None:
+    answer = adviser.get(NEED, params={"week": "2026-W27", **query})
+    assert answer.status_code == 422, answer.text
+    assert parameter in [each.get("parameter") for each in answer.json()["errors"]]
+
+
+def test_csv_says_the_same_and_no_cell_is_a_formula(adviser: Caller) -> None:
+    answer = adviser.get(
+        NEED,
+        params={"week": "2026-W27", "block": BLOCK_ID},
+        headers={"Accept": "text/csv"},
+    )
+    assert answer.headers["Content-Type"] == "text/csv; charset=utf-8"
+    table = list(csv.DictReader(io.StringIO(answer.text)))
+    found = rows(adviser)
+    assert [row["county_code"] for row in table] == ["99001", "99003"]
+    assert table[0]["name"] == "'=cmd|' /C calc'!A0"
+    for row, item in zip(table, found, strict=True):
+        assert float(row["gross_need_depth_mm"]) == item["gross_need"]["depth_mm"]
+        assert float(row["reference_et_mm"]) == item["reference_et_mm"]
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "\0", "\uff1d"])
+def test_text_that_a_spreadsheet_would_run_is_quoted(start: str) -> None:
+    assert safe_cell(f"{start}1+1") == f"'{start}1+1"
+    assert b"'" in csv_bytes(["a"], [[f"{start}x"]])
+
+
+def test_plain_numbers_stay_numbers() -> None:
+    assert [safe_cell(value) for value in (-3.2, "+4", 0, None, "a-b")] == [
+        "-3.2", "+4", "0", "", "a-b",
+    ]  # fmt: skip

@@ -1,0 +1,155 @@
+"""Keys: shown once, kept as hashes, bound, ended, and seen by every process within a second."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import create_engine, text
+
+from service.api.app import create_app
+from service.bootstrap import Service
+from service.errors import Conflict, InputInvalid
+from service.operations.manage_keys import list_keys, revoke_key
+from tests.api.callers import Caller, caller_of, new_key, see_news
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, FixedClock
+
+PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
+
+
+def test_the_database_holds_the_hash_of_a_key_and_not_the_key(own_service: Service) -> None:
+    key, token = new_key(own_service, FARM_ID)
+    assert token.startswith(f"rw_{key.key_id}_") and len(token) == 44
+    with create_engine(own_service.settings.database_url).connect() as connection:
+        rows = connection.execute(text("SELECT * FROM api_key")).all()
+    assert hashlib.sha256(token.encode()).hexdigest() in str(rows)
+    assert token.rpartition("_")[2] not in str(rows)
+    path = Path(own_service.settings.database_url.removeprefix("sqlite:///"))
+    assert token.encode() not in path.read_bytes()
+
+
+def test_without_any_key_this_machine_is_served(own_service: Service) -> None:
+    assert Caller(create_app(own_service)).get(PLAN).status_code == 200
+
+
+def test_the_first_key_closes_what_was_open(own_service: Service) -> None:
+    app = create_app(own_service)
+    assert Caller(app).get(PLAN).status_code == 200
+    token = new_key(own_service, FARM_ID)[1]
+    answer = Caller(app).get(PLAN)
+    assert answer.status_code == 401
+    assert answer.headers["WWW-Authenticate"].startswith("Bearer")
+    assert answer.json()["type"] == "/problems/key-required"
+    assert Caller(app, token).get(PLAN).status_code == 200
+
+
+def test_a_key_that_has_ended_does_not_open_again_what_it_closed(own_service: Service) -> None:
+    key, _ = new_key(own_service, FARM_ID)
+    revoke_key(key.key_id, unit_of_work=own_service.unit_of_work, clock=own_service.clock)
+    assert Caller(create_app(own_service)).get(PLAN).status_code == 401
+
+
+def test_a_server_for_others_is_never_open(own_service: Service) -> None:
+    for host in ("0.0.0.0", "::", "192.0.2.7", "farm.example"):
+        assert Caller(create_app(own_service, host=host)).get(PLAN).status_code == 401
+
+
+@pytest.mark.parametrize("header", ["X-Forwarded-For", "Forwarded", "X-Real-IP"])
+def test_what_a_proxy_passes_on_is_never_taken_for_this_machine(
+    own_service: Service, header: str
+) -> None:
+    answer = Caller(create_app(own_service)).get(PLAN, headers={header: "192.0.2.7"})
+    assert answer.status_code == 401
+
+
+@pytest.mark.parametrize(
+    "authorization",
+    ["Bearer", "Bearer ", "Bearer rw_aaaaaaaa_" + "b" * 32, "Basic dTpw", "rw_x", "bearer \xff"],
+)
+def test_what_is_no_key_is_refused(own_service: Service, authorization: str) -> None:
+    new_key(own_service, FARM_ID)
+    caller = Caller(create_app(own_service))
+    answer = caller.request("GET", PLAN, headers={"Authorization": authorization.encode("latin-1")})
+    assert answer.status_code == 401
+    assert "invalid_token" in answer.headers["WWW-Authenticate"]
+
+
+def test_a_device_may_send_its_key_as_x_api_key(own_service: Service) -> None:
+    token = new_key(own_service, FARM_ID)[1]
+    caller = Caller(create_app(own_service))
+    assert caller.get(PLAN, headers={"X-API-Key": token}).status_code == 200
+    assert caller.get(PLAN, headers={"X-API-Key": token[:-1]}).status_code == 401
+
+
+def test_a_revoked_key_is_refused_by_a_process_that_knew_it(own_service: Service) -> None:
+    app = create_app(own_service)
+    key, token = new_key(own_service, FARM_ID)
+    assert Caller(app, token).get(PLAN).status_code == 200
+    assert revoke_key(key.key_id, unit_of_work=own_service.unit_of_work, clock=own_service.clock)
+    see_news(app)
+    assert Caller(app, token).get(PLAN).status_code == 401
+    again = revoke_key(key.key_id, unit_of_work=own_service.unit_of_work, clock=own_service.clock)
+    assert again is False
+
+
+def test_a_key_ends_at_its_time(own_service: Service) -> None:
+    clock = own_service.clock
+    assert isinstance(clock, FixedClock)
+    token = new_key(own_service, FARM_ID, expires_at=clock.now() + timedelta(hours=1))[1]
+    caller = Caller(create_app(own_service), token)
+    assert caller.get(PLAN).status_code == 200
+    clock.instant += timedelta(hours=1)
+    assert caller.get(PLAN).status_code == 401
+
+
+def test_a_holder_may_have_two_live_keys_to_move_from_one_to_the_other(
+    own_service: Service,
+) -> None:
+    first, _ = new_key(own_service, FARM_ID, name="pump house")
+    new_key(own_service, FARM_ID, name="pump house")
+    with pytest.raises(Conflict, match="2 live keys"):
+        new_key(own_service, FARM_ID, name="pump house")
+    new_key(own_service, "other-farm", name="pump house")
+    revoke_key(first.key_id, unit_of_work=own_service.unit_of_work, clock=own_service.clock)
+    new_key(own_service, FARM_ID, name="pump house")
+
+
+def test_a_key_with_odd_parts_is_not_made(own_service: Service) -> None:
+    with pytest.raises(InputInvalid, match="one of plan:read"):
+        new_key(own_service, FARM_ID, "root")
+    with pytest.raises(InputInvalid, match="farm's id"):
+        new_key(own_service, "Not A Farm")
+    with pytest.raises(InputInvalid, match="who or what"):
+        new_key(own_service, FARM_ID, name="two\nlines")
+    with pytest.raises(InputInvalid, match="a time to come"):
+        new_key(own_service, FARM_ID, expires_at=own_service.clock.now())
+
+
+def test_the_last_use_is_written_once_a_minute(own_service: Service) -> None:
+    clock = own_service.clock
+    assert isinstance(clock, FixedClock)
+    caller = caller_of(own_service, FARM_ID)
+
+    def last_use() -> object:
+        return list_keys(unit_of_work=own_service.unit_of_work)[0].last_used_at
+
+    began = clock.now()
+    caller.get(PLAN)
+    assert last_use() == began
+    clock.instant = began + timedelta(seconds=59)
+    caller.get(PLAN)
+    assert last_use() == began
+    clock.instant = began + timedelta(seconds=61)
+    caller.get(PLAN)
+    assert last_use() == clock.instant
+
+
+def test_pages_and_probes_need_no_key(own_service: Service) -> None:
+    new_key(own_service, FARM_ID)
+    caller = Caller(create_app(own_service))
+    for path in ("/", "/docs", "/openapi.json", "/problems", "/livez", "/readyz"):
+        assert caller.get(path).status_code == 200, path
+    assert caller.get("/metrics").status_code == 401
+    assert caller.get("/v1/nowhere").status_code == 401

@@ -1,0 +1,356 @@
+"""Pipes, water and fertiliser from the command line, on the invented demonstration farm."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from typer.testing import Result
+
+from tests.cli.conftest import document
+
+Command = Callable[..., Result]
+BLOCK, SUPPLY = "larkbend.creek", "larkbend.creek-pump"
+_VOLUMES = (205, 198, 192, 210, 180, 200, 195, 188, 202, 170, 196, 208, 190, 204, 185, 199)
+CAUGHT = [str(volume) for volume in _VOLUMES]
+LINE = """
+name = "invented line"
+emitter_flow = "2 L/h"
+emitter_spacing = "0.46 m"
+lateral_diameter = "16 mm"
+emitter_count = 100
+inlet_pressure = "10 m"
+manufacturer_variation = 0.03
+"""
+LABORATORY = """
+laboratory = "Invented laboratory"
+taken = 2026-05-01
+temperature = "20 degC"
+
+[readings]
+ph = 7.8
+ec = "520 uS/cm"
+alkalinity = "120 mg/L CaCO3"
+calcium = "48 mg/L"
+magnesium = "12 mg/L"
+sodium = "40 mg/L"
+chloride = "60 mg/L"
+sulfate = "50 mg/L"
+iron = "<0.05 mg/L"
+"""
+TITRATION = """
+[titration]
+acid_normality = 0.02
+sample = "100 ml"
+points = [[0, 7.8], [5, 6.5], [12, 4.4]]
+"""
+
+
+@pytest.fixture
+def line_file(tmp_path: Path) -> Path:
+    path = tmp_path / "line.toml"
+    path.write_text(LINE, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def laboratory_file(tmp_path: Path) -> Path:
+    path = tmp_path / "laboratory.toml"
+    path.write_text(LABORATORY, encoding="utf-8")
+    return path
+
+
+def test_a_line_in_a_file_gives_the_benchmark(empty: Command, line_file: Path) -> None:
+    found = document(empty("lateral", "--file", str(line_file), "--json"))
+    # EPANET 2.2 by the kept figures of the lateral benchmark: first and last emitter, total, EU.
+    assert found["row"]["emitter_flow_l_per_h"][0] == pytest.approx(1.99956, abs=2e-5)
+    assert found["row"]["emitter_flow_l_per_h"][-1] == pytest.approx(1.98579, abs=2e-5)
+    assert found["inlet_flow_l_per_h"] == pytest.approx(198.93, abs=0.05)
+    assert found["design_uniformity_pct"] == pytest.approx(96.02, abs=0.01)
+    assert found["cautions"]
+
+
+def test_a_line_is_drawn_for_the_terminal_and_as_svg(
+    empty: Command, line_file: Path, tmp_path: Path
+) -> None:
+    picture = tmp_path / "line.svg"
+    result = empty("lateral", "--file", str(line_file), "--svg", str(picture))
+    assert result.exit_code == 0, result.output
+    assert "|*" in result.stdout
+    drawn = picture.read_text(encoding="utf-8")
+    assert drawn.startswith("<svg ")
+    assert "<title" in drawn and "<polyline" in drawn
+
+
+def test_a_row_that_water_does_not_reach_says_from_which_emitter_on(
+    empty: Command, tmp_path: Path
+) -> None:
+    path = tmp_path / "steep.toml"
+    path.write_text(LINE.replace('"10 m"', '"1 m"') + 'row_slope = "5 %"\n', encoding="utf-8")
+    result = empty("lateral", "--file", str(path))
+    assert result.exit_code == 0
+    assert "nothing flows from emitter" in " ".join(result.stdout.split())
+
+
+def test_faults_of_a_line_are_listed_all_at_once(empty: Command, tmp_path: Path) -> None:
+    path = tmp_path / "bad.toml"
+    path.write_text(
+        LINE.replace('"16 mm"', '"16"').replace("= 100", "= 100.5") + "colour = 1\n",
+        encoding="utf-8",
+    )
+    result = empty("lateral", "--file", str(path))
+    assert result.exit_code == 2
+    for word in ("lateral_diameter", "emitter_count", "colour"):
+        assert word in result.stderr
+
+
+def test_a_block_without_pipes_is_not_found_with_what_to_do(demo: Command) -> None:
+    result = demo("lateral", BLOCK)
+    assert result.exit_code == 1
+    assert "[block.hydraulics]" in result.stderr
+
+
+def test_a_field_test_changes_the_plan_only_when_it_is_turned_on(own_demo: Command) -> None:
+    before = document(own_demo("catch-test", BLOCK, *CAUGHT, "--json"))
+    assert before["plan_uniformity_pct"] == 90.0
+    after = document(own_demo("catch-test", BLOCK, *CAUGHT, "--use", "--json"))
+    assert after["plan_uniformity_pct"] == pytest.approx(92.63, abs=0.01)
+    assert "interval" in after["plan_origin"]
+    assert after["emission_uniformity_low_pct"] < 92.63 < after["emission_uniformity_high_pct"]
+    shown = own_demo("catch-test", BLOCK)
+    assert "92.6 %" in shown.stdout
+
+
+def test_a_stored_analysis_is_reported_with_sources(
+    own_demo: Command, laboratory_file: Path
+) -> None:
+    assert own_demo("water-add", SUPPLY, str(laboratory_file)).exit_code == 0
+    result = own_demo("water-report", BLOCK)
+    assert result.exit_code == 0, result.output
+    for word in ("FAO-29", "Bucks", "Calcite", "Not known: boron"):
+        assert word in result.stdout
+    found = document(own_demo("water-report", BLOCK, "--json"))
+    assert abs(found["analysis"]["charge_balance"]["difference_pct"]) < 10.0
+    assert found["cautions"]
+
+
+def test_an_analysis_may_be_given_value_by_value(own_demo: Command) -> None:
+    result = own_demo(
+        "water-add", SUPPLY, "--reading", "ph=7.8", "--reading", "alkalinity=120 mg/L CaCO3",
+        "--reading", "ec=0,5 dS/m", "--on", "2026-05-01",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+
+
+@pytest.mark.parametrize(
+    ("line", "word"),
+    [
+        ('calcium = "48"', "unit"),
+        ('chlorine = "1 mg/L"', "chlorine"),
+        ('calcium = "much"', "much"),
+        ("ec = 520", "unit"),
+    ],
+)
+def test_what_a_laboratory_cannot_have_written_is_refused(
+    empty: Command, tmp_path: Path, line: str, word: str
+) -> None:
+    key = line.split(" ", maxsplit=1)[0]
+    kept = [each for each in LABORATORY.splitlines() if not each.startswith(f"{key} =")]
+    path = tmp_path / "bad.toml"
+    path.write_text("\n".join([*kept, line, ""]), encoding="utf-8")
+    result = empty("water-report", "--file", str(path))
+    assert result.exit_code == 2
+    assert word in result.stderr
+
+
+def test_charges_that_do_not_balance_are_said_to_be_off(empty: Command, tmp_path: Path) -> None:
+    path = tmp_path / "off.toml"
+    path.write_text(LABORATORY.replace("60 mg/L", "300 mg/L"), encoding="utf-8")
+    result = empty("water-report", "--file", str(path))
+    assert result.exit_code == 0
+    assert "The charges do not balance" in result.stdout
+
+
+def test_no_acid_dose_is_shown_without_its_cautions(empty: Command, laboratory_file: Path) -> None:
+    options = ("--to", "6.5", "--acid", "sulfuric", "--strength", "93")
+    result = empty("acid", "--file", str(laboratory_file), *options)
+    assert result.exit_code == 0, result.output
+    words = " ".join(result.stdout.split())
+    for caution in (
+        "never an instruction",
+        "Always add acid to water",
+        "chlorine gas",
+        "Local code",
+    ):
+        assert caution in words
+    found = document(empty("acid", "--file", str(laboratory_file), *options, "--json"))
+    assert len(found["cautions"]) >= 5
+
+
+def test_a_titration_beats_the_model(empty: Command, tmp_path: Path) -> None:
+    path = tmp_path / "titrated.toml"
+    path.write_text(LABORATORY + TITRATION, encoding="utf-8")
+    found: Any = document(
+        empty("acid", "--file", str(path), "--to", "6.5", "--acid", "sulfuric", "--strength",
+              "93", "--json")
+    )  # fmt: skip
+    # 5 mL of 0.02 N in 100 mL are 1 meq/L, half of it mmol/L of sulfuric acid: by hand.
+    assert found["basis"] == "titration"
+    assert found["dose_mmol_per_l"] == pytest.approx(0.5, rel=1e-3)
+    assert found["model_dose_mmol_per_l"] == pytest.approx(0.47, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("options", "word"),
+    [
+        (("--to", "8.5"), "cannot raise it"),
+        (("--to", "6.5", "--with-chlorine"), "chlorine gas"),
+    ],
+)
+def test_a_dose_that_must_not_be_is_refused(
+    empty: Command, laboratory_file: Path, options: tuple[str, ...], word: str
+) -> None:
+    result = empty(
+        "acid", "--file", str(laboratory_file), "--acid", "sulfuric", "--strength", "93", *options
+    )
+    assert result.exit_code == 2
+    assert word in result.stderr
+
+
+def test_water_without_alkalinity_has_no_dose(empty: Command, tmp_path: Path) -> None:
+    path = tmp_path / "soft.toml"
+    path.write_text(LABORATORY.replace('"120 mg/L CaCO3"', '"0 mg/L CaCO3"'), encoding="utf-8")
+    result = empty(
+        "acid", "--file", str(path), "--to", "6.5", "--acid", "sulfuric", "--strength", "93"
+    )
+    assert result.exit_code == 2
+    assert "alkalinity" in result.stderr
+
+
+def test_an_injection_is_ordered_listed_shown_with_the_plan_and_cancelled(
+    own_demo: Command,
+) -> None:
+    order = (
+        "fertigate", BLOCK, "--on", "2026-07-15", "--product", "urea=5 kg", "--stock", "50 L",
+        "--injector", "5 L/h to 150 L/h", "--travel", "12 min",
+    )  # fmt: skip
+    result = own_demo(*order, "--last-nitrogen", "2026-07-10")
+    assert result.exit_code == 0, result.output
+    words = " ".join(result.stdout.split())
+    assert "WARNING: 2.33 kg of nitrogen" in words
+    assert "backflow prevention" in words
+    assert [each["day"] for each in document(
+        own_demo("fertigations", BLOCK, "--from", "2026-07-01", "--json")
+    )] == ["2026-07-15"]  # fmt: skip
+    assert own_demo("run-day", "--on", "2026-07-14").exit_code == 0
+    shown = " ".join(own_demo("plan", "--block", BLOCK, "--on", "2026-07-15").stdout.split())
+    assert "INJECT" in shown
+    assert "backflow prevention" in shown
+    assert own_demo("fertigate", BLOCK, "--on", "2026-07-15", "--cancel").exit_code == 0
+    assert own_demo("fertigate", BLOCK, "--on", "2026-07-15", "--cancel").exit_code == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"--product": "potassium-sulfate=20 kg"}, "g/L"),
+        ({"--product": "guano=5 kg"}, "not known"),
+        ({"--product": "urea=5"}, "kg"),
+        ({"--travel": None}, "dye"),
+        ({"--injector": "150 L/h to 5 L/h"}, "below the highest"),
+    ],
+)
+def test_an_order_that_cannot_be_is_refused_with_its_cause(
+    own_demo: Command, changes: dict[str, str | None], word: str
+) -> None:
+    given: dict[str, str | None] = {
+        "--on": "2026-07-15",
+        "--product": "urea=5 kg",
+        "--stock": "50 L",
+        "--injector": "5 L/h to 150 L/h",
+        "--travel": "12 min",
+        **changes,
+    }
+    options = [part for name, value in given.items() if value for part in (name, value)]
+    result = own_demo("fertigate", BLOCK, *options)
+    assert result.exit_code == 2
+    assert word in result.stderr
+
+
+def test_calcium_and_sulfate_do_not_go_into_one_tank(own_demo: Command) -> None:
+    result = own_demo(
+        "fertigate", BLOCK, "--on", "2026-07-15", "--product", "calcium-nitrate=2 kg", "--product",
+        "ammonium-sulfate=2 kg", "--stock", "50 L", "--injector", "5 L/h to 150 L/h", "--travel",
+        "12 min",
+    )  # fmt: skip
+    assert result.exit_code == 2
+    assert "in one tank" in result.stderr
+
+
+def test_a_labelled_product_is_stored_listed_and_split_over_a_season(own_demo: Command) -> None:
+    added = own_demo(
+        "fertiliser-add", "larkbend", "invented-10", "--name", "Invented 10-0-0", "--urea-nitrogen",
+        "10", "--density", "1.1",
+    )  # fmt: skip
+    assert added.exit_code == 0, added.output
+    assert "invented-10" in own_demo("fertilisers", "larkbend").stdout
+    assert "invented-10" not in own_demo("fertilisers").stdout
+    parts = document(
+        own_demo(
+            "fertiliser-split", BLOCK, "--need", "nitrogen=40", "--product", "invented-10", "--day",
+            "2026-05-01", "--day", "2026-06-01", "--day", "2026-09-01", "--last-nitrogen",
+            "2026-07-31", "--json",
+        )
+    )  # fmt: skip
+    assert [each["need"]["is_after_last_nitrogen"] for each in parts] == [False, False, True]
+    assert parts[2]["product_kg"] == 0.0
+    assert sum(each["need"]["need"]["nitrogen_kg_per_ha"] for each in parts) == pytest.approx(40.0)
+
+
+def test_capacity_of_a_farm_file_is_a_table_and_a_picture(empty: Command, tmp_path: Path) -> None:
+    farm, weather, picture = (tmp_path / name for name in ("farm.toml", "weather.csv", "c.svg"))
+    farm.write_text(
+        """
+[farm]
+id = "invented"
+zone = "America/New_York"
+
+[[site]]
+id = "home"
+latitude = 35.9
+longitude = -79.2
+elevation = "150 m"
+
+[[supply]]
+id = "well"
+flow = "2 m3/h"
+
+[[block]]
+id = "one"
+crop = "grape-wine"
+area = "0.1 ha"
+row_spacing = "2.5 m"
+emitter_spacing = "0.5 m"
+emitter_flow = "1.5 L/h"
+soil = { texture = "loam" }
+season = { start = "03-01", lengths = [20, 30, 150, 30] }
+""",
+        encoding="utf-8",
+    )
+    days = np.arange(np.datetime64("2021-02-01"), np.datetime64("2022-11-05"))
+    lines = [f"{day},{28 + place % 5},{14 + place % 3},0" for place, day in enumerate(days)]
+    weather.write_text("\n".join(["date,tmax_c,tmin_c,rain_mm", *lines, ""]), encoding="utf-8")
+    result = empty("capacity", str(farm), "--weather", str(weather), "--svg", str(picture))
+    assert result.exit_code == 0, result.output
+    for word in ("Summers kept", "pump", "windows open day and night", "second drip line", "95 %"):
+        assert word in result.stdout
+    assert "2 summers are few" in result.stdout
+    assert "<rect" in picture.read_text(encoding="utf-8")
+    short = tmp_path / "short.csv"
+    short.write_text("\n".join(["date,tmax_c,tmin_c,rain_mm", *lines[:90], ""]), encoding="utf-8")
+    refused = empty("capacity", str(farm), "--weather", str(short))
+    assert refused.exit_code == 2
+    assert "no summer" in refused.stderr
