@@ -70,6 +70,16 @@ check() {
     "$@" || failed+=("$name")
 }
 
+# The pages are looked at in the distribution's Chromium. Where it is missing and may be installed, it
+# is; else the tests that need it fail and say so.
+if ! command -v chromium >/dev/null && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
+    say "installing Chromium"
+    { apt-get -qq update && apt-get -qq install -y --no-install-recommends chromium; } >/dev/null ||
+        say "Chromium could not be installed"
+fi
+
+. tests/postgres.sh
+
 python_dirs=()
 for dir in service tests migrations examples; do
     if [ -d "$dir" ] && [ -n "$(find "$dir" -name '*.py' -print -quit)" ]; then

@@ -19,6 +19,7 @@ Weather into water use
 
     station_day       what a station measured hour by hour, as civil days
     rain_booking      which days a rain-gauge reading belongs to
+    climatology       what is normal for the time of year
     weather_choice    of several reports, the best value for each site, day and field
     weather_day       checked and filled values, each liberty flagged
     atmosphere        the formulas of air and radiation that several steps share
@@ -33,6 +34,7 @@ Water use into depletion
     effective_rain    the part of the rain that enters the managed soil
     root_zone         what the zone holds and gives; what the emitters do to it
     water_balance     one day of the zone, and the loop over days
+    soil_reading      what a probe says of the depletion, and how far the balance follows it
 
 Depletion into pulses
 
@@ -41,12 +43,15 @@ Depletion into pulses
     pulse_kernel      the same, compiled: pulses of one block alone
     supply            pulses of the blocks that share a supply
     supply_kernel     the same, compiled: who runs when, and who gets how much
+    injection_room    whether a day changed for fertiliser keeps the promises of its plan
 
 The whole
 
     daily_plan        ledger and tomorrow's plan, step after step
+    replanning        the rest of a day that is under way
     outlook           the coming days as the plan expects them
     reasoning         the steps of a plan in words, with the numbers put in
     season            a past season, evening after evening
     county_need       a week's water need, county by county
+    capacity          peaks of need in many years, and what a supply carries at them
 """

@@ -8,7 +8,7 @@ ledgers; out come the days of the ledger and a :class:`DailyPlan` for all blocks
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -343,6 +343,18 @@ def _demand(
         applied_early_net_mm=nothing,
         applied_day_net_mm=nothing,
         windows=windows,
+    )
+
+
+def take_crop(crop: CropDays, blocks: Ints) -> CropDays:
+    """The crop's days of some blocks (row numbers).
+
+    Shapes: crop (days, blocks); result (days, rows).
+    Returns: CropDays of those blocks.
+    Equation: none.
+    """
+    return CropDays(
+        **{field.name: getattr(crop, field.name)[:, blocks] for field in fields(CropDays)}
     )
 
 

@@ -231,6 +231,9 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
     ),
 )  # fmt: skip
 
+STEP_LABELS = tuple(rule.label for rule in (*_WEATHER_RULES, *_BLOCK_RULES))
+"""The labels that steps may have."""
+
 
 def explain_plan(numbers: Numbers, weather: Numbers) -> tuple[Step, ...]:
     """The steps from tomorrow's weather to the minutes of one plan, in order.
@@ -291,6 +294,63 @@ class _Missing(dict[str, _Shown]):
         return _Shown(None)
 
 
+NOTHING_KNOWN = (
+    "No water: the weather or the state of the block is not known, so nothing is planned."
+)
+WATER_NEEDED = (
+    "The crop will use {used}; depletion would reach {have}, at or beyond the {trigger} that call"
+    " for water."
+)
+WATER_NOT_NEEDED = (
+    "No water: depletion would reach {have} tomorrow evening, under the {trigger} that call for"
+    " water."
+)
+WATER_NOT_POSSIBLE = (
+    "No water, although depletion would reach {have} tomorrow evening, at or beyond the {trigger}"
+    " that call for water: {cause}."
+)
+REASON_TEXTS = (NOTHING_KNOWN, WATER_NEEDED, WATER_NOT_NEEDED, WATER_NOT_POSSIBLE)
+"""The sentences that a reason may be, as templates; the depths go in with their unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """A plan's reason, ready to be put into any language and unit."""
+
+    template: str
+    """One of ``REASON_TEXTS``."""
+    depths: Mapping[str, float | None]
+    """Depths [mm] by their name in the template; None where one is not known."""
+    cause: str
+    """Why there is no water although it is needed, as in ``CAUSE_TEXT``; empty otherwise."""
+
+
+def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
+    """Why a plan is what it is, not put into words yet.
+
+    Shapes: one plan; its ``cause`` may stand among the numbers.
+    Returns: the sentence that fits, and what goes into it.
+    Equation: none.
+    >>> reason_of({"planned_depletion_mm": 5.0, "trigger_mm": 7.0}, []).depths["have"]
+    5.0
+    """
+    planned_mm, trigger_mm = numbers.get("planned_depletion_mm"), numbers.get("trigger_mm")
+    if not (_is_known(planned_mm) and _is_known(trigger_mm)):
+        return Reason(NOTHING_KNOWN, {}, "")
+    used = numbers.get("crop_et_mm")
+    depths = {
+        "used": used if _is_known(used) else None,
+        "have": planned_mm,
+        "trigger": trigger_mm,
+    }
+    if pulses:
+        return Reason(WATER_NEEDED, depths, "")
+    if planned_mm < trigger_mm:
+        return Reason(WATER_NOT_NEEDED, depths, "")
+    cause = explain_cause(int(numbers.get("cause") or ShortfallCause.MINIMUM_PULSE))
+    return Reason(WATER_NOT_POSSIBLE, depths, cause)
+
+
 def one_sentence(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> str:
     """The plan and its reason in one sentence.
 
@@ -300,25 +360,6 @@ def one_sentence(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> str:
     >>> one_sentence({"crop_et_mm": 4.0, "planned_depletion_mm": 5.0, "trigger_mm": 7.0}, [])
     'No water: depletion would reach 5.0 mm tomorrow evening, under the 7.0 mm that call for water.'
     """
-    planned_mm, trigger_mm = numbers.get("planned_depletion_mm"), numbers.get("trigger_mm")
-    if not (_is_known(planned_mm) and _is_known(trigger_mm)):
-        return (
-            "No water: the weather or the state of the block is not known, so nothing is planned."
-        )
-    have, trigger = _Shown(planned_mm), _Shown(trigger_mm)
-    used = _Shown(numbers.get("crop_et_mm"))
-    if pulses:
-        return (
-            f"The crop will use {used:.1f} mm; depletion would reach {have:.1f} mm, at or beyond"
-            f" the {trigger:.1f} mm that call for water."
-        )
-    if planned_mm < trigger_mm:
-        return (
-            f"No water: depletion would reach {have:.1f} mm tomorrow evening, under the"
-            f" {trigger:.1f} mm that call for water."
-        )
-    reason = explain_cause(int(numbers.get("cause") or ShortfallCause.MINIMUM_PULSE))
-    return (
-        f"No water, although depletion would reach {have:.1f} mm tomorrow evening, at or beyond the"
-        f" {trigger:.1f} mm that call for water: {reason}."
-    )
+    reason = reason_of(numbers, pulses)
+    depths = {name: f"{_Shown(value):.1f} mm" for name, value in reason.depths.items()}
+    return reason.template.format(**depths, cause=reason.cause)

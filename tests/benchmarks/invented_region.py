@@ -21,9 +21,7 @@ from service.records import (
 
 ZONE = "America/New_York"
 ALL_DAY = (WallWindow(4 * 60, 21 * 60),)
-CURVE = CurveDefinition(
-    basis="days", season_start=(3, 20), stage_knots=(20.0, 70.0, 160.0, 230.0)
-)
+CURVE = CurveDefinition(basis="days", season_start=(3, 20), stage_knots=(20.0, 70.0, 160.0, 230.0))
 
 
 def invented_farms(

@@ -166,9 +166,7 @@ def main() -> None:
     for block_count, site_count in sizes.items():
         with tempfile.TemporaryDirectory() as folder:
             made = Path(folder) / "made.db"
-            _child(
-                "--prepare", str(made), "--blocks", str(block_count), "--sites", str(site_count)
-            )
+            _child("--prepare", str(made), "--blocks", str(block_count), "--sites", str(site_count))
             results = []
             for _ in range(options.runs):
                 used = Path(folder) / "used.db"

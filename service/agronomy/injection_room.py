@@ -1,0 +1,203 @@
+"""Whether changed pulses of one block keep the promises of a day's plan.
+
+In: the day as it is planned for all blocks, and other pulses for one of them. Out: yes, or the
+reason why not. Checked are the windows, the room in the soil at every start, the flow of the
+supply with everything else that runs on it, the daily maximum and the longest pulse.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from service.agronomy.block_batch import BlockBatch
+from service.agronomy.daily_plan import DailyPlan
+from service.agronomy.records import Floats, PulseBatch, WindowBatch
+from service.agronomy.units import MINUTES_PER_HOUR
+from service.agronomy.watering_rules import shortfall_mm
+
+MINUTES_LISTED = 2 * 1440  # a pulse never reaches beyond the second day
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedDay:
+    """What a changed block must fit into; arrays (blocks,) unless noted."""
+
+    blocks: BlockBatch
+    plan: DailyPlan
+    windows: WindowBatch
+    supply_flow_l_per_h: Floats
+    """(supplies,)"""
+    sunrise_min: Floats
+    sunset_min: Floats
+
+
+def other_flow_l_per_h(day: PlannedDay, block: int) -> Floats:
+    """Flow that the other blocks of a block's supply take in every minute.
+
+    Shapes: result (minutes,), from local midnight on.
+    Returns: flow [L/h]; a valve that is still closing counts as open.
+    Equation: addition.
+    """
+    supply = day.blocks.system.supply_index[block]
+    pulses = day.plan.schedule.pulses
+    gaps = np.ceil(day.blocks.system.valve_gap_s / 60.0).astype(np.int64)
+    flow = np.zeros(MINUTES_LISTED)
+    for other in np.flatnonzero(day.blocks.system.supply_index == supply).tolist():
+        if other == block:
+            continue
+        for place in range(pulses.offset[other], pulses.offset[other + 1]):
+            start = int(pulses.start_min[place])
+            end = start + int(pulses.duration_min[place]) + int(gaps[other])
+            flow[start:end] += day.blocks.system.flow_l_per_h[other]
+    return flow
+
+
+def pulse_fault(
+    day: PlannedDay, block: int, pulses: Sequence[tuple[int, int]], other_flow: Floats
+) -> str | None:
+    """Why a block's day cannot be these pulses; None where it can.
+
+    Shapes: pulses of (start, duration) in order of time; other_flow (minutes,) of
+    :func:`other_flow_l_per_h`.
+    Returns: a reason in words.
+    Equation: each pulse inside one window; net applied up to and with it at most
+    D + Ks ETc F(start), the rule of the pulse step; flows at most the supply's.
+    """
+    from service.agronomy.pulse_kernel import FLOW_TOLERANCE_L_PER_H, ROOM_TOLERANCE_MM, et_share
+
+    system, plan = day.blocks.system, day.plan
+    total = sum(duration for _, duration in pulses)
+    if total > system.daily_maximum_min[block]:
+        return f"{total} min pass the daily maximum of {system.daily_maximum_min[block]:.0f} min"
+    rate = float(plan.net_rate_mm_per_min[block])
+    sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
+    early_mm = rate * sum(duration for start, duration in pulses if start < sunrise)
+    depletion_mm = float(plan.need.depletion_start_mm[block])
+    et_mm = float(plan.crop_et_mm[block]) * _stress_ratio(
+        depletion_mm - early_mm, float(plan.raw_mm[block]), float(plan.taw_mm[block])
+    )
+    allowed = float(day.supply_flow_l_per_h[system.supply_index[block]])
+    own = float(system.flow_l_per_h[block])
+    gap = int(np.ceil(system.valve_gap_s[block] / 60.0))
+    opens, closes = day.windows.opens_min[block], day.windows.closes_min[block]
+    given_mm = 0.0
+    free_from = 0
+    for start, duration in pulses:
+        end = start + duration
+        if start < free_from:
+            return f"the pulse from minute {start} begins before the one before it has ended"
+        free_from = end + gap
+        if not ((opens <= start) & (end <= closes)).any():
+            return f"a pulse of {duration} min from minute {start} leaves the watering window"
+        given_mm += duration * rate
+        room_mm = depletion_mm + et_mm * et_share(float(start), sunrise, sunset)
+        if given_mm > room_mm + ROOM_TOLERANCE_MM:
+            return (
+                f"the soil has no room for a pulse of {duration} min at minute {start}:"
+                f" {given_mm:.2f} mm given, room for {max(0.0, room_mm):.2f} mm"
+            )
+        used = float(other_flow[start : end + gap].max(initial=0.0))
+        if used + own > allowed + FLOW_TOLERANCE_L_PER_H:
+            return (
+                f"the supply gives {allowed:.0f} L/h, and others take {used:.0f} L/h of it while"
+                f" a pulse from minute {start} would take {own:.0f}"
+            )
+    return None
+
+
+def with_pulses(day: PlannedDay, changed: Mapping[int, Sequence[tuple[int, int]]]) -> PulseBatch:
+    """The day's pulses with those of some blocks replaced.
+
+    Shapes: changed, pulses of (start, duration) by row of the block.
+    Returns: pulses of all blocks.
+    Equation: none.
+    """
+    pulses = day.plan.schedule.pulses
+    rows = []
+    for block in range(pulses.offset.size - 1):
+        own = slice(pulses.offset[block], pulses.offset[block + 1])
+        planned = list(
+            zip(pulses.start_min[own].tolist(), pulses.duration_min[own].tolist(), strict=True)
+        )
+        rows.append(list(changed.get(block, planned)))
+    flat = [pulse for row in rows for pulse in row]
+    table = np.array(flat, dtype=np.int64).reshape(-1, 2)
+    return PulseBatch(
+        offset=np.concatenate([[0], np.cumsum([len(row) for row in rows])]).astype(np.int64),
+        start_min=table[:, 0].copy(),
+        duration_min=table[:, 1].copy(),
+    )
+
+
+def _stress_ratio(depletion_mm: float, raw_mm: float, taw_mm: float) -> float:
+    """Ks of the day, from the depletion at sunrise after the early pulses (FAO-56 Eq. 84)."""
+    if depletion_mm <= raw_mm:
+        return 1.0
+    return 0.0 if depletion_mm >= taw_mm else (taw_mm - depletion_mm) / (taw_mm - raw_mm)
+
+
+def changed_plan(day: PlannedDay, changed: Mapping[int, Sequence[tuple[int, int]]]) -> DailyPlan:
+    """The day's plan with other pulses for some blocks, and the sums that go with them.
+
+    Shapes: changed, pulses of (start, duration) by row of the block.
+    Returns: DailyPlan; what was wanted and why less was planned stay as they were.
+    Equation: sums; the event peak as in the pulse step.
+    """
+    plan, schedule = day.plan, day.plan.schedule
+    planned_min = schedule.planned_min.copy()
+    early_mm, day_mm = schedule.early_net_mm.copy(), schedule.day_net_mm.copy()
+    peak_mm = schedule.event_peak_mm.copy()
+    for block, pulses in changed.items():
+        rate = float(plan.net_rate_mm_per_min[block])
+        early_min = sum(length for start, length in pulses if start < day.sunrise_min[block])
+        planned_min[block] = sum(length for _, length in pulses)
+        early_mm[block] = rate * early_min
+        day_mm[block] = rate * (planned_min[block] - early_min)
+        peak_mm[block] = _event_peak_mm(day, block, pulses)
+    net_mm = early_mm + day_mm
+    known = np.isfinite(schedule.planned_net_mm)
+    net_mm = np.where(known, net_mm, schedule.planned_net_mm)
+    return replace(
+        plan,
+        schedule=replace(
+            schedule,
+            pulses=with_pulses(day, changed),
+            planned_min=planned_min,
+            planned_net_mm=net_mm,
+            early_net_mm=early_mm,
+            day_net_mm=day_mm,
+            event_peak_mm=peak_mm,
+            passes_event_limit=peak_mm > plan.limits.event_limit_mm,
+        ),
+        gross_mm=planned_min * day.blocks.system.application_rate_mm_per_h / MINUTES_PER_HOUR,
+        deferred_mm=np.maximum(0.0, plan.need.need_mm - net_mm),
+        shortfall_mm=shortfall_mm(plan.need, net_mm, plan.raw_mm),
+    )
+
+
+def _event_peak_mm(day: PlannedDay, block: int, pulses: Sequence[tuple[int, int]]) -> float:
+    """Largest depth that the pulses hold in the soil above what ET has taken since."""
+    from service.agronomy.pulse_kernel import et_share
+
+    plan = day.plan
+    rate = float(plan.net_rate_mm_per_min[block])
+    sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
+    early_mm = rate * sum(length for start, length in pulses if start < sunrise)
+    et_mm = float(plan.crop_et_mm[block]) * _stress_ratio(
+        float(plan.need.depletion_start_mm[block]) - early_mm,
+        float(plan.raw_mm[block]),
+        float(plan.taw_mm[block]),
+    )
+    held_mm = peak_mm = 0.0
+    before = 0.0
+    for start, length in pulses:
+        at_start = et_share(float(start), sunrise, sunset)
+        at_end = et_share(float(start + length), sunrise, sunset)
+        held_mm = max(0.0, held_mm - et_mm * (at_start - before))
+        held_mm = max(0.0, held_mm + length * rate - et_mm * (at_end - at_start))
+        peak_mm = max(peak_mm, held_mm)
+        before = at_end
+    return peak_mm

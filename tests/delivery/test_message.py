@@ -1,0 +1,323 @@
+"""Mails: what they say, what they are made of, and what nobody can smuggle into them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from icalendar import Calendar
+
+from service.agronomy.pulse_plan import ShortfallCause
+from service.agronomy.reasoning import PlanFlag
+from service.delivery.message import (
+    LARGEST_BYTES,
+    LARGEST_CHART_BYTES,
+    MailIdentity,
+    compose,
+    html_of,
+)
+from service.delivery.plain_text import LONGEST_NAME, clean
+from service.letters import Letter
+from tests.letters import (
+    ISSUED_AT,
+    STAMP,
+    block_line,
+    block_week,
+    bulletin,
+    evening,
+    pulse,
+    reader,
+    weekly,
+)
+
+IDENTITY = MailIdentity(
+    sender_address="plans@mail.example.org",
+    sender_name="Plans",
+    domain="mail.example.org",
+    reply_address="office@mail.example.org",
+    public_url="https://farm.example.org",
+)
+
+
+def parsed(letter: Letter, **who: Any) -> EmailMessage:
+    content = compose(letter, reader(**who), STAMP, identity=IDENTITY)
+    return message_from_bytes(content, policy=policy.default)
+
+
+def plain(message: EmailMessage) -> str:
+    body = message.get_body(("plain",))
+    assert body is not None
+    return str(body.get_content())
+
+
+def html(message: EmailMessage) -> str:
+    body = message.get_body(("html",))
+    assert body is not None
+    return str(body.get_content())
+
+
+def part(message: EmailMessage, kind: str) -> EmailMessage:
+    (found,) = (each for each in message.walk() if each.get_content_type() == kind)
+    return found
+
+
+def test_the_first_line_is_the_instruction_and_both_parts_have_every_number() -> None:
+    message = parsed(evening())
+    text = plain(message)
+    assert text.splitlines()[0] == "Water 2 of 3 blocks tomorrow, Thursday, July 16."
+    assert message["Subject"] == "Brook farm, Thu, Jul 16: water 2 of 3 blocks, 144 min in all"
+    for said in (
+        "4:00 AM",
+        "69 min",
+        "729 gal",  # 69 min x 40 L/min = 2760 L; 1 gal is 3.785411784 L
+        "5:10 AM to 5:50 AM, 40 min",
+        "7:00 AM to 7:35 AM, 35 min",
+        "REST",
+        "The crop will use 0.20 in; depletion would reach 0.50 in, at or beyond the 0.40 in that"
+        " call for water.",
+        "Rain: Tue 0.10 in; Wed 0.00 in; Thu 0.30 in forecast, chance 60%.",
+        "Weather by an invented service",
+        "A plan never starts a pump by itself.",
+    ):
+        assert said in text
+        assert said in html(message)
+    assert "Thu 69, Fri 10, Sat 20, Sun 30, Mon 40, Tue 50, Wed 60" in text
+
+
+def test_what_is_degraded_stands_in_the_first_three_lines() -> None:
+    letter = evening(
+        block_line("North", pulse("04:00", 69), flags=int(PlanFlag.FORECAST_MISSING)),
+        block_line("South", flags=int(PlanFlag.FORECAST_MISSING | PlanFlag.RUNS_ASSUMED)),
+        plan_version=2,
+    )
+    text = plain(parsed(letter))
+    first = "\n".join(text.splitlines()[:3])
+    assert "no fresh forecast, normal weather stands in" in first
+    assert "no runs reported, plans taken as done (1 of 2 blocks)" in first
+    assert "CHANGED" in first
+    assert "There is no forecast for tomorrow" in text  # in full, further down
+
+
+def test_less_than_the_need_and_counted_rain_are_said() -> None:
+    letter = evening(
+        block_line(
+            "North",
+            pulse("04:00", 69),
+            cause=int(ShortfallCause.SUPPLY),
+            shortfall_mm=2.54,
+            rain_credit_mm=5.08,
+        )
+    )
+    text = plain(parsed(letter))
+    assert "SHORT of water by 0.10 in: the water supply does not give more flow." in text
+    assert "Rain counted on: 0.20 in." in text
+
+
+def test_the_same_letter_in_spanish_and_si() -> None:
+    message = parsed(evening(), language="es", unit_system="si")
+    assert message["Subject"] == "Brook farm, jue 16 de jul: regar 2 de 3 bloques, 144 min en total"
+    assert message["Content-Language"] == "es"
+    text = plain(message)
+    assert text.splitlines()[0] == "Regar 2 de 3 bloques mañana, jueves 16 de julio."
+    for said in ("REGAR a las 04:00: 69 min, 2,760 L", "DESCANSO", "El cultivo usará 5.1 mm"):
+        assert said in text
+    assert "riegue" not in text
+    assert 'lang="es"' in html(message)
+
+
+def test_a_plan_of_the_day_that_has_begun_says_today() -> None:
+    letter = evening(issued_at=ISSUED_AT + timedelta(hours=6))  # one in the morning of the day
+    assert plain(parsed(letter)).startswith("Water 2 of 3 blocks today, Thursday, July 16.")
+    assert plain(parsed(letter, language="es")).startswith("Regar 2 de 3 bloques hoy, jueves 16")
+
+
+def test_a_farm_without_weather_says_that_there_is_no_plan() -> None:
+    letter = evening(block_line("North", status="no-weather", numbers={}, outlook=(), volume_l=0.0))
+    message = parsed(letter)
+    assert "NO PLAN" in message["Subject"]
+    assert plain(message).startswith("NO PLAN for tomorrow")
+
+
+def test_the_parts_are_in_the_order_that_mail_programs_want() -> None:
+    message = parsed(evening())
+    assert [each.get_content_type() for each in message.walk()] == [
+        "multipart/mixed",
+        "multipart/alternative",
+        "text/plain",
+        "multipart/related",
+        "text/html",
+        "image/png",
+        "text/calendar",
+    ]
+    picture = part(message, "image/png")
+    assert f'src="cid:{picture["Content-ID"].strip("<>")}"' in html(message)
+    assert 'alt="Chart: when each block runs' in html(message)
+    assert len(picture.get_content()) < LARGEST_CHART_BYTES
+
+
+def test_the_calendar_holds_each_pulse_with_a_uid_that_stays() -> None:
+    before = Calendar.from_ical(part(parsed(evening()), "text/calendar").get_content())
+    letter = evening()
+    newer = replace(letter, blocks=tuple(replace(each, version=3) for each in letter.blocks))
+    after = Calendar.from_ical(part(parsed(newer), "text/calendar").get_content())
+    events = [(str(e["UID"]), e.start.isoformat(), e.duration.seconds // 60) for e in before.events]
+    assert events == [
+        ("pulse.brook.north.2026-07-16.1@mail.example.org", "2026-07-16T11:00:00+00:00", 69),
+        ("pulse.brook.south.2026-07-16.1@mail.example.org", "2026-07-16T12:10:00+00:00", 40),
+        ("pulse.brook.south.2026-07-16.2@mail.example.org", "2026-07-16T14:00:00+00:00", 35),
+    ]
+    assert [e["UID"] for e in after.events] == [e["UID"] for e in before.events]
+    assert {int(str(e["SEQUENCE"])) for e in before.events} == {0}
+    assert {int(str(e["SEQUENCE"])) for e in after.events} == {2}
+
+
+def test_headers_name_one_reader_and_how_to_stop() -> None:
+    message = parsed(evening())
+    assert message["To"] == "Ana Ejemplo <ana@example.org>"
+    assert message["From"] == "Plans <plans@mail.example.org>"
+    assert message["Message-ID"] == "<plan.brook.2026-07-16.v1.7@mail.example.org>"
+    assert message["List-Unsubscribe"].startswith("<https://farm.example.org/u/token-1>, <mailto:")
+    assert message["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    assert message["Auto-Submitted"] == "auto-generated"
+    assert "https://farm.example.org/u/token-1" in html(message)
+
+
+def test_without_https_one_click_is_not_promised() -> None:
+    identity = replace(IDENTITY, public_url="")
+    content = compose(evening(), reader(), STAMP, identity=identity)
+    message = message_from_bytes(content, policy=policy.default)
+    assert message["List-Unsubscribe-Post"] is None
+    assert message["List-Unsubscribe"].strip() == (
+        "<mailto:office@mail.example.org?subject=unsubscribe%20token-1>"
+    )
+
+
+HOSTILE = (
+    "Farm\r\nBcc: evil@example.net",
+    "Farm\nX: y",
+    "<script>alert(1)</script>",
+    '"><img src=https://evil.example/x>',
+    "Farm\u202egnp.exe",
+    "a\x00b\x1b[31mred",
+    "{farm} {0} %s %(x)s",
+    "=?utf-8?q?evil?=",
+    "N" * 500,
+    "\u2028\u2029\x85",
+    "$a_{b}$",
+)
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_name_reaches_no_header_and_no_markup(name: str) -> None:
+    letter = evening(
+        block_line(name, pulse("04:00", 69), block_id="brook.north"),
+        block_line("South"),
+        farm_name=name,
+    )
+    for said in (letter, weekly(block_week(name)), bulletin()):
+        message = parsed(said, name=name)
+        assert message["Bcc"] is None
+        assert message["X"] is None
+        assert len(message["To"].addresses) == 1
+        assert message["To"].addresses[0].addr_spec == "ana@example.org"
+        assert "\u202e" not in message["Subject"]
+        body = html(message)
+        assert "<script" not in body
+        assert "evil.example/x>" not in body
+        assert "\x1b" not in plain(message)
+
+
+@given(st.text())
+def test_a_clean_name_is_one_printable_line_of_at_most_sixty_characters(text: str) -> None:
+    name = clean(text)
+    assert name
+    assert len(name) <= LONGEST_NAME
+    assert len(name.splitlines()) == 1
+    assert all(character == " " or not character.isspace() for character in name)
+    assert clean(name) == name
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["a@b.example, evil@x.example", "a@b.example\r\nBcc: e@x.example", "no-address", "ä@b.example"],
+)
+def test_what_is_not_one_address_is_refused(address: str) -> None:
+    with pytest.raises(ValueError, match=r".+"):
+        compose(evening(), reader(mail_address=address), STAMP, identity=IDENTITY)
+
+
+@pytest.mark.parametrize("block_count", [1, 40, 120, 600])
+def test_a_mail_stays_small_and_says_what_it_leaves_out(block_count: int) -> None:
+    letter = evening(
+        *(
+            block_line(f"Block {n}", pulse("04:00", 60), pulse("08:00", 60), pulse("12:00", 60))
+            for n in range(block_count)
+        )
+    )
+    content = compose(letter, reader(language="es"), STAMP, identity=IDENTITY)
+    assert len(content) < LARGEST_BYTES
+    message = message_from_bytes(content, policy=policy.default)
+    text = plain(message)
+    shown_count = sum(1 for line in text.splitlines() if line.startswith("Block "))
+    if shown_count < block_count:
+        assert f"{block_count - shown_count} bloques más no caben en este correo" in text
+        assert f"{block_count - shown_count} bloques más no caben en este correo" in html(message)
+
+
+def test_no_line_is_longer_than_smtp_allows() -> None:
+    # RFC 5321 4.5.3.1.6: 1000 octets with the line end.
+    content = compose(evening(), reader(), STAMP, identity=IDENTITY)
+    assert max(map(len, content.split(b"\r\n"))) <= 998
+    assert b"\n" not in content.replace(b"\r\n", b"")
+
+
+def test_the_week_in_numbers() -> None:
+    letter = weekly(
+        block_week(
+            short_days_count=1,
+            assumed_days_count=2,
+            flow_verdict="the flow fell at once: a closed valve, a blocked filter or a pinched"
+            " line",
+            flow_change_fraction=-0.25,
+        )
+    )
+    message = parsed(letter)
+    text = plain(message)
+    assert message["Subject"] == ("Brook farm, week Mon, Jul 6 to Sun, Jul 12: 26,417 gal watered")
+    for said in (
+        "26,417 gal went out in all. Ran short: North.",
+        "Watered: 1.00",
+        "Crop used: 1.20",
+        "Rain: 0.50",
+        "Kept: 0.40",
+        "Soil short by: 0.20",
+        "Short in the afternoon on 1 day.",
+        "No runs reported on 2 days",
+        "Flow check: the flow fell at once",
+        "Change: -25%.",
+    ):
+        assert said in text
+    assert "Short in the afternoon on 1 day." in html(message)
+
+
+def test_the_bulletin_ranks_the_counties_and_shows_dashes_for_what_is_not_known() -> None:
+    text = plain(parsed(bulletin()))
+    assert text.startswith("Most water: Alder, 1.10 in.")
+    for said in ("Need: 1.10", "Hours: 13.2", "Rain: 0.20", "ET: 1.60", "of normal: 107%"):
+        assert said in text
+    assert "1 day of the week is a forecast." in text
+    assert "Need: -" in text
+    assert "nan" not in text.lower()
+
+
+def test_the_html_asks_for_nothing_from_outside() -> None:
+    text = html_of(evening(), reader(), STAMP, identity=IDENTITY)
+    assert "<img" not in text  # the chart is an extra of the mail, not of the preview
+    for source in ('src="http', "url(", "<link", "<script", "@import"):
+        assert source not in text

@@ -1,0 +1,165 @@
+"""Invented farms and counties behind the pages, and a reader who keeps cookies."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from service.api.app import create_app
+from service.bootstrap import Service
+from service.operations.manage_keys import make_key
+from tests.api.invented_farm import invented_service, load
+
+COUNTIES = """
+[[site]]
+id = "home"
+latitude = 35.91
+longitude = -79.22
+elevation = "510 ft"
+zone = "America/New_York"
+
+[[site]]
+id = "far"
+latitude = 35.2
+longitude = -80.1
+elevation = "510 ft"
+zone = "America/New_York"
+
+[[county]]
+code = "X01"
+name = "Alder <County> (invented)"
+site = "home"
+
+[[county]]
+code = "X02"
+name = "=Birch (invented)"
+site = "far"
+"""
+_TOKEN = re.compile(r'name="token" value="([^"]*)"')
+
+
+@dataclass(slots=True)
+class Reader:
+    """Somebody at a browser: keeps cookies, sends the token of the page that holds the form."""
+
+    app: FastAPI
+    cookies: httpx.Cookies = field(default_factory=httpx.Cookies)
+    origin: str = "http://127.0.0.1"
+    headers: dict[str, str] = field(default_factory=dict)
+
+    def request(self, method: str, path: str, **options: Any) -> httpx.Response:
+        """One request, no redirect followed."""
+
+        async def ask() -> httpx.Response:
+            async with httpx.AsyncClient(
+                transport=httpx.ASGITransport(app=self.app),
+                base_url=self.origin,
+                cookies=self.cookies,
+                headers=self.headers,
+            ) as client:
+                answer = await client.request(method, path, **options)
+                self.cookies = client.cookies
+                return answer
+
+        return asyncio.run(ask())
+
+    def get(self, path: str, **options: Any) -> httpx.Response:
+        """A page."""
+        return self.request("GET", path, **options)
+
+    def text(self, path: str) -> str:
+        """What a page that is there says."""
+        answer = self.get(path)
+        assert answer.status_code == 200, (path, answer.status_code, answer.text[:2000])
+        return unescape(answer.text)
+
+    def send(self, page: str, action: str | None = None, **fields: str) -> httpx.Response:
+        """Fill in a form of a page and send it."""
+        found = _TOKEN.search(self.get(page).text)
+        assert found is not None
+        return self.request("POST", action or page, data={"token": found[1], **fields})
+
+    def sign_in(self, key: str) -> httpx.Response:
+        """Sign in with a key."""
+        return self.send("/sign-in", key=key)
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    """Two farms, one evening's plans, two counties."""
+    with invented_service(tmp_path) as made:
+        load(made, COUNTIES)
+        yield made
+
+
+@pytest.fixture
+def reader(service: Service) -> Reader:
+    """Somebody on the machine itself, where no key was ever made."""
+    return Reader(create_app(service))
+
+
+@pytest.fixture(scope="session")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+    """An application whose farms no test changes."""
+    with invented_service(tmp_path_factory.mktemp("pages")) as made:
+        load(made, COUNTIES)
+        yield create_app(made)
+
+
+@pytest.fixture
+def looker(standing: FastAPI) -> Reader:
+    """Somebody on the machine itself who stores nothing."""
+    return Reader(standing)
+
+
+def key_for(service: Service, *scopes: str, farm_id: str | None = "test-farm") -> str:
+    """A key that opens what its scopes name."""
+    _, token = make_key(
+        "Ana <b>",
+        farm_id=farm_id,
+        scopes=scopes,
+        expires_at=None,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    return token
+
+
+def farm_of_many(block_count: int) -> str:
+    """A farm of so many like blocks."""
+    blocks = "".join(
+        f"""
+[[block]]
+id = "b{number}"
+crop = "grape-wine"
+area = "0.4 ha"
+row_spacing = "2.5 m"
+emitter_spacing = "0.6 m"
+emitter_flow = "2 L/h"
+soil = {{ texture = "loam" }}
+"""
+        for number in range(block_count)
+    )
+    return f"""
+[farm]
+id = "many"
+name = "Many (invented)"
+zone = "America/New_York"
+[[site]]
+id = "home"
+latitude = 35.91
+longitude = -79.22
+elevation = "510 ft"
+[[supply]]
+id = "well"
+flow = "400 gpm"
+{blocks}"""
