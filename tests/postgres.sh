@@ -5,6 +5,9 @@
 # package is missing it is installed, if that is allowed. Where no server can be had the tests run
 # on SQLite alone: said loudly, and a failure under CI. A URL that is set already is used as it is.
 
+# runuser is an administrator's program, which a plain PATH does not reach.
+PATH=$PATH:/usr/sbin:/sbin
+
 postgres_dir=
 
 # The newest version that the distribution has installed.
