@@ -165,6 +165,7 @@ PLAN: Final[dict[str, Any]] = {
             "source": "import",
             "kind": "forecast",
             "issued_at": "2026-07-14T23:00:00Z",
+            "attribution": None,
             "age_h": 0.0,
             "quantities": [
                 "tmax_c",
@@ -263,7 +264,11 @@ EXPLANATION: Final[dict[str, Any]] = {
                     "source": "import",
                     "kind": "forecast",
                     "issued_at": "2026-07-14T23:00:00Z",
+                    "attribution": None,
                     "name": "tmax_c",
+                    "fetched_at": "2026-07-14T23:00:00Z",
+                    "hours_present": None,
+                    "estimated_from": None,
                 }
             ],
         }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Annotated
 
 import numpy as np
@@ -17,7 +17,7 @@ from service.agronomy.units import (
     M_S_PER_MPH,
     MM_PER_INCH,
 )
-from service.bootstrap import Service, open_service
+from service.bootstrap import ATTRIBUTIONS, Service, open_service
 from service.cli import shown
 from service.cli.plan_text import headline, plan_document, sentence, show_plans
 from service.cli.terminal import (
@@ -33,7 +33,15 @@ from service.cli.terminal import (
 from service.errors import NotFound
 from service.operations.compare_counties import CountyComparison, compare_counties
 from service.operations.read_farms import list_farms, local_day
-from service.operations.read_plans import PlanView, explain, get_block, get_plan, list_plans
+from service.operations.read_plans import (
+    FieldOrigin,
+    PlanView,
+    explain,
+    field_origins,
+    get_block,
+    get_plan,
+    list_plans,
+)
 from service.records import FarmDefinition
 
 DAYS_PER_WEEK = 7
@@ -111,6 +119,32 @@ def _show_steps(view: PlanView, steps: tuple[Step, ...], units: UnitSystem) -> N
         table.add_row(step.label, _step_value(step, units), f"{step.worked} [{step.source}]")
         table.add_section()
     out.print(table)
+    _show_origins(view)
+
+
+def _show_origins(view: PlanView) -> None:
+    """Where the day's weather was taken from, source by source, and whom to thank."""
+    by_origin: dict[tuple[str, str, datetime], list[FieldOrigin]] = {}
+    for origin in field_origins(view.plan.basis, view.plan.day):
+        key = (origin.source, origin.kind, origin.issued_at)
+        by_origin.setdefault(key, []).append(origin)
+    if not by_origin:
+        paragraph("No source gave any weather of that day.")
+    for (source, kind, issued_at), fields in by_origin.items():
+        said = ", ".join(_field_words(field) for field in fields)
+        paragraph(f"From {source} ({kind}, issued {issued_at:%Y-%m-%d %H:%M} UTC): {said}.")
+        if source in ATTRIBUTIONS:
+            thanks = ATTRIBUTIONS[source]
+            paragraph(f"{thanks.text} ({thanks.url}, {thanks.licence})")
+
+
+def _field_words(field: FieldOrigin) -> str:
+    notes = []
+    if field.hours_present is not None:
+        notes.append(f"{field.hours_present:g} hours")
+    if field.estimated_from is not None:
+        notes.append(f"estimated from {field.estimated_from}")
+    return f"{field.name} ({', '.join(notes)})" if notes else field.name
 
 
 def _step_value(step: Step, units: UnitSystem) -> str:

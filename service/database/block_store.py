@@ -286,9 +286,7 @@ class SqlBlockStore:
             replace(
                 each.definition,
                 channels=tuple(
-                    channel
-                    for channel in each.definition.channels
-                    if channel.block_id in block_ids
+                    channel for channel in each.definition.channels if channel.block_id in block_ids
                 ),
             )
             for each in stored

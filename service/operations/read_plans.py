@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import cast
 
 from service.agronomy.reasoning import Numbers, Step, explain_plan
@@ -92,6 +92,47 @@ def explain(
     return Explanation(
         view=view, steps=explain_plan(numbers, weather_of_day(view.plan.basis, view.plan.day))
     )
+
+
+@dataclass(frozen=True, slots=True)
+class FieldOrigin:
+    """Where one weather quantity of a day was taken from."""
+
+    name: str
+    source: str
+    kind: str
+    issued_at: datetime
+    fetched_at: datetime
+    hours_present: float | None
+    """Hours of the day that the source had; None where it gave the day as a whole."""
+    estimated_from: str | None
+    """What the source's value was estimated from; None: it is the source's own."""
+
+
+def field_origins(basis: Mapping[str, object], day: date) -> list[FieldOrigin]:
+    """Where the weather of one day comes from, field by field, out of a plan's reasoning."""
+    row = cast(list[str], basis["days"]).index(day.isoformat())
+    origins = cast(list[Mapping[str, str]], basis["origins"])
+    notes = cast(Mapping[str, Mapping[str, Mapping[str, object]]], basis.get("field_notes", {}))
+    found = []
+    for name, places in cast(Mapping[str, list[int]], basis["origin_of"]).items():
+        if places[row] < 0:
+            continue
+        origin = origins[places[row]]
+        note = notes.get(name, {}).get(day.isoformat(), {})
+        hours, estimated = note.get("hours_present"), note.get("estimated_from")
+        found.append(
+            FieldOrigin(
+                name=name,
+                source=origin["source"],
+                kind=origin["kind"],
+                issued_at=datetime.fromisoformat(origin["issued_at"]),
+                fetched_at=datetime.fromisoformat(origin["fetched_at"]),
+                hours_present=float(hours) if isinstance(hours, int | float) else None,
+                estimated_from=estimated if isinstance(estimated, str) else None,
+            )
+        )
+    return found
 
 
 def weather_of_day(basis: Mapping[str, object], day: date) -> Numbers:

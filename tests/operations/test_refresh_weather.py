@@ -15,7 +15,7 @@ from sqlalchemy.engine import URL
 from service.agronomy.reasoning import PlanFlag
 from service.bootstrap import Service, open_service
 from service.operations.manage_farms import load_bundle
-from service.operations.read_plans import get_plan, read_balance
+from service.operations.read_plans import field_origins, get_plan, read_balance
 from service.operations.run_day import DayRun, run_day
 from service.records import PublishedPlan, SourceProblem
 from service.settings import Settings
@@ -247,3 +247,17 @@ def test_past_days_of_one_source_and_coming_days_of_another_make_a_plan(service:
 def test_no_site_is_no_question(service: Service, providers: FakeProviders) -> None:
     assert service.refreshers["open-meteo"](np.array([], dtype=np.int64), now=EVENING) == ()
     assert providers.requests == []
+
+
+def test_where_each_field_came_from_is_kept_with_what_the_source_said_of_it(
+    service: Service,
+) -> None:
+    refresh(service, "nws-grid")
+    evening(service)
+    plan = plan_of(service, ON + timedelta(days=1))
+    origins = {each.name: each for each in field_origins(plan.basis, plan.day)}
+    assert origins["tmax_c"].source == "nws-grid"
+    assert origins["tmax_c"].kind == "forecast"
+    assert origins["rs_mj_m2"].estimated_from is not None
+    assert origins["tmax_c"].estimated_from is None
+    assert origins["tmax_c"].fetched_at == EVENING

@@ -22,9 +22,9 @@ from service.api.schemas.facts import (
     word,
 )
 from service.api.schemas.waterworks import InjectionOut
-from service.api.schemas.weather import OriginOut, origins_on, row_of
+from service.api.schemas.weather import OriginOut, attribution_line, row_of
 from service.operations.plan_fertigation import planned_injection
-from service.operations.read_plans import PlanView
+from service.operations.read_plans import PlanView, field_origins
 
 OLD_WEATHER_H = 36.0  # own choice: a daily source that has missed a whole day
 
@@ -220,14 +220,15 @@ def _weather_sources(
     basis: Mapping[str, object], day: date, *, issued_at: datetime
 ) -> list[WeatherSourceOut]:
     quantities: dict[tuple[str, str, datetime], list[str]] = {}
-    for name, origin in origins_on(basis, row_of(basis, day)):
-        key = (origin["source"], origin["kind"], datetime.fromisoformat(origin["issued_at"]))
-        quantities.setdefault(key, []).append(name)
+    for origin in field_origins(basis, day):
+        key = (origin.source, origin.kind, origin.issued_at)
+        quantities.setdefault(key, []).append(origin.name)
     return [
         WeatherSourceOut(
             source=source,
             kind=kind,
             issued_at=issued,
+            attribution=attribution_line(source),
             age_h=round((issued_at - issued).total_seconds() / 3600.0, 2),
             quantities=names,
         )

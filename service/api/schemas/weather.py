@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Any, cast
+from typing import cast
 
 from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, field_flags, known
+from service.bootstrap import ATTRIBUTIONS
+from service.operations.read_plans import field_origins
 
 
 class OriginOut(Out):
@@ -17,6 +19,9 @@ class OriginOut(Out):
     source: str = Field(description="Name of the weather source.")
     kind: str = Field(description="`observed`, `analysis` or `forecast`.")
     issued_at: datetime = Field(description="When they were issued or recorded, UTC.")
+    attribution: str | None = Field(
+        description="Whom to thank wherever the values are shown, with licence; null: nobody asks."
+    )
 
 
 class WeatherValueOut(Out):
@@ -31,6 +36,13 @@ class WeatherOriginOut(OriginOut):
     """Where a given weather quantity was taken from."""
 
     name: str = Field(description="The given quantity, by name.")
+    fetched_at: datetime = Field(description="When this service took it in, UTC.")
+    hours_present: float | None = Field(
+        description="Hours of the day that the source had; null: it gave the day as a whole."
+    )
+    estimated_from: str | None = Field(
+        description="What the value was estimated from; null: it is the source's own."
+    )
 
 
 class WeatherDayOut(Out):
@@ -57,7 +69,17 @@ def weather_days(basis: Mapping[str, object]) -> list[WeatherDayOut]:
                 for name, values in fields.items()
             ],
             origins=[
-                WeatherOriginOut(name=name, **origin) for name, origin in origins_on(basis, row)
+                WeatherOriginOut(
+                    name=origin.name,
+                    source=origin.source,
+                    kind=origin.kind,
+                    issued_at=origin.issued_at,
+                    attribution=attribution_line(origin.source),
+                    fetched_at=origin.fetched_at,
+                    hours_present=origin.hours_present,
+                    estimated_from=origin.estimated_from,
+                )
+                for origin in field_origins(basis, date.fromisoformat(day))
             ],
         )
         for row, day in enumerate(cast(list[str], basis["days"]))
@@ -69,9 +91,7 @@ def row_of(basis: Mapping[str, object], day: date) -> int:
     return cast(list[str], basis["days"]).index(day.isoformat())
 
 
-def origins_on(basis: Mapping[str, object], row: int) -> Iterable[tuple[str, dict[str, Any]]]:
-    """Given quantities of a day with their origin, by name."""
-    origins = cast(list[dict[str, Any]], basis["origins"])
-    for name, places in cast(Mapping[str, list[int]], basis["origin_of"]).items():
-        if places[row] >= 0:
-            yield name, origins[places[row]]
+def attribution_line(source: str) -> str | None:
+    """Whom to thank for a source's values, or None."""
+    thanks = ATTRIBUTIONS.get(source)
+    return None if thanks is None else f"{thanks.text} ({thanks.url}, {thanks.licence})"
