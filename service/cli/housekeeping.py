@@ -19,7 +19,7 @@ from service.cli.terminal import (
 )
 from service.errors import Fault, SettingsInvalid
 from service.logs import configure_logs
-from service.operations.check_health import Health, check_health
+from service.operations.check_health import Health, SiteHealth, check_health
 from service.operations.manage_keys import has_live_key
 from service.settings import Settings, read_settings
 
@@ -78,6 +78,8 @@ def _show_health(settings: Settings, health: Health) -> None:
                 f"{len(site.missing_days)} days" if site.missing_days else "none",
             )
         out.print(table)
+        for site in health.sites:
+            _show_sources(site)
     problems = [*health.findings]
     problems += [f"site {site.site_id}: {text}" for site in health.sites for text in site.findings]
     problems += [
@@ -88,6 +90,13 @@ def _show_health(settings: Settings, health: Health) -> None:
         paragraph(f"! {text}")
     if not problems:
         out.print("Nothing needs attention.")
+
+
+def _show_sources(site: SiteHealth) -> None:
+    """Where yesterday's weather of a site and tomorrow's come from."""
+    for when, by_origin in site.sources.items():
+        for origin, names in by_origin.items():
+            paragraph(f"{site.site_id}, {when}: {', '.join(names)} from {origin}")
 
 
 def _health_document(settings: Settings, health: Health) -> dict[str, object]:
@@ -108,6 +117,7 @@ def _health_document(settings: Settings, health: Health) -> dict[str, object]:
                 "forecast_until_day": site.forecast_until_day,
                 "missing_days": site.missing_days,
                 "flag_day_counts": site.flag_day_counts,
+                "sources": site.sources,
                 "findings": site.findings,
             }
             for site in health.sites

@@ -17,7 +17,7 @@ from service.agronomy.daily_plan import crop_days
 from service.agronomy.records import Floats
 from service.agronomy.watering_rules import pulse_limits
 from service.agronomy.weather_day import FieldFlag
-from service.operations.gather_weather import GatheredWeather, gather_weather
+from service.operations.gather_weather import GatheredWeather, gather_weather, sources_on
 from service.operations.read_farms import local_day
 from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import BLOCK_NUMBERS, BlockDefinition
@@ -51,6 +51,8 @@ class SiteHealth:
     """Days between the first and the last observed one, at most 30 back, without temperatures."""
     flag_day_counts: Mapping[str, int]
     """Days with each flag worth noting, as ``field: flag``."""
+    sources: Mapping[str, Mapping[str, list[str]]]
+    """For yesterday and tomorrow: the fields by where they come from."""
     findings: tuple[str, ...]
 
 
@@ -166,6 +168,10 @@ def _site_healths(
                 forecast_until_day=until,
                 missing_days=missing,
                 flag_day_counts=counts,
+                sources={
+                    "yesterday": sources_on(gathered, column, today - timedelta(days=1)),
+                    "tomorrow": sources_on(gathered, column, today + timedelta(days=1)),
+                },
                 findings=_site_findings(
                     today,
                     last_observed,

@@ -204,6 +204,23 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
     return WeatherDocuments(documents=documents, digests=digests)
 
 
+def sources_on(gathered: GatheredWeather, site: int, day: date) -> dict[str, list[str]]:
+    """The fields of one day at a site by where they come from: source, kind and issue in words."""
+    row = int((np.datetime64(day) - gathered.days[0]).astype(np.int64))
+    found: dict[str, list[str]] = {}
+    for name, rows in gathered.chosen.row_of.items():
+        chosen = int(rows[row, site])
+        if chosen == NO_ROW:
+            continue
+        issued_at = gathered.rows.issued_at[chosen]
+        origin = (
+            f"{gathered.rows.sources[chosen]} {gathered.rows.kinds[chosen]}"
+            f" of {issued_at:%Y-%m-%d %H:%M} UTC"
+        )
+        found.setdefault(origin, []).append(name)
+    return found
+
+
 def _labels(rows: WeatherRows) -> list[dict[str, str]]:
     """Where each row comes from, in words."""
     fetched_at = rows.fetched_at or rows.issued_at

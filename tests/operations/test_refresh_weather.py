@@ -14,6 +14,7 @@ from sqlalchemy.engine import URL
 
 from service.agronomy.reasoning import PlanFlag
 from service.bootstrap import Service, open_service
+from service.operations.check_health import check_health
 from service.operations.manage_farms import load_bundle
 from service.operations.read_plans import field_origins, get_plan, read_balance
 from service.operations.run_day import DayRun, run_day
@@ -261,3 +262,15 @@ def test_where_each_field_came_from_is_kept_with_what_the_source_said_of_it(
     assert origins["rs_mj_m2"].estimated_from is not None
     assert origins["tmax_c"].estimated_from is None
     assert origins["tmax_c"].fetched_at == EVENING
+
+
+def test_the_health_check_says_where_yesterday_and_tomorrow_come_from(service: Service) -> None:
+    refresh(service, "open-meteo", "nws-grid")
+    health = check_health(
+        unit_of_work=service.unit_of_work, clock=service.clock, source_order=service.source_order
+    )
+    (site,) = health.sites
+    (yesterday,) = site.sources["yesterday"]
+    assert yesterday.startswith("open-meteo analysis of 2026-07-07")
+    assert "rain_mm" in site.sources["yesterday"][yesterday]
+    assert all("forecast" in origin for origin in site.sources["tomorrow"])
