@@ -53,6 +53,8 @@ class Service:
     clock: Clock
     check_schema: Callable[[], None] = lambda: None
     """Raises StorageFailed where the database is away or not at this version's schema."""
+    close: Callable[[], None] = lambda: None
+    """Gives all connections to the database back."""
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
     """What asks the weather services, by source."""
     farm_format: FarmFormat = field(default_factory=JsonFarmFormat)
@@ -86,6 +88,7 @@ def open_service(settings: Settings | None = None, *, clock: Clock | None = None
         unit_of_work=unit_of_work,
         clock=clock or SystemClock(),
         check_schema=lambda: check_schema(engine),
+        close=engine.dispose,
         refreshers=_refreshers(chosen, unit_of_work),
     )
 

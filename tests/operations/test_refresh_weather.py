@@ -57,7 +57,7 @@ def clock() -> FixedClock:
 
 
 @pytest.fixture
-def service(database_url: URL, providers: FakeProviders, clock: FixedClock) -> Service:
+def service(database_url: URL, providers: FakeProviders, clock: FixedClock) -> Iterator[Service]:
     made = open_service(
         Settings(
             database_url=database_url.render_as_string(hide_password=False),
@@ -75,7 +75,8 @@ def service(database_url: URL, providers: FakeProviders, clock: FixedClock) -> S
         unit_of_work=made.unit_of_work,
         clock=clock,
     )
-    return made
+    yield made
+    made.close()
 
 
 def refresh(service: Service, *names: str) -> list[SourceProblem]:
