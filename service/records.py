@@ -91,7 +91,7 @@ class SupplyDefinition:
 class BlockDefinition:
     """One irrigated block as it stands from ``valid_from`` on; all numbers SI, defaults filled in.
 
-    The fields from ``area_m2`` on up to ``supply_flow_share`` are plain numbers and are stored one
+    The fields from ``area_m2`` up to ``initial_depletion_mm`` are plain numbers and are stored one
     column each; ``BLOCK_NUMBERS`` lists them.
     """
 

@@ -8,7 +8,7 @@ Rows travel in chunks, so that memory does not grow with the number of blocks.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import date, datetime
+from datetime import datetime
 from functools import lru_cache
 from itertools import chain, islice
 from typing import Any
@@ -332,14 +332,3 @@ def _dtype(kind: object) -> str | None:
     if isinstance(kind, Date):
         return "datetime64[D]"
     return None
-
-
-def day_of(value: np.datetime64) -> date:
-    """The date behind one element of a Days array."""
-    found: date = value.astype("datetime64[D]").item()
-    return found
-
-
-def days_array(values: Sequence[date]) -> Days:
-    """Dates as an array."""
-    return np.array(values, dtype="datetime64[D]")
