@@ -18,7 +18,7 @@ import ipaddress
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, Final
 
 import numpy as np
@@ -43,6 +43,7 @@ from service.bootstrap import Service
 from service.errors import NotFound, RillwrightError
 from service.logs import get_logger
 from service.operations.manage_keys import Right
+from service.records import ApiKey
 
 NOTE_USES_EVERY: Final = timedelta(minutes=1)
 """How often the last use of keys is written, all keys together."""
@@ -100,8 +101,9 @@ class Gate:
         self._limits = Limits(service.settings)
         self._is_loopback = is_loopback
         self._keys = KeyRing(news)
+        self._callers: dict[str, tuple[ApiKey, Caller]] = {}
         self._uses: dict[str, datetime] = {}
-        self._uses_noted_at: datetime | None = None
+        self._note_uses_at = datetime.min.replace(tzinfo=UTC)
         self._lock = threading.Lock()
 
     def admits(self, scope: Scope, *, farm_id: str) -> bool:
@@ -137,12 +139,22 @@ class Gate:
         if key is None or not key.is_live(now):
             return _no_key(', error="invalid_token"')
         self._note_use(key.key_id, now)
-        return Caller(key.key_id, key.name, key.farm_id, key.scopes)
+        known = self._callers.get(key.key_id)
+        if known is None or known[0] is not key:
+            caller = Caller(key.key_id, key.name, key.farm_id, key.scopes)
+            self._callers[key.key_id] = known = (key, caller)
+        return known[1]
 
     def over_address_limit(self, scope: Scope) -> int | None:
         """Count a request that needs no key; the seconds to wait where it is one too many."""
         address = address_of(scope.get("client"))
         return self._limits.wait_s(key_id=address, address=address)
+
+    def over_link_limit(self, scope: Scope, mail_address: str) -> int | None:
+        """Count a link that is asked for by mail; the seconds to wait where it is one too many."""
+        return self._limits.link_wait_s(
+            mail_address=mail_address, address=address_of(scope.get("client"))
+        )
 
     def _over_limit(self, caller: Caller, scope: Scope) -> int | None:
         if caller is OPEN_CALLER:
@@ -150,12 +162,13 @@ class Gate:
         return self._limits.wait_s(key_id=caller.key_id, address=address_of(scope.get("client")))
 
     def _note_use(self, key_id: str, now: datetime) -> None:
+        self._uses[key_id] = now
+        if now < self._note_uses_at:
+            return
         with self._lock:
-            self._uses[key_id] = now
-            if self._uses_noted_at is not None and now - self._uses_noted_at < NOTE_USES_EVERY:
-                return
-            self._uses_noted_at = now
-            uses, self._uses = self._uses, {}
+            self._note_uses_at = now + NOTE_USES_EVERY
+            # A copy, as another thread may be about to note a use in the one that is replaced.
+            uses, self._uses = self._uses.copy(), {}
         asyncio.get_running_loop().run_in_executor(None, self._write_uses, uses)
 
     def _write_uses(self, uses: Mapping[str, datetime]) -> None:
@@ -185,7 +198,7 @@ class GuardedPaths:
                 wait_s = self._gate.over_address_limit(scope)
                 found = OPEN_CALLER if wait_s is None else _wait(wait_s)
             else:
-                if not self._news.are_current:
+                if not self._news.are_current():
                     await self._news.look()
                 found = self._gate.identify(scope)
         except RillwrightError as error:

@@ -10,9 +10,11 @@ problem documents where one is due. So this file decides nothing: it only says y
 from __future__ import annotations
 
 import re
+from itertools import count
 from random import getrandbits
 from time import perf_counter
 from typing import Final, Protocol
+from uuid import uuid4
 
 from starlette.types import Scope, Send
 
@@ -23,10 +25,13 @@ from service.errors import RillwrightError
 from service.metrics import RequestMetrics
 from service.ports import Clock
 
-_PROGRAM: Final = re.compile(r"/v1/controllers/([a-z0-9.-]{1,90})/program")
+_CONTROLLERS: Final = "/v1/controllers/"
+_PROGRAM: Final = "/program"
+_BLOCKS: Final = "/v1/blocks/"
+_PLAN: Final = "/plan"
+_ID: Final = re.compile(r"[a-z0-9.-]{1,90}")
 PROGRAM_ROUTE: Final = "/v1/controllers/{controller_id}/program"
 PLAN_ROUTE: Final = "/v1/blocks/{block_id}/plan"
-_PLAN: Final = re.compile(r"/v1/blocks/([a-z0-9.-]{1,90})/plan")
 
 
 class Gate(Protocol):
@@ -62,17 +67,17 @@ class HotPath:
         if scope["type"] != "http" or scope["method"] not in ("GET", "HEAD"):
             return False
         path: str = scope["path"]
-        if path.endswith("/program"):
-            match = _PROGRAM.fullmatch(path)
-            return match is not None and await self._answer_program(match[1], scope, send)
-        if path.endswith("/plan"):
-            match = _PLAN.fullmatch(path)
-            return match is not None and await self._answer_plan(match[1], scope, send)
+        if path.endswith(_PROGRAM) and path.startswith(_CONTROLLERS):
+            name = path[len(_CONTROLLERS) : -len(_PROGRAM)]
+            return await self._answer_program(name, scope, send)
+        if path.endswith(_PLAN) and path.startswith(_BLOCKS):
+            name = path[len(_BLOCKS) : -len(_PLAN)]
+            return await self._answer_plan(name, scope, send)
         return False
 
     async def _answer_program(self, controller_id: str, scope: Scope, send: Send) -> bool:
         began = perf_counter()
-        shown = self._programs.find(controller_id) if self._news.are_current else None
+        shown = self._programs.find(controller_id) if self._news.are_current() else None
         if shown is None:
             shown = await self._find_program(controller_id)
         if shown is None or shown.json is None:
@@ -93,8 +98,10 @@ class HotPath:
         return True
 
     async def _find_program(self, controller_id: str) -> Shown | None:
+        if _ID.fullmatch(controller_id) is None:
+            return None
         try:
-            if not self._news.are_current:
+            if not self._news.are_current():
                 await self._news.look()
             return self._programs.find(controller_id) or await self._programs.load(controller_id)
         except RillwrightError:
@@ -102,7 +109,7 @@ class HotPath:
 
     async def _answer_plan(self, block_id: str, scope: Scope, send: Send) -> bool:
         began = perf_counter()
-        if not self._news.are_current:
+        if not self._news.are_current():
             try:
                 await self._news.look()
             except RillwrightError:
@@ -151,13 +158,13 @@ class HotPath:
         return 200
 
 
+_IDS: Final = count(getrandbits(46))
+_ID_OF_PROCESS: Final = f"{uuid4()}"[:24].encode("ascii")
+
+
 def _new_id() -> bytes:
-    """A UUID (version 4, RFC 9562) as text, without the object that Python makes of one.
+    """A UUID as text (version 4, RFC 9562), chance at the start of the process and counted on.
 
     It names a request in a log and opens nothing, so it may be guessed.
     """
-    text = f"{getrandbits(128):032x}"
-    variant = "89ab"[int(text[16], 16) & 3]
-    return (f"{text[:8]}-{text[8:12]}-4{text[13:16]}-{variant}{text[17:20]}-{text[20:]}").encode(
-        "ascii"
-    )
+    return b"%s%012x" % (_ID_OF_PROCESS, next(_IDS))

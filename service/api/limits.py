@@ -7,12 +7,15 @@ exact limits over many processes sets them in the proxy.
 
 from __future__ import annotations
 
+import hashlib
 import ipaddress
 import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from threading import Timer
+from typing import Final
 
 from limits import RateLimitItem, parse
 from limits.storage import MemoryStorage
@@ -21,13 +24,39 @@ from limits.strategies import FixedWindowRateLimiter
 from service.errors import Fault, SettingsInvalid
 from service.settings import Settings
 
+LINKS_TO_ONE: Final = "3 per 15 minutes"
+"""Links to sign in that are sent to one mail address; as long as a link lasts."""
+LINKS_PER_ADDRESS: Final = "20 per 15 minutes"
+"""Links that one address may ask for; a packing house or a school may stand behind it."""
 _ALLOWED = "a limit such as '600/minute' or '20 per second'"
+
+
+SWEEP_EVERY_S: Final = 60.0
+MOST_SWEPT: Final = 10_000
+"""Counters looked at in one sweep, some milliseconds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rule:
     name: str
     item: RateLimitItem
+    most: int
+    window_s: int
+
+
+class _NoTimer(Timer):
+    """Stands where the storage would else start a thread, up to a hundred times a second.
+
+    The storage drops a counter that has run out when it is asked for; the thread only drops those
+    that nobody asks for any more, which :meth:`Limits._sweep` does once a minute.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(0.0, lambda: None)
+
+    def is_alive(self) -> bool:
+        """Say that it is, so that no other one is started."""
+        return True
 
 
 @lru_cache(maxsize=16_384)
@@ -41,10 +70,15 @@ class Limits:
 
     def __init__(self, settings: Settings) -> None:
         self._storage = MemoryStorage()
+        self._storage.timer.cancel()
+        self._storage.timer = _NoTimer()
+        self._sweep_at = time.monotonic() + SWEEP_EVERY_S
         self._counter = FixedWindowRateLimiter(self._storage)
         self._per_key = _rule("requests_per_key", settings.requests_per_key)
         self._per_address = _rule("requests_per_address", settings.requests_per_address)
         self._failures = _rule("refused_keys_per_address", settings.refused_keys_per_address)
+        self._links_to_one = _rule("links_to_one", LINKS_TO_ONE)
+        self._links_per_address = _rule("links_per_address", LINKS_PER_ADDRESS)
 
     def wait_s(self, *, key_id: str, address: str) -> int | None:
         """Count a request; the seconds to wait where it is one too many, else None."""
@@ -60,10 +94,25 @@ class Limits:
             return self._seconds_left(self._failures, address)
         return None
 
+    def link_wait_s(self, *, mail_address: str, address: str) -> int | None:
+        """Count a link that ``address`` asks for to a mail address; as :meth:`wait_s`."""
+        to_one = hashlib.sha256(mail_address.lower().encode()).hexdigest()
+        for rule, who in ((self._links_per_address, address), (self._links_to_one, to_one)):
+            if not self._count(rule, who):
+                return self._seconds_left(rule, who)
+        return None
+
     def _count(self, rule: _Rule, who: str) -> bool:
         """Count one more; False: it is one too many. What the limiter's own ``hit`` does."""
-        item = rule.item
-        return self._storage.incr(_counted_as(rule, who), item.get_expiry()) <= item.amount
+        if time.monotonic() >= self._sweep_at:
+            self._sweep()
+        return self._storage.incr(_counted_as(rule, who), rule.window_s) <= rule.most
+
+    def _sweep(self) -> None:
+        """Have the storage drop what has run out; asking for a counter does that."""
+        self._sweep_at = time.monotonic() + SWEEP_EVERY_S
+        for name in list(self._storage.expirations)[:MOST_SWEPT]:
+            self._storage.get(name)
 
     def _seconds_left(self, rule: _Rule, name: str) -> int:
         ends = self._counter.get_window_stats(rule.item, rule.name, name).reset_time
@@ -90,9 +139,10 @@ def _household(host: str) -> str:
 
 def _rule(name: str, text: str) -> _Rule:
     try:
-        return _Rule(name, parse(text))
+        item = parse(text)
     except ValueError as error:
         raise SettingsInvalid(
             "the settings cannot be used",
             [Fault(f"RILLWRIGHT_{name.upper()}", repr(text), _ALLOWED)],
         ) from error
+    return _Rule(name, item, item.amount, item.get_expiry())

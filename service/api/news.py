@@ -2,9 +2,10 @@
 
 Copies that a process keeps are good for as long as the marks of change stand still. A request that
 comes a second or more after the last look waits for the next one, so nothing older than a second is
-ever served as current. Who changes something through this process sees it with the next request. If
-the database cannot be asked, the request fails rather than being answered from copies that may have
-been revoked.
+ever served as current. Where requests come in a stream none waits: the first of them that comes
+after less than half of that time begins the next look and is itself answered from the copies. Who
+changes something through this process sees it with the next request. If the database cannot be
+asked, the request fails rather than being answered from copies that may have been revoked.
 """
 
 from __future__ import annotations
@@ -16,7 +17,9 @@ from typing import Final
 
 from service.ports import UnitOfWork, UnitOfWorkFactory
 
-LOOK_EVERY_S: Final = 1.0
+GOOD_FOR_S: Final = 1.0
+LOOK_AGAIN_AFTER_S: Final = 0.4
+"""Leaves a look the rest of the second to read what a whole region's evening has changed."""
 Read = Callable[[UnitOfWork, int], object]
 """Reads what a listener needs in the unit of work that found news; is given the old mark."""
 Heard = Callable[[object], None]
@@ -42,10 +45,18 @@ class News:
         """The topic's mark as last seen."""
         return self._marks.get(topic, 0)
 
-    @property
     def are_current(self) -> bool:
-        """Whether the last look is less than a second old; if not, await :meth:`look`."""
-        return monotonic() - self._looked_at < LOOK_EVERY_S
+        """Whether the last look is less than a second old; if not, await :meth:`look`.
+
+        To be called in the event loop, since it may begin the next look.
+        """
+        age_s = monotonic() - self._looked_at
+        if age_s < LOOK_AGAIN_AFTER_S:
+            return True
+        if age_s >= GOOD_FOR_S:
+            return False
+        self._begin_look()
+        return True
 
     def expire(self) -> None:
         """Have the next request look again: this process has changed something itself."""
@@ -54,10 +65,16 @@ class News:
 
     async def look(self) -> None:
         """Look for news unless that was done within the last second; all callers share one look."""
-        while not self.are_current:
-            if self._look is None or self._look.done():
-                self._look = asyncio.create_task(self._look_once())
-            await asyncio.shield(self._look)
+        while not self.are_current():
+            await asyncio.shield(self._begin_look())
+
+    def _begin_look(self) -> asyncio.Task[None]:
+        """The look under way, else a new one."""
+        if self._look is None or self._look.done():
+            self._look = asyncio.create_task(self._look_once())
+            # Nobody may be waiting for it; whoever comes too late meets the same fault himself.
+            self._look.add_done_callback(lambda look: look.cancelled() or look.exception())
+        return self._look
 
     async def _look_once(self) -> None:
         began, expiries = monotonic(), self._expiries
