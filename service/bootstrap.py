@@ -4,24 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
+from service.agronomy.records import Ints
+from service.attributions import ATTRIBUTIONS
 from service.database.engine import make_engine
 from service.database.migrate import check_schema, upgrade
 from service.database.session import unit_of_work_factory
-from service.errors import InputInvalid, SettingsInvalid
+from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
 from service.operations.refresh_weather import WeatherRefresh
+from service.operations.replan_after import Replanning
 from service.ports import (
     AfterPublish,
     Clock,
     ComposeMail,
     FarmFormat,
     RefreshWeather,
+    UnitOfWork,
     UnitOfWorkFactory,
 )
-from service.records import Attribution
 from service.settings import Settings, read_settings
 from service.weather_sources.http import HttpPolicy, WeatherHttp
 from service.weather_sources.nasa_power import NasaPower
@@ -62,14 +65,12 @@ class Service:
     @property
     def after_publish(self) -> AfterPublish | None:
         """What is done in the transaction that publishes plans; nothing where no mail is sent."""
-        if not self.settings.mail_host:
-            return None
-        # The compiled kernels: loaded where plans are made, not by every process.
-        from service.operations.evening_mail import (  # noqa: PLC0415 - slow to load
-            queue_evening_mails,
-        )
+        return _order_mails if self.settings.mail_host else None
 
-        return queue_evening_mails
+    @property
+    def replanning(self) -> Replanning:
+        """What every report and change replaces plans with."""
+        return Replanning(self.clock, self.source_order, self.after_publish)
 
     @property
     def source_order(self) -> Mapping[str, int]:
@@ -77,11 +78,24 @@ class Service:
         return {name: rank + 1 for rank, name in enumerate(self.settings.source_order)}
 
 
+def _order_mails(unit: UnitOfWork, farm_keys: Ints, *, day: date, issued_at: datetime) -> int:
+    # The compiled kernels: loaded where plans are made, not by every process.
+    from service.operations.evening_mail import (  # noqa: PLC0415 - slow to load
+        queue_evening_mails,
+    )
+
+    return queue_evening_mails(unit, farm_keys, day=day, issued_at=issued_at)
+
+
 def open_service(settings: Settings | None = None, *, clock: Clock | None = None) -> Service:
     """The service on its database; raises StorageFailed where that is not migrated."""
     chosen = settings or read_settings()
     engine = make_engine(chosen.database_url)
-    check_schema(engine)
+    try:
+        check_schema(engine)
+    except StorageFailed:
+        engine.dispose()
+        raise
     unit_of_work = unit_of_work_factory(engine)
     return Service(
         settings=chosen,
@@ -127,12 +141,6 @@ def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str
         ),
     }
     return {name: made[name] for name in settings.weather_services}
-
-
-ATTRIBUTIONS: Mapping[str, Attribution] = {
-    source.attribution.source: source.attribution for source in (OpenMeteo, NasaPower, NwsGrid)
-}
-"""Whom to thank for weather, by source."""
 
 
 def make_composer(service: Service) -> ComposeMail:

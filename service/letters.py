@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from typing import Final
 
 from service.records import Attribution
 
@@ -30,6 +31,17 @@ class ExpectedDay:
     day: date
     expected_min: float | None
     """None: not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class InjectionLine:
+    """Fertiliser that is to go into a block on the day of the letter."""
+
+    products: tuple[tuple[str, float], ...]
+    """Name, and mass in kg."""
+    spans: tuple[tuple[datetime, datetime], ...]
+    """When the injector runs; aware. Empty: it does not fit into the pulses."""
+    injector_l_per_h: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +68,8 @@ class BlockLine:
     outlook: tuple[ExpectedDay, ...]
     dry_day: date | None
     """Day on which the block, unwatered, runs short; None: not within the outlook."""
+    injection: InjectionLine | None = None
+    """None: nothing is ordered."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,7 +179,18 @@ class BulletinLetter:
     attributions: tuple[Attribution, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignInLetter:
+    """A link that opens the pages once."""
+
+    lasts: timedelta
+
+
 Letter = EveningLetter | WeeklyLetter | BulletinLetter
+AnyLetter = Letter | SignInLetter
+"""What is on a list, and what somebody asked for once."""
+SIGN_IN_LINK: Final = "/sign-in/mail"
+"""Path of the pages that the token of a sign-in mail is put behind."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,4 +200,5 @@ class MailStamp:
     message_id: str
     """Without the angle brackets."""
     written_at: datetime
-    unsubscribe_token: str
+    link_token: str
+    """Of the link in the mail: stops the mails of a list, or signs in."""

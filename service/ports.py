@@ -12,13 +12,14 @@ from types import TracebackType
 from typing import Protocol, Self
 
 from service.agronomy.records import Days, Ints
-from service.letters import Letter, MailStamp
+from service.letters import AnyLetter, MailStamp
 from service.records import (
     ApiKey,
     AppliedWater,
     Attribution,
     BalanceState,
     BlockDefinition,
+    BlockLabel,
     BlockTable,
     BreakerState,
     CatchTest,
@@ -38,12 +39,14 @@ from service.records import (
     MailOrder,
     MailRow,
     MeteredRuns,
+    NewVersions,
     NoWaterPeriod,
     Pause,
     Person,
     PlanMark,
     PlanRows,
     PlansInForce,
+    PlanText,
     PlanVersion,
     ProgramRow,
     PublishedPlan,
@@ -117,6 +120,10 @@ class BlockStore(Protocol):
         """All blocks of these farms in force on ``day``, by key."""
         ...
 
+    def read_labels(self, block_keys: Ints, *, day: date) -> dict[int, BlockLabel]:
+        """What these blocks are called on a day, by key."""
+        ...
+
     def count_blocks(self, farm_keys: Ints, *, day: date) -> dict[int, int]:
         """Number of blocks in force on ``day`` per farm key; 0 where there are none."""
         ...
@@ -138,7 +145,10 @@ class BlockStore(Protocol):
         ...
 
     def find_users(self, site_keys: Ints) -> dict[int, tuple[str, ...]]:
-        """Ids of the farms whose blocks draw on each site or once did; others are missing."""
+        """Ids of the farms that name each site, or whose blocks draw on it or once did.
+
+        Sites of no farm are missing.
+        """
         ...
 
     def read_supply_table(self, farm_keys: Ints) -> SupplyTable:
@@ -163,6 +173,10 @@ class WeatherArchive(Protocol):
 
     def find_span(self, site_key: int, *, kind: str | None = None) -> tuple[date, date] | None:
         """First and last day with a row, or None."""
+        ...
+
+    def list_last_days(self, site_keys: Ints, *, kind: str) -> dict[int, date]:
+        """Last day with a row of the kind, by site key; sites without one are missing."""
         ...
 
     def list_freshness(self, site_keys: Ints, *, first_day: date) -> list[SiteFreshness]:
@@ -208,12 +222,26 @@ class LedgerStore(Protocol):
 class PlanStore(Protocol):
     """Plans as immutable versions, and the runs that growers report."""
 
-    def publish(self, rows: PlanRows, *, issued_at: datetime) -> int:
+    def publish(self, rows: PlanRows, *, issued_at: datetime) -> NewVersions:
         """Store a new version of each plan whose digest differs from the one in force.
 
         The version in force before it is marked superseded. A ``no-weather`` plan never
-        supersedes one that has minutes. Returns the number of new versions.
+        supersedes one that has minutes.
         """
+        ...
+
+    def save_texts(
+        self, block_keys: Ints, texts: Sequence[bytes], *, day: date, drop_before: date
+    ) -> None:
+        """Store these blocks' plans of a day as they are read, and drop those of older days."""
+        ...
+
+    def find_text(self, block_id: str, *, day: date | None) -> PlanText | None:
+        """The plan in force as it is read, of the latest day planned if None; None: not stored."""
+        ...
+
+    def forget_texts(self, farm_id: str) -> None:
+        """Drop what is stored of a farm's plans as they are read."""
         ...
 
     def save_basis(
@@ -754,6 +782,38 @@ class OutboxStore(Protocol):
         ...
 
 
+class SignInStore(Protocol):
+    """Links by mail that open the pages: who asked for one, and whether it was used."""
+
+    def ask(self, mail_address: str, *, at: datetime) -> None:
+        """Note that somebody asked for a link to an address, be it known or not."""
+        ...
+
+    def has_asked(self) -> bool:
+        """Whether anybody waits for a link."""
+        ...
+
+    def take_asked(self) -> list[tuple[str, datetime]]:
+        """Address and time of all who wait, who then wait no more."""
+        ...
+
+    def find_people(self, mail_address: str) -> list[KnownPerson]:
+        """The people behind an address, whatever its letters' case; the exact ones first."""
+        ...
+
+    def count_links(self, person_key: int, *, since: datetime) -> int:
+        """How many links were ordered for a person since."""
+        ...
+
+    def find_link(self, token_digest: str, *, now: datetime) -> KnownPerson | None:
+        """Whom a link signs in; None where it is not known, used or too old."""
+        ...
+
+    def use_link(self, token_digest: str, *, now: datetime) -> KnownPerson | None:
+        """As :meth:`find_link`, and the link is used: one caller alone gets the person."""
+        ...
+
+
 class AfterPublish(Protocol):
     """What else is to be done where new plans are published, in the same transaction."""
 
@@ -767,7 +827,7 @@ class AfterPublish(Protocol):
 class ComposeMail(Protocol):
     """Writes a letter as the bytes of one mail to one person."""
 
-    def __call__(self, letter: Letter, reader: Person, stamp: MailStamp) -> bytes:
+    def __call__(self, letter: AnyLetter, reader: Person, stamp: MailStamp) -> bytes:
         """The message, ready to be sent; the same letter and stamp say the same."""
         ...
 
@@ -816,6 +876,7 @@ class UnitOfWork(Protocol):
     calendars: CalendarStore
     people: PeopleStore
     outbox: OutboxStore
+    sign_ins: SignInStore
 
     def __enter__(self) -> Self:
         """Begin the transaction."""

@@ -695,6 +695,37 @@ class PlanRows:
 
 
 @dataclass(frozen=True, slots=True)
+class NewVersions:
+    """Which of the rows that were to be published became new versions."""
+
+    rows: Ints
+    """Their places among the rows."""
+    versions: Ints
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return int(self.rows.size)
+
+
+@dataclass(frozen=True, slots=True)
+class BlockLabel:
+    """What a plan calls its block."""
+
+    block_id: str
+    name: str
+    farm_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanText:
+    """A plan as it is read, and the farm it belongs to."""
+
+    farm_id: str
+    text: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class PlansInForce:
     """The plans in force for a day, in the order of the blocks asked for."""
 
@@ -704,6 +735,8 @@ class PlansInForce:
     """Start and length of each pulse, in minutes."""
     need_mm: Floats
     """Net need that the plan answers; NaN where there is none or it was not known."""
+    order_keys: tuple[str, ...]
+    """Which injection order the plan answers; empty where there was none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

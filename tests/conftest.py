@@ -15,6 +15,9 @@ from hypothesis import HealthCheck, settings
 
 ROOT = Path(__file__).resolve().parent.parent
 
+pytest_plugins = ["tests.databases"]
+"""The databases that tests of every folder run on."""
+
 
 def _kernel_cache_dir() -> Path:
     """A place for numba's compiled kernels, named after the sources that they come from.
@@ -24,7 +27,7 @@ def _kernel_cache_dir() -> Path:
     """
     digest = hashlib.sha256()
     for room in ("service/agronomy", "service/waterworks"):
-        for path in sorted((ROOT / room).rglob("*.py")):
+        for path in (ROOT / "service" / "kernels.py", *sorted((ROOT / room).rglob("*.py"))):
             digest.update(path.relative_to(ROOT).as_posix().encode() + b"\0" + path.read_bytes())
     return ROOT / ".cache" / "kernels" / digest.hexdigest()[:16]
 

@@ -1,8 +1,8 @@
 """Fresh databases for tests: SQLite always, PostgreSQL where RILLWRIGHT_TEST_POSTGRES_URL says.
 
 The URL names a database in which the tests may create others, for example
-``postgresql+psycopg://postgres@127.0.0.1:5432/postgres``. Every test finds a database that the
-migrations have built, without rows.
+``postgresql+psycopg://postgres@127.0.0.1:5432/postgres``. Every test that opens a database gets it
+from here, empty or copied from one that was filled once, and so runs on both kinds.
 """
 
 from __future__ import annotations
@@ -10,33 +10,29 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 import pytest
 from sqlalchemy import Engine, create_engine
 from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import NullPool
 
 from service.database.migrate import upgrade
 from service.database.session import make_engine, unit_of_work_factory
 from service.database.tables import metadata
 from service.ports import UnitOfWorkFactory
 
+if TYPE_CHECKING:
+    from service.bootstrap import Service
+
 POSTGRES_SETTING = "RILLWRIGHT_TEST_POSTGRES_URL"
 
 KINDS = ["sqlite", *(["postgresql"] if os.environ.get(POSTGRES_SETTING) else [])]
-
-__all__ = [
-    "database_kind",
-    "database_url",
-    "empty_url",
-    "engine",
-    "migrated",
-    "open_unit",
-    "own_url",
-    "shared_url",
-]
 
 
 def _server_url() -> URL:
@@ -44,24 +40,30 @@ def _server_url() -> URL:
 
 
 def _on_server(*statements: str, url: URL | None = None) -> None:
-    server = create_engine(url or _server_url(), isolation_level="AUTOCOMMIT")
+    server = create_engine(url or _server_url(), isolation_level="AUTOCOMMIT", poolclass=NullPool)
     with server.connect() as connection:
         for statement in statements:
             connection.exec_driver_sql(statement)
-    server.dispose()
 
 
 @contextmanager
 def new_database(kind: str, folder: Path, *, template: URL | None = None) -> Iterator[URL]:
-    """A database, empty or copied from a template, that is gone afterwards."""
+    """A database, empty or copied from a template, that is gone afterwards.
+
+    Nobody may be connected to the template meanwhile: PostgreSQL refuses, and SQLite would hold
+    rows in a second file.
+    """
     name = f"rillwright_{uuid4().hex}"
     if kind == "sqlite":
         path = folder / f"{name}.db"
         if template is not None:
+            held_open = [f"{template.database}{tail}" for tail in ("-wal", "-journal")]
+            assert not any(map(os.path.exists, held_open)), f"a connection is open: {template}"
             shutil.copyfile(str(template.database), path)
         yield make_url(f"sqlite:///{path}")
         return
-    source = "" if template is None else f' TEMPLATE "{template.database}"'
+    # As files, since the server of the tests does not wait for the disk: 30 ms; as log, 60 ms.
+    source = "" if template is None else f' TEMPLATE "{template.database}" STRATEGY FILE_COPY'
     _on_server(f'CREATE DATABASE "{name}"{source}')
     try:
         yield _server_url().set(database=name)
@@ -69,10 +71,113 @@ def new_database(kind: str, folder: Path, *, template: URL | None = None) -> Ite
         _on_server(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
+@contextmanager
+def copied(template: URL, folder: Path) -> Iterator[URL]:
+    """A database of the template's kind with the same rows, that is gone afterwards."""
+    with new_database(template.get_backend_name(), folder, template=template) as url:
+        yield url
+
+
+@contextmanager
+def lent(template: URL, folder: Path) -> Iterator[URL]:
+    """A database with the template's rows, which the tests of PostgreSQL have in turn.
+
+    Putting the rows back takes 15 ms there, and a new database several times that. The template
+    must stay as it is from the first time on; who changes the schema takes a copy instead.
+    """
+    if template.get_backend_name() == "sqlite":
+        with copied(template, folder) as url:
+            yield url
+        return
+    name = str(template.database)
+    if name not in _lendings:
+        _lendings[name] = _Lending(template, _keep_rows(template))
+    lending = _lendings[name]
+    url = lending.take()
+    yield url
+    lending.free.append(url)
+
+
+@dataclass(slots=True)
+class _Lending:
+    """Copies of a template that are free again, and the statement that puts their rows back."""
+
+    template: URL
+    put_back: str
+    free: list[URL] = field(default_factory=list)
+    stack: ExitStack = field(default_factory=ExitStack)
+
+    def take(self) -> URL:
+        """A copy, made anew where none is free or what a test did to it cannot be undone."""
+        while self.free:
+            url = self.free.pop()
+            try:
+                _on_server("SET lock_timeout = '5s'", self.put_back, url=url)
+            except DBAPIError:
+                continue
+            return url
+        return self.stack.enter_context(new_database("postgresql", Path(), template=self.template))
+
+
+_lendings: dict[str, _Lending] = {}
+
+
+def _keep_rows(template: URL) -> str:
+    """Store each table once more beside itself; returns what puts the rows back in any copy."""
+    names = list(metadata.tables)
+    _on_server(
+        "DROP SCHEMA IF EXISTS kept CASCADE",  # that of the database it was copied from
+        "CREATE SCHEMA kept",
+        *(f'CREATE TABLE kept."{name}" AS SELECT * FROM public."{name}"' for name in names),
+        url=template,
+    )
+    server = create_engine(template, poolclass=NullPool)
+    with server.connect() as connection:
+        sequences = connection.exec_driver_sql(
+            "SELECT sequencename, coalesce(last_value, 1), last_value IS NOT NULL"
+            " FROM pg_sequences WHERE schemaname = 'public'"
+        ).all()
+    steps = [
+        # Foreign keys are not looked at, so that the order of the tables does not matter.
+        "SET LOCAL session_replication_role = replica",
+        *(f'DELETE FROM public."{name}"' for name in names),
+        *(f'INSERT INTO public."{name}" SELECT * FROM kept."{name}"' for name in names),
+        *(
+            f"PERFORM setval('public.\"{name}\"', {value}, {is_called})"
+            for name, value, is_called in sequences
+        ),
+    ]
+    return "DO $$ BEGIN " + "; ".join(steps) + "; END $$"
+
+
+def address(url: URL) -> str:
+    """The database as a setting names it."""
+    return url.render_as_string(hide_password=False)
+
+
+def stored_bytes(url: URL | str) -> bytes:
+    """Whatever a database holds, to look for what it must not hold."""
+    parsed = make_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        path = Path(str(parsed.database))
+        return b"".join(each.read_bytes() for each in path.parent.glob(f"{path.name}*"))
+    server = create_engine(parsed, poolclass=NullPool)
+    with server.connect() as connection:
+        found = [
+            row
+            for name in metadata.tables
+            for (row,) in connection.exec_driver_sql(f'SELECT held::text FROM "{name}" AS held')
+        ]
+    return "\n".join(found).encode()
+
+
 @pytest.fixture(scope="session", params=KINDS)
-def database_kind(request: pytest.FixtureRequest) -> str:
+def database_kind(request: pytest.FixtureRequest) -> Iterator[str]:
     """``sqlite`` or ``postgresql``."""
-    return str(request.param)
+    yield str(request.param)
+    for lending in _lendings.values():
+        lending.stack.close()
+    _lendings.clear()
 
 
 @pytest.fixture(scope="session")
@@ -93,31 +198,17 @@ def empty_url(database_kind: str, tmp_path: Path) -> Iterator[URL]:
 
 
 @pytest.fixture
-def own_url(database_kind: str, migrated: URL, tmp_path: Path) -> Iterator[URL]:
+def own_url(migrated: URL, tmp_path: Path) -> Iterator[URL]:
     """A database at head, without rows, whose schema the test may change."""
-    with new_database(database_kind, tmp_path, template=migrated) as url:
-        yield url
-
-
-@pytest.fixture(scope="session")
-def shared_url(
-    database_kind: str, migrated: URL, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[URL]:
-    """A database at head that tests on PostgreSQL use in turn: a new one takes half a second."""
-    with new_database(database_kind, tmp_path_factory.mktemp("shared"), template=migrated) as url:
+    with copied(migrated, tmp_path) as url:
         yield url
 
 
 @pytest.fixture
-def database_url(database_kind: str, shared_url: URL, tmp_path: Path) -> URL:
-    """A database at head, without rows."""
-    if database_kind == "sqlite":
-        path = tmp_path / "rillwright.db"
-        shutil.copyfile(str(shared_url.database), path)
-        return make_url(f"sqlite:///{path}")
-    names = ", ".join(f'"{name}"' for name in metadata.tables)
-    _on_server(f"TRUNCATE {names} RESTART IDENTITY", url=shared_url)
-    return shared_url
+def database_url(migrated: URL, tmp_path: Path) -> Iterator[URL]:
+    """A database at head, without rows, whose schema stays as it is."""
+    with lent(migrated, tmp_path) as url:
+        yield url
 
 
 @pytest.fixture
@@ -132,3 +223,27 @@ def engine(database_url: URL) -> Iterator[Engine]:
 def open_unit(engine: Engine) -> UnitOfWorkFactory:
     """Opens units of work on a database at head."""
     return unit_of_work_factory(engine)
+
+
+# What plans a farm is imported when it is first asked for, so that the tests of the pure rooms do
+# not load the whole service.
+
+
+@pytest.fixture(scope="session")
+def planned_database(migrated: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
+    """The invented farm's database, which tests copy: planning it anew takes a second each time."""
+    from tests.api.invented_farm import fill, opened_service
+
+    with copied(migrated, tmp_path_factory.mktemp("planned")) as url:
+        with opened_service(url) as service:
+            fill(service)
+        yield url
+
+
+@pytest.fixture
+def own_service(planned_database: URL, tmp_path: Path) -> Iterator[Service]:
+    """The invented farm, planned once, which one test may change."""
+    from tests.api.invented_farm import opened_service
+
+    with lent(planned_database, tmp_path) as url, opened_service(url) as made:
+        yield made

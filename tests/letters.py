@@ -27,7 +27,7 @@ THANKS = Attribution("sky", "Weather by an invented service", "https://sky.examp
 STAMP = MailStamp(
     message_id="plan.brook.2026-07-16.v1.7@mail.example.org",
     written_at=ISSUED_AT,
-    unsubscribe_token="token-1",
+    link_token="token-1",
 )
 
 

@@ -22,11 +22,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.agronomy.records import Ints
+from service.bootstrap import Service
 from service.logs import QUIET_LOGGERS, configure_logs, get_logger, log_context, printable
 from service.operations import run_day as evening
 from service.operations.run_due import Duties, run_due
 from service.records import SourceProblem
-from tests.api.invented_farm import FARM_ID, invented_service, plan_evening
+from tests.api.invented_farm import FARM_ID, plan_evening
 
 ROOT = Path(__file__).resolve().parent.parent
 HOSTILE = "x\n2026-07-14T23:00:00.000Z error   forged\r\x1b[2J\x85\u2028\u202e outcome=done"
@@ -228,11 +229,10 @@ def test_the_pure_rooms_do_not_log() -> None:
 
 
 def test_an_evening_tells_its_counts_and_the_seconds_of_its_phases(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
+    capsys: pytest.CaptureFixture[str], own_service: Service
 ) -> None:
-    with invented_service(tmp_path) as service:
-        configure_logs("json")
-        assert plan_evening(service) == []
+    configure_logs("json")
+    assert plan_evening(own_service) == []
     (line,) = [each for each in documents(capsys) if each["event"] == "evening run done"]
     assert (line["on"], line["farm_count"], line["failed_farm_count"]) == ("2026-07-14", 2, 0)
     assert line["block_count"] == 3
@@ -241,23 +241,22 @@ def test_an_evening_tells_its_counts_and_the_seconds_of_its_phases(
 
 
 def test_weather_that_is_missing_is_told_by_run_source_and_site(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path
+    capsys: pytest.CaptureFixture[str], own_service: Service
 ) -> None:
     def refresh(site_keys: Ints, *, now: datetime) -> list[SourceProblem]:
         assert site_keys.size == 2
         return [SourceProblem("nearby", f"site-{n}", "timeout", HOSTILE, None) for n in range(70)]
 
-    with invented_service(tmp_path) as service:
-        configure_logs("json")
-        run_due(
-            Duties(
-                owner="a-scheduler",
-                unit_of_work=service.unit_of_work,
-                clock=service.clock,
-                source_order=service.source_order,
-                refreshers={"nearby": refresh},
-            )
+    configure_logs("json")
+    run_due(
+        Duties(
+            owner="a-scheduler",
+            unit_of_work=own_service.unit_of_work,
+            clock=own_service.clock,
+            source_order=own_service.source_order,
+            refreshers={"nearby": refresh},
         )
+    )
     found = documents(capsys)
     missing = [each for each in found if each["event"] == "weather missing"]
     assert [each["site"] for each in missing] == [f"site-{n}" for n in range(50)]
@@ -271,15 +270,14 @@ def test_weather_that_is_missing_is_told_by_run_source_and_site(
 
 
 def test_a_farm_that_fails_leaves_its_stack_in_the_log_and_only_there(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    capsys: pytest.CaptureFixture[str], own_service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fail(*_arguments: object, **_options: object) -> None:
         raise RuntimeError("the ledger does not close")
 
-    with invented_service(tmp_path) as service:
-        configure_logs("json")
-        monkeypatch.setattr(evening, "plan_rows", fail)
-        reasons = plan_evening(service)
+    configure_logs("json")
+    monkeypatch.setattr(evening, "plan_rows", fail)
+    reasons = plan_evening(own_service)
     failed = {each["farm"]: each for each in documents(capsys) if each["event"] == "farm failed"}
     assert FARM_ID in failed
     assert "Traceback" in failed[FARM_ID]["stack"]

@@ -163,14 +163,14 @@ def _private(hidden_m): ...
 def test_the_longest_ending_counts() -> None:
     assert ending_of("flow_l_per_h") == "l_per_h"
     assert ending_of("degree_day_sum_c_day") == "c_day"
-    assert ending_of("leaf_resistance_s_m") == "s_m"
+    assert ending_of("psychrometric_constant_kpa_per_c") == "kpa_per_c"
     assert ending_of("crop_key") is None
     assert ending_of("flags_by_day") is None
     assert ending_of("count") is None
 
 
 def test_an_acre_inch_is_27154_gallons() -> None:
-    # 1 ac = 43,560 ft2, 1 ft2 = 144 in2, 1 gal = 231 in3: NIST Handbook 44, Appendix C.
+    # CV39. 1 ac = 43,560 ft2, 1 ft2 = 144 in2, 1 gal = 231 in3: NIST Handbook 44, Appendix C.
     assert math.isclose(units.GALLONS_PER_ACRE_INCH, 27154.29, abs_tol=0.005)
     # 102.79 m3, the same depth (25.4 mm) on the same area (4046.856 m2).
     assert math.isclose(units.L_PER_ACRE_INCH / 1000, 102.79, abs_tol=0.005)

@@ -23,7 +23,7 @@ Weather into water use
     weather_choice    of several reports, the best value for each site, day and field
     weather_day       checked and filled values, each liberty flagged
     atmosphere        the formulas of air and radiation that several steps share
-    sun               sunrise, sunset and the course of ET between the two
+    sun               sunrise and sunset, between which the day's ET passes
     reference_et      ET0 by Penman-Monteith; the only door to pyet
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient

@@ -1,8 +1,9 @@
 """Whether a supply can keep up: peaks of need in many years, and what a supply carries at them.
 
 In: need and depletion of the days of many summers. Out: the largest need over some days, the need
-that a share of years does not pass, and flow and area that go with it. Plotting positions after
-Weibull 1939, as common in hydrology (from memory).
+that a share of years does not pass, flow and area that go with it, and a designer's own figure for
+the peak to hold beside it. Plotting positions after Weibull 1939, as common in hydrology (from
+memory).
 """
 
 from __future__ import annotations
@@ -96,6 +97,27 @@ def carried_area_ha(
     volume_l = flow_l_per_h * open_time_h * span_days
     with np.errstate(divide="ignore"):
         return np.asarray(volume_l / gross / HECTARE_M2)
+
+
+def peak_transpiration_mm(
+    conventional_et_mm: ArrayLike, effective_cover_fraction: ArrayLike
+) -> Floats:
+    """Peak crop use as designers of drip reckon it, from the use of a closed stand and the shade.
+
+    It is held beside the peaks of the simulated summers and never enters a plan: the crop
+    coefficients of the plan are already those of the block's own canopy.
+
+    Shapes: any two that broadcast.
+    conventional_et_mm: crop ET of the same plants if they covered the ground, over any time;
+    effective_cover_fraction: ground in the shade of the plants at noon.
+    Returns: depth over the same time [mm].
+    Equation: Td = 0.1 Ud sqrt(Pd), Pd in percent. Keller & Bliesner 1990, from memory.
+    >>> round(float(peak_transpiration_mm(7.0, 0.70)), 3)
+    5.857
+    """
+    conventional = np.asarray(conventional_et_mm, dtype=np.float64)
+    shaded_pct = 100.0 * np.asarray(effective_cover_fraction, dtype=np.float64)
+    return np.asarray(0.1 * conventional * np.sqrt(shaded_pct))
 
 
 def keeps_below_allowed(depletion_mm: Floats, raw_mm: Floats) -> NDArray[np.bool_]:

@@ -10,28 +10,18 @@ The rules are those of :mod:`service.agronomy.pulse_plan`, which is the door to 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any, Protocol, TypeVar, cast, get_type_hints
+from typing import Protocol
 
-import numba
 import numpy as np
-from numpy.typing import NDArray
 
 from service.agronomy.records import Ints
-
-Function = TypeVar("Function", bound=Callable[..., object])
-Records = NDArray[np.void]
+from service.kernels import compiled, record_layout
 
 ROOM_TOLERANCE_MM = 1e-9  # rounding of sums of depths; far below anything a meter can show
 MINUTE_TOLERANCE_MIN = 1e-9  # a need of exactly 30 min must not be rounded down to 29
 FLOW_TOLERANCE_L_PER_H = 1e-6  # rounding of sums of flows
 NEVER_MIN = 1 << 40  # a minute that no day reaches: "there is no such start"
 DAY_LENGTH_MIN = 1440  # an ordinary civil day
-
-
-def compiled(function: Function) -> Function:
-    """The same function as machine code, kept on disk and free of the interpreter's lock."""
-    return cast("Function", numba.njit(cache=True, nogil=True)(function))
 
 
 class BlockDay(Protocol):
@@ -57,14 +47,6 @@ class BlockDay(Protocol):
     valve_gap_min: int
     supply_index: int
     not_before_min: int
-
-
-def record_layout(row: type) -> np.dtype[np.void]:
-    """NumPy record layout with the fields of an annotated class, float64 and int64."""
-    hints: dict[str, Any] = get_type_hints(row)
-    return np.dtype(
-        [(name, np.float64 if kind is float else np.int64) for name, kind in hints.items()]
-    )
 
 
 BLOCK_DAY = record_layout(BlockDay)
@@ -93,11 +75,15 @@ def is_complete(block: BlockDay) -> bool:
 
 @compiled
 def et_share(minute: float, sunrise_min: float, sunset_min: float) -> float:
-    """Share of the day's ET that has passed by a minute: F(t)."""
-    if minute <= sunrise_min and sunset_min > sunrise_min:
+    """Share of the day's ET that has passed by a minute: F(t), 0.5 at solar noon.
+
+    (1 - cos(pi (t - sunrise) / daylength)) / 2, a half sine of the ET rate over the daylight hours.
+    [CHOICE]: no published source.
+    """
+    if minute < sunrise_min:
         return 0.0
     if minute >= sunset_min:
-        return 1.0 if minute >= sunrise_min else 0.0
+        return 1.0
     turned = math.pi * (minute - sunrise_min) / (sunset_min - sunrise_min)
     return (1.0 - math.cos(turned)) / 2.0
 

@@ -112,27 +112,3 @@ class PulseSchedule:
     event_peak_mm: Floats
     """Most that the day's pulses hold in the soil above what ET has taken since the first."""
     passes_event_limit: NDArray[np.bool_]
-
-
-def et_share_by_minute(minute: Floats, *, sunrise_min: Floats, sunset_min: Floats) -> Floats:
-    """Share of the day's crop ET that has passed by a minute of the day, F(t).
-
-    Shapes: all arguments broadcast together; the result has their common shape.
-    minute: minutes elapsed since local midnight.
-    sunrise_min, sunset_min: of the same day, on the same clock [min]; where the sun does not set
-    after it rises, the whole share passes at sunrise.
-    Returns: share, 0 before sunrise and 1 after sunset; NaN wherever an input is NaN.
-    Equation: (1 - cos(pi (t - sunrise) / daylength)) / 2. A modelling choice of this project; no
-    published source.
-    >>> noon = et_share_by_minute(np.float64(720), sunrise_min=np.float64(360),
-    ...                           sunset_min=np.float64(1080))
-    >>> float(np.round(noon, 12))
-    0.5
-    """
-    day_length_min = sunset_min - sunrise_min
-    has_day = day_length_min > 0
-    passed = np.clip((minute - sunrise_min) / np.where(has_day, day_length_min, 1.0), 0.0, 1.0)
-    share = np.where(has_day, (1.0 - np.cos(np.pi * passed)) / 2.0, minute >= sunrise_min)
-    unknown = np.isnan(minute) | np.isnan(day_length_min)
-    result: Floats = np.where(unknown, np.nan, share)
-    return result

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeGuard
 
@@ -47,7 +47,7 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
         " for the time of year."
     ),
     PlanFlag.FORECAST_MISSING: (
-        "There is no forecast for tomorrow that is less than 48 hours old; what is normal for the"
+        "There is no forecast for the day that is less than 48 hours old; what is normal for the"
         " time of year, or else the mean of the last days, stands in, and no rain is counted on."
     ),
     PlanFlag.RAIN_NOT_REPORTED: "On at least one past day no rain was reported; none was assumed.",
@@ -68,7 +68,7 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.AFTERNOON_STRESS: (
         "A day ended beyond the readily available water: the plants were short in the afternoon."
     ),
-    PlanFlag.FORECAST_OLD: "The forecast for tomorrow is more than a day old.",
+    PlanFlag.FORECAST_OLD: "The forecast for the day is more than a day old.",
     PlanFlag.DEGREE_DAYS_UNKNOWN: (
         "The degree days since the season's start are not known; weather from then on is needed."
     ),
@@ -87,6 +87,9 @@ def describe_plan_flags(flags: int) -> tuple[str, ...]:
     return tuple(text for flag, text in PLAN_FLAG_TEXT.items() if flags & flag)
 
 
+Numbers = Mapping[str, float | None]
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """One step of the reasoning."""
@@ -96,12 +99,16 @@ class Step:
     label: str
     value: float | None
     unit: str
-    worked: str
-    """The equation with this plan's numbers put in."""
     source: str
+    template: str
+    """The equation as words and places for numbers, ``{name:.2f}``."""
+    values: Numbers
+    """What the places may name; None and NaN where one is not known."""
 
-
-Numbers = Mapping[str, float | None]
+    @property
+    def worked(self) -> str:
+        """The equation with this plan's numbers put in, in English."""
+        return put_in(self.template, self.values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +122,8 @@ class _Rule:
 
 _MODEL = "this service's own rule"
 _WEATHER_RULES: tuple[_Rule, ...] = (
-    _Rule("tmax_c", "Highest temperature tomorrow", "°C", "forecast", "weather source"),
-    _Rule("tmin_c", "Lowest temperature tomorrow", "°C", "forecast", "weather source"),
+    _Rule("tmax_c", "Highest temperature of the day", "°C", "forecast", "weather source"),
+    _Rule("tmin_c", "Lowest temperature of the day", "°C", "forecast", "weather source"),
     _Rule(
         "ea_kpa", "Vapour pressure of the air", "kPa", "from the humidity of the forecast",
         "FAO-56 Eq. 14, 17, 18, 19 or 48",
@@ -137,7 +144,7 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
         "FAO-56 Eq. 62, 66; Allen & Pereira 2009 (from memory)",
     ),
     _Rule(
-        "crop_et_mm", "Crop water use tomorrow", "mm",
+        "crop_et_mm", "Crop water use of the day", "mm",
         "Kc x ET0 = {crop_coefficient:.3f} x {et0_mm:.2f}", "FAO-56 Eq. 58",
     ),
     _Rule(
@@ -156,10 +163,10 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
     ),
     _Rule(
         "depletion_midnight_mm", "Depletion expected at midnight", "mm",
-        "the ledger up to yesterday, and today with its forecast", "FAO-56 Eq. 85",
+        "the ledger of the days before, and the day of issue with its forecast", "FAO-56 Eq. 85",
     ),
     _Rule(
-        "rain_credit_mm", "Rain counted on tomorrow", "mm",
+        "rain_credit_mm", "Rain counted on", "mm",
         "chance x what enters the zone, where the chance is 0.3 or more:"
         " {rain_probability_fraction:.2f} x {rain_entering_mm:.2f}", _MODEL,
     ),
@@ -168,7 +175,7 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
         "max(0, {depletion_midnight_mm:.2f} - {rain_credit_mm:.2f})", _MODEL,
     ),
     _Rule(
-        "planned_depletion_mm", "Depletion tomorrow evening if nothing ran", "mm",
+        "planned_depletion_mm", "Depletion by the evening if nothing ran", "mm",
         "{depletion_start_mm:.2f} + {crop_et_mm:.2f}", _MODEL,
     ),
     _Rule(
@@ -231,8 +238,12 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
     ),
 )  # fmt: skip
 
-STEP_LABELS = tuple(rule.label for rule in (*_WEATHER_RULES, *_BLOCK_RULES))
-"""The labels that steps may have."""
+STEP_TEXTS = tuple(
+    text
+    for rule in (*_WEATHER_RULES, *_BLOCK_RULES)
+    for text in (rule.label, rule.worked, rule.source)
+)
+"""Whatever steps may say: their labels, equations as templates, and sources."""
 
 
 def explain_plan(numbers: Numbers, weather: Numbers) -> tuple[Step, ...]:
@@ -258,21 +269,34 @@ def explain_cause(cause: int) -> str:
     return "" if cause == ShortfallCause.NONE else CAUSE_TEXT[ShortfallCause(cause)]
 
 
+def put_in(template: str, values: Numbers, write: Callable[[float, int], str] | None = None) -> str:
+    """A template of a step with its numbers put in; one that is not known is a question mark.
+
+    Shapes: one template, and numbers by the names of its places.
+    write: how a number with so many decimals is written; None: as Python does.
+    Returns: text.
+    Equation: none.
+    >>> put_in("{need_mm:.2f} / {rate:.1f}", {"need_mm": 3.0})
+    '3.00 / ?'
+    """
+    shown = {name: _Shown(value, write or _plain_number) for name, value in values.items()}
+    return template.format_map(_Missing(shown))
+
+
 def _step(rule: _Rule, known: Numbers) -> Step:
-    value = known.get(rule.name)
     return Step(
         name=rule.name,
         label=rule.label,
-        value=value,
+        value=known.get(rule.name),
         unit=rule.unit,
-        worked=_worked(rule.worked, known),
         source=rule.source,
+        template=rule.worked,
+        values=known,
     )
 
 
-def _worked(template: str, known: Numbers) -> str:
-    numbers = {name: _Shown(value) for name, value in known.items()}
-    return template.format_map(_Missing(numbers))
+def _plain_number(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f}"
 
 
 def _is_known(value: object) -> TypeGuard[float]:
@@ -282,11 +306,14 @@ def _is_known(value: object) -> TypeGuard[float]:
 class _Shown:
     """A number in a template; one that is not known is shown as a question mark."""
 
-    def __init__(self, value: object) -> None:
+    def __init__(self, value: object, write: Callable[[float, int], str] = _plain_number) -> None:
         self._value = value
+        self._write = write
 
     def __format__(self, spec: str) -> str:
-        return format(self._value, spec) if _is_known(self._value) else "?"
+        # Templates know one form of a place alone: decimals that stay, as in ".2f".
+        decimals = int(spec.removeprefix(".").removesuffix("f"))
+        return self._write(self._value, decimals) if _is_known(self._value) else "?"
 
 
 class _Missing(dict[str, _Shown]):
@@ -302,11 +329,11 @@ WATER_NEEDED = (
     " for water."
 )
 WATER_NOT_NEEDED = (
-    "No water: depletion would reach {have} tomorrow evening, under the {trigger} that call for"
+    "No water: depletion would reach {have} by the evening, under the {trigger} that call for"
     " water."
 )
 WATER_NOT_POSSIBLE = (
-    "No water, although depletion would reach {have} tomorrow evening, at or beyond the {trigger}"
+    "No water, although depletion would reach {have} by the evening, at or beyond the {trigger}"
     " that call for water: {cause}."
 )
 REASON_TEXTS = (NOTHING_KNOWN, WATER_NEEDED, WATER_NOT_NEEDED, WATER_NOT_POSSIBLE)
@@ -358,7 +385,7 @@ def one_sentence(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> str:
     Returns: a sentence in SI units.
     Equation: none.
     >>> one_sentence({"crop_et_mm": 4.0, "planned_depletion_mm": 5.0, "trigger_mm": 7.0}, [])
-    'No water: depletion would reach 5.0 mm tomorrow evening, under the 7.0 mm that call for water.'
+    'No water: depletion would reach 5.0 mm by the evening, under the 7.0 mm that call for water.'
     """
     reason = reason_of(numbers, pulses)
     depths = {name: f"{_Shown(value):.1f} mm" for name, value in reason.depths.items()}

@@ -1,7 +1,8 @@
 """A plan for a day that is under way: what has run stands, only the rest is planned anew.
 
 In go the pulses in force and the minute of the day; out come the pulses that are committed, the
-water they bring, and the first minute at which each block may get a new pulse.
+water they bring, and the first minute at which each block may get a new pulse. Pulses of a block
+that cannot be planned anew stand whole; its neighbours are planned beside them.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
-from service.agronomy.records import Floats, Ints, PulseBatch
+from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
 
 NOTICE_MIN = 20  # [CHOICE] min, pulses that start sooner stay: controllers poll every 15 minutes
 
@@ -80,6 +81,80 @@ def commit_pulses(
         day_min=day_min,
         not_before_min=np.maximum(np.maximum(under_way, still_runs), ready),
     )
+
+
+def windows_beside(
+    windows: WindowBatch,
+    kept: Sequence[Sequence[tuple[int, int]]],
+    *,
+    supply_index: Ints,
+    flow_l_per_h: Floats,
+    supply_flow_l_per_h: Floats,
+    valve_gap_min: Ints,
+) -> WindowBatch:
+    """The windows that are left beside pulses that stand, of blocks that are not planned again.
+
+    Shapes: windows, kept and the rest (blocks,); supply_flow_l_per_h (supplies,).
+    kept: (start, length) of the pulses of each block that keeps its own; empty for the others.
+    Returns: WindowBatch. While a kept pulse runs, the other blocks of its supply are closed, unless
+    the flow is enough for all of them beside it [CHOICE]; a valve's closing time counts on both
+    sides.
+    Equation: gap = [start - longest closing time of the others, end + own closing time).
+    >>> beside = windows_beside(
+    ...     WindowBatch(opens_min=np.array([[240], [240]]), closes_min=np.array([[600], [600]]),
+    ...                 is_outage=np.array([False, False])),
+    ...     [[(300, 60)], []], supply_index=np.array([0, 0]), flow_l_per_h=np.array([6.0, 6.0]),
+    ...     supply_flow_l_per_h=np.array([10.0]), valve_gap_min=np.array([1, 1]))
+    >>> beside.opens_min.tolist(), beside.closes_min.tolist()
+    ([[240, 0], [240, 361]], [[600, 0], [299, 600]])
+    """
+    gaps: list[list[tuple[int, int]]] = [[] for _ in kept]
+    keeps = np.array([bool(own) for own in kept], dtype=np.bool_)
+    for supply in np.unique(supply_index[keeps]).tolist():
+        at_supply = supply_index == supply
+        others = np.flatnonzero(at_supply & ~keeps)
+        if flow_l_per_h[at_supply].sum() <= supply_flow_l_per_h[supply]:
+            continue
+        closing_min = int(valve_gap_min[others].max(initial=0))
+        gap = [
+            (start - closing_min, start + length + int(valve_gap_min[block]))
+            for block in np.flatnonzero(at_supply & keeps).tolist()
+            for start, length in kept[block]
+        ]
+        for block in others.tolist():
+            gaps[block] = gap
+    spans = [
+        _less(
+            [
+                (opens, closes)
+                for opens, closes in zip(own_opens, own_closes, strict=True)
+                if opens < closes
+            ],
+            gap,
+        )
+        for own_opens, own_closes, gap in zip(
+            windows.opens_min.tolist(), windows.closes_min.tolist(), gaps, strict=True
+        )
+    ]
+    shape = (len(spans), max((len(own) for own in spans), default=0) or 1)
+    opens_min, closes_min = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
+    for row, own in enumerate(spans):
+        for place, (opens, closes) in enumerate(own):
+            opens_min[row, place] = opens
+            closes_min[row, place] = closes
+    return WindowBatch(opens_min=opens_min, closes_min=closes_min, is_outage=windows.is_outage)
+
+
+def _less(spans: list[tuple[int, int]], gaps: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Spans without what lies in a gap, in order."""
+    for begins, ends in gaps:
+        pieces = [
+            piece
+            for opens, closes in spans
+            for piece in ((opens, min(closes, begins)), (max(opens, ends), closes))
+        ]
+        spans = [(opens, closes) for opens, closes in pieces if opens < closes]
+    return spans
 
 
 def remaining_demand(demand: PulseDemand, committed: CommittedWater) -> PulseDemand:

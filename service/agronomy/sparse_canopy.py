@@ -1,9 +1,9 @@
 """A second, independent estimate of the crop coefficient, from the size of the canopy alone.
 
-It is not used to schedule: it is the number the explanation of a plan prints beside the Kc that
-was used, so that a grower sees when table and canopy disagree. In: the crop batch and the climate
-of the day. Out: transpiration and evaporation parts of Kc for a block whose drip line wets the
-ground every day or two. FAO-56 (Allen et al. 1998) chapters 7 and 9, Eq. 71-75 and 98-102.
+It is not used to schedule: it is the number that the page of a block shows beside the Kc that was
+used, so that a grower sees when table and canopy disagree. In: cover and height of the canopy and
+the climate of the day. Out: transpiration and evaporation parts of Kc for a block whose drip line
+wets the ground every day or two. FAO-56 (Allen et al. 1998) chapters 7 and 9, Eq. 71-75 and 98-101.
 """
 
 from __future__ import annotations
@@ -12,11 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from service.agronomy.crop_water_use import BARE_SOIL_KC, height_factor
-from service.agronomy.records import CropBatch, Floats
+from service.agronomy.records import Floats
 
 FREQUENT_WETTING_KC_MAX = 1.1  # FAO-56 ch. 7, on Eq. 72: wetted daily or every two days
 SELDOM_WETTING_KC_MAX = 1.2  # FAO-56 Eq. 72
-GRASS_STOMATAL_RESISTANCE_S_M = 100.0  # FAO-56 Eq. 102
 
 
 def full_cover_basal_coefficient(height_m: ArrayLike, climate_term: ArrayLike) -> Floats:
@@ -56,29 +55,6 @@ def basal_coefficient(
     height = np.asarray(height_m, dtype=np.float64)
     density = np.minimum(1.0, np.minimum(2.0 * cover, shaded ** (1.0 / (1.0 + height))))
     return np.asarray(BARE_SOIL_KC + (np.asarray(full_cover_kc) - BARE_SOIL_KC) * density)
-
-
-def stomatal_ratio(
-    slope_kpa_per_c: ArrayLike,
-    psychrometric_kpa_per_c: ArrayLike,
-    u2_m_s: ArrayLike,
-    *,
-    leaf_resistance_s_m: ArrayLike,
-) -> Floats:
-    """Share of the basal Kc that is left where leaves close their stomata more than grass.
-
-    Shapes: any four that broadcast.
-    leaf_resistance_s_m: mean leaf resistance [s m⁻¹], 100 for grass, 420 for olive.
-    Returns: ratio [-]; NaN wherever an input is NaN.
-    Equation: (D + g (1 + 0.34 u2)) / (D + g (1 + 0.34 u2 rl / 100)). FAO-56 Eq. 102.
-    >>> float(stomatal_ratio(0.19, 0.067, 2.0, leaf_resistance_s_m=100.0))
-    1.0
-    """
-    slope = np.asarray(slope_kpa_per_c, dtype=np.float64)
-    gamma = np.asarray(psychrometric_kpa_per_c, dtype=np.float64)
-    wind = 0.34 * np.asarray(u2_m_s, dtype=np.float64)
-    relative = np.asarray(leaf_resistance_s_m) / GRASS_STOMATAL_RESISTANCE_S_M
-    return np.asarray((slope + gamma * (1.0 + wind)) / (slope + gamma * (1.0 + wind * relative)))
 
 
 def largest_coefficient(
@@ -125,30 +101,28 @@ def drip_evaporation_coefficient(
 
 
 def expected_coefficient(
-    crop: CropBatch,
+    cover_fraction: ArrayLike,
+    height_m: ArrayLike,
     *,
-    wetted_fraction: Floats,
-    climate_term: Floats,
-    closing_ratio: ArrayLike = 1.0,
+    wetted_fraction: ArrayLike,
+    climate_term: ArrayLike,
 ) -> tuple[Floats, Floats]:
     """What the canopy alone lets one expect of Kc at full leaf: transpiration and evaporation.
 
-    Shapes: wetted_fraction (blocks,); climate_term (blocks,) or (days, blocks), as the results.
-    climate_term: addition of Eq. 62 at 3 m height [-].
-    closing_ratio: ``stomatal_ratio`` of a crop such as olive or citrus; 1 for all others [-].
-    Returns: basal Kc and evaporation coefficient [-]; their sum is the estimate to compare.
-    Equation: FAO-56 Eq. 98, 100, 102 and 71-75 with the effective cover as both covers, wet strip.
-    >>> from service.agronomy.records import CropBatch
-    >>> one = np.array([1.0])
-    >>> block = CropBatch(*[one] * 6, 0.3 * one, 2.0 * one, 0.0 * one, *[one] * 7)
-    >>> parts = expected_coefficient(block, wetted_fraction=0.3 * one, climate_term=0.0 * one)
-    >>> [round(float(part[0]), 3) for part in parts]
+    Shapes: any four that broadcast; results have their common shape.
+    cover_fraction: effective cover, which stands for both covers of Eq. 98;
+    wetted_fraction: ground wetted by the drip; climate_term: addition of Eq. 62 at 3 m height [-].
+    Returns: basal Kc and evaporation coefficient [-]; their sum is the estimate to compare. Not
+    for crops whose leaves close more than grass (citrus, olive; FAO-56 Eq. 102).
+    Equation: FAO-56 Eq. 98, 100 and 71-75, strip always wet.
+    >>> parts = expected_coefficient(0.3, 2.0, wetted_fraction=0.3, climate_term=0.0)
+    >>> [round(float(part), 3) for part in parts]
     [0.78, 0.264]
     """
-    cover = crop.canopy_cover_fraction
-    full_cover = full_cover_basal_coefficient(crop.canopy_height_m, climate_term)
-    unclosed = basal_coefficient(cover, cover, crop.canopy_height_m, full_cover_kc=full_cover)
-    basal = np.asarray(unclosed * np.asarray(closing_ratio))
-    largest = largest_coefficient(crop.canopy_height_m, climate_term, basal)
-    evaporation = drip_evaporation_coefficient(cover, wetted_fraction, basal, kc_max=largest)
+    full_cover = full_cover_basal_coefficient(height_m, climate_term)
+    basal = basal_coefficient(cover_fraction, cover_fraction, height_m, full_cover_kc=full_cover)
+    largest = largest_coefficient(height_m, climate_term, basal)
+    evaporation = drip_evaporation_coefficient(
+        cover_fraction, wetted_fraction, basal, kc_max=largest
+    )
     return basal, evaporation

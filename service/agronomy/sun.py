@@ -1,7 +1,7 @@
-"""When the sun rises and sets on a block, and how the day's ET is spread between the two.
+"""When the sun rises and sets on a block, between which the day's ET is spread.
 
 In: civil days, latitude, longitude and the UTC instant of local midnight. Out: sunrise and sunset
-as elapsed minutes since local midnight, and the share of the day's ET gone by a given minute.
+as elapsed minutes since local midnight.
 Geometry of Allen et al. 1998, FAO-56, Eq. 24, 25, 31 to 33. It takes the sun as a point and no
 refraction, so sunrise comes later and sunset earlier than in the almanac: by 3 to 8 minutes each
 at latitudes of 26 to 36 degrees, by 6 to 15 at 55, which is harmless for spreading ET.
@@ -70,26 +70,3 @@ def sunrise_sunset_min(
     sunset = np.where(always_up, MINUTES_PER_DAY, np.minimum(noon + half_day, MINUTES_PER_DAY))
     unknown = np.isnan(noon + half_day)
     return np.where(unknown, np.nan, sunrise), np.where(unknown, np.nan, sunset)
-
-
-def day_share_of_et(minute: ArrayLike, sunrise_min: ArrayLike, sunset_min: ArrayLike) -> Floats:
-    """Share of the day's crop ET that is gone by a minute of the day.
-
-    Shapes: any three that broadcast.
-    minute: elapsed minutes since local midnight [min].
-    Returns: share [-]: 0 up to sunrise, 1 from sunset, 0.5 halfway; NaN wherever an input is NaN.
-    A day without length (polar night) spends all of its ET at that one minute.
-    Equation: (1 - cos(pi (t - sunrise) / (sunset - sunrise))) / 2. A modelling choice of this
-    service: a half sine of ET rate over the daylight hours.
-    >>> [round(float(day_share_of_et(minute, 360, 1080)), 9) for minute in (0, 720, 1440)]
-    [0.0, 0.5, 1.0]
-    """
-    clock = np.asarray(minute, dtype=np.float64)
-    sunrise = np.asarray(sunrise_min, dtype=np.float64)
-    length = np.asarray(sunset_min, dtype=np.float64) - sunrise
-    since = clock - sunrise
-    has_length = length > 0.0
-    elapsed = np.where(has_length, np.minimum(np.maximum(since, 0.0), length), since >= 0.0)
-    elapsed_share = elapsed / np.where(has_length, length, 1.0)
-    share = (1.0 - np.cos(np.pi * elapsed_share)) / 2.0
-    return np.where(np.isnan(since + length), np.nan, share)

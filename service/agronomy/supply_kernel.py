@@ -18,9 +18,7 @@ from service.agronomy.pulse_kernel import (
     FLOW_TOLERANCE_L_PER_H,
     NEVER_MIN,
     BlockDay,
-    Records,
     chain_min,
-    compiled,
     divisible_minutes,
     event_peak,
     is_complete,
@@ -28,7 +26,6 @@ from service.agronomy.pulse_kernel import (
     off_time_min,
     plan_alone,
     pulse_length_min,
-    record_layout,
     room_minute,
     whole_minutes,
     window_latest_start,
@@ -36,6 +33,7 @@ from service.agronomy.pulse_kernel import (
 )
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints
+from service.kernels import Records, compiled, record_layout
 
 # Rules of order, tried one after the other where the blocks do not fit.
 LONGEST_FIRST = 0  # longest time left to run, off times included

@@ -120,7 +120,8 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
     for router in (pages.router, status.probes_router, status.metrics_router):
         app.include_router(router)
     pages.serve_documentation_files(app)
-    mount_pages(app, service, Door(gate.find_caller, gate.over_address_limit, news.look))
+    door = Door(gate.find_caller, gate.over_address_limit, news.look, gate.over_link_limit)
+    mount_pages(app, service, door)
     handle_problems(app)
     # The last one added is the first to see a request.
     app.add_middleware(BodyGuard)

@@ -11,6 +11,7 @@ from pydantic import BeforeValidator
 
 from service.bootstrap import Service
 
+SLUG_PATTERN = r"^[a-z0-9][a-z0-9-]{0,39}$"
 BLOCK_ID_PATTERN = r"^[a-z0-9][a-z0-9-]{0,39}\.[a-z0-9][a-z0-9-]{0,39}$"
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
@@ -31,6 +32,14 @@ def _full_date(given: object) -> object:
 
 TheService = Annotated[Service, Depends(_service)]
 CalendarDate = Annotated[date, BeforeValidator(_full_date)]
+FarmId = Annotated[
+    str,
+    Path(
+        pattern=SLUG_PATTERN,
+        description="Farm: small letters, digits and hyphens.",
+        examples=["hill-farm"],
+    ),
+]
 BlockId = Annotated[
     str,
     Path(

@@ -216,7 +216,7 @@ EXPLANATION: Final[dict[str, Any]] = {
         },
         {
             "name": "crop_et_mm",
-            "label": "Crop water use tomorrow",
+            "label": "Crop water use of the day",
             "value": 4.823085,
             "unit": "mm",
             "worked": "Kc x ET0 = 1.027 x 4.70",

@@ -1,7 +1,7 @@
 """Plans as they are read, kept in this process as the bytes that go out.
 
-A plan is written out when it is first read after it was published, and kept until the marks of
-change say that plans have changed anywhere.
+They were written out when they were published. A plan is taken from the database when it is first
+read, and kept until the marks of change say that plans have changed anywhere.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from typing import Final
 from service.api.answers import tag_of
 from service.api.news import News
 from service.api.program import JSON_TYPE, Document, make_document
-from service.api.schemas.plans import PlanOut
 from service.operations.publish_programs import PLANS_TOPIC
 from service.ports import UnitOfWork
+from service.records import PlanText
 
 MOST_KEPT: Final = 20_000
-"""Plans that a process keeps, about 6 kB each; own choice."""
+"""Plans that a process keeps, about 4 kB each; own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +45,9 @@ class PlanDocuments:
         """What is kept for a read, None where nothing is."""
         return self._kept.get((block_id, query))
 
-    def keep(self, block_id: str, query: bytes, plan: PlanOut, *, generation: int) -> Document:
+    def keep(self, block_id: str, query: bytes, plan: PlanText, *, generation: int) -> Document:
         """The plan as a document; kept unless plans have changed since the generation noted."""
-        body = plan.model_dump_json().encode()
-        document = make_document(body, tag_of(body).encode("ascii"), JSON_TYPE)
+        document = make_document(plan.text, tag_of(plan.text).encode("ascii"), JSON_TYPE)
         if generation == self._generation:
             if len(self._kept) >= MOST_KEPT:
                 self._kept.clear()

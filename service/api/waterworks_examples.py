@@ -316,3 +316,63 @@ FERTIGATION: Final[dict[str, Any]] = {
         },
     ],
 }
+
+CAPACITY: Final[dict[str, Any]] = {
+    "supply_id": "hill-farm.well",
+    "flow_l_per_h": 9084.988,
+    "area_ha": 0.704,
+    "open_time_h": 17.0,
+    "block_ids": ["hill-farm.north", "hill-farm.south"],
+    "summers": [
+        {
+            "first_day": "2025-04-01",
+            "last_day": "2025-10-31",
+            "is_kept": True,
+            "largest_excess_mm": -4.079,
+        }
+    ],
+    "changes": [
+        {"name": "now", "text": "pump and windows as they are", "kept_share": 1.0, "reason": ""},
+        {
+            "name": "pump-1.25",
+            "text": "a pump of 3.15 L/s (1.25 times)",
+            "kept_share": 1.0,
+            "reason": "",
+        },
+        {
+            "name": "second-line",
+            "text": "a second drip line in each row",
+            "kept_share": None,
+            "reason": "block hill-farm.south would take 2.96 L/s, the supply gives 2.52: "
+            "split the block or enlarge the pump",
+        },
+    ],
+    "peaks": [
+        {
+            "span_days": 3,
+            "year_share": 0.5,
+            "net_mm": 13.11,
+            "gross_mm": 14.567,
+            "needed_flow_l_per_h": 2009.37,
+            "carried_ha": 3.181,
+        },
+        {
+            "span_days": 7,
+            "year_share": 0.9,
+            "net_mm": 30.349,
+            "gross_mm": 33.721,
+            "needed_flow_l_per_h": 1993.548,
+            "carried_ha": 3.206,
+        },
+    ],
+    "design_peak": {"summer_use_mm": 30.611, "shade_use_mm": 30.542},
+    "left_out": [],
+    "cautions": [
+        "Shares count summers in which every block stays within its readily "
+        "available water each evening, if nothing breaks and each evening knows the "
+        "next day's weather.",
+        "Flow and hectares assume that water runs in every open hour; keep a reserve for repairs.",
+        "1 summers are few: what 90 or 95 % of years stay below is then hardly more "
+        "than the largest one seen.",
+    ],
+}

@@ -8,11 +8,11 @@ from typing import Annotated
 import orjson
 import typer
 
-from service.bootstrap import open_service
 from service.cli import shown
 from service.cli.terminal import (
     JsonOption,
     note,
+    open_service,
     out,
     plain_table,
     print_json,

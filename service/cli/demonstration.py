@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from rich.text import Text
 
-from service.bootstrap import Service, migrate_database, open_service
+from service.bootstrap import Service, migrate_database
 from service.cli.housekeeping import shown_database
 from service.cli.plan_text import plan_document, show_plans
 from service.cli.plans import county_document, farms_by_id, show_counties
@@ -20,6 +20,7 @@ from service.cli.terminal import (
     JsonOption,
     UnitsOption,
     UnitSystem,
+    open_service,
     out,
     print_json,
     progress_bar,

@@ -8,12 +8,13 @@ from typing import Annotated
 
 import typer
 
-from service.bootstrap import Service, open_service
+from service.bootstrap import Service
 from service.cli import shown
 from service.cli.terminal import (
     EXIT_UNFULFILLED,
     JsonOption,
     note,
+    open_service,
     out,
     parse_day,
     parse_start,

@@ -6,12 +6,13 @@ from typing import Annotated
 
 import typer
 
-from service.bootstrap import migrate_database, open_service
+from service.bootstrap import migrate_database
 from service.cli import shown
 from service.cli.terminal import (
     EXIT_UNFULFILLED,
     JsonOption,
     note,
+    open_service,
     out,
     paragraph,
     plain_table,

@@ -7,8 +7,15 @@ from typing import Annotated
 
 import typer
 
-from service.bootstrap import open_service
-from service.cli.terminal import JsonOption, note, out, parse_day, plain_table, print_json
+from service.cli.terminal import (
+    JsonOption,
+    note,
+    open_service,
+    out,
+    parse_day,
+    plain_table,
+    print_json,
+)
 from service.operations.manage_keys import Right, list_keys, make_key, revoke_key
 from service.records import ApiKey
 

@@ -11,13 +11,12 @@ from typing import Annotated
 
 import typer
 
+from service.attributions import ATTRIBUTIONS
 from service.bootstrap import (
-    ATTRIBUTIONS,
     Service,
     mail_identity,
     make_composer,
     make_post,
-    open_service,
 )
 from service.cli import shown
 from service.cli.evening import outcome_text
@@ -28,6 +27,7 @@ from service.cli.terminal import (
     UnitsOption,
     UnitSystem,
     note,
+    open_service,
     out,
     plain_table,
     print_json,
@@ -172,7 +172,7 @@ def _preview(
     stamp = MailStamp(
         message_id=f"preview@{service.settings.domain}",
         written_at=service.clock.now(),
-        unsubscribe_token="preview",
+        link_token="preview",
     )
     if out_file.suffix == ".eml":
         content = make_composer(service)(letter, reader, stamp)

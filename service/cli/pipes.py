@@ -9,14 +9,16 @@ from typing import Annotated
 
 import numpy as np
 import typer
+from markupsafe import Markup
 from rich.text import Text
 
-from service.bootstrap import Service, open_service
+from service.bootstrap import Service
 from service.cli import shown
 from service.cli.evening import outcome_document
 from service.cli.terminal import (
     JsonOption,
     note,
+    open_service,
     out,
     paragraph,
     parse_day,
@@ -24,6 +26,7 @@ from service.cli.terminal import (
     print_json,
     progress_bar,
 )
+from service.drawing.frame import as_file
 from service.errors import StorageFailed
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.sample_file import read_line_file
@@ -50,12 +53,12 @@ def today(service: Service) -> date:
     return local_day(service.clock.now(), "UTC")
 
 
-def write_picture(path: Path | None, figure: str) -> None:
+def write_picture(path: Path | None, figure: Markup) -> None:
     """Write a picture where one was asked for."""
     if path is None:
         return
     try:
-        path.write_text(figure + "\n", encoding="utf-8")
+        path.write_text(as_file(figure, is_headed=True) + "\n", encoding="utf-8")
     except OSError as error:
         message = f"{path} cannot be written: {error.strerror or type(error).__name__}"
         raise StorageFailed(message) from error
@@ -376,6 +379,7 @@ def capacity_document(found: capacities.Capacity) -> dict[str, object]:
                 ],
                 "changes": supply.changes,
                 "peaks": supply.peaks,
+                "design_peak": supply.design_peak,
             }
             for supply in found.supplies
         ],
@@ -418,6 +422,12 @@ def _show_supply(supply: capacities.SupplyCapacity) -> None:
             f"{peak.carried_ha:.2f}",
         )
     out.print(table)
+    design = supply.design_peak
+    paragraph(
+        "Crop use in a peak week that nine of ten years stay below:"
+        f" {design.summer_use_mm:.0f} mm in the summers, {design.shade_use_mm:.0f} by shade (Keller"
+        " & Bliesner 1990, from memory)."
+    )
     missed = [str(s.first_day.year) for s in supply.summers if not all(s.keeps_up)]
     paragraph(f"Not kept: {', '.join(missed) or 'none'}.")
     out.print()

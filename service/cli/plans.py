@@ -17,13 +17,15 @@ from service.agronomy.units import (
     M_S_PER_MPH,
     MM_PER_INCH,
 )
-from service.bootstrap import ATTRIBUTIONS, Service, open_service
+from service.attributions import attribution_line
+from service.bootstrap import Service
 from service.cli import shown
 from service.cli.plan_text import headline, plan_document, sentence, show_plans
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
     UnitSystem,
+    open_service,
     out,
     paragraph,
     parse_day,
@@ -133,9 +135,9 @@ def _show_origins(view: PlanView) -> None:
     for (source, kind, issued_at), fields in by_origin.items():
         said = ", ".join(_field_words(field) for field in fields)
         paragraph(f"From {source} ({kind}, issued {issued_at:%Y-%m-%d %H:%M} UTC): {said}.")
-        if source in ATTRIBUTIONS:
-            thanks = ATTRIBUTIONS[source]
-            paragraph(f"{thanks.text} ({thanks.url}, {thanks.licence})")
+        thanks = attribution_line(source)
+        if thanks is not None:
+            paragraph(thanks)
 
 
 def _field_words(field: FieldOrigin) -> str:

@@ -16,13 +16,13 @@ import typer
 from rich.text import Text
 
 from service.agronomy.records import Floats
-from service.bootstrap import open_service
 from service.cli import shown
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
     UnitSystem,
     note,
+    open_service,
     out,
     paragraph,
     parse_day,

@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-from service.bootstrap import open_service
-from service.cli.terminal import EXIT_UNFULFILLED, JsonOption, note, out, print_json
+from service.cli.terminal import EXIT_UNFULFILLED, JsonOption, note, open_service, out, print_json
 from service.logs import configure_logs
 
 

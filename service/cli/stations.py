@@ -14,9 +14,8 @@ import typer
 
 from service.agronomy.station_day import FEWEST_HOURS
 from service.agronomy.units import MM_PER_INCH
-from service.bootstrap import open_service
 from service.cli.evening import outcome_document, outcome_text
-from service.cli.terminal import JsonOption, note, out, parse_start, print_json
+from service.cli.terminal import JsonOption, note, open_service, out, parse_start, print_json
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.station_file import LineFlag, StationFile, read_station_file

@@ -10,7 +10,8 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
+from contextvars import ContextVar
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Annotated, Any
@@ -23,7 +24,10 @@ from rich.table import Table
 from rich.text import Text
 from typer.core import TyperGroup
 
+from service import bootstrap
 from service.errors import InputInvalid, RillwrightError, StorageFailed
+from service.ports import Clock
+from service.settings import Settings
 
 EXIT_UNFULFILLED = 1
 EXIT_INPUT = 2
@@ -43,15 +47,22 @@ class UnitSystem(StrEnum):
     SI = "si"
 
 
+_at_the_end: ContextVar[ExitStack] = ContextVar("at_the_end")
+"""What is done when the command that runs has ended."""
+
+
 class _Commands(TyperGroup):
     """The group of all commands; turns the service's errors into messages and exit codes."""
 
     def invoke(self, ctx: Any) -> Any:
         """Run a command; an error that was foreseen ends it without a traceback."""
-        try:
-            return super().invoke(ctx)
-        except RillwrightError as error:
-            raise typer.Exit(_explain(error)) from error
+        with ExitStack() as at_the_end:
+            outer = _at_the_end.set(at_the_end)
+            at_the_end.callback(_at_the_end.reset, outer)
+            try:
+                return super().invoke(ctx)
+            except RillwrightError as error:
+                raise typer.Exit(_explain(error)) from error
 
 
 def _explain(error: RillwrightError) -> int:
@@ -91,6 +102,15 @@ def make_app() -> typer.Typer:
         """Make the group a group even if it had one command only."""
 
     return app
+
+
+def open_service(
+    settings: Settings | None = None, *, clock: Clock | None = None
+) -> bootstrap.Service:
+    """The service on its database, whose connections are given back when the command ends."""
+    service = bootstrap.open_service(settings, clock=clock)
+    _at_the_end.get().callback(service.close)
+    return service
 
 
 def parse_day(text: str) -> date:

@@ -15,12 +15,13 @@ from typing import Annotated
 import typer
 from rich.text import Text
 
-from service.bootstrap import Service, open_service
+from service.bootstrap import Service
 from service.cli.evening import outcome_document, outcome_text
 from service.cli.pipes import today
 from service.cli.terminal import (
     JsonOption,
     note,
+    open_service,
     out,
     paragraph,
     parse_day,
@@ -36,7 +37,7 @@ from service.farm_files.sample_file import (
     read_sample_file,
 )
 from service.operations import estimate_acid as acids
-from service.operations import plan_fertigation as feeding
+from service.operations import order_fertigation as feeding
 from service.operations import report_water as waters
 from service.records import FertigationOrder, WaterSample
 from service.waterworks.caution import Advisory
@@ -336,6 +337,7 @@ def acid(
                 "block_id": found.block_id,
                 "flow_l_per_h": found.flow_l_per_h,
                 "analysis_advisories": found.analysis_advisories,
+                "acid_l_per_1000_gal": found.acid_l_per_1000_gal,
                 **asdict(found.dose),
             }
         )
@@ -354,7 +356,7 @@ def _show_dose(found: acids.AcidEstimate) -> None:
     ]
     if dose.acid_ml_per_m3 is not None:
         rows.append(("", f"{dose.acid_ml_per_m3:.1f} mL per m3"))
-        rows.append(("", f"{dose.acid_l_per_1000_gal:.3f} L per 1,000 gal"))
+        rows.append(("", f"{found.acid_l_per_1000_gal:.3f} L per 1,000 gal"))
     if dose.injector_l_per_h is not None:
         rows.append(
             (
@@ -486,7 +488,9 @@ def fertigate(
     """Order an injection for a day; the evening run fits it into that day's pulses."""
     service = open_service()
     if is_cancelled:
-        feeding.cancel_fertigation(block, day, unit_of_work=service.unit_of_work)
+        feeding.cancel_fertigation(
+            block, day, unit_of_work=service.unit_of_work, replanning=service.replanning
+        )
         out.print(f"{block}: nothing is injected on {day}")
         return
     if not products or stock is None or injector is None:
@@ -509,7 +513,7 @@ def fertigate(
             last_nitrogen_day=last_nitrogen,
         ),
         unit_of_work=service.unit_of_work,
-        clock=service.clock,
+        replanning=service.replanning,
     )
     if as_json:
         print_json(
@@ -527,8 +531,12 @@ def fertigate(
     if share is not None:
         out.print(f"stock solution at {100.0 * share:.0f} % of what dissolves")
     paragraph(
-        f"{outcome_text(found.outcome).capitalize()}. The evening run before {day} fits it in;"
-        " after that evening, `rillwright run-day` does it again."
+        f"{outcome_text(found.outcome).capitalize()}. "
+        + (
+            f"The plan of {day} was out and is replaced."
+            if found.new_version_count
+            else f"The evening run before {day} fits it in."
+        )
     )
     _advice(found.advisories, found.cautions)
 

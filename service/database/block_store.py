@@ -16,11 +16,13 @@ from sqlalchemy import (
     Date,
     Select,
     Table,
+    delete,
     func,
     insert,
     literal,
     or_,
     select,
+    union,
     update,
 )
 
@@ -38,6 +40,7 @@ from service.database.tables import (
     block_version,
     county,
     farm,
+    farm_site,
     instant_text,
     site,
     supply,
@@ -46,6 +49,7 @@ from service.errors import Conflict, Fault, InputInvalid, NotFound
 from service.records import (
     BLOCK_NUMBERS,
     BlockDefinition,
+    BlockLabel,
     BlockTable,
     ControllerDefinition,
     CountyDefinition,
@@ -81,7 +85,8 @@ class SqlBlockStore:
         """Store what differs; a changed block gets a new version valid from ``effective_day``.
 
         Blocks of the farm that the bundle no longer holds are retired from that day on, supplies
-        too. Sites and counties belong to no farm and stay. The same bundle again changes nothing.
+        too. Sites and counties belong to no farm and stay, but which sites the farm names is
+        remembered. The same bundle again changes nothing.
         """
         _refuse_foreign_parts(bundle)
         counts: Counter[str] = Counter()
@@ -99,6 +104,7 @@ class SqlBlockStore:
         row = mapping.farm_values(bundle.farm)
         counts[self._save_row(farm, row, key=("farm_id",))] += 1
         farm_key = self.farm_keys([bundle.farm.farm_id])[bundle.farm.farm_id]
+        self._name_sites(farm_key, {site_keys[each.site_id] for each in bundle.sites})
         for source in bundle.supplies:
             row = mapping.supply_values(source, farm_key=farm_key)
             counts[self._save_row(supply, row, key=("farm_key", "supply_id"))] += 1
@@ -125,6 +131,15 @@ class SqlBlockStore:
             return "unchanged"
         self._connection.execute(update(table).where(*same).values(changes))
         return "changed"
+
+    def _name_sites(self, farm_key: int, site_keys: set[int]) -> None:
+        """Remember these sites of a farm, and no others."""
+        own = farm_site.c.farm_key == farm_key
+        stored = set(self._connection.scalars(select(farm_site.c.site_key).where(own)))
+        for gone in stored - site_keys:
+            self._connection.execute(delete(farm_site).where(own, farm_site.c.site_key == gone))
+        for new in site_keys - stored:
+            self._connection.execute(insert(farm_site).values(farm_key=farm_key, site_key=new))
 
     def _retire_supplies(self, farm_key: int, bundle: FarmBundle, effective_day: date) -> None:
         kept = {source.supply_id for source in bundle.supplies}
@@ -249,7 +264,10 @@ class SqlBlockStore:
     # --- reading farms -------------------------------------------------------------------------
 
     def get_bundle(self, farm_id: str, *, day: date) -> FarmBundle:
-        """The farm as it stands on ``day``, with the sites of its blocks; raises NotFound."""
+        """The farm as it stands on ``day``, with the sites it names and those of its blocks.
+
+        Raises NotFound.
+        """
         row = (
             self._connection.execute(select(farm).where(farm.c.farm_id == farm_id))
             .mappings()
@@ -258,7 +276,12 @@ class SqlBlockStore:
         if row is None:
             raise NotFound(f"farm {farm_id!r}: there is no such farm")
         blocks = self.list_blocks(farm_id=farm_id, day=day)
-        used = {each.site_id for each in blocks}
+        named = self._connection.scalars(
+            select(site.c.site_id)
+            .join(farm_site, farm_site.c.site_key == site.c.site_key)
+            .where(farm_site.c.farm_key == row["farm_key"])
+        )
+        used = {*named, *(each.site_id for each in blocks)}
         supplies = self._connection.execute(
             select(supply, farm.c.farm_id)
             .join(farm, farm.c.farm_key == supply.c.farm_key)
@@ -361,6 +384,18 @@ class SqlBlockStore:
         columns = read_columns(self._connection, query)
         return mapping.block_table(columns.in_order_of("block_key"))
 
+    def read_labels(self, block_keys: Ints, *, day: date) -> dict[int, BlockLabel]:
+        """What these blocks are called on a day, by key."""
+        rows = self._connection.execute(
+            in_force(
+                select(block.c.block_key, block.c.block_id, block_version.c.name, farm.c.farm_id)
+                .join_from(block, block_version, block.c.block_key == block_version.c.block_key)
+                .join(farm, farm.c.farm_key == block.c.farm_key),
+                day,
+            ).where(is_among(self._connection, block.c.block_key, block_keys))
+        )
+        return {key: BlockLabel(*told) for key, *told in rows}
+
     def count_blocks(self, farm_keys: Ints, *, day: date) -> dict[int, int]:
         """Number of blocks in force on ``day`` per farm key; 0 where there are none."""
         rows = self._connection.execute(
@@ -423,15 +458,19 @@ class SqlBlockStore:
         return int(key)
 
     def find_users(self, site_keys: Ints) -> dict[int, tuple[str, ...]]:
-        """Ids of the farms whose blocks draw on each site or once did; others are missing."""
-        rows = self._connection.execute(
+        """Ids of the farms that name each site, or whose blocks draw on it or once did."""
+        drawing = (
             select(block_version.c.site_key, farm.c.farm_id)
             .join(block, block.c.block_key == block_version.c.block_key)
             .join(farm, farm.c.farm_key == block.c.farm_key)
             .where(is_among(self._connection, block_version.c.site_key, site_keys))
-            .distinct()
-            .order_by(block_version.c.site_key, farm.c.farm_id)
         )
+        naming = (
+            select(farm_site.c.site_key, farm.c.farm_id)
+            .join(farm, farm.c.farm_key == farm_site.c.farm_key)
+            .where(is_among(self._connection, farm_site.c.site_key, site_keys))
+        )
+        rows = sorted({tuple(row) for row in self._connection.execute(union(drawing, naming))})
         users: dict[int, tuple[str, ...]] = {}
         for site_key, farm_id in rows:
             users[site_key] = (*users.get(site_key, ()), farm_id)

@@ -20,6 +20,8 @@ from service.database.tables import block, farm, mail, person, plan
 from service.records import KnownPerson, MailOrder, MailRow, PlanMark, QueuedMail
 
 OPEN_STATES = ("queued", "sending")
+SIGN_IN = "sign-in"
+"""The kind of mail that is on no list: its token opens the pages."""
 _READER = [column for column in person.c if column.name not in ("person_key", "farm_key")]
 """What a mail's row does not say itself: the farm of a mail is the farm of its reader."""
 
@@ -237,12 +239,12 @@ class SqlOutboxStore:
         return changed.rowcount == 1
 
     def find_by_token(self, token_digest: str) -> tuple[KnownPerson, str] | None:
-        """Whom a mail went to, and the kind of the mail."""
+        """Whom a mail of a list went to, and the kind of the mail."""
         row = (
             self._connection.execute(
                 select(*_READER, person.c.person_key, mail.c.farm_id, mail.c.kind)
                 .select_from(mail.join(person))
-                .where(mail.c.token_digest == token_digest)
+                .where(mail.c.token_digest == token_digest, mail.c.kind != SIGN_IN)
             )
             .mappings()
             .one_or_none()

@@ -13,7 +13,7 @@ from service.database.tables import farm, mail, person
 from service.errors import NotFound
 from service.records import MAIL_LISTS, KnownPerson, Person
 
-_PEOPLE = select(person, farm.c.farm_id).select_from(person.outerjoin(farm))
+PEOPLE = select(person, farm.c.farm_id).select_from(person.outerjoin(farm))
 
 
 class SqlPeopleStore:
@@ -74,7 +74,7 @@ class SqlPeopleStore:
         self, *, farm_id: str | None = None, mail_address: str | None = None
     ) -> list[KnownPerson]:
         """All people, those of a farm, or those behind an address, by address and farm."""
-        wanted = _PEOPLE.order_by(person.c.mail_address, farm.c.farm_id)
+        wanted = PEOPLE.order_by(person.c.mail_address, farm.c.farm_id)
         if farm_id is not None:
             wanted = wanted.where(farm.c.farm_id == farm_id)
         if mail_address is not None:
@@ -85,7 +85,7 @@ class SqlPeopleStore:
         self, mail_list: str, *, role: str, farm_keys: Ints | None = None
     ) -> list[KnownPerson]:
         """Who wants mails of a list and may get them."""
-        wanted = _PEOPLE.where(
+        wanted = PEOPLE.where(
             person.c.role == role,
             person.c[f"gets_{mail_list}"],
             ~person.c[f"has_left_{mail_list}"],

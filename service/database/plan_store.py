@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import orjson
-from sqlalchemy import Connection, bindparam, func, insert, select, tuple_, update
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, tuple_, update
 
 from service.agronomy.records import Days, Ints
 from service.database import mapping
@@ -21,12 +21,14 @@ from service.database.bulk import (
     is_among,
     read_columns,
     rows_of,
+    upsert_rows,
 )
 from service.database.tables import (
     block,
     farm,
     instant_text,
     plan,
+    plan_text,
     rain_gauge_reading,
     run,
     site,
@@ -38,8 +40,10 @@ from service.records import (
     GaugeReading,
     LoadOutcome,
     MeteredRuns,
+    NewVersions,
     PlanRows,
     PlansInForce,
+    PlanText,
     PublishedPlan,
     RunRows,
 )
@@ -87,6 +91,19 @@ _POLLED = _PUBLISHED.where(
 )
 """The plan in force by the block's full name, as controllers ask for it: built only once."""
 
+_TEXT = (
+    select(farm.c.farm_id, plan_text.c.text)
+    .join_from(plan_text, block, block.c.block_key == plan_text.c.block_key)
+    .join(farm, farm.c.farm_key == block.c.farm_key)
+    .where(block.c.block_id == bindparam("polled_id"))
+)
+_TEXT_OF_DAY = _TEXT.where(plan_text.c.day == bindparam("polled_day"))
+_LATEST_TEXT = _TEXT.where(
+    plan_text.c.day
+    == select(func.max(plan.c.day)).where(plan.c.block_key == block.c.block_key).scalar_subquery()
+)
+_NOTHING_NEW = NewVersions(np.array([], dtype=np.int64), np.array([], dtype=np.int64))
+
 
 class SqlPlanStore:
     """The PlanStore port on a connection; the unit of work commits."""
@@ -96,15 +113,14 @@ class SqlPlanStore:
 
     # --- plans ---------------------------------------------------------------------------------
 
-    def publish(self, rows: PlanRows, *, issued_at: datetime) -> int:
+    def publish(self, rows: PlanRows, *, issued_at: datetime) -> NewVersions:
         """Store a new version of each plan whose digest differs from the one in force.
 
         The version in force before it is marked superseded at ``issued_at``. A ``no-weather`` plan
         never supersedes one that has minutes. Publishing the same rows again stores nothing.
-        Returns the number of new versions.
         """
         if rows.block_keys.size == 0:
-            return 0
+            return _NOTHING_NEW
         standing = read_columns(
             self._connection,
             select(
@@ -146,7 +162,7 @@ class SqlPlanStore:
             versions.append(version + 1)
             superseded.append(plan_key)
         if not chosen:
-            return 0
+            return _NOTHING_NEW
 
         issued = instant_text(issued_at)
         self._connection.execute(
@@ -178,10 +194,43 @@ class SqlPlanStore:
                 ]
             ),
         )
-        return len(chosen)
+        return NewVersions(picked, np.array(versions, dtype=np.int64))
+
+    def save_texts(
+        self, block_keys: Ints, texts: Sequence[bytes], *, day: date, drop_before: date
+    ) -> None:
+        """Store these blocks' plans of a day as they are read, and drop those of older days."""
+        self._connection.execute(
+            delete(plan_text).where(
+                plan_text.c.day < drop_before,
+                is_among(self._connection, plan_text.c.block_key, block_keys),
+            )
+        )
+        upsert_rows(
+            self._connection,
+            plan_text,
+            ("block_key", "day", "text"),
+            rows_of([block_keys, day.isoformat(), [text.decode() for text in texts]]),
+        )
+
+    def find_text(self, block_id: str, *, day: date | None) -> PlanText | None:
+        """The plan in force as it is read, of the latest day planned if None; None: not stored."""
+        query = _LATEST_TEXT if day is None else _TEXT_OF_DAY
+        found = self._connection.execute(query, {"polled_id": block_id, "polled_day": day})
+        row = found.one_or_none()
+        return None if row is None else PlanText(row.farm_id, row.text.encode())
+
+    def forget_texts(self, farm_id: str) -> None:
+        """Drop what is stored of a farm's plans as they are read."""
+        own = (
+            select(block.c.block_key)
+            .join(farm, farm.c.farm_key == block.c.farm_key)
+            .where(farm.c.farm_id == farm_id)
+        )
+        self._connection.execute(delete(plan_text).where(plan_text.c.block_key.in_(own)))
 
     def read_in_force(self, block_keys: Ints, *, day: date) -> PlansInForce:
-        """Minutes, pulses and need of the plans in force for a day, in the order of the keys."""
+        """Minutes, pulses, need and orders of a day's plans in force, in the order of the keys."""
         standing = read_columns(
             self._connection,
             select(plan.c.block_key, plan.c.planned_min, plan.c.pulses, plan.c.numbers).where(
@@ -194,6 +243,7 @@ class SqlPlanStore:
         need_mm = np.full(block_keys.shape, np.nan)
         place = {key: row for row, key in enumerate(block_keys.tolist())}
         pulses: list[tuple[tuple[int, int], ...]] = [()] * block_keys.size
+        order_keys = [""] * block_keys.size
         for key, minutes, text, numbers in zip(
             standing.ints("block_key").tolist(),
             standing.ints("planned_min").tolist(),
@@ -204,9 +254,16 @@ class SqlPlanStore:
             row = place[key]
             planned_min[row] = minutes
             pulses[row] = mapping.pulses_from(text)
-            need = orjson.loads(numbers).get("need_mm")
+            told = orjson.loads(numbers)
+            need = told.get("need_mm")
             need_mm[row] = np.nan if need is None else need
-        return PlansInForce(planned_min=planned_min, pulses=tuple(pulses), need_mm=need_mm)
+            order_keys[row] = told.get("fertigation", {}).get("order_key", "")
+        return PlansInForce(
+            planned_min=planned_min,
+            pulses=tuple(pulses),
+            need_mm=need_mm,
+            order_keys=tuple(order_keys),
+        )
 
     def save_basis(
         self, site_keys: Ints, documents: Sequence[bytes], *, day: date, issued_at: datetime

@@ -23,6 +23,7 @@ from service.database.payload_store import SqlPayloadStore
 from service.database.people_store import SqlPeopleStore
 from service.database.plan_store import SqlPlanStore
 from service.database.run_ledger_store import SqlRunLedger
+from service.database.sign_in_store import SqlSignInStore
 from service.database.soil_store import SqlSoilStore
 from service.database.station_store import SqlStationStore
 from service.database.waterworks_store import SqlWaterworksStore
@@ -42,6 +43,7 @@ from service.ports import (
     PeopleStore,
     PlanStore,
     RunLedger,
+    SignInStore,
     SoilStore,
     StationStore,
     UnitOfWork,
@@ -78,6 +80,7 @@ class SqlUnitOfWork:
     calendars: CalendarStore
     people: PeopleStore
     outbox: OutboxStore
+    sign_ins: SignInStore
 
     def __init__(self, engine: Engine, *, write: bool) -> None:
         self._engine = engine
@@ -118,6 +121,7 @@ class SqlUnitOfWork:
         self.calendars = SqlCalendarStore(connection)
         self.people = SqlPeopleStore(connection)
         self.outbox = SqlOutboxStore(connection)
+        self.sign_ins = SqlSignInStore(connection)
         return self
 
     def __exit__(
@@ -134,7 +138,7 @@ class SqlUnitOfWork:
         del self.runs, self.breakers, self.payloads
         del self.keys, self.answers, self.soil, self.pauses
         del self.marks, self.controllers, self.calendars
-        del self.people, self.outbox
+        del self.people, self.outbox, self.sign_ins
         try:
             if error is None:
                 connection.commit()

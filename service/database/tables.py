@@ -140,6 +140,14 @@ county = Table(
     Column("site_key", ForeignKey("site.site_key"), nullable=False),
 )
 
+farm_site = Table(
+    "farm_site",
+    metadata,
+    Column("farm_key", ForeignKey("farm.farm_key"), primary_key=True),
+    Column("site_key", ForeignKey("site.site_key"), primary_key=True, index=True),
+)
+"""The sites that a farm's file names, also those that no block draws on yet."""
+
 supply = Table(
     "supply",
     metadata,
@@ -276,6 +284,17 @@ Index(
     sqlite_where=text("superseded_at IS NULL"),
     postgresql_where=text("superseded_at IS NULL"),
 )
+
+plan_text = Table(
+    "plan_text",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("text", Text, nullable=False),
+)
+"""The plan in force as it is read, for the days that are read again and again; what is not here is
+written out anew from ``plan``.
+"""
 
 run = Table(
     "run",
@@ -664,7 +683,7 @@ mail = Table(
     Column("token_digest", Text, unique=True),
     Column("message", LargeBinary),
     UniqueConstraint("person_key", "farm_id", "plan_day", "kind", "plan_version"),
-    CheckConstraint("kind IN ('evening', 'weekly', 'bulletin')", name="kind"),
+    CheckConstraint("kind IN ('evening', 'weekly', 'bulletin', 'sign-in')", name="kind"),
     CheckConstraint("state IN ('queued', 'sending', 'sent', 'failed', 'dropped')", name="state"),
     CheckConstraint("plan_version >= 1", name="version_positive"),
     Index("ix_mail_state_next_try_at", "state", "next_try_at"),
@@ -674,4 +693,18 @@ mail = Table(
 ``queued``: may be tried from ``next_try_at`` on. ``sending``: ``owner`` tries, or has died; free
 for another one from ``next_try_at`` on. ``sent``: the relay took it. ``failed``: refused for good.
 ``dropped``: too late, replaced by a newer version, or not wanted any more.
+
+``token_digest``: SHA-256 of the token in the mail's link. It stops the mails of a list; in a
+``sign-in`` mail it signs in until ``expires_at``, and is taken away when it is used.
+"""
+
+sign_in_request = Table(
+    "sign_in_request",
+    metadata,
+    Column("request_key", _BigKey, primary_key=True),
+    Column("mail_address", Text, nullable=False),
+    Column("asked_at", UtcInstant, nullable=False),
+)
+"""Somebody asked for a link to sign in, to an address that may be nobody's here; the next round of
+mail takes it away, so that who asks cannot tell the one from the other.
 """

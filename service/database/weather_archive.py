@@ -134,6 +134,18 @@ class SqlWeatherArchive:
         first_day, last_day = self._connection.execute(query).one()
         return None if first_day is None else (first_day, last_day)
 
+    def list_last_days(self, site_keys: Ints, *, kind: str) -> dict[int, date]:
+        """Last day with a row of the kind, by site key; sites without one are missing."""
+        rows = self._connection.execute(
+            select(weather_day.c.site_key, func.max(weather_day.c.day))
+            .where(
+                is_among(self._connection, weather_day.c.site_key, site_keys),
+                weather_day.c.kind == kind,
+            )
+            .group_by(weather_day.c.site_key)
+        )
+        return {int(site_key): last_day for site_key, last_day in rows}
+
     def list_freshness(self, site_keys: Ints, *, first_day: date) -> list[SiteFreshness]:
         """How far the weather of these sites reaches, in the order of the keys."""
         rows = self._connection.execute(

@@ -17,6 +17,7 @@ from icalendar.enums import STATUS
 
 from service.agronomy.civil_day import midnight_utc
 from service.delivery.plain_text import clean
+from service.delivery.pulse_calendar import pulse_uid
 from service.records import FarmDefinition, PlanVersion
 
 REFRESH = timedelta(hours=4)
@@ -60,7 +61,7 @@ def _events(versions: list[PlanVersion], zone: str, domain: str) -> Iterable[Eve
         start_min, duration_min = pulse
         starts_at = midnight + timedelta(minutes=start_min)
         yield Event.new(
-            uid=f"pulse.{newest.block_id}.{newest.day.isoformat()}.{number}@{domain}",
+            uid=pulse_uid(newest.block_id, newest.day, number, domain=domain),
             sequence=_sequence(newest),
             stamp=_utc(newest.issued_at),
             last_modified=_utc(newest.issued_at),

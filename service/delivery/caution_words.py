@@ -30,6 +30,12 @@ CAUTIONS = (
     marked("A plan never starts a pump by itself."),
 )
 
+INJECTION_CAUTION = marked(
+    "Inject only with backflow prevention, a check valve and an interlock that stops the injector"
+    " with the water. The product's label stands above these numbers."
+)
+"""Stands under every plan that holds fertiliser."""
+
 
 def degraded(blocks: Sequence[BlockLine], words: Wording) -> str:
     """What all this rests on instead of what it should, in one line; empty where all is well."""

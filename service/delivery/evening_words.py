@@ -8,12 +8,21 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from service.agronomy.reasoning import explain_cause, reason_of
-from service.delivery.caution_words import CAUTIONS, degraded, flag_sentences, shared_flags
+from service.agronomy.units import L_PER_H_PER_GPH
+from service.delivery.caution_words import (
+    CAUTIONS,
+    INJECTION_CAUTION,
+    degraded,
+    flag_sentences,
+    shared_flags,
+)
 from service.delivery.plain_text import clean
 from service.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
 ONE_DAY = timedelta(days=1)
+ANY_DAY = date.min
+"""The day of reading of what hangs on a wall: neither "today" nor "tomorrow" may be said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +50,8 @@ class BlockWords:
     """Each pulse from start to end, where there is more than one."""
     reason: str
     rain: str
+    injection: tuple[str, ...]
+    """What goes into the water when; the first of the notes."""
     notes: tuple[str, ...]
     days: tuple[DayCell, ...]
     dry: str
@@ -68,8 +79,15 @@ class EveningWords:
     issued: str
 
 
-def evening_words(letter: EveningLetter, words: Wording) -> EveningWords:
-    """The letter in the words of one reader."""
+def evening_words(
+    letter: EveningLetter, words: Wording, *, read_on: date | None = None
+) -> EveningWords:
+    """The letter in the words of one reader; ``read_on`` is the day of reading, else that of issue.
+
+    A mail is read when it comes; a page says "today" and "tomorrow" as of the day of the visit.
+    """
+    if read_on is None:
+        read_on = letter.issued_at.astimezone(ZoneInfo(letter.zone)).date()
     farm = clean(letter.farm_name)
     shared = shared_flags(letter.blocks)
     several = len(letter.sites) > 1
@@ -85,7 +103,7 @@ def evening_words(letter: EveningLetter, words: Wording) -> EveningWords:
         ),
         farm=farm,
         day=words.long_day(letter.day),
-        headline=_headline(letter, words),
+        headline=_headline(letter, words, read_on),
         total=_total(letter, words),
         degraded=degraded(letter.blocks, words),
         changed=_changed(letter, words),
@@ -98,7 +116,7 @@ def evening_words(letter: EveningLetter, words: Wording) -> EveningWords:
         ),
         weather=tuple(dict.fromkeys(_weather(site, letter, words) for site in letter.sites)),
         shared=flag_sentences(shared, words),
-        cautions=tuple(words.gettext(text) for text in CAUTIONS),
+        cautions=tuple(words.gettext(text) for text in _cautions(letter)),
         sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
         issued=words.gettext(
             "Plan {version}, made {moment} ({zone}).",
@@ -107,6 +125,11 @@ def evening_words(letter: EveningLetter, words: Wording) -> EveningWords:
             zone=words.zone_name(letter.issued_at, letter.zone),
         ),
     )
+
+
+def _cautions(letter: EveningLetter) -> tuple[str, ...]:
+    is_fed = any(block.injection is not None for block in letter.blocks)
+    return (INJECTION_CAUTION, *CAUTIONS) if is_fed else CAUTIONS
 
 
 def _watered(letter: EveningLetter) -> list[BlockLine]:
@@ -130,30 +153,39 @@ def _short_headline(letter: EveningLetter, words: Wording) -> str:
     return words.gettext("NO PLAN")
 
 
-def _headline(letter: EveningLetter, words: Wording) -> str:
+def _headline(letter: EveningLetter, words: Wording, read_on: date) -> str:
     watered = _watered(letter)
     is_known = any(block.status != "no-weather" for block in letter.blocks)
+    is_single = len(letter.blocks) == 1
     facts = {
         "day": words.long_day(letter.day),
         "count": words.number(len(watered)),
         "total": words.number(len(letter.blocks)),
     }
     # A plan that comes late, or changes in the night, is read on its own day.
-    if letter.issued_at.astimezone(ZoneInfo(letter.zone)).date() >= letter.day:
+    if read_on == letter.day:
         if not is_known:
             return words.gettext("NO PLAN for today, {day}: the weather is not known.", **facts)
         if not watered:
             return words.gettext("No water today, {day}.", **facts)
-        if len(letter.blocks) == 1:
+        if is_single:
             return words.gettext("Water today, {day}.", **facts)
         return words.gettext("Water {count} of {total} blocks today, {day}.", **facts)
+    if read_on == letter.day - ONE_DAY:
+        if not is_known:
+            return words.gettext("NO PLAN for tomorrow, {day}: the weather is not known.", **facts)
+        if not watered:
+            return words.gettext("No water tomorrow, {day}.", **facts)
+        if is_single:
+            return words.gettext("Water tomorrow, {day}.", **facts)
+        return words.gettext("Water {count} of {total} blocks tomorrow, {day}.", **facts)
     if not is_known:
-        return words.gettext("NO PLAN for tomorrow, {day}: the weather is not known.", **facts)
+        return words.gettext("NO PLAN for {day}: the weather is not known.", **facts)
     if not watered:
-        return words.gettext("No water tomorrow, {day}.", **facts)
-    if len(letter.blocks) == 1:
-        return words.gettext("Water tomorrow, {day}.", **facts)
-    return words.gettext("Water {count} of {total} blocks tomorrow, {day}.", **facts)
+        return words.gettext("No water on {day}.", **facts)
+    if is_single:
+        return words.gettext("Water on {day}.", **facts)
+    return words.gettext("Water {count} of {total} blocks on {day}.", **facts)
 
 
 def _total(letter: EveningLetter, words: Wording) -> str:
@@ -177,7 +209,12 @@ def _changed(letter: EveningLetter, words: Wording) -> str:
 
 
 def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int) -> BlockWords:
-    notes = [*_less_than_asked(block, words), *flag_sentences(block.flags & ~shared, words)]
+    injection = _injection(block, letter.zone, words)
+    notes = [
+        *injection,
+        *_less_than_asked(block, words),
+        *flag_sentences(block.flags & ~shared, words),
+    ]
     return BlockWords(
         name=clean(block.name),
         status=block.status,
@@ -192,6 +229,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
             if block.rain_credit_mm > 0.0
             else ""
         ),
+        injection=injection,
         notes=tuple(notes),
         days=tuple(
             DayCell(
@@ -206,6 +244,34 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
             if block.dry_day is not None
             else ""
         ),
+    )
+
+
+def _injection(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:
+    found = block.injection
+    if found is None:
+        return ()
+    what = ", ".join(
+        f"{words.number(mass_kg, 1)} kg {clean(words.gettext(name))}"
+        for name, mass_kg in found.products
+    )
+    if not found.spans or found.injector_l_per_h is None:
+        text = words.gettext(
+            "Do NOT inject {what}: it does not fit into the pulses of this day.", what=what
+        )
+        return (text,)
+    is_us = words.unit_system == "us"
+    rate = found.injector_l_per_h / (L_PER_H_PER_GPH if is_us else 1.0)
+    shown = f"{words.number(rate, 2)} {'gal/h' if is_us else 'L/h'}"
+    return tuple(
+        words.gettext(
+            "Inject {what} from {start} to {end}, injector at {rate}; clean water first and last.",
+            what=what,
+            start=words.clock(start, zone),
+            end=words.clock(end, zone),
+            rate=shown,
+        )
+        for start, end in found.spans
     )
 
 

@@ -21,12 +21,21 @@ from urllib.parse import quote
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from service.delivery.charts import chart_png
 from service.delivery.evening_words import EveningWords, evening_words
+from service.delivery.letter_chart import chart_png
 from service.delivery.plain_text import clean
 from service.delivery.pulse_calendar import pulse_calendar
 from service.delivery.week_words import WeekWords, bulletin_words, weekly_words
-from service.letters import BulletinLetter, EveningLetter, Letter, MailStamp, WeeklyLetter
+from service.letters import (
+    SIGN_IN_LINK,
+    AnyLetter,
+    BulletinLetter,
+    EveningLetter,
+    Letter,
+    MailStamp,
+    SignInLetter,
+    WeeklyLetter,
+)
 from service.ports import ComposeMail
 from service.records import Person
 from service.translations import Wording, wording
@@ -65,15 +74,19 @@ class _Detail:
 def make_composer(identity: MailIdentity) -> ComposeMail:
     """What writes the mails of one operator."""
 
-    def write(letter: Letter, reader: Person, stamp: MailStamp) -> bytes:
+    def write(letter: AnyLetter, reader: Person, stamp: MailStamp) -> bytes:
         return compose(letter, reader, stamp, identity=identity)
 
     return write
 
 
-def compose(letter: Letter, reader: Person, stamp: MailStamp, *, identity: MailIdentity) -> bytes:
+def compose(
+    letter: AnyLetter, reader: Person, stamp: MailStamp, *, identity: MailIdentity
+) -> bytes:
     """The bytes of a mail, with CRLF line ends."""
     words = wording(reader.language, reader.unit_system)
+    if isinstance(letter, SignInLetter):
+        return _sign_in_mail(letter, reader, stamp, words, identity=identity)
     said = _said(letter, words)
     chart = chart_png(letter, words)
     if chart is not None and len(chart) > LARGEST_CHART_BYTES:
@@ -81,7 +94,10 @@ def compose(letter: Letter, reader: Person, stamp: MailStamp, *, identity: MailI
     calendar = b""
     if isinstance(letter, EveningLetter) and 0 < _pulse_count(letter) <= MOST_PULSES_IN_CALENDAR:
         calendar = pulse_calendar(letter, words, domain=identity.domain)
-    headers = _headers(said.subject, letter, reader, stamp, identity)
+    headers = {
+        **_headers(said.subject, reader, stamp, identity),
+        **_list_headers(letter, stamp, identity),
+    }
     content = b""
     for detail in _details():
         shown_chart = chart if detail.has_chart else None
@@ -109,6 +125,35 @@ def compose(letter: Letter, reader: Person, stamp: MailStamp, *, identity: MailI
         if len(content) < LARGEST_BYTES:
             break
     return content
+
+
+def _sign_in_mail(
+    letter: SignInLetter,
+    reader: Person,
+    stamp: MailStamp,
+    words: Wording,
+    *,
+    identity: MailIdentity,
+) -> bytes:
+    """A link to sign in; on no list, so that it cannot be stopped by mistake."""
+    subject = words.gettext("Your link to sign in")
+    link = sign_in_url(identity, stamp)
+    context = {
+        "subject": subject,
+        "link": link,
+        "lasts": words.minutes(letter.lasts.total_seconds() / 60),
+        "language": words.language,
+        "_": words.gettext,
+    }
+    message = _message(
+        _headers(subject, reader, stamp, identity),
+        _HTML.get_template("sign_in.html").render(context),
+        _PLAIN.get_template("sign_in.txt").render(context),
+        chart=None,
+        cid="",
+    )
+    message["Content-Language"] = reader.language
+    return message.as_bytes(policy=SMTP)
 
 
 def html_of(letter: Letter, reader: Person, stamp: MailStamp, *, identity: MailIdentity) -> str:
@@ -156,7 +201,7 @@ def _pulse_count(letter: EveningLetter) -> int:
 
 
 def _headers(
-    subject: str, letter: Letter, reader: Person, stamp: MailStamp, identity: MailIdentity
+    subject: str, reader: Person, stamp: MailStamp, identity: MailIdentity
 ) -> Mapping[str, Any]:
     headers: dict[str, Any] = {
         "From": _address(identity.sender_name, identity.sender_address),
@@ -165,12 +210,16 @@ def _headers(
         "Date": format_datetime(stamp.written_at),
         "Message-ID": f"<{stamp.message_id}>",
         "Auto-Submitted": "auto-generated",
-        "List-Id": f"<{_LIST_OF[type(letter)]}.{identity.domain}>",
     }
     if identity.reply_address:
         headers["Reply-To"] = _address(identity.sender_name, identity.reply_address)
+    return headers
+
+
+def _list_headers(letter: Letter, stamp: MailStamp, identity: MailIdentity) -> Mapping[str, Any]:
+    headers = {"List-Id": f"<{_LIST_OF[type(letter)]}.{identity.domain}>"}
     by_mail = f"<mailto:{identity.reply_address or identity.sender_address}" + (
-        f"?subject={quote('unsubscribe ' + stamp.unsubscribe_token)}>"
+        f"?subject={quote('unsubscribe ' + stamp.link_token)}>"
     )
     url = unsubscribe_url(identity, stamp)
     if url.startswith("https://"):
@@ -181,13 +230,23 @@ def _headers(
     return headers
 
 
+def sign_in_url(identity: MailIdentity, stamp: MailStamp) -> str:
+    """Where a reader signs in; of the operator's settings alone, whatever host was asked for it.
+
+    Raises ValueError where there are no pages.
+    """
+    if not identity.public_url:
+        raise ValueError("a link to sign in needs RILLWRIGHT_PUBLIC_URL")
+    return f"{identity.public_url}{SIGN_IN_LINK}/{stamp.link_token}"
+
+
 def unsubscribe_url(identity: MailIdentity, stamp: MailStamp) -> str:
     """Where a reader stops these mails; a mail address where there are no pages."""
     if identity.public_url:
-        return f"{identity.public_url}/u/{stamp.unsubscribe_token}"
+        return f"{identity.public_url}/u/{stamp.link_token}"
     return (
         f"mailto:{identity.reply_address or identity.sender_address}"
-        f"?subject=unsubscribe%20{stamp.unsubscribe_token}"
+        f"?subject=unsubscribe%20{stamp.link_token}"
     )
 
 

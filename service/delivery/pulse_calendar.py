@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC
+from datetime import UTC, date
 
 from icalendar import Calendar, Event
 from icalendar.enums import STATUS
@@ -10,6 +10,14 @@ from icalendar.enums import STATUS
 from service.delivery.plain_text import clean
 from service.letters import EveningLetter
 from service.translations import Wording
+
+
+def pulse_uid(block_id: str, day: date, number: int, *, domain: str) -> str:
+    """Name of a block's pulse, counted from 1 by start within its day, in every calendar.
+
+    The same in the feed as in what a mail brings, so that whoever takes both sees a pulse once.
+    """
+    return f"pulse.{block_id}.{day.isoformat()}.{number}@{domain}"
 
 
 def pulse_calendar(letter: EveningLetter, words: Wording, *, domain: str) -> bytes:
@@ -23,7 +31,7 @@ def pulse_calendar(letter: EveningLetter, words: Wording, *, domain: str) -> byt
         for number, pulse in enumerate(block.pulses, 1):
             calendar.add_component(
                 Event.new(
-                    uid=f"pulse.{block.block_id}.{letter.day.isoformat()}.{number}@{domain}",
+                    uid=pulse_uid(block.block_id, letter.day, number, domain=domain),
                     sequence=block.version - 1,
                     stamp=letter.issued_at.astimezone(UTC),
                     last_modified=letter.issued_at.astimezone(UTC),

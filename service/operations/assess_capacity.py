@@ -18,16 +18,23 @@ from service.agronomy.capacity import (
     needed_flow_l_per_h,
     not_passed_in,
     peak_over_days,
+    peak_transpiration_mm,
 )
 from service.agronomy.records import Days, Floats
 from service.agronomy.root_zone import gross_depth_mm, wetted_fraction
+from service.agronomy.sparse_canopy import full_cover_basal_coefficient
 from service.errors import Fault, InputInvalid, WeatherInvalid
 from service.operations.hindcast import Hindcast, hindcast
 from service.operations.solve_lateral import expected_flow_l_per_h
 from service.records import BlockDefinition, FarmBundle, SupplyDefinition, WallWindow
+from service.translations.catalogue import marked
 
 PEAK_SPANS_DAYS = (3, 7)
 YEAR_SHARES = (0.50, 0.80, 0.90, 0.95)
+DESIGN_SPAN_DAYS = 7
+DESIGN_YEAR_SHARE = 0.90
+DESIGN_DISAGREEMENT = 0.25
+"""Between the two figures of the peak; beyond it Kc, canopy or weather deserve a second look."""
 PUMP_FACTORS = (1.25, 1.5, 2.0)
 NORTHERN_SUMMER = ((4, 1), (10, 31))
 SOUTHERN_SUMMER = ((10, 1), (4, 30))
@@ -80,6 +87,24 @@ class PeakRow:
 
 
 @dataclass(frozen=True, slots=True)
+class DesignPeak:
+    """The peak of crop use in the summers beside the one that a designer reckons by shade.
+
+    Both over a week that nine of ten years stay below, mean over the area of a supply's blocks.
+    """
+
+    summer_use_mm: float
+    shade_use_mm: float
+    """Keller & Bliesner 1990: use of a closed stand, times a tenth of the root of percent shade."""
+
+    @property
+    def is_far_apart(self) -> bool:
+        """One of them may rest on a wrong number."""
+        apart = abs(self.summer_use_mm - self.shade_use_mm)
+        return apart > DESIGN_DISAGREEMENT * self.shade_use_mm
+
+
+@dataclass(frozen=True, slots=True)
 class SupplyCapacity:
     """One supply with its blocks over the summers on record."""
 
@@ -92,6 +117,7 @@ class SupplyCapacity:
     changes: tuple[Change, ...]
     """The first is what there is."""
     peaks: tuple[PeakRow, ...]
+    design_peak: DesignPeak
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,19 +159,31 @@ def assess_capacity(
     for supply in bundle.supplies:
         if supply.supply_id not in used:
             continue
-        own = _of_supply(bundle, supply)
+        own = of_supply(bundle, supply)
         found = _assess_supply(own, supply, days, fields, spans=spans, tick=tick, left_out=left_out)
         supplies.append(found)
     cautions = [
-        "Shares count summers in which every block stays within its readily available water each"
-        " evening, if nothing breaks and each evening knows the next day's weather.",
-        "Flow and hectares assume that water runs in every open hour; keep a reserve for repairs.",
+        marked(
+            "Shares count summers in which every block stays within its readily available water"
+            " each evening, if nothing breaks and each evening knows the next day's weather."
+        ),
+        marked(
+            "Flow and hectares assume that water runs in every open hour; keep a reserve for"
+            " repairs."
+        ),
+    ]
+    cautions += [
+        f"{each.supply_id}: the peak week of crop use by shade (Keller & Bliesner 1990) is"
+        f" {each.design_peak.shade_use_mm:.0f} mm, that of the summers"
+        f" {each.design_peak.summer_use_mm:.0f}: look at crop coefficients and canopy."
+        for each in supplies
+        if each.design_peak.is_far_apart
     ]
     year_count = min(len(each.summers) for each in supplies)
     if year_count < FEW_YEARS:
         cautions.append(
-            f"{year_count} summers are few: what 90 or 95 % of years stay below is then hardly"
-            " more than the largest one seen."
+            f"{year_count} {'summer is' if year_count == 1 else 'summers are'} few: what 90 or 95 %"
+            " of years stay below is then hardly more than the largest one seen."
         )
     return Capacity(tuple(supplies), tuple(left_out), tuple(cautions))
 
@@ -204,6 +242,7 @@ def _assess_supply(
         summers=summers,
         changes=tuple(changes),
         peaks=_peaks(bundle, supply, runs, open_time_h),
+        design_peak=_design_peak(bundle, runs),
     )
 
 
@@ -335,6 +374,24 @@ def _peaks(
     return tuple(rows)
 
 
+def _design_peak(bundle: FarmBundle, runs: Sequence[tuple[date, date, Hindcast]]) -> DesignPeak:
+    area = np.array([block.area_m2 for block in bundle.blocks])
+    height_m = np.array([block.canopy_height_m for block in bundle.blocks])
+    cover = np.array([block.canopy_cover_fraction for block in bundle.blocks])
+    closed_kc = full_cover_basal_coefficient(height_m, 0.0)
+    simulated, by_shade = [], []
+    for first_day, _, run in runs:
+        own = run.days >= np.datetime64(first_day)
+        use = run.season.crop.crop_et_mm[own] @ area / area.sum()
+        shade = peak_transpiration_mm(closed_kc * run.et0_mm[own], cover) @ area / area.sum()
+        simulated.append(float(peak_over_days(use, DESIGN_SPAN_DAYS)))
+        by_shade.append(float(peak_over_days(shade, DESIGN_SPAN_DAYS)))
+    return DesignPeak(
+        summer_use_mm=float(not_passed_in(simulated, DESIGN_YEAR_SHARE)),
+        shade_use_mm=float(not_passed_in(by_shade, DESIGN_YEAR_SHARE)),
+    )
+
+
 def _gross_per_net(block: BlockDefinition) -> float:
     return float(
         gross_depth_mm(
@@ -361,7 +418,8 @@ def _open_time_h(bundle: FarmBundle, supply: SupplyDefinition) -> float:
     return float(is_open.sum()) / 60.0
 
 
-def _of_supply(bundle: FarmBundle, supply: SupplyDefinition) -> FarmBundle:
+def of_supply(bundle: FarmBundle, supply: SupplyDefinition) -> FarmBundle:
+    """One supply of a farm with its blocks."""
     return replace(
         bundle,
         supplies=(supply,),

@@ -17,7 +17,7 @@ import numpy as np
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.manage_farms import store_bundle
 from service.operations.read_farms import local_day
-from service.operations.replan_after import replan_after
+from service.operations.replan_after import Replanning, replan_after
 from service.ports import Clock, FarmFormat, UnitOfWork, UnitOfWorkFactory
 from service.records import BlockDefinition, FarmBundle, LoadOutcome
 
@@ -30,10 +30,14 @@ class Keeper:
     """With what a farm is changed."""
 
     farm_format: FarmFormat
-    clock: Clock
-    source_order: Mapping[str, int]
+    replanning: Replanning
     farm_id: str | None
     """The farm whose key is at work; None: the operator, who may also change what farms share."""
+
+    @property
+    def clock(self) -> Clock:
+        """The clock that plans are made by."""
+        return self.replanning.clock
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +97,13 @@ def replace_farm(
 def retire_farm(
     unit: UnitOfWork, farm_id: str, keeper: Keeper, *, is_current: Callable[[FarmBundle], bool]
 ) -> FarmChange:
-    """Take all blocks, supplies and controllers of a farm out of use from today on."""
+    """Take all blocks, supplies and controllers of a farm out of use from today on.
+
+    The farm keeps its sites, so that nobody else gets them.
+    """
     bundle = _bundle_now(unit, farm_id, keeper.clock)
     _check_current(bundle, is_current)
-    return _store(unit, FarmBundle(farm=bundle.farm), keeper)
+    return _store(unit, FarmBundle(farm=bundle.farm, sites=bundle.sites), keeper)
 
 
 def create_block(unit: UnitOfWork, farm_id: str, table: Document, keeper: Keeper) -> FarmChange:
@@ -175,8 +182,7 @@ def _store(unit: UnitOfWork, bundle: FarmBundle, keeper: Keeper) -> FarmChange:
             unit,
             [farm_id],
             touched_day=None,
-            clock=keeper.clock,
-            source_order=keeper.source_order,
+            replanning=keeper.replanning,
         )
     return FarmChange(unit.blocks.get_bundle(farm_id, day=today), outcome, count)
 

@@ -7,9 +7,9 @@ of the evening plan: the likely part of it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -20,7 +20,11 @@ from service.agronomy.daily_plan import crop_days, days_of
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.watering_rules import credited_rain_mm
 from service.errors import InputInvalid, NotFound
-from service.operations.gather_weather import gather_weather, monthly_normals
+from service.operations.gather_weather import (
+    GatheredWeather,
+    gather_weather,
+    monthly_normals,
+)
 from service.ports import Clock, UnitOfWorkFactory
 from service.records import (
     BLOCK_NUMBERS,
@@ -68,11 +72,38 @@ def compare_counties(
 
     Raises NotFound for an unknown block or where no county is stored, InputInvalid for the span.
     """
-    if not 0 <= (last_day - first_day).days < LONGEST_SPAN_DAYS:
-        raise InputInvalid(
-            f"counties cannot be compared over {first_day} to {last_day}: the span must rise and"
-            f" hold at most {LONGEST_SPAN_DAYS} days"
-        )
+    (found,) = compare_spans(
+        reference,
+        [(first_day, last_day)],
+        on=on,
+        unit_of_work=unit_of_work,
+        clock=clock,
+        source_order=source_order,
+    )
+    return found
+
+
+def compare_spans(
+    reference: str | BlockDefinition,
+    spans: Sequence[tuple[date, date]],
+    *,
+    on: date,
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+    source_order: Mapping[str, int],
+) -> list[CountyComparison]:
+    """As :func:`compare_counties` for each of some spans, first and last day, in their order.
+
+    The weather of all of them is gathered once, from before the first span to the last day of the
+    last, so that nine weeks cost little more than one. A gap in the weather is therefore closed by
+    what is known on both sides of a span's edge.
+    """
+    for first_day, last_day in spans:
+        if not 0 <= (last_day - first_day).days < LONGEST_SPAN_DAYS:
+            raise InputInvalid(
+                f"counties cannot be compared over {first_day} to {last_day}: the span must rise"
+                f" and hold at most {LONGEST_SPAN_DAYS} days"
+            )
     with unit_of_work(write=False) as unit:
         block = (
             unit.blocks.get_block(reference, day=on) if isinstance(reference, str) else reference
@@ -80,25 +111,43 @@ def compare_counties(
         counties = tuple(unit.blocks.list_counties())
         if not counties:
             raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
-        site_keys = {
-            county.site_id: unit.blocks.get_site_key(county.site_id) for county in counties
-        }
-        sites = unit.blocks.read_site_table(np.unique(list(site_keys.values())))
+        sites, column = _county_sites(unit.blocks.read_site_table(), counties)
         gathered = gather_weather(
             unit.weather,
             sites,
             on=on,
             now=clock.now(),
-            first_day=(np.datetime64(first_day) - CLIMATE_DAYS).item(),
-            last_day=last_day,
+            first_day=min(first for first, _ in spans) - timedelta(days=CLIMATE_DAYS),
+            last_day=max(last for _, last in spans),
             source_order=source_order,
         )
-        observed_until = tuple(
-            (unit.weather.find_span(site_keys[county.site_id], kind="observed") or (None, None))[1]
-            for county in counties
+        last_days = unit.weather.list_last_days(sites.keys, kind="observed")
+    observed_until = tuple(last_days.get(key) for key in sites.keys[column].tolist())
+    return [
+        _compare(
+            block,
+            counties,
+            span,
+            gathered=gathered,
+            column=column,
+            observed_until=observed_until,
         )
-    days = days_of(gathered.weather.days, CLIMATE_DAYS, gathered.days.size)
-    column = np.searchsorted(sites.keys, [site_keys[county.site_id] for county in counties])
+        for span in spans
+    ]
+
+
+def _compare(
+    block: BlockDefinition,
+    counties: tuple[CountyDefinition, ...],
+    span: tuple[date, date],
+    *,
+    gathered: GatheredWeather,
+    column: Ints,
+    observed_until: tuple[date | None, ...],
+) -> CountyComparison:
+    first_day, last_day = span
+    first_row, last_row = np.searchsorted(gathered.days, np.array(span, dtype="datetime64[D]"))
+    days = days_of(gathered.weather.days, int(first_row), int(last_row) + 1)
     blocks = _copies(block, column, season_year=first_day.year)
     rain_mm = days.rain_mm[:, column]
     need = weekly_need(
@@ -107,18 +156,29 @@ def compare_counties(
         crop_days(blocks, days).crop_coefficient,
         soil=take_rows(blocks.soil, np.array([0])),
         system=take_rows(blocks.system, np.array([0])),
-        normal_et0_mm=_normal_mm(sites, days.days)[column],
+        normal_et0_mm=_normal_mm(gathered.sites, days.days)[column],
     )
+    is_observed = gathered.is_observed[first_row : last_row + 1, column]
     return CountyComparison(
         reference=block,
         counties=counties,
         first_day=first_day,
         last_day=last_day,
-        forecast_day_count=(~gathered.is_observed[CLIMATE_DAYS:, column]).sum(axis=0),
+        forecast_day_count=(~is_observed).sum(axis=0),
         rain_mm=rain_mm.sum(axis=0),
         need=need,
         observed_until=observed_until,
     )
+
+
+def _county_sites(
+    stored: SiteTable, counties: Sequence[CountyDefinition]
+) -> tuple[SiteTable, Ints]:
+    """The sites that counties draw on, by key, and which of them each county has."""
+    row_of = {site.site_id: row for row, site in enumerate(stored.definitions)}
+    rows, column = np.unique([row_of[county.site_id] for county in counties], return_inverse=True)
+    definitions = tuple(stored.definitions[row] for row in rows.tolist())
+    return SiteTable(keys=stored.keys[rows], definitions=definitions), column.astype(np.int64)
 
 
 def list_county_sites(*, unit_of_work: UnitOfWorkFactory) -> tuple[SiteDefinition, ...]:
@@ -129,6 +189,16 @@ def list_county_sites(*, unit_of_work: UnitOfWorkFactory) -> tuple[SiteDefinitio
             raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
         stored = unit.blocks.read_site_table().definitions
     return tuple(site for site in stored if site.site_id in wanted)
+
+
+def last_observed_day(*, unit_of_work: UnitOfWorkFactory) -> date | None:
+    """The last day on which the weather of any county was observed; None: of none ever."""
+    wanted = {site.site_id for site in list_county_sites(unit_of_work=unit_of_work)}
+    with unit_of_work(write=False) as unit:
+        sites = unit.blocks.read_site_table()
+        is_wanted = [site.site_id in wanted for site in sites.definitions]
+        last_days = unit.weather.list_last_days(sites.keys[is_wanted], kind="observed")
+    return max(last_days.values(), default=None)
 
 
 def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> BlockBatch:

@@ -1,114 +1,95 @@
-"""Small pictures as SVG text, for files and pages alike: a line along something, bars of shares.
+"""The figures of what was computed: a row, the metered runs of a block, a supply's summers.
 
-Every picture carries a title and a description in words, so that it can be read out.
+Each is a drawing for a page; ``service.drawing.frame.as_file`` makes a file of it. With the words
+of a reader it speaks that reader's language and units, without them English and SI, as the
+commands do.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from xml.sax.saxutils import escape
+from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
+from service.agronomy.units import L_PER_GALLON, M_PER_FOOT
+from service.drawing.bars import shares
+from service.drawing.course import Mark, along, over_runs
 from service.operations.assess_capacity import SupplyCapacity
 from service.operations.check_flow import FlowReport
 from service.operations.solve_lateral import PipeReport
 
-WIDTH, HEIGHT = 640, 280
-_LEFT, _RIGHT, _TOP, _BOTTOM = 64, 16, 36, 44
-_FONT = 'font-family="sans-serif" font-size="12"'
+if TYPE_CHECKING:
+    from service.translations import Wording
 
 
-@dataclass(frozen=True, slots=True)
-class Axis:
-    """What is drawn along one side."""
-
-    label: str
-    lowest: float
-    highest: float
-
-
-def row_figure(report: PipeReport) -> str:
+def row_figure(report: PipeReport, words: Wording | None = None) -> Markup:
     """Flow along the row of a block that gets least."""
-    flow = report.row.emitter_flow_l_per_h.tolist()
+    gettext = _english if words is None else words.gettext
+    is_us = words is not None and words.unit_system == "us"
+    per_flow, per_length = (L_PER_GALLON, M_PER_FOOT) if is_us else (1.0, 1.0)
     first = report.layout.first_segment_m
     begin = report.emitter_spacing_m if first is None else first
-    return line_figure(
-        f"{report.name}: emitter flow along the row",
-        [begin + report.emitter_spacing_m * place for place in range(len(flow))],
+    flow = [each / per_flow for each in report.row.emitter_flow_l_per_h.tolist()]
+    flow_unit, length_unit = ("gal/h", "ft") if is_us else ("L/h", "m")
+    return along(
+        gettext("{name}: emitter flow along the row", name=report.name),
+        gettext(
+            "From {least} to {most} {unit}.",
+            least=f"{min(flow):.3g}", most=f"{max(flow):.3g}", unit=flow_unit,
+        ),
+        [(begin + report.emitter_spacing_m * place) / per_length for place in range(len(flow))],
         flow,
-        x_label="distance from the row's inlet, m",
-        y_label="flow, L/h",
+        x_label=gettext("distance from the row's inlet, {unit}", unit=length_unit),
+        y_label=gettext("flow, {unit}", unit=flow_unit),
+        name="row",
+    )  # fmt: skip
+
+
+def flow_figure(report: FlowReport, words: Wording | None = None) -> Markup:
+    """Metered over expected volume of a block's runs, with what changed."""
+    gettext = _english if words is None else words.gettext
+    check = report.check
+    days = [str(day) for day in report.days]
+    if words is not None:
+        days = [words.short_day(day) for day in report.days.astype("datetime64[D]").tolist()]
+    marks = [Mark(jump.run, f"{100.0 * jump.change_fraction:+.0f} %") for jump in check.jumps]
+    told = [f"{days[jump.run]}: {100.0 * jump.change_fraction:+.0f} %" for jump in check.jumps]
+    slow = check.slow_change
+    if slow is not None:
+        change = gettext("slowly {change}", change=f"{100.0 * slow.change_fraction:+.0f} %")
+        marks.append(Mark(slow.from_run, change))
+        told.append(f"{days[slow.from_run]}: {change}")
+    return over_runs(
+        gettext("{name}: metered over expected volume", name=report.block_id),
+        "; ".join([gettext(report.verdict.value), *told]),
+        check.ratio.tolist(),
+        marks=marks,
+        odd_runs=check.odd_runs,
+        expected_label=gettext("as expected"),
+        x_label=gettext("runs, in their order"),
+        y_label=gettext("metered over expected"),
+        ends=(days[0], days[-1] if len(days) > 1 else "") if days else ("", ""),
+        name="flow",
     )
 
 
-def flow_figure(report: FlowReport) -> str:
-    """Metered over expected volume of a block's runs."""
-    return line_figure(
-        f"{report.block_id}: metered over expected volume",
-        [float(place) for place in range(report.days.size)],
-        report.check.ratio.tolist(),
-        x_label="run",
-        y_label="ratio",
-    )
-
-
-def capacity_figure(supply: SupplyCapacity) -> str:
+def capacity_figure(supply: SupplyCapacity, words: Wording | None = None) -> Markup:
     """Share of summers kept, as it is and with each change."""
-    return bar_figure(
-        f"{supply.supply_id}: summers in which every block keeps up",
-        [change.name for change in supply.changes],
-        [change.kept_share for change in supply.changes],
+    gettext = _english if words is None else words.gettext
+
+    def share(kept: float | None) -> str:
+        if kept is None:
+            return gettext("not possible")
+        return f"{100.0 * kept:.0f} %" if words is None else words.percent(kept)
+
+    bars = [(each.name, each.kept_share, share(each.kept_share)) for each in supply.changes]
+    return shares(
+        gettext("{name}: summers in which every block keeps up", name=supply.supply_id),
+        "; ".join(f"{label}: {shown}" for label, _, shown in bars),
+        bars,
+        name="capacity",
     )
-
-
-def line_figure(
-    title: str, x: Sequence[float], y: Sequence[float], *, x_label: str, y_label: str
-) -> str:
-    """A line through points; points that are not known are left out."""
-    known = [
-        (each, value)
-        for each, value in zip(x, y, strict=True)
-        if math.isfinite(each) and math.isfinite(value)
-    ]
-    xs, ys = [each for each, _ in known] or [0.0], [value for _, value in known] or [0.0]
-    spread = max(ys) - min(ys)
-    room = 0.1 * spread if spread > 0.0 else max(0.05 * abs(max(ys)), 1.0)
-    across = Axis(x_label, min(xs), max(*xs, min(xs) + 1e-9))
-    up = Axis(
-        y_label, max(0.0, min(ys) - room) if min(ys) >= 0.0 else min(ys) - room, max(ys) + room
-    )
-    points = " ".join(f"{_x(each, across):.1f},{_y(value, up):.1f}" for each, value in known)
-    body = [f'<polyline fill="none" stroke="#14507a" stroke-width="2" points="{points}"/>']
-    told = f"{y_label} from {min(ys):.3g} to {max(ys):.3g}"
-    return _figure(title, told, [*_axes(across, up), *body])
-
-
-def bar_figure(title: str, labels: Sequence[str], shares: Sequence[float | None]) -> str:
-    """A bar for each share, 0 to 1; a share that is not known has its label alone."""
-    step = (WIDTH - _LEFT - _RIGHT) / max(len(labels), 1)
-    up = Axis("", 0.0, 100.0)
-    body = []
-    for place, (label, share) in enumerate(zip(labels, shares, strict=True)):
-        left = _LEFT + step * (place + 0.15)
-        middle = left + 0.35 * step
-        if share is not None:
-            top = _y(100.0 * share, up)
-            body.append(
-                f'<rect x="{left:.1f}" y="{top:.1f}" width="{0.7 * step:.1f}"'
-                f' height="{HEIGHT - _BOTTOM - top:.1f}" fill="#14507a"/>'
-            )
-        shown = "not possible" if share is None else f"{100.0 * share:.0f} %"
-        height = HEIGHT - _BOTTOM - 6 if share is None else max(_y(100.0 * share, up) - 4, _TOP)
-        body.append(_text(middle, height, shown, anchor="middle"))
-        body.append(_text(middle, HEIGHT - _BOTTOM + 18, label, anchor="middle"))
-    told = "; ".join(
-        f"{label}: {'not possible' if share is None else f'{100.0 * share:.0f} %'}"
-        for label, share in zip(labels, shares, strict=True)
-    )
-    base = HEIGHT - _BOTTOM
-    body.append(f'<path d="M{_LEFT} {base}H{WIDTH - _RIGHT}" stroke="#333" fill="none"/>')
-    return _figure(title, told, body)
 
 
 def text_profile(values: Sequence[float], *, columns: int = 60, rows: int = 8) -> list[str]:
@@ -130,46 +111,5 @@ def text_profile(values: Sequence[float], *, columns: int = 60, rows: int = 8) -
     return lines
 
 
-def _figure(title: str, told: str, body: Sequence[str]) -> str:
-    return "\n".join(
-        [
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img"'
-            ' aria-labelledby="title told">',
-            f'<title id="title">{escape(title)}</title>',
-            f'<desc id="told">{escape(told)}</desc>',
-            f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#fff"/>',
-            _text(_LEFT, 20, title, weight="bold"),
-            *body,
-            "</svg>",
-        ]
-    )
-
-
-def _axes(across: Axis, up: Axis) -> list[str]:
-    base = HEIGHT - _BOTTOM
-    return [
-        f'<path d="M{_LEFT} {_TOP}V{base}H{WIDTH - _RIGHT}" stroke="#333" fill="none"/>',
-        _text(_LEFT - 6, _TOP + 4, f"{up.highest:.3g}", anchor="end"),
-        _text(_LEFT - 6, base, f"{up.lowest:.3g}", anchor="end"),
-        _text(_LEFT, base + 16, f"{across.lowest:.3g}"),
-        _text(WIDTH - _RIGHT, base + 16, f"{across.highest:.3g}", anchor="end"),
-        _text((WIDTH + _LEFT) / 2, HEIGHT - 8, across.label, anchor="middle"),
-        _text(_LEFT + 6, _TOP + 4, up.label),
-    ]
-
-
-def _text(x: float, y: float, text: str, *, anchor: str = "start", weight: str = "normal") -> str:
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-weight="{weight}" {_FONT}'
-        f' fill="#222">{escape(text)}</text>'
-    )
-
-
-def _x(value: float, axis: Axis) -> float:
-    share = (value - axis.lowest) / (axis.highest - axis.lowest)
-    return _LEFT + share * (WIDTH - _LEFT - _RIGHT)
-
-
-def _y(value: float, axis: Axis) -> float:
-    share = (value - axis.lowest) / (axis.highest - axis.lowest)
-    return HEIGHT - _BOTTOM - share * (HEIGHT - _TOP - _BOTTOM)
+def _english(text: str, **values: object) -> str:
+    return text.format(**values) if values else text

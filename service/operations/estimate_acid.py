@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from service.agronomy.units import L_PER_GALLON
 from service.operations.report_water import check_sample, newest_sample
 from service.operations.solve_lateral import expected_flow_l_per_h
 from service.ports import UnitOfWorkFactory
@@ -15,6 +16,8 @@ from service.records import BlockDefinition, WaterSample
 from service.waterworks.acid import AcidDose, acid_dose
 from service.waterworks.caution import Advisory
 from service.waterworks.water_analysis import carbonate_water
+
+ML_PER_L = 1000.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +42,8 @@ class AcidEstimate:
     flow_l_per_h: float | None
     flow_origin: str
     dose: AcidDose
+    acid_l_per_1000_gal: float | None
+    """Product for so many US gallons of water, as labels there count."""
     analysis_advisories: tuple[Advisory, ...]
     """What is doubtful about the analysis behind it."""
 
@@ -59,12 +64,14 @@ def estimate_acid(
         titration=sample.titration,
         is_chlorine_injected=request.is_chlorine_injected,
     )
+    per_m3 = dose.acid_ml_per_m3
     return AcidEstimate(
         sample=sample,
         block_id=None if block is None else block.block_id,
         flow_l_per_h=flow,
         flow_origin=origin,
         dose=dose,
+        acid_l_per_1000_gal=None if per_m3 is None else per_m3 * L_PER_GALLON / ML_PER_L,
         analysis_advisories=analysis.advisories,
     )
 

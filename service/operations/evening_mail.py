@@ -16,7 +16,15 @@ import numpy as np
 from service.agronomy.civil_day import first_instant, midnight_utc, wall_time
 from service.agronomy.records import Ints
 from service.errors import PlanNotFound
-from service.letters import BlockLine, EveningLetter, ExpectedDay, PulseLine, SiteLine
+from service.letters import (
+    BlockLine,
+    EveningLetter,
+    ExpectedDay,
+    InjectionLine,
+    PulseLine,
+    SiteLine,
+)
+from service.operations.plan_fertigation import planned_injection
 from service.operations.read_plans import PlanView, list_plans
 from service.operations.run_day import ChangeThreshold
 from service.ports import UnitOfWork, UnitOfWorkFactory
@@ -173,6 +181,18 @@ def _block_line(view: PlanView) -> BlockLine:
             for place, value in enumerate(minutes if is_known else [])
         ),
         dry_day=date.fromisoformat(dry_day) if isinstance(dry_day, str) and is_known else None,
+        injection=_injection_line(view),
+    )
+
+
+def _injection_line(view: PlanView) -> InjectionLine | None:
+    planned = planned_injection(view.plan, view.zone)
+    if planned is None:
+        return None
+    return InjectionLine(
+        products=planned.products,
+        spans=planned.spans if planned.is_possible else (),
+        injector_l_per_h=planned.injector_l_per_h,
     )
 
 

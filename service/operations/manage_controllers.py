@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 
 import numpy as np
 
+from service.agronomy.root_zone import application_rate_mm_per_h
+from service.errors import Fault, InputInvalid
 from service.operations.publish_programs import TOPIC, publish_programs
 from service.ports import UnitOfWork, UnitOfWorkFactory
 from service.records import (
+    BlockDefinition,
     ControllerDefinition,
+    FallbackRun,
+    FarmBundle,
     LoadOutcome,
     StoredController,
     StoredProgram,
 )
+
+ROUNDING = 1.0 + 1e-9
+"""A block that takes all of its supply may run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +52,89 @@ def save_controllers(
     farm_keys = np.array(list(unit.blocks.farm_keys([farm_id]).values()), dtype=np.int64)
     publish_programs(unit, farm_keys, now=recorded_at)
     return outcome
+
+
+def check_fallbacks(bundle: FarmBundle) -> None:
+    """Refuse fallback runs that together take more than their supply gives.
+
+    Without the service all controllers of a farm run their fallbacks on the same day, so those of
+    one supply count together. Raises InputInvalid with the worst moment of each supply.
+    """
+    blocks = {block.block_id: block for block in bundle.blocks}
+    openings = [
+        _Opening(controller.controller_id, channel.channel, blocks[channel.block_id], run)
+        for controller in bundle.controllers
+        if controller.policy == "fallback"
+        for channel in controller.channels
+        if channel.block_id in blocks
+        for run in channel.fallback
+    ]
+    faults = []
+    for supply in bundle.supplies:
+        of_supply = [each for each in openings if each.block.supply_id == supply.supply_id]
+        together = max(
+            (_open_at(of_supply, each.run.start_wall_min) for each in of_supply),
+            key=_taken_l_per_h,
+            default=[],
+        )
+        if _taken_l_per_h(together) > supply.flow_l_per_h * ROUNDING:
+            faults.append(
+                Fault(
+                    f"fallback at {_wall(max(each.run.start_wall_min for each in together))} of "
+                    + _named(together),
+                    f"{_taken_l_per_h(together):,.0f} L/h at the same time",
+                    f"at most the flow of supply {supply.supply_id!r}, "
+                    f"{supply.flow_l_per_h:,.0f} L/h; let the runs start one after the other",
+                )
+            )
+    if faults:
+        raise InputInvalid("the fallback runs take more than their supply gives", faults)
+
+
+@dataclass(frozen=True, slots=True)
+class _Opening:
+    """A fallback run with the channel that it opens."""
+
+    controller_id: str
+    channel: int
+    block: BlockDefinition
+    run: FallbackRun
+
+    @property
+    def flow_l_per_h(self) -> float:
+        """What the block's emitters give."""
+        rate_mm_per_h = application_rate_mm_per_h(
+            np.array([self.block.emitter_flow_l_per_h]),
+            np.array([self.block.emitter_spacing_m]),
+            np.array([self.block.row_spacing_m]),
+            laterals_per_row_count=np.array([self.block.laterals_per_row_count]),
+        )
+        return float(rate_mm_per_h[0] * self.block.area_m2)
+
+
+def _open_at(openings: Iterable[_Opening], wall_min: int) -> list[_Opening]:
+    """Those that run in the minute that begins then; none runs past midnight."""
+    return [
+        each
+        for each in openings
+        if each.run.start_wall_min <= wall_min < each.run.start_wall_min + each.run.duration_min
+    ]
+
+
+def _taken_l_per_h(openings: Iterable[_Opening]) -> float:
+    return sum(each.flow_l_per_h for each in openings)
+
+
+def _named(openings: Sequence[_Opening]) -> str:
+    """The channels, by controller."""
+    return " and ".join(
+        f"controller {controller_id} (channel {', '.join(str(each.channel) for each in group)})"
+        for controller_id, group in groupby(openings, key=lambda each: each.controller_id)
+    )
+
+
+def _wall(wall_min: int) -> str:
+    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
 
 
 def list_controllers(

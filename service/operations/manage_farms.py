@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from service.operations.keep_measured import keep_measured
-from service.operations.manage_controllers import save_controllers
+from service.operations.manage_controllers import check_fallbacks, save_controllers
 from service.operations.people import save_farm_people
 from service.operations.publish_programs import PLANS_TOPIC
 from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
@@ -29,11 +29,14 @@ def store_bundle(
 ) -> LoadOutcome:
     """As :func:`load_bundle`, inside a transaction that is open already."""
     bundle = keep_measured(unit, bundle, day=effective_day)
+    check_fallbacks(bundle)
     outcome = unit.blocks.save_bundle(bundle, effective_day=effective_day, recorded_at=recorded_at)
     if bundle.farm is None:
         return outcome
     if outcome.created_count + outcome.changed_count + outcome.retired_count:
-        unit.marks.bump(PLANS_TOPIC)  # a plan as it is read also tells of its block
+        # A plan as it is read also tells of its block.
+        unit.plans.forget_texts(bundle.farm.farm_id)
+        unit.marks.bump(PLANS_TOPIC)
     paired = save_controllers(
         unit, bundle.farm.farm_id, bundle.controllers, recorded_at=recorded_at
     )

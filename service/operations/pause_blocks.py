@@ -8,12 +8,11 @@ back by a plan: close its valve by hand.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from service.errors import Fault, InputInvalid
-from service.operations.replan_after import replan_after
-from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
+from service.operations.replan_after import Replanning, replan_after
+from service.ports import UnitOfWork, UnitOfWorkFactory
 from service.records import NoWaterPeriod, Pause
 
 LONGEST_PAUSE = timedelta(days=400)
@@ -30,8 +29,7 @@ def pause_block(
     ends_local: datetime,
     reason: str,
     reporter: str,
-    clock: Clock,
-    source_order: Mapping[str, int],
+    replanning: Replanning,
 ) -> tuple[Pause, int]:
     """Store a pause in the block's wall-clock time; returns it and the number of new plans.
 
@@ -52,7 +50,7 @@ def pause_block(
         )
     if faults:
         raise InputInvalid("the pause cannot be stored", faults)
-    now = clock.now()
+    now = replanning.clock.now()
     block = unit.blocks.get_block(block_id, day=now.date() + timedelta(days=1))
     if len(unit.pauses.list_pauses(block.block_id)) >= MOST_PAUSES:
         raise InputInvalid(
@@ -67,9 +65,7 @@ def pause_block(
         recorded_at=now,
     )
     unit.pauses.add(pause)
-    count = replan_after(
-        unit, [block.farm_id], touched_day=None, clock=clock, source_order=source_order
-    )
+    count = replan_after(unit, [block.farm_id], touched_day=None, replanning=replanning)
     return pause, count
 
 
@@ -85,17 +81,15 @@ def cancel_pause(
     pause_id: str,
     *,
     unit_of_work: UnitOfWorkFactory,
-    clock: Clock,
-    source_order: Mapping[str, int],
+    replanning: Replanning,
 ) -> int:
     """Take a pause back; returns the number of new plans. A second time changes nothing."""
     with unit_of_work(write=True) as unit:
-        if not unit.pauses.cancel(block_id, pause_id, at=clock.now()):
+        if not unit.pauses.cancel(block_id, pause_id, at=replanning.clock.now()):
             return 0
         return replan_after(
             unit,
             [block_id.partition(".")[0]],
             touched_day=None,
-            clock=clock,
-            source_order=source_order,
+            replanning=replanning,
         )

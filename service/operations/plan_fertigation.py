@@ -1,12 +1,13 @@
-"""Fertiliser in the water: what is to be injected when, and where it fits into a day's pulses.
+"""Where the ordered injections of a day fit into its pulses, and what the plan says of them.
 
-Orders are stored by block and day. The evening run reads those of the coming day and fits them in:
-pulses are joined or lengthened only where windows, soil and supply allow it, else the plan stays as
-it was and says why the injection does not fit. Nothing here opens anything.
+The evening run reads the orders of the coming day and fits them in: pulses are joined or lengthened
+only where windows, soil and supply allow it, else the plan stays as it was and says why the
+injection does not fit. Nothing here opens anything.
 """
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -14,6 +15,7 @@ from datetime import date, datetime
 from typing import Any, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.agronomy.civil_day import wall_time
 from service.agronomy.daily_plan import DailyPlan
@@ -24,13 +26,12 @@ from service.agronomy.injection_room import (
     pulse_fault,
 )
 from service.agronomy.records import Ints
-from service.errors import Conflict, Fault, InputInvalid, NotFound
-from service.operations.solve_lateral import expected_flow_l_per_h, travel_times_min
-from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
-from service.records import BlockDefinition, FertigationOrder, LoadOutcome, PublishedPlan
+from service.errors import Fault, InputInvalid
+from service.operations.solve_lateral import travel_times_min
+from service.ports import UnitOfWork
+from service.records import BlockDefinition, FertigationOrder, PublishedPlan
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
 from service.waterworks.fertigation import (
-    SHORTEST_INJECTION_MIN,
     Fertigation,
     InjectionPlan,
     Injector,
@@ -38,185 +39,16 @@ from service.waterworks.fertigation import (
     plan_fertigation,
 )
 from service.waterworks.fertiliser import (
-    NUTRIENTS,
-    PRODUCTS,
-    DatedNeed,
-    NutrientNeed,
-    Product,
     StockSolution,
-    inject,
-    product_mass_kg,
-    split_season,
     stock_solution,
 )
-from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
 
-SQUARE_METRES_PER_HA = 10_000.0
 Replan = Callable[[int, int], dict[int, list[tuple[int, int]]]]
 """The pulses of all blocks on a block's supply, by row, if that block's water runs in one piece of
 so many minutes."""
 LEAST_KEPT_SHARE = 0.9
 """Of its minutes that each block of a supply keeps on a day laid anew for an injection."""
 SHORTFALL_TOLERANCE_MM = 0.01
-AMMONIUM_CROPS = ("blueberry",)
-"""Crops that take up ammonium better than nitrate; common practice, no source."""
-MOST_DAYS_LISTED = 400
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FertigationRequest:
-    """What somebody asks to inject; the block's own facts are filled in."""
-
-    block_id: str
-    day: date
-    product_kg: tuple[tuple[str, float], ...]
-    """Key of a product and its mass."""
-    stock_l: float
-    temperature_c: float
-    injector_lowest_l_per_h: float
-    injector_highest_l_per_h: float
-    largest_added_min: int = 0
-    fill_min: float | None = None
-    travel_min: float | None = None
-    last_nitrogen_day: date | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class StoredOrder:
-    """An order with what must be said about it before the day comes."""
-
-    order: FertigationOrder
-    stock: StockSolution
-    outcome: LoadOutcome
-    advisories: tuple[Advisory, ...]
-    cautions: tuple[Advisory, ...] = CHEMIGATION_CAUTIONS
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonPart:
-    """What one fertigation day gets of a season's need."""
-
-    need: DatedNeed
-    product_kg: float
-    """Of the product asked for, over the block."""
-
-
-def save_product(
-    farm_id: str, product: Product, *, unit_of_work: UnitOfWorkFactory, clock: Clock
-) -> LoadOutcome:
-    """Keep a farm's own product; a name of the generic ones is refused."""
-    if product.key in PRODUCTS:
-        raise InputInvalid(
-            f"product {product.key!r} cannot be stored",
-            [Fault("key", product.key, f"a name other than {', '.join(PRODUCTS)}")],
-        )
-    with unit_of_work(write=True) as unit:
-        farm_key = unit.blocks.farm_keys([farm_id])[farm_id]
-        return unit.waterworks.save_product(farm_key, product, recorded_at=clock.now())
-
-
-def generic_products() -> list[Product]:
-    """The products that every farm may use."""
-    return list(PRODUCTS.values())
-
-
-def list_products(farm_id: str, *, unit_of_work: UnitOfWorkFactory) -> list[Product]:
-    """The generic products, and those of a farm."""
-    with unit_of_work(write=False) as unit:
-        farm_key = unit.blocks.farm_keys([farm_id])[farm_id]
-        return [*PRODUCTS.values(), *unit.waterworks.list_products(farm_key)]
-
-
-def split_need(
-    block_id: str,
-    need: NutrientNeed,
-    days: Sequence[date],
-    *,
-    nutrient: str,
-    product_key: str,
-    weights: Sequence[float] | None = None,
-    last_nitrogen_day: date | None = None,
-    on: date,
-    unit_of_work: UnitOfWorkFactory,
-) -> list[SeasonPart]:
-    """A season's need over its days, and how much of a product carries the nutrient on each."""
-    if nutrient not in NUTRIENTS:
-        raise InputInvalid(
-            "the season cannot be split",
-            [Fault("nutrient", nutrient, f"one of {', '.join(NUTRIENTS)}")],
-        )
-    parts = split_season(need, days, weights=weights, last_nitrogen_day=last_nitrogen_day)
-    with unit_of_work(write=False) as unit:
-        block = unit.blocks.get_block(block_id, day=on)
-        product = _product(unit, block, product_key)
-    area_ha = block.area_m2 / SQUARE_METRES_PER_HA
-    return [
-        SeasonPart(
-            each,
-            product_mass_kg(
-                product, nutrient, area_ha * float(getattr(each.need, f"{nutrient}_kg_per_ha"))
-            ),
-        )
-        for each in parts
-    ]
-
-
-def order_fertigation(
-    request: FertigationRequest, *, unit_of_work: UnitOfWorkFactory, clock: Clock
-) -> StoredOrder:
-    """Store what is to be injected on a day; the same again changes nothing.
-
-    Raises InputInvalid for a stock solution that does not stay clear, an injector or a day that
-    cannot be, and for a block whose travel time is not known.
-    """
-    with unit_of_work(write=True) as unit:
-        block = unit.blocks.get_block(request.block_id, day=request.day)
-        block_key = unit.blocks.get_block_key(request.block_id)
-        analysis = _newest_analysis(unit, block)
-        order = FertigationOrder(
-            block_id=block.block_id,
-            day=request.day,
-            product_kg=tuple(
-                (_product(unit, block, key), mass_kg) for key, mass_kg in request.product_kg
-            ),
-            stock_l=request.stock_l,
-            temperature_c=request.temperature_c,
-            injector_lowest_l_per_h=request.injector_lowest_l_per_h,
-            injector_highest_l_per_h=request.injector_highest_l_per_h,
-            largest_added_min=request.largest_added_min,
-            fill_min=request.fill_min,
-            travel_min=request.travel_min,
-            water_ec_ds_m=0.0 if analysis is None else analysis.ec_ds_m or 0.0,
-            is_ammonium_preferred=block.crop_key in AMMONIUM_CROPS,
-            last_nitrogen_day=request.last_nitrogen_day,
-        )
-        _check_order(order, block)
-        stock = stock_solution(order.product_kg, order.stock_l, order.temperature_c)
-        outcome = unit.waterworks.save_fertigation(block_key, order, recorded_at=clock.now())
-    said = (*order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
-    return StoredOrder(order, stock, outcome, said)
-
-
-def cancel_fertigation(block_id: str, day: date, *, unit_of_work: UnitOfWorkFactory) -> None:
-    """Forget an order; raises NotFound where there is none."""
-    with unit_of_work(write=True) as unit:
-        block_key = unit.blocks.get_block_key(block_id)
-        if not unit.waterworks.remove_fertigation(block_key, day=day):
-            raise NotFound(f"nothing is to be injected into block {block_id} on {day}")
-
-
-def list_fertigations(
-    block_id: str, *, first_day: date, last_day: date, unit_of_work: UnitOfWorkFactory
-) -> list[FertigationOrder]:
-    """What is to be injected into a block in a span of at most 400 days."""
-    if last_day < first_day or (last_day - first_day).days > MOST_DAYS_LISTED:
-        raise InputInvalid(
-            f"the span {first_day} to {last_day} cannot be read",
-            [Fault("to", str(last_day), f"up to {MOST_DAYS_LISTED} days after the first day")],
-        )
-    with unit_of_work(write=False) as unit:
-        block_key = unit.blocks.get_block_key(block_id)
-        return unit.waterworks.list_fertigations(block_key, first_day=first_day, last_day=last_day)
 
 
 # --- the evening ---------------------------------------------------------------------------------
@@ -228,13 +60,13 @@ def fit_injections(
     block_keys: Ints,
     *,
     on: date,
-    replan: Replan | None,
+    may_change: NDArray[np.bool_],
+    replan: Replan,
 ) -> tuple[DailyPlan, dict[int, dict[str, object]]]:
     """The day's plan with its injections fitted in, and what to say of each, by row of the block.
 
-    ``on`` is the day planned. Where pulses may not change any more (the day is under way, no
-    ``replan``) an injection must fit them as they are. An order that cannot be carried out never
-    spoils the plan.
+    ``on`` is the day planned. Where pulses may not change any more (the day is under way) an
+    injection must fit them as they are. An order that cannot be carried out never spoils the plan.
     """
     orders = unit.waterworks.read_fertigations(block_keys, day=on)
     row_of = {int(key): row for row, key in enumerate(block_keys)} if orders else {}
@@ -246,10 +78,9 @@ def fit_injections(
         try:
             block = unit.blocks.get_block(order.block_id, day=on)
             now = replace(day, plan=plan)
-            found, stock = fit_injection(
-                now, row, order, block=block, may_change=replan is not None
-            )
-            if not found.plan.is_possible and replan is not None:
+            is_free = bool(may_change[row])
+            found, stock = fit_injection(now, row, order, block=block, may_change=is_free)
+            if not found.plan.is_possible and is_free:
                 laid, anew = _laid_anew(now, row, order, block=block, replan=replan)
                 if anew is not None and anew.plan.is_possible:
                     plan, found = laid.plan, anew
@@ -332,7 +163,7 @@ def fit_injection(
     A changed pulse may be as long as the grower allows, but wets no deeper than the roots reach.
     """
     stock = stock_solution(order.product_kg, order.stock_l, order.temperature_c)
-    fill_min, travel_min = _times_min(order, block)
+    fill_min, travel_min = times_min(order, block)
     pulses = _pulses(day, row)
     others = other_flow_l_per_h(day, row)
     longest_min = _longest_run_min(day, row)
@@ -449,7 +280,7 @@ def _changed(
     return [*trial[:first], (start_min, duration_min), *trial[last + 1 :]]
 
 
-def _times_min(order: FertigationOrder, block: BlockDefinition) -> tuple[float, float]:
+def times_min(order: FertigationOrder, block: BlockDefinition) -> tuple[float, float]:
     """Filling and travel, as ordered or else from the block's pipes."""
     if order.travel_min is not None:
         fill_min = order.travel_min if order.fill_min is None else order.fill_min
@@ -469,24 +300,6 @@ def _times_min(order: FertigationOrder, block: BlockDefinition) -> tuple[float, 
     return travel_times_min(block)
 
 
-def _check_order(order: FertigationOrder, block: BlockDefinition) -> None:
-    faults = []
-    if not order.product_kg:
-        faults.append(Fault("product_kg", "nothing", "at least one product"))
-    if order.largest_added_min < 0:
-        faults.append(Fault("largest_added_min", f"{order.largest_added_min}", "0 min or more"))
-    if faults:
-        raise InputInvalid("this injection cannot be ordered", faults)
-    _times_min(order, block)
-    Injector(order.injector_lowest_l_per_h, order.injector_highest_l_per_h)
-    if not 0.0 <= order.injector_lowest_l_per_h < order.injector_highest_l_per_h < math.inf:
-        found = f"{order.injector_lowest_l_per_h:g} to {order.injector_highest_l_per_h:g} L/h"
-        raise InputInvalid(
-            "this injection cannot be ordered",
-            [Fault("injector", found, "a lowest rate of 0 or more, below the highest")],
-        )
-
-
 def order_advisories(order: FertigationOrder) -> tuple[Advisory, ...]:
     """What must be said of an order because of its day."""
     nitrogen_kg = sum(mass_kg * each.nitrogen_fraction for each, mass_kg in order.product_kg)
@@ -498,48 +311,6 @@ def order_advisories(order: FertigationOrder) -> tuple[Advisory, ...]:
         " nitrogen that was set for this crop and place."
     )
     return (Advisory("nitrogen-too-late", text),)
-
-
-def _newest_analysis(unit: UnitOfWork, block: BlockDefinition) -> WaterAnalysis | None:
-    """The newest analysis of the block's supply."""
-    farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
-    table = unit.blocks.read_supply_table(np.array([farm_key], dtype=np.int64))
-    key = dict(zip(table.supply_ids, table.keys.tolist(), strict=True)).get(block.supply_id)
-    samples = [] if key is None else unit.waterworks.list_samples(key)
-    return analysis_from_readings(samples[0].readings) if samples else None
-
-
-def _mixing_advisories(
-    order: FertigationOrder,
-    stock: StockSolution,
-    block: BlockDefinition,
-    analysis: WaterAnalysis | None,
-) -> tuple[Advisory, ...]:
-    """What products, crop and water say against one another."""
-    return inject(
-        stock,
-        order.stock_l,
-        flow_l_per_h=expected_flow_l_per_h(block)[0],
-        duration_min=SHORTEST_INJECTION_MIN,
-        water_ec_ds_m=order.water_ec_ds_m,
-        water_calcium_meq_per_l=None if analysis is None else analysis.calcium_meq_per_l,
-        water_ph=None if analysis is None else analysis.ph,
-        is_ammonium_preferred=order.is_ammonium_preferred,
-    ).advisories
-
-
-def _product(unit: UnitOfWork, block: BlockDefinition, product_key: str) -> Product:
-    if product_key in PRODUCTS:
-        return PRODUCTS[product_key]
-    farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
-    own = {each.key: each for each in unit.waterworks.list_products(farm_key)}
-    if product_key not in own:
-        known = ", ".join([*PRODUCTS, *own])
-        raise InputInvalid(
-            f"fertiliser {product_key!r} is not known",
-            [Fault("product", product_key, f"one of {known}; or enter it by its label")],
-        )
-    return own[product_key]
 
 
 def _document(
@@ -579,8 +350,27 @@ def _refused(order: FertigationOrder, texts: Sequence[str]) -> dict[str, object]
     }
 
 
+def order_key(order: FertigationOrder) -> str:
+    """The same for the same order and another for any other, whatever in it differs."""
+    return hashlib.sha256(repr(order).encode()).hexdigest()[:16]
+
+
+def answers_other_orders(
+    documents: Mapping[int, Mapping[str, object]], order_keys: Sequence[str]
+) -> NDArray[np.bool_]:
+    """(blocks,) an injection was ordered, changed or cancelled since the plan in force was made."""
+    return np.array(
+        [
+            documents.get(row, {}).get("order_key", "") != before
+            for row, before in enumerate(order_keys)
+        ],
+        dtype=np.bool_,
+    )
+
+
 def _ordered(order: FertigationOrder) -> dict[str, object]:
     return {
+        "order_key": order_key(order),
         "products": [[each.name, mass_kg] for each, mass_kg in order.product_kg],
         "stock_l": order.stock_l,
     }
@@ -588,12 +378,6 @@ def _ordered(order: FertigationOrder) -> dict[str, object]:
 
 def _known_only(amounts: Mapping[str, float]) -> dict[str, float]:
     return {name: round(amount, 4) for name, amount in amounts.items() if amount > 0.0}
-
-
-def refuse_past_day(day: date, today: date) -> None:
-    """Raise Conflict for a day that has begun: nothing can be fitted into it any more."""
-    if day <= today:
-        raise Conflict(f"{day} has begun; an injection can be ordered from {today} on, exclusive")
 
 
 # --- what a plan says ----------------------------------------------------------------------------

@@ -6,7 +6,6 @@ ledger books the correction on the day of the reading whenever that day is compu
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -17,8 +16,8 @@ from service.agronomy.block_batch import BlockBatch, make_block_batch
 from service.agronomy.root_zone import total_available_water_mm
 from service.agronomy.soil_reading import reading_depletion_mm, reading_weight, water_at_tension
 from service.errors import Fault, InputInvalid
-from service.operations.replan_after import replan_after
-from service.ports import Clock, UnitOfWork
+from service.operations.replan_after import Replanning, replan_after
+from service.ports import UnitOfWork
 from service.records import BLOCK_NUMBERS, BlockDefinition, LoadOutcome, SoilReading
 
 NOON_H = 12
@@ -50,15 +49,14 @@ def read_soil(
     tension_kpa: float | None,
     note: str,
     reporter: str,
-    clock: Clock,
-    source_order: Mapping[str, int],
+    replanning: Replanning,
 ) -> StoredSoilReading:
     """Store one reading, either water content or tension, and let balance and plans follow it.
 
     Another reading of the same block and instant takes the place of the first. Raises NotFound for
     a block that is not in force that day, InputInvalid for a reading that cannot be.
     """
-    now = clock.now()
+    now = replanning.clock.now()
     _check(
         read_at,
         now,
@@ -119,8 +117,7 @@ def read_soil(
             unit,
             [block.farm_id],
             touched_day=reading.day,
-            clock=clock,
-            source_order=source_order,
+            replanning=replanning,
         )
     return StoredSoilReading(outcome, reading, taw_mm, new_version_count)
 

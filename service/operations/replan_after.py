@@ -8,15 +8,27 @@ them already. Where no plan is stored for a day yet, its evening will make one.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
 from service.operations.read_farms import local_day
-from service.ports import Clock, UnitOfWork
+from service.ports import AfterPublish, Clock, UnitOfWork
 from service.records import FarmDefinition
 
 ONE_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Replanning:
+    """With what plans are made anew: the same for every report and every change."""
+
+    clock: Clock
+    source_order: Mapping[str, int]
+    """Rank of each weather source, higher is better."""
+    after_publish: AfterPublish | None
+    """Called where plans are replaced, in the transaction of the report; None: nothing follows."""
 
 
 def replan_after(
@@ -24,8 +36,7 @@ def replan_after(
     farm_ids: Sequence[str],
     *,
     touched_day: date | None,
-    clock: Clock,
-    source_order: Mapping[str, int],
+    replanning: Replanning,
 ) -> int:
     """Replace the plans of these farms that a change touches; returns the number of new versions.
 
@@ -37,6 +48,7 @@ def replan_after(
     # Loaded when a plan is made, not when the API starts: it brings the compiled kernels.
     from service.operations.run_day import ChangeThreshold, Turn, replan_farms
 
+    clock = replanning.clock
     now = clock.now()
     wanted = set(farm_ids)
     new_version_count = 0
@@ -49,11 +61,12 @@ def replan_after(
                 unit,
                 [farm.farm_id],
                 on=today - ONE_DAY,
-                source_order=source_order,
+                source_order=replanning.source_order,
                 turn=Turn(
                     clock=clock,
                     earliest_start=now,
                     supersedes_from=None if touched_day is None else ChangeThreshold(),
+                    after_publish=replanning.after_publish,
                 ),
             )
             new_version_count += run.new_version_count
@@ -62,8 +75,8 @@ def replan_after(
                 unit,
                 [farm.farm_id],
                 on=today,
-                source_order=source_order,
-                turn=Turn(clock=clock),
+                source_order=replanning.source_order,
+                turn=Turn(clock=clock, after_publish=replanning.after_publish),
             )
             new_version_count += run.new_version_count
     return new_version_count
@@ -74,8 +87,7 @@ def replan_for_site(
     site_id: str,
     *,
     touched_day: date | None,
-    clock: Clock,
-    source_order: Mapping[str, int],
+    replanning: Replanning,
 ) -> int:
     """As :func:`replan_after`, for all farms that draw on a site whose weather has changed.
 
@@ -89,8 +101,7 @@ def replan_for_site(
         unit,
         users.get(site_key, ()),
         touched_day=touched_day,
-        clock=clock,
-        source_order=source_order,
+        replanning=replanning,
     )
 
 

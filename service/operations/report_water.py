@@ -17,6 +17,7 @@ from service.errors import Fault, InputInvalid, NotFound
 from service.operations.solve_lateral import change_number
 from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import BlockDefinition, LoadOutcome, WaterSample
+from service.translations.catalogue import marked
 from service.waterworks.acid import titrated_dose_meq_per_l
 from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
 from service.waterworks.water_report import DRIP_LEACHING_SOURCE, WaterReport, water_report
@@ -26,7 +27,7 @@ LARGEST_PLAN_LEACHING = 0.5
 REPORT_LEACHING_FRACTION = 0.15
 """Leaching that the expected soil salinity is told for where the block has none; FAO-29."""
 WATER_REPORT_ORIGIN = "water report of"
-LEACHING_CAUTION = (
+LEACHING_CAUTION = marked(
     "In humid climates the year's rain usually leaches the soil, and leaching in the season only"
     " carries nutrients away: sample the soil before it is turned on."
 )

@@ -23,9 +23,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from service.errors import MailRefused, MailUnavailable, NotFound, RillwrightError
-from service.letters import Letter, MailStamp
+from service.letters import AnyLetter, MailStamp, SignInLetter
 from service.logs import get_logger
 from service.operations.evening_mail import EVENING, evening_letter
+from service.operations.sign_in_links import LINK_LASTS, SIGN_IN, queue_sign_in_links
 from service.operations.unsubscribe import new_token, token_digest
 from service.operations.weekly_bulletin import BULLETIN, bulletin_letter, queue_weekly_bulletins
 from service.operations.weekly_summary import WEEKLY, queue_weekly_summaries, weekly_letter
@@ -89,9 +90,11 @@ class PostOutcome:
 
 
 def deliver(post: Post) -> PostOutcome:
-    """Order what is due this week, then send all whose time has come; for every tick."""
+    """Order what is due this week and the links that people wait for, then send all whose time has
+    come; for every tick."""
     now = post.clock.now()
-    queued = queue_weekly_summaries(post.unit_of_work, now=now)
+    queued = queue_sign_in_links(post.unit_of_work, now=now)
+    queued += queue_weekly_summaries(post.unit_of_work, now=now)
     queued += queue_weekly_bulletins(post.unit_of_work, now=now)
     outcome = send_due(post)
     outcome.queued_count = queued
@@ -123,7 +126,7 @@ def send_due(post: Post) -> PostOutcome:
     return outcome
 
 
-_Letters = dict[tuple[str, str, date, str], Letter]
+_Letters = dict[tuple[str, str, date, str], AnyLetter]
 """The letters of a batch: those who read of one farm are told the same."""
 
 
@@ -196,7 +199,7 @@ def _why_not(mail: QueuedMail, now: datetime) -> str:
     wanted = EVENING if mail.order.kind == EVENING else WEEKLY
     if mail.person.suppressed_at is not None:
         return "reader suppressed"
-    if wanted not in mail.person.person.receives:
+    if mail.order.kind != SIGN_IN and wanted not in mail.person.person.receives:
         return "not wanted any more"
     return ""
 
@@ -209,7 +212,7 @@ def _write(
     stamp = MailStamp(
         message_id=message_id(mail.order, domain=post.domain),
         written_at=post.clock.now(),
-        unsubscribe_token=token,
+        link_token=token,
     )
     try:
         told = _told_in(mail)
@@ -246,7 +249,7 @@ def _write(
 
 def message_id(order: MailOrder, *, domain: str) -> str:
     """The same for every attempt, different for every mail."""
-    name = {EVENING: "plan", WEEKLY: "week", BULLETIN: "counties"}[order.kind]
+    name = {EVENING: "plan", WEEKLY: "week", BULLETIN: "counties", SIGN_IN: SIGN_IN}[order.kind]
     farm = f"{order.farm_id}." if order.farm_id else ""
     return (
         f"{name}.{farm}{order.plan_day.isoformat()}.v{order.plan_version}"
@@ -254,8 +257,10 @@ def message_id(order: MailOrder, *, domain: str) -> str:
     )
 
 
-def letter_of(post: Post, order: MailOrder, reader: Person) -> Letter:
+def letter_of(post: Post, order: MailOrder, reader: Person) -> AnyLetter:
     """What an order's mail tells, as it stands now; raises NotFound."""
+    if order.kind == SIGN_IN:
+        return SignInLetter(lasts=LINK_LASTS)
     if order.kind == BULLETIN:
         return bulletin_letter(
             reader,
@@ -301,7 +306,8 @@ def _put_off(post: Post, mail: QueuedMail, reply: str, outcome: PostOutcome) -> 
     """Try again later; where that would be too late, drop it and say so."""
     wait_min = min(LONGEST_WAIT_MIN, 2.0 ** min(mail.attempt_count - 1, 10))
     next_try_at = post.clock.now() + timedelta(minutes=wait_min)
-    is_theirs = reply[:1] == "4"
+    # Who asks for links in somebody's name must not be able to stop that person's plans.
+    is_theirs = reply[:1] == "4" and mail.order.kind != SIGN_IN
     if next_try_at < mail.order.expires_at:
         with post.unit_of_work(write=True) as unit:
             _settle(post, unit, mail, state="queued", reply=reply, next_try_at=next_try_at)

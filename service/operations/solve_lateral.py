@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,13 +20,20 @@ from service.operations.publish_programs import PLANS_TOPIC
 from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import BlockDefinition, CatchTest, LoadOutcome
 from service.waterworks.block_hydraulics import (
+    Block,
     BlockFlow,
     RegulatorFinding,
     solve_block,
     solve_regulated_block,
 )
 from service.waterworks.block_layout import BlockLayout, block_of, lateral_of, regulator_of
-from service.waterworks.lateral import LateralFlow, LongestRow, longest_row, solve_lateral
+from service.waterworks.lateral import (
+    Lateral,
+    LateralFlow,
+    LongestRow,
+    longest_row,
+    solve_lateral,
+)
 from service.waterworks.travel_time import BlockTravel, block_travel
 from service.waterworks.uniformity import FieldUniformity, field_uniformity
 
@@ -33,6 +41,7 @@ TARGET_UNIFORMITY_PCT = 90.0
 """EU that a row's length is looked for unless somebody asks otherwise; EP405, from memory."""
 LOWEST_PLAN_UNIFORMITY_PCT = 40.0
 """What a plan can use at least; a field below it must be mended, not watered longer."""
+KEPT_ROWS = 512
 CATCH_TEST_SEED = 20_260_401
 CATCH_TEST_ORIGIN = "catch test of"
 
@@ -76,20 +85,13 @@ def solve_layout(
     target_uniformity_pct: float = TARGET_UNIFORMITY_PCT,
 ) -> PipeReport:
     """Solve the pipes; raises InputInvalid for some that cannot be built."""
-    block = block_of(layout, emitter_flow_l_per_h, emitter_spacing_m)
-    regulator = regulator_of(layout)
-    findings: tuple[RegulatorFinding, ...] = ()
-    if regulator is None:
-        flow = solve_block(block, layout.supply_head_m)
-    else:
-        regulated = solve_regulated_block(block, regulator, layout.supply_head_m)
-        flow, findings = regulated.flow, regulated.findings
+    block, flow, findings = _solved(layout, emitter_flow_l_per_h, emitter_spacing_m)
     sides = block.laterals_per_takeoff_count
     worst = int(np.argmin(flow.takeoff_head_m))
     row_head_m = float(flow.takeoff_head_m[worst])
     lateral = lateral_of(layout, emitter_flow_l_per_h, emitter_spacing_m)
     row = solve_lateral(lateral, row_head_m)
-    longest = longest_row(lateral, row_head_m, target_uniformity_pct)
+    longest = _longest_row(lateral, row_head_m, target_uniformity_pct)
     travel = block_travel(block, flow)
     return PipeReport(
         name=name,
@@ -103,6 +105,23 @@ def solve_layout(
         travel=travel,
         cautions=tuple(_cautions(flow, row, findings, worst=worst, sides=sides)),
     )
+
+
+def _solved(
+    layout: BlockLayout, emitter_flow_l_per_h: float, emitter_spacing_m: float
+) -> tuple[Block, BlockFlow, tuple[RegulatorFinding, ...]]:
+    block = block_of(layout, emitter_flow_l_per_h, emitter_spacing_m)
+    regulator = regulator_of(layout)
+    if regulator is None:
+        return block, solve_block(block, layout.supply_head_m), ()
+    regulated = solve_regulated_block(block, regulator, layout.supply_head_m)
+    return block, regulated.flow, regulated.findings
+
+
+@lru_cache(maxsize=KEPT_ROWS)
+def _longest_row(lateral: Lateral, head_m: float, target_uniformity_pct: float) -> LongestRow:
+    """Every length is tried, which takes a tenth of a second: kept for the next look."""
+    return longest_row(lateral, head_m, target_uniformity_pct)
 
 
 def solve_stored(
@@ -122,39 +141,49 @@ def solve_definition(
     block: BlockDefinition, *, target_uniformity_pct: float = TARGET_UNIFORMITY_PCT
 ) -> PipeReport:
     """The pipes of a block; raises NotFound where they are not described."""
-    if block.layout is None:
-        raise NotFound(
-            f"the pipes of block {block.block_id} are not described; a table [block.hydraulics] in"
-            " its farm file does that, examples/farm-template.toml shows one"
-        )
     return solve_layout(
         block.block_id,
-        block.layout,
+        _layout(block),
         emitter_flow_l_per_h=block.emitter_flow_l_per_h,
         emitter_spacing_m=block.emitter_spacing_m,
         target_uniformity_pct=target_uniformity_pct,
     )
 
 
+def design_uniformity_pct(block: BlockDefinition) -> float:
+    """Emission uniformity of a block's pipes; raises NotFound where they are not described."""
+    flow = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
+    return flow.design_uniformity_pct
+
+
+def _layout(block: BlockDefinition) -> BlockLayout:
+    if block.layout is None:
+        raise NotFound(
+            f"the pipes of block {block.block_id} are not described; a table [block.hydraulics] in"
+            " its farm file does that, examples/farm-template.toml shows one"
+        )
+    return block.layout
+
+
 def travel_times_min(block: BlockDefinition) -> tuple[float, float]:
     """Minutes until a block is full and even, and from its inlet to its last emitter."""
-    report = solve_definition(block)
-    if report.block.dry_emitter_count:
+    pipes, flow, _ = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)
+    if flow.dry_emitter_count:
+        cautions = "; ".join(solve_definition(block).cautions)
         raise InputInvalid(
             f"water does not reach every emitter of block {block.block_id}",
-            [Fault("hydraulics", "; ".join(report.cautions), "pressure that reaches all of them")],
+            [Fault("hydraulics", cautions, "pressure that reaches all of them")],
         )
-    travel = report.travel
+    travel = block_travel(pipes, flow)
     return travel.fill_time_min + travel.last_travel_min, travel.last_travel_min
 
 
 def expected_flow_l_per_h(block: BlockDefinition) -> tuple[float, str]:
     """Flow that a block should take, and where that figure comes from."""
     if block.layout is not None:
-        report = solve_definition(block)
+        flow = _solved(block.layout, block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
         per_row = block.layout.emitter_count * block.emitter_flow_l_per_h
-        rows = report.block.lateral_flow_l_per_h.size
-        share = report.block.inlet_flow_l_per_h / (rows * per_row)
+        share = flow.inlet_flow_l_per_h / (flow.lateral_flow_l_per_h.size * per_row)
         return share * _nominal_flow_l_per_h(block), "the block's pipes and pressure"
     return _nominal_flow_l_per_h(block), "emitter flow as stated, times the emitters of the area"
 
@@ -283,5 +312,6 @@ def change_number(
     unit.blocks.save_bundle(
         replace(bundle, blocks=blocks), effective_day=effective_day, recorded_at=clock.now()
     )
-    unit.marks.bump(PLANS_TOPIC)  # a plan as it is read also tells of its block
+    unit.plans.forget_texts(block.farm_id)  # a plan as it is read also tells of its block
+    unit.marks.bump(PLANS_TOPIC)
     return changed

@@ -7,7 +7,7 @@ water is held against what the block's emitters should give.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -18,8 +18,8 @@ from service.agronomy.civil_day import midnight_utc, midnight_utc_min
 from service.agronomy.sun import sunrise_sunset_min
 from service.errors import Fault, InputInvalid
 from service.operations.compare_meter import FlowNote, flow_note
-from service.operations.replan_after import replan_after
-from service.ports import Clock, UnitOfWork
+from service.operations.replan_after import Replanning, replan_after
+from service.ports import UnitOfWork
 from service.records import BlockDefinition, LoadOutcome, RunRows, SiteDefinition
 
 MOST_RUNS = 1000
@@ -57,8 +57,7 @@ def submit_runs(
     *,
     farm_id: str | None,
     reporter: str,
-    clock: Clock,
-    source_order: Mapping[str, int],
+    replanning: Replanning,
 ) -> SubmittedRuns:
     """Store runs of this farm's blocks, or of any farm where None; all of them or none.
 
@@ -70,7 +69,7 @@ def submit_runs(
             "the runs cannot be stored",
             [Fault("/items", f"{len(reports)} runs", f"1 to {MOST_RUNS} runs in a request")],
         )
-    now = clock.now()
+    now = replanning.clock.now()
     places = _Places(unit, reports, farm_id=farm_id, today=now.date())
     faults = [
         fault for place, report in enumerate(reports) for fault in _faults(place, report, now)
@@ -93,7 +92,7 @@ def submit_runs(
         touched = {places.blocks[report.block_id].farm_id for report in reports}
         first_day: date = rows.days.min().item()
         new_version_count = replan_after(
-            unit, sorted(touched), touched_day=first_day, clock=clock, source_order=source_order
+            unit, sorted(touched), touched_day=first_day, replanning=replanning
         )
     return SubmittedRuns(
         outcome=outcome,

@@ -14,7 +14,7 @@ from service.errors import NotFound
 from service.ports import UnitOfWorkFactory
 
 TOKEN_BYTES = 16
-_LONGEST_TOKEN = 64
+LONGEST_TOKEN = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ def token_digest(token: str) -> str:
 def find_subscription(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscription:
     """What a token would stop; raises NotFound for an unknown one. Changes nothing."""
     with unit_of_work(write=False) as unit:
-        found = unit.outbox.find_by_token(token_digest(token[:_LONGEST_TOKEN]))
+        found = unit.outbox.find_by_token(token_digest(token[:LONGEST_TOKEN]))
     if found is None:
         raise NotFound("this link is not known; it may be too old")
     known, kind = found
@@ -58,7 +58,7 @@ def find_subscription(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscri
 def unsubscribe(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscription:
     """Stop these mails for the reader of the mail that the token stood in; raises NotFound."""
     with unit_of_work(write=True) as unit:
-        found = unit.outbox.find_by_token(token_digest(token[:_LONGEST_TOKEN]))
+        found = unit.outbox.find_by_token(token_digest(token[:LONGEST_TOKEN]))
         if found is not None:
             unit.people.unsubscribe(found[0].person_key, _list_of(found[1]))
     return find_subscription(token, unit_of_work=unit_of_work)

@@ -14,13 +14,15 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from service.agronomy.reasoning import Step, explain_plan
+from service.agronomy.sparse_canopy import expected_coefficient
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
+from service.drawing.season import Line, curve, season_lines
 from service.errors import Fault, InputInvalid, PlanNotFound
 from service.operations.manage_keys import Right
 from service.operations.pause_blocks import cancel_pause, list_pauses, pause_block
 from service.operations.read_farms import local_day
 from service.operations.read_plans import PlanView, get_plan, weather_of_day
-from service.pages import charts
+from service.pages.pipes_and_water import summary
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.ports import UnitOfWork
@@ -32,7 +34,8 @@ ONE_DAY = timedelta(days=1)
 SEASON_DAYS = 90
 LOG_DAYS = 14
 FORMS = ("rain", "runs", "pauses")
-_ORIGINS = ("none", "reported", "planned")
+_CLOSING_CROPS = ("citrus", "olive")
+"""Crops whose leaves close more than grass: the size of their canopy tells no coefficient."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,7 @@ def _show(
         rows = unit.ledger.read_rows(key, first_day=end - timedelta(days=SEASON_DAYS), last_day=end)
         log_days = np.arange(np.datetime64(end - timedelta(days=LOG_DAYS)), np.datetime64(end) + 1)
         applied = unit.plans.read_applied(np.array([key], dtype=np.int64), log_days)
+        pipes_and_water = summary(unit, block, today, visit.words)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     words = visit.words
     season = _season(rows, latest, block)
@@ -108,6 +112,8 @@ def _show(
         days=season,
         season_chart=_season_chart(season, block, words),
         kc_chart=_kc_chart(season, block, words),
+        expected_kc=None if view is None else _expected_kc(view, block),
+        pipes_and_water=pipes_and_water,
         log=list(reversed(log)),
         pauses=[
             pause for pause in pauses if pause.period.ends_local >= local_now.replace(tzinfo=None)
@@ -150,8 +156,7 @@ def enter_rain(visit: Visit) -> Response:
             unit,
             block.site_id,
             touched_day=done.first_changed_day,
-            clock=visit.service.clock,
-            source_order=visit.service.source_order,
+            replanning=visit.service.replanning,
         )
 
     return _enter(visit, "rain", work, {"read_at": "time", "covers_from": "time"})
@@ -172,8 +177,7 @@ def enter_run(visit: Visit) -> Response:
             [RunReport(block.block_id, started, _number(visit, "minutes"), volume)],
             farm_id=farm.farm_id,
             reporter=visit.reporter,
-            clock=visit.service.clock,
-            source_order=visit.service.source_order,
+            replanning=visit.service.replanning,
         )
         return done.new_version_count
 
@@ -200,8 +204,7 @@ def enter_pause(visit: Visit) -> Response:
             ends_local=_local_time(visit, "end_day", "end_time"),
             reason=visit.form.get("reason", ""),
             reporter=visit.reporter,
-            clock=visit.service.clock,
-            source_order=visit.service.source_order,
+            replanning=visit.service.replanning,
         )
         return count
 
@@ -221,8 +224,7 @@ def take_back_pause(visit: Visit) -> Response:
         block_id,
         visit.params["pause_id"],
         unit_of_work=visit.service.unit_of_work,
-        clock=visit.service.clock,
-        source_order=visit.service.source_order,
+        replanning=visit.service.replanning,
     )
     return redirect(f"/blocks/{block_id}", done="pause-ended")
 
@@ -377,10 +379,10 @@ def _season_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording)
     last = [day for day in days if not day.is_forecast][-1:] or days[:1]
     first_forecast = next((place for place, day in enumerate(days) if day.is_forecast), len(days))
 
-    def line(label: str, css: str, name: str) -> charts.Line:
-        return charts.Line(label, css, tuple(getattr(day, name) * scale for day in days))
+    def line(css: str, name: str) -> Line:
+        return Line(css, tuple(getattr(day, name) * scale for day in days))
 
-    return charts.season(
+    return season_lines(
         words.gettext("Water missing in the soil of {block}", block=block.name),
         words.gettext(
             "On {day} {depth} were missing; {limit} may be missing before the plants suffer.",
@@ -390,9 +392,9 @@ def _season_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording)
         ),
         [words.short_day(day.day) for day in days],
         [
-            line("", "stress", "raw_mm"),
-            line("", "trigger", "trigger_mm"),
-            line("", "level", "depletion_mm"),
+            line("stress", "raw_mm"),
+            line("trigger", "trigger_mm"),
+            line("level", "depletion_mm"),
         ],
         rain=[day.rain_mm * scale for day in days],
         irrigation=[day.irrigation_gross_mm * scale for day in days],
@@ -407,7 +409,7 @@ def _kc_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> 
     shown = [day for day in days if math.isfinite(day.crop_coefficient)]
     if len(shown) < 2:
         return None
-    return charts.curve(
+    return curve(
         words.gettext("Crop coefficient of {block}", block=block.name),
         words.gettext(
             "{value} on {day}.",
@@ -418,3 +420,22 @@ def _kc_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> 
         [day.crop_coefficient for day in shown],
         name="kc",
     )
+
+
+def _expected_kc(view: PlanView, block: BlockDefinition) -> float | None:
+    """Kc at full leaf that the canopy alone lets one expect, in the air of the plan's day."""
+    if block.crop_key.startswith(_CLOSING_CROPS):
+        return None
+    fields = cast("Mapping[str, list[float | None]]", view.plan.basis["fields"])
+    days = cast("list[str]", view.plan.basis["days"])
+    day = view.plan.day.isoformat()
+    terms = fields.get("climate_term")
+    term = terms[days.index(day)] if terms and day in days else None
+    basal, evaporation = expected_coefficient(
+        block.canopy_cover_fraction,
+        block.canopy_height_m,
+        wetted_fraction=block.wetted_fraction,
+        climate_term=term or 0.0,
+    )
+    expected = float(basal + evaporation)
+    return expected if math.isfinite(expected) else None

@@ -8,16 +8,19 @@ import math
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from starlette.responses import Response
 
 from service.agronomy.crop_table import CROPS
 from service.agronomy.soil import TEXTURE_KEYS
-from service.errors import NotFound
+from service.drawing.bars import ranked
+from service.drawing.dot_map import Dot, dot_map
+from service.errors import InputInvalid, NotFound
 from service.operations.manage_keys import Right
-from service.pages import charts
-from service.pages.visit import NotSignedIn, Visit
+from service.pages.farm_forms import MISSING_SEASON, crops_by_name, textures_by_key
+from service.pages.visit import NotSignedIn, Visit, faults_by_field
 from service.records import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
 from service.translations import Wording
 
@@ -27,8 +30,8 @@ if TYPE_CHECKING:
 DAYS_PER_WEEK = 7
 WEEKS_BACK = 8
 DEFAULT_CROP = "grape-wine"
-COMPARED_CROPS = {key: row for key, row in CROPS.items() if row.stage_lengths_day is not None}
-"""Those with a published season; others are compared by a stored block, which knows its own."""
+MOST_BLOCKS = 200
+"""That are offered by name; of a larger region one is named by its id."""
 _WEEK = re.compile(r"[0-9]{4}-W[0-9]{2}")
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
 
@@ -58,17 +61,43 @@ def show_counties(visit: Visit) -> Response:
     from service.operations.compare_counties import list_county_sites
 
     visit.unit_system = "us"
+    words = visit.words
     try:
         sites = list_county_sites(unit_of_work=visit.service.unit_of_work)
     except NotFound:
         return visit.show("counties.html", rows=None)
     on = visit.service.clock.now().date()
     monday = _chosen_monday(visit, on)
-    reference = _reference(visit, sites[0])
+    known_until = _known_until(visit)
+    if known_until is not None and "week" not in visit.query and known_until < monday:
+        # Rather the last week that was measured to its end than one without weather.
+        monday = _monday_of(known_until - timedelta(days=DAYS_PER_WEEK - 1))
+    form: dict[str, Any] = {
+        "week": _week_name(monday),
+        "week_choices": [
+            (_week_name(each), words.span(each, each + timedelta(days=6)))
+            for each in _choices(on, monday)
+        ],
+        "crops": crops_by_name(words),
+        "textures": textures_by_key(words),
+        "crop": visit.query.get("crop", DEFAULT_CROP),
+        "texture": visit.query.get("texture", "loam"),
+        "block": visit.query.get("block", "") if visit.may(Right.PLAN_READ) else "",
+        "blocks": _block_choices(visit, on),
+        "csv_query": _csv_query(visit, monday),
+    }
+    try:
+        reference = _reference(visit, sites[0])
+    except InputInvalid as error:
+        # Only a season can be wrong: the rest is chosen from lists.
+        faults = faults_by_field(error, _SEASON_FIELDS)
+        if any(fault.where == "/season" for fault in error.faults):
+            faults = {**faults, "season_start": MISSING_SEASON}
+        status = 422 if visit.query.get("season_start") or visit.query.get("stage_days") else 200
+        return visit.show("counties.html", status=status, rows=(), faults=faults, **form)
     mondays = [monday - timedelta(days=DAYS_PER_WEEK * back) for back in range(WEEKS_BACK + 1)]
-    weeks = [_week(visit, reference, each, on) for each in mondays]
+    weeks = _weeks(visit, reference, mondays, on)
     rows = sorted(weeks[0], key=lambda row: (row.rank or 10**6, row.name))
-    words = visit.words
     site_of = {site.site_id: site for site in sites}
     week_text = words.span(monday, monday + timedelta(days=DAYS_PER_WEEK - 1))
     crop = reference if isinstance(reference, str) else reference.crop_key
@@ -78,33 +107,20 @@ def show_counties(visit: Visit) -> Response:
     return visit.show(
         "counties.html",
         rows=rows,
+        faults={},
         week_text=week_text,
-        week=_week_name(monday),
-        this_week=_week_name(_monday_of(on)),
-        week_choices=[
-            (_week_name(each), words.span(each, each + timedelta(days=6)))
-            for each in _choices(on, monday)
-        ],
-        crops=sorted(
-            ((row.key, words.gettext(row.name)) for row in COMPARED_CROPS.values()),
-            key=lambda each: each[1],
-        ),
-        textures=TEXTURE_KEYS,
-        crop=visit.query.get("crop", DEFAULT_CROP),
-        block=visit.query.get("block", "") if visit.may(Right.PLAN_READ) else "",
-        blocks=_block_choices(visit, on),
-        texture=visit.query.get("texture", "loam"),
-        ranked=charts.ranked(
+        known_until=None if any(row.rank for row in rows) else known_until,
+        ranked=ranked(
             title,
             _told(rows, visit),
             [(row.name, row.net_mm, words.depth(row.net_mm)) for row in rows],
         ),
-        dots=charts.dot_map(title, _told(rows, visit), _dots(rows, site_of, words)),
+        dots=dot_map(title, _told(rows, visit), _dots(rows, site_of, words)),
         back=[
             (words.short_day(each), {row.code: row.net_mm for row in week})
             for each, week in zip(mondays, weeks, strict=True)
         ],
-        csv_query=_csv_query(visit, monday),
+        **form,
     )
 
 
@@ -116,7 +132,7 @@ def counties_csv(visit: Visit) -> Response:
     sites = list_county_sites(unit_of_work=visit.service.unit_of_work)
     on = visit.service.clock.now().date()
     monday = _chosen_monday(visit, on)
-    rows = _week(visit, _reference(visit, sites[0]), monday, on)
+    (rows,) = _weeks(visit, _reference(visit, sites[0]), [monday], on)
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(
@@ -165,6 +181,12 @@ def _chosen_monday(visit: Visit, on: date) -> date:
     return _monday_of(on)
 
 
+def _known_until(visit: Visit) -> date | None:
+    from service.operations.compare_counties import last_observed_day
+
+    return last_observed_day(unit_of_work=visit.service.unit_of_work)
+
+
 def _monday_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
@@ -193,7 +215,7 @@ def _reference(visit: Visit, site: SiteDefinition) -> str | BlockDefinition:
     )
     crop = visit.query.get("crop", DEFAULT_CROP)
     texture = visit.query.get("texture", "loam")
-    if crop not in COMPARED_CROPS or texture not in TEXTURE_KEYS:
+    if crop not in CROPS or texture not in TEXTURE_KEYS:
         raise NotFound("there is no such crop or soil")
     block: dict[str, object] = {
         "id": "block",
@@ -204,30 +226,49 @@ def _reference(visit: Visit, site: SiteDefinition) -> str | BlockDefinition:
         "emitter_flow": "0.5 gph",
         "soil": {"texture": texture.replace("-", " ")},
     }
+    season: dict[str, object] = {}
+    if visit.query.get("season_start"):
+        season["start"] = visit.query["season_start"]
+    if visit.query.get("stage_days"):
+        season["lengths"] = _stage_days(visit.query["stage_days"])
+    if season:
+        block["season"] = season
     document = {
         **visit.service.farm_format.document(bundle),
         "supply": [{"id": "any", "flow": "100 m3/h"}],
         "block": [block],
     }
-    return visit.service.farm_format.parse(document).blocks[0]
+    return visit.service.farm_format.parse(document, below="/block/0").blocks[0]
 
 
-def _week(
-    visit: Visit, reference: str | BlockDefinition, monday: date, on: date
-) -> list[CountyRow]:
-    from service.operations.compare_counties import compare_counties
+_SEASON_FIELDS = {
+    "/season": "season_start",
+    "/season/start": "season_start",
+    "/season/lengths": "stage_days",
+}
 
-    return _rows(
-        compare_counties(
+
+def _stage_days(text: str) -> list[float | str]:
+    """Four numbers as people write them in a row; what is none is left to the reader to refuse."""
+    return [float(part) if part.isdecimal() else part for part in re.split(r"[,;\s]+", text)]
+
+
+def _weeks(
+    visit: Visit, reference: str | BlockDefinition, mondays: list[date], on: date
+) -> list[list[CountyRow]]:
+    from service.operations.compare_counties import compare_spans
+
+    return [
+        _rows(found)
+        for found in compare_spans(
             reference,
-            first_day=monday,
-            last_day=monday + timedelta(days=DAYS_PER_WEEK - 1),
+            [(monday, monday + timedelta(days=DAYS_PER_WEEK - 1)) for monday in mondays],
             on=on,
             unit_of_work=visit.service.unit_of_work,
             clock=visit.service.clock,
             source_order=visit.service.source_order,
         )
-    )
+    ]
 
 
 def _rows(found: CountyComparison) -> list[CountyRow]:
@@ -252,14 +293,12 @@ def _rows(found: CountyComparison) -> list[CountyRow]:
     ]
 
 
-def _dots(
-    rows: list[CountyRow], site_of: dict[str, SiteDefinition], words: Wording
-) -> list[charts.Dot]:
+def _dots(rows: list[CountyRow], site_of: dict[str, SiteDefinition], words: Wording) -> list[Dot]:
     known = [row.net_mm for row in rows if math.isfinite(row.net_mm)]
     least, most = min(known, default=0.0), max(known, default=0.0)
     spread = most - least or 1.0
     return [
-        charts.Dot(
+        Dot(
             label=f"{row.name} {words.bare_depth(row.net_mm)}",
             latitude_deg=site_of[row.site_id].latitude_deg,
             longitude_deg=site_of[row.site_id].longitude_deg,
@@ -278,18 +317,27 @@ def _crop_name(visit: Visit, key: str) -> str:
     return key if row is None else visit.words.gettext(row.name)
 
 
-def _block_choices(visit: Visit, on: date) -> list[tuple[str, str]]:
+def _block_choices(visit: Visit, on: date) -> list[tuple[str, str]] | None:
+    """Blocks to choose from; none for who may read none, None where there are too many to list."""
     if not visit.may(Right.PLAN_READ) or visit.visitor is None:
         return []
+    farm_ids = visit.visitor.farm_ids
     with visit.service.unit_of_work(write=False) as unit:
-        blocks = unit.blocks.list_blocks(farm_id=visit.visitor.farm_id, day=on)
-    return [(block.block_id, block.name) for block in blocks[:200]]
+        keys = unit.blocks.farm_keys(None if farm_ids is None else sorted(farm_ids))
+        farm_keys = np.array(list(keys.values()), dtype=np.int64)
+        if sum(unit.blocks.count_blocks(farm_keys, day=on).values()) > MOST_BLOCKS:
+            return None
+        blocks = [
+            block
+            for farm_id in ([None] if farm_ids is None else keys)
+            for block in unit.blocks.list_blocks(farm_id=farm_id, day=on)
+        ]
+    return [(block.block_id, block.name) for block in blocks]
 
 
 def _csv_query(visit: Visit, monday: date) -> dict[str, str]:
-    kept = {
-        name: visit.query[name] for name in ("crop", "block", "texture") if visit.query.get(name)
-    }
+    names = ("crop", "block", "texture", "season_start", "stage_days")
+    kept = {name: visit.query[name] for name in names if visit.query.get(name)}
     return {**kept, "week": _week_name(monday)}
 
 

@@ -5,10 +5,23 @@ from __future__ import annotations
 from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import Response
+from starlette.routing import Match, Route
+from starlette.types import Scope
 
 from service.bootstrap import Service
 from service.errors import Fault, SettingsInvalid
-from service.pages import block, counties, plans, setup, weather
+from service.letters import SIGN_IN_LINK
+from service.pages import (
+    block,
+    counties,
+    pipes_and_water,
+    plans,
+    setup,
+    sign_in,
+    unsubscribe,
+    waterworks_forms,
+    weather,
+)
 from service.pages.sessions import Seals
 from service.pages.visit import (
     Door,
@@ -16,17 +29,17 @@ from service.pages.visit import (
     Page,
     choose_reading,
     icon,
-    sign_in,
-    sign_out,
     style,
     style_path,
 )
 
 SHORTEST_SECRET = 32
+PIPES_AND_WATER = "/blocks/{block_id}/pipes-and-water"
 PAGES: tuple[tuple[str, str, Page], ...] = (
-    ("GET", "/sign-in", sign_in),
-    ("POST", "/sign-in", sign_in),
-    ("POST", "/sign-out", sign_out),
+    ("GET", "/sign-in", sign_in.sign_in),
+    ("POST", "/sign-in", sign_in.sign_in),
+    ("POST", "/sign-in/mail", sign_in.ask_by_mail),
+    ("POST", "/sign-out", sign_in.sign_out),
     ("POST", "/reading", choose_reading),
     ("GET", "/farms", plans.show_farms),
     ("GET", "/farms/new", setup.new_farm),
@@ -37,16 +50,56 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/farms/{farm_id}/setup", setup.show_setup),
     ("GET", "/farms/{farm_id}/supplies/new", setup.new_supply),
     ("POST", "/farms/{farm_id}/supplies/new", setup.new_supply),
+    ("GET", "/farms/{farm_id}/edit", setup.edit_farm),
+    ("POST", "/farms/{farm_id}/edit", setup.edit_farm),
+    ("GET", "/farms/{farm_id}/supplies/{supply_id}/edit", setup.edit_supply),
+    ("POST", "/farms/{farm_id}/supplies/{supply_id}/edit", setup.edit_supply),
+    ("GET", "/farms/{farm_id}/supplies/{supply_id}/retire", setup.retire_supply),
+    ("POST", "/farms/{farm_id}/supplies/{supply_id}/retire", setup.retire_supply),
+    ("GET", "/farms/{farm_id}/people", setup.show_people),
+    ("POST", "/farms/{farm_id}/people", setup.add_person),
+    ("POST", "/farms/{farm_id}/people/remove", setup.drop_person),
+    ("POST", "/farms/{farm_id}/first-plan", setup.plan_first),
     ("GET", "/farms/{farm_id}/blocks/new", setup.new_block),
     ("POST", "/farms/{farm_id}/blocks/new", setup.new_block),
     ("GET", "/blocks/{block_id}", block.show_block),
+    ("GET", "/blocks/{block_id}/edit", setup.edit_block),
+    ("POST", "/blocks/{block_id}/edit", setup.edit_block),
+    ("GET", "/blocks/{block_id}/retire", setup.retire_block),
+    ("POST", "/blocks/{block_id}/retire", setup.retire_block),
     ("POST", "/blocks/{block_id}/rain", block.enter_rain),
     ("POST", "/blocks/{block_id}/runs", block.enter_run),
     ("POST", "/blocks/{block_id}/pauses", block.enter_pause),
     ("POST", "/blocks/{block_id}/pauses/{pause_id}/cancel", block.take_back_pause),
+    ("GET", PIPES_AND_WATER, pipes_and_water.show_pipes_and_water),
+    ("POST", f"{PIPES_AND_WATER}/catch-tests", waterworks_forms.enter_catch_test),
+    ("POST", f"{PIPES_AND_WATER}/water-samples", waterworks_forms.enter_water_sample),
+    ("POST", f"{PIPES_AND_WATER}/leaching", waterworks_forms.use_leaching),
+    ("POST", f"{PIPES_AND_WATER}/fertigations", waterworks_forms.enter_injection),
+    ("POST", f"{PIPES_AND_WATER}/fertigations/cancel", waterworks_forms.take_back_injection),
     ("GET", "/counties", counties.show_counties),
     ("GET", "/counties.csv", counties.counties_csv),
 )
+LINKED_PAGES: tuple[tuple[str, str, Page], ...] = (
+    ("GET", f"{SIGN_IN_LINK}/{{token}}", sign_in.show_link),
+    ("POST", f"{SIGN_IN_LINK}/{{token}}", sign_in.follow_link),
+)
+"""Pages that mails lead to."""
+SECRET_PAGES: tuple[tuple[str, str, Page], ...] = (
+    ("GET", "/u/{token}", unsubscribe.show_unsubscribe),
+    ("POST", "/u/{token}", unsubscribe.stop_mails),
+)
+"""Those whose address is all that is needed, so that mail programs can send to them (RFC 8058)."""
+
+
+class _PageRoute(Route):
+    """A route that says which it is, so that logs and numbers name it and not what was asked for:
+    that may hold a secret."""
+
+    def matches(self, scope: Scope) -> tuple[Match, Scope]:
+        """As any route, and the route itself beside its parameters."""
+        match, found = super().matches(scope)
+        return match, found if match is Match.NONE else {**found, "route": self}
 
 
 def mount_pages(app: FastAPI, service: Service, door: Door) -> None:
@@ -64,8 +117,11 @@ def mount_pages(app: FastAPI, service: Service, door: Door) -> None:
             ],
         )
     frame = Frame(service, door, Seals(secret))
-    for method, path, page in PAGES:
-        app.add_route(path, frame.endpoint(page), methods=[method], include_in_schema=False)
+    for method, path, page in (*PAGES, *LINKED_PAGES):
+        app.routes.append(_PageRoute(path, frame.endpoint(page), methods=[method]))
+    for method, path, page in SECRET_PAGES:
+        endpoint = frame.endpoint(page, is_by_secret=True)
+        app.routes.append(_PageRoute(path, endpoint, methods=[method]))
     app.add_route("/pages/icon.svg", _give_icon, methods=["GET"], include_in_schema=False)
     app.add_route(style_path(), _give_style, methods=["GET"], include_in_schema=False)
 

@@ -11,12 +11,12 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from service.agronomy.units import L_PER_GALLON
-from service.bootstrap import ATTRIBUTIONS
-from service.delivery.evening_words import BlockWords, EveningWords, evening_words
+from service.attributions import ATTRIBUTIONS
+from service.delivery.evening_words import ANY_DAY, BlockWords, EveningWords, evening_words
+from service.drawing.day_line import Load, Row, day_line, load_steps
 from service.errors import NotFound, PlanNotFound
 from service.operations.manage_keys import Right
 from service.operations.read_farms import list_farms, local_day
-from service.pages import charts
 from service.pages.visit import Visit, redirect
 from service.records import BlockDefinition, FarmBundle, FarmDefinition
 from service.translations import Wording
@@ -25,8 +25,12 @@ if TYPE_CHECKING:
     from service.letters import BlockLine, EveningLetter
 
 ONE_DAY = timedelta(days=1)
+MOST_ROWS_DRAWN = 40
+"""Blocks that are drawn line by line; of a larger farm only what is taken from its supplies is."""
 MOST_PULSES_IN_ORDER = 18
 """On the sheet; more of them stand block by block, so that they fit one page."""
+MOST_BLOCKS_IN_FULL, MOST_PULSES_IN_FULL = 16, 64
+"""Block by block in large type; more of either in small, for the same reason."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +63,7 @@ def show_farms(visit: Visit) -> Response:
     farms = [
         farm
         for farm in list_farms(unit_of_work=visit.service.unit_of_work)
-        if visitor.farm_id in (None, farm.farm_id)
+        if visitor.sees(farm.farm_id)
     ]
     if len(farms) == 1 and not visit.query:
         return redirect(f"/farms/{farms[0].farm_id}/tomorrow")
@@ -77,17 +81,25 @@ def show_tomorrow(visit: Visit) -> Response:
             farm=farm,
             day=_asked_day(visit) or today + ONE_DAY,
             latest=_latest_day(visit, farm, today),
+            first=visit.query.get("first", ""),
+            may_plan=(
+                visit.may(Right.FARM_WRITE)
+                and _asked_day(visit) in {None, today + ONE_DAY}
+                and _has_blocks(visit, farm, today + ONE_DAY)
+            ),
         )
     bundle = _bundle(visit, farm, letter.day)
-    said = evening_words(letter, visit.words)
+    said = evening_words(letter, visit.words, read_on=today)
+    pulses = _pulses(letter, visit.words)
     return visit.show(
         "tomorrow.html",
         farm=farm,
         letter=letter,
         said=said,
         cards=_cards(letter, said),
-        pulses=_pulses(letter, visit.words),
-        chart=_chart(letter, bundle, said, visit.words),
+        pulses=pulses,
+        chart=_chart(letter, bundle, said, visit.words, pulses=pulses),
+        has_bars=len(letter.blocks) <= MOST_ROWS_DRAWN,
         before=letter.day - ONE_DAY,
         after=letter.day + ONE_DAY,
         is_past=letter.day < today,
@@ -100,10 +112,12 @@ def show_sheet(visit: Visit) -> Response:
     letter = _letter(visit, farm, local_day(visit.service.clock.now(), farm.zone))
     if letter is None:
         raise NotFound("no plan of that day")
-    said = evening_words(letter, visit.words)
+    said = evening_words(letter, visit.words, read_on=ANY_DAY)
+    pulse_count = sum(len(line.pulses) for line in letter.blocks)
     return visit.show(
         "sheet.html",
-        is_long=sum(len(line.pulses) for line in letter.blocks) > MOST_PULSES_IN_ORDER,
+        is_long=pulse_count > MOST_PULSES_IN_ORDER,
+        is_dense=len(letter.blocks) > MOST_BLOCKS_IN_FULL or pulse_count > MOST_PULSES_IN_FULL,
         farm=farm,
         letter=letter,
         said=said,
@@ -177,6 +191,11 @@ def _latest_day(visit: Visit, farm: FarmDefinition, today: date) -> date | None:
         return unit.plans.find_latest_day(blocks[0].block_id) if blocks else None
 
 
+def _has_blocks(visit: Visit, farm: FarmDefinition, day: date) -> bool:
+    with visit.service.unit_of_work(write=False) as unit:
+        return bool(unit.blocks.list_blocks(farm_id=farm.farm_id, day=day))
+
+
 def _bundle(visit: Visit, farm: FarmDefinition, day: date) -> FarmBundle:
     with visit.service.unit_of_work(write=False) as unit:
         return unit.blocks.get_bundle(farm.farm_id, day=day)
@@ -201,7 +220,14 @@ def _pulses(letter: EveningLetter, words: Wording) -> list[PulseRow]:
     return sorted(rows, key=lambda row: (row.starts_at, row.block))
 
 
-def _chart(letter: EveningLetter, bundle: FarmBundle, said: EveningWords, words: Wording) -> Markup:
+def _chart(
+    letter: EveningLetter,
+    bundle: FarmBundle,
+    said: EveningWords,
+    words: Wording,
+    *,
+    pulses: list[PulseRow],
+) -> Markup:
     block_of = {block.block_id: block for block in bundle.blocks}
     rows = []
     runs: dict[str, list[tuple[float, float, float]]] = {}
@@ -216,15 +242,15 @@ def _chart(letter: EveningLetter, bundle: FarmBundle, said: EveningWords, words:
                     (starts, starts + pulse.duration_min, block_flow_l_per_h(block))
                 )
         if spans:
-            rows.append(charts.Row(line.name, tuple(spans)))
+            rows.append(Row(line.name, tuple(spans), words.minutes(line.planned_min)))
     loads = [
-        charts.Load(
+        Load(
             label=supply.name,
             capacity=supply.flow_l_per_h,
             capacity_label=words.gettext(
                 "can give {flow}", flow=flow_text(supply.flow_l_per_h, words)
             ),
-            steps=charts.load_steps(runs[supply.supply_id]),
+            steps=load_steps(runs[supply.supply_id]),
         )
         for supply in bundle.supplies
         if supply.supply_id in runs
@@ -232,11 +258,11 @@ def _chart(letter: EveningLetter, bundle: FarmBundle, said: EveningWords, words:
     midnight = datetime.combine(letter.day, datetime.min.time(), tzinfo=ZoneInfo(letter.zone))
     # Midnight needs no name, and the edge of a telephone has no room for one.
     hours = ["", *(words.clock(midnight.replace(hour=hour), letter.zone) for hour in (6, 12, 18))]
-    return charts.day_line(
+    return day_line(
         words.gettext("When each block runs on {day}", day=said.day),
-        "; ".join(f"{row.start} – {row.end} {row.block}" for row in _pulses(letter, words)[:40])
+        "; ".join(f"{row.start} – {row.end} {row.block}" for row in pulses[:MOST_ROWS_DRAWN])
         or said.headline,
-        rows,
+        rows if len(letter.blocks) <= MOST_ROWS_DRAWN else [],
         loads,
         hours,
     )

@@ -1,7 +1,8 @@
 """Who is signed in to the pages, kept in a cookie that is signed and ends by itself.
 
-The cookie names a key, never holds it; whether the key still opens anything is asked anew with
-every page, so that a key that is revoked ends its sessions. It is signed with a secret of the
+The cookie names a key, never holds it, or the mail address of somebody who came by a link; whether
+the key or the person still opens anything is asked anew with every page, so that whoever is taken
+away is out. It is signed with a secret of the
 operator's choosing; without one the process makes its own, and everybody signs in again after a
 restart. A form carries a token that is bound to the reader's cookie, so that no other site can
 send it.
@@ -9,6 +10,7 @@ send it.
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import hmac
 import secrets
@@ -17,9 +19,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 
 LASTS: Final = timedelta(days=14)
-LONGEST_COOKIE: Final = 300
+LONGEST_COOKIE: Final = 500
+"""A mail address of 254 characters, in base64, fits in."""
 _SESSION: Final = b"session:"
 _FORM: Final = b"form:"
+_BY_MAIL: Final = "@"
+"""Before a mail address; no key's name begins so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +32,8 @@ class Session:
     """What a session cookie says."""
 
     key_id: str
+    """Empty for somebody who came by a link."""
+    mail_address: str
     ends_at: datetime
 
 
@@ -37,9 +44,17 @@ class Seals:
         self._secret = secret.encode() or secrets.token_bytes(32)
 
     def session_cookie(self, key_id: str, *, now: datetime) -> str:
-        """The cookie of somebody who just signed in."""
+        """The cookie of somebody who just signed in with a key."""
+        return self._cookie(key_id, now)
+
+    def mail_session_cookie(self, mail_address: str, *, now: datetime) -> str:
+        """The cookie of somebody who just signed in with a link."""
+        named = base64.urlsafe_b64encode(mail_address.encode()).decode()
+        return self._cookie(f"{_BY_MAIL}{named}", now)
+
+    def _cookie(self, who: str, now: datetime) -> str:
         ends = int((now + LASTS).timestamp())
-        content = f"{key_id}.{ends}.{secrets.token_urlsafe(12)}"
+        content = f"{who}.{ends}.{secrets.token_urlsafe(12)}"
         return f"{content}.{self._sign(_SESSION, content)}"
 
     def read_session(self, cookie: str, *, now: datetime) -> Session | None:
@@ -49,9 +64,14 @@ class Seals:
             self._sign(_SESSION, content).encode(), signature.encode("utf-8", "replace")
         ):
             return None
-        key_id, ends, _ = content.split(".", 2)
+        who, ends, _ = content.split(".", 2)
         ends_at = datetime.fromtimestamp(int(ends), UTC)
-        return Session(key_id, ends_at) if now < ends_at else None
+        if now >= ends_at:
+            return None
+        if who.startswith(_BY_MAIL):
+            mail_address = base64.urlsafe_b64decode(who.removeprefix(_BY_MAIL)).decode()
+            return Session("", mail_address, ends_at)
+        return Session(who, "", ends_at)
 
     def form_token(self, cookie: str) -> str:
         """The token of forms shown to the holder of a cookie."""

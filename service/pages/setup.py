@@ -1,57 +1,58 @@
-"""First steps: a farm, its supply and its blocks set up wholly through pages.
+"""First steps and every later change: a farm, its supplies, its blocks and who gets its mail, all
+through pages, up to its first plan.
 
 What a form says is put into the same document as a farm file, and checked by the same reader, so
-that each fault comes back beside its field. A preview reads the block without storing it: how long
-one inch of water takes, and which numbers were not given and where they come from instead.
+that each fault comes back beside its field. A form carries the version that it was opened with;
+where somebody changed the thing meanwhile nothing is stored, what was typed stays, and what is
+stored now is said beside it. A preview reads the block without storing it: how long one inch of
+water takes, and which numbers were not given and where they come from instead.
 """
 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from starlette.responses import Response
 
-from service.agronomy.crop_table import CROPS
-from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.units import MM_PER_INCH
-from service.errors import Conflict, Fault, InputInvalid
+from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations import change_farms
 from service.operations.change_farms import Keeper
 from service.operations.manage_keys import Right
+from service.operations.people import checked_address, list_people, remove_person, save_person
+from service.pages import farm_forms
+from service.pages.farm_forms import Opened, Table
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text
 from service.pages.visit import Visit, faults_by_field, redirect
-from service.records import BlockDefinition, FarmBundle
+from service.records import (
+    LANGUAGES,
+    MAIL_LISTS,
+    BlockDefinition,
+    FarmBundle,
+    Person,
+    SupplyDefinition,
+)
 from service.translations.catalogue import marked
 
-UNITS: Mapping[str, tuple[str, ...]] = {
-    "elevation": ("ft", "m"),
-    "flow": ("gpm", "m3/h", "L/h"),
-    "area": ("ac", "ha", "m2"),
-    "row_spacing": ("ft", "m"),
-    "emitter_spacing": ("in", "ft", "cm", "m"),
-    "emitter_flow": ("gph", "L/h"),
-    "root_depth": ("in", "ft", "cm", "m"),
-    "longest_pulse": ("h", "min"),
-    "emission_uniformity": ("%",),
-}
-"""Units that a field offers, the first of each for US customary, the first metric one for SI."""
-METRIC = frozenset({"m", "m3/h", "L/h", "ha", "m2", "cm", "h", "min", "%"})
 ZONES = (
     "America/New_York", "America/Chicago", "America/Denver", "America/Phoenix",
     "America/Los_Angeles", "America/Mexico_City", "America/Tijuana", "America/Bogota",
     "America/Lima", "America/Santiago", "America/Argentina/Buenos_Aires", "Europe/Madrid", "UTC",
 )  # fmt: skip
+BLOCK_FIELDS = (
+    "name", "crop", "texture", "season_start", "stage_1", "opens_1",
+    *farm_forms.QUANTITIES, *farm_forms.COUNTS,
+)  # fmt: skip
+"""Fields that a fault can stand beside; supply and place are asked for only where there are
+several."""
 SHOWN_ORIGINS = {
     "emission_uniformity_pct", "fill_time_min", "longest_pulse_min", "wetted_fraction",
     "root_depth_m", "kc_initial", "kc_mid", "kc_end", "depletion_fraction", "field_capacity",
     "wilting_point", "canopy_cover_fraction", "trigger_fraction", "rain_room_fraction",
     "laterals_per_row_count", "windows",
 }  # fmt: skip
-_NOT_SLUG = re.compile(r"[^a-z0-9]+")
-_PARTS = re.compile(r"/(farm|site|supply|block)(?:/\d+)?/")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,175 +75,524 @@ class Preview:
     defaults: tuple[Default, ...]
 
 
-def new_farm(visit: Visit) -> Response:
-    """The form for a farm, or the farm stored."""
-    visitor = visit.need(Right.FARM_WRITE)
-    if not visit.form:
-        return _farm_form(visit, {})
-    form = visit.form
-    visit.unit_system = form.get("unit_system", "us")
-    farm_id = visitor.farm_id or _slug(form.get("name", ""))
-    document: dict[str, object] = {
-        "farm": {
-            "id": farm_id,
-            "name": form.get("name", ""),
-            "zone": form.get("zone", ""),
-            "unit_system": form.get("unit_system", ""),
-        },
-        "site": [
-            {
-                "id": _site_id(farm_id),
-                "name": form.get("name", ""),
-                "latitude": _plain(form, "latitude"),
-                "longitude": _plain(form, "longitude"),
-                "elevation": _quantity(form, "elevation"),
-            }
-        ],
-        "supply": [_supply_table(form)],
-    }
-    try:
-        with visit.service.unit_of_work(write=True) as unit:
-            change_farms.create_farm(unit, document, _keeper(visit))
-    except InputInvalid as error:
-        return _farm_form(visit, _faults(error), status=422)
-    except Conflict:
-        taken = Fault("name", repr(farm_id), marked("a name that no other farm has"))
-        return _farm_form(visit, {"name": taken}, status=409)
-    return redirect(f"/farms/{farm_id}/setup")
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What stands in a form beside what was typed."""
+
+    faults: Mapping[str, Fault]
+    newer: Mapping[str, str]
+    """What is stored now, by field, where somebody changed the thing meanwhile."""
+    status: int = 200
+
+
+NOTHING_SAID = Said({}, {})
+
+
+# --- the farm ------------------------------------------------------------------------------------
 
 
 def show_setup(visit: Visit) -> Response:
-    """What the farm consists of, and what is still missing."""
+    """What the farm consists of, what is still missing, and where each is changed."""
     farm = farm_of(visit)
     bundle = _farm_now(visit, farm.farm_id)
     words = visit.words
+    may_change = visit.may(Right.FARM_WRITE)
     return visit.show(
         "setup.html",
         farm=farm,
         bundle=bundle,
         supplies=[(each, flow_text(each.flow_l_per_h, words)) for each in bundle.supplies],
         blocks=[(each, flow_text(block_flow_l_per_h(each), words)) for each in bundle.blocks],
+        people=list_people(farm_id=farm.farm_id, unit_of_work=visit.service.unit_of_work)
+        if may_change
+        else (),
+        may_change=may_change,
+        done=visit.query.get("done", ""),
+        local_id=lambda thing_id: thing_id.rpartition(".")[2],
     )
+
+
+def new_farm(visit: Visit) -> Response:
+    """The form for a farm, or the farm stored."""
+    visitor = visit.need(Right.FARM_WRITE)
+    if not visit.form:
+        return _farm_form(visit, NOTHING_SAID)
+    form = visit.form
+    visit.unit_system = form.get("unit_system", "us")
+    farm_id = visitor.farm_id or farm_forms.slug(form.get("name", ""))
+    document: Table = {
+        "farm": farm_forms.farm_table(form, farm_id),
+        "site": [farm_forms.site_table(form, _site_id(farm_id))],
+        "supply": [farm_forms.supply_table(form)],
+    }
+    try:
+        with visit.service.unit_of_work(write=True) as unit:
+            change_farms.create_farm(unit, document, _keeper(visit))
+    except InputInvalid as error:
+        return _farm_form(visit, _refused(error))
+    except Conflict:
+        taken = Fault("name", repr(farm_id), marked("a name that no other farm has"))
+        return _farm_form(visit, Said({"name": taken}, {}, status=409))
+    return redirect(f"/farms/{farm_id}/setup")
+
+
+def edit_farm(visit: Visit) -> Response:
+    """The form of a farm with what is stored, or the farm changed."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    bundle = _farm_now(visit, farm.farm_id)
+    bare = visit.service.farm_format.document(replace(bundle, blocks=(), controllers=()))
+    opened = farm_forms.open_farm(bundle, bare, farm_forms.units_of(visit.words))
+
+    def store() -> None:
+        document = visit.service.farm_format.document(bundle)
+        _replace_farm(visit, bundle, farm_forms.change_farm(document, visit.form, opened))
+
+    return _edit(
+        visit,
+        opened,
+        show=lambda said: _farm_form(visit, said, opened=opened, bundle=bundle),
+        store=store,
+        farm_id=farm.farm_id,
+    )
+
+
+# --- supplies ------------------------------------------------------------------------------------
 
 
 def new_supply(visit: Visit) -> Response:
     """One more pump, well or hydrant."""
     farm = farm_of(visit, Right.FARM_WRITE)
-    if not visit.form:
-        return visit.show("new_supply.html", farm=farm, faults={}, form={}, units=_units(visit))
-    keeper = _keeper(visit)
     bundle = _farm_now(visit, farm.farm_id)
-    document = keeper.farm_format.document(bundle)
-    stored = document.get("supply", [])
-    document["supply"] = [*stored, _supply_table(visit.form)] if isinstance(stored, list) else []
-    try:
-        with visit.service.unit_of_work(write=True) as unit:
-            change_farms.replace_farm(
-                unit,
-                farm.farm_id,
-                document,
-                keeper,
-                is_current=lambda now: (
-                    (now.blocks, now.supplies) == (bundle.blocks, bundle.supplies)
-                ),
-            )
-    except InputInvalid as error:
-        return visit.show(
-            "new_supply.html",
-            status=422,
-            farm=farm,
-            faults=_faults(error),
-            form=visit.form,
-            units=_units(visit),
+
+    def store() -> None:
+        document = visit.service.farm_format.document(bundle)
+        tables = farm_forms.tables_of(document, "supply")
+        _replace_farm(
+            visit,
+            bundle,
+            {**document, "supply": [*tables, farm_forms.supply_table(visit.form)]},
         )
-    return redirect(f"/farms/{farm.farm_id}/setup")
+
+    return _edit(
+        visit,
+        None,
+        show=lambda said: _supply_form(visit, bundle, said),
+        store=store,
+        farm_id=farm.farm_id,
+    )
+
+
+def edit_supply(visit: Visit) -> Response:
+    """The form of a supply with what is stored, or the supply changed."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    bundle, document = _farm_and_document(visit, farm.farm_id)
+    supply, opened = _opened_supply(visit, bundle, document)
+    return _edit(
+        visit,
+        opened,
+        show=lambda said: _supply_form(visit, bundle, said, opened=opened, supply=supply),
+        store=lambda: _replace_farm(
+            visit,
+            bundle,
+            farm_forms.change_supply(document, supply.supply_id, visit.form, opened),
+        ),
+        farm_id=farm.farm_id,
+    )
+
+
+def retire_supply(visit: Visit) -> Response:
+    """Asks whether a supply is to go, or takes it out of use; not while a block draws on it."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    bundle, document = _farm_and_document(visit, farm.farm_id)
+    supply, opened = _opened_supply(visit, bundle, document)
+    users = [block.name for block in bundle.blocks if block.supply_id == supply.supply_id]
+    kept = [
+        table
+        for table in farm_forms.tables_of(document, "supply")
+        if table["id"] != supply.supply_id
+    ]
+
+    def store() -> None:
+        if users:
+            raise Stale("blocks draw on it")
+        _replace_farm(visit, bundle, {**document, "supply": kept})
+
+    return _edit(
+        visit,
+        opened,
+        show=lambda said: visit.show(
+            "retire.html",
+            status=said.status,
+            farm=farm,
+            name=supply.name,
+            kind="supply",
+            users=users,
+            version=opened.version,
+            is_stale=bool(visit.form),
+            back=f"/farms/{farm.farm_id}/supplies/{supply.supply_id}/edit",
+        ),
+        store=store,
+        farm_id=farm.farm_id,
+    )
+
+
+# --- blocks --------------------------------------------------------------------------------------
 
 
 def new_block(visit: Visit) -> Response:
     """The form for a block, its preview, or the block stored."""
     farm = farm_of(visit, Right.FARM_WRITE)
     bundle = _farm_now(visit, farm.farm_id)
-    if not visit.form:
-        return _block_form(visit, bundle, {})
-    keeper = _keeper(visit)
-    document = keeper.farm_format.document(bundle)
-    stored = document.get("block", [])
-    blocks = [*stored, _block_table(visit.form)] if isinstance(stored, list) else []
-    document["block"] = blocks
-    try:
-        if visit.form.get("do") == "preview":
-            read = keeper.farm_format.parse(document)
-            return _block_form(visit, bundle, {}, preview=_preview(visit, read.blocks[-1], bundle))
+
+    def show(said: Said, preview: Preview | None = None) -> Response:
+        return _block_form(visit, bundle, said, preview=preview)
+
+    def document() -> Table:
+        stored = visit.service.farm_format.document(bundle)
+        tables = farm_forms.tables_of(stored, "block")
+        return {**stored, "block": [*tables, farm_forms.block_table(visit.form)]}
+
+    if visit.form.get("do") == "preview":
+        return _previewed(visit, None, bundle, document, show)
+    return _edit(
+        visit,
+        None,
+        show=show,
+        store=lambda: _replace_farm(visit, bundle, document()),
+        farm_id=farm.farm_id,
+    )
+
+
+def edit_block(visit: Visit) -> Response:
+    """The form of a block with what is stored, its preview, or the block changed."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    bundle = _farm_now(visit, farm.farm_id)
+    block, document, opened = _opened_block(visit, bundle)
+
+    def show(said: Said, preview: Preview | None = None) -> Response:
+        return _block_form(visit, bundle, said, preview=preview, opened=opened, block=block)
+
+    def changed() -> Table:
+        (table,) = farm_forms.tables_of(document, "block")
+        return farm_forms.change_block(table, visit.form, opened)
+
+    if visit.form.get("do") == "preview":
+        return _previewed(visit, opened, bundle, lambda: {**document, "block": [changed()]}, show)
+
+    def store() -> None:
         with visit.service.unit_of_work(write=True) as unit:
-            change_farms.replace_farm(
+            change_farms.replace_block(
                 unit,
-                farm.farm_id,
-                document,
-                keeper,
-                is_current=lambda now: (
-                    (now.blocks, now.supplies) == (bundle.blocks, bundle.supplies)
-                ),
+                block.block_id,
+                changed(),
+                _keeper(visit),
+                is_current=lambda now: now == block,
             )
+
+    return _edit(visit, opened, show=show, store=store, farm_id=farm.farm_id)
+
+
+def retire_block(visit: Visit) -> Response:
+    """Asks whether a block is to go, or takes it out of use from today on."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    bundle = _farm_now(visit, farm.farm_id)
+    block, _, opened = _opened_block(visit, bundle)
+
+    def store() -> None:
+        with visit.service.unit_of_work(write=True) as unit:
+            change_farms.retire_block(
+                unit, block.block_id, _keeper(visit), is_current=lambda now: now == block
+            )
+
+    return _edit(
+        visit,
+        opened,
+        show=lambda said: visit.show(
+            "retire.html",
+            status=said.status,
+            farm=farm,
+            name=block.name,
+            kind="block",
+            users=(),
+            version=opened.version,
+            is_stale=bool(visit.form),
+            back=f"/blocks/{block.block_id}/edit",
+        ),
+        store=store,
+        farm_id=farm.farm_id,
+        done="retired",
+    )
+
+
+# --- mail and the first plan ---------------------------------------------------------------------
+
+
+def show_people(visit: Visit, faults: Mapping[str, Fault] | None = None) -> Response:
+    """Who gets mail about the farm, and a form for one more."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    return visit.show(
+        "people.html",
+        status=422 if faults else 200,
+        farm=farm,
+        people=list_people(farm_id=farm.farm_id, unit_of_work=visit.service.unit_of_work),
+        form=visit.form,
+        faults=faults or {},
+        sends_mail=bool(visit.service.settings.mail_host),
+        done=visit.query.get("done", ""),
+    )
+
+
+def add_person(visit: Visit) -> Response:
+    """Somebody who gets mail about the farm from now on; the same address again changes them."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    form = visit.form
+    language = form.get("language", "")
+    units = form.get("unit_system", "")
+    try:
+        name = form.get("name", "")[:80]
+        if not name:
+            raise InputInvalid(
+                "a name is missing", [Fault("name", "", marked("a name of 1 to 80 characters"))]
+            )
+        person = Person(
+            mail_address=checked_address(form.get("mail", ""), where="mail"),
+            name=name,
+            language=language if language in LANGUAGES else LANGUAGES[0],
+            unit_system=units if units in {"us", "si"} else farm.unit_system,
+            receives=tuple(each for each in MAIL_LISTS if form.get(f"gets_{each}")),
+        )
     except InputInvalid as error:
-        return _block_form(visit, bundle, _faults(error), status=422)
-    return redirect(f"/farms/{farm.farm_id}/setup")
+        faults = faults_by_field(error, {"mail": "mail", "name": "name"})
+        return show_people(visit, faults)
+    save_person(person, farm_ids=[farm.farm_id], unit_of_work=visit.service.unit_of_work)
+    return redirect(f"/farms/{farm.farm_id}/people", done="stored")
+
+
+def drop_person(visit: Visit) -> Response:
+    """Somebody gets no more mail about the farm and is forgotten here."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    remove_person(
+        visit.form.get("mail", ""),
+        farm_id=farm.farm_id,
+        unit_of_work=visit.service.unit_of_work,
+    )
+    return redirect(f"/farms/{farm.farm_id}/people", done="removed")
+
+
+def plan_first(visit: Visit) -> Response:
+    """The plan for tomorrow now, for a farm that need not wait for its first evening."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    # Plans bring the compiled kernels: loaded by the first page that makes one.
+    from service.operations.plan_first import plan_first as make_plan
+
+    outcome = make_plan(
+        farm,
+        unit_of_work=visit.service.unit_of_work,
+        replanning=visit.service.replanning,
+        refreshers=visit.service.refreshers,
+    )
+    return redirect(f"/farms/{farm.farm_id}/tomorrow", first=outcome)
 
 
 # --- parts ---------------------------------------------------------------------------------------
 
 
+def _edit(
+    visit: Visit,
+    opened: Opened | None,
+    *,
+    show: Callable[[Said], Response],
+    store: Callable[[], object],
+    farm_id: str,
+    done: str = "stored",
+) -> Response:
+    """A form shown, or what it says stored unless somebody changed the thing meanwhile."""
+    if not visit.form:
+        return show(NOTHING_SAID)
+    try:
+        _check_version(visit, opened)
+        store()
+    except InputInvalid as error:
+        return show(_refused(error))
+    except Stale:
+        return show(_outdated(visit, opened))
+    return redirect(f"/farms/{farm_id}/setup", done=done)
+
+
+def _check_version(visit: Visit, opened: Opened | None) -> None:
+    if opened is not None and visit.form.get("version") != opened.version:
+        raise Stale("it has changed since the form was opened")
+
+
+def _outdated(visit: Visit, opened: Opened | None) -> Said:
+    newer = {} if opened is None else farm_forms.newer(opened, visit.form)
+    return Said({}, newer, status=409)
+
+
+def _previewed(
+    visit: Visit,
+    opened: Opened | None,
+    bundle: FarmBundle,
+    document: Callable[[], Table],
+    show: Callable[[Said, Preview | None], Response],
+) -> Response:
+    """A block read and shown, not stored; the form that comes with it carries the version of now,
+    so that whoever looks at an older one is told first."""
+    try:
+        _check_version(visit, opened)
+        read = visit.service.farm_format.parse(document())
+    except InputInvalid as error:
+        return show(_refused(error), None)
+    except Stale:
+        return show(_outdated(visit, opened), None)
+    return show(NOTHING_SAID, _preview(visit, read.blocks[-1], bundle))
+
+
+def _refused(error: InputInvalid) -> Said:
+    return Said(farm_forms.faults_of(error), {}, status=422)
+
+
 def _farm_now(visit: Visit, farm_id: str) -> FarmBundle:
-    """The farm as it stands, also with the site that its first form named and no block uses yet."""
-    bundle = change_farms.get_farm_now(
+    return change_farms.get_farm_now(
         farm_id, unit_of_work=visit.service.unit_of_work, clock=visit.service.clock
     )
-    if bundle.sites:
-        return bundle
-    with visit.service.unit_of_work(write=False) as unit:
-        sites = unit.blocks.read_site_table().definitions
-    return replace(bundle, sites=tuple(site for site in sites if site.site_id == _site_id(farm_id)))
+
+
+def _farm_and_document(visit: Visit, farm_id: str) -> tuple[FarmBundle, Table]:
+    bundle = _farm_now(visit, farm_id)
+    return bundle, visit.service.farm_format.document(bundle)
+
+
+def _opened_supply(
+    visit: Visit, bundle: FarmBundle, document: Table
+) -> tuple[SupplyDefinition, Opened]:
+    wanted = visit.params["supply_id"]
+    for supply, table in zip(
+        bundle.supplies, farm_forms.tables_of(document, "supply"), strict=True
+    ):
+        if supply.supply_id == wanted:
+            units = farm_forms.units_of(visit.words)
+            return supply, farm_forms.open_supply(supply, table, units)
+    raise NotFound("there is no such supply in use")
+
+
+def _opened_block(visit: Visit, bundle: FarmBundle) -> tuple[BlockDefinition, Table, Opened]:
+    """The block of the address, the farm's document with it alone, and its form."""
+    for block in bundle.blocks:
+        if block.block_id == visit.params["block_id"]:
+            alone = replace(bundle, blocks=(block,), controllers=())
+            document = visit.service.farm_format.document(alone)
+            (table,) = farm_forms.tables_of(document, "block")
+            units = farm_forms.units_of(visit.words)
+            return block, document, farm_forms.open_block(block, table, units, visit.words)
+    raise NotFound("there is no such block in use")
+
+
+def _replace_farm(visit: Visit, bundle: FarmBundle, document: Table) -> None:
+    with visit.service.unit_of_work(write=True) as unit:
+        change_farms.replace_farm(
+            unit,
+            bundle.farm.farm_id if bundle.farm is not None else "",
+            document,
+            _keeper(visit),
+            is_current=lambda now: (
+                (now.farm, now.blocks, now.supplies, now.controllers)
+                == (bundle.farm, bundle.blocks, bundle.supplies, bundle.controllers)
+            ),
+        )
 
 
 def _site_id(farm_id: str) -> str:
     return f"{farm_id}-home"[:40].rstrip("-")
 
 
-def _farm_form(visit: Visit, faults: Mapping[str, Fault], *, status: int = 200) -> Response:
+def _form_values(visit: Visit, opened: Opened | None, said: Said) -> dict[str, object]:
+    """What every form of something stored is shown with."""
+    return {
+        "form": visit.form or (opened.form if opened is not None else {}),
+        "faults": said.faults,
+        "newer": said.newer,
+        "is_stale": said.status == 409 and not said.faults,
+        "version": "" if opened is None else opened.version,
+        "origins": {} if opened is None else opened.origins,
+        "units": farm_forms.units_of(visit.words),
+    }
+
+
+def _window_rows(form: Mapping[str, str]) -> range:
+    filled = [row for row in range(1, 13) if form.get(f"opens_{row}") or form.get(f"closes_{row}")]
+    return range(1, max(farm_forms.WINDOW_ROWS, *filled, 0) + 1)
+
+
+def _farm_form(
+    visit: Visit, said: Said, *, opened: Opened | None = None, bundle: FarmBundle | None = None
+) -> Response:
+    values = _form_values(visit, opened, said)
+    zones = [*ZONES]
+    if bundle is not None and bundle.farm is not None and bundle.farm.zone not in zones:
+        zones.append(bundle.farm.zone)
     return visit.show(
         "new_farm.html",
-        status=status,
-        faults=faults,
-        form=visit.form,
-        zones=[(zone, zone.replace("_", " ")) for zone in ZONES],
-        units=_units(visit),
+        status=said.status,
+        farm=None if bundle is None else bundle.farm,
+        has_place=opened is None or "latitude" in opened.form,
+        zones=[(zone, zone.replace("_", " ")) for zone in zones],
+        window_rows=_window_rows(visit.form),
+        **values,
+    )
+
+
+def _supply_form(
+    visit: Visit,
+    bundle: FarmBundle,
+    said: Said,
+    *,
+    opened: Opened | None = None,
+    supply: SupplyDefinition | None = None,
+) -> Response:
+    values = _form_values(visit, opened, said)
+    return visit.show(
+        "new_supply.html",
+        status=said.status,
+        farm=bundle.farm,
+        supply=supply,
+        window_rows=_window_rows(visit.form or (opened.form if opened is not None else {})),
+        **values,
     )
 
 
 def _block_form(
     visit: Visit,
     bundle: FarmBundle,
-    faults: Mapping[str, Fault],
+    said: Said,
     *,
     preview: Preview | None = None,
-    status: int = 200,
+    opened: Opened | None = None,
+    block: BlockDefinition | None = None,
 ) -> Response:
-    crops = sorted(
-        ((row.key, visit.words.gettext(row.name)) for row in CROPS.values()),
-        key=lambda each: each[1],
-    )
+    values = _form_values(visit, opened, said)
+    textures = farm_forms.textures_by_key(visit.words)
+    if opened is not None and not opened.form["texture"]:
+        textures.insert(0, ("", visit.words.gettext("as measured")))
     return visit.show(
         "new_block.html",
-        status=status,
+        status=said.status,
         farm=bundle.farm,
         bundle=bundle,
-        faults=faults,
-        form=visit.form,
-        crops=crops,
-        textures=[(key, visit.words.gettext(key)) for key in TEXTURE_KEYS],
+        block=block,
+        crops=farm_forms.crops_by_name(visit.words),
+        textures=textures,
         supplies=[(each.supply_id, each.name) for each in bundle.supplies],
         sites=[(each.site_id, each.name) for each in bundle.sites],
-        units=_units(visit),
+        window_rows=_window_rows(visit.form or (opened.form if opened is not None else {})),
+        has_plain_season=block is None or block.curve.basis == "days",
+        shown_fields={
+            *BLOCK_FIELDS,
+            *(("supply",) if len(bundle.supplies) > 1 else ()),
+            *(("site",) if len(bundle.sites) > 1 else ()),
+        },
         preview=preview,
+        **values,
     )
 
 
@@ -274,100 +624,10 @@ def _preview(visit: Visit, block: BlockDefinition, bundle: FarmBundle) -> Previe
     )
 
 
-def _units(visit: Visit) -> dict[str, list[str]]:
-    """Units by field, those of the reader's system first."""
-    is_us = visit.words.unit_system == "us"
-    return {
-        name: sorted(units, key=lambda unit: (unit in METRIC) == is_us)
-        for name, units in UNITS.items()
-    }
-
-
 def _keeper(visit: Visit) -> Keeper:
     visitor = visit.visitor
     return Keeper(
         visit.service.farm_format,
-        visit.service.clock,
-        visit.service.source_order,
+        visit.service.replanning,
         None if visitor is None else visitor.farm_id,
     )
-
-
-def _supply_table(form: Mapping[str, str]) -> dict[str, object]:
-    name = form.get("supply_name", "")
-    table: dict[str, object] = {
-        "id": _slug(name),
-        "name": name,
-        "flow": _quantity(form, "flow"),
-    }
-    if form.get("opens") or form.get("closes"):
-        table["windows"] = [f"{form.get('opens', '')[:5]}-{form.get('closes', '')[:5]}"]
-    return table
-
-
-def _block_table(form: Mapping[str, str]) -> dict[str, object]:
-    name = form.get("name", "")
-    table: dict[str, object] = {
-        "id": _slug(name),
-        "name": name,
-        "crop": form.get("crop", ""),
-        "soil": {"texture": form.get("texture", "")},
-        "laterals_per_row": _plain(form, "laterals_per_row"),
-    }
-    for key in ("area", "row_spacing", "emitter_spacing", "emitter_flow", "root_depth",
-                "emission_uniformity", "longest_pulse"):  # fmt: skip
-        table[key] = _quantity(form, key)
-    for key in ("supply", "site"):
-        if form.get(key):
-            table[key] = form[key]
-    if form.get("planting_year"):
-        table["planting_year"] = _plain(form, "planting_year")
-    if form.get("season_start"):
-        lengths = [_plain(form, f"stage_{number}") for number in range(1, 5)]
-        table["season"] = {"start": form["season_start"], "lengths": lengths}
-    return {key: value for key, value in table.items() if value is not None}
-
-
-def _quantity(form: Mapping[str, str], name: str) -> str | None:
-    """A field and its unit as a farm file writes them; None where nothing was entered."""
-    number = form.get(name, "").replace(",", ".")
-    return f"{number} {form.get(f'{name}_unit', '')}".strip() if number else None
-
-
-def _plain(form: Mapping[str, str], name: str) -> float | str | None:
-    text = form.get(name, "").replace(",", ".")
-    if not text:
-        return None
-    try:
-        number = float(text)
-    except ValueError:
-        return text
-    return int(number) if number.is_integer() else number
-
-
-def _slug(name: str) -> str:
-    """An id from a name, as far as one can be made."""
-    plain = name.lower().translate(str.maketrans("áéíóúüñ", "aeiouun"))
-    return _NOT_SLUG.sub("-", plain).strip("-")[:32].strip("-")
-
-
-_FIELDS = {"id": "name", "windows": "opens", "season": "season_start", "soil": "texture"}
-
-
-def _faults(error: InputInvalid) -> dict[str, Fault]:
-    """Faults by the field of the form that they belong to."""
-    found: dict[str, Fault] = {}
-    for fault in error.faults:
-        match = _PARTS.match(fault.where)
-        place = fault.where[match.end() :] if match else fault.where.removeprefix("/")
-        first, *rest = place.split("/")
-        if match and match[1] == "supply":
-            name = {"id": "supply_name", "name": "supply_name"}.get(
-                first, _FIELDS.get(first, first)
-            )
-        elif first == "season" and rest[:1] == ["lengths"]:
-            name = "stage_1"
-        else:
-            name = _FIELDS.get(first, first)
-        found.setdefault(name, fault)
-    return found or faults_by_field(error)

@@ -24,6 +24,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Scope
 
 from service.bootstrap import Service
+from service.delivery.plain_text import clean
 from service.errors import (
     Conflict,
     Fault,
@@ -34,7 +35,8 @@ from service.errors import (
 )
 from service.logs import get_logger
 from service.operations.manage_keys import Right
-from service.pages.sessions import LASTS, Seals, new_form_cookie
+from service.operations.sign_in_links import LinkHolder, find_holder
+from service.pages.sessions import LASTS, Seals, Session, new_form_cookie
 from service.records import ApiKey
 from service.translations import LANGUAGES, Wording, wording
 
@@ -51,6 +53,7 @@ _HEADERS: Final = {
 }
 LARGEST_FORM_BYTES: Final = 100_000
 MOST_FIELDS: Final = 100
+NOT_ONE_FARM: Final = "-"
 UNIT_SYSTEMS: Final = ("us", "si")
 OWN_NAMES: Final = frozenset({"localhost", "127.0.0.1", "::1"})
 """What this machine calls itself in an address."""
@@ -85,13 +88,26 @@ class Visitor(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class KeyHolder:
-    """Somebody who signed in with a key."""
+class Holder:
+    """Who is at the pages, however they came in."""
 
-    key_id: str
     name: str
-    farm_id: str | None
+    farm_ids: frozenset[str] | None
+    """The farms that they see; None: the whole region."""
     rights: frozenset[str]
+    is_signed_in: bool = True
+    """False: the service is open to this machine."""
+
+    @property
+    def farm_id(self) -> str | None:
+        """The one farm, None for the region; a name that no farm has for none or several."""
+        if self.farm_ids is None:
+            return None
+        return next(iter(self.farm_ids)) if len(self.farm_ids) == 1 else NOT_ONE_FARM
+
+    def sees(self, farm_id: str) -> bool:
+        """Whether a farm is theirs."""
+        return self.farm_ids is None or farm_id in self.farm_ids
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +120,8 @@ class Door:
     """Counts a request; the seconds to wait where its address sends too many."""
     look: Callable[[], Awaitable[None]]
     """Makes sure that the keys known are those of now."""
+    wait_for_link: Callable[[Scope, str], int | None]
+    """Counts a link that is asked for to a mail address; the seconds to wait if it is too many."""
 
 
 class MayNot(RillwrightError):
@@ -123,12 +141,14 @@ class Visit:
     params: Mapping[str, str]
     query: Mapping[str, str]
     form: Mapping[str, str]
-    visitor: Visitor | None
+    visitor: Holder | None
     language: str
     unit_choice: str
     """``us``, ``si``, or empty: as the farm reads numbers."""
     seals: Seals
     form_token: str
+    count_link: Callable[[str], int | None]
+    """Counts that a link to a mail address is asked for; the seconds to wait, None: it may be."""
     unit_system: str = "us"
     cookies: list[tuple[str, str, int]] = field(default_factory=list)
     """Name, value and seconds that it lasts, to be set by the answer."""
@@ -138,12 +158,12 @@ class Visit:
         """How the reader reads."""
         return wording(self.language, self.unit_choice or self.unit_system)
 
-    def need(self, right: Right, farm_id: str | None = None) -> Visitor:
+    def need(self, right: Right, farm_id: str | None = None) -> Holder:
         """The visitor; raises NotSignedIn, MayNot, or NotFound for what is another farm's."""
         visitor = self.visitor
         if visitor is None:
             raise NotSignedIn(self.path)
-        if farm_id is not None and visitor.farm_id not in (None, farm_id):
+        if farm_id is not None and not visitor.sees(farm_id):
             raise NotFound("there is nothing under this address, or it is another farm's")
         if right not in visitor.rights:
             raise MayNot(right)
@@ -156,7 +176,7 @@ class Visit:
     @property
     def reporter(self) -> str:
         """How what the visitor reports is signed."""
-        if self.visitor is None or not self.visitor.key_id:
+        if self.visitor is None or not self.visitor.is_signed_in:
             return "page"
         return f"page {self.visitor.name}"[:60]
 
@@ -190,8 +210,14 @@ class Frame:
     door: Door
     seals: Seals
 
-    def endpoint(self, page: Page) -> Callable[[Request], Awaitable[Response]]:
-        """The page as an endpoint of the application."""
+    def endpoint(
+        self, page: Page, *, is_by_secret: bool = False
+    ) -> Callable[[Request], Awaitable[Response]]:
+        """The page as an endpoint of the application.
+
+        ``is_by_secret``: the address says all that there is to say, so that whoever sends to it
+        needs no form of ours; what they send is not read.
+        """
 
         async def answer(request: Request) -> Response:
             names = _CookieNames(self._is_secure(request))
@@ -204,7 +230,7 @@ class Frame:
             visitor = await self._visitor(request, cookie)
             bound_to = cookie if cookie and visitor is not None else form_cookie
             fresh = ""
-            if not bound_to:
+            if not bound_to and not is_by_secret:
                 bound_to = fresh = new_form_cookie()
             visit = Visit(
                 service=self.service,
@@ -217,8 +243,11 @@ class Frame:
                 unit_choice=_unit_choice(request, names),
                 seals=self.seals,
                 form_token=self.seals.form_token(bound_to),
+                count_link=lambda mail_address: self.door.wait_for_link(
+                    request.scope, mail_address
+                ),
             )
-            if request.method == "POST":
+            if request.method == "POST" and not is_by_secret:
                 visit.form = await _read_form(request)
                 if not self.seals.accepts_form(visit.form.get("token", ""), bound_to) or fresh:
                     return self._finish(_refused_form(visit), visit, names, fresh)
@@ -227,7 +256,7 @@ class Frame:
 
         return answer
 
-    async def _visitor(self, request: Request, cookie: str) -> Visitor | None:
+    async def _visitor(self, request: Request, cookie: str) -> Holder | None:
         now = self.service.clock.now()
         session = self.seals.read_session(cookie, now=now) if cookie else None
         if session is None:
@@ -236,13 +265,21 @@ class Frame:
                 return None
             # Where the service is open to this machine, a page elsewhere whose name was made to
             # point here must not read it through the browser of whoever sits at the machine.
-            return found if found.key_id or request.url.hostname in OWN_NAMES else None
-        return await run_in_threadpool(self._holder, session.key_id)
+            if not found.key_id and request.url.hostname not in OWN_NAMES:
+                return None
+            return Holder(
+                found.name, _only(found.farm_id), found.rights, is_signed_in=bool(found.key_id)
+            )
+        return await run_in_threadpool(self._holder, session)
 
-    def _holder(self, key_id: str) -> Visitor | None:
+    def _holder(self, session: Session) -> Holder | None:
+        """Asked anew with every page, so that who is taken away is out with the next one."""
+        if session.mail_address:
+            reader = find_holder(session.mail_address, unit_of_work=self.service.unit_of_work)
+            return None if reader is None else link_holder_of(reader)
         with self.service.unit_of_work(write=False) as unit:
             keys = unit.keys.list_keys()
-        found = next((key for key in keys if key.key_id == key_id), None)
+        found = next((key for key in keys if key.key_id == session.key_id), None)
         if found is None or not found.is_live(self.service.clock.now()):
             return None
         return holder_of(found)
@@ -288,38 +325,23 @@ class _CookieNames:
         )
 
 
-def holder_of(key: ApiKey) -> KeyHolder:
+def holder_of(key: ApiKey) -> Holder:
     """Who signs in with a key."""
-    return KeyHolder(key.key_id, key.name, key.farm_id, key.scopes)
+    return Holder(key.name, _only(key.farm_id), key.scopes)
+
+
+def link_holder_of(reader: LinkHolder) -> Holder:
+    """Who signs in with a link; never the region, whatever they are."""
+    return Holder(clean(reader.name), reader.farm_ids, reader.rights)
+
+
+def _only(farm_id: str | None) -> frozenset[str] | None:
+    return None if farm_id is None else frozenset({farm_id})
 
 
 def redirect(path: str, **query: str) -> Response:
     """Go on to a page of this service after a form was taken."""
     return RedirectResponse(f"{path}?{urlencode(query)}" if query else path, status_code=303)
-
-
-def sign_in(visit: Visit) -> Response:
-    """Take a key and give a session for it, or say that it opens nothing."""
-    back = local_path(visit.form.get("next", "") or visit.query.get("next", ""))
-    token = visit.form.get("key", "")
-    if not token:
-        return visit.show("sign_in.html", back=back, is_refused=bool(visit.form))
-    digest = hashlib.sha256(token.encode()).hexdigest()
-    now = visit.service.clock.now()
-    with visit.service.unit_of_work(write=False) as unit:
-        # The digest of a random key of 190 bits tells nothing, so that comparing it leaks nothing.
-        found = next((key for key in unit.keys.list_keys() if key.sha256 == digest), None)
-    if found is None or not found.is_live(now):
-        return visit.show("sign_in.html", status=403, back=back, is_refused=True)
-    lasts_s = int(LASTS.total_seconds())
-    visit.cookies.append(("session", visit.seals.session_cookie(found.key_id, now=now), lasts_s))
-    return redirect(back)
-
-
-def sign_out(visit: Visit) -> Response:
-    """End the session in this browser."""
-    visit.cookies.append(("session", "", 0))
-    return redirect("/sign-in")
 
 
 def local_path(text: str, default: str = "/farms") -> str:

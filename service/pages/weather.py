@@ -9,8 +9,8 @@ from typing import cast
 
 from starlette.responses import Response
 
-from service.agronomy.weather_day import FLAG_TEXT, FieldFlag
-from service.bootstrap import ATTRIBUTIONS
+from service.agronomy.weather_day import FieldFlag, describe_flags
+from service.attributions import ATTRIBUTIONS
 from service.errors import PlanNotFound
 from service.operations.manage_keys import Right
 from service.operations.read_farms import local_day
@@ -136,11 +136,7 @@ def _days(view: PlanView) -> tuple[WeatherDay, ...]:
                 tmin_c=_at(fields, "tmin_c", row),
                 rain_mm=_at(fields, "rain_mm", row),
                 et0_mm=_at(fields, "et0_mm", row),
-                notes=tuple(
-                    sentence
-                    for flag, sentence in FLAG_TEXT.items()
-                    if raised & flag and flag is not _ORDINARY
-                ),
+                notes=describe_flags(raised & ~_ORDINARY),
             )
         )
     return tuple(found)

@@ -12,6 +12,8 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 LANGUAGES = ("en", "es")
+SOURCE_LANGUAGE = "en"
+"""What the keys of the catalogues are written in."""
 
 
 def marked(text: str) -> str:

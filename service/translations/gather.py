@@ -16,17 +16,20 @@ from babel.messages.pofile import write_po
 
 from service.agronomy.crop_table import CROPS
 from service.agronomy.pulse_plan import CAUSE_TEXT
-from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_LABELS
+from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS
 from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.weather_day import FLAG_TEXT
-from service.translations.catalogue import LANGUAGES, read_catalogue
+from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
+from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS
+from service.waterworks.fertiliser import PRODUCTS
 from service.waterworks.flow_check import FlowVerdict
+from service.waterworks.water_report import report_texts
 
-SOURCE_LANGUAGE = "en"
-ROOMS = ("delivery", "translations", "pages")
+ROOMS = ("delivery", "operations", "translations", "pages")
 """Rooms of the package whose texts people read; a room may not exist yet."""
 KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "marked": None}
 PURE_ROOMS = "agronomy"
+WATERWORKS = "waterworks"
 _UNCHANGING = datetime(2026, 1, 1, tzinfo=UTC)  # so that gathering twice writes the same file
 
 
@@ -51,13 +54,19 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         PLAN_FLAG_TEXT.values(),
         CAUSE_TEXT.values(),
         REASON_TEXTS,
-        STEP_LABELS,
+        STEP_TEXTS,
         (verdict.value for verdict in FlowVerdict),
         (crop.name for crop in CROPS.values()),
         TEXTURE_KEYS,
         FLAG_TEXT.values(),
     ):
         yield from ((PURE_ROOMS, text) for text in texts)
+    for texts in (
+        report_texts(),
+        (each.name for each in PRODUCTS.values() if each.key != "urea"),
+        (each.text for each in (*ACID_CAUTIONS, *CHEMIGATION_CAUTIONS)),
+    ):
+        yield from ((WATERWORKS, text) for text in texts)
 
 
 def update(language: str, gathered: Catalog) -> Catalog:

@@ -6,7 +6,7 @@ import gettext
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from functools import cache, lru_cache
 from zoneinfo import ZoneInfo
 
@@ -14,8 +14,11 @@ from babel import Locale
 from babel.dates import format_date, format_skeleton, format_time, get_timezone_name
 from babel.numbers import format_decimal, format_percent
 
+from service.agronomy.reasoning import Step, put_in
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
-from service.translations.catalogue import translations
+from service.translations.catalogue import SOURCE_LANGUAGE, translations
+from service.translations.number_labels import NUMBER_LABELS
+from service.translations.patterns import put_together
 
 US = "us"
 _LOCALES = {
@@ -47,9 +50,17 @@ class Wording:
     # --- texts ---------------------------------------------------------------------------------
 
     def gettext(self, text: str, **values: object) -> str:
-        """A text in the language, with values put into its braces."""
+        """A text in the language, with values put into its braces.
+
+        A text that has its values in it already, as faults and origins of numbers have, is taken
+        apart where it follows one of ``PATTERNS``; any other unknown text stays as it is.
+        """
         translated = self.catalogue.gettext(text)
-        return translated.format(**values) if values else translated
+        if values:
+            return translated.format(**values)
+        if translated is text and self.language != SOURCE_LANGUAGE:
+            return put_together(text, self.gettext)
+        return translated
 
     def ngettext(self, one: str, many: str, count: int, **values: object) -> str:
         """A text that depends on a number, which stands in it as ``{count}``."""
@@ -61,14 +72,22 @@ class Wording:
         *most, last = parts
         return self.gettext("{most} and {last}", most=", ".join(most), last=last) if most else last
 
+    def label(self, name: str) -> str:
+        """What people call a number of a block."""
+        known = NUMBER_LABELS.get(name)
+        return name.replace("_", " ") if known is None else self.gettext(known)
+
+    def worked(self, step: Step) -> str:
+        """The equation of a step of the reasoning with its numbers put in."""
+        return put_in(self.catalogue.gettext(step.template), step.values, self.number)
+
     # --- numbers -------------------------------------------------------------------------------
 
     def number(self, value: float, decimals: int = 0) -> str:
         """A number with the marks of the language."""
         if not math.isfinite(value):
             return UNKNOWN
-        pattern = "#,##0." + "0" * decimals if decimals else "#,##0"
-        return format_decimal(value, format=pattern, locale=self.locale)
+        return _in_decimals(value + 0.0, decimals, self.locale)
 
     def percent(self, fraction: float) -> str:
         """A share as a whole percentage."""
@@ -111,7 +130,7 @@ class Wording:
         """Time of day on the zone's clock: twelve hours with US units, else twenty-four."""
         local = instant.astimezone(ZoneInfo(zone))
         pattern = "h:mm a" if self.unit_system == US else "HH:mm"
-        return _plain(format_time(local.time(), format=pattern, locale=self.locale))
+        return _on_clock(local.hour, local.minute, pattern, self.locale)
 
     def moment(self, instant: datetime, zone: str) -> str:
         """Day and time on the zone's clock."""
@@ -160,6 +179,19 @@ def wording(language: str, unit_system: str) -> Wording:
         locale=Locale.parse(_LOCALES[language, unit_system]),
         catalogue=translations(language),
     )
+
+
+@lru_cache(maxsize=16_384)
+def _in_decimals(value: float, decimals: int, locale: Locale) -> str:
+    """A number; kept, since a page of a hundred blocks holds thousands, and the same ones again."""
+    pattern = "#,##0." + "0" * decimals if decimals else "#,##0"
+    return format_decimal(value, format=pattern, locale=locale)
+
+
+@lru_cache(maxsize=4096)
+def _on_clock(hour: int, minute: int, pattern: str, locale: Locale) -> str:
+    """A time of day; kept as there are few of them."""
+    return _plain(format_time(time(hour, minute), format=pattern, locale=locale))
 
 
 @lru_cache(maxsize=4096)

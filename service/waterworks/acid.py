@@ -30,7 +30,6 @@ LOWEST_TARGET_PH = 4.0  # [CHOICE]: below it next to nothing buffers, and a dose
 CONTINUOUS_LINE_PH = 5.5  # common practice, no source: keep lines in use above it
 TITRATION_DISAGREEMENT = 0.20  # [CHOICE]: beyond it analysis or titration deserve a second look
 TITRATION_START_PH = 0.3  # [CHOICE]: how far the table's first pH may lie from the analysis
-LITRES_PER_1000_GALLONS = 3785.411784
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +111,6 @@ class AcidDose:
     """Grams of the product, water of its solution included, per m³ of irrigation water."""
     acid_ml_per_m3: float | None
     """None for a solid."""
-    acid_l_per_1000_gal: float | None
     injector_l_per_h: float | None
     """None where no flow was given, or for a solid."""
     injector_ml_per_min: float | None
@@ -335,7 +333,6 @@ def acid_dose(
         protons_per_mol=protons,
         acid_g_per_m3=acid_g,
         acid_ml_per_m3=acid_ml,
-        acid_l_per_1000_gal=None if acid_ml is None else acid_ml * LITRES_PER_1000_GALLONS * 1e-6,
         injector_l_per_h=rate_l_per_h,
         injector_ml_per_min=None if rate_l_per_h is None else rate_l_per_h * 1000.0 / 60.0,
         nutrient=acid.nutrient,

@@ -13,15 +13,13 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from service.kernels import Records, compiled, record_layout
 from service.waterworks.lateral_kernel import (
     FAR_BEYOND_RATIO,
     SEARCH_LIMIT_COUNT,
     Arrival,
     PipeRow,
-    Records,
-    compiled,
     friction_gradient,
-    record_layout,
     solve_inlet,
 )
 from service.waterworks.records import Floats, Ints

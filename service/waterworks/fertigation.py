@@ -123,13 +123,19 @@ def pulse_windows(
 ) -> tuple[InjectionWindow | None, ...]:
     """The part of each pulse in which fertiliser may be injected.
 
-    A single pulse is a run. Of several, the first and the last run clean and stand for the
-    quarters; each one between must itself carry the fertiliser to the last emitter and flush it.
+    A single pulse is a run. Of two, the first is the clean start, and the second injects once the
+    block is full again and ends with a clean quarter of both; the first does not, since all of the
+    second would wash its nutrients down [CHOICE]. Of more, the first and the last run clean and
+    stand for the quarters; each one between must itself carry the fertiliser to the last emitter
+    and flush it.
 
     Shapes: pulses; result as many.
     fill_min, travel_min: as of ``injection_window``.
     Returns: windows since the start of each pulse; None where a pulse must not inject.
-    Equation: opens at max(fill, travel), closes 1.5 travel before the end [CHOICE].
+    Equation: opens at max(fill, travel), closes 1.5 travel before the end [CHOICE], of two pulses
+    max(T/4, 1.5 travel) with T their sum.
+    >>> pulse_windows([RunPulse(0, 60), RunPulse(100, 60)], 10.0, 12.0)
+    (None, InjectionWindow(opens_min=12.0, closes_min=30.0))
     >>> pulse_windows([RunPulse(0, 40), RunPulse(100, 60), RunPulse(200, 40)], 10.0, 12.0)
     (None, InjectionWindow(opens_min=12.0, closes_min=42.0), None)
     """
@@ -137,12 +143,22 @@ def pulse_windows(
         return (injection_window(pulses[0].duration_min, fill_min, travel_min),)
     _check_times(fill_min, travel_min)
     opens = max(fill_min, travel_min)
+    flush = FLUSH_TRAVEL_RATIO * travel_min
+    if len(pulses) == 2:
+        flush = max(CLEAN_SHARE * sum(pulse.duration_min for pulse in pulses), flush)
     found: list[InjectionWindow | None] = []
     for place, pulse in enumerate(pulses):
-        closes = pulse.duration_min - FLUSH_TRAVEL_RATIO * travel_min
-        is_between = 0 < place < len(pulses) - 1
-        found.append(InjectionWindow(opens, closes) if is_between and closes > opens else None)
+        closes = pulse.duration_min - flush
+        injects = place in _injecting(len(pulses)) and closes > opens
+        found.append(InjectionWindow(opens, closes) if injects else None)
     return tuple(found)
+
+
+def _injecting(pulse_count: int) -> range:
+    """Places of the pulses that may inject."""
+    if pulse_count <= 2:
+        return range(max(0, pulse_count - 1), pulse_count)
+    return range(1, pulse_count - 1)
 
 
 def plan_injection(
@@ -395,11 +411,11 @@ def _lengthened(
 ) -> Iterator[tuple[int, tuple[RunPulse, ...], tuple[InjectionSpan, ...]]]:
     """Each pulse that may inject, lengthened until it holds the injection, with the minutes
     added."""
-    is_single = len(pulses) == 1
-    length = _needed_min(minutes, fill_min, travel_min, is_single=is_single)
-    for place in range(1) if is_single else range(1, len(pulses) - 1):
+    last = len(pulses) - 1
+    for place in _injecting(len(pulses)):
         pulse = pulses[place]
-        ends_by = closes_min if is_single else pulses[place + 1].start_min
+        length = _needed_min(pulses, place, minutes, fill_min, travel_min)
+        ends_by = closes_min if place == last else pulses[place + 1].start_min
         is_late = ends_by is not None and pulse.start_min + length > ends_by
         if length <= pulse.duration_min or length > longest_pulse_min or is_late:
             continue
@@ -409,14 +425,14 @@ def _lengthened(
             yield length - pulse.duration_min, trial, spans
 
 
-def _needed_min(minutes: int, fill_min: float, travel_min: float, *, is_single: bool) -> int:
-    """Shortest pulse that holds an injection of so many minutes."""
-    flush = FLUSH_TRAVEL_RATIO * travel_min
-    if not is_single:
-        return math.ceil(max(fill_min, travel_min) - 1e-9) + minutes + math.ceil(flush - 1e-9)
-    length = minutes + math.ceil(fill_min + flush)
+def _needed_min(
+    pulses: Sequence[RunPulse], place: int, minutes: int, fill_min: float, travel_min: float
+) -> int:
+    """Shortest length of one pulse, the others as they are, that holds so many minutes."""
+    length = minutes + math.floor(fill_min + FLUSH_TRAVEL_RATIO * travel_min)
     while True:
-        window = injection_window(length, fill_min, travel_min)
+        trial = [*pulses[:place], RunPulse(pulses[place].start_min, length), *pulses[place + 1 :]]
+        window = pulse_windows(trial, fill_min, travel_min)[place]
         if window is not None:
             whole = math.floor(window.closes_min + 1e-9) - math.ceil(window.opens_min - 1e-9)
             if whole >= minutes:
@@ -471,8 +487,14 @@ def _reasons(
         )
         found.append(Advisory("run-too-short", text))
     elif len(pulses) == 2:
-        text = "The first and the last pulse stay clean, and there is none between them."
-        found.append(Advisory("no-pulse-between", text))
+        window = pulse_windows(pulses, fill_min, travel_min)[1]
+        room = 0.0 if window is None else window.duration_min
+        text = (
+            f"Of the two pulses the first stays clean, since the second would wash its nutrients"
+            f" down; the second of {pulses[1].duration_min} min leaves {room:.0f} min for injection"
+            f" after filling and before a clean quarter; {minutes} min are needed."
+        )
+        found.append(Advisory("second-pulse-too-short", text))
     else:
         between = max(pulse.duration_min for pulse in pulses[1:-1])
         text = (

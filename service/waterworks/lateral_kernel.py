@@ -12,17 +12,13 @@ Friction: Darcy-Weisbach with the friction factor of EPANET 2.2 (Rossman et al. 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any, NamedTuple, Protocol, TypeVar, cast, get_type_hints
+from typing import NamedTuple, Protocol
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from service.kernels import Records, compiled, record_layout
 from service.waterworks.records import Floats
-
-Function = TypeVar("Function", bound=Callable[..., object])
-Records = NDArray[np.void]
 
 M3_S_PER_L_PER_H = 1.0 / 3.6e6  # [m3/s per L/h]
 LAMINAR_LIMIT = 500.0 * math.pi  # Reynolds number 2000, as flow / (viscosity diameter)
@@ -38,11 +34,6 @@ DRY_HEAD_M = 1e-12  # heads up to here are rounding: no water
 STARVED_RATIO = 1e-6  # share of the inlet head that the search may miss where rounding ends it
 FAR_BEYOND_RATIO = 100.0  # a march that is this far past its goal has no use for its slope
 SEARCH_LIMIT_COUNT = 1200  # halvings down to the smallest float; Newton steps end it after ~6
-
-
-def compiled(function: Function) -> Function:
-    """The same function as machine code, kept on disk and free of the interpreter's lock."""
-    return cast("Function", numba.njit(cache=True, nogil=True)(function))
 
 
 class PipeRow(Protocol):
@@ -67,14 +58,6 @@ class LateralRow(PipeRow, Protocol):
     flow_exponent: float
     compensates_from_head_m: float
     compensates_to_head_m: float
-
-
-def record_layout(row: type) -> np.dtype[np.void]:
-    """NumPy record layout with the fields of an annotated class, float64 and int64."""
-    hints: dict[str, Any] = get_type_hints(row)
-    return np.dtype(
-        [(name, np.float64 if kind is float else np.int64) for name, kind in hints.items()]
-    )
 
 
 LATERAL_ROW = record_layout(LateralRow)
@@ -314,10 +297,12 @@ def scan_lengths(
     A lateral that does not reach its last emitter does not do so with one more: the scan ends
     there. Returns the count of emitters up to which the ratios are written.
     """
+    guess_m = np.nan
     for count in range(1, ratio.shape[0] + 1):
         rows = solution[:, :count]
-        found = solve_inlet(lateral, rise_m[:count], inlet_head_m, np.nan, rows)
+        found = solve_inlet(lateral, rise_m[:count], inlet_head_m, guess_m, rows)
         if found.reached_count < count:
             return count - 1
+        guess_m = found.end_head_m  # one emitter more changes it little
         ratio[count - 1] = np.min(rows[1]) / np.mean(rows[1])
     return int(ratio.shape[0])

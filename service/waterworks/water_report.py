@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 from service.errors import Fault, InputInvalid
 from service.waterworks.carbonate import water_speciation
@@ -614,4 +615,31 @@ _TOO_SALINE_ADVICE = (
 _LEACHING_ADVICE = (
     "Some yield is lost if rain does not leach: add the leaching requirement, or leach in winter."
 )
+_NO_NUMBERS = {"charge_balance", "derived", "missing", "advisories"}
 _RAIN_LEACHES_ADVICE = "No loss is expected; in humid climates the year's rain usually leaches."
+
+
+def report_texts() -> tuple[str, ...]:
+    """Every text that a report may say of a water, without its numbers: for translation.
+
+    Shapes: result (texts,).
+    Returns: labels and words of classes, what is commonly done, and what saturation comes to.
+    Source: the tables of this module.
+    """
+    names = {field.name for field in fields(WaterAnalysis)} - _NO_NUMBERS
+    ones: dict[str, Any] = dict.fromkeys(names, 1.0)
+    water = WaterAnalysis(**ones)
+    classes = (*restriction_classes(water), *clogging_classes(water))
+    labels = [each.label for each in classes if each.label != "pH"]  # a symbol in any language
+    advices = (
+        _SALINITY_ADVICE, _SODIUM_ADVICE, _CHLORIDE_ADVICE, _BORON_ADVICE, _NITRATE_ADVICE,
+        _BICARBONATE_ADVICE, _PH_ADVICE, _INFILTRATION_ADVICE, _FILTER_ADVICE, _SCALE_ADVICE,
+        _IRON_ADVICE, _SULFIDE_ADVICE, _BACTERIA_ADVICE,
+    )  # fmt: skip
+    alone = (
+        _SCALES_ADVICE, _NEUTRAL_ADVICE, _DISSOLVES_ADVICE, _TOO_SALINE_ADVICE, _LEACHING_ADVICE,
+        _RAIN_LEACHES_ADVICE, "dissolves", "neutral", "scales", "normal range",
+        "outside the normal range",
+    )  # fmt: skip
+    rows = [text for row in advices for text in row]
+    return tuple(dict.fromkeys([*labels, *_RESTRICTION, *_HAZARD, *rows, *alone]))

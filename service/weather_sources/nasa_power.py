@@ -20,8 +20,9 @@ from types import MappingProxyType
 import numpy as np
 
 from service.agronomy.records import Floats
+from service.attributions import ATTRIBUTIONS
 from service.logs import log_context
-from service.records import Attribution, SiteDefinition, SourceAnswer, SourceProblem
+from service.records import SiteDefinition, SourceAnswer, SourceProblem
 from service.weather_sources.answer_shape import (
     AnswerInvalid,
     as_list,
@@ -75,15 +76,7 @@ class NasaPower:
     """The source: one request per place, one a second."""
 
     name = NAME
-    attribution = Attribution(
-        source=NAME,
-        text=(
-            "These data were obtained from the NASA Langley Research Center (LaRC) POWER Project "
-            "funded through the NASA Earth Science Directorate Applied Science Program."
-        ),
-        url="https://power.larc.nasa.gov/",
-        licence="free and open; acknowledgement asked for",
-    )
+    attribution = ATTRIBUTIONS[NAME]
 
     def __init__(
         self, http: WeatherHttp, *, base_url: str = BASE_URL, pause: timedelta = PAUSE

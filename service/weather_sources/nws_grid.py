@@ -29,8 +29,9 @@ from service.agronomy.atmosphere import (
 )
 from service.agronomy.civil_day import zone_rules
 from service.agronomy.records import Floats
+from service.attributions import ATTRIBUTIONS
 from service.logs import log_context
-from service.records import Attribution, SiteDefinition, SourceAnswer, SourceProblem
+from service.records import SiteDefinition, SourceAnswer, SourceProblem
 from service.weather_sources.answer_shape import (
     AnswerInvalid,
     as_list,
@@ -112,12 +113,7 @@ class NwsGrid:
     """The source; one request per cell, and one per place each month."""
 
     name = NAME
-    attribution = Attribution(
-        source=NAME,
-        text="Forecast by the US National Weather Service",
-        url="https://www.weather.gov/",
-        licence="public domain",
-    )
+    attribution = ATTRIBUTIONS[NAME]
 
     def __init__(
         self, http: WeatherHttp, *, base_url: str = BASE_URL, pause: timedelta = PAUSE

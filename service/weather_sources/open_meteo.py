@@ -23,7 +23,8 @@ import numpy as np
 from service.agronomy.atmosphere import saturation_vapour_pressure_kpa
 from service.agronomy.civil_day import midnight_utc, zone_rules
 from service.agronomy.records import Floats
-from service.records import Attribution, SiteDefinition, SourceAnswer, SourceProblem
+from service.attributions import ATTRIBUTIONS
+from service.records import SiteDefinition, SourceAnswer, SourceProblem
 from service.weather_sources.answer_shape import (
     AnswerInvalid,
     as_list,
@@ -143,12 +144,7 @@ class OpenMeteo:
     """The source; settings choose the host, and the key that goes with it."""
 
     name = NAME
-    attribution = Attribution(
-        source=NAME,
-        text="Weather data by Open-Meteo.com",
-        url="https://open-meteo.com/",
-        licence="CC BY 4.0",
-    )
+    attribution = ATTRIBUTIONS[NAME]
 
     def __init__(
         self,

@@ -14,7 +14,6 @@ from service.agronomy.pulse_plan import (
     CAUSE_TEXT,
     PulseSchedule,
     ShortfallCause,
-    et_share_by_minute,
 )
 from service.agronomy.supply import schedule_supplies
 from tests.agronomy.minute_simulation import et_share, simulate_day, stress_coefficient
@@ -212,16 +211,6 @@ def test_an_unknown_number_gives_no_pulse_and_unknown_depths(name: str) -> None:
 
 def test_every_cause_has_words() -> None:
     assert set(CAUSE_TEXT) == set(ShortfallCause)
-
-
-def test_share_of_the_days_et_runs_from_sunrise_to_sunset() -> None:
-    minute = np.array([0.0, 360.0, 640.0, 780.0, 1200.0, 1440.0, np.nan])
-    share = et_share_by_minute(minute, sunrise_min=np.array(360.0), sunset_min=np.array(1200.0))
-    np.testing.assert_allclose(share, [0.0, 0.0, 0.25, 0.5, 1.0, 1.0, np.nan], atol=1e-12)
-    polar = et_share_by_minute(
-        np.array([700.0, 720.0]), sunrise_min=np.array(720.0), sunset_min=np.array(720.0)
-    )
-    assert polar.tolist() == [0.0, 1.0]
 
 
 @given(block_days())

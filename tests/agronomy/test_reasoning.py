@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import string
 
 import pytest
@@ -10,11 +11,14 @@ import pytest
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.reasoning import (
     PLAN_FLAG_TEXT,
+    REASON_TEXTS,
+    STEP_TEXTS,
     PlanFlag,
     describe_plan_flags,
     explain_cause,
     explain_plan,
     one_sentence,
+    put_in,
 )
 
 WEATHER: dict[str, float | None] = {
@@ -112,6 +116,19 @@ def test_a_number_that_is_not_known_is_shown_as_a_question_mark(unknown: float |
         for step in explain_plan(NUMBERS | {"crop_coefficient": unknown}, WEATHER)
     }
     assert worked["crop_et_mm"] == "Kc x ET0 = ? x 5.50"
+
+
+def test_another_language_puts_the_same_numbers_into_words_of_its_own() -> None:
+    (step,) = (each for each in explain_plan(NUMBERS, WEATHER) if each.name == "volume_l")
+    assert step.worked == put_in(step.template, step.values) == "6.908 mm x 4000 m²"
+    comma = put_in(step.template, step.values, lambda value, n: f"{value:.{n}f}".replace(".", ","))
+    assert comma == "6,908 mm x 4000 m²"
+
+
+@pytest.mark.parametrize("text", [*REASON_TEXTS, *STEP_TEXTS, *PLAN_FLAG_TEXT.values()])
+def test_no_text_of_a_plan_names_a_day_as_of_who_reads_it(text: str) -> None:
+    # A plan is read on the evening before, on its day, and from the log years later.
+    assert not re.search(r"\b(?:today|tomorrow|tonight|yesterday)\b", text)
 
 
 def test_an_empty_plan_can_still_be_explained() -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from service.agronomy.records import Ints
-from service.agronomy.replanning import CommittedWater, commit_pulses
+from service.agronomy.records import Ints, WindowBatch
+from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
 from tests.agronomy.test_daily_plan import MID_KC, plan_of, pulses_of
 from tests.factories import batch_of, even_days, make_block
 
@@ -67,3 +69,59 @@ def test_water_that_ran_beyond_the_need_is_not_taken_back() -> None:
     plan, _ = plan_of(blocks, even_days(), 1.0, committed=committed)
     assert plan.schedule.planned_min.tolist() == [400]
     assert plan.deferred_mm.tolist() == [0.0]
+
+
+def some_windows(opens: int, closes: int, *, block_count: int) -> WindowBatch:
+    return WindowBatch(
+        opens_min=np.full((block_count, 1), opens),
+        closes_min=np.full((block_count, 1), closes),
+        is_outage=np.zeros(block_count, dtype=np.bool_),
+    )
+
+
+@given(
+    kept=st.lists(st.tuples(st.integers(0, 1300), st.integers(1, 140)), min_size=1, max_size=6),
+    closing_min=st.integers(0, 10),
+)
+def test_beside_kept_pulses_a_neighbour_has_every_minute_but_theirs(
+    kept: list[tuple[int, int]], closing_min: int
+) -> None:
+    beside = windows_beside(
+        some_windows(200, 1200, block_count=3),
+        [kept, [], []],
+        supply_index=np.array([0, 0, 1]),
+        flow_l_per_h=np.array([6.0, 6.0, 6.0]),
+        supply_flow_l_per_h=np.array([10.0, 10.0]),
+        valve_gap_min=np.array([2, closing_min, 50]),
+    )
+    busy = {
+        minute
+        for start, length in kept
+        for minute in range(start - closing_min, start + length + 2)
+    }
+    open_minutes = [
+        {
+            minute
+            for opens, closes in zip(own_opens, own_closes, strict=True)
+            for minute in range(opens, closes)
+        }
+        for own_opens, own_closes in zip(
+            beside.opens_min.tolist(), beside.closes_min.tolist(), strict=True
+        )
+    ]
+    whole = set(range(200, 1200))
+    assert open_minutes == [whole, whole - busy, whole]
+
+
+def test_where_the_flow_is_enough_for_all_nobody_waits() -> None:
+    windows = some_windows(200, 1200, block_count=2)
+    beside = windows_beside(
+        windows,
+        [[(300, 60)], []],
+        supply_index=np.array([0, 0]),
+        flow_l_per_h=np.array([6.0, 4.0]),
+        supply_flow_l_per_h=np.array([10.0]),
+        valve_gap_min=np.array([1, 1]),
+    )
+    assert beside.opens_min.tolist() == windows.opens_min.tolist()
+    assert beside.closes_min.tolist() == windows.closes_min.tolist()

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from service.agronomy.soil import (
     TEXTURE_KEYS,
-    check_soil_numbers,
     saxton_rawls,
     texture_soil,
     usda_texture_class,
@@ -18,14 +17,10 @@ from service.errors import InputInvalid
 
 
 @pytest.mark.parametrize("key", TEXTURE_KEYS)
-def test_every_texture_gives_a_soil_that_passes_the_check(key: str) -> None:
+def test_every_texture_gives_numbers_that_a_soil_can_have(key: str) -> None:
     soil = texture_soil(key)
-    check_soil_numbers(
-        float(soil.field_capacity),
-        float(soil.wilting_point),
-        saturation=float(soil.saturation),
-        saturated_conductivity_mm_per_h=float(soil.saturated_conductivity_mm_per_h),
-    )
+    assert 0.0 < soil.wilting_point < soil.field_capacity < soil.saturation < 1.0
+    assert 0.0 < soil.saturated_conductivity_mm_per_h < np.inf
 
 
 def test_there_are_twelve_textures_in_three_groups() -> None:
@@ -124,31 +119,3 @@ def test_arrays_give_what_their_soils_give_one_by_one() -> None:
             np.asarray(together.saturated_conductivity_mm_per_h)[place]
             == single.saturated_conductivity_mm_per_h
         )
-
-
-def test_a_wilting_point_above_field_capacity_is_refused() -> None:
-    with pytest.raises(InputInvalid) as refusal:
-        check_soil_numbers(0.10, 0.20, where="farm.toml: block[2].soil")
-    fault = refusal.value.faults[0]
-    assert fault.where == "farm.toml: block[2].soil: field_capacity"
-    assert fault.found == "0.1"
-    assert "0.2" in fault.allowed
-
-
-def test_percent_in_place_of_fractions_is_refused_with_every_fault() -> None:
-    with pytest.raises(InputInvalid) as refusal:
-        check_soil_numbers(30.0, 12.0, saturation=45.0, saturated_conductivity_mm_per_h=-1.0)
-    assert len(refusal.value.faults) == 4
-
-
-@pytest.mark.parametrize("conductivity", [0.0, np.nan, np.inf])
-def test_a_conductivity_that_is_no_number_above_zero_is_refused(conductivity: float) -> None:
-    with pytest.raises(InputInvalid, match="saturated_conductivity_mm_per_h"):
-        check_soil_numbers(0.23, 0.11, saturated_conductivity_mm_per_h=conductivity)
-
-
-def test_numbers_that_are_not_numbers_are_refused() -> None:
-    with pytest.raises(InputInvalid):
-        check_soil_numbers(np.nan, 0.1)
-    with pytest.raises(InputInvalid):
-        check_soil_numbers(0.3, np.nan)

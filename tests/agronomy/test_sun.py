@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from service.agronomy.atmosphere import daylight_hours
 from service.agronomy.civil_day import midnight_utc_min
-from service.agronomy.sun import day_share_of_et, seasonal_correction_min, sunrise_sunset_min
+from service.agronomy.pulse_kernel import et_share
+from service.agronomy.sun import seasonal_correction_min, sunrise_sunset_min
 
 YEAR = np.datetime64("2023-01-01", "D") + np.arange(365)
 
@@ -101,28 +101,16 @@ def test_an_unknown_place_has_no_sun_times() -> None:
 
 
 def test_et_runs_from_nothing_at_sunrise_to_all_at_sunset_through_a_half_at_noon() -> None:
-    share = day_share_of_et(
-        np.array([0.0, 360.0, 540.0, 720.0, 900.0, 1080.0, 1440.0]), 360.0, 1080.0
-    )
+    share = [
+        et_share(minute, 360.0, 1080.0)
+        for minute in (0.0, 360.0, 540.0, 720.0, 900.0, 1080.0, 1440.0)
+    ]
     quarter = (1.0 - math.cos(math.pi / 4.0)) / 2.0
     np.testing.assert_allclose(share, [0.0, 0.0, quarter, 0.5, 1.0 - quarter, 1.0, 1.0], atol=1e-12)
 
 
 def test_a_day_without_length_spends_its_et_at_that_minute() -> None:
-    share: NDArray[np.float64] = day_share_of_et([719.0, 720.0, 721.0], 720.0, 720.0)
-    assert share.tolist() == [0.0, 1.0, 1.0]
-
-
-def test_an_unknown_sunrise_gives_an_unknown_share() -> None:
-    share = day_share_of_et(600.0, [math.nan, 360.0], [1080.0, math.nan])
-    assert np.isnan(share).all()
-
-
-def test_shapes_of_minutes_and_sites_combine() -> None:
-    share = day_share_of_et(
-        np.arange(0.0, 1440.0, 60.0)[:, np.newaxis], [300.0, 400.0], [1200.0, 1100.0]
-    )
-    assert share.shape == (24, 2)
+    assert [et_share(minute, 720.0, 720.0) for minute in (719.0, 720.0, 721.0)] == [0.0, 1.0, 1.0]
 
 
 @given(
@@ -135,6 +123,6 @@ def test_the_share_never_falls_and_stays_between_nothing_and_all(
     sunrise: float, length: float, first: float, second: float
 ) -> None:
     early, late = sorted((first, second))
-    before = float(day_share_of_et(early, sunrise, sunrise + length))
-    after = float(day_share_of_et(late, sunrise, sunrise + length))
+    before = et_share(early, sunrise, sunrise + length)
+    after = et_share(late, sunrise, sunrise + length)
     assert 0.0 <= before <= after <= 1.0

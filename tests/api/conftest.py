@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import json
-import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, NoReturn
 
 import httpx
 import pytest
 from fastapi import FastAPI
+from sqlalchemy.engine import URL
 
+from service.api import news
 from service.api.app import create_app
 from service.bootstrap import Service
-from tests.api.invented_farm import DATABASE_NAME, invented_service, opened_service
+from tests.api.invented_farm import copied_service
 
 
 def _refuse_constant(name: str) -> NoReturn:
@@ -52,10 +52,29 @@ class Client:
         return json.loads(answer.content, parse_constant=_refuse_constant)
 
 
+class Ticker:
+    """Monotonic seconds that a test sets; news is looked for by them."""
+
+    def __init__(self) -> None:
+        self.seconds = 100.0
+
+    def __call__(self) -> float:
+        """The seconds set."""
+        return self.seconds
+
+
+@pytest.fixture
+def ticker(monkeypatch: pytest.MonkeyPatch) -> Ticker:
+    """The seconds by which a process knows how old its copies are."""
+    made = Ticker()
+    monkeypatch.setattr(news, "monotonic", made)
+    return made
+
+
 @pytest.fixture(scope="session")
-def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+def service(planned_database: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     """A planned farm that tests only read."""
-    with invented_service(tmp_path_factory.mktemp("api")) as made:
+    with copied_service(planned_database, tmp_path_factory.mktemp("api")) as made:
         yield made
 
 
@@ -69,23 +88,6 @@ def app(service: Service) -> FastAPI:
 def client(app: FastAPI) -> Client:
     """A client of that application."""
     return Client(app)
-
-
-@pytest.fixture(scope="session")
-def planned_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The planned farm's database, for tests to copy: planning it anew takes a second each time."""
-    folder = tmp_path_factory.mktemp("planned")
-    with invented_service(folder):
-        pass  # the last connection to close puts all of SQLite's rows in the one file
-    return folder / DATABASE_NAME
-
-
-@pytest.fixture
-def own_service(tmp_path: Path, planned_database: Path) -> Iterator[Service]:
-    """A planned farm that one test may change."""
-    shutil.copyfile(planned_database, tmp_path / DATABASE_NAME)
-    with opened_service(tmp_path) as made:
-        yield made
 
 
 @pytest.fixture

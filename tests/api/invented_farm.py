@@ -1,4 +1,4 @@
-"""An invented farm with invented weather, planned once: what the API tests read.
+"""An invented farm with invented weather, planned once: what tests of API and pages read.
 
 Nothing of it belongs to a real place. The weather rises and falls by simple formulas.
 """
@@ -12,15 +12,18 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+from sqlalchemy.engine import URL
 
-from service.bootstrap import Service, migrate_database
+from service.bootstrap import Service
 from service.database.engine import make_engine
+from service.database.migrate import upgrade
 from service.database.session import unit_of_work_factory
 from service.farm_files.farm_file import parse_farm
 from service.operations.import_weather import import_weather
 from service.operations.manage_farms import load_bundle
 from service.operations.run_day import run_day
 from service.settings import Settings
+from tests.databases import address, copied, new_database
 
 TODAY = date(2026, 7, 14)
 PLAN_DAY = TODAY + timedelta(days=1)
@@ -29,7 +32,6 @@ RUN_AT = datetime(2026, 7, 14, 23, 0, tzinfo=UTC)
 FARM_ID = "test-farm"
 BLOCK_ID = "test-farm.north"
 BARE_BLOCK_ID = "test-farm.south"
-DATABASE_NAME = "farm.db"
 YOUNG_BLOCK_ID = "later-farm.young"
 
 _FARM = """
@@ -114,40 +116,57 @@ class FixedClock:
 
 
 @contextmanager
-def invented_service(folder: Path, *, database_url: str | None = None) -> Iterator[Service]:
-    """The service on a new database: two farms, forty days of weather, one evening's plans.
-
-    The second farm is loaded after the run, so its block has neither plan nor ledger.
-    """
-    migrate_database(Settings(database_url=database_url or _url(folder)))
-    with opened_service(folder, database_url=database_url) as service:
-        load(service, _FARM)
-        bring_weather(service)
-        failures = plan_evening(service)
-        assert not failures, failures
-        load(service, _LATER_FARM)
-        yield service
+def copied_service(template: URL, folder: Path) -> Iterator[Service]:
+    """The service on a copy of a database, of the same kind."""
+    with copied(template, folder) as url, opened_service(url) as made:
+        yield made
 
 
 @contextmanager
-def opened_service(folder: Path, *, database_url: str | None = None) -> Iterator[Service]:
-    """The service on a database, the one that the folder holds where none is named."""
-    settings = Settings(database_url=database_url or _url(folder))
-    engine = make_engine(settings.database_url)
-    yield Service(settings=settings, unit_of_work=unit_of_work_factory(engine), clock=FixedClock())
+def opened_service(url: URL | str) -> Iterator[Service]:
+    """The service on a database that is there."""
+    engine = make_engine(url)
+    yield Service(
+        settings=Settings(database_url=address(engine.url)),
+        unit_of_work=unit_of_work_factory(engine),
+        clock=FixedClock(),
+        close=engine.dispose,
+    )
     engine.dispose()
 
 
-def _url(folder: Path) -> str:
-    return f"sqlite:///{folder / DATABASE_NAME}"
+@contextmanager
+def invented_service(folder: Path) -> Iterator[Service]:
+    """The service on a new SQLite database of a folder, filled as ``planned_database`` is.
+
+    Only for tests that prove nothing about the database, such as those in a browser; all others
+    take ``own_service``, or a copy of ``planned_database``, and run on both kinds.
+    """
+    with new_database("sqlite", folder) as url:
+        upgrade(url)
+        with opened_service(url) as service:
+            fill(service)
+            yield service
 
 
-def bring_weather(service: Service, *, warmer_c: float = 0.0) -> None:
+def fill(service: Service) -> None:
+    """Two farms, forty days of weather, one evening's plans.
+
+    The second farm is loaded after the run, so its block has neither plan nor ledger.
+    """
+    load(service, _FARM)
+    bring_weather(service)
+    failures = plan_evening(service)
+    assert not failures, failures
+    load(service, _LATER_FARM)
+
+
+def bring_weather(service: Service, *, warmer_c: float = 0.0, site_id: str = "home") -> None:
     """Store observations up to TODAY and a forecast from PLAN_DAY on."""
     days = np.arange(np.datetime64(FIRST_DAY), np.datetime64(TODAY) + 8, dtype="datetime64[D]")
     wave = np.sin(np.arange(days.size) * 0.7)
     import_weather(
-        "home",
+        site_id,
         days,
         {
             "tmax_c": 31.0 + 2.0 * wave + warmer_c,

@@ -1,5 +1,6 @@
 """Whatever is reported and changed in whatever order: plans within their bounds, no water lost.
 
+Days pass too: each brings its weather, which need not be what was forecast, and its evening run.
 After each step the ledger must balance, day must follow on day, and no plan may run a block for
 longer than it may. At the end the ledgers of a copy of the database are thrown away and worked out
 anew from what was reported: they and tomorrow's plans must come out as they stand.
@@ -7,12 +8,12 @@ anew from what was reported: they and tomorrow's plans must come out as they sta
 
 from __future__ import annotations
 
-import shutil
 import tempfile
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
+import numpy as np
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -22,42 +23,91 @@ from hypothesis.stateful import (
     consumes,
     initialize,
     invariant,
+    precondition,
     rule,
     run_state_machine_as_test,
 )
-from sqlalchemy import create_engine, text
+from sqlalchemy import text
+from sqlalchemy.engine import URL, make_url
 
 from service.api.app import create_app
+from service.bootstrap import Service
+from service.database.engine import make_engine
+from service.operations.import_weather import import_weather
+from service.operations.run_day import run_day
 from tests.api.callers import Caller
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
     BLOCK_ID,
-    DATABASE_NAME,
     FARM_ID,
-    PLAN_DAY,
-    opened_service,
-    plan_evening,
+    RUN_AT,
+    TODAY,
+    FixedClock,
+    copied_service,
 )
 
 BLOCKS = st.sampled_from([BLOCK_ID, BARE_BLOCK_ID])
-DAYS = st.integers(1, 13)
+DAYS_AGO = st.integers(1, 13)
+ONE_DAY = timedelta(days=1)
+LAST_EVENING = TODAY + timedelta(days=8)
 SPAN = {"from": "2026-06-01", "to": "2026-07-31"}
 
 
-class FarmOverTime(RuleBasedStateMachine):
-    """A planned farm, and what people and devices do to it on one evening."""
+def set_evening(service: Service, evening: date) -> None:
+    """Let it be 19:00 of a day at the farm."""
+    assert isinstance(service.clock, FixedClock)
+    service.clock.instant = RUN_AT + (evening - TODAY)
 
-    template: Path
+
+def bring_day(service: Service, evening: date, *, warmer_c: float, rain_mm: float) -> None:
+    """Store what was observed on a day, and a forecast of the week after it."""
+    days = np.arange(np.datetime64(evening), np.datetime64(evening) + 8)
+    wave = np.sin(days.astype(np.int64) * 0.7)
+    import_weather(
+        "home",
+        days,
+        {
+            "tmax_c": 31.0 + 2.0 * wave + warmer_c,
+            "tmin_c": 19.0 + wave + warmer_c,
+            "rhmax_pct": 92.0 + 3.0 * wave,
+            "rhmin_pct": 48.0 + 5.0 * wave,
+            "wind_m_s": 1.6 + 0.4 * wave,
+            "rs_mj_m2": 22.0 + 3.0 * wave,
+            "rain_mm": np.where(days == np.datetime64(evening), rain_mm, 0.0),
+        },
+        source="import",
+        forecast_from=evening + ONE_DAY,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+
+
+def run_evening_of(service: Service, evening: date, *, makes_plans: bool = True) -> None:
+    """What the scheduler does in the evening."""
+    run = run_day(
+        evening,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+        makes_plans=makes_plans,
+    )
+    assert not run.failures
+
+
+class FarmOverTime(RuleBasedStateMachine):
+    """A planned farm, and what people and devices do to it from one evening to the next."""
+
+    template: URL
     pauses = Bundle("pauses")
 
     @initialize()
     def begin(self) -> None:
         """A farm of its own."""
         self._folder = tempfile.TemporaryDirectory()
-        shutil.copyfile(self.template, Path(self._folder.name) / DATABASE_NAME)
-        self._opened = opened_service(Path(self._folder.name))
+        self._opened = copied_service(self.template, Path(self._folder.name))
         self.service = self._opened.__enter__()
         self.caller = Caller(create_app(self.service))
+        self.evening = TODAY
 
     def teardown(self) -> None:
         """Work everything out anew, and put the farm away."""
@@ -70,39 +120,39 @@ class FarmOverTime(RuleBasedStateMachine):
 
     @rule(
         block=BLOCKS,
-        day=DAYS,
+        ago=DAYS_AGO,
         hour=st.integers(0, 18),
         minutes=st.floats(0, 600),
         volume=st.none() | st.floats(0, 1e6),
     )
     def report_run(
-        self, block: str, day: int, hour: int, minutes: float, volume: float | None
+        self, block: str, ago: int, hour: int, minutes: float, volume: float | None
     ) -> None:
         """A run of the last fortnight."""
         run = {
-            "block_id": block, "started_at": f"2026-07-{day:02d}T{hour:02d}:00:00-04:00",
+            "block_id": block, "started_at": f"{self._before(ago)}T{hour:02d}:00:00-04:00",
             "duration_min": minutes, "volume_l": volume,
         }  # fmt: skip
         answer = self.caller.post("/v1/runs", {"items": [run]})
         assert answer.status_code == 200, answer.text
 
-    @rule(day=DAYS, rain=st.floats(0, 60))
-    def report_rain(self, day: int, rain: float) -> None:
+    @rule(ago=DAYS_AGO, rain=st.floats(0, 60))
+    def report_rain(self, ago: int, rain: float) -> None:
         """A gauge reading; one that covers time that another covers may be refused."""
-        at = f"2026-07-{day:02d}T07:00:00-04:00"
+        at = f"{self._before(ago)}T07:00:00-04:00"
         answer = self.caller.post(
             "/v1/gauges/home/readings",
             {"rain_mm": rain, "read_at": at, "confirm": True, "note": "read again"},
         )
         assert answer.status_code in (200, 422), answer.text
 
-    @rule(block=BLOCKS, day=DAYS, hour=st.integers(0, 18), water=st.floats(0.02, 0.5))
-    def report_soil(self, block: str, day: int, hour: int, water: float) -> None:
+    @rule(block=BLOCKS, ago=DAYS_AGO, hour=st.integers(0, 18), water=st.floats(0.02, 0.5))
+    def report_soil(self, block: str, ago: int, hour: int, water: float) -> None:
         """A soil reading."""
         answer = self.caller.post(
             f"/v1/blocks/{block}/soil-readings",
             {
-                "read_at": f"2026-07-{day:02d}T{hour:02d}:30:00-04:00",
+                "read_at": f"{self._before(ago)}T{hour:02d}:30:00-04:00",
                 "depth_m": 0.2,
                 "volumetric_water": water,
             },
@@ -112,12 +162,13 @@ class FarmOverTime(RuleBasedStateMachine):
     @rule(target=pauses, block=BLOCKS, begins=st.integers(0, 22), hours=st.integers(1, 30))
     def pause(self, block: str, begins: int, hours: int) -> tuple[str, str]:
         """No water for some hours of tomorrow, perhaps into the next day."""
+        tomorrow = self.evening + ONE_DAY
         ends = begins + hours
         answer = self.caller.post(
             f"/v1/blocks/{block}/pauses",
             {
-                "starts_local": f"2026-07-15T{begins:02d}:00",
-                "ends_local": f"2026-07-{15 + ends // 24:02d}T{ends % 24:02d}:00",
+                "starts_local": f"{tomorrow}T{begins:02d}:00",
+                "ends_local": f"{tomorrow + ends // 24 * ONE_DAY}T{ends % 24:02d}:00",
                 "reason": "spraying",
             },
         )
@@ -149,9 +200,18 @@ class FarmOverTime(RuleBasedStateMachine):
     def run_evening(self) -> None:
         """The scheduler runs the evening once more."""
         versions = [self._plan(block)["version"] for block in (BLOCK_ID, BARE_BLOCK_ID)]
-        assert not plan_evening(self.service)
+        run_evening_of(self.service, self.evening)
         after = [self._plan(block)["version"] for block in (BLOCK_ID, BARE_BLOCK_ID)]
         assert after == versions, "plans that stood were not those of the evening"
+
+    @precondition(lambda self: self.evening < LAST_EVENING)
+    @rule(warmer_c=st.floats(-8.0, 8.0), rain_mm=st.just(0.0) | st.floats(0.0, 40.0))
+    def pass_a_day(self, warmer_c: float, rain_mm: float) -> None:
+        """The day planned goes by, in weather of its own, and its evening comes."""
+        self.evening += ONE_DAY
+        set_evening(self.service, self.evening)
+        bring_day(self.service, self.evening, warmer_c=warmer_c, rain_mm=rain_mm)
+        run_evening_of(self.service, self.evening)
 
     # --- what always holds -------------------------------------------------------------------
 
@@ -186,8 +246,14 @@ class FarmOverTime(RuleBasedStateMachine):
                     assert day["depletion_start_mm"] == pytest.approx(before, abs=2e-6)
                 before = day["depletion_end_mm"]
 
+    def _before(self, ago: int) -> date:
+        """A day so many days ago."""
+        return self.evening - ago * ONE_DAY
+
     def _plan(self, block: str) -> dict[str, Any]:
-        answer = self.caller.get(f"/v1/blocks/{block}/plan", params={"date": str(PLAN_DAY)})
+        answer = self.caller.get(
+            f"/v1/blocks/{block}/plan", params={"date": str(self.evening + ONE_DAY)}
+        )
         assert answer.status_code == 200, answer.text
         found: dict[str, Any] = answer.json()
         return found
@@ -203,25 +269,28 @@ class FarmOverTime(RuleBasedStateMachine):
             block: (self._days(self.caller, block), self._plan(block)["pulses"])
             for block in (BLOCK_ID, BARE_BLOCK_ID)
         }
-        folder = Path(self._folder.name) / uuid4().hex
-        folder.mkdir()
-        with create_engine(self.service.settings.database_url).connect() as connection:
-            connection.exec_driver_sql(f"VACUUM INTO '{folder / DATABASE_NAME}'")
-        with opened_service(folder) as anew:
-            engine = create_engine(anew.settings.database_url)
+        self.service.close()
+        stored = make_url(self.service.settings.database_url)
+        with copied_service(stored, Path(self._folder.name)) as anew:
+            engine = make_engine(anew.settings.database_url)
             with engine.begin() as connection:
                 connection.execute(text("DELETE FROM balance_day"))
                 connection.execute(text("DELETE FROM balance_state"))
             engine.dispose()
-            assert not plan_evening(anew)
+            set_evening(anew, self.evening)
+            # The first evening decides where the ledgers begin; its plans have run since.
+            run_evening_of(anew, TODAY, makes_plans=self.evening == TODAY)
+            run_evening_of(anew, self.evening)
             caller = Caller(create_app(anew))
             for block, (days, pulses) in stood.items():
                 assert self._days(caller, block) == days
-                plan = caller.get(f"/v1/blocks/{block}/plan", params={"date": str(PLAN_DAY)})
+                plan = caller.get(
+                    f"/v1/blocks/{block}/plan", params={"date": str(self.evening + ONE_DAY)}
+                )
                 assert plan.json()["pulses"] == pulses
 
 
-def test_reports_and_changes_in_any_order_keep_the_farm_in_order(planned_database: Path) -> None:
+def test_reports_and_changes_in_any_order_keep_the_farm_in_order(planned_database: URL) -> None:
     FarmOverTime.template = planned_database
     run_state_machine_as_test(
         FarmOverTime, settings=settings(max_examples=6, stateful_step_count=10, deadline=None)

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
+from email import message_from_bytes
+from email.policy import SMTP
 from typing import Any
 
 import pytest
 from icalendar import Calendar
 
 from service.api.app import create_app
-from service.bootstrap import Service
+from service.attributions import ATTRIBUTIONS
+from service.bootstrap import Service, make_composer
 from service.delivery.calendar_feed import calendar_feed
 from service.errors import NotFound
+from service.letters import MailStamp
+from service.operations.evening_mail import evening_letter
+from service.operations.read_farms import list_farms
 from service.operations.share_calendar import renew_link
-from service.records import FarmDefinition, PlanVersion
+from service.records import FarmDefinition, Person, PlanVersion
 from tests.api.conftest import Client
 from tests.api.invented_farm import (
     BLOCK_ID,
@@ -26,6 +32,7 @@ from tests.api.invented_farm import (
     bring_weather,
     plan_evening,
 )
+from tests.databases import stored_bytes
 
 FARM = FarmDefinition(farm_id=FARM_ID, name="Test Farm", zone="America/New_York")
 VERSION = PlanVersion(
@@ -68,6 +75,31 @@ def test_each_pulse_is_an_event_in_utc(own_service: Service) -> None:
         assert event["SEQUENCE"] == plan["version"] - 1
     assert b"DTSTART:20260715T" in answer.content
     assert b"VTIMEZONE" not in answer.content
+
+
+def test_the_calendar_of_a_mail_has_the_same_events_as_the_feed(own_service: Service) -> None:
+    settings = own_service.settings.model_copy(update={"domain": "water.example.org"})
+    service = replace(own_service, settings=settings)
+    bring_weather(service, warmer_c=4.0)
+    assert not plan_evening(service)
+    client = Client(create_app(service))
+    feed = events_of(client.get(link_of(service)).content)
+    (farm,) = list_farms([FARM_ID], unit_of_work=service.unit_of_work)
+    letter = evening_letter(
+        farm, PLAN_DAY, unit_of_work=service.unit_of_work, attributions=ATTRIBUTIONS
+    )
+    reader = Person(mail_address="ana@example.org", name="Ana")
+    stamp = MailStamp(message_id="one@example.org", written_at=RUN_AT, link_token="token")
+    message = message_from_bytes(make_composer(service)(letter, reader, stamp), policy=SMTP)
+    (attached,) = [part for part in message.walk() if part.get_content_type() == "text/calendar"]
+    mailed = events_of(attached.get_content().encode())
+    assert len(mailed) > 2
+    assert mailed.keys() == {uid for uid, event in feed.items() if event["STATUS"] == "CONFIRMED"}
+    for uid, event in mailed.items():
+        assert uid.endswith("@water.example.org")
+        for name in ("DTSTART", "DTEND"):
+            assert event[name].dt == feed[uid][name].dt
+        assert event["SEQUENCE"] == feed[uid]["SEQUENCE"] == 1
 
 
 def test_what_stands_has_its_tag(own_service: Service) -> None:
@@ -148,8 +180,8 @@ def test_a_new_link_ends_the_old_one(own_service: Service) -> None:
 def test_only_the_hash_of_a_link_is_stored(own_service: Service) -> None:
     link = link_of(own_service)
     secret = link.rpartition("/")[2].removesuffix(".ics")
-    path = own_service.settings.database_url.removeprefix("sqlite:///")
-    stored = b"".join(file.read_bytes() for file in Path(path).parent.glob("farm.db*"))
+    stored = stored_bytes(own_service.settings.database_url)
+    assert hashlib.sha256(secret.encode()).hexdigest().encode() in stored
     assert secret.encode() not in stored
 
 

@@ -6,17 +6,17 @@ import csv
 import io
 from collections.abc import Iterator
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy.engine import URL
 
 from service.api.csv_answer import csv_bytes, safe_cell
 from service.bootstrap import Service
 from service.operations.compare_counties import compare_counties
 from service.operations.manage_keys import Right
 from tests.api.callers import Caller, caller_of
-from tests.api.invented_farm import BLOCK_ID, TODAY, invented_service, load
+from tests.api.invented_farm import BLOCK_ID, TODAY, copied_service, load
 
 NEED = "/v1/counties/water-need"
 _COUNTIES = """
@@ -42,10 +42,9 @@ site = "home"
 
 
 @pytest.fixture(scope="module")
-def region(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+def region(planned_database: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
     """The invented farm with two counties, one of them with a name that is a formula."""
-    folder: Path = tmp_path_factory.mktemp("counties")
-    with invented_service(folder) as made:
+    with copied_service(planned_database, tmp_path_factory.mktemp("counties")) as made:
         load(made, _COUNTIES)
         yield made
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -11,8 +12,17 @@ from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
 from service.operations.manage_farms import load_bundle
 from service.operations.read_farms import get_farm
+from service.operations.run_day import run_day
 from tests.api.callers import Caller, caller_of
-from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID, PLAN_DAY, TODAY
+from tests.api.invented_farm import (
+    BARE_BLOCK_ID,
+    BLOCK_ID,
+    FARM_ID,
+    PLAN_DAY,
+    RUN_AT,
+    TODAY,
+    FixedClock,
+)
 
 FARM = f"/v1/farms/{FARM_ID}"
 BLOCK = f"/v1/blocks/{BLOCK_ID}"
@@ -204,3 +214,102 @@ def test_counties_are_not_a_farms_to_bring(caller: Caller) -> None:
     document["county"] = [{"code": "99001", "name": "Mine", "site": "home"}]
     answer = caller.request("PUT", FARM, json=document, headers=held)
     assert [each["pointer"] for each in answer.json()["errors"]] == ["/county"]
+
+
+def test_a_change_of_today_leaves_a_late_evening_of_yesterday_as_it_was(
+    caller: Caller, own_service: Service
+) -> None:
+    document, _ = read(caller)
+    _, held = read(caller, BLOCK)
+    assert isinstance(own_service.clock, FixedClock)
+    own_service.clock.instant = RUN_AT + timedelta(days=1, hours=14)  # 09:00, two days later
+    smaller = {**table_of(document), "root_depth": "0.2 m"}
+    assert caller.request("PUT", BLOCK, json=smaller, headers=held).status_code == 200
+    run = run_day(
+        PLAN_DAY,
+        unit_of_work=own_service.unit_of_work,
+        clock=own_service.clock,
+        source_order=own_service.source_order,
+    )
+    assert run.failures == []
+    span = {"from": str(TODAY), "to": str(PLAN_DAY)}
+    days = caller.get(f"{BLOCK}/balance", params=span).json()["items"]
+    taw_mm = [day["taw_mm"] for day in days]
+    assert taw_mm[1] == pytest.approx(taw_mm[0])
+    with own_service.unit_of_work(write=False) as unit:
+        plan = unit.plans.find_plan(BLOCK_ID, day=PLAN_DAY + timedelta(days=1))
+    assert plan is not None
+    assert plan.numbers["root_depth_m"] == pytest.approx(0.2)
+
+
+NEW_FARM: dict[str, Any] = {
+    "farm": {"id": "new-farm", "name": "New (invented)", "zone": "America/New_York"},
+    "site": [{"id": "meadow", "latitude": 35.9, "longitude": -79.2, "elevation": "510 ft"}],
+    "supply": [{"id": "spring", "flow": "10 m3/h"}],
+}
+
+
+@pytest.fixture
+def starter(own_service: Service) -> Caller:
+    """Has made a farm that has a site and a supply, and no block yet."""
+    starter = caller_of(own_service, "new-farm")
+    made = starter.request("POST", "/v1/farms", json=NEW_FARM)
+    assert made.status_code == 201, made.text
+    assert starter.get("/v1/farms/new-farm").headers["ETag"] == made.headers["ETag"]
+    return starter
+
+
+def test_a_farm_without_blocks_keeps_its_site_for_the_first_one(starter: Caller) -> None:
+    document, held = read(starter, "/v1/farms/new-farm")
+    assert [each["id"] for each in document["site"]] == ["meadow"]
+    answer = starter.request("POST", "/v1/farms/new-farm/blocks", json=NEW_BLOCK)
+    assert answer.status_code == 201, answer.text
+    block = starter.get("/v1/blocks/new-farm.west").json()
+    assert (block["site_id"], block["supply_id"]) == ("meadow", "spring")
+    assert read(starter, "/v1/farms/new-farm")[1] != held
+
+
+def test_a_farm_without_blocks_can_be_put_back_with_its_first_one(starter: Caller) -> None:
+    document, held = read(starter, "/v1/farms/new-farm")
+    document["block"] = [NEW_BLOCK]
+    answer = starter.request("PUT", "/v1/farms/new-farm", json=document, headers=held)
+    assert answer.status_code == 200, answer.text
+    assert starter.get("/v1/blocks/new-farm.west").json()["site_id"] == "meadow"
+
+
+def test_a_farm_whose_last_block_is_retired_can_have_another(starter: Caller) -> None:
+    starter.request("POST", "/v1/farms/new-farm/blocks", json=NEW_BLOCK)
+    _, held = read(starter, "/v1/blocks/new-farm.west")
+    assert starter.request("DELETE", "/v1/blocks/new-farm.west", headers=held).status_code == 200
+    other = {**NEW_BLOCK, "id": "east"}
+    assert starter.request("POST", "/v1/farms/new-farm/blocks", json=other).status_code == 201
+
+
+def test_a_site_that_no_block_uses_yet_is_still_its_farms_own(
+    starter: Caller, caller: Caller
+) -> None:
+    before, _ = read(starter, "/v1/farms/new-farm")
+    document, held = read(caller)
+    document["site"].append({**NEW_FARM["site"][0], "latitude": 34.0})
+    for block in document["block"]:
+        block["site"] = "home"
+    answer = caller.request("PUT", FARM, json=document, headers=held)
+    assert answer.status_code == 422, answer.text
+    assert [each["pointer"] for each in answer.json()["errors"]] == ["/site/1/id"]
+    rain = {"rain_mm": 4.0, "read_at": "2026-07-14T07:00:00-04:00"}
+    assert caller.post("/v1/gauges/meadow/readings", rain).status_code == 404
+    assert starter.post("/v1/gauges/meadow/readings", rain).status_code == 200
+    assert read(starter, "/v1/farms/new-farm")[0] == before
+
+
+def test_a_site_that_a_farm_names_no_more_is_free(starter: Caller, caller: Caller) -> None:
+    document, held = read(starter, "/v1/farms/new-farm")
+    document["site"][0]["id"] = "new-meadow"
+    assert (
+        starter.request("PUT", "/v1/farms/new-farm", json=document, headers=held).status_code == 200
+    )
+    theirs, held = read(caller)
+    theirs["site"].append(NEW_FARM["site"][0])
+    for block in theirs["block"]:
+        block["site"] = "home"
+    assert caller.request("PUT", FARM, json=theirs, headers=held).status_code == 200

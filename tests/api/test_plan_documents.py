@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
 import csv
 import io
+import threading
 from dataclasses import replace
 
+import httpx
 import pytest
 
 from service.api import news
@@ -84,6 +87,41 @@ def test_a_new_plan_is_news_within_a_second(own_service: Service, ticker: Ticker
     after = {client.get(PLAN).text for client in clients}
     assert len(after) == 1
     assert after != before
+
+
+def test_a_look_under_way_holds_up_nobody_whose_copies_are_still_good(
+    own_service: Service, ticker: Ticker
+) -> None:
+    may_look = threading.Event()
+    may_look.set()
+    looks: list[bool] = []
+
+    def open_unit(*, write: bool) -> UnitOfWork:
+        looks.append(write)
+        assert may_look.wait(timeout=30.0)
+        return own_service.unit_of_work(write=write)
+
+    async def read_again_and_again() -> None:
+        transport = httpx.ASGITransport(
+            app=create_app(replace(own_service, unit_of_work=open_unit))
+        )
+        async with httpx.AsyncClient(transport=transport, base_url="http://rillwright.test") as web:
+            assert (await web.get(PLAN)).status_code == 200
+            may_look.clear()
+            before = len(looks)
+            ticker.seconds += 0.5
+            assert (await web.get(PLAN)).status_code == 200  # while the look cannot go on
+            ticker.seconds += 0.4
+            assert (await web.get(PLAN)).status_code == 200
+            ticker.seconds += 0.1  # the copies are a second old
+            late = asyncio.create_task(web.get(PLAN))
+            await asyncio.wait([late], timeout=0.05)
+            assert not late.done()
+            may_look.set()
+            assert (await late).status_code == 200
+            assert len(looks) > before
+
+    asyncio.run(read_again_and_again())
 
 
 def test_a_change_of_the_block_is_news_too(own_service: Service, ticker: Ticker) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import cast
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from service.agronomy.pulse_plan import ShortfallCause
@@ -15,10 +17,15 @@ from service.agronomy.weather_day import FieldFlag
 from service.api.app import create_app
 from service.api.schemas.plans import PlanOut
 from service.bootstrap import Service
+from service.operations import publish_plans
+from service.operations.publish_plans import plan_text, tell_site
 from service.operations.read_plans import PlanView, get_plan
+from service.records import BlockLabel
 from tests.api.conftest import Client
 from tests.api.invented_farm import (
+    BARE_BLOCK_ID,
     BLOCK_ID,
+    FARM_ID,
     PLAN_DAY,
     RUN_AT,
     TODAY,
@@ -34,6 +41,58 @@ WHY = f"/v1/blocks/{BLOCK_ID}/why"
 @pytest.fixture
 def view(service: Service) -> PlanView:
     return get_plan(BLOCK_ID, day=None, unit_of_work=service.unit_of_work)
+
+
+def as_read(view: PlanView) -> PlanOut:
+    """A plan as it is read, which says all that the schema has and nothing more."""
+    plan = view.plan
+    label = BlockLabel(plan.block_id, view.block.name, view.block.farm_id)
+    text = plan_text(plan, label, tell_site(plan.basis, plan.day))
+    read = PlanOut.model_validate_json(text)
+    assert json.loads(read.model_dump_json()) == json.loads(text)
+    return read
+
+
+@pytest.mark.parametrize("block_id", [BLOCK_ID, BARE_BLOCK_ID])
+def test_a_plan_is_written_out_when_it_is_published(
+    own_service: Service, monkeypatch: pytest.MonkeyPatch, block_id: str
+) -> None:
+    view = get_plan(block_id, day=None, unit_of_work=own_service.unit_of_work)
+
+    def fail(*_: object, **__: object) -> None:
+        raise AssertionError("the plan was put together again")
+
+    monkeypatch.setattr(publish_plans, "get_plan", fail)
+    client = Client(create_app(own_service))
+    for query in ({}, {"date": PLAN_DAY.isoformat()}):
+        answer = client.get(f"/v1/blocks/{block_id}/plan", params=query)
+        assert PlanOut.model_validate_json(answer.content) == as_read(view)
+        assert answer.text == as_read(view).model_dump_json()
+
+
+def test_a_plan_whose_text_is_gone_is_written_out_anew(own_service: Service) -> None:
+    before = Client(create_app(own_service)).get(PLAN)
+    with own_service.unit_of_work(write=True) as unit:
+        unit.plans.forget_texts(FARM_ID)
+    after = Client(create_app(own_service)).get(PLAN)
+    assert (after.content, after.headers["ETag"]) == (before.content, before.headers["ETag"])
+
+
+def test_texts_of_days_long_past_are_dropped(own_service: Service) -> None:
+    def stored(day: date) -> bool:
+        with own_service.unit_of_work(write=False) as unit:
+            return unit.plans.find_text(BLOCK_ID, day=day) is not None
+
+    with own_service.unit_of_work(write=True) as unit:
+        keys = np.array([*unit.blocks.farm_keys([FARM_ID]).values()], dtype=np.int64)
+        table = unit.blocks.read_block_table(PLAN_DAY, farm_keys=keys)
+        key = table.keys[table.block_ids.index(BLOCK_ID)]
+        for age in (2, 3):
+            day = PLAN_DAY - timedelta(days=age)
+            unit.plans.save_texts(np.array([key]), [b"{}"], day=day, drop_before=day)
+    bring_weather(own_service, warmer_c=4.0)
+    assert not plan_evening(own_service)
+    assert [stored(PLAN_DAY - timedelta(days=age)) for age in (0, 2, 3)] == [True, True, False]
 
 
 def test_without_a_date_the_latest_plan_is_given(client: Client) -> None:
@@ -63,7 +122,7 @@ def test_on_the_day_of_a_clock_change_local_times_are_those_of_the_clock(view: P
     plan = replace(
         view.plan, day=day, pulses=((90, 30), (240, 60)), basis={**view.plan.basis, "days": days}
     )
-    shown = PlanOut.from_view(replace(view, plan=plan)).model_dump(mode="json")["pulses"]
+    shown = as_read(replace(view, plan=plan)).model_dump(mode="json")["pulses"]
     assert [(pulse["start_local"], pulse["end_local"]) for pulse in shown] == [
         ("2026-11-01T01:30:00-04:00", "2026-11-01T01:00:00-05:00"),
         ("2026-11-01T03:00:00-05:00", "2026-11-01T04:00:00-05:00"),
@@ -101,7 +160,7 @@ def test_the_weather_behind_the_plan_names_its_source_and_age(client: Client) ->
 def test_flags_and_cause_come_with_words(view: PlanView) -> None:
     flags = PlanFlag.FORECAST_MISSING | PlanFlag.CANNOT_KEEP_UP
     numbers = {**view.plan.numbers, "flags": int(flags), "cause": int(ShortfallCause.SUPPLY)}
-    shown = PlanOut.from_view(replace(view, plan=replace(view.plan, numbers=numbers)))
+    shown = as_read(replace(view, plan=replace(view.plan, numbers=numbers)))
     assert [flag.name for flag in shown.flags] == ["forecast-missing", "cannot-keep-up"]
     assert all(len(flag.text) > 20 for flag in shown.flags)
     assert shown.cause is not None and shown.cause.name == "supply"
@@ -110,7 +169,7 @@ def test_flags_and_cause_come_with_words(view: PlanView) -> None:
 
 def test_a_plan_that_nothing_cut_has_no_cause(view: PlanView) -> None:
     numbers = {**view.plan.numbers, "cause": int(ShortfallCause.NONE)}
-    assert PlanOut.from_view(replace(view, plan=replace(view.plan, numbers=numbers))).cause is None
+    assert as_read(replace(view, plan=replace(view.plan, numbers=numbers))).cause is None
 
 
 def test_doubtful_weather_behind_the_plan_is_cautioned_against(view: PlanView) -> None:
@@ -123,7 +182,7 @@ def test_doubtful_weather_behind_the_plan_is_cautioned_against(view: PlanView) -
         basis={**basis, "flags": flags, "unit_fault": "tmax_c looks like degrees Fahrenheit"},
         issued_at=view.plan.issued_at + timedelta(hours=50),
     )
-    cautions = PlanOut.from_view(replace(view, plan=plan)).cautions
+    cautions = as_read(replace(view, plan=plan)).cautions
     assert any("degrees Fahrenheit" in each for each in cautions)
     assert any("50 h old" in each for each in cautions)
     assert [each for each in cautions if each.startswith("u2_m_s: No wind was given")]
@@ -141,7 +200,7 @@ def test_a_plan_without_weather_says_so_and_not_that_rest_is_due(view: PlanView)
         numbers={"flags": int(PlanFlag.WEATHER_UNKNOWN), "cause": 0},
         basis={**view.plan.basis, "origin_of": {}},
     )
-    shown = PlanOut.from_view(replace(view, plan=plan))
+    shown = as_read(replace(view, plan=plan))
     assert shown.status == "no-weather"
     assert "gap" in shown.summary
     assert shown.volume_l is None and shown.outlook == [] and shown.weather_age_h is None

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import nullcontext
+from dataclasses import replace
 from typing import Any
 
+import httpx
 import pytest
 
 from service.api.app import create_app
@@ -14,7 +19,16 @@ from service.operations.answer_once import Once, StillRunning, answer_once
 from service.operations.compare_meter import block_flow_l_per_h
 from service.operations.read_plans import get_block
 from tests.api.callers import Caller, caller_of
-from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID, TODAY, FixedClock
+from tests.api.invented_farm import (
+    BARE_BLOCK_ID,
+    BLOCK_ID,
+    FARM_ID,
+    PLAN_DAY,
+    TODAY,
+    FixedClock,
+    opened_service,
+    plan_evening,
+)
 
 PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
 BALANCE = f"/v1/blocks/{BLOCK_ID}/balance"
@@ -135,6 +149,67 @@ def test_a_request_that_is_still_running_is_not_begun_a_second_time(own_service:
     go_on.set()
     thread.join()
     assert answer_once_module._under_way == set()
+
+
+@pytest.fixture
+def two_processes(
+    own_service: Service, caller: Caller, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[tuple[Caller, Caller]]:
+    """Two callers with one key, each at an application with connections of its own.
+
+    What a process remembers of requests that are under way is as if it were another one's.
+    """
+    monkeypatch.setattr(answer_once_module, "_running", lambda once: nullcontext())
+    with opened_service(own_service.settings.database_url) as other:
+        yield caller, replace(caller, app=create_app(other))
+
+
+def _at_once(*asks: Callable[[], httpx.Response]) -> list[httpx.Response]:
+    """The answers to requests that are sent at the same moment."""
+    gate = threading.Barrier(len(asks))
+
+    def ask(one: Callable[[], httpx.Response]) -> httpx.Response:
+        gate.wait(timeout=10)
+        return one()
+
+    with ThreadPoolExecutor(len(asks)) as pool:
+        return list(pool.map(ask, asks))
+
+
+def test_two_processes_that_replan_a_farm_do_it_one_after_the_other(
+    two_processes: tuple[Caller, Caller], own_service: Service
+) -> None:
+    first, second = two_processes
+    of_south = {"items": [{**run_of(300)["items"][0], "block_id": BARE_BLOCK_ID}]}
+    answers = _at_once(
+        lambda: first.post("/v1/runs", run_of(240)), lambda: second.post("/v1/runs", of_south)
+    )
+    assert [each.status_code for each in answers] == [200, 200]
+    with own_service.unit_of_work(write=False) as unit:
+        for block_id in (BLOCK_ID, BARE_BLOCK_ID):
+            found = [unit.plans.find_plan(block_id, day=PLAN_DAY, version=n) for n in (1, 2, 3, 4)]
+            stored = [plan for plan in found if plan is not None]
+            in_force = unit.plans.find_plan(block_id, day=PLAN_DAY)
+            assert [plan.version for plan in stored] == list(range(1, len(stored) + 1))
+            assert in_force == stored[-1]
+    # Whoever came last planned with both runs: nothing is left for the evening to change.
+    assert plan_evening(own_service) == []
+    with own_service.unit_of_work(write=False) as unit:
+        assert unit.plans.find_plan(BARE_BLOCK_ID, day=PLAN_DAY) == in_force
+
+
+def test_a_report_that_reaches_two_processes_at_once_counts_once(
+    two_processes: tuple[Caller, Caller],
+) -> None:
+    first, second = two_processes
+    answers = _at_once(
+        lambda: first.post("/v1/runs", run_of(240), once="one"),
+        lambda: second.post("/v1/runs", run_of(240), once="one"),
+    )
+    assert [each.status_code for each in answers] == [200, 200]
+    assert answers[0].content == answers[1].content
+    assert answers[0].json()["counts"]["created_count"] == 1
+    assert first.get(PLAN).json()["version"] == 2
 
 
 def test_a_batch_is_stored_whole_or_not_at_all(caller: Caller) -> None:

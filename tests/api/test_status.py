@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 from sqlalchemy import event
+from sqlalchemy.engine import URL
 
 from service import metrics
 from service.api.app import create_app
@@ -33,9 +34,11 @@ from service.operations.read_status import (
 )
 from service.operations.run_due import Duties, run_due
 from service.records import BreakerState
+from service.settings import Settings
 from tests.api.conftest import Client
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, FixedClock, load
 from tests.api.test_problems import problem_of
+from tests.databases import address
 
 ROOT = Path(__file__).resolve().parents[2]
 Series = dict[tuple[str, frozenset[tuple[str, str]]], float]
@@ -104,6 +107,7 @@ def test_a_process_lives_whatever_its_database_does(failing_client: FailingClien
 def test_a_service_on_its_database_is_ready(service: Service) -> None:
     own = open_service(service.settings)
     answer = Client(create_app(own)).get("/readyz")
+    own.close()
     assert (answer.status_code, answer.json()) == (200, {"status": "pass"})
 
 
@@ -114,12 +118,14 @@ def test_a_service_whose_database_is_away_is_not_ready(failing_client: FailingCl
     assert int(answer.headers["Retry-After"]) > 0
 
 
-def test_a_service_on_another_schema_is_not_ready(own_service: Service) -> None:
-    client = Client(create_app(open_service(own_service.settings)))
+def test_a_service_on_another_schema_is_not_ready(own_url: URL) -> None:
+    opened = open_service(Settings(database_url=address(own_url)))
+    client = Client(create_app(opened))
     assert client.get("/readyz").status_code == 200
-    downgrade(own_service.settings.database_url, revision="-1")
+    downgrade(own_url, revision="-1")
     problem_of(client.get("/readyz"), 503, "storage-unavailable")
     assert client.get("/livez").status_code == 200
+    opened.close()
 
 
 @pytest.mark.parametrize("path", ["/livez", "/readyz", "/v1/status"])

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from fastapi import FastAPI
+from sqlalchemy.engine import URL
 
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.manage_keys import Right
 from tests.api.callers import ALL_RIGHTS, Caller, caller_of, new_key
-from tests.api.invented_farm import BLOCK_ID, FARM_ID, YOUNG_BLOCK_ID
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, YOUNG_BLOCK_ID, copied_service
 from tests.api.openapi_snapshot import app_without_database
 
 OTHER = "later-farm"
@@ -87,10 +89,10 @@ def test_a_key_of_another_farm_finds_nothing(
 
 
 @pytest.fixture(scope="module")
-def tenant_service(tmp_path_factory: pytest.TempPathFactory) -> Any:
-    from tests.api.invented_farm import invented_service
-
-    with invented_service(tmp_path_factory.mktemp("tenants")) as made:
+def tenant_service(
+    planned_database: URL, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Service]:
+    with copied_service(planned_database, tmp_path_factory.mktemp("tenants")) as made:
         yield made
 
 

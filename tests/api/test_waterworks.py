@@ -5,21 +5,27 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from datetime import timedelta
+from threading import Lock
 from typing import Any
 
+import numpy as np
 import pytest
 from pydantic import BaseModel
+from sqlalchemy.engine import URL
 
 from service.api import waterworks_examples as examples
 from service.api.app import create_app
 from service.api.schemas import waterworks as schemas
 from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
+from service.operations import assess_supply
+from service.operations.import_weather import import_weather
 from service.operations.manage_farms import load_bundle
+from service.operations.manage_keys import make_key
 from service.operations.report_runs import report_run
 from service.operations.run_day import run_day
 from tests.api.conftest import Client
-from tests.api.invented_farm import BARE_BLOCK_ID, PLAN_DAY, TODAY, invented_service
+from tests.api.invented_farm import BARE_BLOCK_ID, PLAN_DAY, TODAY, copied_service
 
 PIPED_FARM = """
 [farm]
@@ -80,9 +86,11 @@ ORDER: dict[str, Any] = {
 
 
 @pytest.fixture(scope="module")
-def piped_service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+def piped_service(
+    planned_database: URL, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Service]:
     """The invented farm, and another one whose pipes are known; tests touch different parts."""
-    with invented_service(tmp_path_factory.mktemp("piped")) as made:
+    with copied_service(planned_database, tmp_path_factory.mktemp("piped")) as made:
         text = PIPED_FARM.replace("[[supply]]", _SITE + "[[supply]]", 1)
         load_bundle(
             parse_farm(text, name="piped.toml"),
@@ -119,6 +127,7 @@ def piped(piped_service: Service) -> Client:
         (schemas.WaterSampleOut, examples.WATER_SAMPLE),
         (schemas.WaterReportOut, examples.WATER_REPORT),
         (schemas.AcidEstimateOut, examples.ACID),
+        (schemas.CapacityOut, examples.CAPACITY),
         (schemas.FertiliserListOut, examples.FERTILISERS),
         (schemas.FertigationOut, examples.FERTIGATION),
     ],
@@ -313,3 +322,79 @@ def test_products_are_listed_with_their_nutrients(piped: Client) -> None:
     items = piped.json(f"/v1/blocks/{BLOCK}/fertilisers")["items"]
     urea = next(each for each in items if each["key"] == "urea")
     assert urea["nitrogen_fraction"] == pytest.approx(0.4665, abs=0.0002)
+
+
+# --- capacity ------------------------------------------------------------------------------------
+
+
+def import_last_summer(service: Service) -> None:
+    """Invented measured weather of the summer before, and of the months that lead to it."""
+    days = np.arange(np.datetime64("2025-01-01"), np.datetime64("2025-11-05"))
+    warmth = np.sin(2.0 * np.pi * (np.arange(days.size) - 105) / 365.0)
+    import_weather(
+        "home",
+        days,
+        {
+            "tmax_c": 21.0 + 11.0 * warmth,
+            "tmin_c": 9.0 + 11.0 * warmth,
+            "rhmax_pct": np.full(days.size, 90.0),
+            "rhmin_pct": np.full(days.size, 50.0),
+            "wind_m_s": np.full(days.size, 2.0),
+            "rs_mj_m2": 14.0 + 8.0 * warmth,
+            "rain_mm": np.where(np.arange(days.size) % 5 == 0, 12.0, 0.0),
+        },
+        source="import",
+        forecast_from=PLAN_DAY,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+
+
+def test_the_capacity_of_a_supply_is_told_for_the_summers_on_record(own_service: Service) -> None:
+    import_last_summer(own_service)
+    client = Client(create_app(own_service, host="127.0.0.1"))
+    found = client.json("/v1/supplies/test-farm.well/capacity", params={"years": 1})
+    assert found["supply_id"] == "test-farm.well"
+    assert sorted(found["block_ids"]) == ["test-farm.north", "test-farm.south"]
+    assert [each["first_day"] for each in found["summers"]] == ["2025-04-01"]
+    kept = {each["name"]: each["kept_share"] for each in found["changes"]}
+    assert kept["now"] in (0.0, 1.0)
+    assert kept["pump-2"] >= kept["now"]
+    assert found["peaks"] and found["design_peak"]["shade_use_mm"] > 10.0
+    assert found["cautions"]
+
+
+def test_capacity_without_a_whole_summer_or_out_of_bounds_is_refused(piped: Client) -> None:
+    path = f"/v1/supplies/{SUPPLY}/capacity"
+    assert piped.get(path).status_code == 422
+    assert piped.get(path, params={"years": 16}).status_code == 422
+    assert piped.get("/v1/supplies/piped-farm.lake/capacity").status_code == 404
+
+
+def test_two_assessments_at_once_are_not_computed(
+    piped: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # As if another request held the turn.
+    held = Lock()
+    held.acquire()
+    monkeypatch.setattr(assess_supply, "_one_at_a_time", held)
+    assert piped.get(f"/v1/supplies/{SUPPLY}/capacity").status_code == 409
+
+
+def test_the_capacity_of_another_farms_supply_is_as_if_it_were_not_there(
+    own_service: Service,
+) -> None:
+    key, token = make_key(
+        "Neighbour",
+        farm_id="later-farm",
+        scopes=["plan:read"],
+        expires_at=None,
+        unit_of_work=own_service.unit_of_work,
+        clock=own_service.clock,
+    )
+    client = Client(create_app(own_service))
+    answer = client.get(
+        "/v1/supplies/test-farm.well/capacity", headers={"Authorization": f"Bearer {token}"}
+    )
+    assert key.farm_id == "later-farm"
+    assert answer.status_code == 404

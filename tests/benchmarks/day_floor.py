@@ -25,13 +25,16 @@ def floor_seconds(after: Path, before: Path, on: date) -> dict[str, float]:
     fresh = create_engine(f"sqlite:///{before}").connect()
     ledger, plan = metadata.tables["balance_day"], metadata.tables["plan"]
     state, basis = metadata.tables["balance_state"], metadata.tables["weather_basis"]
+    text = metadata.tables["plan_text"]
     written: dict[Table, list[dict[str, object]]] = {
         ledger: _rows(done, select(ledger).where(ledger.c.day >= today - timedelta(days=1))),
         state: _rows(done, select(state)),
         basis: _rows(done, select(basis).where(basis.c.day == tomorrow)),
         plan: _rows(done, select(plan).where(plan.c.day == tomorrow)),
+        text: _rows(done, select(text).where(text.c.day == tomorrow)),
     }
     documents = [orjson.loads(_bytes(row["numbers"])) for row in written[plan]]
+    texts = [orjson.loads(_bytes(row["text"])) for row in written[text]]
     site_documents = [orjson.loads(_bytes(row["document"])) for row in written[basis]]
     weather = metadata.tables["weather_day"]
     read = [
@@ -46,10 +49,10 @@ def floor_seconds(after: Path, before: Path, on: date) -> dict[str, float]:
         "reading": _timed(lambda: [fresh.execute(statement).fetchall() for statement in read]),
         "reference ET": _timed(lambda: _reference_et(site_count, today)),
         "serialising": _timed(
-            lambda: [orjson.dumps(document) for document in (*documents, *site_documents)]
+            lambda: [orjson.dumps(document) for document in (*documents, *texts, *site_documents)]
         ),
     }
-    for table in (plan, basis):
+    for table in (text, plan, basis):
         fresh.execute(delete(table).where(table.c.day == tomorrow))
     fresh.execute(delete(ledger).where(ledger.c.day >= today - timedelta(days=1)))
     fresh.execute(delete(state))

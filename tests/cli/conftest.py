@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 import logging
-import shutil
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import orjson
 import pytest
+from sqlalchemy.engine import URL, make_url
 from typer.testing import CliRunner, Result
 
 from service.cli import app
+from tests.databases import address, copied, lent
 
 Command = Callable[..., Result]
 
 
-def call(database: Path, *arguments: str) -> Result:
-    """One command on a SQLite file, in a terminal of 80 columns."""
+def call(database: URL | str, *arguments: str, **settings: str) -> Result:
+    """One command on a database, in a terminal of 80 columns."""
     return CliRunner().invoke(
         app,
         list(arguments),
-        env={"RILLWRIGHT_DATABASE_URL": f"sqlite:///{database}", "COLUMNS": "80"},
+        env={"RILLWRIGHT_DATABASE_URL": address(make_url(database)), "COLUMNS": "80", **settings},
     )
 
 
@@ -42,32 +44,28 @@ def _logs_as_they_were() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def demo_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo_database(migrated: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
     """A database after ``rillwright demo``; only to be read."""
-    path = tmp_path_factory.mktemp("demo") / "demo.db"
-    result = call(path, "demo")
-    assert result.exit_code == 0, result.output
-    return path
+    with copied(migrated, tmp_path_factory.mktemp("demo")) as url:
+        result = call(url, "demo")
+        assert result.exit_code == 0, result.output
+        yield url
 
 
 @pytest.fixture
-def demo(demo_database: Path) -> Command:
+def demo(demo_database: URL) -> Command:
     """Commands that only read the demonstration's database."""
-    return lambda *arguments: call(demo_database, *arguments)
+    return partial(call, demo_database)
 
 
 @pytest.fixture
-def own_demo(demo_database: Path, tmp_path: Path) -> Command:
+def own_demo(demo_database: URL, tmp_path: Path) -> Iterator[Command]:
     """Commands on a copy of the demonstration's database that a test may change."""
-    own = tmp_path / "own.db"
-    for path in demo_database.parent.glob(f"{demo_database.name}*"):
-        shutil.copy(path, own.with_name(path.name.replace(demo_database.name, own.name)))
-    return lambda *arguments: call(own, *arguments)
+    with lent(demo_database, tmp_path) as url:
+        yield partial(call, url)
 
 
 @pytest.fixture
-def empty(tmp_path: Path) -> Command:
+def empty(database_url: URL) -> Command:
     """Commands on a migrated database that holds nothing."""
-    path = tmp_path / "empty.db"
-    assert call(path, "migrate").exit_code == 0
-    return lambda *arguments: call(path, *arguments)
+    return partial(call, database_url)

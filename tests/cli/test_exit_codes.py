@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from sqlalchemy.engine import URL
 
 from service.demo_farm import FARM_FILE, weather_file
 from tests.cli.conftest import Command, call
@@ -77,20 +78,20 @@ def test_what_cannot_be_used_is_refused_with_code_2(
     assert result.stdout == ""
 
 
-def test_a_database_without_schema_is_code_3_and_says_what_to_do(tmp_path: Path) -> None:
-    result = call(tmp_path / "new.db", "plan")
+def test_a_database_without_schema_is_code_3_and_says_what_to_do(empty_url: URL) -> None:
+    result = call(empty_url, "plan")
     assert result.exit_code == 3
     assert "rillwright migrate" in result.stderr
 
 
 def test_a_setting_that_cannot_be_read_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("RILLWRIGHT_PORT", "many")
-    result = call(Path("unused.db"), "check")
+    result = call("sqlite:///unused.db", "check")
     assert result.exit_code == 2
     assert "RILLWRIGHT_PORT" in result.stderr
 
 
 def test_help_names_the_exit_codes() -> None:
-    result = call(Path("unused.db"), "--help")
+    result = call("sqlite:///unused.db", "--help")
     assert result.exit_code == 0
     assert "3 the database failed" in " ".join(result.stdout.split())

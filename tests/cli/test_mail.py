@@ -7,9 +7,7 @@ from pathlib import Path
 
 import orjson
 import pytest
-from typer.testing import CliRunner
 
-from service.cli import app
 from tests.cli.conftest import Command, document
 from tests.mail_relay import running_relay
 
@@ -119,22 +117,18 @@ def test_people_are_added_listed_and_removed(own_demo: Command) -> None:
     assert document(own_demo("people", "list", "--json")) == []
 
 
-def test_an_evening_run_by_hand_is_mailed_by_hand(
-    own_demo: Command, demo_database: Path, tmp_path: Path
-) -> None:
+def test_an_evening_run_by_hand_is_mailed_by_hand(own_demo: Command) -> None:
     # The clock is the machine's and the demonstration's days are over: nothing is due.
     own_demo("people", "add", "ana@example.org", "--name", "Ana", "--farm", "larkbend")
     with running_relay() as relay:
-        result = CliRunner().invoke(
-            app,
-            ["mail", "--send", "--json"],
-            env={
-                "RILLWRIGHT_DATABASE_URL": f"sqlite:///{tmp_path / 'own.db'}",
-                "RILLWRIGHT_MAIL_HOST": "127.0.0.1",
-                "RILLWRIGHT_MAIL_PORT": str(relay.port),
-                "RILLWRIGHT_MAIL_SECURITY": "none",
-                "RILLWRIGHT_MAIL_FROM": "plans@example.org",
-            },
+        result = own_demo(
+            "mail",
+            "--send",
+            "--json",
+            RILLWRIGHT_MAIL_HOST="127.0.0.1",
+            RILLWRIGHT_MAIL_PORT=str(relay.port),
+            RILLWRIGHT_MAIL_SECURITY="none",
+            RILLWRIGHT_MAIL_FROM="plans@example.org",
         )
         assert result.exit_code == 0, result.output
         shown = orjson.loads(result.stdout)
@@ -143,15 +137,8 @@ def test_an_evening_run_by_hand_is_mailed_by_hand(
         assert shown["sent"] == len(relay.accepted) <= 1
 
 
-def test_a_relay_without_a_sender_address_is_refused(demo_database: Path) -> None:
-    result = CliRunner().invoke(
-        app,
-        ["mail", "--send"],
-        env={
-            "RILLWRIGHT_DATABASE_URL": f"sqlite:///{demo_database}",
-            "RILLWRIGHT_MAIL_HOST": "127.0.0.1",
-        },
-    )
+def test_a_relay_without_a_sender_address_is_refused(demo: Command) -> None:
+    result = demo("mail", "--send", RILLWRIGHT_MAIL_HOST="127.0.0.1")
     assert result.exit_code == 2
     assert "RILLWRIGHT_MAIL_FROM" in result.output
 

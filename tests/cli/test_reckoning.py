@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from service.demo_farm import FARM_FILE, weather_file
-from tests.cli.conftest import Command, document
+from tests.cli.conftest import Command, call, document
 
 ALDERWAY = str(weather_file("demo-alderway"))
 SPAN = ("--from", "2026-06-01", "--to", "2026-07-13")
@@ -54,10 +54,8 @@ def test_reference_et_as_json_has_null_for_a_day_without(demo: Command, uccle: P
 
 
 def test_reference_et_needs_no_database(uccle: Path, tmp_path: Path) -> None:
-    from tests.cli.conftest import call
-
     path = tmp_path / "none.db"
-    assert call(path, "et0", str(uccle), *PLACE).exit_code == 0
+    assert call(f"sqlite:///{path}", "et0", str(uccle), *PLACE).exit_code == 0
     assert not path.exists()
 
 

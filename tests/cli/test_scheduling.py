@@ -9,15 +9,16 @@ import subprocess
 import sys
 import threading
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEvent
+from sqlalchemy.engine import URL
 
 from service.database.session import make_engine, unit_of_work_factory
 from service.operations.run_due import DueOutcome
 from service.scheduler import log_outcome, log_trouble, make_scheduler, summary
 from tests.cli.conftest import Command, document
+from tests.databases import address
 
 AT = datetime(2026, 7, 14, 22, 15, tzinfo=UTC)
 
@@ -38,13 +39,12 @@ def test_once_tells_programs_what_it_did(own_demo: Command) -> None:
 
 
 def test_the_process_looks_at_once_and_ends_in_order_when_told(
-    empty: Command, tmp_path: Path
+    empty: Command, database_url: URL
 ) -> None:
-    url = f"sqlite:///{tmp_path / 'empty.db'}"
     assert empty("check").exit_code == 1
     process = subprocess.Popen(
         [sys.executable, "-m", "service", "schedule"],
-        env={**os.environ, "RILLWRIGHT_DATABASE_URL": url},
+        env={**os.environ, "RILLWRIGHT_DATABASE_URL": address(database_url)},
         stderr=subprocess.PIPE,
         text=True,
     )
@@ -56,7 +56,7 @@ def test_the_process_looks_at_once_and_ends_in_order_when_told(
         assert process.wait(timeout=30) == 0, told + rest
     assert "deleted 0 payloads and 0 runs" in told
     assert "stopped" in rest
-    engine = make_engine(url)
+    engine = make_engine(database_url)
     with unit_of_work_factory(engine)(write=False) as unit:
         assert unit.runs.last_tick_at() is not None
     engine.dispose()

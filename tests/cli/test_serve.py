@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 import uvicorn
+from sqlalchemy.engine import URL
 
 from tests.cli.conftest import Command, call
 
@@ -49,7 +50,7 @@ def test_an_address_for_others_is_taken_with_a_caution_once_there_is_a_key(
 
 
 def test_a_database_that_is_not_ready_stops_the_start(
-    started: list[dict[str, Any]], tmp_path: Any
+    started: list[dict[str, Any]], empty_url: URL
 ) -> None:
-    assert call(tmp_path / "new.db", "serve").exit_code == 3
+    assert call(empty_url, "serve").exit_code == 3
     assert started == []

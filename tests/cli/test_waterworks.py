@@ -82,7 +82,7 @@ def test_a_line_is_drawn_for_the_terminal_and_as_svg(
     assert "|*" in result.stdout
     drawn = picture.read_text(encoding="utf-8")
     assert drawn.startswith("<svg ")
-    assert "<title" in drawn and "<polyline" in drawn
+    assert "<title" in drawn and '<path class="line level"' in drawn and "<style>" in drawn
 
 
 def test_a_row_that_water_does_not_reach_says_from_which_emitter_on(

@@ -9,13 +9,17 @@ from pathlib import Path
 import pytest
 
 import service
-from service.agronomy.reasoning import PLAN_FLAG_TEXT
+from service.agronomy.crop_table import CROPS
+from service.agronomy.reasoning import PLAN_FLAG_TEXT, explain_plan
+from service.agronomy.soil import TEXTURE_KEYS, texture_soil
+from service.farm_files.block_keys import ALL_NUMBERS
 from service.translations import LANGUAGES, wording
 from service.translations.catalogue import read_catalogue, translations
 from service.translations.gather import gather, is_empty
+from service.translations.patterns import ALONE, PATTERNS, take_apart
 
 PACKAGE = Path(service.__file__).parent
-PLACE = re.compile(r"{(\w+)}")
+PLACE = re.compile(r"{(\w+(?::[.\d]+f)?)}")
 GATHERED = {message.id for message in gather(PACKAGE) if message.id}
 
 
@@ -57,6 +61,13 @@ def test_spanish_is_not_english() -> None:
     assert same <= {
         "ET",
         "Kiwi",
+        "California",
+        "Saxton & Rawls 2006",
+        "Kc x ET0 = {crop_coefficient:.3f} x {et0_mm:.2f}",
+        "{depletion_start_mm:.2f} + {crop_et_mm:.2f}",
+        "{gross_mm:.3f} mm x {area_m2:.0f} m²",
+        "{need_mm:.2f} - {net_mm:.2f}",
+        "{planned_min:.0f} / 60 x {application_rate_mm_per_h:.3f}",
         "mm",
         "{depth} mm",
         "{day} {depth}",
@@ -66,6 +77,86 @@ def test_spanish_is_not_english() -> None:
         "{volume} gal",
         "{volume} m³",
     }
+
+
+# --- texts that come with their values in them ---------------------------------------------------
+
+
+def filled(pattern: str) -> str:
+    """A pattern with something plausible in its places."""
+    some = {"unit": "L/h", "crop": "grape-wine", "examples": "'10 ft' or '3 m'", "zone": "UTC"}
+    named = PLACE.findall(pattern)
+    words = {"noun", "measure", "rest", "source", "region", "texture", "tables", "cause"}
+    return pattern.format(
+        **{name: some.get(name, "a length" if name in words else "4") for name in named}
+    )
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_a_text_is_taken_apart_by_its_own_pattern_and_no_earlier_one(pattern: str) -> None:
+    found = take_apart(filled(pattern))
+    assert found is not None
+    assert found[0] == pattern
+
+
+@pytest.mark.parametrize("text", ALONE)
+def test_what_stands_alone_follows_no_pattern_in_english(text: str) -> None:
+    assert wording("en", "us").gettext(text) == text
+    assert wording("es", "us").gettext(text) != "" and text in GATHERED
+
+
+def test_a_fault_is_told_in_spanish_part_by_part() -> None:
+    words = wording("es", "us")
+    said = words.gettext("with its unit: a length such as '10 ft' or '3 m', 0.2 to 30 m")
+    assert said == "con su unidad: una longitud como '10 ft' o '3 m', de 0.2 a 30 m"
+    assert wording("en", "us").gettext("0 to 1500 minutes") == "0 to 1500 minutes"
+    assert words.gettext("0 to 1500 minutes") == "de 0 a 1500 minutos"
+    assert words.gettext("something that nobody marked") == "something that nobody marked"
+
+
+def test_every_origin_of_a_default_has_its_spanish() -> None:
+    origins = {
+        *(key.origin for key in ALL_NUMBERS if key.origin),
+        *(f"texture {key}: {texture_soil(key).source}" for key in TEXTURE_KEYS),
+        *(f"crop table, {row.key}: {row.source}" for row in CROPS.values()),
+        *(
+            f"stage lengths of FAO-56 Table 11, {row.stage_region}; season start of FAO-56 Table"
+            f" 11, {row.stage_region}, moved by six months for the southern hemisphere; local dates"
+            " are better"
+            for row in CROPS.values()
+            if row.stage_region
+        ),
+    }
+    words = wording("es", "us")
+    for origin in origins:
+        said = words.gettext(origin)
+        assert said != origin
+        assert not re.search(r"\b(?:the|of|table|choice|row|and|Tables?)\b", said), said
+
+
+def test_every_number_of_a_block_has_a_name_for_people() -> None:
+    for key in ALL_NUMBERS:
+        assert wording("en", "us").label(key.field) != key.field.replace("_", " "), key.field
+        assert wording("es", "us").label(key.field) != wording("en", "us").label(key.field)
+    assert wording("es", "us").label("not_listed") == "not listed"
+
+
+def test_a_step_is_worked_in_the_language_with_its_marks() -> None:
+    steps = {step.name: step for step in explain_plan({"raw_mm": 7.39, "area_m2": 4000.0}, {})}
+    words = wording("es", "us")
+    assert words.worked(steps["rain_room_mm"]) == "? x AFA = ? x 7.39"
+    assert words.worked(steps["volume_l"]) == "? mm x 4,000 m²"
+    assert steps["volume_l"].worked == "? mm x 4000 m²"
+
+
+def test_spanish_has_one_word_for_each_thing_and_one_way_to_speak_to_people() -> None:
+    unwanted = re.compile(
+        r"\b(?:fincas?|cintilla|caudal|tú|tus?|te|tienes|puedes|agua fácilmente disponible)\b",
+        re.IGNORECASE,
+    )
+    for message in read_catalogue("es"):
+        for form in forms(message.string):
+            assert message.id == "" or not unwanted.search(form), form
 
 
 def test_a_language_that_is_not_kept_is_refused() -> None:

@@ -101,7 +101,7 @@ def test_what_is_degraded_stands_in_the_first_three_lines() -> None:
     assert "no fresh forecast, normal weather stands in" in first
     assert "no runs reported, plans taken as done (1 of 2 blocks)" in first
     assert "CHANGED" in first
-    assert "There is no forecast for tomorrow" in text  # in full, further down
+    assert "There is no forecast for the day" in text  # in full, further down
 
 
 def test_less_than_the_need_and_counted_rain_are_said() -> None:
@@ -125,7 +125,7 @@ def test_the_same_letter_in_spanish_and_si() -> None:
     assert message["Content-Language"] == "es"
     text = plain(message)
     assert text.splitlines()[0] == "Regar 2 de 3 bloques mañana, jueves 16 de julio."
-    for said in ("REGAR a las 04:00: 69 min, 2,760 L", "DESCANSO", "El cultivo usará 5.1 mm"):
+    for said in ("REGAR a las 04:00: 69 min, 2,760 L", "SIN RIEGO", "El cultivo usará 5.1 mm"):
         assert said in text
     assert "riegue" not in text
     assert 'lang="es"' in html(message)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import runpy
 import subprocess
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import orjson
 import pytest
+from sqlalchemy.engine import URL
 from typer.testing import CliRunner
 
 import service
@@ -17,33 +19,35 @@ from service.cli import app
 from service.demo_farm import FARM_FILE, weather_file
 from service.farm_files.farm_file import read_farm_file
 from service.records import FarmBundle
+from tests.databases import address, new_database
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
-def run(database: Path, *arguments: str) -> tuple[int, str, str]:
+def run(database: URL, *arguments: str) -> tuple[int, str, str]:
     result = CliRunner().invoke(
         app,
         list(arguments),
-        env={"RILLWRIGHT_DATABASE_URL": f"sqlite:///{database}", "COLUMNS": "80"},
+        env={"RILLWRIGHT_DATABASE_URL": address(database), "COLUMNS": "80"},
     )
     return result.exit_code, result.stdout, result.stderr
 
 
 @pytest.fixture(scope="module")
-def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("demonstration") / "demo.db"
+def database(database_kind: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
+    with new_database(database_kind, tmp_path_factory.mktemp("demonstration")) as url:
+        yield url
 
 
 @pytest.fixture(scope="module")
-def first_run(database: Path) -> str:
+def first_run(database: URL) -> str:
     code, text, errors = run(database, "demo")
     assert code == 0, errors
     return text
 
 
 @pytest.fixture(scope="module")
-def plans(database: Path, first_run: str) -> dict[str, dict[str, Any]]:
+def plans(database: URL, first_run: str) -> dict[str, dict[str, Any]]:
     assert first_run
     _, text, _ = run(database, "plan", "--json")
     return {plan["block_id"]: plan for plan in orjson.loads(text)}
@@ -63,7 +67,7 @@ def test_the_demonstration_reads_well_in_eighty_columns(first_run: str) -> None:
         assert words in first_run
 
 
-def test_a_second_run_changes_nothing(database: Path, first_run: str) -> None:
+def test_a_second_run_changes_nothing(database: URL, first_run: str) -> None:
     code, again, _ = run(database, "demo")
     assert code == 0
     assert again == first_run
@@ -71,7 +75,7 @@ def test_a_second_run_changes_nothing(database: Path, first_run: str) -> None:
     assert {plan["version"] for plan in orjson.loads(text)} == {1}
 
 
-def test_json_tells_the_same_story(database: Path, plans: dict[str, dict[str, Any]]) -> None:
+def test_json_tells_the_same_story(database: URL, plans: dict[str, dict[str, Any]]) -> None:
     _, text, _ = run(database, "demo", "--json")
     story = orjson.loads(text)
     assert {plan["block_id"]: plan for plan in story["plans"]} == plans
@@ -122,15 +126,14 @@ def test_starts_are_on_the_clock_of_the_farm(plans: dict[str, dict[str, Any]]) -
             assert starts_at.hour * 60 + starts_at.minute == pulse["start_min"]
 
 
-def test_a_database_with_other_farms_is_left_alone(tmp_path: Path) -> None:
+def test_a_database_with_other_farms_is_left_alone(own_url: URL, tmp_path: Path) -> None:
     other = tmp_path / "other.toml"
     other.write_text(
         FARM_FILE.read_text(encoding="utf-8").replace('id = "larkbend"', 'id = "somebody"')
     )
-    database = tmp_path / "other.db"
-    assert run(database, "migrate")[0] == 0
-    assert run(database, "load", str(other))[0] == 0
-    code, text, errors = run(database, "demo")
+    assert run(own_url, "migrate")[0] == 0
+    assert run(own_url, "load", str(other))[0] == 0
+    code, text, errors = run(own_url, "demo")
     assert code == 1
     assert text == ""
     assert "somebody" in errors

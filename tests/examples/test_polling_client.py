@@ -44,7 +44,6 @@ from tests.api.invented_farm import (
     RUN_AT,
     FixedClock,
     bring_weather,
-    invented_service,
     plan_evening,
 )
 from tests.api.paired_controllers import SHED, SHED_CONTROLLER, pair
@@ -211,17 +210,18 @@ class Field:
 
 
 @pytest.fixture
-def field_(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Field]:
+def field_(
+    own_service: Service, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Field]:
     seconds = [EVENING]
     monkeypatch.setattr(news, "monotonic", lambda: seconds[0])
 
     def set_seconds(value: float) -> None:
         seconds[0] = value
 
-    with invented_service(tmp_path) as service:
-        made = Field(service, tmp_path, set_seconds)
-        yield made
-        made.end()
+    made = Field(own_service, tmp_path, set_seconds)
+    yield made
+    made.end()
 
 
 def at(day_offset: int, hour: int, minute: int = 0) -> float:

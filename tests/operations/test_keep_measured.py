@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from pathlib import Path
 
 import pytest
 
-from service.database.engine import make_engine
-from service.database.migrate import upgrade
-from service.database.session import unit_of_work_factory
 from service.farm_files.farm_file import parse_farm, write_farm_file
 from service.operations.manage_farms import load_bundle
 from service.operations.solve_lateral import record_catch_test
@@ -50,13 +46,6 @@ class Noon:
     def now(self) -> datetime:
         """That noon."""
         return datetime(2026, 7, 1, 12, tzinfo=UTC)
-
-
-@pytest.fixture
-def open_unit(tmp_path: Path) -> UnitOfWorkFactory:
-    url = f"sqlite:///{tmp_path / 'farm.db'}"
-    upgrade(url)
-    return unit_of_work_factory(make_engine(url))
 
 
 def load(open_unit: UnitOfWorkFactory, text: str) -> FarmBundle:

@@ -248,8 +248,8 @@ def test_the_generated_days_hold_fitted_joined_and_refused_injections() -> None:
         ("sand", "sandy-loam"),
         (3.0, 5.0, 7.0),
         (0.4, 0.7, 1.0, 1.2),
-        (3.0, 20.0, 25.0, 40.0),
-        (0, 60),
+        (3.0, 25.0, 40.0, 60.0),
+        (0, 120),
     )
     for texture, et0_mm, share, travel_min, added_min in cases:
         found, _ = fit_injection(

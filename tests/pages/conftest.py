@@ -13,11 +13,13 @@ from typing import Any
 import httpx
 import pytest
 from fastapi import FastAPI
+from sqlalchemy.engine import URL
 
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.manage_keys import make_key
-from tests.api.invented_farm import invented_service, load
+from tests.api.invented_farm import copied_service, load, opened_service
+from tests.databases import copied, lent
 
 COUNTIES = """
 [[site]]
@@ -93,11 +95,21 @@ class Reader:
         return self.send("/sign-in", key=key)
 
 
+@pytest.fixture(scope="session")
+def region_database(
+    planned_database: URL, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[URL]:
+    """The planned farm's database with two counties, which tests copy."""
+    with copied(planned_database, tmp_path_factory.mktemp("region")) as url:
+        with opened_service(url) as made:
+            load(made, COUNTIES)
+        yield url
+
+
 @pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
+def service(region_database: URL, tmp_path: Path) -> Iterator[Service]:
     """Two farms, one evening's plans, two counties."""
-    with invented_service(tmp_path) as made:
-        load(made, COUNTIES)
+    with lent(region_database, tmp_path) as url, opened_service(url) as made:
         yield made
 
 
@@ -108,10 +120,9 @@ def reader(service: Service) -> Reader:
 
 
 @pytest.fixture(scope="session")
-def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+def standing(region_database: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
     """An application whose farms no test changes."""
-    with invented_service(tmp_path_factory.mktemp("pages")) as made:
-        load(made, COUNTIES)
+    with copied_service(region_database, tmp_path_factory.mktemp("pages")) as made:
         yield create_app(made)
 
 

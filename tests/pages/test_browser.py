@@ -13,12 +13,14 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Literal
 
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
 
 from service.api.app import create_app
 from service.bootstrap import Service
@@ -31,16 +33,41 @@ PAGES = {
     "tomorrow": "/farms/test-farm/tomorrow",
     "sheet": "/farms/test-farm/sheet",
     "block": f"/blocks/{BLOCK_ID}",
+    "pipes and water": f"/blocks/{BLOCK_ID}/pipes-and-water",
     "weather": "/farms/test-farm/weather",
     "counties": "/counties",
     "setup": "/farms/test-farm/setup",
     "new farm": "/farms/new",
+    "change a farm": "/farms/test-farm/edit",
+    "new supply": "/farms/test-farm/supplies/new",
+    "change a supply": "/farms/test-farm/supplies/well/edit",
     "new block": "/farms/test-farm/blocks/new",
+    "change a block": f"/blocks/{BLOCK_ID}/edit",
+    "retire a block": f"/blocks/{BLOCK_ID}/retire",
+    "people": "/farms/test-farm/people",
+    "no plan": "/farms/later-farm/tomorrow",
+    "crop without season": "/counties?crop=blueberry",
+    "not there": "/farms/nowhere/tomorrow",
     "farms": "/farms?all=1",
     "sign in": "/sign-in",
 }
+AXE = Axe()
 GRAVE = {"serious", "critical"}
-MOST_TABS = 80
+MOST_TABS = 120
+LOOKS: tuple[tuple[int, Literal["light", "dark"], bool], ...] = (
+    (320, "light", False),
+    (1280, "dark", True),
+)
+"""Width, colour scheme, and whether only colours are looked at."""
+LEAST_TARGET_PX = 44
+"""Of what is pressed outside running text, for a thumb in a glove."""
+SMALL_TARGETS = f"""
+[...document.querySelectorAll(
+  'button, input:not([type=hidden]):not([hidden]):not([type=checkbox]), select, summary, .button,'
+  + ' .top a, .things a, .choice a, .card h2 a, label.tick')]
+.filter(each => each.checkVisibility() && each.getBoundingClientRect().height < {LEAST_TARGET_PX})
+.map(each => each.outerHTML.slice(0, 120))
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +80,11 @@ class Site:
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    """A server of its own on a free port of this machine."""
+    """A server of its own on a free port of this machine, on SQLite alone.
+
+    What a browser shows comes from the same pages, which the other tests of this folder read on
+    both kinds of database; a second pass of Chromium would take a minute and prove nothing more.
+    """
     with invented_service(tmp_path_factory.mktemp("browser")) as service:
         load(service, COUNTIES)
         listener = socket.socket()
@@ -85,37 +116,54 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
-@pytest.mark.parametrize("name", PAGES)
-def test_a_page_fits_every_screen_and_asks_nobody_else(
-    site: Site, browser: Browser, name: str
-) -> None:
+@pytest.fixture(scope="module")
+def tab(browser: Browser) -> Iterator[Page]:
+    """A tab for looking at pages one after the other."""
     context = browser.new_context()
-    page = context.new_page()
+    yield context.new_page()
+    context.close()
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_fits_every_screen_and_asks_nobody_else(site: Site, tab: Page, name: str) -> None:
     asked: list[str] = []
     said: list[str] = []
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("console", lambda message: said.append(message.text))
-    page.goto(site.address + PAGES[name])
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": 800})
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, width
-    small = page.evaluate(
-        "[...document.querySelectorAll('button, input:not([type=hidden]):not([hidden]), select,"
-        " summary, .button')].filter(each => each.checkVisibility()"
-        " && each.getBoundingClientRect().height < 24).length"
-    )
-    assert small == 0
-    assert all(url.startswith(site.address) for url in asked)
-    assert said == []
-    for width, scheme in ((320, "dark"), (1280, "light")):
-        page.set_viewport_size({"width": width, "height": 800})
-        page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
-        found = Axe().run(page).response["violations"]
-        grave = [
-            (each["id"], each["nodes"][0]["html"]) for each in found if each["impact"] in GRAVE
-        ]
-        assert grave == [], (width, scheme)
-    context.close()
+
+    def note_request(request: Request) -> None:
+        asked.append(request.url)
+
+    def note_words(message: ConsoleMessage) -> None:
+        said.append(message.text)
+
+    tab.on("request", note_request)
+    tab.on("console", note_words)
+    for language in ("es", "en"):
+        tab.context.add_cookies(
+            [{"name": "rillwright-language", "value": language, "url": site.address}]
+        )
+        tab.goto(site.address + PAGES[name])
+        for width in WIDTHS:
+            tab.set_viewport_size({"width": width, "height": 800})
+            assert tab.evaluate("document.documentElement.scrollWidth") <= width, width
+            assert tab.evaluate(SMALL_TARGETS) == [], width
+    assert asked and all(url.startswith(site.address) for url in asked)
+    assert [each for each in said if "404" not in each] == []
+    tab.remove_listener("request", note_request)
+    tab.remove_listener("console", note_words)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_can_be_read_by_everybody(site: Site, tab: Page, name: str) -> None:
+    tab.goto(site.address + PAGES[name])
+    # Rules of structure see no scheme, and those of colour no width: each is asked once.
+    for width, scheme, colours_only in LOOKS:
+        tab.set_viewport_size({"width": width, "height": 800})
+        tab.emulate_media(media="null", color_scheme=scheme)
+        assert _grave_findings(tab, colours_only=colours_only) == [], (width, scheme)
+    tab.emulate_media(media="print", color_scheme="dark")
+    assert tab.evaluate("document.documentElement.scrollWidth") <= WIDTHS[-1]
+    assert _grave_findings(tab, colours_only=True) == []
+    tab.emulate_media(media="null", color_scheme="light")
 
 
 def test_a_page_works_without_javascript(site: Site, browser: Browser) -> None:
@@ -127,23 +175,22 @@ def test_a_page_works_without_javascript(site: Site, browser: Browser) -> None:
     context.close()
 
 
-def test_the_sheet_fits_one_page_of_paper(site: Site, browser: Browser) -> None:
-    load(site.service, farm_of_many(60))
+@pytest.mark.parametrize("block_count", [12, 16, 60])
+def test_the_sheet_fits_one_page_of_paper(site: Site, tab: Page, block_count: int) -> None:
+    load(site.service, farm_of_many(block_count))
     assert plan_evening(site.service) == []
-    context = browser.new_context()
-    page = context.new_page()
     for path in ("/farms/many/sheet", PAGES["sheet"]):
-        page.goto(site.address + path)
+        tab.goto(site.address + path)
         for paper in ("Letter", "A4"):
-            content = page.pdf(format=paper)
+            content = tab.pdf(format=paper)
             assert len(re.findall(rb"/Type\s*/Page\b", content)) == 1, (path, paper)
-    page.emulate_media(media="print", color_scheme="dark")
-    ground, ink = page.evaluate(
+    tab.emulate_media(media="print", color_scheme="dark")
+    ground, ink = tab.evaluate(
         "[getComputedStyle(document.body).backgroundColor, getComputedStyle(document.body).color]"
     )
     assert (ground, ink) == ("rgb(255, 255, 255)", "rgb(0, 0, 0)")
-    assert page.locator("nav").is_hidden() and page.locator(".box").first.is_visible()
-    context.close()
+    assert tab.locator("nav").is_hidden() and tab.locator(".box").first.is_visible()
+    tab.emulate_media(media="null", color_scheme="light")
 
 
 def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> None:
@@ -181,7 +228,7 @@ def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> Non
     assert f"{8 * 2 * 144 / 231 / 0.5:.1f} h" in page.locator("#preview").inner_text()
     _tab_to(page, "button[value=store]")
     page.keyboard.press("Enter")
-    page.wait_for_url("**/farms/key-farm/setup")
+    page.wait_for_url("**/farms/key-farm/setup?done=stored")
     assert "First" in page.locator("main").inner_text()
     context.close()
 
@@ -209,6 +256,93 @@ def test_by_keyboard_alone_rain_is_entered_and_the_plan_changes(
     context.close()
 
 
+def test_by_keyboard_alone_the_plan_is_read_down_to_its_reasons(
+    site: Site, browser: Browser
+) -> None:
+    plan = get_plan(BLOCK_ID, day=PLAN_DAY, unit_of_work=site.service.unit_of_work).plan
+    with _page_of(browser) as page:
+        page.goto(site.address + PAGES["tomorrow"])
+        _tab_to(page, f"a[href^='/blocks/{BLOCK_ID}']")
+        page.keyboard.press("Enter")
+        page.wait_for_url(f"**/blocks/{BLOCK_ID}?date=*")
+        said = page.locator("main").inner_text()
+        assert f"{plan.planned_min} min" in said
+        assert "Minutes planned" in page.locator("#why ~ ol.steps").inner_text()
+        _tab_to(page, "details:has(table) > summary")
+        page.keyboard.press("Enter")
+        assert page.locator("details:has(table) table").first.is_visible()
+        _tab_to(page, "#why-date")
+
+
+def test_by_keyboard_alone_a_run_is_entered(site: Site, browser: Browser) -> None:
+    with _page_of(browser) as page:
+        page.goto(site.address + PAGES["block"])
+        _tab_to(page, "details:has(#run-minutes) > summary")
+        page.keyboard.press("Enter")
+        _type_into(page, "run-time", "0400AM")
+        _type_into(page, "run-minutes", "35")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**done=runs-*")
+        assert "Stored." in page.locator("[role=status]").inner_text()
+        assert "a report" in page.locator("main").inner_text()
+
+
+def test_by_keyboard_alone_a_block_is_paused_and_the_pause_taken_back(
+    site: Site, browser: Browser
+) -> None:
+    with _page_of(browser) as page:
+        page.goto(site.address + PAGES["block"])
+        before = page.locator(".big").first.inner_text()
+        _tab_to(page, "details:has(#pause-reason) > summary")
+        page.keyboard.press("Enter")
+        _type_into(page, "pause-day", "07152026")
+        _type_into(page, "pause-end-day", "07152026")
+        _type_into(page, "pause-reason", "spraying")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**done=pauses-changed")
+        assert page.locator(".big").first.inner_text() == "Rest"
+        _tab_to(page, "form[action$='/cancel'] button")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**done=pause-ended")
+        assert page.locator(".big").first.inner_text() == before
+
+
+def test_by_keyboard_alone_a_block_is_changed_and_one_retired(site: Site, browser: Browser) -> None:
+    load(site.service, farm_of_many(3))
+    with _page_of(browser) as page:
+        page.goto(f"{site.address}/farms/many/setup")
+        _tab_to(page, "a[href='/blocks/many.b1/edit']")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/many.b1/edit")
+        _type_into(page, "name", "River side")
+        _type_into(page, "area", "0.5")
+        page.keyboard.press("Enter")  # the first button: the preview, which stores nothing
+        page.wait_for_selector("#preview")
+        _tab_to(page, "button[value=store]")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/many/setup?done=stored")
+        assert "River side" in page.locator("main").inner_text()
+        _tab_to(page, "a[href='/blocks/many.b2/edit']")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/many.b2/edit")
+        _tab_to(page, "a[href='/blocks/many.b2/retire']")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/many.b2/retire")
+        _tab_to(page, "main form button")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/many/setup?done=retired")
+        assert page.locator("a[href='/blocks/many.b2']").count() == 0
+
+
+def test_by_keyboard_alone_the_day_is_put_on_paper(site: Site, browser: Browser) -> None:
+    with _page_of(browser) as page:
+        page.goto(site.address + PAGES["tomorrow"])
+        _tab_to(page, "a[href*='/sheet']")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/sheet?date=*")
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="Letter"))) == 1
+
+
 def test_by_keyboard_alone_counties_are_compared(site: Site, browser: Browser) -> None:
     context = browser.new_context()
     page = context.new_page()
@@ -222,6 +356,19 @@ def test_by_keyboard_alone_counties_are_compared(site: Site, browser: Browser) -
     assert page.locator("main").inner_text() != first
     assert page.locator("svg[role=img]").count() == 2
     context.close()
+
+
+@contextmanager
+def _page_of(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(locale="en-US")
+    yield context.new_page()
+    context.close()
+
+
+def _grave_findings(page: Page, *, colours_only: bool) -> list[tuple[str, str]]:
+    options = {"runOnly": ["color-contrast"]} if colours_only else None
+    found = AXE.run(page, options=options).response["violations"]
+    return [(each["id"], each["nodes"][0]["html"]) for each in found if each["impact"] in GRAVE]
 
 
 def _tab_to(page: Page, selector: str) -> None:

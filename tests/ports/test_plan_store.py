@@ -71,7 +71,7 @@ def make_plans(
 
 def publish(open_unit: UnitOfWorkFactory, rows: PlanRows, *, at: datetime = NOW) -> int:
     with open_unit(write=True) as unit:
-        return unit.plans.publish(rows, issued_at=at)
+        return unit.plans.publish(rows, issued_at=at).count
 
 
 def find(

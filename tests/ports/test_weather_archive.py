@@ -153,6 +153,10 @@ def test_the_span_of_a_site_is_its_first_and_last_day(
         observed = unit.weather.find_span(site_key, kind="observed")
         assert observed == (date(2026, 6, 2), date(2026, 6, 4))
         assert unit.weather.find_span(site_key, kind="analysis") is None
+        keys = np.array([site_key, site_key + 1_000], dtype=np.int64)
+        assert observed is not None
+        assert unit.weather.list_last_days(keys, kind="observed") == {site_key: observed[1]}
+        assert unit.weather.list_last_days(keys, kind="analysis") == {}
 
 
 def test_the_freshness_of_sites_is_how_far_their_weather_reaches(

@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from service.agronomy.capacity import peak_transpiration_mm
 from service.agronomy.records import Days, Floats
 from service.farm_files.farm_file import parse_farm
 from service.operations.assess_capacity import Capacity, assess_capacity
@@ -216,6 +217,31 @@ def test_peaks_are_those_of_a_loop_over_days(assessed: Capacity) -> None:
         if each.span_days == 7 and each.year_share == 0.5
     )
     assert row.net_mm == pytest.approx((ordered[3] + ordered[4]) / 2.0, abs=0.01)
+
+
+def test_peak_use_by_shade_is_that_of_keller() -> None:
+    # CV59: Td = 0.1 Ud sqrt(Pd), Keller & Bliesner 1990, from memory; values by hand.
+    for conventional, shaded, expected in ((7.0, 0.7, 5.857), (6.0, 0.4, 3.795)):
+        found = float(peak_transpiration_mm(conventional, shaded))
+        assert found == pytest.approx(expected, abs=0.0005)
+    assert peak_transpiration_mm(6.5, 1.0) == pytest.approx(6.5)  # a closed stand is a closed stand
+
+
+def test_the_peak_of_the_summers_stands_beside_the_designers(assessed: Capacity) -> None:
+    # Canopy of 80 % and 2 m: Kcb of the closed stand 1.2 (FAO-56 Eq. 100), Td = 0.894 of it; the
+    # plan's Kc of 0.95 is that of the same canopy, so both figures must be near each other.
+    peak = assessed.supplies[0].design_peak
+    assert not peak.is_far_apart
+    et0_mm_per_day = peak.shade_use_mm / 7.0 / (1.2 * 0.8**0.5)
+    assert 4.0 < et0_mm_per_day < 9.0
+    assert 0.9 < peak.summer_use_mm / 7.0 / et0_mm_per_day < 1.2
+    days, fields = invented_weather()
+    some = days < np.datetime64("2016-01-01")
+    doubled = assess_capacity(
+        invented_farm(kc=1.45), days[some], {name: values[some] for name, values in fields.items()}
+    )
+    assert doubled.supplies[0].design_peak.is_far_apart
+    assert any("Keller" in text for text in doubled.cautions)
 
 
 def test_a_year_with_a_gap_is_left_out_and_named() -> None:

@@ -27,7 +27,7 @@ from service.agronomy.sun import sunrise_sunset_min
 from service.agronomy.weather_day import FieldFlag, WeatherDays, check_weather
 from tests.validation.tmy_years import TMY_NAMES, read_tmy_year
 
-# Monthly means [mm/d] and yearly sum [mm] by pyet 1.5.0; RefET 0.5.0 agrees to 0.01.
+# CV16, CV17: monthly means [mm/d] and yearly sum [mm] by pyet 1.5.0; RefET 0.5.0 agrees to 0.01.
 GREENSBORO = ([1.15, 1.86, 2.85, 3.70, 4.18, 4.91, 5.05, 4.39, 3.06, 2.14, 1.99, 1.36], 1117.0)
 MIAMI = ([2.83, 3.60, 4.38, 5.77, 5.10, 5.25, 5.23, 5.13, 4.17, 3.64, 3.58, 3.04], 1573.8)
 SAND_POINT = ([0.40, 0.87, 1.00, 1.45, 1.55, 2.14, 2.96, 1.81, 1.72, 1.08, 0.81, 0.64], 500.7)

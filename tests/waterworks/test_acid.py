@@ -117,13 +117,12 @@ def test_the_waters_own_ph_takes_no_acid() -> None:
 
 def test_volume_weight_and_rates_are_of_one_dose() -> None:
     dose = acid_dose(TAP, 6.5, acid_key="sulfuric", strength_pct=93.0, flow_l_per_h=20_000.0)
-    assert dose.acid_ml_per_m3 is not None and dose.acid_l_per_1000_gal is not None
+    assert dose.acid_ml_per_m3 is not None
     assert dose.injector_l_per_h is not None and dose.injector_ml_per_min is not None
     assert dose.acid_g_per_m3 == pytest.approx(dose.dose_mmol_per_l * 98.079 / 0.93)
     assert dose.acid_ml_per_m3 * 1.8279 == pytest.approx(dose.acid_g_per_m3)
     assert dose.injector_ml_per_min * 60.0 == pytest.approx(20.0 * dose.acid_ml_per_m3)
     assert dose.injector_l_per_h * 1000.0 / 60.0 == pytest.approx(dose.injector_ml_per_min)
-    assert dose.acid_l_per_1000_gal == pytest.approx(3.785411784e-3 * dose.acid_ml_per_m3)
 
 
 def test_without_a_flow_there_is_no_injector_rate() -> None:

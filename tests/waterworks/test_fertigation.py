@@ -78,6 +78,10 @@ def test_no_injection_runs_outside_its_window_and_all_of_it_runs(
         if len(plan.pulses) == 1:
             assert span.start_min - pulse.start_min >= pulse.duration_min / 4.0 - 1e-6
             assert pulse.end_min - span.end_min >= pulse.duration_min / 4.0 - 1e-6
+        elif len(plan.pulses) == 2:
+            assert span.pulse_index == 1
+            water = sum(each.duration_min for each in plan.pulses)
+            assert pulse.end_min - span.end_min >= water / 4.0 - 1e-6
         else:
             assert 0 < span.pulse_index < len(plan.pulses) - 1
     assert sum(span.duration_min for span in plan.spans) == minutes
@@ -179,7 +183,32 @@ def test_short_pulses_are_joined_as_few_as_needed() -> None:
     assert keys_of(plan) == ["pulses-merged"]
 
 
-def test_two_pulses_become_one_run() -> None:
+def test_of_two_pulses_the_second_injects_and_ends_with_a_clean_quarter_of_the_day() -> None:
+    two = [RunPulse(300, 60), RunPulse(420, 60)]
+    plan = plan_injection(two, 20.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=60.0)
+    assert plan.pulses == tuple(two)
+    # Full after 10 min, then 20 of injection; the last 30 of 120 are clean.
+    assert [(span.start_min, span.end_min) for span in plan.spans] == [(430, 450)]
+    assert (plan.merged_count, plan.advisories) == (0, ())
+
+
+def test_the_second_of_two_pulses_is_lengthened_where_joining_is_forbidden() -> None:
+    two = [RunPulse(300, 40), RunPulse(420, 40)]
+    plan = plan_injection(
+        two,
+        20.0,
+        fill_min=10.0,
+        travel_min=10.0,
+        longest_pulse_min=75.0,
+        largest_added_min=30,
+    )
+    # 10 to fill, 20 of injection, and a quarter of 40 + 54 min clean: 23.5.
+    assert plan.pulses == (RunPulse(300, 40), RunPulse(420, 54))
+    assert plan.added_min == 14
+    assert [(span.start_min, span.end_min) for span in plan.spans] == [(430, 450)]
+
+
+def test_two_pulses_become_one_run_where_neither_has_the_room() -> None:
     two = [RunPulse(300, 50), RunPulse(420, 50)]
     plan = plan_injection(two, 30.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=100.0)
     assert plan.pulses == (RunPulse(300, 100),)
@@ -242,7 +271,7 @@ def test_the_callers_check_can_forbid_a_joined_pulse() -> None:
     [
         ([], "no-pulses"),
         ([RunPulse(300, 30)], "run-too-short"),
-        ([RunPulse(300, 30), RunPulse(400, 30)], "no-pulse-between"),
+        ([RunPulse(300, 30), RunPulse(400, 30)], "second-pulse-too-short"),
         ([RunPulse(300, 20), RunPulse(400, 20), RunPulse(500, 20)], "pulse-too-short"),
     ],
 )

@@ -133,7 +133,7 @@ def test_hazen_williams_friction_is_its_formula() -> None:
     ],
 )
 def test_christiansen_factor_is_its_formula(exponent: float, count: int, factor: float) -> None:
-    # Christiansen 1942, from memory; values computed from the formula.
+    # CV48 and its neighbours: Christiansen 1942, from memory; values computed from the formula.
     assert christiansen_factor(count, exponent) == pytest.approx(factor, abs=1e-5)
 
 

@@ -25,8 +25,8 @@ LINE = Lateral(Emitter(2.0), Pipe(16.0), 100, 0.46)
 
 
 def test_benchmark_lateral_takes_14_and_a_half_minutes_to_its_last_emitter() -> None:
-    # Computed once with other code from EPANET flows of the same lateral: 14.49 min to the last
-    # emitter, 6.31 to the 90th, 8.11 to the 95th, 11.70 to the 99th.
+    # CV49, computed once with other code from EPANET flows of the same lateral: 14.49 min to the
+    # last emitter, 6.31 to the 90th, 8.11 to the 95th, 11.70 to the 99th.
     travel = lateral_travel_min(LINE, solve_lateral(LINE, 10.0).emitter_flow_l_per_h)
     assert travel[-1] == pytest.approx(14.49, abs=0.01)
     assert travel[[89, 94, 98]] == pytest.approx([6.31, 8.11, 11.70], abs=0.01)

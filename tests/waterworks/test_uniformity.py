@@ -28,12 +28,12 @@ samples = st.lists(st.floats(0.1, 100.0), min_size=16, max_size=60)
 
 
 def test_design_uniformity_is_that_of_keller_and_karmeli() -> None:
-    # Keller and Karmeli 1974, formula from memory: 100 (1 - 1.27 * 0.04 / sqrt 2) * 1.9 / 2.0.
+    # CV41. Keller and Karmeli 1974, from memory: 100 (1 - 1.27 * 0.04 / sqrt 2) * 1.9 / 2.0.
     assert float(design_uniformity_pct(1.9 / 2.0, 0.04, 2)) == pytest.approx(91.588, abs=0.001)
 
 
 def test_field_set_gives_its_worked_uniformities() -> None:
-    # Worked by hand: mean 1.95125, four lowest 1.70 1.80 1.85 1.88 -> 1.8075, sd 0.10670.
+    # CV42, worked by hand: mean 1.95125, four lowest 1.70 1.80 1.85 1.88 -> 1.8075, sd 0.10670.
     # DU: Merriam and Keller 1978; Us: ASAE EP458; CU: Christiansen 1942; formulas from memory.
     found = field_uniformity(FIELD_SET, seed=1)
     assert found.mean == pytest.approx(1.95125)

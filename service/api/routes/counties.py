@@ -47,7 +47,7 @@ def compare(
     query: Annotated[CountyNeedQuery, Query()],
 ) -> Response:
     """The comparison of some weeks."""
-    from service.operations.compare_counties import compare_counties, list_county_sites
+    from service.operations.compare_counties import compare_spans, list_county_sites
 
     if (query.block is None) == (query.crop is None):
         raise InputInvalid(
@@ -61,21 +61,20 @@ def compare(
         else _block_of_crop(query, service, sites[0])
     )
     on = service.clock.now().date()
+    mondays = [first_day + timedelta(days=DAYS_PER_WEEK * week) for week in range(query.weeks)]
+    comparisons = compare_spans(
+        reference,
+        [(monday, monday + timedelta(days=DAYS_PER_WEEK - 1)) for monday in mondays],
+        on=on,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+    )
     items: list[CountyWeekOut] = []
-    for week in range(query.weeks):
-        monday = first_day + timedelta(days=DAYS_PER_WEEK * week)
-        comparison = compare_counties(
-            reference,
-            first_day=monday,
-            last_day=monday + timedelta(days=DAYS_PER_WEEK - 1),
-            on=on,
-            unit_of_work=service.unit_of_work,
-            clock=service.clock,
-            source_order=service.source_order,
-        )
-        year, number, _ = monday.isocalendar()
+    for comparison in comparisons:
+        year, number, _ = comparison.first_day.isocalendar()
         items += CountyWeekOut.rows_of(comparison, week=f"{year}-W{number:02d}", on=on)
-        block = comparison.reference
+    block = comparisons[0].reference
     accept = request.headers.get("accept")
     headers = {**NO_STORE, "Vary": "Accept"}
     if wants_csv(None if accept is None else accept.encode("latin-1")):

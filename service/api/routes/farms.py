@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated, Any
+from functools import partial
+from typing import Annotated, Any, TypeVar
 
 import orjson
-from fastapi import APIRouter, Header, Path, Response
+from fastapi import APIRouter, Header, Response
 
 from service.api.access import Caller, Right, TheCaller, needs
 from service.api.answers import (
@@ -18,7 +19,7 @@ from service.api.answers import (
     tagged_response,
 )
 from service.api.change_examples import BLOCK_TABLE, FARM_CHANGED, FARM_DOCUMENT, FARM_FILE
-from service.api.dependencies import BlockId, TheService
+from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.once import NO_STORE
 from service.api.problems import (
     CONFLICT,
@@ -55,14 +56,7 @@ _DONE["headers"] = {
     }
 }
 
-FarmId = Annotated[
-    str,
-    Path(
-        pattern=r"^[a-z0-9][a-z0-9-]{0,39}$",
-        description="Farm: small letters, digits and hyphens.",
-        examples=["hill-farm"],
-    ),
-]
+Stored = TypeVar("Stored", FarmBundle, BlockDefinition)
 IfMatch = Annotated[
     str | None,
     Header(
@@ -171,7 +165,7 @@ def replace_farm(
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
     """Store a farm in place of the one there is."""
-    is_current = _farm_matches(service, if_match)
+    is_current = _matcher(if_match, partial(_farm_bytes, service))
     return _farm_changed(
         service,
         response,
@@ -198,7 +192,7 @@ def retire_farm(
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
     """Take a farm out of use."""
-    is_current = _farm_matches(service, if_match)
+    is_current = _matcher(if_match, partial(_farm_bytes, service))
     return _farm_changed(
         service,
         response,
@@ -257,7 +251,7 @@ def replace_block(
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
     """Store a block in place of the one there is."""
-    is_current = _block_matches(if_match)
+    is_current = _matcher(if_match, block_bytes)
     return _block_changed(
         service,
         response,
@@ -285,7 +279,7 @@ def retire_block(
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
     """Take a block out of use."""
-    is_current = _block_matches(if_match)
+    is_current = _matcher(if_match, block_bytes)
     return _block_changed(
         service,
         response,
@@ -308,21 +302,15 @@ def _farm_bytes(service: Service, bundle: FarmBundle) -> bytes:
     return orjson.dumps(service.farm_format.document(bundle))
 
 
-def _farm_matches(service: Service, if_match: str | None) -> Callable[[FarmBundle], bool]:
-    held = _held(if_match)
-    return lambda bundle: "*" in held or tag_of(_farm_bytes(service, bundle)) in held
+def _matcher(if_match: str | None, bytes_of: Callable[[Stored], bytes]) -> Callable[[Stored], bool]:
+    """Tells whether the caller holds a tag of what is stored; refuses a caller that names none.
 
-
-def _block_matches(if_match: str | None) -> Callable[[BlockDefinition], bool]:
-    held = _held(if_match)
-    return lambda block: "*" in held or tag_of(block_bytes(block)) in held
-
-
-def _held(if_match: str | None) -> frozenset[str]:
-    """The tags that the caller holds; by strong comparison, so weak ones never match."""
+    By strong comparison, so weak tags never match.
+    """
     if if_match is None or not if_match.strip():
         raise Refused(PRECONDITION_REQUIRED)
-    return frozenset(tag.strip() for tag in if_match.split(","))
+    held = frozenset(tag.strip() for tag in if_match.split(","))
+    return lambda stored: "*" in held or tag_of(bytes_of(stored)) in held
 
 
 def _document(body: FarmDocumentIn) -> dict[str, object]:
@@ -330,7 +318,7 @@ def _document(body: FarmDocumentIn) -> dict[str, object]:
 
 
 def _keeper(service: Service, caller: Caller) -> Keeper:
-    return Keeper(service.farm_format, service.clock, service.source_order, caller.farm_id)
+    return Keeper(service.farm_format, service.replanning, caller.farm_id)
 
 
 def _farm_changed(

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Path, Response
 from service.api.access import Right, TheCaller, needs
 from service.api.answers import described, problems
 from service.api.change_examples import RAIN, RAIN_DONE
-from service.api.dependencies import TheService
+from service.api.dependencies import SLUG_PATTERN, TheService
 from service.api.once import TheOnce, answered_once, reporter_of
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import RainIn
@@ -20,7 +20,7 @@ from service.ports import UnitOfWork
 SiteId = Annotated[
     str,
     Path(
-        pattern=r"^[a-z0-9][a-z0-9-]{0,39}$",
+        pattern=SLUG_PATTERN,
         description="Site whose gauge was read: small letters, digits and hyphens.",
         examples=["home"],
     ),
@@ -65,8 +65,7 @@ def report_rain(
             unit,
             site_id,
             touched_day=done.first_changed_day,
-            clock=service.clock,
-            source_order=service.source_order,
+            replanning=service.replanning,
         )
         return RainOut.from_record(done, count)
 

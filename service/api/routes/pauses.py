@@ -54,8 +54,7 @@ def report_pause(
             ends_local=body.ends_local,
             reason=body.reason,
             reporter=reporter_of(caller),
-            clock=service.clock,
-            source_order=service.source_order,
+            replanning=service.replanning,
         )
         return PausedOut(pause=PauseOut.from_record(pause), new_plan_count=count)
 
@@ -94,7 +93,6 @@ def take_back(block_id: BlockId, pause_id: PauseId, service: TheService) -> Canc
         block_id,
         pause_id,
         unit_of_work=service.unit_of_work,
-        clock=service.clock,
-        source_order=service.source_order,
+        replanning=service.replanning,
     )
     return CancelledOut(pause_id=pause_id, new_plan_count=count)

@@ -17,12 +17,11 @@ from service.api.answers import (
     tagged_response,
 )
 from service.api.csv_answer import csv_bytes
-from service.api.dependencies import BlockId, TheService
+from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.examples import EXPLANATION, FARM_PLANS, PLAN, PLAN_CSV
 from service.api.plan_documents import PlanDocuments
 from service.api.problems import INVALID_REQUEST, NOT_FOUND, PLAN_NOT_FOUND
 from service.api.program import document_response, wants_csv
-from service.api.routes.farms import FarmId
 from service.api.schemas.explanations import ExplanationOut
 from service.api.schemas.plans import (
     PLAN_CSV_COLUMNS,
@@ -34,6 +33,7 @@ from service.api.schemas.plans import (
 from service.api.schemas.queries import PlanQuery
 from service.errors import PlanNotFound
 from service.operations import read_plans
+from service.operations.publish_plans import read_plan_text
 from service.operations.read_plans import PlanView
 
 router = APIRouter(tags=["plans"])
@@ -69,16 +69,12 @@ def get_plan(
 ) -> Response:
     """The plan, or 304 where the caller holds it; it is kept for those who ask next."""
     documents: PlanDocuments = request.app.state.plan_documents
-    generation = documents.generation
-    view = read_plans.get_plan(block_id, day=query.day, unit_of_work=service.unit_of_work)
     if _wants_csv(request):
+        view = read_plans.get_plan(block_id, day=query.day, unit_of_work=service.unit_of_work)
         return _csv_response([view], if_none_match)
-    document = documents.keep(
-        block_id,
-        request.scope["query_string"],
-        PlanOut.from_view(view),
-        generation=generation,
-    )
+    generation = documents.generation
+    plan = read_plan_text(block_id, day=query.day, unit_of_work=service.unit_of_work)
+    document = documents.keep(block_id, request.scope["query_string"], plan, generation=generation)
     return document_response(document, if_none_match)
 
 

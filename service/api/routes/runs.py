@@ -68,8 +68,7 @@ def report_runs(
                 reports,
                 farm_id=caller.farm_id,
                 reporter=reporter_of(caller),
-                clock=service.clock,
-                source_order=service.source_order,
+                replanning=service.replanning,
             )
         ),
         service,

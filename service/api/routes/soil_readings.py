@@ -51,8 +51,7 @@ def report_soil(
                 tension_kpa=body.tension_kpa,
                 note=body.note,
                 reporter=reporter_of(caller),
-                clock=service.clock,
-                source_order=service.source_order,
+                replanning=service.replanning,
             )
         ),
         service,

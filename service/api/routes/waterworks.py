@@ -26,6 +26,8 @@ from service.api.problems import (
 from service.api.schemas.waterworks import (
     AcidEstimateOut,
     AcidQuery,
+    CapacityOut,
+    CapacityQuery,
     CatchTestIn,
     CatchTestListOut,
     CatchTestOut,
@@ -44,13 +46,15 @@ from service.api.schemas.waterworks import (
     WaterSampleOut,
 )
 from service.operations import (
+    assess_supply,
     check_flow,
     estimate_acid,
-    plan_fertigation,
     report_water,
     solve_lateral,
 )
-from service.operations.plan_fertigation import FertigationRequest
+from service.operations import order_fertigation as ordering
+from service.operations.order_fertigation import FertigationRequest
+from service.operations.plan_fertigation import order_advisories
 from service.records import FertigationOrder, WaterSample
 from service.waterworks.acid import TitrationPoint
 from service.waterworks.caution import CHEMIGATION_CAUTIONS
@@ -324,6 +328,41 @@ def get_acid_estimate(
     )
 
 
+# --- capacity ------------------------------------------------------------------------------------
+
+
+@router.get(
+    "/supplies/{supply_id}/capacity",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="assess_capacity",
+    summary="Assess a supply's capacity",
+    description="Whether pump and windows keep up in the last whole summers of measured weather, as"
+    " they are and with each change that could be made, and what peaks of need ask for. Each summer"
+    " is scheduled several times over: an answer takes seconds, and one supply is assessed at a"
+    " time. Invalid where no summer's weather is whole; import years of daily weather first.",
+    responses={
+        200: described("What the summers say.", examples.CAPACITY),
+        **problems(NOT_FOUND, INVALID_REQUEST, CONFLICT),
+    },
+)
+def assess_capacity(
+    supply_id: SupplyId, service: TheService, query: Annotated[CapacityQuery, Query()]
+) -> CapacityOut:
+    """What the summers say of a supply."""
+    farm_id, _, short_id = supply_id.partition(".")
+    return CapacityOut.from_record(
+        supply_id,
+        assess_supply.assess_supply(
+            farm_id,
+            short_id,
+            year_count=query.years,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+            source_order=service.source_order,
+        ),
+    )
+
+
 # --- fertiliser ----------------------------------------------------------------------------------
 
 
@@ -341,9 +380,7 @@ def get_acid_estimate(
 )
 def list_fertilisers(block_id: BlockId, service: TheService) -> FertiliserListOut:
     """The products of a block's farm."""
-    products = plan_fertigation.list_products(
-        block_id.partition(".")[0], unit_of_work=service.unit_of_work
-    )
+    products = ordering.list_products(block_id.partition(".")[0], unit_of_work=service.unit_of_work)
     return FertiliserListOut(items=[FertiliserOut.from_record(each) for each in products])
 
 
@@ -364,7 +401,7 @@ def list_fertigations(
 ) -> FertigationListOut:
     """The orders of a span."""
     first_day = query.first_day or _today(service)
-    orders = plan_fertigation.list_fertigations(
+    orders = ordering.list_fertigations(
         block_id,
         first_day=first_day,
         last_day=query.last_day or _apart(first_day, FERTIGATION_DAYS),
@@ -379,8 +416,9 @@ def list_fertigations(
     operation_id="order_fertigation",
     summary="Order an injection",
     description="What is to be injected on a coming day. The evening run before that day fits it"
-    " into the pulses, or says why it does not fit. Refused where the stock solution would not stay"
-    " clear. The same order again changes nothing. Nothing here opens a valve or starts a pump.",
+    " into the pulses, or says why it does not fit; a plan of that day that is out is replaced."
+    " Refused where the stock solution would not stay clear. The same order again changes nothing."
+    " Nothing here opens a valve or starts a pump.",
     responses={
         200: described("The order with its cautions.", examples.FERTIGATION),
         **problems(*_PUT_PROBLEMS, CONFLICT),
@@ -391,8 +429,8 @@ def order_fertigation(
     block_id: BlockId, day: PathDay, body: FertigationIn, service: TheService
 ) -> FertigationOut:
     """Store an order by its day."""
-    plan_fertigation.refuse_past_day(day, _today(service))
-    found = plan_fertigation.order_fertigation(
+    ordering.refuse_past_day(block_id, day, unit_of_work=service.unit_of_work, clock=service.clock)
+    found = ordering.order_fertigation(
         FertigationRequest(
             block_id=block_id,
             day=day,
@@ -406,7 +444,7 @@ def order_fertigation(
             last_nitrogen_day=body.last_nitrogen_day,
         ),
         unit_of_work=service.unit_of_work,
-        clock=service.clock,
+        replanning=service.replanning,
     )
     return FertigationOut.from_record(found.order, found.advisories, found.cautions)
 
@@ -416,8 +454,7 @@ def order_fertigation(
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="cancel_fertigation",
     summary="Cancel an injection",
-    description="Forget the order of a day. The plan of a day that is planned already keeps it"
-    " until it is planned again.",
+    description="Forget the order of a day; a plan of tomorrow that holds it is replaced.",
     responses={
         200: described("What is still ordered from that day on.", {"items": []}),
         **problems(NOT_FOUND, INVALID_REQUEST),
@@ -425,8 +462,10 @@ def order_fertigation(
 )
 def cancel_fertigation(block_id: BlockId, day: PathDay, service: TheService) -> FertigationListOut:
     """Forget an order."""
-    plan_fertigation.cancel_fertigation(block_id, day, unit_of_work=service.unit_of_work)
-    orders = plan_fertigation.list_fertigations(
+    ordering.cancel_fertigation(
+        block_id, day, unit_of_work=service.unit_of_work, replanning=service.replanning
+    )
+    orders = ordering.list_fertigations(
         block_id,
         first_day=day,
         last_day=_apart(day, FERTIGATION_DAYS),
@@ -440,9 +479,7 @@ def _sample_out(sample: WaterSample) -> WaterSampleOut:
 
 
 def _order_out(order: FertigationOrder) -> FertigationOut:
-    return FertigationOut.from_record(
-        order, plan_fertigation.order_advisories(order), CHEMIGATION_CAUTIONS
-    )
+    return FertigationOut.from_record(order, order_advisories(order), CHEMIGATION_CAUTIONS)
 
 
 def _today(service: TheService) -> date:

@@ -9,8 +9,8 @@ from pydantic import Field
 
 from service.agronomy.reasoning import Step
 from service.api.schemas.facts import Out, known
-from service.api.schemas.plans import plan_summary
 from service.api.schemas.weather import WeatherDayOut, weather_days
+from service.operations.publish_plans import plan_summary
 from service.operations.read_plans import Explanation
 
 
@@ -59,7 +59,7 @@ class ExplanationOut(Out):
             day=plan.day,
             version=plan.version,
             issued_at=plan.issued_at,
-            summary=plan_summary(explanation.view),
+            summary=plan_summary(plan),
             steps=[StepOut.from_record(step) for step in explanation.steps],
             weather=weather_days(plan.basis),
         )

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.agronomy.reasoning import PLAN_FLAG_TEXT, PlanFlag
-from service.agronomy.weather_day import FLAG_TEXT, FieldFlag
+from service.agronomy.weather_day import FLAG_TEXT
+from service.operations.publish_plans import tell_plan_flags, word
 
 SHOWN_DECIMALS = 6
 
@@ -35,22 +34,13 @@ def known(value: object) -> float | None:
 
 def plan_flags(flags: int) -> list[FlagOut]:
     """The facts that the bits of a plan or ledger day stand for."""
-    return _flags(flags, PLAN_FLAG_TEXT)
+    return [FlagOut.model_validate(told) for told in tell_plan_flags(flags)]
 
 
 def field_flags(flags: int) -> list[FlagOut]:
     """The facts that the bits of a weather value stand for."""
-    return _flags(flags, FLAG_TEXT)
-
-
-def word(name: str) -> str:
-    """A name of an enumeration as it stands in JSON."""
-    return name.lower().replace("_", "-")
-
-
-def _flags(flags: int, texts: Mapping[PlanFlag, str] | Mapping[FieldFlag, str]) -> list[FlagOut]:
     return [
         FlagOut(name=word(str(flag.name)), text=text)
-        for flag, text in texts.items()
+        for flag, text in FLAG_TEXT.items()
         if flags & flag
     ]

@@ -2,31 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import date, datetime
 from typing import Self, cast
 
 from pydantic import Field
 
-from service.agronomy.civil_day import wall_time
-from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
-from service.agronomy.reasoning import PLAN_FLAG_TEXT, PlanFlag, one_sentence
-from service.agronomy.weather_day import FieldFlag
-from service.api.schemas.facts import (
-    SHOWN_DECIMALS,
-    FlagOut,
-    Out,
-    field_flags,
-    known,
-    plan_flags,
-    word,
-)
+from service.api.schemas.facts import SHOWN_DECIMALS, FlagOut, Out, known, plan_flags
 from service.api.schemas.waterworks import InjectionOut
-from service.api.schemas.weather import OriginOut, attribution_line, row_of
-from service.operations.plan_fertigation import planned_injection
-from service.operations.read_plans import PlanView, field_origins
-
-OLD_WEATHER_H = 36.0  # own choice: a daily source that has missed a whole day
+from service.api.schemas.weather import OriginOut
+from service.operations.publish_plans import tell_pulse, tell_site
+from service.operations.read_plans import PlanView
 
 
 class PulseOut(Out):
@@ -65,6 +51,7 @@ class WeatherSourceOut(OriginOut):
     quantities: list[str] = Field(description="What it gave, by name.")
 
 
+# service.operations.publish_plans writes it; here stands what each field means.
 class PlanOut(Out):
     """The plan of a block for one local day."""
 
@@ -115,145 +102,6 @@ class PlanOut(Out):
         description="Fertiliser ordered for the day; null: none is."
     )
 
-    @classmethod
-    def from_view(cls, view: PlanView) -> Self:
-        """The plan with local times, words for codes, and its outlook."""
-        plan, numbers = view.plan, view.plan.numbers
-        sources = _weather_sources(plan.basis, plan.day, issued_at=plan.issued_at)
-        injection = planned_injection(plan, view.zone)
-        age_h = max((source.age_h for source in sources), default=None)
-        return cls(
-            block_id=plan.block_id,
-            block_name=view.block.name,
-            farm_id=view.block.farm_id,
-            day=plan.day,
-            zone=view.zone,
-            version=plan.version,
-            issued_at=plan.issued_at,
-            status=plan.status,
-            summary=plan_summary(view),
-            pulses=[_pulse(plan.day, pulse, view.zone) for pulse in plan.pulses],
-            pulse_count=len(plan.pulses),
-            planned_min=plan.planned_min,
-            gross_mm=round(plan.gross_mm, SHOWN_DECIMALS),
-            net_mm=round(plan.net_mm, SHOWN_DECIMALS),
-            volume_l=known(numbers.get("volume_l")),
-            need_mm=known(numbers.get("need_mm")),
-            deferred_mm=known(numbers.get("deferred_mm")),
-            shortfall_mm=known(numbers.get("shortfall_mm")),
-            crop_et_mm=known(numbers.get("crop_et_mm")),
-            cause=_cause(_whole(numbers.get("cause"))),
-            flags=plan_flags(_whole(numbers.get("flags"))),
-            cautions=_cautions(plan.basis, plan.day, age_h=age_h),
-            settled_day=_date(numbers.get("settled_day")),
-            unwatered_until_day=_date(numbers.get("unwatered_until_day")),
-            weather_age_h=age_h,
-            weather_sources=sources,
-            outlook=_outlook(view),
-            injection=None if injection is None else InjectionOut.from_record(injection),
-        )
-
-
-def plan_summary(view: PlanView) -> str:
-    """The plan and its reason in a sentence."""
-    if view.plan.status == "no-weather":
-        return PLAN_FLAG_TEXT[PlanFlag.WEATHER_UNKNOWN]
-    numbers = {name: known(value) for name, value in view.plan.numbers.items()}
-    return one_sentence(numbers, view.plan.pulses)
-
-
-def _whole(value: object) -> int:
-    return value if isinstance(value, int) else 0
-
-
-def _date(value: object) -> date | None:
-    return date.fromisoformat(value) if isinstance(value, str) else None
-
-
-def _cause(code: int) -> CauseOut | None:
-    cause = ShortfallCause(code)
-    if cause is ShortfallCause.NONE:
-        return None
-    return CauseOut(name=word(cause.name), text=CAUSE_TEXT[cause])
-
-
-def _pulse(day: date, pulse: tuple[int, int], zone: str) -> PulseOut:
-    start_min, duration_min = pulse
-    start = wall_time(day, start_min, zone)
-    end = wall_time(day, start_min + duration_min, zone)
-    return PulseOut(
-        start_local=start,
-        end_local=end,
-        start_epoch_s=int(start.timestamp()),
-        end_epoch_s=int(end.timestamp()),
-        duration_min=duration_min,
-    )
-
-
-def _outlook(view: PlanView) -> list[OutlookDayOut]:
-    basis, numbers = view.plan.basis, view.plan.numbers
-    first = row_of(basis, view.plan.day)
-    days = cast(list[str], basis["days"])[first:]
-    fields = cast(Mapping[str, list[float | None]], basis["fields"])
-    expected = cast(list[float | None], numbers.get("outlook_expected_min") or [])
-    depletion = cast(list[float | None], numbers.get("outlook_depletion_mm") or [])
-    return [
-        OutlookDayOut(
-            day=date.fromisoformat(day),
-            expected_min=known(minutes),
-            depletion_end_mm=known(level),
-            et0_mm=known(et0),
-            rain_mm=known(rain),
-        )
-        for day, minutes, level, et0, rain in zip(
-            days,
-            expected,
-            depletion,
-            fields["et0_mm"][first:],
-            fields["rain_mm"][first:],
-            strict=False,  # the outlook of an earlier version of the service may be shorter
-        )
-    ]
-
-
-def _weather_sources(
-    basis: Mapping[str, object], day: date, *, issued_at: datetime
-) -> list[WeatherSourceOut]:
-    quantities: dict[tuple[str, str, datetime], list[str]] = {}
-    for origin in field_origins(basis, day):
-        key = (origin.source, origin.kind, origin.issued_at)
-        quantities.setdefault(key, []).append(origin.name)
-    return [
-        WeatherSourceOut(
-            source=source,
-            kind=kind,
-            issued_at=issued,
-            attribution=attribution_line(source),
-            age_h=round((issued_at - issued).total_seconds() / 3600.0, 2),
-            quantities=names,
-        )
-        for (source, kind, issued), names in quantities.items()
-    ]
-
-
-def _cautions(basis: Mapping[str, object], day: date, *, age_h: float | None) -> list[str]:
-    """What to know about the weather behind a plan; nothing that moves with the clock."""
-    row = row_of(basis, day)
-    fields = cast(Mapping[str, list[float | None]], basis["fields"])
-    found = []
-    if basis.get("unit_fault"):
-        found.append(f"The weather may be in a wrong unit: {basis['unit_fault']}")
-    if age_h is None:
-        found.append("No weather of any source is known for the day.")
-    elif age_h > OLD_WEATHER_H:
-        found.append(f"Some of the weather was {age_h:.0f} h old when the plan was made.")
-    for name, column in cast(Mapping[str, list[int]], basis["flags"]).items():
-        flags = column[row] & ~FieldFlag.FORECAST  # that tomorrow is a forecast needs no caution
-        if not fields["rain_mm"][row]:
-            flags &= ~FieldFlag.ASSUMED_CERTAIN  # how certain no rain is makes no difference
-        found += [f"{name}: {flag.text}" for flag in field_flags(flags)]
-    return found
-
 
 class FarmPlanOut(Out):
     """The plan of one block of a farm, in short; `/v1/blocks/{id}/plan` says more."""
@@ -274,18 +122,21 @@ class FarmPlanOut(Out):
     def from_view(cls, view: PlanView) -> Self:
         """The plan with local times."""
         plan = view.plan
+        site = tell_site(plan.basis, plan.day)
         return cls(
             block_id=plan.block_id,
             block_name=view.block.name,
             version=plan.version,
             issued_at=plan.issued_at,
             status=plan.status,
-            pulses=[_pulse(plan.day, pulse, view.zone) for pulse in plan.pulses],
+            pulses=[
+                PulseOut.model_validate(tell_pulse(plan.day, pulse, site)) for pulse in plan.pulses
+            ],
             planned_min=plan.planned_min,
             gross_mm=round(plan.gross_mm, SHOWN_DECIMALS),
             net_mm=round(plan.net_mm, SHOWN_DECIMALS),
             volume_l=known(plan.numbers.get("volume_l")),
-            flags=plan_flags(_whole(plan.numbers.get("flags"))),
+            flags=plan_flags(cast("int", plan.numbers.get("flags") or 0)),
         )
 
 

@@ -19,9 +19,10 @@ from service.api.dependencies import CalendarDate
 from service.api.schemas.bodies import Body
 from service.api.schemas.facts import SHOWN_DECIMALS, Out
 from service.api.schemas.queries import In
+from service.operations.assess_capacity import Capacity
+from service.operations.assess_supply import COMMON_YEAR_COUNT, MOST_YEAR_COUNT
 from service.operations.check_flow import FlowReport, flow_document
 from service.operations.estimate_acid import AcidEstimate
-from service.operations.plan_fertigation import PlannedInjection
 from service.operations.report_water import CropReport
 from service.operations.solve_lateral import CatchReport, PipeReport
 from service.records import FertigationOrder, WaterSample
@@ -466,6 +467,99 @@ class AcidEstimateOut(Out):
         )
 
 
+# --- capacity ------------------------------------------------------------------------------------
+
+
+class CapacityQuery(In):
+    """How many summers."""
+
+    years: int = Field(
+        COMMON_YEAR_COUNT,
+        ge=1,
+        le=MOST_YEAR_COUNT,
+        description="Calendar years back whose whole summers are scheduled.",
+        examples=[5],
+    )
+
+
+class SummerOut(Out):
+    """One summer as things are."""
+
+    first_day: date
+    last_day: date
+    is_kept: bool = Field(description="Every block stayed within its readily available water.")
+    largest_excess_mm: float = Field(
+        description="Largest depletion of an evening beyond it, of any block, mm; negative: below."
+    )
+
+
+class SupplyChangeOut(Out):
+    """Something that could be done about a supply, and what it would bring."""
+
+    name: str
+    text: str
+    kept_share: float | None = Field(
+        description="Share of summers in which every block keeps up, 0 to 1; null: cannot be done."
+    )
+    reason: str = Field(description="Why it cannot be done.")
+
+
+class PeakOut(Out):
+    """What a supply needs for some days in a row in a share of years."""
+
+    span_days: int = Field(description="Days in a row.")
+    year_share: float = Field(description="Share of years that stay below, 0 to 1.")
+    net_mm: float = Field(description="Net over these days together, mm.")
+    gross_mm: float = Field(description="Gross over these days together, mm.")
+    needed_flow_l_per_h: float = Field(description="Flow that brings it in the open hours, L/h.")
+    carried_ha: float | None = Field(description="Ground that the supply carries, ha.")
+
+
+class DesignPeakOut(Out):
+    """The peak of crop use by the summers, and by the shade of the plants as designers reckon."""
+
+    summer_use_mm: float = Field(description="Of a week that nine of ten years stay below, mm.")
+    shade_use_mm: float = Field(description="The same by Keller & Bliesner 1990, mm.")
+
+
+class CapacityOut(Out):
+    """Whether pump and windows of a supply keep up in the summers on record."""
+
+    supply_id: str
+    flow_l_per_h: float = Field(description="What the supply gives, L/h.")
+    area_ha: float = Field(description="Ground of its blocks, ha.")
+    open_time_h: float = Field(description="Hours of a day in which any of them may run, h.")
+    block_ids: list[str]
+    summers: list[SummerOut]
+    changes: list[SupplyChangeOut] = Field(description="The first is what there is.")
+    peaks: list[PeakOut]
+    design_peak: DesignPeakOut
+    left_out: list[str] = Field(description="Summers whose weather does not do, with the reason.")
+    cautions: list[str]
+
+    @classmethod
+    def from_record(cls, supply_id: str, found: Capacity) -> Self:
+        """The answer; the capacity is that of one supply."""
+        (supply,) = found.supplies
+        return cls.model_validate(
+            {
+                **plain(supply),
+                "supply_id": supply_id,
+                "summers": [
+                    {
+                        "first_day": summer.first_day,
+                        "last_day": summer.last_day,
+                        "is_kept": all(summer.keeps_up),
+                        "largest_excess_mm": plain(float(summer.largest_excess_mm.max())),
+                    }
+                    for summer in supply.summers
+                ],
+                "left_out": list(found.left_out),
+                "cautions": list(found.cautions),
+            }
+        )
+
+
 # --- fertiliser ----------------------------------------------------------------------------------
 
 
@@ -604,16 +698,3 @@ class InjectionOut(Out):
     nutrient_kg: dict[str, float] = Field(description="Elements that go in, kg.")
     advisories: list[str] = Field(description="What was changed for it, or why it does not fit.")
     cautions: list[str] = Field(description="What holds for every injection: show them.")
-
-    @classmethod
-    def from_record(cls, found: PlannedInjection) -> Self:
-        """The answer."""
-        return cls.model_validate(
-            {
-                **plain(found),
-                "products": [
-                    {"name": name, "mass_kg": plain(mass_kg)} for name, mass_kg in found.products
-                ],
-                "spans": [{"start_local": start, "end_local": end} for start, end in found.spans],
-            }
-        )

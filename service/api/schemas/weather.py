@@ -9,7 +9,7 @@ from typing import cast
 from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, field_flags, known
-from service.bootstrap import ATTRIBUTIONS
+from service.attributions import attribution_line
 from service.operations.read_plans import field_origins
 
 
@@ -89,9 +89,3 @@ def weather_days(basis: Mapping[str, object]) -> list[WeatherDayOut]:
 def row_of(basis: Mapping[str, object], day: date) -> int:
     """Place of a day in the columns of a plan's weather reasoning."""
     return cast(list[str], basis["days"]).index(day.isoformat())
-
-
-def attribution_line(source: str) -> str | None:
-    """Whom to thank for a source's values, or None."""
-    thanks = ATTRIBUTIONS.get(source)
-    return None if thanks is None else f"{thanks.text} ({thanks.url}, {thanks.licence})"

@@ -1,0 +1,94 @@
+"""Links by mail that open the pages: who asked for one, and whether it was used.
+
+A link is a mail of its own kind, whose token's digest stands in the mail's row. Using it takes the
+digest away in the same statement that finds it, so that of two who come at once one gets in.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection, Select, delete, func, insert, select, update
+
+from service.database.outbox_store import SIGN_IN
+from service.database.people_store import PEOPLE, known_person
+from service.database.tables import mail, person, sign_in_request
+from service.records import KnownPerson
+
+
+class SqlSignInStore:
+    """The SignInStore port on a connection; the unit of work commits."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def ask(self, mail_address: str, *, at: datetime) -> None:
+        """Note that somebody asked for a link."""
+        self._connection.execute(
+            insert(sign_in_request).values(mail_address=mail_address, asked_at=at)
+        )
+
+    def has_asked(self) -> bool:
+        """Whether anybody waits for a link."""
+        return (
+            self._connection.execute(select(sign_in_request.c.request_key).limit(1)).first()
+            is not None
+        )
+
+    def take_asked(self) -> list[tuple[str, datetime]]:
+        """Address and time of all who wait, the first first; they wait no more."""
+        rows = self._connection.execute(
+            select(sign_in_request).order_by(sign_in_request.c.request_key)
+        ).all()
+        self._connection.execute(
+            delete(sign_in_request).where(
+                sign_in_request.c.request_key.in_([row.request_key for row in rows])
+            )
+        )
+        return [(row.mail_address, row.asked_at) for row in rows]
+
+    def find_people(self, mail_address: str) -> list[KnownPerson]:
+        """The people behind an address, whatever its letters' case; the exact ones first."""
+        rows = self._connection.execute(
+            PEOPLE.where(func.lower(person.c.mail_address) == mail_address.lower()).order_by(
+                person.c.mail_address != mail_address, person.c.person_key
+            )
+        )
+        return [known_person(row) for row in rows.mappings()]
+
+    def count_links(self, person_key: int, *, since: datetime) -> int:
+        """How many links were ordered for a person since."""
+        count: int = self._connection.execute(
+            select(func.count()).where(
+                mail.c.person_key == person_key, mail.c.kind == SIGN_IN, mail.c.queued_at > since
+            )
+        ).scalar_one()
+        return count
+
+    def find_link(self, token_digest: str, *, now: datetime) -> KnownPerson | None:
+        """Whom a link signs in; None where it is not known, used or too old."""
+        return self._one(
+            PEOPLE.join(mail, mail.c.person_key == person.c.person_key).where(
+                mail.c.token_digest == token_digest, mail.c.kind == SIGN_IN, mail.c.expires_at > now
+            )
+        )
+
+    def use_link(self, token_digest: str, *, now: datetime) -> KnownPerson | None:
+        """As ``find_link``, and the link is used: one caller alone gets the person."""
+        person_key = self._connection.execute(
+            update(mail)
+            .where(
+                mail.c.token_digest == token_digest, mail.c.kind == SIGN_IN, mail.c.expires_at > now
+            )
+            .values(token_digest=None)
+            .returning(mail.c.person_key)
+        ).scalar_one_or_none()
+        return (
+            None
+            if person_key is None
+            else self._one(PEOPLE.where(person.c.person_key == person_key))
+        )
+
+    def _one(self, wanted: Select[tuple[object, ...]]) -> KnownPerson | None:
+        row = self._connection.execute(wanted).mappings().one_or_none()
+        return None if row is None else known_person(row)

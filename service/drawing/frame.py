@@ -1,0 +1,131 @@
+"""What all drawings share: the frame with its words, letters, axes, and the look of a file."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+
+from markupsafe import Markup, escape
+
+WIDTH = 360
+"""Small, so that letters stay readable where the chart fills a telephone."""
+EDGE = 4
+HEADING_ROOM = 26
+_LETTER_WIDTH = 0.62
+"""Of a letter's height, on average, in the broad faces that pages and mails use."""
+_TITLE = re.compile(r"<title[^>]*>(.*?)</title>", re.DOTALL)
+FILE_STYLE = (
+    "svg{font:13px 'DejaVu Sans',Verdana,sans-serif}text{fill:#111}"
+    ".name{font-size:14px}.small{font-size:12px;fill:#333}.heading{font-weight:bold}"
+    ".paper{fill:#fff}.track{fill:#d7dcdb}.ground{fill:#f1f3f2;stroke:#6b7276}"
+    ".water{fill:#11557f}.rain{fill:none;stroke:#4d6a1f;stroke-width:1.5}"
+    ".kept{stroke:#11557f;stroke-width:1.5}.hatch{stroke:#11557f;stroke-width:2}"
+    ".needed{fill:none;stroke:#111;stroke-width:3}.ahead{fill:#f1f3f2}"
+    ".grid{stroke:#d7dcdb;fill:none}.axis{stroke:#6b7276;fill:none}"
+    ".divide{stroke:#333;stroke-dasharray:1 3;fill:none}"
+    ".limit{stroke:#111;stroke-width:2;stroke-dasharray:7 4;fill:none}"
+    ".line{fill:none;stroke-width:2.5;stroke:#111;stroke-linejoin:round}"
+    ".line.level{stroke:#11557f;stroke-width:3.5}"
+    ".line.trigger{stroke:#333;stroke-dasharray:2 4}"
+    ".line.stress{stroke:#a3161b;stroke-dasharray:9 4}"
+    ".dot{fill:#11557f;stroke:#111;stroke-width:1.5}"
+    ".dot.level0{fill:#fff;stroke-dasharray:3 2}.dot.level1{fill-opacity:.3}"
+    ".dot.level2{fill-opacity:.55}.dot.level3{fill-opacity:.8}"
+    ".mark{fill:none;stroke:#a3161b;stroke-width:2}.odd{fill:none;stroke:#a3161b;stroke-width:2}"
+)
+"""The classes as the style sheet of the pages draws them by day: a file has no style sheet."""
+
+
+def figure(title: str, told: str, body: Sequence[str], *, height: float, name: str) -> Markup:
+    """A drawing with its title and description; ``name`` tells it from others of the same page."""
+    return Markup(
+        '<svg class="chart" viewBox="0 0 {} {}" role="img" aria-labelledby="{}-t {}-d">'
+        '<title id="{}-t">{}</title><desc id="{}-d">{}</desc><g aria-hidden="true">{}</g></svg>'
+    ).format(WIDTH, math.ceil(height), name, name, name, title, name, told, Markup("".join(body)))
+
+
+def as_file(drawn: Markup, *, is_headed: bool = False) -> str:
+    """A drawing that stands alone: it brings its look, its size and, if asked for, its heading."""
+    height = int(str(drawn).split('viewBox="0 0 ', 1)[1].split('"', 1)[0].split()[1])
+    top = 0
+    heading = ""
+    found = _TITLE.search(drawn)
+    if is_headed and found is not None:
+        top = HEADING_ROOM
+        title = Markup(found[1])
+        size = min(13.0, (WIDTH - 2 * EDGE) / (_LETTER_WIDTH * 1.1 * max(len(title.unescape()), 1)))
+        heading = f'<text class="heading" x="{EDGE}" y="-9" font-size="{size:.1f}">{title}</text>'
+    tall = height + top
+    return (
+        str(drawn)
+        .replace(
+            f'<svg class="chart" viewBox="0 0 {WIDTH} {height}"',
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{2 * WIDTH}" height="{2 * tall}"'
+            f' viewBox="0 {-top} {WIDTH} {tall}"',
+            1,
+        )
+        .replace(
+            "</desc>",
+            f"</desc><style>{FILE_STYLE}</style>"
+            f'<rect class="paper" y="{-top}" width="{WIDTH}" height="{tall}"/>{heading}',
+            1,
+        )
+    )
+
+
+def text(x: float, y: float, shown: str, *, anchor: str = "start", css: str) -> str:
+    """Letters at a place."""
+    return (
+        f'<text class="{css}" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(shown)}</text>'
+    )
+
+
+def fitting(shown: str, *, room: float, size: float = 14.0) -> str:
+    """A text cut to a width, as well as can be told without the face: the table has all of it.
+
+    >>> fitting("North of the old barn", room=100.0)
+    'North of t…'
+    """
+    most = max(int(room / (_LETTER_WIDTH * size)), 2)
+    return shown if len(shown) <= most else shown[: most - 1].rstrip() + "…"
+
+
+def width_of(shown: str, *, size: float) -> float:
+    """About how wide a text gets."""
+    return _LETTER_WIDTH * size * len(shown)
+
+
+def axis_end(value: float) -> float:
+    """The next number at the end of an axis that reads well.
+
+    >>> axis_end(0.37), axis_end(42.0), axis_end(0.0)
+    (0.4, 50.0, 1.0)
+    """
+    if not value > 0.0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(value))
+    return next(
+        step * power
+        for step in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+        if step * power >= value * 0.999
+    )
+
+
+def most_of(values: Sequence[float]) -> float:
+    """The largest of the known values; 0 where none is known."""
+    return max((value for value in values if math.isfinite(value)), default=0.0)
+
+
+def end_labels(y: float, labels: Sequence[str], *, left: float) -> list[str]:
+    """The first, the middle and the last of the names along an axis."""
+    if not labels:
+        return []
+    last = len(labels) - 1
+    body = [text(left, y, labels[0], css="small")]
+    if last > 1:
+        middle = left + (WIDTH - EDGE - left) * 0.5
+        body.append(text(middle, y, labels[(last + 1) // 2], anchor="middle", css="small"))
+    if last > 0:
+        body.append(text(WIDTH - EDGE, y, labels[-1], anchor="end", css="small"))
+    return body

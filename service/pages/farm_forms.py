@@ -1,0 +1,511 @@
+"""Forms of a farm, its supplies and its blocks: what they show of a stored thing, and the tables of
+a farm file that they make of what was entered.
+
+A number that was not given stays empty in a form, with its value and source beside it. What is sent
+back as it was shown leaves the stored value untouched to the last digit, so that storing a form in
+which nothing was changed changes nothing. Defaults are worked out anew only where something that
+they follow from has changed: the crop, the soil or the drip lines.
+"""
+
+from __future__ import annotations
+
+import copy
+import hashlib
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import cast
+
+import orjson
+
+from service.agronomy.crop_table import CROPS
+from service.agronomy.records import WallWindow
+from service.agronomy.soil import TEXTURE_KEYS
+from service.agronomy.units import (
+    L_PER_GALLON,
+    L_PER_H_PER_GPM,
+    M_PER_FOOT,
+    M_PER_INCH,
+    SQUARE_FEET_PER_ACRE,
+)
+from service.errors import Fault, InputInvalid
+from service.pages.visit import faults_by_field
+from service.records import BlockDefinition, FarmBundle, SiteDefinition, SupplyDefinition
+from service.translations import Wording
+from service.translations.catalogue import marked
+
+Table = dict[str, object]
+Form = Mapping[str, str]
+
+UNITS: Mapping[str, tuple[str, ...]] = {
+    "elevation": ("ft", "m"),
+    "flow": ("gpm", "m3/h", "L/h"),
+    "area": ("ac", "ha", "m2"),
+    "row_spacing": ("ft", "m"),
+    "emitter_spacing": ("in", "ft", "cm", "m"),
+    "emitter_flow": ("gph", "L/h"),
+    "root_depth": ("in", "ft", "cm", "m"),
+    "longest_pulse": ("h", "min"),
+    "emission_uniformity": ("%",),
+}
+"""Units that a field offers, the first of each for US customary, the first metric one for SI."""
+METRIC = frozenset({"m", "m3/h", "L/h", "ha", "m2", "cm", "h", "min", "%"})
+SI_PER_UNIT: Mapping[str, float] = {
+    "ft": M_PER_FOOT,
+    "in": M_PER_INCH,
+    "cm": 0.01,
+    "m": 1.0,
+    "gpm": L_PER_H_PER_GPM,
+    "gph": L_PER_GALLON,
+    "m3/h": 1000.0,
+    "L/h": 1.0,
+    "ac": SQUARE_FEET_PER_ACRE * M_PER_FOOT**2,
+    "ha": 10_000.0,
+    "m2": 1.0,
+    "h": 60.0,
+    "min": 1.0,
+    "%": 1.0,
+}
+"""In the unit that a block keeps: m, L/h, m², min, percent."""
+QUANTITIES: Mapping[str, str] = {
+    "area": "area_m2",
+    "row_spacing": "row_spacing_m",
+    "emitter_spacing": "emitter_spacing_m",
+    "emitter_flow": "emitter_flow_l_per_h",
+    "root_depth": "root_depth_m",
+    "emission_uniformity": "emission_uniformity_pct",
+    "longest_pulse": "longest_pulse_min",
+}
+"""Fields of a block with a unit, and the number that each is."""
+COUNTS: Mapping[str, str] = {
+    "laterals_per_row": "laterals_per_row_count",
+    "planting_year": "planting_year",
+}
+WINDOW_ROWS = 2
+"""Pairs of times that a form offers, more where more are stored."""
+SHOWN_DIGITS = 5
+GIVEN = "given"
+MISSING_SEASON = Fault(
+    "season_start",
+    "",
+    marked("a day such as 03-20, and the days of each stage, as none are published for this crop"),
+)
+_SEASON = ("season_start", "stage_1", "stage_2", "stage_3", "stage_4")
+_NOT_FIELDS = frozenset({"token", "do", "version"})
+_DRIP = ("row_spacing", "emitter_spacing", "emitter_flow", "laterals_per_row")
+_OF_CROP: Mapping[str, tuple[str, str]] = {
+    "kc_initial": ("kc", "initial"),
+    "kc_mid": ("kc", "mid"),
+    "kc_end": ("kc", "end"),
+    "kc_off_season": ("kc", "off_season"),
+    "table_height_m": ("kc", "height"),
+    "reference_canopy_ratio": ("kc", "reference_canopy"),
+    "depletion_fraction": ("", "depletion_fraction"),
+    "years_to_full_size": ("", "years_to_full_size"),
+    "root_depth_m": ("", "root_depth"),
+    "canopy_cover_fraction": ("", "canopy_cover"),
+    "canopy_height_m": ("", "canopy_height"),
+    "root_share_of_wetted": ("", "root_share_of_wetted"),
+}
+_OF_SOIL = ("field_capacity", "wilting_point", "saturated_conductivity_mm_per_h", "texture_group")
+_NOT_SLUG = re.compile(r"[^a-z0-9]+")
+_PARTS = re.compile(r"/(farm|site|supply|block)(?:/\d+)?/")
+_TEXTURE_ORIGIN = re.compile(r"texture ([a-z-]+):")
+_FIELDS = {
+    "id": "name", "windows": "opens_1", "season": "season_start", "soil": "texture",
+    "kc_table": "season_start",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A stored thing as its form shows it."""
+
+    form: Form
+    origins: Mapping[str, tuple[str, str]]
+    """Value and source of each field that stays empty since its number was not given."""
+    version: str
+    """Differs whenever the thing has changed."""
+
+
+def units_of(words: Wording) -> dict[str, list[str]]:
+    """Units by field, those of the reader's system first."""
+    is_us = words.unit_system == "us"
+    return {
+        name: sorted(units, key=lambda unit: (unit in METRIC) == is_us)
+        for name, units in UNITS.items()
+    }
+
+
+def version_of(*tables: object) -> str:
+    """What a form carries to tell whether a thing is still as it was shown."""
+    return hashlib.sha256(orjson.dumps(tables, option=orjson.OPT_SORT_KEYS)).hexdigest()[:24]
+
+
+def tables_of(document: Mapping[str, object], key: str) -> list[Table]:
+    """The tables of a kind in a farm's document."""
+    return list(cast("list[Table]", document.get(key, [])))
+
+
+# --- a farm and its supplies ---------------------------------------------------------------------
+
+
+def farm_table(form: Form, farm_id: str) -> Table:
+    """The table of a farm."""
+    table: Table = {
+        "id": farm_id,
+        "name": form.get("name", ""),
+        "zone": form.get("zone", ""),
+        "unit_system": form.get("unit_system", ""),
+    }
+    if form.get("issue_time"):
+        table["issue_time"] = form["issue_time"][:5]
+    return table
+
+
+def site_table(form: Form, site_id: str) -> Table:
+    """The table of a farm's first site."""
+    return {
+        "id": site_id,
+        "name": form.get("name", ""),
+        "latitude": _plain(form, "latitude"),
+        "longitude": _plain(form, "longitude"),
+        "elevation": _quantity(form, "elevation"),
+    }
+
+
+def open_farm(bundle: FarmBundle, document: Table, units: Mapping[str, Sequence[str]]) -> Opened:
+    """A farm, with its site where it has a single one."""
+    farm = bundle.farm
+    if farm is None:
+        return Opened({}, {}, version_of())
+    form = {
+        "name": farm.name,
+        "zone": farm.zone,
+        "unit_system": farm.unit_system,
+        "issue_time": _clock(farm.issue_wall_min),
+    }
+    if len(bundle.sites) == 1:
+        form |= _shown_site(bundle.sites[0], units)
+    return Opened(form, {}, version_of(document["farm"], document.get("site")))
+
+
+def change_farm(document: Table, form: Form, opened: Opened) -> Table:
+    """The document with what the form of the farm says."""
+    changed = copy.deepcopy(document)
+    farm = cast("Table", changed["farm"])
+    farm |= farm_table(form, str(farm["id"]))
+    sites = tables_of(changed, "site")
+    for site in sites:
+        site["zone"] = farm["zone"]
+    if len(sites) == 1 and "latitude" in opened.form:
+        for name in ("latitude", "longitude"):
+            if form.get(name, "") != opened.form[name]:
+                sites[0][name] = _plain(form, name)
+        if not _is_as_shown(form, opened.form, "elevation"):
+            sites[0]["elevation"] = _quantity(form, "elevation")
+    changed["site"] = sites
+    return changed
+
+
+def supply_table(form: Form) -> Table:
+    """The table of a supply."""
+    name = form.get("supply_name", "")
+    table: Table = {"id": slug(name), "name": name, "flow": _quantity(form, "flow")}
+    if _windows(form):
+        table["windows"] = _windows(form)
+    return table
+
+
+def open_supply(
+    supply: SupplyDefinition, table: Table, units: Mapping[str, Sequence[str]]
+) -> Opened:
+    """A supply as stored."""
+    number, unit = _shown(supply.flow_l_per_h, units["flow"])
+    form = {"supply_name": supply.name, "flow": number, "flow_unit": unit}
+    return Opened({**form, **_shown_windows(supply.windows)}, {}, version_of(table))
+
+
+def change_supply(document: Table, supply_id: str, form: Form, opened: Opened) -> Table:
+    """The document with what the form of a supply says.
+
+    Blocks without windows of their own follow those of their supply.
+    """
+    changed = copy.deepcopy(document)
+    for table in tables_of(changed, "supply"):
+        if table["id"] == supply_id:
+            table["name"] = form.get("supply_name", "")
+            if not _is_as_shown(form, opened.form, "flow"):
+                table["flow"] = _quantity(form, "flow")
+            if _windows(form) != _windows(opened.form):
+                table["windows"] = _windows(form) or None
+    for block in tables_of(changed, "block"):
+        _drop_shared_windows(block)
+    return changed
+
+
+# --- a block -------------------------------------------------------------------------------------
+
+
+def block_table(form: Form) -> Table:
+    """The table of a new block."""
+    name = form.get("name", "")
+    table: Table = {
+        "id": slug(name),
+        "name": name,
+        "crop": form.get("crop", ""),
+        "soil": {"texture": form.get("texture", "")},
+        **{key: _quantity(form, key) for key in QUANTITIES},
+        **{key: _plain(form, key) for key in COUNTS},
+        "season": _season(form),
+    }
+    for key in ("supply", "site"):
+        table[key] = form.get(key) or None
+    if _windows(form):
+        table["windows"] = _windows(form)
+    return {key: value for key, value in table.items() if value is not None}
+
+
+def open_block(
+    block: BlockDefinition, table: Table, units: Mapping[str, Sequence[str]], words: Wording
+) -> Opened:
+    """A block as stored."""
+    form = {
+        "name": block.name,
+        "crop": block.crop_key,
+        "supply": block.supply_id,
+        "site": block.site_id,
+        "texture": _texture(block),
+    }
+    origins: dict[str, tuple[str, str]] = {}
+    for name, field in (*QUANTITIES.items(), *COUNTS.items()):
+        value: float = getattr(block, field)
+        if math.isnan(value):
+            continue
+        origin = block.origins.get(field, GIVEN)
+        offered = units.get(name, ("",))
+        number, unit = _shown(value, offered if origin == GIVEN else offered[:1])
+        if origin == GIVEN:
+            form[name] = number
+        else:
+            decimals = len(number.partition(".")[2])
+            shown = words.number(float(number), decimals)
+            origins[name] = (f"{shown} {unit}".strip(), origin)
+        if unit:
+            form[f"{name}_unit"] = unit
+    curve = block.curve
+    if curve.basis == "days" and block.origins.get("curve", GIVEN) == GIVEN:
+        knots = (0.0, *curve.stage_knots)
+        form["season_start"] = f"{curve.season_start[0]:02d}-{curve.season_start[1]:02d}"
+        for number_of, (before, after) in enumerate(pairwise(knots), 1):
+            form[f"stage_{number_of}"] = _digits(after - before)
+    elif curve.basis == "days":
+        month, day = curve.season_start
+        lengths = ", ".join(
+            _digits(after - before) for before, after in pairwise((0.0, *curve.stage_knots))
+        )
+        origins["season_start"] = (f"{month:02d}-{day:02d}; {lengths}", block.origins["curve"])
+    if block.origins.get("windows", GIVEN) == GIVEN:
+        form |= _shown_windows(block.windows)
+    return Opened(form, origins, version_of(table))
+
+
+def change_block(table: Table, form: Form, opened: Opened) -> Table:
+    """The stored table of a block with what its form says."""
+    changed = copy.deepcopy(table)
+    origins = cast("Table", changed.setdefault("origins", {}))
+    changed["name"] = form.get("name", "")
+    for key in ("supply", "site"):
+        changed[key] = form.get(key) or changed[key]
+    if form.get("crop") != opened.form["crop"]:
+        changed["crop"] = form.get("crop", "")
+        for field in _OF_CROP:
+            _drop_default(changed, field)
+        if origins.pop("curve", None) is not None:
+            changed.pop("season", None)
+    if form.get("texture") != opened.form["texture"]:
+        changed["soil"] = {"texture": form.get("texture", "")}
+        for field in _OF_SOIL:
+            origins.pop(field, None)
+        _drop_default(changed, "off_ratio")
+        _drop_default(changed, "wetted_fraction")
+    if any(not _is_as_shown(form, opened.form, name) for name in _DRIP):
+        _drop_default(changed, "wetted_fraction")
+    for name, field in (*QUANTITIES.items(), *COUNTS.items()):
+        if _is_as_shown(form, opened.form, name):
+            continue
+        value = _quantity(form, name) if name in QUANTITIES else _plain(form, name)
+        changed.pop(name, None)
+        origins.pop(field, None)
+        if value is not None:
+            changed[name] = value
+    if any(form.get(name, "") != opened.form.get(name, "") for name in _SEASON):
+        origins.pop("curve", None)
+        changed.pop("season", None)
+        season = _season(form)
+        if season is not None:
+            changed["season"] = season
+    _drop_shared_windows(changed)
+    if _windows(form) != _windows(opened.form):
+        changed.pop("windows", None)
+        if _windows(form):
+            changed["windows"] = _windows(form)
+    return changed
+
+
+def newer(opened: Opened, form: Form) -> dict[str, str]:
+    """What is stored now in the fields that say something else, for who wrote over an older one."""
+    return {
+        name: f"{opened.form.get(name, '') or '–'} {opened.form.get(f'{name}_unit', '')}".strip()
+        for name in form
+        if name not in _NOT_FIELDS
+        and not name.endswith("_unit")
+        and not _is_as_shown(form, opened.form, name)
+    }
+
+
+def faults_of(error: InputInvalid) -> dict[str, Fault]:
+    """Faults by the field of the form that they belong to."""
+    found: dict[str, Fault] = {}
+    for fault in error.faults:
+        match = _PARTS.match(fault.where)
+        place = fault.where[match.end() :] if match else fault.where.removeprefix("/")
+        first, *rest = place.split("/")
+        shown = fault
+        if match and match[1] == "supply":
+            name = {"id": "supply_name", "name": "supply_name"}.get(
+                first, _FIELDS.get(first, first)
+            )
+        elif match and match[1] == "site" and first in {"id", "zone"}:
+            name = "latitude"  # a place that others share, or one on another clock
+        elif first == "season" and rest[:1] == ["lengths"]:
+            name = "stage_1"
+        else:
+            name = _FIELDS.get(first, first)
+            if place == "season":
+                shown = MISSING_SEASON
+        found.setdefault(name, shown)
+    return found or faults_by_field(error)
+
+
+def slug(name: str) -> str:
+    """An id from a name, as far as one can be made."""
+    plain = name.lower().translate(str.maketrans("áéíóúüñ", "aeiouun"))
+    return _NOT_SLUG.sub("-", plain).strip("-")[:32].strip("-")
+
+
+# --- parts ---------------------------------------------------------------------------------------
+
+
+def _texture(block: BlockDefinition) -> str:
+    """The texture that the soil's numbers come from; empty where they were measured."""
+    match = _TEXTURE_ORIGIN.match(block.origins.get("field_capacity", ""))
+    return match[1] if match else ""
+
+
+def _shown_site(site: SiteDefinition, units: Mapping[str, Sequence[str]]) -> dict[str, str]:
+    number, unit = _shown(site.elevation_m, units["elevation"])
+    return {
+        "latitude": _digits(site.latitude_deg, 7),
+        "longitude": _digits(site.longitude_deg, 7),
+        "elevation": number,
+        "elevation_unit": unit,
+    }
+
+
+def _shown(value: float, units: Sequence[str]) -> tuple[str, str]:
+    """A number in the unit in which it is the shortest, the reader's own where that is even."""
+    shown = [(_digits(value / SI_PER_UNIT.get(unit, 1.0)), unit) for unit in units]
+    return min(shown, key=lambda each: len(each[0]))
+
+
+def _digits(value: float, digits: int = SHOWN_DIGITS) -> str:
+    places = digits - 1 - math.floor(math.log10(abs(value))) if value else 0
+    rounded = round(value, places)
+    text = f"{rounded:.{max(0, places)}f}"
+    return text.rstrip("0").rstrip(".") if places > 0 else text
+
+
+def _is_as_shown(form: Form, shown: Form, name: str) -> bool:
+    """Whether a field came back as it was shown, its unit included where a number stands there."""
+    if form.get(name, "") != shown.get(name, ""):
+        return False
+    unit = f"{name}_unit"
+    return not form.get(name) or unit not in shown or form.get(unit) == shown[unit]
+
+
+def _drop_default(table: Table, field: str) -> None:
+    """Forget a number of a block that was not given, so that its default is found anew."""
+    origins = cast("Table", table["origins"])
+    if origins.pop(field, None) is None:
+        return
+    part, key = _OF_CROP.get(field, ("", field))
+    inside = cast("Table", table.get(part, {})) if part else table
+    inside.pop(key, None)
+
+
+def _drop_shared_windows(table: Table) -> None:
+    origins = cast("Table", table.get("origins", {}))
+    if origins.pop("windows", None) is not None:
+        table.pop("windows", None)
+
+
+def _season(form: Form) -> Table | None:
+    season: Table = {}
+    if form.get("season_start"):
+        season["start"] = form["season_start"]
+    if any(form.get(name) for name in _SEASON[1:]):
+        season["lengths"] = [_plain(form, name) for name in _SEASON[1:]]
+    return season or None
+
+
+def _windows(form: Form) -> list[str]:
+    rows = ((form.get(f"opens_{row}", ""), form.get(f"closes_{row}", "")) for row in range(1, 13))
+    # A field for a time knows no 24:00; a day that closes at 0:00 closes at its end.
+    return [
+        f"{opens[:5]}-{'24:00' if closes[:5] == '00:00' else closes[:5]}"
+        for opens, closes in rows
+        if opens or closes
+    ]
+
+
+def _shown_windows(windows: Sequence[WallWindow]) -> dict[str, str]:
+    shown = {}
+    for row, window in enumerate(windows, 1):
+        shown[f"opens_{row}"] = _clock(window.opens_wall_min)
+        shown[f"closes_{row}"] = _clock(window.closes_wall_min)
+    return shown
+
+
+def _clock(wall_min: int) -> str:
+    return f"{wall_min // 60 % 24:02d}:{wall_min % 60:02d}"
+
+
+def _quantity(form: Form, name: str) -> str | None:
+    """A field and its unit as a farm file writes them; None where nothing was entered."""
+    number = form.get(name, "").replace(",", ".")
+    return f"{number} {form.get(f'{name}_unit', '')}".strip() if number else None
+
+
+def _plain(form: Form, name: str) -> float | str | None:
+    text = form.get(name, "").replace(",", ".")
+    if not text:
+        return None
+    try:
+        number = float(text)
+    except ValueError:
+        return text
+    return int(number) if number.is_integer() else number
+
+
+def textures_by_key(words: Wording) -> list[tuple[str, str]]:
+    """Every texture, from coarse to fine."""
+    return [(key, words.gettext(key).replace("-", " ")) for key in TEXTURE_KEYS]
+
+
+def crops_by_name(words: Wording) -> list[tuple[str, str]]:
+    """Every crop, by its name as the reader reads it."""
+    named = ((row.key, words.gettext(row.name)) for row in CROPS.values())
+    return sorted(named, key=lambda each: each[1])

@@ -1,0 +1,236 @@
+"""Forms of the page of a block's pipes and water: a field test, an analysis, an injection."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from datetime import date
+
+from starlette.responses import Response
+
+from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPH
+from service.errors import Conflict, Fault, InputInvalid
+from service.operations.manage_keys import Right
+from service.operations.read_farms import local_day
+from service.pages.pipes_and_water import READING_FIELDS, show
+from service.pages.plans import farm_of, parsed_day
+from service.pages.visit import Visit, faults_by_field, redirect
+from service.records import FarmDefinition
+from service.translations.catalogue import marked
+
+KG_PER_POUND = 0.45359237  # [kg] NIST Handbook 44, Appendix C, exact
+UNITS: Mapping[str, float] = {
+    "kg": 1.0, "lb": KG_PER_POUND, "L": 1.0, "gal": L_PER_GALLON, "L/h": 1.0,
+    "gal/h": L_PER_H_PER_GPH,
+}  # fmt: skip
+COMMON_TEMPERATURE_C = 15.0
+_CUT = re.compile(r"[\s;]+")
+
+
+def enter_catch_test(visit: Visit) -> Response:
+    """Volumes caught at emitters; with a tick the plan counts with what they say."""
+
+    def work(farm: FarmDefinition, today: date) -> str:
+        from service.operations.solve_lateral import record_catch_test
+
+        is_used = visit.form.get("use") == "yes"
+        record_catch_test(
+            visit.params["block_id"],
+            _day(visit, "day"),
+            _volumes(visit.form.get("volumes", "")),
+            is_used=is_used,
+            effective_day=today,
+            unit_of_work=visit.service.unit_of_work,
+            clock=visit.service.clock,
+        )
+        return "test-used" if is_used else "test"
+
+    return _enter(visit, Right.FARM_WRITE, "test", work, rest="volumes")
+
+
+def enter_water_sample(visit: Visit) -> Response:
+    """A laboratory's report of the block's supply."""
+    form = visit.form
+    given = [(key, units) for key, _, units in READING_FIELDS if form.get(key)]
+    names = {
+        f"reading[{place}] {key}{end}": key
+        for place, (key, _) in enumerate(given)
+        for end in ("", " unit")
+    }
+
+    def work(farm: FarmDefinition, today: date) -> str:
+        from service.operations.report_water import record_sample
+        from service.records import WaterSample
+        from service.waterworks.water_analysis import Reading
+
+        with visit.service.unit_of_work(write=False) as unit:
+            block = unit.blocks.get_block(visit.params["block_id"], day=today)
+        sample = WaterSample(
+            farm_id=farm.farm_id,
+            supply_id=block.supply_id,
+            day=_day(visit, "day"),
+            laboratory=form.get("laboratory", "")[:80] or "not named",
+            readings=tuple(
+                Reading(
+                    key,
+                    _number(visit, key),
+                    form.get(f"{key}_unit", units[0]) if units else "",
+                )
+                for key, units in given
+            ),
+            temperature_c=COMMON_TEMPERATURE_C,
+        )
+        record_sample(sample, unit_of_work=visit.service.unit_of_work, clock=visit.service.clock)
+        return "sample"
+
+    return _enter(visit, Right.FARM_WRITE, "sample", work, names=names)
+
+
+def use_leaching(visit: Visit) -> Response:
+    """The plan counts with the leaching that the analysis asks for, from now on."""
+
+    def work(farm: FarmDefinition, today: date) -> str:
+        from service.operations.report_water import use_leaching as use
+
+        use(
+            visit.params["block_id"],
+            effective_day=today,
+            unit_of_work=visit.service.unit_of_work,
+            clock=visit.service.clock,
+        )
+        return "leaching"
+
+    return _enter(visit, Right.FARM_WRITE, "leaching", work)
+
+
+def enter_injection(visit: Visit) -> Response:
+    """Fertiliser to be injected on a coming day."""
+
+    def work(farm: FarmDefinition, today: date) -> str:
+        from service.operations.order_fertigation import (
+            FertigationRequest,
+            order_fertigation,
+            refuse_past_day,
+        )
+
+        form, service = visit.form, visit.service
+        block_id, day = visit.params["block_id"], _day(visit, "day")
+        refuse_past_day(block_id, day, unit_of_work=service.unit_of_work, clock=service.clock)
+        found = order_fertigation(
+            FertigationRequest(
+                block_id=block_id,
+                day=day,
+                product_kg=((form.get("product", ""), _quantity(visit, "mass")),),
+                stock_l=_quantity(visit, "stock"),
+                temperature_c=COMMON_TEMPERATURE_C,
+                injector_lowest_l_per_h=_quantity(visit, "lowest"),
+                injector_highest_l_per_h=_quantity(visit, "highest"),
+                travel_min=_number(visit, "travel") if form.get("travel") else None,
+                last_nitrogen_day=_day(visit, "nitrogen") if form.get("nitrogen") else None,
+            ),
+            unit_of_work=service.unit_of_work,
+            replanning=service.replanning,
+        )
+        return "injection-changed" if found.new_version_count else "injection"
+
+    names = {
+        "stock_l": "stock", "product_key": "product", "product": "product", "travel_min": "travel",
+        "injector": "highest", "product_kg": "mass", "the products together": "stock",
+        "liquid products": "stock", visit.form.get("product", ""): "stock",
+    }  # fmt: skip
+    return _enter(visit, Right.WATER_WRITE, "injection", work, names=names, rest="day")
+
+
+def take_back_injection(visit: Visit) -> Response:
+    """An order as if it had not been."""
+    from service.operations.order_fertigation import cancel_fertigation
+
+    farm_of(visit, Right.WATER_WRITE)
+    block_id = visit.params["block_id"]
+    day = _day(visit, "day")
+    count = cancel_fertigation(
+        block_id,
+        day,
+        unit_of_work=visit.service.unit_of_work,
+        replanning=visit.service.replanning,
+    )
+    done = "injection-ended-changed" if count else "injection-ended"
+    return redirect(f"/blocks/{block_id}/pipes-and-water", done=done)
+
+
+def _enter(
+    visit: Visit,
+    right: Right,
+    form_name: str,
+    work: Callable[[FarmDefinition, date], str],
+    *,
+    names: Mapping[str, str] | None = None,
+    rest: str = "",
+) -> Response:
+    """Do what a form asks; what does not fit comes back beside its field, ``rest`` for the rest."""
+    farm = farm_of(visit, right)
+    today = local_day(visit.service.clock.now(), farm.zone)
+    try:
+        done = work(farm, today)
+    except InputInvalid as error:
+        own = {name: name for name in visit.form}
+        faults = faults_by_field(error, {**own, **(names or {})})
+        return _refused(visit, farm, form_name, faults, rest=rest, status=422)
+    except Conflict:
+        fault = Fault("day", visit.form.get("day", ""), marked("a day after today"))
+        return _refused(visit, farm, form_name, {"day": fault}, rest=rest, status=409)
+    return redirect(f"/blocks/{visit.params['block_id']}/pipes-and-water", done=done)
+
+
+def _refused(
+    visit: Visit,
+    farm: FarmDefinition,
+    form_name: str,
+    faults: dict[str, Fault],
+    *,
+    rest: str,
+    status: int,
+) -> Response:
+    if rest and "" in faults and rest not in faults:
+        faults[rest] = faults.pop("")
+    return show(visit, farm, faults=faults, form_name=form_name, status=status)
+
+
+def _volumes(text: str) -> list[float]:
+    """Numbers apart by spaces; a comma within a number is a decimal one."""
+    words = [word.rstrip(",") for word in _CUT.split(text.replace(", ", " ")) if word.rstrip(",")]
+    try:
+        return [float(word.replace(",", ".")) for word in words]
+    except ValueError:
+        raise InputInvalid(
+            "the volumes cannot be read",
+            [Fault("volumes", text[:40], marked("numbers with spaces between, such as 205 198"))],
+        ) from None
+
+
+def _number(visit: Visit, name: str) -> float:
+    text = visit.form.get(name, "").replace(",", ".")
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputInvalid(
+            "a number is missing", [Fault(name, text[:40], marked("a number such as 0.4"))]
+        )
+    return value
+
+
+def _quantity(visit: Visit, name: str) -> float:
+    return _number(visit, name) * UNITS.get(visit.form.get(f"{name}_unit", ""), 1.0)
+
+
+def _day(visit: Visit, name: str) -> date:
+    text = visit.form.get(name, "")
+    day = parsed_day(text)
+    if day is None:
+        raise InputInvalid(
+            "a day is missing", [Fault(name, text[:40], marked("a day as 2026-07-14"))]
+        )
+    return day

@@ -1,0 +1,121 @@
+"""What the rooms of pipes, water and fertiliser say with their values already in it.
+
+The same as :mod:`service.translations.patterns`, which takes these apart: advisories and cautions
+that stand on the page of a block's pipes and water, in plans and in mails. What only an odd
+laboratory report or an odd tank brings forth stays English.
+"""
+
+from __future__ import annotations
+
+from service.translations.catalogue import marked
+
+WATER_PATTERNS: tuple[str, ...] = (
+    # Where an injection goes, or why it does not.
+    marked(
+        "{joined} pulses were joined to one for the injection ({before} pulses became {after}),"
+        " with the same water. Longer pulses wet deeper: see that the soil has room."
+    ),
+    marked(
+        "{joined} pulses were joined to one, where the last of them stood, for the injection"
+        " ({before} pulses became {after}), with the same water. Longer pulses wet deeper."
+    ),
+    marked(
+        "The day of the supply was laid anew so that one run of {minutes} min holds the injection,"
+        " with no less water for this block; {waiting} min of other blocks wait for later, and none"
+        " runs short by it. A longer run wets deeper."
+    ),
+    marked("{minutes} min of water were added so that the lines are flushed clean."),
+    marked(
+        "The injection is split over {count} pulses; the injector must stop with each of its spans."
+    ),
+    marked(
+        "The run of {total} min leaves {room} min for injection after the clean start and before"
+        " the flush; {minutes} min are needed."
+    ),
+    marked(
+        "Of the two pulses the first stays clean, since the second would wash its nutrients down;"
+        " the second of {total} min leaves {room} min for injection after filling and before a"
+        " clean quarter; {minutes} min are needed."
+    ),
+    marked(
+        "The longest pulse between the first and the last has {total} min; filling, {minutes} min"
+        " of injection and the flush need {needed} min."
+    ),
+    marked(
+        "Joining pulses does not help: no pulse may be longer than {longest} min, or soil, windows"
+        " or supply do not allow a joined pulse, and all together make {total} min."
+    ),
+    marked("The {minutes} min of water that may be added do not suffice or fit."),
+    marked(
+        "The injector would have to run at {rate} L/h, below the {lowest} that it can: make the"
+        " stock solution thinner."
+    ),
+    marked(
+        "WARNING: {mass} kg of nitrogen on {day}, after {last}, the last day for nitrogen that was"
+        " set for this crop and place."
+    ),
+    # Pipes, flow and supply.
+    marked(
+        "From the start the block took {percent} % of what is expected: check the meter's unit, the"
+        " block's area and emitters, and the pressure."
+    ),
+    marked("The pressure regulator is out of its range: {finding}."),
+    marked("{count} emitters work outside of the pressure range in which they compensate."),
+    marked("Nothing flows from emitter {count} of the worst row on."),
+    marked(
+        "{count} summers are few: what 90 or 95 % of years stay below is then hardly more than the"
+        " largest one seen."
+    ),
+    marked(
+        "{supply}: the peak week of crop use by shade (Keller & Bliesner 1990) is {shade} mm, that"
+        " of the summers {summers}: look at crop coefficients and canopy."
+    ),
+    marked(
+        "block {block} would take {taken} L/s, the supply gives {given}: split the block or enlarge"
+        " the pump"
+    ),
+    # Water and acid.
+    marked("Below detection, taken as the detection limit: {listed}."),
+    marked(
+        "A pH below {lowest} in the lines is for short, supervised flushes, not for continuous"
+        " injection."
+    ),
+    marked(
+        "The titration asks for {dose} mmol/L, the analysis for {analysis}. The titration was used;"
+        " check that both are of the same water."
+    ),
+)
+SINGLE_TEXTS: tuple[str, ...] = (
+    marked("Nothing runs on this day, so nothing can be injected."),
+    marked("No water may be added to lengthen a pulse."),
+    marked(
+        "Inject on a day with a longer run, with a stronger stock solution in less time, or in two"
+        " parts on two days."
+    ),
+    marked(
+        "1 summer is few: what 90 or 95 % of years stay below is then hardly more than the largest"
+        " one seen."
+    ),
+    marked(
+        "Calcium is not known; it was taken as what balances the ions that are. The dose hardly"
+        " depends on it, the saturation does."
+    ),
+    marked(
+        "Neither EC nor sodium and chloride are known: for a salty water (10 to 50 mmol/L of salt)"
+        " the dose near pH 6.5 comes out up to 5 to 12 % too high."
+    ),
+    marked(
+        "Phosphate with the calcium of this water may precipitate in the lines above about pH 6."
+        " Common practice, no source: make a jar test, or take another acid."
+    ),
+    marked("This acid adds chloride to the water."),
+    marked(
+        "No salinity threshold and slope are published for this crop, or none was given: no"
+        " leaching requirement and no expected yield are told."
+    ),
+    marked("the supply's pressure is below what the regulator needs to hold its setting"),
+    marked("the supply's pressure is above what the regulator is made for"),
+    marked("the block takes less flow than the regulator can control"),
+    marked("the block takes more flow than the regulator can pass"),
+)
+"""Without places: they only need to be in the catalogue."""

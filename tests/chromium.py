@@ -1,0 +1,46 @@
+"""Chromium of the distribution, without a window, and what every test in it looks at.
+
+Where there is none (``apt-get install chromium``) these tests fail and say so, since nobody should
+believe that they ran.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+GRAVE = {"serious", "critical"}
+MOST_TABS = 80
+
+
+@contextmanager
+def open_chromium() -> Iterator[Browser]:
+    """One browser; only one may be open at a time in a process."""
+    found = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
+    assert found is not None, "no Chromium: install it (apt-get install chromium) or set CHROMIUM"
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+def grave_findings(page: Page) -> list[tuple[str, str]]:
+    """What axe calls serious or critical, with the first place of each."""
+    found = Axe().run(page).response["violations"]
+    return [(each["id"], each["nodes"][0]["html"]) for each in found if each["impact"] in GRAVE]
+
+
+def tab_to(page: Page, selector: str) -> None:
+    """Go on by the tabulator key until something has the focus."""
+    wanted = page.locator(selector).first
+    for _ in range(MOST_TABS):
+        page.keyboard.press("Tab")
+        if wanted.evaluate("each => each === document.activeElement"):
+            return
+    raise AssertionError(f"the keyboard does not reach {selector}")

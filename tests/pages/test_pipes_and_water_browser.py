@@ -1,0 +1,91 @@
+"""The page of a block's pipes and water with everything on it, in a real browser."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from collections.abc import Iterator
+
+import pytest
+import uvicorn
+from playwright.sync_api import Page
+
+from service.api.app import create_app
+from tests.api.invented_farm import invented_service, load, plan_evening
+from tests.api.test_waterworks import CAUGHT, PIPED_FARM, import_last_summer
+from tests.chromium import grave_findings, open_chromium, tab_to
+from tests.pages.conftest import Reader
+from tests.pages.test_pipes_and_water import ORDER, PAGE, SAMPLE, SITE, meter_runs
+
+WIDTHS = (320, 768, 1280)
+QUESTION = "acid=sulfuric&strength=93&ph=6.5&capacity=1"
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A server of its own with a block of which everything is known."""
+    with invented_service(tmp_path_factory.mktemp("piped")) as service, socket.socket() as listener:
+        load(service, PIPED_FARM.replace("[[supply]]", SITE + "[[supply]]", 1))
+        import_last_summer(service)
+        assert not plan_evening(service)
+        app = create_app(service)
+        reader = Reader(app)
+        volumes = " ".join(str(each) for each in CAUGHT)
+        for action, fields in (
+            ("catch-tests", {"day": "2026-07-13", "volumes": volumes}),
+            ("water-samples", SAMPLE),
+            ("fertigations", ORDER),
+        ):
+            assert reader.send(PAGE, f"{PAGE}/{action}", **fields).status_code == 303
+        meter_runs(service, 60, share=0.8)
+        listener.bind(("127.0.0.1", 0))
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none", lifespan="off"))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+        thread.start()
+        deadline = time.monotonic() + 20
+        while not server.started and time.monotonic() < deadline:
+            threading.Event().wait(0.05)
+        assert server.started
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+        server.should_exit = True
+        thread.join(20)
+
+
+@pytest.fixture(scope="module")
+def tab() -> Iterator[Page]:
+    with open_chromium() as browser:
+        context = browser.new_context()
+        yield context.new_page()
+        context.close()
+
+
+@pytest.mark.parametrize("language", ["es", "en"])
+def test_the_full_page_fits_every_screen_and_can_be_read_by_everybody(
+    address: str, tab: Page, language: str
+) -> None:
+    tab.context.add_cookies([{"name": "rillwright-language", "value": language, "url": address}])
+    tab.goto(f"{address}{PAGE}?{QUESTION}")
+    assert tab.locator("svg").count() == 3
+    for summary in tab.locator("summary").all():
+        summary.click()
+    for width in WIDTHS:
+        tab.set_viewport_size({"width": width, "height": 800})
+        assert tab.evaluate("document.documentElement.scrollWidth") <= width, width
+    tab.set_viewport_size({"width": 320, "height": 800})
+    assert grave_findings(tab) == []
+    tab.emulate_media(color_scheme="dark")
+    assert grave_findings(tab) == []
+    tab.emulate_media(color_scheme="light")
+
+
+def test_by_keyboard_alone_acid_is_estimated_with_its_cautions(address: str, tab: Page) -> None:
+    tab.set_viewport_size({"width": 320, "height": 800})
+    tab.goto(address + PAGE)
+    tab_to(tab, "#acid-ph")
+    tab.keyboard.press("Control+A")
+    tab.keyboard.type("6.0")
+    tab.keyboard.press("Enter")
+    tab.wait_for_url("**acid=sulfuric**")
+    shown = tab.locator("main").inner_text()
+    assert "To pH 6.0" in shown and "never water to acid" in shown

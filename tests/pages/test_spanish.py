@@ -1,0 +1,410 @@
+"""Nothing that can be seen on a Spanish page, sheet or mail is the English text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+from email import message_from_bytes
+from email.policy import default
+from html.parser import HTMLParser
+
+import pytest
+from sqlalchemy.engine import URL
+
+from service.agronomy.pulse_plan import ShortfallCause
+from service.agronomy.reasoning import PlanFlag
+from service.api.app import create_app
+from service.attributions import ATTRIBUTIONS
+from service.delivery.message import MailIdentity, compose
+from service.letters import AnyLetter, SignInLetter
+from service.pages.mount import LINKED_PAGES, PAGES, SECRET_PAGES
+from service.waterworks.flow_check import FlowVerdict
+from tests.api.invented_farm import PLAN_DAY, TODAY, load, opened_service, plan_evening
+from tests.databases import copied
+from tests.letters import (
+    DAY,
+    STAMP,
+    THANKS,
+    block_line,
+    block_week,
+    bulletin,
+    evening,
+    pulse,
+    reader,
+    weekly,
+)
+from tests.pages.conftest import Reader
+from tests.pages.spanish_ranch import FARM_ID, RANCH, bring_poor_weather
+
+BLOCKS = tuple(f"/blocks/{FARM_ID}.{name}" for name in ("uno", "dos", "tres", "cuatro"))
+# What is the same in both languages, or is not the service's to translate.
+GIVEN_BY_PEOPLE = (
+    "Arroyo Seco", "Lote Uno", "Lote Dos", "Lote Tres", "Lote Cuatro", "Pozo", "Loma", "Vega",
+    "Condado Aliso", "Condado Abedul", "Alder", "Brack", "Brook farm", "North", "South", "West",
+    "Ana Ejemplo", "loma", "vega", "hill", "cosecha", "sky", "import",
+)  # fmt: skip
+SAME = frozenset(
+    {
+        "English", "Español", "Rillwright", "Kc", "ET", "ET0", "ET:", "ET0,", "Kiwi", "mm", "m",
+        "cm", "ft", "in", "ac", "ha", "m2", "gpm", "gph", "L/h", "m3/h", "gal", "L", "h", "min",
+        "°F", "°C", "UTC", "%", "kPa", "m/s", "MJ/m²", "mm/h", "mm/min", "pH", "dS/m", "uS/cm",
+        "mg/L", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb", "gal/h", "psi", "bar",
+        "Urea",
+    }
+)  # fmt: skip
+SOURCES = tuple(
+    text
+    for each in (*ATTRIBUTIONS.values(), THANKS)
+    for text in (each.text, each.url, each.licence)
+)
+"""Whom to thank for weather, in the words that they ask for."""
+COMMANDS = (
+    "[block.hydraulics]", "rillwright water-add", "rillwright fertigate",
+    "rillwright import-weather",
+)  # fmt: skip
+_ARITHMETIC = re.compile(r"(?:Kc x ET0|mm|m²|x|[\W\d])*")
+_ENGLISH = re.compile(
+    r"\b(?:the|of|and|is|are|was|with|for|from|that|by|or|to|at|on|than|not|its|where|only|"
+    r"given|choice|allowed|day|days|water|block|weather|forecast|soil|crop)\b"
+)
+"""Small words and words of the trade that Spanish does not have."""
+_PLACES = re.compile(r"/[a-z]+/\d+/[a-z_]+|https?://\S+")
+"""A place in a farm's document, as faults name it, and the address of a page."""
+_TYPED = re.compile(r"'[^']*'")
+"""What somebody typed, as a fault repeats it."""
+_SPOKEN = frozenset({"title", "alt", "aria-label", "placeholder"})
+
+
+class Seen(HTMLParser):
+    """Collects what a reader sees or hears: text, and the attributes that are spoken."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.texts: list[str] = []
+        self._skipped = 0
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Attributes that are spoken, and where a style or a choice of zones begins."""
+        self._skipped += tag in ("style", "script")
+        self.texts += [" ".join((value or "").split()) for name, value in attrs if name in _SPOKEN]
+
+    def handle_endtag(self, tag: str) -> None:
+        """Where a style ends."""
+        self._skipped -= tag in ("style", "script")
+
+    def handle_data(self, data: str) -> None:
+        """A text node."""
+        text = " ".join(data.split())
+        if text and not self._skipped:
+            self.texts.append(text)
+
+
+def own_words(text: str) -> str:
+    """A text without what people and sources gave."""
+    for given in sorted((*GIVEN_BY_PEOPLE, *SOURCES, *COMMANDS), key=len, reverse=True):
+        text = text.replace(given, "")
+    return _TYPED.sub("", _PLACES.sub("", text))
+
+
+def english_left(english: list[str], spanish: list[str]) -> list[str]:
+    """Texts of a Spanish page that are those of the English one, or have English words in them."""
+    kept = set(english)
+    found = []
+    for text in spanish:
+        own = own_words(text).strip(" –·,;:()")
+        if own in SAME or not re.search(r"[A-Za-z]", own):
+            continue
+        is_same = text in kept and not _ARITHMETIC.fullmatch(own) and not _is_name(own)
+        if is_same or _ENGLISH.search(own.lower()):
+            found.append(text)
+    return found
+
+
+def _is_name(text: str) -> bool:
+    """A place of the list of clocks, a unit, a number with its unit."""
+    return bool(
+        re.fullmatch(r"(?:America|Europe)/[\w /]+", text)
+        or all(part in SAME or not re.search("[A-Za-z]", part) for part in text.split())
+    )
+
+
+@pytest.fixture(scope="module")
+def readers(
+    migrated: URL, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Reader, Reader]]:
+    """Two people at the machine itself, one who reads English and one who reads Spanish."""
+    with (
+        copied(migrated, tmp_path_factory.mktemp("ranch")) as url,
+        opened_service(url) as service,
+    ):
+        load(service, RANCH)
+        bring_poor_weather(service)
+        assert plan_evening(service) == []
+        app = create_app(service)
+        made = [Reader(app, headers={"Accept-Language": language}) for language in ("en", "es")]
+        made[0].send(
+            BLOCKS[1], f"{BLOCKS[1]}/pauses",
+            day="2026-08-01", time="10:00", end_day="2026-08-29", end_time="10:00",
+            reason="cosecha",
+        )  # fmt: skip
+        yield made[0], made[1]
+
+
+NAMED = {
+    "farm_id": FARM_ID, "block_id": f"{FARM_ID}.uno", "supply_id": "pozo", "block_key": "uno",
+    "site_id": "loma", "pause_id": "0" * 16, "token": "none",
+}  # fmt: skip
+ADDRESSES = sorted(
+    {
+        *(
+            path.format_map(NAMED)
+            for method, path, _ in (*PAGES, *LINKED_PAGES, *SECRET_PAGES)
+            if method == "GET" and not path.endswith(".csv")
+        ),
+        *BLOCKS,
+        "/farms?all=1",
+        f"/farms/{FARM_ID}/tomorrow?date={TODAY}",
+        f"/farms/{FARM_ID}/tomorrow?date=2027-01-05",
+        "/farms/none/tomorrow",
+        "/counties?crop=blueberry",
+        *(f"{BLOCKS[0]}?done={done}" for done in ("rain-changed", "runs-kept", "pause-ended")),
+        f"{BLOCKS[0]}?date={TODAY}",
+        f"{BLOCKS[0]}?date=2020-01-01",
+    }
+)
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize("path", ADDRESSES)
+def test_nothing_visible_on_a_spanish_page_is_the_english_text(
+    readers: tuple[Reader, Reader], path: str, units: str
+) -> None:
+    english, spanish = readers
+    for each in readers:
+        each.cookies.set("rillwright-units", units)
+    shown = [Seen(each.get(path).text).texts for each in (english, spanish)]
+    assert not (left := english_left(*shown)), " | ".join(left)
+
+
+DAY_TEXT = TODAY.isoformat()
+FARM = {
+    "name": "Las Palmas", "zone": "America/New_York", "unit_system": "us", "latitude": "35.9",
+    "longitude": "-79.2", "elevation": "500", "elevation_unit": "ft", "supply_name": "Pozo",
+    "flow": "40", "flow_unit": "gpm", "opens_1": "04:00", "closes_1": "21:00",
+}  # fmt: skip
+BLOCK = {
+    "name": "Lote Cinco", "crop": "grape-wine", "area": "0.1", "area_unit": "ac",
+    "row_spacing": "16", "row_spacing_unit": "ft", "laterals_per_row": "1",
+    "emitter_spacing": "24", "emitter_spacing_unit": "in", "emitter_flow": "0.5",
+    "emitter_flow_unit": "gph", "texture": "loam", "site": "loma", "supply": "pozo",
+}  # fmt: skip
+RAIN = {"amount": "0.5", "unit": "in", "day": DAY_TEXT, "time": "18:30"}
+RUN = {"day": DAY_TEXT, "time": "04:00", "minutes": "50"}
+PAUSE = {
+    "day": "2026-07-16", "time": "10:00", "end_day": "2026-07-17", "end_time": "10:00",
+    "reason": "cosecha",
+}  # fmt: skip
+NEW_FARM = "/farms/new"
+NEW_SUPPLY = f"/farms/{FARM_ID}/supplies/new"
+NEW_BLOCK = f"/farms/{FARM_ID}/blocks/new"
+SUPPLY = {name: FARM[name] for name in ("supply_name", "flow", "flow_unit", "opens_1", "closes_1")}
+WRONG: list[tuple[str, str, dict[str, str]]] = [
+    *((NEW_FARM, NEW_FARM, {**FARM, **wrong}) for wrong in (
+        {"name": ""}, {"name": "???"}, {"zone": "Here/There"}, {"unit_system": "both"},
+        {"latitude": "north"}, {"latitude": "95"}, {"latitude": "0.6"}, {"latitude": "-35.9"},
+        {"longitude": "79.2"}, {"longitude": "999"}, {"elevation": "tall"}, {"elevation": ""},
+        {"elevation": "1,5.2"}, {"flow": "lots"}, {"flow": ""}, {"flow": "9999999"},
+        {"flow_unit": ""}, {"supply_name": "???"},
+    )),
+    *((NEW_SUPPLY, NEW_SUPPLY, {**SUPPLY, **wrong}) for wrong in (
+        {"supply_name": ""}, {"supply_name": "Pozo"}, {"flow": "x"},
+    )),
+    *((NEW_BLOCK, NEW_BLOCK, {**BLOCK, **wrong}) for wrong in (
+        {"name": ""}, {"name": "Uno"}, {"crop": "grapes"}, {"crop": "zzz"}, {"area": ""},
+        {"area": "0"}, {"area": "99"}, {"area_unit": ""}, {"area_unit": "h"},
+        {"row_spacing": "x"}, {"laterals_per_row": "99"}, {"laterals_per_row": "two"},
+        {"emitter_spacing": "900"}, {"emitter_flow": "-1"}, {"emitter_flow": "90"},
+        {"emission_uniformity": "10", "emission_uniformity_unit": "%"},
+        {"longest_pulse": "1", "longest_pulse_unit": "min"},
+        {"longest_pulse": "6", "longest_pulse_unit": "min"},
+        {"longest_pulse": "90", "longest_pulse_unit": "h"},
+        {"root_depth": "900", "root_depth_unit": "in"}, {"texture": "mud"},
+        {"planting_year": "old"}, {"planting_year": "2021.5"}, {"planting_year": "1"},
+        {"crop": "blueberry"}, {"season_start": "spring"}, {"season_start": "02-29"},
+        {"season_start": "03-20", "stage_1": "x"}, {"season_start": "03-20", "stage_1": "30"},
+        {"season_start": "03-20", "stage_1": "300", "stage_2": "300", "stage_3": "3",
+         "stage_4": "3"},
+        {"supply": "sea"}, {"site": "moon"},
+    )),
+    *((BLOCKS[0], f"{BLOCKS[0]}/rain", {**RAIN, **wrong}) for wrong in (
+        {"amount": "much"}, {"amount": "-1"}, {"amount": "99"}, {"amount": "9"}, {"day": "x"},
+        {"time": "x"}, {"day": "2026-07-30"},
+    )),
+    *((BLOCKS[0], f"{BLOCKS[0]}/runs", {**RUN, **wrong}) for wrong in (
+        {"minutes": "x"}, {"minutes": "9999"}, {"day": "2030-01-01"}, {"day": "x"}, {"time": "x"},
+        {"volume": "x", "unit": "gal"}, {"volume": "-5", "unit": "L"},
+    )),
+    *((BLOCKS[0], f"{BLOCKS[0]}/pauses", {**PAUSE, **wrong}) for wrong in (
+        {"end_day": "2026-07-15"}, {"end_day": "2029-07-15"}, {"reason": ""},
+        {"reason": "x" * 500}, {"time": "x"},
+    )),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("place", range(len(WRONG)))
+def test_no_fault_beside_a_field_is_told_in_english(
+    readers: tuple[Reader, Reader], place: int
+) -> None:
+    page, action, fields = WRONG[place]
+    answers = [each.send(page, action, **fields) for each in readers]
+    for answer in answers:
+        assert answer.status_code in (409, 422), f"{answer.status_code} {fields}"
+    shown = [Seen(answer.text).texts for answer in answers]
+    # What was entered stays in the fields, whose values are no texts of the page.
+    assert not (left := english_left(*shown)), " | ".join(left)
+    if page != NEW_BLOCK or "supply" not in fields:
+        assert 'class="fault"' in answers[1].text, fields
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"texture": "sandy-clay"},
+        {"crop": "strawberry", "season_start": "03-20", "stage_1": "30", "stage_2": "30",
+         "stage_3": "90", "stage_4": "30"},
+        *({"crop": crop, "season_start": "03-20", "stage_1": "30", "stage_2": "30",
+           "stage_3": "90", "stage_4": "30"}
+          for crop in ("blueberry", "raspberry", "blackberry", "kiwi", "olive", "walnut", "hops")),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_where_the_default_numbers_of_a_block_come_from_is_told_in_spanish(
+    readers: tuple[Reader, Reader], changes: dict[str, str]
+) -> None:
+    answers = [
+        each.send(NEW_BLOCK, NEW_BLOCK, **{**BLOCK, **changes}, do="preview") for each in readers
+    ]
+    shown = [Seen(answer.text).texts for answer in answers]
+    assert answers[1].status_code == 200
+    assert any("Keller & Karmeli" in text for text in shown[1])
+    assert not (left := english_left(*shown)), " | ".join(left)
+
+
+# --- mails ---------------------------------------------------------------------------------------
+
+IDENTITY = MailIdentity(
+    sender_address="plans@example.org",
+    sender_name="Rillwright",
+    domain="mail.example.org",
+    reply_address="",
+    public_url="https://plans.example.org",
+)
+NO_SITE = evening().sites[0]
+LETTERS: dict[str, AnyLetter] = {
+    "all flags of all blocks": evening(
+        block_line("North", pulse("04:00", 69), flags=int(sum(PlanFlag))),
+        block_line("South", flags=int(sum(PlanFlag))),
+        plan_version=2,
+    ),
+    "all flags of one block": evening(
+        block_line(
+            "North",
+            pulse("04:00", 69),
+            pulse("07:00", 20),
+            flags=int(sum(PlanFlag)),
+            rain_credit_mm=3.0,
+            dry_day=DAY,
+        ),
+        block_line("South"),
+        block_line("West", status="no-weather"),
+    ),
+    **{
+        f"less than asked, {cause.name}": evening(
+            block_line("North", pulse("04:00", 69), cause=int(cause), shortfall_mm=4.0),
+            block_line("South", pulse("04:00", 69), cause=int(cause), deferred_mm=4.0),
+            block_line(
+                "West",
+                cause=int(cause),
+                numbers={
+                    "crop_et_mm": 5.0,
+                    "planned_depletion_mm": 12.0,
+                    "trigger_mm": 10.0,
+                    "cause": float(cause),
+                },
+            ),
+        )
+        for cause in ShortfallCause
+        if cause is not ShortfallCause.NONE
+    },
+    "nothing known": evening(
+        block_line("North", status="no-weather", numbers={}),
+        sites=(replace(NO_SITE, source=None, issued_at=None, observed_until=None),),
+    ),
+    "rest": evening(block_line("North"), sites=()),
+    "one block": evening(block_line("North", pulse("04:00", 69))),
+    "many blocks": evening(
+        *(
+            block_line(f"North {n}", pulse("04:00", 69), flags=int(sum(PlanFlag)))
+            for n in range(420)
+        )
+    ),
+    "a week": weekly(
+        block_week("North", short_days_count=1, assumed_days_count=2, unobserved_days_count=1),
+        *(
+            block_week(f"North {place}", flow_verdict=verdict.value, flow_change_fraction=0.2)
+            for place, verdict in enumerate(FlowVerdict)
+        ),
+        block_week("South", raw_mm=None, depletion_end_mm=None),
+    ),
+    "no week": weekly(block_week("South", raw_mm=None, depletion_end_mm=None)),
+    "counties": bulletin(),
+    "a link": SignInLetter(lasts=timedelta(minutes=20)),
+}
+
+
+def mail_texts(letter: AnyLetter, language: str, units: str) -> list[str]:
+    """What a mail says in its subject, its plain part line by line, and its HTML."""
+    person = reader(language=language, unit_system=units)
+    content = compose(letter, person, STAMP, identity=IDENTITY)
+    message = message_from_bytes(content, policy=default)
+    plain, html = (message.get_body((kind,)) for kind in ("plain", "html"))
+    assert plain is not None
+    assert html is not None
+    return [
+        str(message["Subject"]),
+        *(line.strip() for line in plain.get_content().splitlines() if "https:" not in line),
+        *Seen(html.get_content()).texts,
+        *(
+            line.strip()
+            for part in message.walk()
+            if part.get_content_type() == "text/calendar"
+            for line in part.get_content().splitlines()
+            if line.startswith("SUMMARY")
+        ),
+    ]
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize("name", LETTERS)
+def test_nothing_in_a_spanish_mail_is_the_english_text(name: str, units: str) -> None:
+    english, spanish = (mail_texts(LETTERS[name], language, units) for language in ("en", "es"))
+    assert not (left := english_left(english, spanish)), " | ".join(left)
+
+
+# --- the day of reading --------------------------------------------------------------------------
+
+
+def test_a_plan_read_on_its_own_day_says_today_and_later_neither_today_nor_tomorrow(
+    readers: tuple[Reader, Reader],
+) -> None:
+    english, spanish = readers
+    page = f"/farms/{FARM_ID}/tomorrow?date={PLAN_DAY}"
+    assert "blocks tomorrow, Wednesday" in english.text(page)
+    assert "bloques mañana, miércoles" in spanish.text(page)
+    past = english.text(f"/farms/{FARM_ID}/sheet?date={PLAN_DAY}")
+    assert "blocks on Wednesday" in past
+    assert "tomorrow," not in past
