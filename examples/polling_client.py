@@ -58,6 +58,7 @@ CLOCK_SLACK_S = 60
 LARGEST_ANSWER_BYTES = 16_384
 FORMAT = 1
 FALLBACK_MOST_DAYS = 7
+MINUTE = timedelta(minutes=1)
 _PROGRAM_AT = b'"program":'
 
 
@@ -426,9 +427,17 @@ class PollingClient:
         return datetime.fromtimestamp(now, ZoneInfo(zone))
 
     def _today_at(self, start: str, now: float) -> float:
+        """The instant of a local time of day: the first of two, or the first after a gap."""
         hour, minute = (int(part) for part in start.split(":"))
-        local = self._local(now).replace(hour=hour, minute=minute, second=0, microsecond=0)
-        return local.astimezone(UTC).timestamp()
+        here = self._local(now)
+        local = here.replace(hour=hour, minute=minute, second=0, microsecond=0, fold=0)
+        begins = local.astimezone(UTC)
+        # A time that a clock change skips comes out as long after the gap as it lies in it.
+        while (begins - MINUTE).astimezone(here.tzinfo).replace(tzinfo=None) > local.replace(
+            tzinfo=None
+        ):
+            begins -= MINUTE
+        return begins.timestamp()
 
     def _alarm(self, text: str) -> None:
         """Tell a person once; again only after things were well in between."""

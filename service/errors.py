@@ -8,8 +8,9 @@
     ├── NotFound                  the thing named does not exist (or is not yours)
     │   └── PlanNotFound          the block exists, but no plan of it for that day
     ├── Retired                   it was there once and is not in use any more
-    ├── Conflict                  the state at hand does not allow it
-    │   └── Stale                 the thing has changed since the caller read it
+    ├── Conflict                  the state at hand does not allow it; may carry a list of Fault
+    │   ├── Stale                 the thing has changed since the caller read it
+    │   └── Busy                  only one of a kind is worked on at a time, and one is
     ├── WeatherUnavailable        no usable weather for what was asked
     ├── MailUnavailable           the mail relay cannot be talked to, or refuses the sender
     │   └── MailRefused           the relay refused one mail
@@ -79,9 +80,17 @@ class Retired(RillwrightError):
 class Conflict(RillwrightError):
     """The state at hand does not allow what was asked."""
 
+    def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        super().__init__(message)
+
 
 class Stale(Conflict):
     """The thing has changed since the caller read it."""
+
+
+class Busy(Conflict):
+    """Only one of its kind is worked on at a time; the same can be asked again in a while."""
 
 
 class WeatherUnavailable(RillwrightError):

@@ -727,7 +727,7 @@ class OutboxStore(Protocol):
 
     def list_said(
         self, farm_ids: Sequence[str], *, day: date, kind: str
-    ) -> dict[tuple[int, str], Mapping[str, int | None]]:
+    ) -> dict[tuple[int, str], Mapping[str, int | str | None]]:
         """By (person key, farm id) what the newest mail of a kind says of a day."""
         ...
 

@@ -198,8 +198,6 @@ class ControllerDefinition:
     channels: tuple[ChannelDefinition, ...] = ()
 
 
-MAIL_KINDS = ("evening", "weekly", "bulletin")
-"""What may be mailed: tomorrow's plan, last week of a farm, last week of the counties."""
 MAIL_LISTS = ("evening", "weekly")
 """What a person may ask for; an adviser's weekly mail is the bulletin."""
 LANGUAGES = ("en", "es")
@@ -901,6 +899,9 @@ class PlanMark:
     """1 and one more for each plan of a block that has been replaced."""
     minutes: Mapping[str, int | None]
     """Planned minutes by block id; None: nothing could be planned."""
+    injections: Mapping[str, str] = field(default_factory=dict)
+    """By block id the order that is injected and when, as ``0f3c 360-420 600-630``, in minutes of
+    the day; without times it does not fit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -914,8 +915,8 @@ class MailOrder:
     """Day of the plan, or last day of the week."""
     kind: str
     plan_version: int = 1
-    said: Mapping[str, int | None] = field(default_factory=dict)
-    """The minutes that the mail tells, to see later whether they changed."""
+    said: Mapping[str, int | str | None] = field(default_factory=dict)
+    """The minutes and injections that the mail tells, to see later whether they changed."""
     expires_at: datetime
     """After this it is of no use any more and is dropped."""
 

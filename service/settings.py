@@ -31,7 +31,7 @@ class Settings(BaseSettings):
     )
     weather_services: tuple[Literal["open-meteo", "nasa-power", "nws-grid"], ...] = Field(
         default=(),
-        description="Weather services that `schedule` and `refresh` ask, as a JSON list; none are"
+        description="Weather services that are asked for every site, as a JSON list; none are"
         " asked unless named here, since each has terms that the operator must accept",
     )
     weather_contact: str = Field(

@@ -172,7 +172,7 @@ def bulletin() -> BulletinLetter:
                 net_need_mm=unknown,
                 gross_need_mm=unknown,
                 running_h=unknown,
-                forecast_days_count=0,
+                forecast_days_count=7,
             ),
         ),
         attributions=(),

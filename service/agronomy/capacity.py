@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.agronomy.records import Floats
+from service.agronomy.units import M2_PER_HECTARE
 
-HECTARE_M2 = 10_000.0  # [m2]
 KEEPING_TOLERANCE_MM = 1e-6  # [mm] rounding of sums of depths
 
 
@@ -96,7 +96,7 @@ def carried_area_ha(
     gross = np.asarray(gross_mm, dtype=np.float64)
     volume_l = flow_l_per_h * open_time_h * span_days
     with np.errstate(divide="ignore"):
-        return np.asarray(volume_l / gross / HECTARE_M2)
+        return np.asarray(volume_l / gross / M2_PER_HECTARE)
 
 
 def peak_transpiration_mm(

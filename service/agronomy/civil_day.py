@@ -116,6 +116,19 @@ def elapsed_min(day: date, wall: time, zone: str) -> int:
     return (first_instant(day, wall, zone) - midnight_utc(day, zone)) // ONE_MINUTE
 
 
+def wall_text(wall_min: int) -> str:
+    """A time on the clock as programs, files and people write it.
+
+    Shapes: one number.
+    wall_min: minutes since 00:00 on the clock [min], 0 to 1440.
+    Returns: ``HH:MM``; the end of a day is 24:00.
+    Equation: none.
+    >>> wall_text(245)
+    '04:05'
+    """
+    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
+
+
 def wall_time(day: date, elapsed_min: int, zone: str) -> datetime:
     """What the clock shows so many minutes after the civil day began.
 

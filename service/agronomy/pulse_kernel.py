@@ -21,7 +21,6 @@ ROOM_TOLERANCE_MM = 1e-9  # rounding of sums of depths; far below anything a met
 MINUTE_TOLERANCE_MIN = 1e-9  # a need of exactly 30 min must not be rounded down to 29
 FLOW_TOLERANCE_L_PER_H = 1e-6  # rounding of sums of flows
 NEVER_MIN = 1 << 40  # a minute that no day reaches: "there is no such start"
-DAY_LENGTH_MIN = 1440  # an ordinary civil day
 
 
 class BlockDay(Protocol):

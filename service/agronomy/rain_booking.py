@@ -18,11 +18,10 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from service.agronomy.civil_day import midnight_utc, zone_rules
+from service.agronomy.civil_day import ONE_DAY, midnight_utc, zone_rules
 from service.agronomy.records import Days, Floats
 
 ONE_HOUR = timedelta(hours=1)
-ONE_DAY = timedelta(days=1)
 AROUND_ONE_DAY_H = 36.0  # [h] a choice: up to here a reading is one day's
 
 

@@ -15,7 +15,6 @@ from service.agronomy.crop_water_use import BARE_SOIL_KC, height_factor
 from service.agronomy.records import Floats
 
 FREQUENT_WETTING_KC_MAX = 1.1  # FAO-56 ch. 7, on Eq. 72: wetted daily or every two days
-SELDOM_WETTING_KC_MAX = 1.2  # FAO-56 Eq. 72
 
 
 def full_cover_basal_coefficient(height_m: ArrayLike, climate_term: ArrayLike) -> Floats:

@@ -74,7 +74,7 @@ class _Draft:
         self.values[name] = np.where(is_enough, found, self.values[name])
         for day in np.flatnonzero(hours > 0.0).tolist():
             if is_enough[day] or np.isnan(self.values[name][day]):
-                self.notes[name][day] = {"hours_present": _short(hours[day])}
+                self.notes[name][day] = {"hours_present": short_hours(hours[day])}
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,7 +286,7 @@ def _add_radiation(starts: Ints, ends: Ints, totals: Floats, draft: _Draft) -> N
     is_whole = hours + filled_h >= measured.day_lengths - SLACK_HOURS
     draft.keep("rs_mj_m2", np.where(is_whole, total, np.nan), hours)
     for day in np.flatnonzero(is_whole & (filled_h > 0.0)).tolist():
-        draft.notes["rs_mj_m2"][day]["bridged_h"] = _short(filled_h[day])
+        draft.notes["rs_mj_m2"][day]["bridged_h"] = short_hours(filled_h[day])
 
 
 def _add_rain(pieces: _Pieces, lengths: Ints, totals: Floats, draft: _Draft) -> None:
@@ -314,14 +314,23 @@ def _book_days(starts: Ints, ends: Ints, fields: Mapping[str, Floats], draft: _D
         # Rain of another day's worth of hours is still that day's rain; temperatures are not.
         is_enough = (hours >= FEWEST_HOURS - SLACK_HOURS) | (name == "rain_mm")
         for row in np.flatnonzero(np.isfinite(fields[name])).tolist():
-            note: Note = {"hours_present": _short(hours[row])}
+            note: Note = {"hours_present": short_hours(hours[row])}
             if shift_h[row] > SLACK_HOURS:
-                note["window_shift_h"] = _short(shift_h[row])
+                note["window_shift_h"] = short_hours(shift_h[row])
             draft.notes[name][day[row]] = note
             if is_enough[row]:
                 draft.values[name][day[row]] = fields[name][row]
 
 
-def _short(hours: float) -> float:
+def short_hours(hours: float) -> float:
+    """Hours as a note says them: to two decimals, and whole ones as whole numbers.
+
+    Shapes: one number.
+    hours: length of time [h].
+    Returns: the rounded hours [h].
+    Equation: none.
+    >>> short_hours(22.0), short_hours(22.337)
+    (22, 22.34)
+    """
     rounded = round(float(hours), 2)
     return int(rounded) if rounded.is_integer() else rounded

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.pulse_kernel import (
-    DAY_LENGTH_MIN,
     FLOW_TOLERANCE_L_PER_H,
     NEVER_MIN,
     BlockDay,
@@ -33,6 +32,7 @@ from service.agronomy.pulse_kernel import (
 )
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints
+from service.agronomy.units import MINUTES_PER_DAY
 from service.kernels import Records, compiled, record_layout
 
 # Rules of order, tried one after the other where the blocks do not fit.
@@ -718,7 +718,7 @@ def find_cause(
         # the pulses, then the soil is what is short.
         starts_min = np.empty(0, np.int64)
         open_min = np.zeros(1, np.int64)
-        close_min = np.full(1, max(DAY_LENGTH_MIN, np.max(closes_min)), np.int64)
+        close_min = np.full(1, max(MINUTES_PER_DAY, np.max(closes_min)), np.int64)
         open_total_min, _, _ = plan_alone(block, open_min, close_min, whole_min, starts_min)
         fewest = -(-whole_min // block.longest_pulse_min)
         _, _, is_room_bound = lay_pulses(

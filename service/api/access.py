@@ -30,6 +30,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from service.api.key_ring import KeyRing
 from service.api.limits import Limits, address_of
 from service.api.news import News
+from service.api.openapi_document import SECRET_LINKS
 from service.api.problems import (
     FORBIDDEN,
     TOO_MANY_REQUESTS,
@@ -50,7 +51,6 @@ NOTE_USES_EVERY: Final = timedelta(minutes=1)
 REALM: Final = 'Bearer realm="rillwright"'
 _FORWARDED: Final = (b"forwarded", b"x-forwarded-for", b"x-real-ip")
 _GUARDED_PATHS: Final = ("/v1/", "/metrics")
-_SECRET_LINKS: Final = "/v1/calendars/"
 _log = get_logger(__name__)
 
 
@@ -194,7 +194,7 @@ class GuardedPaths:
             return
         try:
             found: Caller | Refusal
-            if scope["path"].startswith(_SECRET_LINKS):
+            if scope["path"].startswith(SECRET_LINKS):
                 wait_s = self._gate.over_address_limit(scope)
                 found = OPEN_CALLER if wait_s is None else _wait(wait_s)
             else:

@@ -19,7 +19,7 @@ _SCHEMES: Final[dict[str, Any]] = {
         "description": "The same key, for devices that cannot set `Authorization`.",
     },
 }
-_SECRET_LINKS: Final = "/v1/calendars/"
+SECRET_LINKS: Final = "/v1/calendars/"
 
 
 def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
@@ -30,7 +30,7 @@ def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
     document["components"]["securitySchemes"] = _SCHEMES
     for address, path in document["paths"].items():
         for operation in path.values():
-            is_by_link = address.startswith(_SECRET_LINKS)
+            is_by_link = address.startswith(SECRET_LINKS)
             operation["security"] = [] if is_by_link else [{name: []} for name in _SCHEMES]
             right = rights.get(operation["operationId"])
             if right is not None and not is_by_link:

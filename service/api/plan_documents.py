@@ -26,6 +26,7 @@ class KeptPlan:
 
     farm_id: str
     document: Document
+    generation: int
 
 
 class PlanDocuments:
@@ -42,8 +43,10 @@ class PlanDocuments:
         return self._generation
 
     def find(self, block_id: str, query: bytes) -> KeptPlan | None:
-        """What is kept for a read, None where nothing is."""
-        return self._kept.get((block_id, query))
+        """What is kept for a read, None where nothing is that is current."""
+        kept = self._kept.get((block_id, query))
+        # Plans are kept by the threads of routes, which may be overtaken by news in the event loop.
+        return kept if kept is not None and kept.generation == self._generation else None
 
     def keep(self, block_id: str, query: bytes, plan: PlanText, *, generation: int) -> Document:
         """The plan as a document; kept unless plans have changed since the generation noted."""
@@ -51,7 +54,7 @@ class PlanDocuments:
         if generation == self._generation:
             if len(self._kept) >= MOST_KEPT:
                 self._kept.clear()
-            self._kept[block_id, query] = KeptPlan(plan.farm_id, document)
+            self._kept[block_id, query] = KeptPlan(plan.farm_id, document, generation)
         return document
 
     def _forget(self, _found: object) -> None:

@@ -7,8 +7,10 @@ in each problem, so that the operator finds the log entry that says more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from http import HTTPStatus
 from typing import Any
 
@@ -20,6 +22,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from service.errors import (
+    Busy,
     Conflict,
     Fault,
     InputInvalid,
@@ -39,6 +42,8 @@ PROBLEM_MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 30
 """Seconds after which a request that met a busy database may be sent again, own choice."""
 _LONGEST_NAME = 80
+_HEADER = re.compile(r"[A-Z][a-z]+(-[A-Z][a-z]+)+")
+_HAVE_BODY = frozenset({"POST", "PUT", "PATCH"})
 _log = get_logger(__name__)
 
 
@@ -180,6 +185,13 @@ CONFLICT = ProblemType(
     "The state at hand does not allow what was asked.",
     "Read the thing again, and decide anew.",
 )
+BUSY = ProblemType(
+    "busy",
+    503,
+    "Busy",
+    "Only one of this kind is worked on at a time, and one is. Nothing was begun.",
+    "Send the request again after the seconds of the Retry-After header.",
+)
 INVALID_REQUEST = ProblemType(
     "invalid-request",
     422,
@@ -228,6 +240,7 @@ PROBLEM_TYPES: tuple[ProblemType, ...] = (
     METHOD_NOT_ALLOWED,
     CONFLICT,
     STILL_RUNNING,
+    BUSY,
     RETIRED,
     PRECONDITION_FAILED,
     TOO_LARGE,
@@ -251,6 +264,7 @@ _TYPE_OF_ERROR: tuple[tuple[type[RillwrightError], ProblemType], ...] = (
     (Retired, RETIRED),
     (Stale, PRECONDITION_FAILED),
     (StillRunning, STILL_RUNNING),
+    (Busy, BUSY),
     (Conflict, CONFLICT),
     (WeatherUnavailable, WEATHER_UNAVAILABLE),
     (StorageFailed, STORAGE_UNAVAILABLE),
@@ -322,9 +336,24 @@ def problem_type_of(error: RillwrightError) -> ProblemType:
     return next(kind for cls, kind in _TYPE_OF_ERROR if isinstance(error, cls))
 
 
-def faults_as_errors(faults: Sequence[Fault]) -> list[dict[str, str]]:
-    """What is allowed where, without what was found there."""
-    return [_fault_as_error(fault) for fault in faults]
+def faults_as_errors(
+    faults: Sequence[Fault], *, outside_body: Container[str] | None = None
+) -> list[dict[str, str]]:
+    """What is allowed where, without what was found there.
+
+    A plain name is a parameter; of a request with a body only where ``outside_body`` holds it.
+    """
+    return [_fault_as_error(fault, outside_body) for fault in faults]
+
+
+@contextmanager
+def told_as(places: Mapping[str, str]) -> Iterator[None]:
+    """Let faults be told by where the caller gave the values, in place of an operation's names."""
+    try:
+        yield
+    except InputInvalid as error:
+        faults = [replace(each, where=places.get(each.where, each.where)) for each in error.faults]
+        raise type(error)(error.message, faults) from error
 
 
 def validation_errors(problems: Sequence[Mapping[str, Any]]) -> list[dict[str, str]]:
@@ -351,7 +380,14 @@ async def answer_own_error(request: Request, error: Exception) -> Response:
     return problem_response(
         request,
         kind,
-        errors=faults_as_errors(error.faults) if isinstance(error, InputInvalid) else (),
+        errors=(
+            faults_as_errors(
+                error.faults,
+                outside_body=request.path_params if request.method in _HAVE_BODY else None,
+            )
+            if isinstance(error, (InputInvalid, Conflict))
+            else ()
+        ),
         headers=(
             {"Retry-After": str(RETRY_AFTER_S)}
             if kind.status == HTTPStatus.SERVICE_UNAVAILABLE
@@ -412,13 +448,17 @@ def _response(
     )
 
 
-def _fault_as_error(fault: Fault) -> dict[str, str]:
-    allowed = f"allowed: {fault.allowed}"
-    if fault.where.startswith("/"):
-        return {"pointer": fault.where, "detail": allowed}
-    if fault.where.isidentifier():
-        return {"parameter": fault.where, "detail": allowed}
-    return {"detail": f"{fault.where}: {allowed}"}
+def _fault_as_error(fault: Fault, outside_body: Container[str] | None) -> dict[str, str]:
+    where, allowed = fault.where, f"allowed: {fault.allowed}"
+    if not where or where.startswith("/"):  # the empty pointer is the body itself
+        return {"pointer": where, "detail": allowed}
+    if _HEADER.fullmatch(where):
+        return {"parameter": where, "detail": allowed}
+    if not where.isidentifier():
+        return {"detail": f"{where}: {allowed}"}
+    if outside_body is None or where in outside_body:
+        return {"parameter": where, "detail": allowed}
+    return {"pointer": f"/{where}", "detail": allowed}
 
 
 def _finding_as_error(finding: Mapping[str, Any]) -> dict[str, str]:

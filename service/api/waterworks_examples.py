@@ -292,11 +292,11 @@ FERTIGATION: Final[dict[str, Any]] = {
     "advisories": [],
     "cautions": [
         {
-            "key": "estimate-only",
-            "text": "This is an estimate from a laboratory analysis. It is never an "
-            "instruction to open or to start anything. A titration of the "
-            "water itself beats it, and the pH must be measured at the last "
-            "emitters before it is relied on.",
+            "key": "injection-estimate",
+            "text": "These numbers follow from what was stated of products, water and "
+            "pipes. They are never an instruction to open or to start anything: "
+            "check rate and EC at the emitters. Injecting is work for trained, and "
+            "in many places licensed, people; local code stands above these numbers.",
         },
         {
             "key": "backflow-prevention",

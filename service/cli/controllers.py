@@ -8,6 +8,7 @@ from typing import Annotated
 import orjson
 import typer
 
+from service.agronomy.civil_day import wall_text
 from service.cli import shown
 from service.cli.terminal import (
     JsonOption,
@@ -91,7 +92,7 @@ def _document(stored: StoredController) -> dict[str, object]:
                 "channel": each.channel,
                 "block_id": each.block_id,
                 "fallback": [
-                    {"start": _wall(run.start_wall_min), "duration_min": run.duration_min}
+                    {"start": wall_text(run.start_wall_min), "duration_min": run.duration_min}
                     for run in each.fallback
                 ],
             }
@@ -110,7 +111,8 @@ def _show_list(found: list[StoredController]) -> None:
         state = "in use" if stored.retired_at is None else "retired"
         for place, channel in enumerate(controller.channels):
             runs = ", ".join(
-                f"{_wall(run.start_wall_min)} {run.duration_min} min" for run in channel.fallback
+                f"{wall_text(run.start_wall_min)} {run.duration_min} min"
+                for run in channel.fallback
             )
             if controller.policy == "stop":
                 runs = ""
@@ -152,7 +154,3 @@ def _show_program(program: dict[str, object], stored: StoredController) -> None:
 
 def _instant(epoch_s: object) -> datetime:
     return datetime.fromtimestamp(float(str(epoch_s)), UTC)
-
-
-def _wall(wall_min: int) -> str:
-    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from rich.text import Text
 
+from service.agronomy.civil_day import ONE_DAY
 from service.bootstrap import Service, migrate_database
 from service.cli.housekeeping import shown_database
 from service.cli.plan_text import plan_document, show_plans
@@ -47,7 +48,6 @@ from service.records import FarmBundle
 ISSUE_TIME = time(19, 0)
 WEATHER_TIME = time(17, 30)
 WEEK = timedelta(days=7)
-ONE_DAY = timedelta(days=1)
 
 
 class StandingClock:

@@ -79,7 +79,7 @@ def show(
         return
     table = plain_table("Key", "Holder", "Farm", "Scopes", "Made", "Good until", "Last used")
     for key in found:
-        until = _day(key.expires_at) or "revoked"
+        until = _day(key.expires_at) or "no end"
         if key.revoked_at is not None:
             until = f"ended {_day(key.revoked_at)}"
         table.add_row(

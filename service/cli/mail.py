@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
-from datetime import date, timedelta
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -47,8 +47,6 @@ from service.operations.send_mail import deliver
 from service.operations.weekly_bulletin import BULLETIN, bulletin_letter
 from service.operations.weekly_summary import WEEKLY, week_before, weekly_letter
 from service.records import MAIL_LISTS, Person
-
-ONE_DAY = timedelta(days=1)
 
 
 class MailKind(StrEnum):

@@ -3,6 +3,7 @@ whether the supply keeps up in the summers on record."""
 
 from __future__ import annotations
 
+import math
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Annotated
@@ -12,7 +13,7 @@ import typer
 from markupsafe import Markup
 from rich.text import Text
 
-from service.bootstrap import Service
+from service.bootstrap import Service, SystemClock
 from service.cli import shown
 from service.cli.evening import outcome_document
 from service.cli.terminal import (
@@ -45,7 +46,6 @@ HYDRAULIC_CAUTION = (
     "Computed from what was stated. Measure pressure at the first and the last emitter, and catch"
     " flows in the field, before a system is judged by it."
 )
-LITRES_PER_CUBIC_METRE = 1000.0
 
 
 def today(service: Service) -> date:
@@ -159,9 +159,9 @@ def _show_pipes(report: pipes.PipeReport) -> None:
         ("Emitter flow, lowest over mean", f"{flow.lowest_over_mean_ratio:.3f}"),
         ("Design emission uniformity, EU", f"{flow.design_uniformity_pct:.1f} %"),
         ("Low quarter of the flows alone", f"{flow.low_quarter_uniformity_pct:.1f} %"),
-        ("First fill of empty pipes", f"{travel.fill_time_min:.1f} min"),
-        ("Travel to 95 % / to the last emitter",
-         f"{travel.most_travel_min:.1f} / {travel.last_travel_min:.1f} min"),
+        ("First fill of empty pipes", _minutes(travel.fill_time_min)),
+        ("Travel to 95 % of the emitters", _minutes(travel.most_travel_min)),
+        ("Travel to the last one that water reaches", _minutes(travel.last_travel_min)),
         (f"Longest row for {report.target_uniformity_pct:g} %",
          f"{report.longest.emitter_count} emitters, {report.longest.length_m:.1f} m"
          + (" or more" if report.longest.is_search_limit else "")),
@@ -175,6 +175,10 @@ def _show_pipes(report: pipes.PipeReport) -> None:
     for text in report.cautions:
         paragraph(f"! {text}")
     paragraph(HYDRAULIC_CAUTION, style="dim")
+
+
+def _minutes(time_min: float) -> str:
+    return f"{time_min:.1f} min" if math.isfinite(time_min) else "never"
 
 
 # --- catch test ----------------------------------------------------------------------------------
@@ -342,9 +346,12 @@ def capacity(
 ) -> None:
     """Whether pump and windows keep up in the summers on record, and what would change it."""
     content = read_weather_file(weather_file)
-    bundle = _farm(target)
-    with progress_bar("summers", capacities.run_count(bundle, content.days)) as progress:
-        found = capacities.assess_capacity(bundle, content.days, content.fields, progress=progress)
+    bundle, year = _farm(target)
+    count = capacities.run_count(bundle, content.days, year)
+    with progress_bar("summers", count) as progress:
+        found = capacities.assess_capacity(
+            bundle, content.days, content.fields, season_year=year, progress=progress
+        )
     first = found.supplies[0]
     write_picture(svg, capacity_figure(first))
     if as_json:
@@ -388,11 +395,13 @@ def capacity_document(found: capacities.Capacity) -> dict[str, object]:
     }
 
 
-def _farm(target: str) -> FarmBundle:
+def _farm(target: str) -> tuple[FarmBundle, int]:
+    """The farm, and the year that it is."""
     if target.endswith(".toml"):
-        return read_farm_file(Path(target))
+        return read_farm_file(Path(target)), local_day(SystemClock().now(), "UTC").year
     service = open_service()
-    return get_farm(target, day=today(service), unit_of_work=service.unit_of_work)
+    day = today(service)
+    return get_farm(target, day=day, unit_of_work=service.unit_of_work), day.year
 
 
 def _show_supply(supply: capacities.SupplyCapacity) -> None:
@@ -427,6 +436,12 @@ def _show_supply(supply: capacities.SupplyCapacity) -> None:
         "Crop use in a peak week that nine of ten years stay below:"
         f" {design.summer_use_mm:.0f} mm in the summers, {design.shade_use_mm:.0f} by shade (Keller"
         " & Bliesner 1990, from memory)."
+    )
+    by_block = zip(supply.block_ids, supply.changes[0].kept_by_block, strict=True)
+    paragraph(
+        "Summers kept now, by block: "
+        + ", ".join(f"{block_id} {100.0 * share:.0f} %" for block_id, share in by_block)
+        + "."
     )
     missed = [str(s.first_day.year) for s in supply.summers if not all(s.keeps_up)]
     paragraph(f"Not kept: {', '.join(missed) or 'none'}.")

@@ -42,7 +42,7 @@ from service.operations import report_water as waters
 from service.records import FertigationOrder, WaterSample
 from service.waterworks.caution import Advisory
 from service.waterworks.fertiliser import NUTRIENTS, NutrientNeed, labelled_product
-from service.waterworks.water_report import WaterClass
+from service.waterworks.water_report import NOTHING_DONE, WaterClass
 
 BOTH_NAMES = re.compile(r"([a-z0-9-]+)\.([a-z0-9-]+)")
 _STOCK = Measure(
@@ -56,6 +56,8 @@ _MINUTES = Measure(
 )
 _MASS = re.compile(r"([a-z0-9-]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg|lb|g)?")
 _MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237}
+WHOLE_FROM = 100.0
+"""A value from which on its decimals say nothing."""
 SupplyOption = Annotated[
     str | None, typer.Option("--supply", metavar="FARM.SUPPLY", help="A supply, in full.")
 ]
@@ -235,6 +237,8 @@ def _show_report(found: waters.CropReport) -> None:
     out.print(Text(f"{whose}: water of {found.sample.day}", style="bold"))
     _show_classes("Restrictions on use", report.restrictions)
     _show_classes("Clogging of emitters", report.clogging)
+    if report.restrictions or report.clogging:
+        paragraph("What is commonly done is common practice, no source.", style="dim")
     if report.saturation is not None:
         index = report.saturation.langelier_index
         langelier = "" if index is None else f", Langelier {index:+.2f}"
@@ -268,17 +272,23 @@ def _show_report(found: waters.CropReport) -> None:
 
 
 def _show_classes(title: str, classes: Sequence[WaterClass]) -> None:
+    """A table of classes, where they come from, and what is commonly done about each."""
     if not classes:
         return
     out.print(title)
     table = plain_table("", "Value", "", "Class", right=(1,))
     for each in classes:
-        table.add_row(each.label, f"{each.value:.3g}", each.unit, each.word)
+        value = f"{each.value:,.0f}" if abs(each.value) >= WHOLE_FROM else f"{each.value:.3g}"
+        table.add_row(each.label, value, each.unit, each.word)
     out.print(table)
-    for advice, source in dict.fromkeys(
-        (each.advice, each.source) for each in classes if each.grade > 0
-    ):
-        paragraph(f"{advice} [{source}]", indent="  ")
+    for source in dict.fromkeys(each.source for each in classes):
+        paragraph(f"Classes: {source}.", indent="  ", style="dim")
+    labels: dict[str, list[str]] = {}
+    for each in classes:
+        if each.grade > 0 or each.advice != NOTHING_DONE:
+            labels.setdefault(each.advice, []).append(each.label)
+    for advice, named in labels.items():
+        paragraph(f"{', '.join(named)}: {advice}", indent="  ")
 
 
 def _share(value: float | None) -> str:

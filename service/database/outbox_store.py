@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 
 import orjson
-from sqlalchemy import Connection, delete, func, select, update
+from sqlalchemy import Connection, case, delete, func, select, update
 
 from service.agronomy.records import Ints
 from service.database.bulk import insert_into, is_among, is_one_of
@@ -35,7 +35,17 @@ class SqlOutboxStore:
     def read_marks(self, farm_keys: Ints, *, day: date) -> list[PlanMark]:
         """The plans in force for a day, farm by farm."""
         rows = self._connection.execute(
-            select(farm.c.farm_id, farm.c.zone, block.c.block_id, plan.c.planned_min, plan.c.status)
+            select(
+                farm.c.farm_id,
+                farm.c.zone,
+                block.c.block_id,
+                plan.c.planned_min,
+                plan.c.status,
+                # Long, and hardly ever wanted: only from plans that inject something.
+                case((plan.c.numbers.contains('"fertigation":'), plan.c.numbers), else_="").label(
+                    "numbers"
+                ),
+            )
             .select_from(plan.join(block).join(farm))
             .where(
                 plan.c.day == day,
@@ -59,24 +69,28 @@ class SqlOutboxStore:
         }
         zones: dict[str, str] = {}
         minutes: dict[str, dict[str, int | None]] = {}
-        for farm_id, zone, block_id, planned_min, status in rows:
+        injections: dict[str, dict[str, str]] = {}
+        for farm_id, zone, block_id, planned_min, status, numbers in rows:
             zones[farm_id] = zone
             minutes.setdefault(farm_id, {})[block_id] = (
                 None if status == "no-weather" else planned_min
             )
+            if numbers:
+                injections.setdefault(farm_id, {})[block_id] = _injection_mark(numbers)
         return [
             PlanMark(
                 farm_id=farm_id,
                 zone=zones[farm_id],
                 plan_version=1 + replaced.get(farm_id, 0),
                 minutes=said,
+                injections=injections.get(farm_id, {}),
             )
             for farm_id, said in minutes.items()
         ]
 
     def list_said(
         self, farm_ids: Sequence[str], *, day: date, kind: str
-    ) -> dict[tuple[int, str], Mapping[str, int | None]]:
+    ) -> dict[tuple[int, str], Mapping[str, int | str | None]]:
         """By (person key, farm id) what the newest mail of a kind says of a day."""
         rows = self._connection.execute(
             select(mail.c.person_key, mail.c.farm_id, mail.c.said)
@@ -278,3 +292,9 @@ class SqlOutboxStore:
         return self._connection.execute(
             delete(mail).where(mail.c.queued_at < before, mail.c.state.not_in(OPEN_STATES))
         ).rowcount
+
+
+def _injection_mark(numbers: str) -> str:
+    """The order that a plan injects and when, in one line of text."""
+    told = orjson.loads(numbers)["fertigation"]
+    return " ".join([str(told["order_key"]), *(f"{start}-{end}" for start, end in told["spans"])])

@@ -20,7 +20,6 @@ SHORT_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.START_DEPLETION_ASSUMED: marked("soil taken as full at the start"),
 }
 """Flags that say that a plan rests on less than it should, the gravest first."""
-DEGRADING = sum(SHORT_TEXT)
 CAUTIONS = (
     marked("A plan assumes that the system works: walk the lines."),
     marked(

@@ -49,6 +49,12 @@ def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
                 farm=clean(letter.farm_name, longest=40),
                 span=span,
                 volume=words.volume(applied_l),
+            )
+            if known
+            else words.gettext(
+                "{farm}, week {span}: nothing on record",
+                farm=clean(letter.farm_name, longest=40),
+                span=span,
             ),
             longest=140,
         ),
@@ -206,7 +212,8 @@ def _county_headline(letter: BulletinLetter, words: Wording) -> str:
 
 def _county_row(county: CountyWeek, words: Wording) -> WeekRow:
     notes: tuple[str, ...] = ()
-    if county.forecast_days_count:
+    # Where no weather is known at all nothing was forecast either.
+    if county.forecast_days_count and math.isfinite(county.gross_need_mm):
         notes = (
             words.ngettext(
                 "{count} day of the week is a forecast.",

@@ -121,13 +121,18 @@ def _axes(
     *, x_label: str, y_label: str, ends: tuple[str, str] | None = None,
 ) -> list[str]:  # fmt: skip
     base = _TOP + _DEEP
-    first, last = ends or (f"{across.lowest:.3g}", f"{across.highest:.3g}")
+    first, last = ends or (_in_brief(across.lowest), _in_brief(across.highest))
     return [
         text(EDGE, 14, y_label, css="small"),
         f'<path class="axis" d="M{_LEFT} {_TOP}V{base}H{WIDTH - EDGE}"/>',
-        text(_LEFT - 4, _TOP + 8, f"{up.highest:.3g}", anchor="end", css="small"),
-        text(_LEFT - 4, base, f"{up.lowest:.3g}", anchor="end", css="small"),
+        text(_LEFT - 4, _TOP + 8, _in_brief(up.highest), anchor="end", css="small"),
+        text(_LEFT - 4, base, _in_brief(up.lowest), anchor="end", css="small"),
         text(_LEFT, base + 16, first, css="small"),
         text(WIDTH - EDGE, base + 16, last, anchor="end", css="small"),
         text((WIDTH + _LEFT) / 2, base + 34, x_label, anchor="middle", css="small"),
     ]
+
+
+def _in_brief(value: float) -> str:
+    """Three digits that count, and never a power of ten."""
+    return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"

@@ -6,9 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
+from service.agronomy.civil_day import wall_text
 from service.farm_files.block_keys import FALLBACK_DURATION
 from service.farm_files.quantities import show
-from service.farm_files.toml_table import WALL_EXAMPLE, TomlTable, one_of, read_wall, wall_text
+from service.farm_files.toml_table import WALL_EXAMPLE, TomlTable, one_of, read_wall
 from service.records import (
     BlockDefinition,
     ChannelDefinition,

@@ -10,10 +10,10 @@ import math
 from collections.abc import Iterable
 from datetime import date, datetime
 
+from service.agronomy.civil_day import wall_text
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, GRAINS
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
-from service.farm_files.toml_table import wall_text
 from service.records import (
     BlockDefinition,
     ControllerDefinition,

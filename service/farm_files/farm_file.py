@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
+from service.agronomy.civil_day import wall_text
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, SHORTEST_PULSE_MIN
 from service.errors import FarmFileInvalid, Fault
 from service.farm_files.block_file import BlockPlace, read_block
@@ -39,7 +40,7 @@ from service.farm_files.places import (
     longitude_fault,
 )
 from service.farm_files.quantities import show
-from service.farm_files.toml_table import TomlTable, one_of, wall_text
+from service.farm_files.toml_table import TomlTable, one_of
 from service.records import (
     LANGUAGES,
     MAIL_LISTS,

@@ -14,6 +14,7 @@ from service.farm_files.toml_table import TomlTable
 from service.waterworks.block_layout import AVERAGE_VARIATION_RATIO, BlockLayout
 from service.waterworks.lateral import FLAT, FrictionLaw
 
+LOWEST_HEAD_M, HIGHEST_HEAD_M = 0.1, 200.0  # [m] of a pressure that something works at
 KPA_PER_M = 9.80665  # [kPa/m] head of water of 1000 kg/m3
 _PRESSURE_UNITS = ("psi", "kpa", "bar", "bars")
 _FRICTION_LAWS = tuple(law.value for law in FrictionLaw)
@@ -38,7 +39,7 @@ _COUNT = _number("a whole number", 1.0, 10_000.0, "100", "20")
 _SIDES = _number("1 or 2", 1.0, 2.0, "1", "2")
 _EXPONENT = _number("an exponent", 0.0, 1.0, "0.5", "0 for a compensating emitter")
 _VARIATION = _number("a share", 0.0, 0.5, "0.05", "'5 %'")
-_PER_PLANT = _number("emitters", 0.1, 100.0, "1", "4")
+_PER_PLANT = _number("emitters", 1.0, 100.0, "1", "4")
 _SLOPE = _number("a share, up positive,", -0.5, 0.5, "'-2 %'", "0.01")
 _FLOW = Measure(
     noun="a flow", unit="L/h", lowest=0.0, highest=2e6, examples=("'0.5 gpm'", "'110 L/h'")
@@ -68,7 +69,7 @@ def read_layout(table: TomlTable | None, defaults: LayoutDefaults) -> BlockLayou
     compensates = _compensating(table)
     row_profile = _profile(table, "row_profile", "row_slope")
     exponent = table.number("emitter_exponent", _EXPONENT, 0.5)
-    nominal_head_m = _head_m(table, "nominal_pressure", 10.0)
+    nominal_head_m = _working_head_m(table, "nominal_pressure", 10.0)
     variation = table.number("manufacturer_variation", _VARIATION, AVERAGE_VARIATION_RATIO)
     per_plant = table.number("emitters_per_plant", _PER_PLANT, 1.0)
     first_m = table.number("first_emitter", _SEGMENT) if table.has("first_emitter") else None
@@ -198,6 +199,15 @@ def _read_head_m(table: TomlTable, value: object, key: str, default: float | Non
     return table.read(value, key, _HEAD)
 
 
+def _working_head_m(table: TomlTable, key: str, default: float | None) -> float:
+    """A pressure that something works at: what the solvers take, and not 0."""
+    head_m = _head_m(table, key, default)
+    if not math.isnan(head_m) and not LOWEST_HEAD_M <= head_m <= HIGHEST_HEAD_M:
+        allowed = f"{LOWEST_HEAD_M:g} to {HIGHEST_HEAD_M:g} m of water"
+        table.refuse(key, show(table.value(key)), allowed)
+    return head_m
+
+
 def _compensating(table: TomlTable) -> tuple[float | None, float | None]:
     value = table.value("compensates")
     if value is None:
@@ -274,12 +284,17 @@ def _regulator(table: TomlTable | None) -> dict[str, Any]:
     highest = table.number("highest_flow", _FLOW, math.inf)
     if highest <= lowest:
         table.refuse("highest_flow", show(table.value("highest_flow")), "above the lowest flow")
+    set_head_m = _working_head_m(table, "set", None)
+    highest_head_m = _head_m(table, "highest_pressure", math.inf)
+    if highest_head_m < set_head_m:
+        found_text = show(table.value("highest_pressure"))
+        table.refuse("highest_pressure", found_text, "the pressure it is set to, or more")
     found: dict[str, Any] = {
-        "regulator_set_head_m": _head_m(table, "set", None),
+        "regulator_set_head_m": set_head_m,
         "regulator_loss_head_m": _head_m(table, "loss", 0.0),
         "regulator_lowest_flow_l_per_h": lowest,
         "regulator_highest_flow_l_per_h": highest,
-        "regulator_highest_head_m": _head_m(table, "highest_pressure", math.inf),
+        "regulator_highest_head_m": highest_head_m,
     }
     table.close()
     return found

@@ -43,6 +43,8 @@ _SPACING = Measure(
     noun="a length", unit="m", lowest=0.05, highest=30.0, examples=("'18 in'", "'0.5 m'")
 )
 _READING = re.compile(r"(<?)\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(.*)")
+# A comma and three digits: thousands to some, decimals to others, a factor of 1,000 apart.
+_EITHER_COMMA = re.compile(r"[1-9][0-9]*,[0-9]{3}")
 _ALLOWED_READING = "a number with its unit as the laboratory prints it, such as '120 mg/L CaCO3'"
 
 
@@ -78,6 +80,12 @@ def parse_reading(quantity: str, text: str) -> Reading:
     if match is None:
         raise InputInvalid(
             "this water analysis cannot be used", [Fault(quantity, show(text), _ALLOWED_READING)]
+        )
+    if _EITHER_COMMA.fullmatch(match[2]):
+        whole, point = match[2].replace(",", ""), match[2].replace(",", ".")
+        raise InputInvalid(
+            "this water analysis cannot be used",
+            [Fault(quantity, show(text), f"{whole} or {point}: a comma here may mean either")],
         )
     return Reading(
         quantity,

@@ -16,6 +16,7 @@ from typing import Self, cast
 
 from email_validator import EmailNotValidError, validate_email
 
+from service.agronomy.civil_day import wall_text
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity, show
 from service.records import WallWindow
@@ -42,11 +43,6 @@ def one_of(word: object, known: Sequence[str], *, most: int = 60) -> str:
     listed = ", ".join(known) if len(known) <= most else ""
     near = f"did you mean {' or '.join(repr(name) for name in close)}" if close else ""
     return "; ".join(part for part in (near, f"one of {listed}" if listed else "") if part)
-
-
-def wall_text(wall_min: int) -> str:
-    """Minutes since 00:00 as ``HH:MM``."""
-    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
 
 
 class TomlTable:

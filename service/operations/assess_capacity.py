@@ -1,11 +1,13 @@
 """Whether pump and windows keep up in the summers on record, and what would change it.
 
 Each summer is scheduled as :mod:`service.operations.hindcast` does, once as things are and once for
-each change; years whose weather has a gap are left out and named.
+each change; years whose weather has a gap are left out and named. The plants are those of one year
+in all of them: a young planting was not there in most of the summers, and it will grow.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -21,7 +23,7 @@ from service.agronomy.capacity import (
     peak_transpiration_mm,
 )
 from service.agronomy.records import Days, Floats
-from service.agronomy.root_zone import gross_depth_mm, wetted_fraction
+from service.agronomy.root_zone import gross_depth_mm, size_by_age, wetted_fraction
 from service.agronomy.sparse_canopy import full_cover_basal_coefficient
 from service.errors import Fault, InputInvalid, WeatherInvalid
 from service.operations.hindcast import Hindcast, hindcast
@@ -135,17 +137,21 @@ def assess_capacity(
     days: Days,
     fields: Mapping[str, Floats],
     *,
+    season_year: int | None = None,
     summer: tuple[MONTH_DAY, MONTH_DAY] | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Capacity:
     """What the years of one place's weather say of a farm's supplies.
 
+    season_year: calendar year whose plant size counts in every summer; None: the last one of the
+    weather.
     Raises WeatherInvalid where not one summer is whole, InputInvalid for a farm without blocks.
     """
     if not bundle.blocks:
         raise InputInvalid("there is nothing to assess: the farm holds no block")
     chosen = summer or _summer_of(bundle)
     spans = _summers(days, *chosen)
+    year = _season_year(days, season_year)
     used = {block.supply_id for block in bundle.blocks}
     supplies, left_out = [], dict[str, None]()
     done = 0
@@ -160,7 +166,9 @@ def assess_capacity(
         if supply.supply_id not in used:
             continue
         own = of_supply(bundle, supply)
-        found = _assess_supply(own, supply, days, fields, spans=spans, tick=tick, left_out=left_out)
+        found = _assess_supply(
+            own, supply, days, fields, spans=spans, season_year=year, tick=tick, left_out=left_out
+        )
         supplies.append(found)
     cautions = [
         marked(
@@ -172,6 +180,8 @@ def assess_capacity(
             " repairs."
         ),
     ]
+    if not all(math.isnan(block.planting_year) for block in bundle.blocks):
+        cautions.append(f"The plants count in every summer as large as they are in {year}.")
     cautions += [
         f"{each.supply_id}: the peak week of crop use by shade (Keller & Bliesner 1990) is"
         f" {each.design_peak.shade_use_mm:.0f} mm, that of the summers"
@@ -188,10 +198,21 @@ def assess_capacity(
     return Capacity(tuple(supplies), tuple(left_out), tuple(cautions))
 
 
-def run_count(bundle: FarmBundle, days: Days) -> int:
+def run_count(bundle: FarmBundle, days: Days, season_year: int | None = None) -> int:
     """Seasons that :func:`assess_capacity` will run, for a bar of progress."""
+    year = _season_year(days, season_year)
     used = {block.supply_id for block in bundle.blocks}
-    return len(used) * len(_summers(days, *_summer_of(bundle))) * (3 + len(PUMP_FACTORS))
+    young = {block.supply_id for block in bundle.blocks if _is_growing(block, year)}
+    return len(_summers(days, *_summer_of(bundle))) * (
+        len(used) * (3 + len(PUMP_FACTORS)) + len(young)
+    )
+
+
+def _season_year(days: Days, season_year: int | None) -> int:
+    if season_year is not None or days.size == 0:
+        return season_year or 0
+    last_day: date = days[-1].item()
+    return last_day.year
 
 
 def _assess_supply(
@@ -201,9 +222,12 @@ def _assess_supply(
     fields: Mapping[str, Floats],
     *,
     spans: Sequence[tuple[date, date]],
+    season_year: int,
     tick: Callable[[], None],
     left_out: dict[str, None],
 ) -> SupplyCapacity:
+    growing = bundle if any(_is_growing(each, season_year) for each in bundle.blocks) else None
+    bundle = replace(bundle, blocks=tuple(_as_of_year(each, season_year) for each in bundle.blocks))
     runs: list[tuple[date, date, Hindcast]] = []
     for first_day, last_day in spans:
         try:
@@ -221,7 +245,7 @@ def _assess_supply(
         )
     summers = tuple(_summer(first, last, run) for first, last, run in runs)
     changes = [_kept("now", "pump and windows as they are", summers)]
-    for change in _changed_bundles(bundle, supply):
+    for change in _changed_bundles(bundle, supply, growing):
         name, text, changed, reason = change
         if reason:
             changes.append(Change(name, text, None, (), reason))
@@ -289,7 +313,7 @@ def _kept(name: str, text: str, summers: Sequence[Summer]) -> Change:
 
 
 def _changed_bundles(
-    bundle: FarmBundle, supply: SupplyDefinition
+    bundle: FarmBundle, supply: SupplyDefinition, growing: FarmBundle | None
 ) -> list[tuple[str, str, FarmBundle, str]]:
     """Name, words, changed farm and, where it cannot be done, the reason."""
     found = []
@@ -314,7 +338,34 @@ def _changed_bundles(
             )
     text = "a second drip line in each row"
     found.append(("second-line", text, replace(bundle, blocks=doubled), reason))
+    if growing is not None:
+        blocks = tuple(replace(block, planting_year=math.nan) for block in growing.blocks)
+        full = replace(growing, blocks=blocks)
+        found.append(("full-grown", "plants at their full size, nothing else changed", full, ""))
     return found
+
+
+def _is_growing(block: BlockDefinition, season_year: int) -> bool:
+    """The plants are not at their full size in a year."""
+    return season_year - block.planting_year < block.years_to_full_size  # NaN: full-grown
+
+
+def _as_of_year(block: BlockDefinition, season_year: int) -> BlockDefinition:
+    """The block with the plants of one year, whatever summer it is scheduled in."""
+    if math.isnan(block.planting_year):
+        return block
+    share = size_by_age(max(0.0, season_year - block.planting_year), block.years_to_full_size)
+    canopy = float(share.canopy_share) if block.canopy_is_scaled > 0.0 else 1.0
+    roots = float(share.root_depth_share) if block.root_depth_is_scaled > 0.0 else 1.0
+    rooted = float(share.root_share_of_wetted) if block.root_share_is_scaled > 0.0 else 1.0
+    return replace(
+        block,
+        planting_year=math.nan,
+        root_depth_m=roots * block.root_depth_m,
+        root_share_of_wetted=rooted * block.root_share_of_wetted,
+        canopy_cover_fraction=canopy * block.canopy_cover_fraction,
+        canopy_height_m=canopy * block.canopy_height_m,
+    )
 
 
 def _second_line(block: BlockDefinition) -> BlockDefinition:

@@ -15,7 +15,7 @@ import numpy as np
 
 from service.agronomy.atmosphere import wind_at_2m_m_s
 from service.agronomy.records import Days, Floats
-from service.errors import Conflict, Fault, InputInvalid, NotFound, WeatherInvalid
+from service.errors import Busy, Fault, InputInvalid, NotFound, WeatherInvalid
 from service.operations.assess_capacity import (
     READ_BACK_DAYS,
     Capacity,
@@ -50,30 +50,29 @@ def assess_supply(
 
     Weather is that measured at the site of most of its ground. Raises NotFound for no such supply,
     InputInvalid for one without blocks or with very many, or for years out of range,
-    WeatherInvalid where not one summer is whole, and Conflict while another is assessed.
+    WeatherInvalid where not one summer is whole, and Busy while another is assessed.
     """
     if not 1 <= year_count <= MOST_YEAR_COUNT:
         raise InputInvalid(
             "the supply cannot be assessed",
             [Fault("years", f"{year_count}", f"1 to {MOST_YEAR_COUNT}")],
         )
-    with unit_of_work(write=False) as unit:
-        # The farm's zone may lie anywhere: measured days end before yesterday's everywhere.
-        today = local_day(clock.now(), "UTC")
-        bundle = _of_one_supply(unit.blocks.get_bundle(farm_id, day=today), supply_id)
-        site_id = _main_site(bundle)
-        days, fields = _measured(
-            unit,
-            site_id,
-            first_day=date(today.year - year_count, 1, 1) - timedelta(days=READ_BACK_DAYS),
-            last_day=today - ONE_DAY,
-            clock=clock,
-            source_order=source_order,
-        )
     if not _one_at_a_time.acquire(blocking=False):
-        raise Conflict("another supply is being assessed; ask again in a minute")
+        raise Busy("another supply is being assessed; ask again in a minute")
     try:
-        return assess_capacity(bundle, days, fields)
+        with unit_of_work(write=False) as unit:
+            # The farm's zone may lie anywhere: measured days end before yesterday's everywhere.
+            today = local_day(clock.now(), "UTC")
+            bundle = _of_one_supply(unit.blocks.get_bundle(farm_id, day=today), supply_id)
+            days, fields = _measured(
+                unit,
+                _main_site(bundle),
+                first_day=date(today.year - year_count, 1, 1) - timedelta(days=READ_BACK_DAYS),
+                last_day=today - ONE_DAY,
+                clock=clock,
+                source_order=source_order,
+            )
+        return assess_capacity(bundle, days, fields, season_year=today.year)
     finally:
         _one_at_a_time.release()
 
@@ -127,7 +126,7 @@ def _measured(
     if begins is None or begins > last_day:
         raise WeatherInvalid(
             f"no measured weather of site {site_id} is stored",
-            [Fault("weather", "nothing", "years of daily weather, by `rillwright import-weather`")],
+            [Fault("weather", "nothing", "years of daily weather, by `rillwright weather-import`")],
         )
     gathered = gather_weather(
         unit.weather,

@@ -69,7 +69,10 @@ def create_farm(unit: UnitOfWork, document: Document, keeper: Keeper) -> FarmCha
     bundle = _own(keeper.farm_format.parse(document), keeper)
     farm_id = _farm_id(bundle)
     if farm_id in unit.blocks.farm_keys():
-        raise Conflict(f"farm {farm_id!r}: there is one already")
+        raise Conflict(
+            f"farm {farm_id!r}: there is one already",
+            [Fault("/farm/id", farm_id, "an id that no farm has; PUT changes the one there is")],
+        )
     return _store(unit, bundle, keeper)
 
 
@@ -110,7 +113,10 @@ def create_block(unit: UnitOfWork, farm_id: str, table: Document, keeper: Keeper
     """Add a block to a farm; raises NotFound, and Conflict where there is one of its id."""
     bundle = _bundle_now(unit, farm_id, keeper.clock)
     if any(block.block_id == f"{farm_id}.{table.get('id')}" for block in bundle.blocks):
-        raise Conflict("there is a block of that id already")
+        raise Conflict(
+            "there is a block of that id already",
+            [Fault("/id", "a block of the farm", "an id that none of its blocks has")],
+        )
     document = keeper.farm_format.document(bundle)
     blocks = _tables(document, "block")
     blocks.append(table)

@@ -50,7 +50,7 @@ class CountyComparison:
     forecast_day_count: Ints
     """(counties,) days of the span whose weather is a forecast."""
     rain_mm: Floats
-    """(counties,) rain that fell or is forecast, all of it."""
+    """(counties,) rain that fell or is forecast, all of it; NaN where a day is not known."""
     need: CountyNeed
     observed_until: tuple[date | None, ...]
     """By county, the last day with observed weather."""
@@ -165,7 +165,8 @@ def _compare(
         first_day=first_day,
         last_day=last_day,
         forecast_day_count=(~is_observed).sum(axis=0),
-        rain_mm=rain_mm.sum(axis=0),
+        # A day that nothing is known of counts as dry elsewhere; here it would be told as a fact.
+        rain_mm=np.where(np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan),
         need=need,
         observed_until=observed_until,
     )

@@ -26,12 +26,13 @@ if TYPE_CHECKING:
 def row_figure(report: PipeReport, words: Wording | None = None) -> Markup:
     """Flow along the row of a block that gets least."""
     gettext = _english if words is None else words.gettext
-    is_us = words is not None and words.unit_system == "us"
-    per_flow, per_length = (L_PER_GALLON, M_PER_FOOT) if is_us else (1.0, 1.0)
+    per_flow, per_length, flow_unit, length_unit = 1.0, 1.0, "L/h", "m"
+    if words is not None and words.unit_system == "us":
+        per_flow, per_length = L_PER_GALLON, M_PER_FOOT
+        flow_unit, length_unit = "gal/h", words.unit("ft")
     first = report.layout.first_segment_m
     begin = report.emitter_spacing_m if first is None else first
     flow = [each / per_flow for each in report.row.emitter_flow_l_per_h.tolist()]
-    flow_unit, length_unit = ("gal/h", "ft") if is_us else ("L/h", "m")
     return along(
         gettext("{name}: emitter flow along the row", name=report.name),
         gettext(

@@ -25,7 +25,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
-from service.agronomy.civil_day import day_length_min, first_instant, midnight_utc
+from service.agronomy.civil_day import ONE_DAY, day_length_min, first_instant, midnight_utc
 from service.agronomy.records import Ints
 from service.operations.read_farms import local_day
 from service.ports import RunLedger, UnitOfWork
@@ -39,7 +39,6 @@ REFRESH_AHEAD = timedelta(hours=1)
 """The weather is fetched in the UTC hour that holds the moment this long before an evening."""
 REPAIR_WALL = time(6)
 PRUNE_AT = time(3, tzinfo=UTC)
-ONE_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)

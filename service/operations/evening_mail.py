@@ -2,7 +2,8 @@
 
 The order is one row per reader, so that the evening run of a region stays short and holds the
 database no longer than before. A reader gets a second mail for the same day only where minutes
-changed past the threshold since the last one; until it is sent, a newer order replaces the older.
+changed past the threshold since the last one, or an injection was ordered, changed, taken back or
+moved; until it is sent, a newer order replaces the older.
 """
 
 from __future__ import annotations
@@ -37,6 +38,10 @@ LATE_PLAN_OF_USE = timedelta(hours=1)
 """A plan that is made later than that is tried for this long."""
 ONE_DAY = timedelta(days=1)
 THRESHOLD = ChangeThreshold()
+INJECTION_MOVE_MIN = 15
+"""An injection that begins or ends that much earlier or later is news; own rule."""
+_INJECTION = " injection"
+"""Behind a block id, which has no blank in it."""
 
 
 def queue_evening_mails(
@@ -72,7 +77,7 @@ def queue_evening_mails(
                 plan_day=day,
                 kind=EVENING,
                 plan_version=mark.plan_version,
-                said=mark.minutes,
+                said=_said(mark),
                 expires_at=max(
                     first_instant(day, OF_USE_UNTIL, mark.zone), issued_at + LATE_PLAN_OF_USE
                 ),
@@ -81,15 +86,26 @@ def queue_evening_mails(
     return unit.outbox.queue(orders, at=issued_at)
 
 
-def _is_news(before: Mapping[str, int | None], mark: PlanMark, threshold: ChangeThreshold) -> bool:
-    """Whether the minutes of any block differ enough from what was mailed."""
-    if before.keys() != mark.minutes.keys():
+def _said(mark: PlanMark) -> dict[str, int | str | None]:
+    """What a mail of these plans tells, in one table."""
+    injections = {f"{block_id}{_INJECTION}": told for block_id, told in mark.injections.items()}
+    return {**mark.minutes, **injections}
+
+
+def _is_news(
+    before: Mapping[str, int | str | None], mark: PlanMark, threshold: ChangeThreshold
+) -> bool:
+    """Whether the minutes or the injection of any block differ enough from what was mailed."""
+    now = _said(mark)
+    if before.keys() != now.keys():
         return True
-    was = [before[block_id] for block_id in mark.minutes]
-    now = list(mark.minutes.values())
-    if any((old is None) != (new is None) for old, new in zip(was, now, strict=True)):
+    pairs = [(before[key], told) for key, told in now.items()]
+    if any((old is None) != (new is None) for old, new in pairs):
         return True
-    both = [(old, new) for old, new in zip(was, now, strict=True) if None not in (old, new)]
+    texts = [(old, new) for old, new in pairs if isinstance(old, str) and isinstance(new, str)]
+    if any(_has_moved(old, new) for old, new in texts):
+        return True
+    both = [(old, new) for old, new in pairs if isinstance(old, int) and isinstance(new, int)]
     if not both:
         return False
     passed = threshold.is_passed(
@@ -97,6 +113,20 @@ def _is_news(before: Mapping[str, int | None], mark: PlanMark, threshold: Change
         np.array([new for _, new in both], dtype=np.int64),
     )
     return bool(passed.any())
+
+
+def _has_moved(before: str, now: str) -> bool:
+    """Whether another order is injected, or the same one at other times."""
+    order_before, *spans_before = before.split()
+    order_now, *spans_now = now.split()
+    if order_before != order_now or len(spans_before) != len(spans_now):
+        return True
+    ends_before, ends_now = ("-".join(spans).split("-") for spans in (spans_before, spans_now))
+    return any(
+        abs(int(old) - int(new)) >= INJECTION_MOVE_MIN
+        for old, new in zip(ends_before, ends_now, strict=True)
+        if old and new
+    )
 
 
 # --- the letter --------------------------------------------------------------------------------

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, day_of_year, make_block_batch, take_blocks
+from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.crop_water_use import CLIMATE_WINDOW_DAYS, DAYS_IN_YEAR
 from service.agronomy.daily_plan import CropDays, SiteDays, crop_days, days_of, keep_ledger
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import CurveDefinition, Days, Floats, Ints
@@ -32,14 +34,11 @@ from service.records import (
     LedgerRows,
 )
 
-CLIMATE_DAYS = 30
 FIRST_LEDGER_DAYS = 30
 """How far back the ledger of a new block may begin where the grower gives no day."""
 SETTLE_ANYWAY_DAYS = 10
 """A day older than this is settled with what is known of it; better weather later reopens it."""
-DAYS_IN_YEAR = 365
 NO_DAY = np.datetime64("NaT", "D")
-ONE_DAY = timedelta(days=1)
 
 
 class BlockVersions:
@@ -213,7 +212,7 @@ def earliest_day(on: date, table: BlockTable, state: BalanceState) -> date:
         state.settled_day + 1,
     )
     earliest: date = min(wanted.min(), np.datetime64(on) - 1).item()
-    return earliest - timedelta(days=CLIMATE_DAYS)
+    return earliest - timedelta(days=CLIMATE_WINDOW_DAYS)
 
 
 def _lookback_days(curve: CurveDefinition, on: date) -> int:

@@ -9,6 +9,7 @@ from itertools import groupby
 
 import numpy as np
 
+from service.agronomy.civil_day import wall_text
 from service.agronomy.root_zone import application_rate_mm_per_h
 from service.errors import Fault, InputInvalid
 from service.operations.publish_programs import TOPIC, publish_programs
@@ -78,10 +79,10 @@ def check_fallbacks(bundle: FarmBundle) -> None:
             default=[],
         )
         if _taken_l_per_h(together) > supply.flow_l_per_h * ROUNDING:
+            at_min = max(each.run.start_wall_min for each in together)
             faults.append(
                 Fault(
-                    f"fallback at {_wall(max(each.run.start_wall_min for each in together))} of "
-                    + _named(together),
+                    f"fallback at {wall_text(at_min)} of {_named(together)}",
                     f"{_taken_l_per_h(together):,.0f} L/h at the same time",
                     f"at most the flow of supply {supply.supply_id!r}, "
                     f"{supply.flow_l_per_h:,.0f} L/h; let the runs start one after the other",
@@ -131,10 +132,6 @@ def _named(openings: Sequence[_Opening]) -> str:
         f"controller {controller_id} (channel {', '.join(str(each.channel) for each in group)})"
         for controller_id, group in groupby(openings, key=lambda each: each.controller_id)
     )
-
-
-def _wall(wall_min: int) -> str:
-    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
 
 
 def list_controllers(

@@ -206,7 +206,10 @@ def refuse_past_day(
     with unit_of_work(write=False) as unit:
         today = _today(unit, block_id, clock)
     if day <= today:
-        raise Conflict(f"{day} has begun; injections are ordered from {today + ONE_DAY} on")
+        raise Conflict(
+            f"{day} has begun; injections are ordered from {today + ONE_DAY} on",
+            [Fault("day", f"{day}", f"{today + ONE_DAY} or a later day")],
+        )
 
 
 def _replaced(unit: UnitOfWork, block_id: str, day: date, replanning: Replanning) -> int:

@@ -8,18 +8,16 @@ again it plans again; what says the same makes no new version.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import timedelta
 from enum import StrEnum
 
 import numpy as np
 
+from service.agronomy.civil_day import ONE_DAY
 from service.operations.read_farms import local_day
 from service.operations.replan_after import Replanning
 from service.operations.run_day import run_day
 from service.ports import RefreshWeather, UnitOfWorkFactory
 from service.records import FarmDefinition
-
-ONE_DAY = timedelta(days=1)
 
 
 class FirstPlan(StrEnum):

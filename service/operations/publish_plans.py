@@ -20,6 +20,7 @@ import orjson
 from service.agronomy.civil_day import day_length_min, midnight_utc, wall_time
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, Numbers, PlanFlag, one_sentence
+from service.agronomy.units import MINUTES_PER_DAY
 from service.agronomy.weather_day import FLAG_TEXT, FieldFlag
 from service.attributions import attribution_line
 from service.operations.plan_documents import SHOWN_DECIMALS
@@ -31,7 +32,6 @@ from service.records import BlockLabel, NewVersions, PlanRows, PlanText, Publish
 OLD_WEATHER_H = 36.0  # own choice: a daily source that has missed a whole day
 KEPT_DAYS = timedelta(days=2)
 """How long before the day planned the texts of plans are kept."""
-_ORDINARY_DAY_MIN = 1440
 _AS_READ = orjson.OPT_UTC_Z | orjson.OPT_SERIALIZE_NUMPY
 
 
@@ -194,7 +194,7 @@ def tell_site(basis: Mapping[str, object], day: date) -> SiteTelling:
     days = cast("list[str]", basis["days"])
     first = days.index(day.isoformat())
     fields = cast("Mapping[str, list[float | None]]", basis["fields"])
-    is_ordinary = day_length_min(day, zone) == _ORDINARY_DAY_MIN
+    is_ordinary = day_length_min(day, zone) == MINUTES_PER_DAY
     return SiteTelling(
         zone=zone,
         midnight_epoch_s=int(midnight_utc(day, zone).timestamp()),
@@ -212,7 +212,7 @@ def tell_pulse(day: date, pulse: tuple[int, int], site: SiteTelling) -> dict[str
     """One run of the valve, in local time and in seconds since 1970."""
     start_min, duration_min = pulse
     end_min = start_min + duration_min
-    if site.clock is not None and end_min < _ORDINARY_DAY_MIN:
+    if site.clock is not None and end_min < MINUTES_PER_DAY:
         start_local = f"{day}T{start_min // 60:02d}:{start_min % 60:02d}:00{site.clock}"
         end_local = f"{day}T{end_min // 60:02d}:{end_min % 60:02d}:00{site.clock}"
     else:

@@ -18,8 +18,16 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import orjson
 
-from service.agronomy.civil_day import day_length_min, elapsed_min, midnight_utc, wall_time
+from service.agronomy.civil_day import (
+    ONE_DAY,
+    day_length_min,
+    elapsed_min,
+    midnight_utc,
+    wall_text,
+    wall_time,
+)
 from service.agronomy.records import Ints
+from service.agronomy.units import MINUTES_PER_DAY
 from service.ports import UnitOfWork
 from service.records import (
     BlockTable,
@@ -36,8 +44,6 @@ FORMAT = 1
 FALLBACK_MAX_DAYS = 7
 """How long a controller may live on its fallback before it stops and calls for help, own choice."""
 DIGEST_LENGTH = 24
-ONE_DAY = timedelta(days=1)
-_ORDINARY_DAY_MIN = 1440
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +132,7 @@ def render_program(
     name = definition.controller_id
     valid_from, valid_until = valid_epoch_s
     fallback = [
-        (each.channel, _wall(run.start_wall_min), run.duration_min)
+        (each.channel, wall_text(run.start_wall_min), run.duration_min)
         for each in definition.channels
         for run in each.fallback
     ]
@@ -176,10 +182,6 @@ def csv_body(csv_text: str | bytes, server_epoch_s: int) -> bytes:
 
 def _crc32(text: str) -> str:
     return f"{zlib.crc32(text.encode('ascii')):08x}"
-
-
-def _wall(wall_min: int) -> str:
-    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
 
 
 def _by_block(plans: ChannelPlans) -> dict[int, list[tuple[date, str, str]]]:
@@ -339,7 +341,7 @@ class _Days:
         start_min, duration_min = pulse
         midnight_epoch_s, is_ordinary = self._facts(day, zone)
         if is_ordinary:
-            local = f"{day.isoformat()}T{_wall(start_min)}"
+            local = f"{day.isoformat()}T{wall_text(start_min)}"
         else:
             local = wall_time(day, start_min, zone).strftime("%Y-%m-%dT%H:%M")
         return midnight_epoch_s + 60 * start_min, local, duration_min
@@ -349,6 +351,6 @@ class _Days:
         if place not in self._midnights:
             self._midnights[place] = (
                 int(midnight_utc(day, zone).astimezone(UTC).timestamp()),
-                day_length_min(day, zone) == _ORDINARY_DAY_MIN,
+                day_length_min(day, zone) == MINUTES_PER_DAY,
             )
         return self._midnights[place]

@@ -14,11 +14,10 @@ from enum import StrEnum
 
 import numpy as np
 
-from service.agronomy.civil_day import day_length_min, midnight_utc
+from service.agronomy.civil_day import ONE_DAY, day_length_min, midnight_utc
 from service.errors import NotFound
 from service.operations.due_jobs import (
     EVENING,
-    ONE_DAY,
     PRUNE,
     REPAIR,
     WEATHER,

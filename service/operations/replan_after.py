@@ -9,15 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
+from service.agronomy.civil_day import ONE_DAY
 from service.operations.read_farms import local_day
 from service.ports import AfterPublish, Clock, UnitOfWork
 from service.records import FarmDefinition
-
-ONE_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)

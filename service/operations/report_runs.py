@@ -13,10 +13,9 @@ import numpy as np
 from service.agronomy.civil_day import midnight_utc, midnight_utc_min
 from service.agronomy.sun import sunrise_sunset_min
 from service.errors import Fault, InputInvalid
+from service.operations.submit_runs import LONGEST_RUN_MIN
 from service.ports import Clock, UnitOfWorkFactory
 from service.records import LoadOutcome, RunRows
-
-LONGEST_RUN_MIN = 1500.0
 
 
 def report_run(

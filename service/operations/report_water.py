@@ -14,11 +14,12 @@ import numpy as np
 
 from service.agronomy.crop_table import CropRow, find_crop
 from service.errors import Fault, InputInvalid, NotFound
-from service.operations.solve_lateral import change_number
+from service.operations.solve_lateral import change_number, refuse_coming_day
 from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import BlockDefinition, LoadOutcome, WaterSample
 from service.translations.catalogue import marked
 from service.waterworks.acid import titrated_dose_meq_per_l
+from service.waterworks.caution import NEVER_WITH_CHLORINE
 from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
 from service.waterworks.water_report import DRIP_LEACHING_SOURCE, WaterReport, water_report
 
@@ -26,6 +27,15 @@ LARGEST_PLAN_LEACHING = 0.5
 """What a plan can use at most; a water that asks for more is not one to water with."""
 REPORT_LEACHING_FRACTION = 0.15
 """Leaching that the expected soil salinity is told for where the block has none; FAO-29."""
+CHLORINATED = frozenset(
+    {
+        "bacteria_per_ml",
+        "hydrogen_sulfide_mg_per_l",
+        "iron_mg_per_l",
+        "manganese_mg_per_l",
+    }
+)
+"""Clogging classes against which chlorine is common."""
 WATER_REPORT_ORIGIN = "water report of"
 LEACHING_CAUTION = marked(
     "In humid climates the year's rain usually leaches the soil, and leaching in the season only"
@@ -54,6 +64,7 @@ def record_sample(
 ) -> LoadOutcome:
     """Store an analysis; the same again changes nothing. Raises InputInvalid with every fault."""
     analysis = check_sample(sample)
+    refuse_coming_day("this water analysis cannot be used", sample.day, clock=clock)
     if sample.titration and analysis.ph is not None:
         titrated_dose_meq_per_l(
             sample.titration, min(each.ph for each in sample.titration), analysis.ph
@@ -120,8 +131,14 @@ def report_sample(
         plan_leaching_fraction=None if block is None else block.leaching_fraction,
         plan_origin="" if block is None else block.origins.get("leaching_fraction", ""),
         report=report,
-        cautions=(LEACHING_CAUTION,),
+        cautions=(LEACHING_CAUTION, *_chlorine_cautions(report)),
     )
+
+
+def _chlorine_cautions(report: WaterReport) -> tuple[str, ...]:
+    """Said wherever chlorine is what is commonly done, as acid may be for the same water."""
+    is_advised = any(each.name in CHLORINATED and each.grade > 0 for each in report.clogging)
+    return (NEVER_WITH_CHLORINE.text,) if is_advised else ()
 
 
 def report_block_water(block_id: str, *, on: date, unit_of_work: UnitOfWorkFactory) -> CropReport:

@@ -15,6 +15,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.daily_plan import coming_days, crop_days, days_of
 from service.agronomy.records import Floats, Ints
 from service.errors import NotFound
@@ -54,7 +55,6 @@ from service.ports import AfterPublish, Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import AppliedWater, BalanceState, BlockTable, SupplyTable
 
 CHUNK_BLOCKS = 5_000
-ONE_DAY = timedelta(days=1)
 log = get_logger(__name__)
 
 

@@ -21,12 +21,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
-from service.agronomy.civil_day import midnight_utc
+from service.agronomy.civil_day import ONE_DAY, midnight_utc
 from service.errors import Conflict, StorageFailed
 from service.logs import get_logger, log_context
 from service.operations.due_jobs import (
     EVENING,
-    ONE_DAY,
     PRUNE,
     REPAIR,
     WEATHER,

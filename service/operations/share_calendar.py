@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Callable, Iterable
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from service.errors import NotFound
+from service.operations.unsubscribe import token_digest
 from service.ports import Clock, UnitOfWorkFactory
 from service.records import FarmDefinition, PlanVersion
 
@@ -26,13 +26,10 @@ def renew_link(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -
     """
     token = secrets.token_urlsafe(TOKEN_BYTES)
     with unit_of_work(write=True) as unit:
-        unit.calendars.replace_link(farm_id, token_digest=digest_of(token), created_at=clock.now())
+        unit.calendars.replace_link(
+            farm_id, token_digest=token_digest(token), created_at=clock.now()
+        )
     return token
-
-
-def digest_of(token: str) -> str:
-    """What is stored of a link's secret: with 256 random bits a plain hash is enough."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 def read_calendar(
@@ -41,7 +38,7 @@ def read_calendar(
     """The calendar behind a link, as ``write`` puts it; raises NotFound for a link of nobody."""
     now = clock.now()
     with unit_of_work(write=False) as unit:
-        farm_id = unit.calendars.find_farm(digest_of(token))
+        farm_id = unit.calendars.find_farm(token_digest(token))
         if farm_id is None:
             raise NotFound("no calendar has this link")
         farm = next(each for each in unit.blocks.list_farms() if each.farm_id == farm_id)

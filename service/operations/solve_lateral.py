@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any
 
@@ -17,6 +17,7 @@ import numpy as np
 
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.publish_programs import PLANS_TOPIC
+from service.operations.read_farms import local_day
 from service.ports import Clock, UnitOfWork, UnitOfWorkFactory
 from service.records import BlockDefinition, CatchTest, LoadOutcome
 from service.waterworks.block_hydraulics import (
@@ -41,6 +42,7 @@ TARGET_UNIFORMITY_PCT = 90.0
 """EU that a row's length is looked for unless somebody asks otherwise; EP405, from memory."""
 LOWEST_PLAN_UNIFORMITY_PCT = 40.0
 """What a plan can use at least; a field below it must be mended, not watered longer."""
+ONE_DAY = timedelta(days=1)
 KEPT_ROWS = 512
 CATCH_TEST_SEED = 20_260_401
 CATCH_TEST_ORIGIN = "catch test of"
@@ -237,10 +239,11 @@ def record_catch_test(
 ) -> tuple[CatchReport, LoadOutcome]:
     """Store a field test; with ``is_used`` the plan counts with its uniformity from a day on.
 
-    The same test again changes nothing. Raises InputInvalid for fewer than 16 volumes, and for a
-    field so uneven that no plan should cover it up.
+    The same test again changes nothing. Raises InputInvalid for fewer than 16 volumes, for a day to
+    come, and for a field so uneven that no plan should cover it up.
     """
     uniformity = field_uniformity(caught_ml, seed=CATCH_TEST_SEED)
+    refuse_coming_day("the field test cannot be used", day, clock=clock)
     with unit_of_work(write=True) as unit:
         block = unit.blocks.get_block(block_id, day=effective_day)
         block_key = unit.blocks.get_block_key(block_id)
@@ -271,6 +274,17 @@ def record_catch_test(
                 clock=clock,
             )
     return _catch_report(test, block), outcome
+
+
+def refuse_coming_day(message: str, day: date, *, clock: Clock) -> None:
+    """Raise InputInvalid for a day that has not come anywhere yet: nothing was measured on it.
+
+    What is measured counts by its day, the newest first; a slip of the year would stand above all
+    that follows.
+    """
+    latest = local_day(clock.now(), "UTC") + ONE_DAY
+    if day > latest:
+        raise InputInvalid(message, [Fault("day", day.isoformat(), f"a day up to {latest}")])
 
 
 def list_catch_tests(

@@ -35,7 +35,7 @@ def new_token() -> str:
 
 
 def token_digest(token: str) -> str:
-    """What is stored of a token: a plain hash is enough for 128 bits of chance."""
+    """What is stored of a token: a plain hash is enough for 128 bits of chance or more."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 

@@ -33,7 +33,6 @@ from service.translations.catalogue import marked
 ONE_DAY = timedelta(days=1)
 SEASON_DAYS = 90
 LOG_DAYS = 14
-FORMS = ("rain", "runs", "pauses")
 _CLOSING_CROPS = ("citrus", "olive")
 """Crops whose leaves close more than grass: the size of their canopy tells no coefficient."""
 

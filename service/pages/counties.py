@@ -15,6 +15,7 @@ from starlette.responses import Response
 
 from service.agronomy.crop_table import CROPS
 from service.agronomy.soil import TEXTURE_KEYS
+from service.agronomy.units import L_PER_GALLON, M_PER_FOOT, M_PER_INCH
 from service.drawing.bars import ranked
 from service.drawing.dot_map import Dot, dot_map
 from service.errors import InputInvalid, NotFound
@@ -100,13 +101,17 @@ def show_counties(visit: Visit) -> Response:
     rows = sorted(weeks[0], key=lambda row: (row.rank or 10**6, row.name))
     site_of = {site.site_id: site for site in sites}
     week_text = words.span(monday, monday + timedelta(days=DAYS_PER_WEEK - 1))
-    crop = reference if isinstance(reference, str) else reference.crop_key
     title = words.gettext(
-        "Water that {crop} needs, {week}", crop=_crop_name(visit, crop), week=week_text
+        "Water that {crop} needs, {week}",
+        crop=dict(form["blocks"] or ()).get(reference, reference)
+        if isinstance(reference, str)
+        else words.gettext(CROPS[reference.crop_key].name),
+        week=week_text,
     )
     return visit.show(
         "counties.html",
         rows=rows,
+        reference_text="" if isinstance(reference, str) else _told_of(reference, words),
         faults={},
         week_text=week_text,
         known_until=None if any(row.rank for row in rows) else known_until,
@@ -207,7 +212,7 @@ def _reference(visit: Visit, site: SiteDefinition) -> str | BlockDefinition:
     if block_id:
         # Who only compares counties, or is not signed in, sees no farm.
         if visit.visitor is None:
-            raise NotSignedIn(visit.path)
+            raise NotSignedIn(visit.here)
         visit.need(Right.PLAN_READ, block_id.partition(".")[0])
         return block_id
     bundle = FarmBundle(
@@ -312,9 +317,22 @@ def _told(rows: list[CountyRow], visit: Visit) -> str:
     return "; ".join(f"{row.name} {visit.words.depth(row.net_mm)}" for row in rows[:60])
 
 
-def _crop_name(visit: Visit, key: str) -> str:
-    row = CROPS.get(key)
-    return key if row is None else visit.words.gettext(row.name)
+def _told_of(block: BlockDefinition, words: Wording) -> str:
+    """What block the hours of a comparison are those of."""
+    is_us = words.unit_system == "us"
+    return words.gettext(
+        "Hours count for the reference block: rows {row} apart, one drip line each, an emitter of"
+        " {flow} every {gap}.",
+        row=f"{words.number(block.row_spacing_m / M_PER_FOOT)} {words.unit('ft')}"
+        if is_us
+        else f"{words.number(block.row_spacing_m, 2)} m",
+        flow=f"{words.number(block.emitter_flow_l_per_h / L_PER_GALLON, 1)} {words.unit('gph')}"
+        if is_us
+        else f"{words.number(block.emitter_flow_l_per_h, 1)} L/h",
+        gap=f"{words.number(block.emitter_spacing_m / M_PER_INCH)} {words.unit('in')}"
+        if is_us
+        else f"{words.number(block.emitter_spacing_m * 100.0)} cm",
+    )
 
 
 def _block_choices(visit: Visit, on: date) -> list[tuple[str, str]] | None:

@@ -24,6 +24,7 @@ from service.agronomy.crop_table import CROPS
 from service.agronomy.records import WallWindow
 from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.units import (
+    KPA_PER_PSI,
     L_PER_GALLON,
     L_PER_H_PER_GPM,
     M_PER_FOOT,
@@ -36,6 +37,7 @@ from service.records import BlockDefinition, FarmBundle, SiteDefinition, SupplyD
 from service.translations import Wording
 from service.translations.catalogue import marked
 
+KPA_PER_M_OF_HEAD = 9.80665  # [kPa/m] of water of 1000 kg/m3
 Table = dict[str, object]
 Form = Mapping[str, str]
 
@@ -49,13 +51,23 @@ UNITS: Mapping[str, tuple[str, ...]] = {
     "root_depth": ("in", "ft", "cm", "m"),
     "longest_pulse": ("h", "min"),
     "emission_uniformity": ("%",),
+    "row_length": ("ft", "m"),
+    "tube": ("in", "mm"),
+    "pressure": ("psi", "bar", "kPa"),
+    "stated_pressure": ("psi", "bar", "kPa"),
+    "header": ("in", "mm"),
+    "regulator": ("psi", "bar", "kPa"),
+    "slope": ("%",),
 }
 """Units that a field offers, the first of each for US customary, the first metric one for SI."""
-METRIC = frozenset({"m", "m3/h", "L/h", "ha", "m2", "cm", "h", "min", "%"})
+METRIC = frozenset({
+    "m", "m3/h", "L/h", "ha", "m2", "cm", "mm", "bar", "kPa", "h", "min", "%",
+})  # fmt: skip
 SI_PER_UNIT: Mapping[str, float] = {
     "ft": M_PER_FOOT,
     "in": M_PER_INCH,
     "cm": 0.01,
+    "mm": 0.001,
     "m": 1.0,
     "gpm": L_PER_H_PER_GPM,
     "gph": L_PER_GALLON,
@@ -67,8 +79,11 @@ SI_PER_UNIT: Mapping[str, float] = {
     "h": 60.0,
     "min": 1.0,
     "%": 1.0,
+    "psi": KPA_PER_PSI / KPA_PER_M_OF_HEAD,
+    "bar": 100.0 / KPA_PER_M_OF_HEAD,
+    "kPa": 1.0 / KPA_PER_M_OF_HEAD,
 }
-"""In the unit that a block keeps: m, L/h, m², min, percent."""
+"""In the unit that a block keeps: m, L/h, m², min, percent; pressures as metres of water."""
 QUANTITIES: Mapping[str, str] = {
     "area": "area_m2",
     "row_spacing": "row_spacing_m",
@@ -83,6 +98,7 @@ COUNTS: Mapping[str, str] = {
     "laterals_per_row": "laterals_per_row_count",
     "planting_year": "planting_year",
 }
+"""Fields without a unit."""
 WINDOW_ROWS = 2
 """Pairs of times that a form offers, more where more are stored."""
 SHOWN_DIGITS = 5
@@ -170,9 +186,9 @@ def site_table(form: Form, site_id: str) -> Table:
     return {
         "id": site_id,
         "name": form.get("name", ""),
-        "latitude": _plain(form, "latitude"),
-        "longitude": _plain(form, "longitude"),
-        "elevation": _quantity(form, "elevation"),
+        "latitude": entered_number(form, "latitude"),
+        "longitude": entered_number(form, "longitude"),
+        "elevation": entered_quantity(form, "elevation"),
     }
 
 
@@ -203,9 +219,9 @@ def change_farm(document: Table, form: Form, opened: Opened) -> Table:
     if len(sites) == 1 and "latitude" in opened.form:
         for name in ("latitude", "longitude"):
             if form.get(name, "") != opened.form[name]:
-                sites[0][name] = _plain(form, name)
-        if not _is_as_shown(form, opened.form, "elevation"):
-            sites[0]["elevation"] = _quantity(form, "elevation")
+                sites[0][name] = entered_number(form, name)
+        if not is_as_shown(form, opened.form, "elevation"):
+            sites[0]["elevation"] = entered_quantity(form, "elevation")
     changed["site"] = sites
     return changed
 
@@ -213,7 +229,7 @@ def change_farm(document: Table, form: Form, opened: Opened) -> Table:
 def supply_table(form: Form) -> Table:
     """The table of a supply."""
     name = form.get("supply_name", "")
-    table: Table = {"id": slug(name), "name": name, "flow": _quantity(form, "flow")}
+    table: Table = {"id": slug(name), "name": name, "flow": entered_quantity(form, "flow")}
     if _windows(form):
         table["windows"] = _windows(form)
     return table
@@ -223,7 +239,7 @@ def open_supply(
     supply: SupplyDefinition, table: Table, units: Mapping[str, Sequence[str]]
 ) -> Opened:
     """A supply as stored."""
-    number, unit = _shown(supply.flow_l_per_h, units["flow"])
+    number, unit = shown_quantity(supply.flow_l_per_h, units["flow"])
     form = {"supply_name": supply.name, "flow": number, "flow_unit": unit}
     return Opened({**form, **_shown_windows(supply.windows)}, {}, version_of(table))
 
@@ -237,8 +253,8 @@ def change_supply(document: Table, supply_id: str, form: Form, opened: Opened) -
     for table in tables_of(changed, "supply"):
         if table["id"] == supply_id:
             table["name"] = form.get("supply_name", "")
-            if not _is_as_shown(form, opened.form, "flow"):
-                table["flow"] = _quantity(form, "flow")
+            if not is_as_shown(form, opened.form, "flow"):
+                table["flow"] = entered_quantity(form, "flow")
             if _windows(form) != _windows(opened.form):
                 table["windows"] = _windows(form) or None
     for block in tables_of(changed, "block"):
@@ -257,8 +273,8 @@ def block_table(form: Form) -> Table:
         "name": name,
         "crop": form.get("crop", ""),
         "soil": {"texture": form.get("texture", "")},
-        **{key: _quantity(form, key) for key in QUANTITIES},
-        **{key: _plain(form, key) for key in COUNTS},
+        **{key: entered_quantity(form, key) for key in QUANTITIES},
+        **{key: entered_number(form, key) for key in COUNTS},
         "season": _season(form),
     }
     for key in ("supply", "site"):
@@ -286,13 +302,13 @@ def open_block(
             continue
         origin = block.origins.get(field, GIVEN)
         offered = units.get(name, ("",))
-        number, unit = _shown(value, offered if origin == GIVEN else offered[:1])
+        number, unit = shown_quantity(value, offered if origin == GIVEN else offered[:1])
         if origin == GIVEN:
             form[name] = number
         else:
             decimals = len(number.partition(".")[2])
             shown = words.number(float(number), decimals)
-            origins[name] = (f"{shown} {unit}".strip(), origin)
+            origins[name] = (f"{shown} {words.unit(unit)}".strip(), origin)
         if unit:
             form[f"{name}_unit"] = unit
     curve = block.curve
@@ -300,11 +316,11 @@ def open_block(
         knots = (0.0, *curve.stage_knots)
         form["season_start"] = f"{curve.season_start[0]:02d}-{curve.season_start[1]:02d}"
         for number_of, (before, after) in enumerate(pairwise(knots), 1):
-            form[f"stage_{number_of}"] = _digits(after - before)
+            form[f"stage_{number_of}"] = digits_of(after - before)
     elif curve.basis == "days":
         month, day = curve.season_start
         lengths = ", ".join(
-            _digits(after - before) for before, after in pairwise((0.0, *curve.stage_knots))
+            digits_of(after - before) for before, after in pairwise((0.0, *curve.stage_knots))
         )
         origins["season_start"] = (f"{month:02d}-{day:02d}; {lengths}", block.origins["curve"])
     if block.origins.get("windows", GIVEN) == GIVEN:
@@ -331,12 +347,12 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
             origins.pop(field, None)
         _drop_default(changed, "off_ratio")
         _drop_default(changed, "wetted_fraction")
-    if any(not _is_as_shown(form, opened.form, name) for name in _DRIP):
+    if any(not is_as_shown(form, opened.form, name) for name in _DRIP):
         _drop_default(changed, "wetted_fraction")
     for name, field in (*QUANTITIES.items(), *COUNTS.items()):
-        if _is_as_shown(form, opened.form, name):
+        if is_as_shown(form, opened.form, name):
             continue
-        value = _quantity(form, name) if name in QUANTITIES else _plain(form, name)
+        value = entered_quantity(form, name) if name in QUANTITIES else entered_number(form, name)
         changed.pop(name, None)
         origins.pop(field, None)
         if value is not None:
@@ -362,7 +378,7 @@ def newer(opened: Opened, form: Form) -> dict[str, str]:
         for name in form
         if name not in _NOT_FIELDS
         and not name.endswith("_unit")
-        and not _is_as_shown(form, opened.form, name)
+        and not is_as_shown(form, opened.form, name)
     }
 
 
@@ -406,29 +422,30 @@ def _texture(block: BlockDefinition) -> str:
 
 
 def _shown_site(site: SiteDefinition, units: Mapping[str, Sequence[str]]) -> dict[str, str]:
-    number, unit = _shown(site.elevation_m, units["elevation"])
+    number, unit = shown_quantity(site.elevation_m, units["elevation"])
     return {
-        "latitude": _digits(site.latitude_deg, 7),
-        "longitude": _digits(site.longitude_deg, 7),
+        "latitude": digits_of(site.latitude_deg, 7),
+        "longitude": digits_of(site.longitude_deg, 7),
         "elevation": number,
         "elevation_unit": unit,
     }
 
 
-def _shown(value: float, units: Sequence[str]) -> tuple[str, str]:
+def shown_quantity(value: float, units: Sequence[str]) -> tuple[str, str]:
     """A number in the unit in which it is the shortest, the reader's own where that is even."""
-    shown = [(_digits(value / SI_PER_UNIT.get(unit, 1.0)), unit) for unit in units]
+    shown = [(digits_of(value / SI_PER_UNIT.get(unit, 1.0)), unit) for unit in units]
     return min(shown, key=lambda each: len(each[0]))
 
 
-def _digits(value: float, digits: int = SHOWN_DIGITS) -> str:
+def digits_of(value: float, digits: int = SHOWN_DIGITS) -> str:
+    """A number with so many digits that count, as a field takes it."""
     places = digits - 1 - math.floor(math.log10(abs(value))) if value else 0
     rounded = round(value, places)
     text = f"{rounded:.{max(0, places)}f}"
     return text.rstrip("0").rstrip(".") if places > 0 else text
 
 
-def _is_as_shown(form: Form, shown: Form, name: str) -> bool:
+def is_as_shown(form: Form, shown: Form, name: str) -> bool:
     """Whether a field came back as it was shown, its unit included where a number stands there."""
     if form.get(name, "") != shown.get(name, ""):
         return False
@@ -457,7 +474,7 @@ def _season(form: Form) -> Table | None:
     if form.get("season_start"):
         season["start"] = form["season_start"]
     if any(form.get(name) for name in _SEASON[1:]):
-        season["lengths"] = [_plain(form, name) for name in _SEASON[1:]]
+        season["lengths"] = [entered_number(form, name) for name in _SEASON[1:]]
     return season or None
 
 
@@ -483,13 +500,14 @@ def _clock(wall_min: int) -> str:
     return f"{wall_min // 60 % 24:02d}:{wall_min % 60:02d}"
 
 
-def _quantity(form: Form, name: str) -> str | None:
+def entered_quantity(form: Form, name: str) -> str | None:
     """A field and its unit as a farm file writes them; None where nothing was entered."""
     number = form.get(name, "").replace(",", ".")
     return f"{number} {form.get(f'{name}_unit', '')}".strip() if number else None
 
 
-def _plain(form: Form, name: str) -> float | str | None:
+def entered_number(form: Form, name: str) -> float | str | None:
+    """A field without a unit; as it is where it is no number, for the reader to refuse."""
     text = form.get(name, "").replace(",", ".")
     if not text:
         return None

@@ -26,6 +26,8 @@ from service.agronomy.units import (
 from service.errors import Conflict, Fault, InputInvalid, NotFound, PlanNotFound, WeatherInvalid
 from service.operations.manage_keys import Right
 from service.operations.read_farms import local_day
+from service.pages import farm_forms, pipes_form
+from service.pages.farm_forms import KPA_PER_M_OF_HEAD
 from service.pages.plans import farm_of, flow_text
 from service.pages.visit import Visit, faults_by_field
 from service.ports import UnitOfWork
@@ -49,7 +51,6 @@ ORDER_DAYS = 365
 SHOWN_RUNS = 10
 SHOWN_EMITTERS = 21
 SHOWN_TESTS = 5
-KPA_PER_M_OF_HEAD = 9.80665
 KPA_PER_BAR = 100.0
 ACIDS = ("sulfuric", "phosphoric", "nitric", "hydrochloric", "citric")
 COMMON_STRENGTH_PCT = {
@@ -126,6 +127,8 @@ def show(
         farm=farm,
         block=block,
         pipes=_pipes(block, words),
+        described=pipes_form.open_pipes(block, farm_forms.units_of(words)),
+        units=farm_forms.units_of(words),
         tests=_tests(visit, block_id, tomorrow),
         capacity=capacity,
         capacity_says=capacity_says,
@@ -246,12 +249,15 @@ def _pipe_rows(report: PipeReport, words: Wording) -> list[Row]:
             ),
             longest,
         ),
-        (words.gettext("Until empty pipes are full"), words.minutes(travel.fill_time_min)),
-        (
-            words.gettext("Water on its way to the last emitter"),
-            words.minutes(travel.last_travel_min),
-        ),
     ]
+    if not flow.dry_emitter_count:  # where water does not get to, it takes no time to get to
+        rows += [
+            (words.gettext("Until empty pipes are full"), words.minutes(travel.fill_time_min)),
+            (
+                words.gettext("Water on its way to the last emitter"),
+                words.minutes(travel.last_travel_min),
+            ),
+        ]
     if layout.regulator_set_head_m is not None:
         most = layout.regulator_highest_flow_l_per_h
         span = flow_text(layout.regulator_lowest_flow_l_per_h, words)
@@ -393,6 +399,7 @@ _CHANGES = {
     "now": marked("as it is"),
     "windows-24-h": marked("open day and night"),
     "second-line": marked("a second drip line in each row"),
+    "full-grown": marked("plants at their full size"),
 }
 
 
@@ -496,12 +503,18 @@ READING_FIELDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("calcium", marked("calcium"), ("mg/L", "meq/L")),
     ("magnesium", marked("magnesium"), ("mg/L", "meq/L")),
     ("sodium", marked("sodium"), ("mg/L", "meq/L")),
+    ("potassium", marked("potassium"), ("mg/L", "meq/L")),
     ("chloride", marked("chloride"), ("mg/L", "meq/L")),
     ("sulfate", marked("sulfate (as SO4)"), ("mg/L", "meq/L")),
     ("nitrate-nitrogen", marked("nitrate (as N)"), ("mg/L",)),
     ("boron", marked("boron"), ("mg/L",)),
     ("iron", marked("iron"), ("mg/L",)),
     ("manganese", marked("manganese"), ("mg/L",)),
+    ("hydrogen-sulfide", marked("hydrogen sulfide"), ("mg/L",)),
+    ("hardness", marked("hardness"), ("mg/L CaCO3",)),
+    ("dissolved-solids", marked("dissolved solids"), ("mg/L",)),
+    ("suspended-solids", marked("suspended solids"), ("mg/L",)),
+    ("bacteria", marked("bacteria"), ("CFU/mL", "CFU/100 mL")),
 )
 """What the form of an analysis asks for: key, name and the units that laboratories print."""
 
@@ -738,7 +751,7 @@ def _rate(rate_l_per_h: float, words: Wording) -> str:
 
 def _length(length_m: float, words: Wording) -> str:
     if words.unit_system == "us":
-        return f"{words.number(length_m / M_PER_FOOT)} ft"
+        return f"{words.number(length_m / M_PER_FOOT)} {words.unit('ft')}"
     return f"{words.number(length_m, 1)} m"
 
 

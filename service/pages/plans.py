@@ -81,6 +81,7 @@ def show_tomorrow(visit: Visit) -> Response:
             farm=farm,
             day=_asked_day(visit) or today + ONE_DAY,
             latest=_latest_day(visit, farm, today),
+            issue_clock=visit.words.wall_clock(farm.issue_wall_min),
             first=visit.query.get("first", ""),
             may_plan=(
                 visit.may(Right.FARM_WRITE)

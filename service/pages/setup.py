@@ -94,7 +94,7 @@ NOTHING_SAID = Said({}, {})
 def show_setup(visit: Visit) -> Response:
     """What the farm consists of, what is still missing, and where each is changed."""
     farm = farm_of(visit)
-    bundle = _farm_now(visit, farm.farm_id)
+    bundle = farm_now(visit, farm.farm_id)
     words = visit.words
     may_change = visit.may(Right.FARM_WRITE)
     return visit.show(
@@ -127,7 +127,7 @@ def new_farm(visit: Visit) -> Response:
     }
     try:
         with visit.service.unit_of_work(write=True) as unit:
-            change_farms.create_farm(unit, document, _keeper(visit))
+            change_farms.create_farm(unit, document, keeper_of(visit))
     except InputInvalid as error:
         return _farm_form(visit, _refused(error))
     except Conflict:
@@ -139,7 +139,7 @@ def new_farm(visit: Visit) -> Response:
 def edit_farm(visit: Visit) -> Response:
     """The form of a farm with what is stored, or the farm changed."""
     farm = farm_of(visit, Right.FARM_WRITE)
-    bundle = _farm_now(visit, farm.farm_id)
+    bundle = farm_now(visit, farm.farm_id)
     bare = visit.service.farm_format.document(replace(bundle, blocks=(), controllers=()))
     opened = farm_forms.open_farm(bundle, bare, farm_forms.units_of(visit.words))
 
@@ -162,7 +162,7 @@ def edit_farm(visit: Visit) -> Response:
 def new_supply(visit: Visit) -> Response:
     """One more pump, well or hydrant."""
     farm = farm_of(visit, Right.FARM_WRITE)
-    bundle = _farm_now(visit, farm.farm_id)
+    bundle = farm_now(visit, farm.farm_id)
 
     def store() -> None:
         document = visit.service.farm_format.document(bundle)
@@ -242,7 +242,7 @@ def retire_supply(visit: Visit) -> Response:
 def new_block(visit: Visit) -> Response:
     """The form for a block, its preview, or the block stored."""
     farm = farm_of(visit, Right.FARM_WRITE)
-    bundle = _farm_now(visit, farm.farm_id)
+    bundle = farm_now(visit, farm.farm_id)
 
     def show(said: Said, preview: Preview | None = None) -> Response:
         return _block_form(visit, bundle, said, preview=preview)
@@ -266,7 +266,7 @@ def new_block(visit: Visit) -> Response:
 def edit_block(visit: Visit) -> Response:
     """The form of a block with what is stored, its preview, or the block changed."""
     farm = farm_of(visit, Right.FARM_WRITE)
-    bundle = _farm_now(visit, farm.farm_id)
+    bundle = farm_now(visit, farm.farm_id)
     block, document, opened = _opened_block(visit, bundle)
 
     def show(said: Said, preview: Preview | None = None) -> Response:
@@ -285,7 +285,7 @@ def edit_block(visit: Visit) -> Response:
                 unit,
                 block.block_id,
                 changed(),
-                _keeper(visit),
+                keeper_of(visit),
                 is_current=lambda now: now == block,
             )
 
@@ -295,13 +295,13 @@ def edit_block(visit: Visit) -> Response:
 def retire_block(visit: Visit) -> Response:
     """Asks whether a block is to go, or takes it out of use from today on."""
     farm = farm_of(visit, Right.FARM_WRITE)
-    bundle = _farm_now(visit, farm.farm_id)
+    bundle = farm_now(visit, farm.farm_id)
     block, _, opened = _opened_block(visit, bundle)
 
     def store() -> None:
         with visit.service.unit_of_work(write=True) as unit:
             change_farms.retire_block(
-                unit, block.block_id, _keeper(visit), is_current=lambda now: now == block
+                unit, block.block_id, keeper_of(visit), is_current=lambda now: now == block
             )
 
     return _edit(
@@ -452,14 +452,15 @@ def _refused(error: InputInvalid) -> Said:
     return Said(farm_forms.faults_of(error), {}, status=422)
 
 
-def _farm_now(visit: Visit, farm_id: str) -> FarmBundle:
+def farm_now(visit: Visit, farm_id: str) -> FarmBundle:
+    """The farm as it is from today on."""
     return change_farms.get_farm_now(
         farm_id, unit_of_work=visit.service.unit_of_work, clock=visit.service.clock
     )
 
 
 def _farm_and_document(visit: Visit, farm_id: str) -> tuple[FarmBundle, Table]:
-    bundle = _farm_now(visit, farm_id)
+    bundle = farm_now(visit, farm_id)
     return bundle, visit.service.farm_format.document(bundle)
 
 
@@ -494,7 +495,7 @@ def _replace_farm(visit: Visit, bundle: FarmBundle, document: Table) -> None:
             unit,
             bundle.farm.farm_id if bundle.farm is not None else "",
             document,
-            _keeper(visit),
+            keeper_of(visit),
             is_current=lambda now: (
                 (now.farm, now.blocks, now.supplies, now.controllers)
                 == (bundle.farm, bundle.blocks, bundle.supplies, bundle.controllers)
@@ -624,7 +625,8 @@ def _preview(visit: Visit, block: BlockDefinition, bundle: FarmBundle) -> Previe
     )
 
 
-def _keeper(visit: Visit) -> Keeper:
+def keeper_of(visit: Visit) -> Keeper:
+    """What stores a farm for the visitor."""
     visitor = visit.visitor
     return Keeper(
         visit.service.farm_format,

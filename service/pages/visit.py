@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Final, Protocol, runtime_checkable
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData
+from starlette.datastructures import URL, FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -57,6 +57,8 @@ NOT_ONE_FARM: Final = "-"
 UNIT_SYSTEMS: Final = ("us", "si")
 OWN_NAMES: Final = frozenset({"localhost", "127.0.0.1", "::1"})
 """What this machine calls itself in an address."""
+_SAID_ONCE: Final = frozenset({"done", "first"})
+"""Parts of an address that tell what has just happened."""
 _FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 _YEAR_S: Final = 365 * 86_400
 _log = get_logger(__name__)
@@ -149,6 +151,8 @@ class Visit:
     form_token: str
     count_link: Callable[[str], int | None]
     """Counts that a link to a mail address is asked for; the seconds to wait, None: it may be."""
+    here: str = "/farms"
+    """The address of what the reader looks at, with what they chose in it."""
     unit_system: str = "us"
     cookies: list[tuple[str, str, int]] = field(default_factory=list)
     """Name, value and seconds that it lasts, to be set by the answer."""
@@ -162,7 +166,7 @@ class Visit:
         """The visitor; raises NotSignedIn, MayNot, or NotFound for what is another farm's."""
         visitor = self.visitor
         if visitor is None:
-            raise NotSignedIn(self.path)
+            raise NotSignedIn(self.here)
         if farm_id is not None and not visitor.sees(farm_id):
             raise NotFound("there is nothing under this address, or it is another farm's")
         if right not in visitor.rights:
@@ -224,10 +228,10 @@ class Frame:
             cookie = request.cookies.get(names.session, "")
             form_cookie = request.cookies.get(names.form, "")
             wait = self.door.seconds_to_wait(request.scope)
-            if wait is not None:
-                raise HTTPException(429, headers={"Retry-After": str(wait)})
-            await self.door.look()
-            visitor = await self._visitor(request, cookie)
+            visitor = None
+            if wait is None:
+                await self.door.look()
+                visitor = await self._visitor(request, cookie)
             bound_to = cookie if cookie and visitor is not None else form_cookie
             fresh = ""
             if not bound_to and not is_by_secret:
@@ -243,10 +247,15 @@ class Frame:
                 unit_choice=_unit_choice(request, names),
                 seals=self.seals,
                 form_token=self.seals.form_token(bound_to),
+                here=_here(request),
                 count_link=lambda mail_address: self.door.wait_for_link(
                     request.scope, mail_address
                 ),
             )
+            if wait is not None:
+                refused = visit.show("trouble.html", status=429, kind="too-often", faults=())
+                refused.headers["Retry-After"] = str(wait)
+                return self._finish(refused, visit, names, fresh)
             if request.method == "POST" and not is_by_secret:
                 visit.form = await _read_form(request)
                 if not self.seals.accepts_form(visit.form.get("token", ""), bound_to) or fresh:
@@ -350,6 +359,17 @@ def local_path(text: str, default: str = "/farms") -> str:
     return text if is_local and text.isprintable() and len(text) < 300 else default
 
 
+def _here(request: Request) -> str:
+    """Where a reader comes back to from choosing a language: behind a form, the page it is on."""
+    address = request.url
+    if request.method != "GET":
+        address = URL(request.headers.get("referer", ""))
+        if address.netloc != request.url.netloc:
+            return "/farms"
+    query = [each for each in parse_qsl(address.query) if each[0] not in _SAID_ONCE]
+    return local_path(f"{address.path}?{urlencode(query)}" if query else address.path)
+
+
 def choose_reading(visit: Visit) -> Response:
     """Keep the language or the units that the reader chose."""
     if visit.form.get("language") in LANGUAGES:
@@ -363,7 +383,7 @@ def _run(page: Page, visit: Visit) -> Response:
     try:
         return page(visit)
     except NotSignedIn:
-        return redirect("/sign-in", next=visit.path)
+        return redirect("/sign-in", next=visit.here)
     except MayNot:
         return visit.show("trouble.html", status=403, kind="may-not", faults=())
     except NotFound:

@@ -1,20 +1,24 @@
-"""Forms of the page of a block's pipes and water: a field test, an analysis, an injection."""
+"""Forms of the page of a block's pipes and water: pipes, field test, analysis, injection."""
 
 from __future__ import annotations
 
 import math
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date
 
 from starlette.responses import Response
 
 from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPH
-from service.errors import Conflict, Fault, InputInvalid
+from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
+from service.operations import change_farms
 from service.operations.manage_keys import Right
 from service.operations.read_farms import local_day
+from service.pages import farm_forms, pipes_form
 from service.pages.pipes_and_water import READING_FIELDS, show
 from service.pages.plans import farm_of, parsed_day
+from service.pages.setup import farm_now, keeper_of
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.records import FarmDefinition
 from service.translations.catalogue import marked
@@ -26,6 +30,36 @@ UNITS: Mapping[str, float] = {
 }  # fmt: skip
 COMMON_TEMPERATURE_C = 15.0
 _CUT = re.compile(r"[\s;]+")
+
+
+def enter_pipes(visit: Visit) -> Response:
+    """The pipes described, or described anew; the plan follows where it depends on them."""
+    block_id, service = visit.params["block_id"], visit.service
+    farm = farm_of(visit, Right.FARM_WRITE)
+    bundle = farm_now(visit, farm.farm_id)
+    block = next((each for each in bundle.blocks if each.block_id == block_id), None)
+    if block is None:
+        raise NotFound("there is no such block in use")
+    alone = replace(bundle, blocks=(block,), controllers=())
+    (table,) = farm_forms.tables_of(service.farm_format.document(alone), "block")
+    opened = pipes_form.open_pipes(block, farm_forms.units_of(visit.words))
+    try:
+        if visit.form.get("version") != opened.version:
+            raise Stale("the pipes have changed since the form was opened")
+        with service.unit_of_work(write=True) as unit:
+            change_farms.replace_block(
+                unit,
+                block_id,
+                pipes_form.change_pipes(table, visit.form, opened),
+                keeper_of(visit),
+                is_current=lambda now: now == block,
+            )
+    except InputInvalid as error:
+        faults = pipes_form.faults_of(error)
+        return show(visit, farm, faults=faults, form_name="pipes", status=422)
+    except Stale:
+        return show(visit, farm, form_name="pipes", status=409)
+    return redirect(f"/blocks/{block_id}/pipes-and-water", done="pipes")
 
 
 def enter_catch_test(visit: Visit) -> Response:
@@ -209,10 +243,17 @@ def _volumes(text: str) -> list[float]:
         ) from None
 
 
+# A comma before three digits: thousands to some, decimals to others, a factor of 1,000 apart.
+_EITHER_COMMA = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
+
+
 def _number(visit: Visit, name: str) -> float:
-    text = visit.form.get(name, "").replace(",", ".")
+    text = visit.form.get(name, "")
+    if _EITHER_COMMA.fullmatch(text):
+        allowed = marked("the same without the comma, which may stand for thousands or decimals")
+        raise InputInvalid("a number is not clear", [Fault(name, text[:40], allowed)])
     try:
-        value = float(text)
+        value = float(text.replace(",", "."))
     except ValueError:
         value = math.nan
     if not math.isfinite(value):

@@ -43,6 +43,7 @@ class WeatherDay:
 class SitePage:
     """One site: how old its weather is, and the days that the plans rest on."""
 
+    name: str
     age: SiteAge
     observed_age_h: float | None
     forecast_age_h: float | None
@@ -65,26 +66,33 @@ def show_weather(visit: Visit) -> Response:
     today = local_day(service.clock.now(), farm.zone)
     views = _views(visit, farm.farm_id, today)
     by_site = {view.block.site_id: view for view in views}
+    with service.unit_of_work(write=False) as unit:
+        bundle = unit.blocks.get_bundle(farm.farm_id, day=today)
+    name_of = {site.site_id: site.name for site in bundle.sites}
     used = sorted({day.source for view in by_site.values() for day in _days(view) if day.source})
     return visit.show(
         "weather.html",
         farm=farm,
         health=status,
         runs=status.farms[0],
-        sites=[_site_page(age, by_site.get(age.site_id), visit.words) for age in status.sites],
+        sites=[
+            _site_page(name_of.get(age.site_id, ""), age, by_site.get(age.site_id), visit.words)
+            for age in status.sites
+        ],
         warmth=lambda value_c: visit.words.number(_shown_warmth(value_c, visit.words)),
         attributions=[ATTRIBUTIONS[name] for name in used if name in ATTRIBUTIONS],
         today=today,
     )
 
 
-def _site_page(age: SiteAge, view: PlanView | None, words: Wording) -> SitePage:
+def _site_page(name: str, age: SiteAge, view: PlanView | None, words: Wording) -> SitePage:
     days = () if view is None else _days(view)
     spans: dict[str, list[date]] = {}
     for day in days:
         for text in day.notes:
             spans.setdefault(text, []).append(day.day)
     return SitePage(
+        name=name or age.site_id,
         age=age,
         observed_age_h=None if age.observed_age is None else age.observed_age / _HOUR,
         forecast_age_h=None if age.forecast_age is None else age.forecast_age / _HOUR,

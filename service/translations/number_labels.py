@@ -48,3 +48,14 @@ NUMBER_LABELS: Mapping[str, str] = {
     "windows": marked("Allowed hours"),
 }
 """Those with a default; a number that stands here is shown with the unit that its label names."""
+
+UNIT_LABELS: Mapping[str, str] = {
+    "in": marked("in"),
+    "ft": marked("ft"),
+    "gpm": "gal/min",
+    "gph": "gal/h",
+    "m2": "m²",
+    "m3/h": "m³/h",
+}
+"""Units whose written name is not the one by which forms and files know them; those without a mark
+are written alike in every language."""

@@ -66,6 +66,7 @@ WATER_PATTERNS: tuple[str, ...] = (
         "{count} summers are few: what 90 or 95 % of years stay below is then hardly more than the"
         " largest one seen."
     ),
+    marked("The plants count in every summer as large as they are in {year}."),
     marked(
         "{supply}: the peak week of crop use by shade (Keller & Bliesner 1990) is {shade} mm, that"
         " of the summers {summers}: look at crop coefficients and canopy."

@@ -17,7 +17,7 @@ from babel.numbers import format_decimal, format_percent
 from service.agronomy.reasoning import Step, put_in
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
 from service.translations.catalogue import SOURCE_LANGUAGE, translations
-from service.translations.number_labels import NUMBER_LABELS
+from service.translations.number_labels import NUMBER_LABELS, UNIT_LABELS
 from service.translations.patterns import put_together
 
 US = "us"
@@ -77,6 +77,10 @@ class Wording:
         known = NUMBER_LABELS.get(name)
         return name.replace("_", " ") if known is None else self.gettext(known)
 
+    def unit(self, key: str) -> str:
+        """A unit as people write it."""
+        return self.gettext(UNIT_LABELS[key]) if key in UNIT_LABELS else key
+
     def worked(self, step: Step) -> str:
         """The equation of a step of the reasoning with its numbers put in."""
         return put_in(self.catalogue.gettext(step.template), step.values, self.number)
@@ -132,6 +136,11 @@ class Wording:
         pattern = "h:mm a" if self.unit_system == US else "HH:mm"
         return _on_clock(local.hour, local.minute, pattern, self.locale)
 
+    def wall_clock(self, wall_min: int) -> str:
+        """A time of day as :meth:`clock` writes it, by its minutes since midnight."""
+        pattern = "h:mm a" if self.unit_system == US else "HH:mm"
+        return _on_clock(wall_min // 60 % 24, wall_min % 60, pattern, self.locale)
+
     def moment(self, instant: datetime, zone: str) -> str:
         """Day and time on the zone's clock."""
         return f"{self.short_day(instant.astimezone(ZoneInfo(zone)).date())}, " + self.clock(
@@ -147,6 +156,10 @@ class Wording:
         """A day with its weekday in full."""
         pattern = _LONG_DAYS[str(self.locale)]
         return _plain(format_date(day, format=pattern, locale=self.locale))
+
+    def dated(self, day: date) -> str:
+        """A day with its year, where it may be long past."""
+        return self.gettext("{day}, {year}", day=self.long_day(day), year=day.year)
 
     def short_day(self, day: date) -> str:
         """A day in few letters."""

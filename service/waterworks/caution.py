@@ -24,6 +24,13 @@ ESTIMATE_ONLY = Advisory(
     " anything. A titration of the water itself beats it, and the pH must be measured at the last"
     " emitters before it is relied on.",
 )
+INJECTION_ESTIMATE = Advisory(
+    "injection-estimate",
+    "These numbers follow from what was stated of products, water and pipes. They are never an"
+    " instruction to open or to start anything: check rate and EC at the emitters. Injecting is"
+    " work for trained, and in many places licensed, people; local code stands above these"
+    " numbers.",
+)
 ACID_INTO_WATER = Advisory(
     "acid-into-water",
     "Always add acid to water, never water to acid: water on concentrated acid boils and spatters.",
@@ -76,7 +83,7 @@ ACID_CAUTIONS: tuple[Advisory, ...] = (
 """Returned with every acid dose."""
 
 CHEMIGATION_CAUTIONS: tuple[Advisory, ...] = (
-    ESTIMATE_ONLY,
+    INJECTION_ESTIMATE,
     BACKFLOW_PREVENTION,
     JAR_TEST,
     PRODUCT_LABEL,

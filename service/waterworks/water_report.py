@@ -25,10 +25,8 @@ from service.waterworks.water_analysis import (
 
 FAO_29 = "FAO-29 rev. 1 (Ayers & Westcot 1985), Table 1"
 BUCKS_1979 = "Bucks, Nakayama & Gilbert 1979, Agric. Water Manage. 2:149-162; limits from memory"
-MAAS_HOFFMAN = "Maas & Hoffman 1977; FAO-56 Table 23, Eq. 89"
 NEUTRAL_INDEX = 0.3  # [CHOICE]: the two indices disagree by up to 0.25, so less says nothing
 DRIP_LEACHING_SOURCE = "high-frequency drip, NEH 623 ch. 7 (from memory)"
-CONVENTIONAL_LEACHING_SOURCE = "FAO-29, as quoted in FAO-56 p. 180"
 
 
 class Grade(enum.IntEnum):
@@ -540,43 +538,43 @@ def _check_salinity(
 
 
 # What is commonly done, by grade. Common practice, no source.
-_NOTHING = "Nothing is commonly done."
+NOTHING_DONE = "Nothing is commonly done."
 _SALINITY_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Watch the salinity of the soil; where winter rain does not leach, add a leaching share.",
     "Leach regularly, choose a tolerant crop or rootstock, or blend with a better water.",
 )
 _SODIUM_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Sensitive fruit may burn at the leaf edge: have leaves analysed, keep the root zone moist.",
     "Supply calcium (gypsum where the soil needs it), blend, or choose another source.",
 )
 _CHLORIDE_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Avoid chloride fertilisers; sensitive crops and rootstocks may burn at the leaf edge.",
     "Choose a tolerant rootstock, leach, blend, and use no chloride fertiliser.",
 )
 _BORON_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Leave boron out of the fertiliser; have leaves analysed.",
     "Choose a tolerant crop or another source; boron leaches slowly.",
 )
 _NITRATE_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Count the water's nitrogen in the season's need: 1 mg/L is 1 kg per 1000 m³.",
     "Count the water's nitrogen in the season's need; late nitrogen delays ripening and hardening.",
 )
 _BICARBONATE_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Expect scale on emitters where calcium is high; acid, or flushing more often, is common.",
     "Acid against scale is common; crops that want a sour soil will slowly lose it.",
 )
 _PH_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Look for the cause; treat by alkalinity, not by pH alone.",
 )
 _INFILTRATION_ADVICE = (
-    _NOTHING,
+    NOTHING_DONE,
     "Where water stands under the emitters, gypsum or another calcium source is common.",
     "Calcium to soil or water, organic matter and shorter pulses are common.",
 )

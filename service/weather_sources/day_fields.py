@@ -23,13 +23,12 @@ from numpy.typing import NDArray
 
 from service.agronomy.civil_day import midnight_utc
 from service.agronomy.records import Floats
+from service.agronomy.station_day import FEWEST_HOURS, SLACK_HOURS, short_hours
 from service.records import WEATHER_FIELDS, SiteDefinition, SourceProblem, WeatherRows
 
 Instants = NDArray[np.datetime64]
 """UTC, to the second."""
 
-FEWEST_HOURS = 22.0  # [h] a choice of this service: fewer hours do not make a day
-SLACK_HOURS = 1e-6  # [h] rounding of sums of overlaps
 ONE_HOUR = np.timedelta64(3600, "s")
 
 PLAUSIBLE: Mapping[str, tuple[float, float]] = MappingProxyType(
@@ -251,9 +250,4 @@ def _known_days(part: SiteDays, names: Sequence[str] = ()) -> list[int]:
 
 def _noted(values: Floats, hours: Floats) -> DayField:
     kept = np.where((hours >= FEWEST_HOURS - SLACK_HOURS) & np.isfinite(values), values, np.nan)
-    return DayField(kept, tuple({"hours_present": _short(hour_sum)} for hour_sum in hours))
-
-
-def _short(hours: float) -> float | int:
-    rounded = round(float(hours), 2)
-    return int(rounded) if rounded.is_integer() else rounded
+    return DayField(kept, tuple({"hours_present": short_hours(hour_sum)} for hour_sum in hours))

@@ -59,7 +59,6 @@ from service.weather_sources.request import JsonAnswer, JsonRequest, RequestFail
 
 NAME = "open-meteo"
 BASE_URL = "https://api.open-meteo.com"
-CUSTOMER_BASE_URL = "https://customer-api.open-meteo.com"
 FORECAST_PATH = "/v1/forecast"
 MOST_SITES = 100
 MOST_PAST_DAYS = 92

@@ -114,6 +114,22 @@ def test_a_crop_will_do_in_place_of_a_block(adviser: Caller) -> None:
     assert one_line["running_h"] > 1.5 * two_lines["running_h"]
 
 
+def test_a_week_that_nothing_is_known_of_has_no_rain_either(adviser: Caller) -> None:
+    for row in rows(adviser, week="2027-W27"):
+        assert row["rain_mm"] is row["reference_et_mm"] is row["rank"] is None
+
+
+def test_a_crop_without_published_stages_is_told_which_parameters_would_do(
+    adviser: Caller,
+) -> None:
+    answer = adviser.get(NEED, params={"week": "2026-W27", "crop": "blueberry"})
+    (error,) = answer.json()["errors"]
+    assert "stage_days such as 25,45,110,50" in error["detail"]
+    given = {"season_start": "03-20", "stage_days": "25,45,110,50"}
+    query = {"week": "2026-W27", "crop": "blueberry", **given}
+    assert adviser.get(NEED, params=query).status_code == 200
+
+
 @pytest.mark.parametrize(
     ("query", "parameter"),
     [
@@ -121,6 +137,7 @@ def test_a_crop_will_do_in_place_of_a_block(adviser: Caller) -> None:
         ({}, "crop"),
         ({"crop": "blueberry", "block": BLOCK_ID}, "crop"),
         ({"crop": "blueberry"}, "season_start"),
+        ({"crop": "blueberry", "season_start": "03-20", "stage_days": "25,400,9,9"}, "stage_days"),
         ({"crop": "apple-cover-no-frost", "row_spacing": "12"}, "row_spacing"),
         ({"crop": "apple-cover-no-frost", "emitter_flow": "fast"}, "emitter_flow"),
         ({"crop": "apple-cover-no-frost", "texture": "cheese"}, "texture"),

@@ -199,6 +199,17 @@ def test_a_block_is_held_to_the_rules_of_the_farm_file(
     assert read(caller)[1] == state
 
 
+def test_an_id_that_is_taken_is_told_by_its_place(caller: Caller) -> None:
+    document, _ = read(caller)
+    for path, body, pointer in (
+        ("/v1/farms", document, "/farm/id"),
+        (f"{FARM}/blocks", table_of(document), "/id"),
+    ):
+        answer = caller.request("POST", path, json=body)
+        assert answer.status_code == 409, answer.text
+        assert [each["pointer"] for each in answer.json()["errors"]] == [pointer]
+
+
 def test_a_fault_of_a_farm_is_told_by_its_place_in_the_document(caller: Caller) -> None:
     document, held = read(caller)
     document["block"][1]["row_spacing"] = "far"

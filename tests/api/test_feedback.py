@@ -61,14 +61,17 @@ def test_a_gauge_reading_is_booked_and_tomorrows_plan_follows(caller: Caller) ->
 
 def test_an_unlikely_amount_must_be_confirmed(caller: Caller) -> None:
     body = {"rain_mm": 200.0, "read_at": "2026-07-14T07:00:00-04:00"}
-    assert caller.post(GAUGE, body).status_code == 422
+    answer = caller.post(GAUGE, body)
+    assert answer.status_code == 422
+    assert [each.get("pointer") for each in answer.json()["errors"]] == ["/rain_mm"]
     assert caller.post(GAUGE, {**body, "confirm": True}).status_code == 200
 
 
 def test_a_correction_must_say_why(caller: Caller) -> None:
     body = {"rain_mm": 2.0, "read_at": "2026-07-14T07:00:00-04:00"}
     assert caller.post(GAUGE, body).status_code == 200
-    assert caller.post(GAUGE, {**body, "rain_mm": 3.0}).status_code == 422
+    refused = caller.post(GAUGE, {**body, "rain_mm": 3.0})
+    assert [each.get("pointer") for each in refused.json()["errors"]] == ["/note"]
     answer = caller.post(GAUGE, {**body, "rain_mm": 3.0, "note": "misread"})
     assert answer.json()["counts"]["changed_count"] == 1
     assert balance(caller, "2026-07-13")["rain_mm"] == 3.0
@@ -174,7 +177,7 @@ def test_a_reading_that_cannot_be_is_refused(caller: Caller, change: dict[str, A
     body = {"read_at": "2026-07-14T06:00:00-04:00", "depth_m": 0.2, "volumetric_water": 0.2}
     answer = caller.post(SOIL, {**body, **change})
     assert answer.status_code == 422, answer.text
-    assert "errors" in answer.json()
+    assert all("pointer" in each for each in answer.json()["errors"])
 
 
 # --- pauses --------------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from service import errors
 from service.api.app import create_app
-from service.api.problems import PROBLEM_TYPES, problem_type_of
+from service.api.problems import PROBLEM_TYPES, faults_as_errors, problem_type_of
 from service.bootstrap import Service
 from tests.api.conftest import Client
 from tests.api.invented_farm import BLOCK_ID, YOUNG_BLOCK_ID
@@ -178,6 +178,24 @@ def test_a_fault_names_its_place_and_what_is_allowed_but_not_what_was_found(
         {"pointer": "/blocks/0/area_m2", "detail": "allowed: more than 0 m²"},
         {"parameter": "to", "detail": "allowed: a day"},
         {"detail": "farm.toml: block[2].row_spacing: allowed: 0.5 to 20 m"},
+    ]
+
+
+def test_a_conflict_says_what_would_be_allowed(failing_client: FailingClient) -> None:
+    error = errors.Conflict(SECRET, [errors.Fault("day", SECRET, "a day to come")])
+    answer = failing_client(error).get("/v1/blocks")
+    assert problem_of(answer, 409, "conflict")["errors"] == [
+        {"parameter": "day", "detail": "allowed: a day to come"}
+    ]
+
+
+def test_a_name_stands_for_a_field_of_the_body_a_header_or_the_address() -> None:
+    faults = [errors.Fault(where, SECRET, "x") for where in ("", "note", "day", "Idempotency-Key")]
+    assert faults_as_errors(faults, outside_body={"day"}) == [
+        {"pointer": "", "detail": "allowed: x"},
+        {"pointer": "/note", "detail": "allowed: x"},
+        {"parameter": "day", "detail": "allowed: x"},
+        {"parameter": "Idempotency-Key", "detail": "allowed: x"},
     ]
 
 

@@ -17,11 +17,13 @@ from service.api.access import Gate
 from service.api.app import create_app
 from service.api.examples import PROGRAM, PROGRAM_CSV
 from service.api.program import wants_csv
+from service.api.schemas.bodies import RunBatchIn
 from service.api.schemas.programs import ProgramAnswerOut
 from service.bootstrap import Service
 from service.errors import StorageFailed
 from service.operations.publish_programs import json_body, publish_programs, render_program
 from service.operations.run_day import run_day
+from service.operations.submit_runs import LONGEST_RUN_MIN, MOST_RUNS, OLDEST_RUN
 from service.ports import UnitOfWork
 from service.records import ChannelDefinition, FallbackRun
 from tests.api.conftest import Client
@@ -179,6 +181,16 @@ def test_the_contract_shows_a_program_as_it_is_sent() -> None:
     assert ProgramAnswerOut.model_validate_json(squeezed) == ProgramAnswerOut.model_validate(
         PROGRAM
     )
+
+
+def test_the_contract_shows_a_report_as_it_is_taken() -> None:
+    contract = (ROOT / "deploy" / "controller-contract.md").read_text()
+    body = contract.split("POST /v1/runs HTTP/1.1")[1].split("\n\n")[1].partition("\n```")[0]
+    (run,) = RunBatchIn.model_validate_json(body).items
+    assert (run.duration_min, run.volume_l) == (40, 5120)
+    assert f"1 to {MOST_RUNS:,} runs" in contract
+    assert f"0 to {LONGEST_RUN_MIN:.0f} minutes" in contract
+    assert f"at most {OLDEST_RUN.days} days old" in contract
 
 
 def test_openings_that_were_over_at_issue_are_left_out(paired: Service) -> None:

@@ -109,6 +109,7 @@ def test_an_idempotency_key_stands_for_one_request(caller: Caller) -> None:
     caller.post("/v1/runs", run_of(60), once="one")
     answer = caller.post("/v1/runs", run_of(61), once="one")
     assert (answer.status_code, answer.json()["type"]) == (422, "/problems/idempotency-key-taken")
+    assert answer.json()["errors"][0]["parameter"] == "Idempotency-Key"
     assert _day(caller)["irrigation_gross_mm"] > 0
 
 

@@ -298,6 +298,16 @@ def test_an_injection_is_ordered_fitted_into_the_plan_and_shown_with_cautions(
 def test_a_day_that_has_begun_takes_no_order(piped: Client) -> None:
     answer = piped.request("PUT", f"/v1/blocks/{BLOCK}/fertigations/{TODAY}", json=ORDER)
     assert answer.status_code == 409
+    assert answer.json()["errors"] == [
+        {"parameter": "day", "detail": f"allowed: {PLAN_DAY} or a later day"}
+    ]
+
+
+def test_an_unknown_product_is_told_by_its_place_in_the_order(piped: Client) -> None:
+    body = {**ORDER, "products": [{"product_key": "gravel", "mass_kg": 1.0}]}
+    answer = piped.request("PUT", f"/v1/blocks/{BLOCK}/fertigations/{PLAN_DAY}", json=body)
+    assert answer.status_code == 422
+    assert [each["pointer"] for each in answer.json()["errors"]] == ["/products"]
 
 
 def test_more_product_than_dissolves_is_refused(piped: Client) -> None:
@@ -305,6 +315,7 @@ def test_more_product_than_dissolves_is_refused(piped: Client) -> None:
     answer = piped.request("PUT", f"/v1/blocks/{BLOCK}/fertigations/{PLAN_DAY}", json=body)
     assert answer.status_code == 422
     assert "g/L" in answer.text
+    assert [each["pointer"] for each in answer.json()["errors"]] == ["/products/0/mass_kg"]
 
 
 def test_an_order_can_be_taken_back(piped: Client) -> None:
@@ -378,7 +389,9 @@ def test_two_assessments_at_once_are_not_computed(
     held = Lock()
     held.acquire()
     monkeypatch.setattr(assess_supply, "_one_at_a_time", held)
-    assert piped.get(f"/v1/supplies/{SUPPLY}/capacity").status_code == 409
+    answer = piped.get(f"/v1/supplies/{SUPPLY}/capacity")
+    assert (answer.status_code, answer.json()["type"]) == (503, "/problems/busy")
+    assert int(answer.headers["Retry-After"]) > 0
 
 
 def test_the_capacity_of_another_farms_supply_is_as_if_it_were_not_there(

@@ -15,6 +15,7 @@ def test_a_key_is_made_shown_once_listed_and_revoked(empty: Command) -> None:
     listed = empty("keys", "list", "--json")
     (key,) = json.loads(listed.stdout)
     assert token not in listed.stdout
+    assert "revoked" not in empty("keys", "list").stdout
     assert (key["name"], key["farm_id"], key["scopes"]) == ("Ann", "hill", ["plan:read"])
     assert key["key_id"] == token.split("_")[1]
     assert empty("keys", "revoke", key["key_id"]).exit_code == 0

@@ -137,6 +137,38 @@ def test_a_stored_analysis_is_reported_with_sources(
     assert found["cautions"]
 
 
+def test_each_class_stands_with_its_source_and_what_is_done_about_it(
+    empty: Command, laboratory_file: Path
+) -> None:
+    text = laboratory_file.read_text(encoding="utf-8")
+    laboratory_file.write_text(
+        text + 'manganese = "0.2 mg/L"\nbacteria = "12000 /ml"\n', encoding="utf-8"
+    )
+    said = " ".join(empty("water-report", "--file", str(laboratory_file)).stdout.split())
+    assert "Classes: FAO-29" in said and "Classes: Bucks" in said
+    assert "Manganese: Aerate" in said and "Bacteria: Chlorinate" in said
+    assert "12,000 per mL" in said
+    # Chlorine for slime and acid for scale may both be common: never into the same water.
+    assert "give off chlorine gas" in said
+
+
+@pytest.mark.parametrize("what", ["dissolved-solids=1,200 mg/L", "bacteria=50,000 /ml"])
+def test_a_comma_that_may_mean_thousands_is_asked_back(own_demo: Command, what: str) -> None:
+    result = own_demo("water-add", SUPPLY, "--reading", what, "--on", "2026-05-01")
+    assert result.exit_code == 2
+    assert "either" in result.stderr
+
+
+def test_what_is_measured_on_a_day_to_come_is_refused(own_demo: Command) -> None:
+    for command in (
+        ("water-add", SUPPLY, "--reading", "ph=7.8", "--on", "2099-01-01"),
+        ("catch-test", BLOCK, *CAUGHT, "--on", "2099-01-01"),
+    ):
+        result = own_demo(*command)
+        assert result.exit_code == 2, result.output
+        assert "a day up to" in result.stderr
+
+
 def test_an_analysis_may_be_given_value_by_value(own_demo: Command) -> None:
     result = own_demo(
         "water-add", SUPPLY, "--reading", "ph=7.8", "--reading", "alkalinity=120 mg/L CaCO3",

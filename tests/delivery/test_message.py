@@ -220,7 +220,13 @@ def test_a_hostile_name_reaches_no_header_and_no_markup(name: str) -> None:
         block_line("South"),
         farm_name=name,
     )
-    for said in (letter, weekly(block_week(name)), bulletin()):
+    counties = bulletin()
+    named = replace(
+        counties,
+        reference_name=name,
+        counties=tuple(replace(each, name=name) for each in counties.counties),
+    )
+    for said in (letter, replace(weekly(block_week(name)), farm_name=name), named):
         message = parsed(said, name=name)
         assert message["Bcc"] is None
         assert message["X"] is None
@@ -231,6 +237,10 @@ def test_a_hostile_name_reaches_no_header_and_no_markup(name: str) -> None:
         assert "<script" not in body
         assert "evil.example/x>" not in body
         assert "\x1b" not in plain(message)
+        for each in message.walk():
+            if each.get_content_type() == "text/calendar":
+                assert len(Calendar.from_ical(each.get_content()).walk("VEVENT")) == 1
+                assert "\nX:" not in each.get_content()
 
 
 @given(st.text())
@@ -306,12 +316,18 @@ def test_the_week_in_numbers() -> None:
     assert "Short in the afternoon on 1 day." in html(message)
 
 
+def test_a_week_without_records_names_no_litres() -> None:
+    subject = parsed(weekly(block_week(raw_mm=None)))["Subject"]
+    assert subject == "Brook farm, week Mon, Jul 6 to Sun, Jul 12: nothing on record"
+
+
 def test_the_bulletin_ranks_the_counties_and_shows_dashes_for_what_is_not_known() -> None:
     text = plain(parsed(bulletin()))
     assert text.startswith("Most water: Alder, 1.10 in.")
     for said in ("Need: 1.10", "Hours: 13.2", "Rain: 0.20", "ET: 1.60", "of normal: 107%"):
         assert said in text
     assert "1 day of the week is a forecast." in text
+    assert "7 days" not in text  # of the county without weather nothing was forecast
     assert "Need: -" in text
     assert "nan" not in text.lower()
 

@@ -242,6 +242,13 @@ def test_a_map_of_very_many_places_has_no_names() -> None:
     assert len(marks(a_map(MOST_LABELS + 1), "dot")) == MOST_LABELS + 1
 
 
+def test_ends_of_an_axis_are_no_powers_of_ten() -> None:
+    drawn = str(
+        along(TITLE, TOLD, [1.5, 4_000.0], [0.01, 1.0], x_label="ft", y_label="gal/h", name="x")
+    )
+    assert ">4000<" in drawn and ">1.5<" in drawn and "e+" not in drawn
+
+
 def test_names_are_escaped_and_cut_to_their_room() -> None:
     drawn = ranked(TITLE, TOLD, [("<b>" + "x" * 80, 1.0, "1 mm")])
     assert "<b>" not in drawn and "&lt;b&gt;" in drawn

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import httpx
 import numpy as np
 import pytest
 import uvicorn
@@ -307,6 +308,50 @@ def test_where_that_was_agreed_it_runs_nothing_without_a_program(field_: Field) 
     field_.run_until(at(3, 0))
     assert field_.device.opened == []
     assert field_.device.alarms == ["the program is over and no new one came: stopped, as agreed"]
+
+
+@pytest.mark.parametrize(
+    ("midnight", "start", "opens_at"),
+    [
+        # 2026 in New York: 02:00 to 03:00 is skipped on 8 March, 01:00 to 02:00 comes twice on
+        # 1 November.
+        ("2026-03-08T00:00-05:00", "02:30", "2026-03-08T03:00-04:00"),
+        ("2026-11-01T00:00-04:00", "01:30", "2026-11-01T01:30-04:00"),
+        ("2026-11-01T00:00-04:00", "05:30", "2026-11-01T05:30-05:00"),
+    ],
+)
+def test_the_fallback_runs_once_on_a_day_on_which_the_clock_changes(
+    tmp_path: Path, midnight: str, start: str, opens_at: str
+) -> None:
+    begins = datetime.fromisoformat(midnight).timestamp()
+    program = {
+        "version": 1,
+        "zone": ZONE.key,
+        "valid_from_epoch_s": int(begins) - 86_400,
+        "valid_until_epoch_s": int(begins),
+        "channels": [{"channel": 1, "mode": "hold", "daily_maximum_min": 240, "openings": []}],
+        "fallback": {"policy": "fallback", "days": 7, "openings": [[1, start, 20]]},
+    }
+    (tmp_path / "state.json").write_text(json.dumps({"program": program}))
+
+    def away(request: httpx.Request) -> httpx.Response:
+        raise httpx.ConnectError("nobody is there", request=request)
+
+    device = Device(begins)
+    client = PollingClient(
+        "http://127.0.0.1",
+        "rw_key",
+        SHED,
+        state_path=tmp_path / "state.json",
+        clock=device,
+        valves=device,
+        http=httpx.Client(transport=httpx.MockTransport(away)),
+    )
+    while device.true_epoch_s < begins + 8 * 3600:
+        device.true_epoch_s += max(client.step(), 1.0)
+    client.close()
+    wanted = datetime.fromisoformat(opens_at).timestamp()
+    assert near(device.opened, [(wanted, 1, 20 * 60)])
 
 
 @pytest.mark.parametrize("error_s", [-365 * 86_400.0, 365 * 86_400.0])

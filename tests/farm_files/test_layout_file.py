@@ -90,6 +90,15 @@ def test_a_block_without_pipes_has_none() -> None:
         ('emitter_count = 9\ninlet_pressure = "9 m"\nfriction = "none"', "friction"),
         ('emitter_count = 9\ninlet_pressure = "9 m"\ncompensates = ["9 m", "5 m"]', "compensates"),
         ('emitter_count = 9\ninlet_pressure = "9 m"\npump = 1', "pump"),
+        # What the solvers would not take later on, when a plan or a page asks for the pipes.
+        ('emitter_count = 9\ninlet_pressure = "9 m"\nemitters_per_plant = 0.5', "per_plant"),
+        ('emitter_count = 9\ninlet_pressure = "9 m"\nnominal_pressure = "0 m"', "nominal_pres"),
+        ('emitter_count = 9\ninlet_pressure = "9 m"\nregulator = { set = "0 psi" }', "set"),
+        (
+            'emitter_count = 9\ninlet_pressure = "9 m"\n'
+            'regulator = { set = "20 m", highest_pressure = "10 m" }',
+            "highest_pressure",
+        ),
     ],
 )
 def test_pipes_that_cannot_be_are_refused_at_their_key(text: str, where: str) -> None:

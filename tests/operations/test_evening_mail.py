@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
+import orjson
 import pytest
 from sqlalchemy import Engine, text
 
@@ -142,6 +143,60 @@ def test_a_change_past_the_threshold_orders_a_newer_mail_in_place_of_the_unsent_
     assert (newest.plan_version, newest.state) == (2, "queued")
     assert (oldest.plan_version, oldest.state) == (1, "dropped")
     assert oldest.last_reply == "replaced by a newer version"
+    assert queue(farms) == 0
+
+
+def inject(engine: Engine, told: dict[str, object] | None) -> None:
+    """As if the plan in force of the first farm had been replaced by one with this injection."""
+    change_minutes(engine, 0)
+    with engine.begin() as connection:
+        key, numbers = connection.execute(
+            text(
+                "SELECT plan_key, numbers FROM plan JOIN block USING (block_key)"
+                " JOIN farm USING (farm_key) WHERE farm_id = 'farm-00000'"
+                " AND superseded_at IS NULL AND day = :day ORDER BY plan_key LIMIT 1"
+            ),
+            {"day": PLAN_DAY},
+        ).one()
+        kept = orjson.loads(numbers)
+        kept.pop("fertigation", None)
+        if told is not None:
+            kept["fertigation"] = told
+        connection.execute(
+            text("UPDATE plan SET numbers = :numbers WHERE plan_key = :key"),
+            {"numbers": orjson.dumps(kept).decode(), "key": key},
+        )
+
+
+UREA = {"order_key": "0f3c", "spans": [[360, 420], [600, 630]]}
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "count"),
+    [
+        (None, UREA, 1),
+        (UREA, None, 1),
+        (UREA, {**UREA, "order_key": "77aa"}, 1),
+        (UREA, {**UREA, "spans": []}, 1),
+        (UREA, {**UREA, "spans": [[360, 420], [615, 645]]}, 1),
+        (UREA, {**UREA, "spans": [[350, 410], [600, 630]]}, 0),
+        (UREA, UREA, 0),
+    ],
+    ids=["ordered", "taken back", "another", "does not fit", "moved", "moved a little", "same"],
+)
+def test_a_change_of_the_injection_alone_is_news(
+    farms: UnitOfWorkFactory,
+    clock: FixedClock,
+    engine: Engine,
+    before: dict[str, object] | None,
+    after: dict[str, object] | None,
+    count: int,
+) -> None:
+    run(farms, clock)
+    inject(engine, before)
+    queue(farms)
+    inject(engine, after)
+    assert queue(farms) == count
     assert queue(farms) == 0
 
 

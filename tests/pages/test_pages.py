@@ -118,6 +118,9 @@ def test_the_page_of_a_block_leads_to_the_minutes_step_by_step(
 ) -> None:
     page = reader.text(f"/blocks/{BLOCK_ID}")
     assert "Minutes planned" in page and "Kc x ET0" in page
+    assert re.search(r"[0-9] °C \([0-9]+ °F\)", page) and re.search(
+        r"[0-9] L \([0-9,]+ gal\)", page
+    )
     assert "plants suffer below" in page and 'class="line stress"' in page
     assert "missing" in reader.text(f"/blocks/{BLOCK_ID}?date={TODAY}")
 
@@ -134,6 +137,41 @@ def test_a_choice_never_leads_to_another_host(looker: Reader) -> None:
     for back in ("https://evil.test/", "//evil.test", "/\\evil.test", "evil"):
         answer = looker.send("/farms?all=1", "/reading", language="es", back=back)
         assert answer.headers["Location"] == "/farms"
+
+
+def test_who_chooses_how_to_read_comes_back_to_what_they_looked_at(looker: Reader) -> None:
+    def back(page: str) -> str:
+        return unescape(page.partition('name="back" value="')[2].partition('"')[0])
+
+    plan = f"/farms/test-farm/tomorrow?date={PLAN_DAY}"
+    assert back(looker.text(plan)) == plan
+    answer = looker.send(plan, "/reading", language="es", back=back(looker.text(plan)))
+    assert answer.headers["Location"] == plan
+    # What has just happened is not said again.
+    assert back(looker.text(f"/blocks/{BLOCK_ID}?done=rain")) == f"/blocks/{BLOCK_ID}"
+
+
+def test_behind_a_refused_form_the_page_of_the_form_is_come_back_to(reader: Reader) -> None:
+    page = f"/blocks/{BLOCK_ID}"
+    for origin, expected in (
+        (reader.origin, page),
+        ("https://evil.test", "/farms"),
+        ("", "/farms"),
+    ):
+        reader.headers["Referer"] = f"{origin}{page}" if origin else ""
+        answer = reader.send(page, f"{page}/rain", **{**RAIN, "amount": "much"})
+        assert answer.status_code == 422
+        assert f'name="back" value="{expected}"' in answer.text
+
+
+@pytest.mark.parametrize(("units", "clock"), [("us", "7:00 PM"), ("si", "19:00")])
+def test_where_no_plan_is_made_yet_the_latest_one_is_a_button_away(
+    service: Service, reader: Reader, units: str, clock: str
+) -> None:
+    reader.send("/farms?all=1", "/reading", units=units)
+    page = reader.text(f"/farms/test-farm/tomorrow?date={PLAN_DAY + timedelta(days=30)}")
+    assert f'<a class="button" href="?date={PLAN_DAY}">' in page
+    assert clock in page
 
 
 # --- reports -------------------------------------------------------------------------------------
@@ -404,7 +442,19 @@ soil = { texture = "loam" }
 """
     load(service, farm)
     reader = Reader(create_app(service))
+    people = "/farms/bad-farm/people"
+    for name in ("<script>x</script>", '"><img src=x>'):
+        sent = {"name": name, "mail": f"a{len(name)}@example.org", "language": "en"}
+        assert reader.send(people, **sent).status_code == 303
     for path in (
+        people,
+        "/farms/bad-farm/edit",
+        "/farms/bad-farm/supplies/pond/edit",
+        "/farms/bad-farm/supplies/pond/retire",
+        "/farms/bad-farm/blocks/new",
+        "/blocks/bad-farm.young/edit",
+        "/blocks/bad-farm.young/retire",
+        "/blocks/bad-farm.young/pipes-and-water",
         "/farms?all=1",
         "/farms/bad-farm/tomorrow",
         "/farms/bad-farm/setup",

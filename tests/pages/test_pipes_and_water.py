@@ -26,6 +26,7 @@ from service.pages.visit import POLICY
 from service.translations import wording
 from service.waterworks.acid import acid_dose
 from service.waterworks.block_hydraulics import RegulatorFinding
+from service.waterworks.block_layout import BlockLayout
 from service.waterworks.carbonate import CarbonateWater
 from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS
 from service.waterworks.fertigation import RunPulse, plan_injection
@@ -117,8 +118,9 @@ def test_without_anything_entered_it_says_how_to_enter_it(reader: Reader, langua
     assert answer.headers["Content-Security-Policy"] == POLICY
     assert " style=" not in answer.text and "<script" not in answer.text
     page = unescape(answer.text)
-    for said in ("[block.hydraulics]", "water-add", "fertigate"):
-        assert said in page
+    for path in ("pipes", "catch-tests", "water-samples", "fertigations"):
+        assert f'action="/blocks/{BARE_BLOCK_ID}/pipes-and-water/{path}"' in page
+    assert "`" not in page and "[block" not in page
     assert page.count("<h1") == 1
     assert not re.search(r"\bNaN\b|\bNone\b|\bnan\b", page)
 
@@ -131,6 +133,118 @@ def test_the_pipes_are_told_with_a_picture_and_a_table(reader: Reader) -> None:
     reader.send("/farms?all=1", "/reading", units="si")
     assert "bar" in reader.text(PAGE) and "L/h" in reader.text(PAGE)
     assert "Evenness of the pipes" in reader.text(f"/blocks/{BLOCK}")
+
+
+BARE_PAGE = f"/blocks/{BARE_BLOCK_ID}/pipes-and-water"
+PIPES = {
+    "row_length": "300", "row_length_unit": "ft", "tube": "0,62", "tube_unit": "in",
+    "pressure": "30", "pressure_unit": "psi", "stated_pressure": "", "exponent": "", "slope": "-2",
+    "rows": "20", "header": "2", "header_unit": "in", "regulator": "15", "regulator_unit": "psi",
+}  # fmt: skip
+_INPUT = re.compile(r'<input id="(\w+)" name="\1"[^>]* value="([^"]*)"')
+_CHOSEN = re.compile(
+    r'<select name="(\w+)"[^>]*>(?:(?!</select>).)*?value="([^"]*)" selected', re.S
+)
+
+
+def pipe_form(page: str) -> dict[str, str]:
+    """The form of the pipes as a browser would send it untouched."""
+    begin = page.index('/pipes">')
+    form = page[begin : page.index("</form>", begin)]
+    version = re.search(r'name="version" value="([^"]*)"', form)
+    assert version is not None
+    return {
+        "version": version[1],
+        **dict(_INPUT.findall(form)),
+        **dict(_CHOSEN.findall(form)),
+    }
+
+
+def layout_of(service: Service, block_id: str) -> BlockLayout | None:
+    with service.unit_of_work(write=False) as unit:
+        return unit.blocks.get_block(block_id, day=PLAN_DAY).layout
+
+
+def test_pipes_are_described_on_the_page_and_told_at_once(reader: Reader, piped: Service) -> None:
+    sent = {**PIPES, "version": pipe_form(reader.text(BARE_PAGE))["version"]}
+    answer = reader.send(BARE_PAGE, f"{BARE_PAGE}/pipes", **sent)
+    assert answer.headers["Location"] == f"{BARE_PAGE}?done=pipes"
+    layout = layout_of(piped, BARE_BLOCK_ID)
+    assert layout is not None
+    assert layout.lateral_diameter_mm == pytest.approx(0.62 * 25.4)
+    assert layout.supply_head_m == pytest.approx(30 * 6.894757 / 9.80665, rel=1e-6)
+    assert layout.nominal_head_m == 10.0 and layout.flow_exponent == 0.5
+    assert layout.takeoff_count == 20
+    assert layout.manifold_diameter_mm == pytest.approx(50.8)
+    assert layout.row_profile[1] == pytest.approx((100.0, -2.0))
+    page = reader.text(BARE_PAGE)
+    assert "Longest row" in page and "Pressure regulator" in page
+    shown = pipe_form(page)
+    assert (shown["tube"], shown["tube_unit"], shown["slope"], shown["rows"]) == (
+        "0.62", "in", "-2", "20",
+    )  # fmt: skip
+
+
+def test_pipes_sent_back_as_shown_stay_to_the_last_digit(reader: Reader, piped: Service) -> None:
+    before = layout_of(piped, BLOCK)
+    shown = pipe_form(reader.text(PAGE))
+    assert reader.send(PAGE, f"{PAGE}/pipes", **shown).status_code == 303
+    assert layout_of(piped, BLOCK) == before
+    changed = {**shown, "exponent": "0", "header": "", "rows": "", "regulator": ""}
+    assert reader.send(PAGE, f"{PAGE}/pipes", **changed).status_code == 303
+    after = layout_of(piped, BLOCK)
+    assert before is not None and after is not None
+    assert (after.flow_exponent, after.manifold_diameter_mm) == (0.0, None)
+    assert after.regulator_set_head_m is None
+    assert after.manufacturer_variation_ratio == before.manufacturer_variation_ratio == 0.03
+    assert after.lateral_diameter_mm == before.lateral_diameter_mm
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("row_length", ""), ("row_length", "a lot"), ("tube", "-1"), ("pressure", "nothing"),
+        ("exponent", "7"), ("slope", "99"), ("rows", "2.5"), ("rows", ""), ("header", ""),
+        ("stated_pressure", "1e9"), ("regulator", "x"),
+    ],
+)  # fmt: skip
+def test_a_fault_of_the_pipes_stands_beside_its_field(
+    reader: Reader, piped: Service, name: str, value: str, language: str
+) -> None:
+    reader.headers["Accept-Language"] = language
+    sent = {**PIPES, "version": pipe_form(reader.text(BARE_PAGE))["version"], name: value}
+    answer = reader.send(BARE_PAGE, f"{BARE_PAGE}/pipes", **sent)
+    assert answer.status_code == 422
+    page = unescape(answer.text)
+    assert f'id="{name}-fault"' in page and page.count('class="fault"') == 1
+    fault = page[page.index(f'id="{name}-fault"') :].partition("</p>")[0]
+    assert language == "en" or 'lang="en"' not in fault
+    assert pipe_form(page)["tube"] == sent["tube"]
+    assert layout_of(piped, BARE_BLOCK_ID) is None
+
+
+def test_where_water_does_not_get_to_no_time_to_get_there_is_told(reader: Reader) -> None:
+    shown = pipe_form(reader.text(PAGE))
+    assert "Water on its way to the last emitter" in reader.text(PAGE)
+    weak = {**shown, "row_length": "4000", "pressure": "1", "regulator": ""}
+    assert reader.send(PAGE, f"{PAGE}/pipes", **weak).status_code == 303
+    page = reader.text(PAGE)
+    assert "Water does not reach" in page
+    assert "Water on its way to the last emitter" not in page
+
+
+def test_pipes_that_somebody_else_described_meanwhile_are_not_overwritten(
+    reader: Reader, piped: Service
+) -> None:
+    shown = pipe_form(reader.text(PAGE))
+    reader.send(PAGE, f"{PAGE}/pipes", **{**shown, "pressure": "25"})
+    answer = reader.send(PAGE, f"{PAGE}/pipes", **{**shown, "pressure": "40"})
+    assert answer.status_code == 409 and 'id="stale"' in answer.text
+    layout = layout_of(piped, BLOCK)
+    assert layout is not None
+    assert layout.supply_head_m == pytest.approx(25 * 6.894757 / 9.80665, rel=1e-6)
+    assert reader.send(PAGE, f"{PAGE}/pipes", **pipe_form(answer.text)).status_code == 303
 
 
 def test_a_field_test_is_stored_and_used_where_that_is_ticked(reader: Reader) -> None:
@@ -185,6 +299,28 @@ def test_an_analysis_is_told_with_classes_sources_and_what_is_commonly_done(
     used = reader.send(PAGE, f"{PAGE}/leaching")
     assert used.status_code == 303
     assert "The plan counts with the leaching" in reader.text(used.headers["Location"])
+
+
+def test_all_that_a_laboratory_reports_can_be_entered_and_a_doubtful_comma_is_asked_back(
+    reader: Reader,
+) -> None:
+    clogging = {
+        "hydrogen-sulfide": "0.3",
+        "hardness": "180",
+        "dissolved-solids": "640",
+        "suspended-solids": "12",
+        "potassium": "3",
+        "bacteria": "12,000",
+        "bacteria_unit": "CFU/mL",
+    }
+    refused = reader.send(PAGE, f"{PAGE}/water-samples", **{**SAMPLE, **clogging})
+    assert refused.status_code == 422
+    assert 'id="sample-bacteria-fault"' in refused.text and 'value="12,000"' in refused.text
+    clogging["bacteria"] = "12000"
+    assert reader.send(PAGE, f"{PAGE}/water-samples", **{**SAMPLE, **clogging}).status_code == 303
+    page = reader.text(PAGE)
+    for said in ("hydrogen sulfide", "suspended solids", "bacteria", "12,000"):
+        assert said in page.lower()
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
@@ -261,7 +397,7 @@ def test_the_injection_of_tomorrow_stands_on_its_page_on_the_sheet_and_in_the_ma
 
 def test_the_supply_is_assessed_only_when_that_is_asked_for(piped: Service, reader: Reader) -> None:
     page = reader.text(f"{PAGE}?capacity=1")
-    assert "import-weather" in page
+    assert "Your operator can bring in years of daily weather." in page
     import_last_summer(piped)
     path = "/blocks/test-farm.north/pipes-and-water"
     assert "What would change it" not in reader.text(path)

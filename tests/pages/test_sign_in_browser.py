@@ -1,4 +1,8 @@
-"""Signing in and stopping mails by keyboard alone, in a real browser."""
+"""Signing in and stopping mails by keyboard alone, in a real browser.
+
+Runs on SQLite only: a browser sees the same page whatever database stands behind it, and what the
+pages read and write is tested on both databases without one.
+"""
 
 from __future__ import annotations
 

@@ -48,9 +48,9 @@ GIVEN_BY_PEOPLE = (
 SAME = frozenset(
     {
         "English", "Español", "Rillwright", "Kc", "ET", "ET0", "ET:", "ET0,", "Kiwi", "mm", "m",
-        "cm", "ft", "in", "ac", "ha", "m2", "gpm", "gph", "L/h", "m3/h", "gal", "L", "h", "min",
+        "cm", "ac", "ha", "m²", "gal/min", "gal/h", "L/h", "m³/h", "gal", "L", "h", "min",
         "°F", "°C", "UTC", "%", "kPa", "m/s", "MJ/m²", "mm/h", "mm/min", "pH", "dS/m", "uS/cm",
-        "mg/L", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb", "gal/h", "psi", "bar",
+        "mg/L", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb", "psi", "bar",
         "Urea",
     }
 )  # fmt: skip

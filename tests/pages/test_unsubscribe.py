@@ -129,6 +129,9 @@ def test_the_page_is_counted_by_address(sent: Sent) -> None:
     reader = Reader(create_app(replace(sent.service, settings=settings)))
     answers = [reader.request("POST", "/u/guess") for _ in range(4)]
     assert [answer.status_code for answer in answers] == [404, 404, 429, 429]
+    assert "<h1>A little slower, please</h1>" in answers[-1].text
+    assert 1 <= int(answers[-1].headers["Retry-After"]) <= 60
+    assert "default-src" in answers[-1].headers["Content-Security-Policy"]
     assert int(answers[-1].headers["Retry-After"]) >= 1
 
 

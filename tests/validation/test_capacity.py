@@ -18,7 +18,7 @@ import pytest
 from service.agronomy.capacity import peak_transpiration_mm
 from service.agronomy.records import Days, Floats
 from service.farm_files.farm_file import parse_farm
-from service.operations.assess_capacity import Capacity, assess_capacity
+from service.operations.assess_capacity import Capacity, assess_capacity, run_count
 from service.operations.hindcast import Hindcast, hindcast
 from service.records import FarmBundle
 
@@ -242,6 +242,48 @@ def test_the_peak_of_the_summers_stands_beside_the_designers(assessed: Capacity)
     )
     assert doubled.supplies[0].design_peak.is_far_apart
     assert any("Keller" in text for text in doubled.cautions)
+
+
+def young_farm(planting_year: int | None) -> FarmBundle:
+    """The invented farm with vines that grow for five years."""
+    farm = invented_farm()
+    year = np.nan if planting_year is None else float(planting_year)
+    vines = tuple(
+        replace(block, planting_year=year, years_to_full_size=5.0, canopy_is_scaled=1.0)
+        for block in farm.blocks
+    )
+    return replace(farm, blocks=vines)
+
+
+def test_plants_count_in_every_summer_as_large_as_they_are_in_the_year_asked_for() -> None:
+    days, fields = invented_weather()
+    some = days < np.datetime64("2017-01-01")
+    few = {name: values[some] for name, values in fields.items()}
+    # Planted after all of these summers: the summers have the weather, not the plants.
+    young, old, grown = (
+        assess_capacity(young_farm(planted), days[some], few, season_year=2026).supplies[0]
+        for planted in (2024, 2021, None)
+    )
+    assert [row.net_mm for row in old.peaks] == [row.net_mm for row in grown.peaks]
+    week = [next(row for row in each.peaks if row.span_days == 7) for each in (young, old)]
+    assert 0.2 * week[1].net_mm < week[0].net_mm < 0.9 * week[1].net_mm
+    # What they will need is told beside it, as long as they grow.
+    now = old.changes[0]
+    assert "full-grown" not in {change.name for change in old.changes}
+    full = next(change for change in young.changes if change.name == "full-grown")
+    assert (full.kept_share, full.kept_by_block) == (now.kept_share, now.kept_by_block)
+
+
+def test_a_bar_of_progress_is_full_at_the_end_with_plants_that_grow() -> None:
+    days, fields = invented_weather()
+    some = days < np.datetime64("2016-01-01")
+    few = {name: values[some] for name, values in fields.items()}
+    farm = young_farm(2024)
+    pump = replace(farm.supplies[0], flow_l_per_h=9000.0)  # enough for a second line too
+    seen: list[int] = []
+    farm = replace(farm, supplies=(pump,))
+    assess_capacity(farm, days[some], few, season_year=2026, progress=seen.append)
+    assert seen[-1] == len(seen) == run_count(farm, days[some], 2026)
 
 
 def test_a_year_with_a_gap_is_left_out_and_named() -> None:

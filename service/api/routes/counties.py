@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Annotated, Any
 
@@ -145,13 +146,22 @@ def _block_of_crop(
     except InputInvalid as error:
         raise InputInvalid(
             "the reference block cannot be made",
-            [
-                Fault(_PARAMETERS.get(each.where, "crop"), each.found, each.allowed)
-                for each in error.faults
-            ],
+            [_SEASON if each.where == "/season" else _by_parameter(each) for each in error.faults],
         ) from error
 
 
+def _by_parameter(fault: Fault) -> Fault:
+    """A fault of the block that was made up, at the parameter that it comes from."""
+    place = next((each for each in _PARAMETERS if fault.where.startswith(each)), "/crop")
+    return replace(fault, where=_PARAMETERS[place])
+
+
+_SEASON = Fault(
+    "season_start",
+    "no whole season",
+    "a month and day such as 03-20 together with stage_days such as 25,45,110,50, the days of the"
+    " initial, development, mid and late stage: no stage dates are published for this crop",
+)
 _PARAMETERS = {
     "/crop": "crop",
     "/row_spacing": "row_spacing",
@@ -159,7 +169,6 @@ _PARAMETERS = {
     "/emitter_flow": "emitter_flow",
     "/laterals_per_row": "laterals_per_row",
     "/soil/texture": "texture",
-    "/season": "season_start",
     "/season/start": "season_start",
     "/season/lengths": "stage_days",
 }

@@ -98,8 +98,8 @@ def get_farm(farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = 
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="export_farm",
     summary="Export a farm file",
-    description="The farm as a farm file (TOML) that loads to the same state. Pauses are not part"
-    " of it: they stay as they are.",
+    description="The farm as a farm file (TOML) that loads to the same state. Pauses and the people"
+    " who get mail are not part of it: they stay as they are.",
     response_class=Response,
     responses={
         200: {

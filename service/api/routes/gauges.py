@@ -11,6 +11,7 @@ from service.api.answers import described, problems
 from service.api.change_examples import RAIN, RAIN_DONE
 from service.api.dependencies import SLUG_PATTERN, TheService
 from service.api.once import TheOnce, answered_once, reporter_of
+from service.api.problems import told_as
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import RainIn
 from service.api.schemas.feedback import RainOut
@@ -48,19 +49,20 @@ def report_rain(
     from service.operations.record_rain import store_reading
 
     def work(unit: UnitOfWork) -> RainOut:
-        done = store_reading(
-            unit,
-            site_id,
-            body.rain_mm,
-            reporter=reporter_of(caller),
-            source_order=service.source_order,
-            clock=service.clock,
-            kind=body.kind,
-            read_at=body.read_at,
-            covers_from=body.covers_from,
-            note=body.note,
-            confirm=body.confirm,
-        )
+        with told_as({"amount": "/rain_mm"}):
+            done = store_reading(
+                unit,
+                site_id,
+                body.rain_mm,
+                reporter=reporter_of(caller),
+                source_order=service.source_order,
+                clock=service.clock,
+                kind=body.kind,
+                read_at=body.read_at,
+                covers_from=body.covers_from,
+                note=body.note,
+                confirm=body.confirm,
+            )
         count = replan_for_site(
             unit,
             site_id,

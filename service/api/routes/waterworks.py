@@ -15,6 +15,7 @@ from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.dependencies import BLOCK_ID_PATTERN, BlockId, CalendarDate, TheService
 from service.api.problems import (
+    BUSY,
     CONFLICT,
     INVALID_REQUEST,
     MALFORMED_JSON,
@@ -22,6 +23,7 @@ from service.api.problems import (
     TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
     ProblemType,
+    told_as,
 )
 from service.api.schemas.waterworks import (
     AcidEstimateOut,
@@ -71,6 +73,11 @@ _PUT_PROBLEMS: tuple[ProblemType, ...] = (
     INVALID_REQUEST,
 )
 
+_ORDER_PLACES = {
+    "product_kg": "/products",
+    "product": "/products",
+    "injector": "/injector_highest_l_per_h",
+}
 router = APIRouter(tags=["waterworks"])
 
 SupplyId = Annotated[
@@ -337,12 +344,14 @@ def get_acid_estimate(
     operation_id="assess_capacity",
     summary="Assess a supply's capacity",
     description="Whether pump and windows keep up in the last whole summers of measured weather, as"
-    " they are and with each change that could be made, and what peaks of need ask for. Each summer"
-    " is scheduled several times over: an answer takes seconds, and one supply is assessed at a"
-    " time. Invalid where no summer's weather is whole; import years of daily weather first.",
+    " they are and with each change that could be made, and what peaks of need ask for. Plants"
+    " count in every summer as large as they are this year, and at their full size too while they"
+    " grow. Each summer is scheduled several times over: an answer takes seconds, and one supply is"
+    " assessed at a time. Invalid where no summer's weather is whole; import years of daily weather"
+    " first.",
     responses={
         200: described("What the summers say.", examples.CAPACITY),
-        **problems(NOT_FOUND, INVALID_REQUEST, CONFLICT),
+        **problems(NOT_FOUND, INVALID_REQUEST, BUSY),
     },
 )
 def assess_capacity(
@@ -430,22 +439,25 @@ def order_fertigation(
 ) -> FertigationOut:
     """Store an order by its day."""
     ordering.refuse_past_day(block_id, day, unit_of_work=service.unit_of_work, clock=service.clock)
-    found = ordering.order_fertigation(
-        FertigationRequest(
-            block_id=block_id,
-            day=day,
-            product_kg=tuple((each.product_key, each.mass_kg) for each in body.products),
-            stock_l=body.stock_l,
-            temperature_c=body.temperature_c,
-            injector_lowest_l_per_h=body.injector_lowest_l_per_h,
-            injector_highest_l_per_h=body.injector_highest_l_per_h,
-            largest_added_min=body.largest_added_min,
-            travel_min=body.travel_min,
-            last_nitrogen_day=body.last_nitrogen_day,
-        ),
-        unit_of_work=service.unit_of_work,
-        replanning=service.replanning,
+    request = FertigationRequest(
+        block_id=block_id,
+        day=day,
+        product_kg=tuple((each.product_key, each.mass_kg) for each in body.products),
+        stock_l=body.stock_l,
+        temperature_c=body.temperature_c,
+        injector_lowest_l_per_h=body.injector_lowest_l_per_h,
+        injector_highest_l_per_h=body.injector_highest_l_per_h,
+        largest_added_min=body.largest_added_min,
+        travel_min=body.travel_min,
+        last_nitrogen_day=body.last_nitrogen_day,
     )
+    of_products = {
+        each.product_key: f"/products/{place}/mass_kg" for place, each in enumerate(body.products)
+    }
+    with told_as(of_products | _ORDER_PLACES):
+        found = ordering.order_fertigation(
+            request, unit_of_work=service.unit_of_work, replanning=service.replanning
+        )
     return FertigationOut.from_record(found.order, found.advisories, found.cautions)
 
 

@@ -7,6 +7,7 @@ from typing import Self
 
 from pydantic import Field
 
+from service.agronomy.civil_day import wall_text
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.api.schemas.facts import SHOWN_DECIMALS, Out, known
 from service.records import BLOCK_NUMBERS, BlockDefinition
@@ -58,8 +59,8 @@ class WindowOut(Out):
     def from_record(cls, window: WallWindow) -> Self:
         """The span in clock times."""
         return cls(
-            opens_local=_clock_text(window.opens_wall_min),
-            closes_local=_clock_text(window.closes_wall_min),
+            opens_local=wall_text(window.opens_wall_min),
+            closes_local=wall_text(window.closes_wall_min),
         )
 
 
@@ -227,10 +228,6 @@ class BlockOut(Out):
         for name in ("root_depth_is_scaled", "root_share_is_scaled", "canopy_is_scaled"):
             facts[name] = numbers[name] == 1.0
         return cls.model_validate(facts)
-
-
-def _clock_text(wall_min: int) -> str:
-    return f"{wall_min // 60:02d}:{wall_min % 60:02d}"
 
 
 def _month_day(month: int, day: int) -> str:

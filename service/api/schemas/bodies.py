@@ -136,9 +136,6 @@ class PauseIn(Body):
     )
 
 
-_TABLE: dict[str, Any] = {"type": "object", "additionalProperties": True}
-
-
 class FarmDocumentIn(Body):
     """A farm as its farm file says it, the same keys and quantities; `null` counts as not given."""
 

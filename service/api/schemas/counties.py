@@ -50,14 +50,18 @@ class CountyWeekOut(Out):
         description="Reference ET as a percentage of its normal; null: no normal is stored."
     )
     crop_et_mm: float | None = Field(description="Water use of the reference crop, mm.")
-    rain_mm: float | None = Field(description="Rain that fell or is forecast, all of it, mm.")
+    rain_mm: float | None = Field(
+        description="Rain that fell or is forecast, all of it, mm; null: not known of all days."
+    )
     rain_entering_mm: float | None = Field(description="Rain that the roots could keep, mm.")
     net_need: DepthOut
     gross_need: DepthOut
     running_h: float | None = Field(
         description="Hours on the reference system, and on no other, h."
     )
-    forecast_day_count: int = Field(description="Days of the week that are forecast.")
+    forecast_day_count: int = Field(
+        description="Days of the week that are not measured: forecast, or not known."
+    )
     observed_until: date | None = Field(description="Last day with observed weather.")
     data_age_days: int | None = Field(
         description="Days from there to the day of the answer; null: no observed weather."

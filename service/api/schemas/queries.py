@@ -38,6 +38,7 @@ class BlockListQuery(In):
         None,
         max_length=200,
         description="Where the page begins, out of `next` of the page before; not to be read.",
+        examples=["aGlsbC1mYXJtLm5vcnRo"],
     )
 
 
@@ -87,6 +88,7 @@ class CountyNeedQuery(In):
         None,
         pattern=BLOCK_ID_PATTERN,
         description="A stored block as the reference, in place of `crop`.",
+        examples=["hill-farm.north"],
     )
     row_spacing: str = Field("10 ft", max_length=20, description="With its unit; with `crop`.")
     emitter_spacing: str = Field("18 in", max_length=20, description="With its unit; with `crop`.")
@@ -96,7 +98,7 @@ class CountyNeedQuery(In):
         None,
         pattern=r"^[01][0-9]-[0-3][0-9]$",
         description="Month and day on which the season starts; with `crop`, needed with"
-        " `stage_days` where no stage dates are published for it.",
+        " `stage_days` where no stage dates are published for it, as for blueberry.",
         examples=["03-20"],
     )
     stage_days: str | None = Field(

@@ -92,7 +92,11 @@ class AcidQuery(In):
         ge=1.0, le=100.0, description="Pure acid in the product, % by weight.", examples=[93.0]
     )
     density_kg_per_l: float | None = Field(
-        None, ge=0.9, le=2.0, description="Of the product's label, kg/L; from a table if left out."
+        None,
+        ge=0.9,
+        le=2.0,
+        description="Of the product's label, kg/L; from a table if left out.",
+        examples=[1.83],
     )
     with_chlorine: bool = Field(
         False, description="Chlorine goes into the same water: refused, it would give off gas."
