@@ -514,7 +514,7 @@ READING_FIELDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("hardness", marked("hardness"), ("mg/L CaCO3",)),
     ("dissolved-solids", marked("dissolved solids"), ("mg/L",)),
     ("suspended-solids", marked("suspended solids"), ("mg/L",)),
-    ("bacteria", marked("bacteria"), ("CFU/mL", "CFU/100 mL")),
+    ("bacteria", marked("bacteria"), ("/mL", "/100 mL")),
 )
 """What the form of an analysis asks for: key, name and the units that laboratories print."""
 
