@@ -139,6 +139,22 @@ def prepare(path: Path) -> tuple[str, dict[str, Path]]:
         clock=service.clock,
     )
     tables = {"controllers": path.with_suffix(".ids"), "blocks": path.with_suffix(".blocks")}
+    ids = write_tags(path, tables["controllers"])
+    tables["blocks"].write_text(
+        "".join(
+            f"{name.replace('.c', '.block-')} -\n"
+            for name in np.random.default_rng(3).permutation(ids)[:PLAN_BLOCKS].tolist()
+        )
+    )
+    return key, tables
+
+
+def write_tags(path: Path, table: Path) -> list[str]:
+    """Write each controller with the tag of its program as it is now; returns the controllers."""
+    from service.bootstrap import open_service
+    from service.settings import Settings
+
+    service = open_service(Settings(database_url=f"sqlite:///{path}"), clock=_Clock())
     with service.unit_of_work(write=False) as unit:
         ids = [each.definition.controller_id for each in unit.controllers.list_controllers()]
         found = {each.controller_id: each.program for each in unit.controllers.find_programs(ids)}
@@ -147,14 +163,8 @@ def prepare(path: Path) -> tuple[str, dict[str, Path]]:
         program = found[name]
         assert program is not None
         lines.append(f'{name} "{program.version}-{program.digest}-json"\n')
-    tables["controllers"].write_text("".join(lines))
-    tables["blocks"].write_text(
-        "".join(
-            f"{name.replace('.c', '.block-')} -\n"
-            for name in np.random.default_rng(3).permutation(ids)[:PLAN_BLOCKS].tolist()
-        )
-    )
-    return key, tables
+    table.write_text("".join(lines))
+    return ids
 
 
 def run(path: Path, *, warmer_c: float) -> tuple[float, int]:
@@ -333,7 +343,8 @@ def measure(path: Path, *, rounds: int, seconds: float, with_run: bool) -> None:
     ratios: dict[str, list[float]] = {}
     with _servers(path, size):
         for number in range(1, rounds + 1):
-            # The runs of the round before have made all copies out of date.
+            # The runs of the round before have made all copies and tags out of date.
+            write_tags(path, tables["controllers"])
             _wrk(PORTS["poll"], scripts["200"], 8.0, CONNECTIONS)
             _wrk(PORTS["poll"], scripts["plan"], 6.0, CONNECTIONS)
             cases = {
