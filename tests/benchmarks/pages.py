@@ -51,6 +51,7 @@ PAGES = {
     "tomorrow": "/farms/{farm}/tomorrow",
     "sheet": "/farms/{farm}/sheet",
     "block": "/blocks/{farm}.block-3",
+    "pipes and water": "/blocks/{farm}.block-3/pipes-and-water",
     "weather": "/farms/{farm}/weather",
     "setup": "/farms/{farm}/setup",
     "change a farm": "/farms/{farm}/edit",
