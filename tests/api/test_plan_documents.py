@@ -9,14 +9,12 @@ import threading
 from dataclasses import replace
 
 import httpx
-import pytest
 
-from service.api import news
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.manage_farms import load_bundle
 from service.ports import UnitOfWork
-from tests.api.conftest import Client
+from tests.api.conftest import Client, Ticker
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
     BLOCK_ID,
@@ -30,23 +28,6 @@ from tests.api.invented_farm import (
 PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
 PLANS = f"/v1/farms/{FARM_ID}/plans"
 CSV = {"Accept": "text/csv"}
-
-
-class Ticker:
-    """Monotonic seconds that a test sets."""
-
-    def __init__(self) -> None:
-        self.seconds = 100.0
-
-    def __call__(self) -> float:
-        return self.seconds
-
-
-@pytest.fixture
-def ticker(monkeypatch: pytest.MonkeyPatch) -> Ticker:
-    made = Ticker()
-    monkeypatch.setattr(news, "monotonic", made)
-    return made
 
 
 def rows_of(text: str) -> list[dict[str, str]]:

@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from service.api import news
 from service.api.access import Gate
 from service.api.app import create_app
 from service.api.examples import PROGRAM, PROGRAM_CSV
@@ -26,7 +25,7 @@ from service.operations.run_day import run_day
 from service.operations.submit_runs import LONGEST_RUN_MIN, MOST_RUNS, OLDEST_RUN
 from service.ports import UnitOfWork
 from service.records import ChannelDefinition, FallbackRun
-from tests.api.conftest import Client
+from tests.api.conftest import Client, Ticker
 from tests.api.invented_farm import (
     FARM_ID,
     PLAN_DAY,
@@ -48,23 +47,6 @@ from tests.conftest import ROOT
 
 MIDNIGHT = datetime(2026, 7, 15, 4, 0, tzinfo=UTC)  # in New York, on daylight saving time
 CSV = {"Accept": "text/csv"}
-
-
-class Ticker:
-    """Monotonic seconds that a test sets."""
-
-    def __init__(self) -> None:
-        self.seconds = 100.0
-
-    def __call__(self) -> float:
-        return self.seconds
-
-
-@pytest.fixture
-def ticker(monkeypatch: pytest.MonkeyPatch) -> Ticker:
-    made = Ticker()
-    monkeypatch.setattr(news, "monotonic", made)
-    return made
 
 
 @pytest.fixture
