@@ -192,16 +192,6 @@ def list_county_sites(*, unit_of_work: UnitOfWorkFactory) -> tuple[SiteDefinitio
     return tuple(site for site in stored if site.site_id in wanted)
 
 
-def last_observed_day(*, unit_of_work: UnitOfWorkFactory) -> date | None:
-    """The last day on which the weather of any county was observed; None: of none ever."""
-    wanted = {site.site_id for site in list_county_sites(unit_of_work=unit_of_work)}
-    with unit_of_work(write=False) as unit:
-        sites = unit.blocks.read_site_table()
-        is_wanted = [site.site_id in wanted for site in sites.definitions]
-        last_days = unit.weather.list_last_days(sites.keys[is_wanted], kind="observed")
-    return max(last_days.values(), default=None)
-
-
 def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> BlockBatch:
     """The reference block once for each county."""
     count = column.size

@@ -69,24 +69,6 @@ def show_counties(visit: Visit) -> Response:
         return visit.show("counties.html", rows=None)
     on = visit.service.clock.now().date()
     monday = _chosen_monday(visit, on)
-    known_until = _known_until(visit)
-    if known_until is not None and "week" not in visit.query and known_until < monday:
-        # Rather the last week that was measured to its end than one without weather.
-        monday = _monday_of(known_until - timedelta(days=DAYS_PER_WEEK - 1))
-    form: dict[str, Any] = {
-        "week": _week_name(monday),
-        "week_choices": [
-            (_week_name(each), words.span(each, each + timedelta(days=6)))
-            for each in _choices(on, monday)
-        ],
-        "crops": crops_by_name(words),
-        "textures": textures_by_key(words),
-        "crop": visit.query.get("crop", DEFAULT_CROP),
-        "texture": visit.query.get("texture", "loam"),
-        "block": visit.query.get("block", "") if visit.may(Right.PLAN_READ) else "",
-        "blocks": _block_choices(visit, on),
-        "csv_query": _csv_query(visit, monday),
-    }
     try:
         reference = _reference(visit, sites[0])
     except InputInvalid as error:
@@ -95,9 +77,16 @@ def show_counties(visit: Visit) -> Response:
         if any(fault.where == "/season" for fault in error.faults):
             faults = {**faults, "season_start": MISSING_SEASON}
         status = 422 if visit.query.get("season_start") or visit.query.get("stage_days") else 200
+        form = _form(visit, monday, on)
         return visit.show("counties.html", status=status, rows=(), faults=faults, **form)
-    mondays = [monday - timedelta(days=DAYS_PER_WEEK * back) for back in range(WEEKS_BACK + 1)]
-    weeks = _weeks(visit, reference, mondays, on)
+    weeks = _weeks(visit, reference, _mondays(monday), on)
+    known_until = _unranked_until(weeks[0])
+    if known_until is not None and "week" not in visit.query:
+        # Rather the last week that was measured to its end than one without weather.
+        monday = _monday_of(known_until - timedelta(days=DAYS_PER_WEEK - 1))
+        weeks = _weeks(visit, reference, _mondays(monday), on)
+        known_until = _unranked_until(weeks[0])
+    form = _form(visit, monday, on)
     rows = sorted(weeks[0], key=lambda row: (row.rank or 10**6, row.name))
     site_of = {site.site_id: site for site in sites}
     week_text = words.span(monday, monday + timedelta(days=DAYS_PER_WEEK - 1))
@@ -114,7 +103,7 @@ def show_counties(visit: Visit) -> Response:
         reference_text="" if isinstance(reference, str) else _told_of(reference, words),
         faults={},
         week_text=week_text,
-        known_until=None if any(row.rank for row in rows) else known_until,
+        known_until=known_until,
         ranked=ranked(
             title,
             _told(rows, visit),
@@ -123,7 +112,7 @@ def show_counties(visit: Visit) -> Response:
         dots=dot_map(title, _told(rows, visit), _dots(rows, site_of, words)),
         back=[
             (words.short_day(each), {row.code: row.net_mm for row in week})
-            for each, week in zip(mondays, weeks, strict=True)
+            for each, week in zip(_mondays(monday), weeks, strict=True)
         ],
         **form,
     )
@@ -186,10 +175,36 @@ def _chosen_monday(visit: Visit, on: date) -> date:
     return _monday_of(on)
 
 
-def _known_until(visit: Visit) -> date | None:
-    from service.operations.compare_counties import last_observed_day
+def _form(visit: Visit, monday: date, on: date) -> dict[str, Any]:
+    """What the form of the page offers, and what is chosen in it."""
+    words = visit.words
+    return {
+        "week": _week_name(monday),
+        "week_choices": [
+            (_week_name(each), words.span(each, each + timedelta(days=DAYS_PER_WEEK - 1)))
+            for each in _choices(on, monday)
+        ],
+        "crops": crops_by_name(words),
+        "textures": textures_by_key(words),
+        "crop": visit.query.get("crop", DEFAULT_CROP),
+        "texture": visit.query.get("texture", "loam"),
+        "block": visit.query.get("block", "") if visit.may(Right.PLAN_READ) else "",
+        "blocks": _block_choices(visit, on),
+        "csv_query": _csv_query(visit, monday),
+    }
 
-    return last_observed_day(unit_of_work=visit.service.unit_of_work)
+
+def _mondays(monday: date) -> list[date]:
+    """The week shown and those before it."""
+    return [monday - timedelta(days=DAYS_PER_WEEK * back) for back in range(WEEKS_BACK + 1)]
+
+
+def _unranked_until(rows: list[CountyRow]) -> date | None:
+    """The last day measured anywhere, where too little is known to rank any county; else None."""
+    if any(row.rank for row in rows):
+        return None
+    days = [row.observed_until for row in rows if row.observed_until is not None]
+    return max(days, default=None)
 
 
 def _monday_of(day: date) -> date:

@@ -161,9 +161,11 @@ def fill(service: Service) -> None:
     load(service, _LATER_FARM)
 
 
-def bring_weather(service: Service, *, warmer_c: float = 0.0, site_id: str = "home") -> None:
-    """Store observations up to TODAY and a forecast from PLAN_DAY on."""
-    days = np.arange(np.datetime64(FIRST_DAY), np.datetime64(TODAY) + 8, dtype="datetime64[D]")
+def bring_weather(
+    service: Service, *, warmer_c: float = 0.0, site_id: str = "home", today: date = TODAY
+) -> None:
+    """Store observations up to a day, and a forecast from the next one on."""
+    days = np.arange(np.datetime64(FIRST_DAY), np.datetime64(today) + 8, dtype="datetime64[D]")
     wave = np.sin(np.arange(days.size) * 0.7)
     import_weather(
         site_id,
@@ -178,7 +180,7 @@ def bring_weather(service: Service, *, warmer_c: float = 0.0, site_id: str = "ho
             "rain_mm": np.where(np.arange(days.size) % 9 == 0, 8.0, 0.0),
         },
         source="import",
-        forecast_from=PLAN_DAY,
+        forecast_from=today + timedelta(days=1),
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )

@@ -513,6 +513,17 @@ def test_long_after_the_last_weather_the_last_known_week_is_shown(service: Servi
     assert "too little weather is known" in asked
 
 
+def test_a_week_of_which_nothing_is_measured_yet_is_still_this_week(service: Service) -> None:
+    sunday = TODAY + timedelta(days=6 - TODAY.weekday())
+    monday = sunday + timedelta(days=1)
+    later = replace(service, clock=FixedClock(RUN_AT + (monday - TODAY)))
+    bring_weather(later, today=sunday)
+    page = Reader(create_app(later)).text("/counties")
+    year, week, _ = monday.isocalendar()
+    assert f'<option value="{year}-W{week:02d}" selected' in page
+    assert "too little weather is known" not in page
+
+
 def test_counties_are_open_to_all_only_where_the_operator_says_so(service: Service) -> None:
     key_for(service, "adviser", farm_id=None)
     assert Reader(create_app(service)).get("/counties").status_code == 303
