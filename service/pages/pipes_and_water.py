@@ -737,16 +737,14 @@ def _pressure(head_m: float, words: Wording) -> str:
     return f"{words.number(kpa / KPA_PER_BAR, 2)} bar"
 
 
+def _rate(rate_l_per_h: float, words: Wording, *, decimals: int = 1) -> str:
+    if words.unit_system == "us":
+        return f"{words.number(rate_l_per_h / L_PER_H_PER_GPH, decimals + 1)} gal/h"
+    return f"{words.number(rate_l_per_h, decimals)} L/h"
+
+
 def _emitter_flow(flow_l_per_h: float, words: Wording) -> str:
-    if words.unit_system == "us":
-        return f"{words.number(flow_l_per_h / L_PER_H_PER_GPH, 3)} gal/h"
-    return f"{words.number(flow_l_per_h, 2)} L/h"
-
-
-def _rate(rate_l_per_h: float, words: Wording) -> str:
-    if words.unit_system == "us":
-        return f"{words.number(rate_l_per_h / L_PER_H_PER_GPH, 2)} gal/h"
-    return f"{words.number(rate_l_per_h, 1)} L/h"
+    return _rate(flow_l_per_h, words, decimals=2)
 
 
 def _length(length_m: float, words: Wording) -> str:

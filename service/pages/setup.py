@@ -11,7 +11,7 @@ water takes, and which numbers were not given and where they come from instead.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from starlette.responses import Response
@@ -31,6 +31,7 @@ from service.records import (
     MAIL_LISTS,
     BlockDefinition,
     FarmBundle,
+    FarmDefinition,
     Person,
     SupplyDefinition,
 )
@@ -217,22 +218,15 @@ def retire_supply(visit: Visit) -> Response:
             raise Stale("blocks draw on it")
         _replace_farm(visit, bundle, {**document, "supply": kept})
 
-    return _edit(
+    return _retire(
         visit,
         opened,
-        show=lambda said: visit.show(
-            "retire.html",
-            status=said.status,
-            farm=farm,
-            name=supply.name,
-            kind="supply",
-            users=users,
-            version=opened.version,
-            is_stale=bool(visit.form),
-            back=f"/farms/{farm.farm_id}/supplies/{supply.supply_id}/edit",
-        ),
-        store=store,
-        farm_id=farm.farm_id,
+        store,
+        farm=farm,
+        name=supply.name,
+        kind="supply",
+        users=users,
+        back=f"/farms/{farm.farm_id}/supplies/{supply.supply_id}/edit",
     )
 
 
@@ -304,23 +298,16 @@ def retire_block(visit: Visit) -> Response:
                 unit, block.block_id, keeper_of(visit), is_current=lambda now: now == block
             )
 
-    return _edit(
+    return _retire(
         visit,
         opened,
-        show=lambda said: visit.show(
-            "retire.html",
-            status=said.status,
-            farm=farm,
-            name=block.name,
-            kind="block",
-            users=(),
-            version=opened.version,
-            is_stale=bool(visit.form),
-            back=f"/blocks/{block.block_id}/edit",
-        ),
-        store=store,
-        farm_id=farm.farm_id,
+        store,
         done="retired",
+        farm=farm,
+        name=block.name,
+        kind="block",
+        users=(),
+        back=f"/blocks/{block.block_id}/edit",
     )
 
 
@@ -417,6 +404,39 @@ def _edit(
     except Stale:
         return show(_outdated(visit, opened))
     return redirect(f"/farms/{farm_id}/setup", done=done)
+
+
+def _retire(
+    visit: Visit,
+    opened: Opened,
+    store: Callable[[], object],
+    *,
+    farm: FarmDefinition,
+    name: str,
+    kind: str,
+    users: Sequence[str],
+    back: str,
+    done: str = "stored",
+) -> Response:
+    """The page that asks whether something is to go, or what it says done."""
+    return _edit(
+        visit,
+        opened,
+        show=lambda said: visit.show(
+            "retire.html",
+            status=said.status,
+            farm=farm,
+            name=name,
+            kind=kind,
+            users=users,
+            version=opened.version,
+            is_stale=bool(visit.form),
+            back=back,
+        ),
+        store=store,
+        farm_id=farm.farm_id,
+        done=done,
+    )
 
 
 def _check_version(visit: Visit, opened: Opened | None) -> None:

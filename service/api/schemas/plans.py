@@ -8,9 +8,10 @@ from typing import Self, cast
 
 from pydantic import Field
 
-from service.api.schemas.facts import SHOWN_DECIMALS, FlagOut, Out, known, plan_flags
+from service.api.schemas.facts import FlagOut, Out, known, plan_flags
 from service.api.schemas.waterworks import InjectionOut
 from service.api.schemas.weather import OriginOut
+from service.operations.plan_documents import SHOWN_DECIMALS
 from service.operations.publish_plans import tell_pulse, tell_site
 from service.operations.read_plans import PlanView
 

@@ -17,12 +17,13 @@ from pydantic import Field
 
 from service.api.dependencies import CalendarDate
 from service.api.schemas.bodies import Body
-from service.api.schemas.facts import SHOWN_DECIMALS, Out
+from service.api.schemas.facts import Out
 from service.api.schemas.queries import In
 from service.operations.assess_capacity import Capacity
 from service.operations.assess_supply import COMMON_YEAR_COUNT, MOST_YEAR_COUNT
 from service.operations.check_flow import FlowReport, flow_document
 from service.operations.estimate_acid import AcidEstimate
+from service.operations.plan_documents import SHOWN_DECIMALS
 from service.operations.report_water import CropReport
 from service.operations.solve_lateral import CatchReport, PipeReport
 from service.records import FertigationOrder, WaterSample
