@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from service.records import Attribution
+from service.records.weather import Attribution
 
 ATTRIBUTIONS: Mapping[str, Attribution] = {
     each.source: each

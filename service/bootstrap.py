@@ -11,20 +11,12 @@ from service.agronomy.records import Ints
 from service.attributions import ATTRIBUTIONS
 from service.database.engine import make_engine
 from service.database.migrate import check_schema, upgrade
-from service.database.session import unit_of_work_factory
+from service.database.session import UnitOfWork, UnitOfWorkFactory, unit_of_work_factory
 from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
-from service.operations.refresh_weather import WeatherRefresh
-from service.operations.replan_after import Replanning
-from service.ports import (
-    AfterPublish,
-    Clock,
-    ComposeMail,
-    FarmFormat,
-    RefreshWeather,
-    UnitOfWork,
-    UnitOfWorkFactory,
-)
+from service.operations.evening.replan_after import Replanning
+from service.operations.weather.refresh_weather import WeatherRefresh
+from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather
 from service.settings import Settings, read_settings
 from service.weather_sources.http import HttpPolicy, WeatherHttp
 from service.weather_sources.nasa_power import NasaPower
@@ -33,7 +25,7 @@ from service.weather_sources.open_meteo import OpenMeteo
 
 if TYPE_CHECKING:
     from service.delivery.message import MailIdentity
-    from service.operations.send_mail import Post
+    from service.operations.mail.send_mail import Post
 
 POWER_BATCH_DEADLINE_S = 1800.0
 """Its requests go one a second, so that a night's batch of a region takes a while."""
@@ -80,9 +72,7 @@ class Service:
 
 def _order_mails(unit: UnitOfWork, farm_keys: Ints, *, day: date, issued_at: datetime) -> int:
     # The compiled kernels: loaded where plans are made, not by every process.
-    from service.operations.evening_mail import (  # noqa: PLC0415 - slow to load
-        queue_evening_mails,
-    )
+    from service.operations.mail.evening_mail import queue_evening_mails  # noqa: PLC0415 - slow to load
 
     return queue_evening_mails(unit, farm_keys, day=day, issued_at=issued_at)
 
@@ -176,8 +166,8 @@ def make_post(
     if not settings.mail_host:
         return None
     from service.delivery.smtp_relay import RelayAddress, SmtpRelay  # noqa: PLC0415 - slow to load
-    from service.operations.people import checked_address  # noqa: PLC0415 - slow to load
-    from service.operations.send_mail import Post  # noqa: PLC0415 - slow to load
+    from service.operations.access.people import checked_address  # noqa: PLC0415 - slow to load
+    from service.operations.mail.send_mail import Post  # noqa: PLC0415 - slow to load
 
     for name, address in (
         ("RILLWRIGHT_MAIL_FROM", settings.mail_from),

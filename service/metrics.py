@@ -28,7 +28,7 @@ from prometheus_client.core import (
 from prometheus_client.process_collector import ProcessCollector
 
 from service import __version__
-from service.operations.read_status import ServiceStatus, Verdict
+from service.operations.schedule.read_status import ServiceStatus, Verdict
 
 CONTENT_TYPE: Final = "text/plain; version=0.0.4; charset=utf-8"
 METHODS: Final = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})

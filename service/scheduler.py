@@ -29,8 +29,8 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 
 from service.bootstrap import Service, make_post
-from service.operations.run_due import DueOutcome, Duties, run_due
-from service.operations.send_mail import PostOutcome, deliver
+from service.operations.mail.send_mail import PostOutcome, deliver
+from service.operations.schedule.run_due import DueOutcome, Duties, run_due
 
 TICK_SECONDS = "*/20"
 """A dead process's lease of 30 s and the wait for a tick together stay under a minute."""

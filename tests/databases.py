@@ -22,10 +22,10 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
+from service.database.engine import make_engine
 from service.database.migrate import upgrade
-from service.database.session import make_engine, unit_of_work_factory
+from service.database.session import UnitOfWorkFactory, unit_of_work_factory
 from service.database.tables import metadata
-from service.ports import UnitOfWorkFactory
 
 if TYPE_CHECKING:
     from service.bootstrap import Service

@@ -17,17 +17,16 @@ from service.agronomy.daily_plan import SiteDays
 from service.agronomy.records import CurveDefinition, Days, Floats, WallWindow, WindowBatch
 from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.weather_day import RawWeather
-from service.operations.gather_weather import monthly_normals, site_batch
-from service.records import (
+from service.operations.evening.gather_weather import monthly_normals, site_batch
+from service.records.farms import (
     BLOCK_NUMBERS,
-    WEATHER_FIELDS,
     BlockDefinition,
     FarmBundle,
     FarmDefinition,
     SiteDefinition,
     SupplyDefinition,
-    WeatherRows,
 )
+from service.records.weather import WEATHER_FIELDS, WeatherRows
 
 FARM_ID = "brook"
 ZONE = "America/New_York"

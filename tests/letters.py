@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from service.letters import (
+from service.records.letters import (
     BlockLine,
     BlockWeek,
     BulletinLetter,
@@ -18,7 +18,8 @@ from service.letters import (
     SiteLine,
     WeeklyLetter,
 )
-from service.records import Attribution, Person
+from service.records.mail import Person
+from service.records.weather import Attribution
 
 ZONE = "America/Los_Angeles"
 DAY = date(2026, 7, 16)

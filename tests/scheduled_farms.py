@@ -10,8 +10,9 @@ import numpy as np
 from sqlalchemy import Engine, text
 
 from service.agronomy.records import Days, Ints
-from service.ports import UnitOfWork, UnitOfWorkFactory
-from service.records import WEATHER_FIELDS, FarmBundle, SourceProblem, WeatherRows
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.records.farms import FarmBundle
+from service.records.weather import WEATHER_FIELDS, SourceProblem, WeatherRows
 from tests.benchmarks.invented_region import invented_farms
 
 SOURCE = "made-up"

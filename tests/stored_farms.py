@@ -7,18 +7,16 @@ from typing import Any
 
 import numpy as np
 
-from service.agronomy.records import Days, Ints
-from service.records import (
+from service.agronomy.records import CurveDefinition, Days, Ints, WallWindow
+from service.records.farms import (
     BLOCK_NUMBERS,
     BlockDefinition,
     CountyDefinition,
-    CurveDefinition,
     FarmBundle,
     FarmDefinition,
     MonthlyNormals,
     SiteDefinition,
     SupplyDefinition,
-    WallWindow,
 )
 
 NIGHT = (WallWindow(opens_wall_min=0, closes_wall_min=480), WallWindow(1200, 1440))

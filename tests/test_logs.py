@@ -24,9 +24,9 @@ from hypothesis import strategies as st
 from service.agronomy.records import Ints
 from service.bootstrap import Service
 from service.logs import QUIET_LOGGERS, configure_logs, get_logger, log_context, printable
-from service.operations import run_day as evening
-from service.operations.run_due import Duties, run_due
-from service.records import SourceProblem
+from service.operations.evening import run_day as evening
+from service.operations.schedule.run_due import Duties, run_due
+from service.records.weather import SourceProblem
 from tests.api.invented_farm import FARM_ID, plan_evening
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -202,7 +202,7 @@ def test_what_is_below_the_level_is_not_said_and_a_second_choice_replaces_the_fi
 def test_nothing_is_said_as_long_as_nobody_has_chosen_how() -> None:
     program = (
         "from service.logs import get_logger\n"
-        "get_logger('service.operations.run_day').error('failed', reason='any')\n"
+        "get_logger('service.operations.evening.run_day').error('failed', reason='any')\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", program],

@@ -20,7 +20,9 @@ from service.agronomy import units
 from service.agronomy.units import NOMENCLATURE, STANDARD_TERMS, SUFFIX_UNITS, Quantity
 from service.database.tables import metadata
 from service.farm_files.block_keys import ALL_NUMBERS, NumberKey
-from service.records import BLOCK_NUMBERS, LEDGER_NUMBERS, WEATHER_FIELDS
+from service.records.farms import BLOCK_NUMBERS
+from service.records.ledger import LEDGER_NUMBERS
+from service.records.weather import WEATHER_FIELDS
 
 ROOT = Path(__file__).resolve().parent.parent
 CALENDAR = {"day", "days", "year", "years"}
@@ -91,7 +93,7 @@ def used_names() -> dict[str, str]:
                 found.setdefault(column.name, f"column {table.name}.{column.name}")
     for name in (*BLOCK_NUMBERS, *LEDGER_NUMBERS, *WEATHER_FIELDS):
         if "_is_" not in name:  # a fact, stored as 0 or 1
-            found.setdefault(name, "service/records.py")
+            found.setdefault(name, "a list of stored numbers")
     return found
 
 

@@ -43,8 +43,8 @@ from service.api.problems import (
 from service.bootstrap import Service
 from service.errors import NotFound, RillwrightError
 from service.logs import get_logger
-from service.operations.manage_keys import Right
-from service.records import ApiKey
+from service.operations.access.manage_keys import Right
+from service.records.access import ApiKey
 
 NOTE_USES_EVERY: Final = timedelta(minutes=1)
 """How often the last use of keys is written, all keys together."""

@@ -6,8 +6,8 @@ from typing import Any, Final
 
 import orjson
 
-from service.operations.publish_programs import csv_body, json_body, render_program
-from service.records import ChannelDefinition, ControllerDefinition, FallbackRun
+from service.operations.evening.publish_programs import csv_body, json_body, render_program
+from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 
 BLOCK_PAGE: Final[dict[str, Any]] = {
     "items": [

@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from typing import Final
 
 from service.api.news import News
-from service.ports import UnitOfWork
-from service.records import ApiKey
+from service.database.session import UnitOfWork
+from service.records.access import ApiKey
 
 TOPIC: Final = "keys"
 

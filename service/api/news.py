@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping
 from time import monotonic
 from typing import Final
 
-from service.ports import UnitOfWork, UnitOfWorkFactory
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 
 GOOD_FOR_S: Final = 1.0
 LOOK_AGAIN_AFTER_S: Final = 0.4

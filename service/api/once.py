@@ -13,8 +13,8 @@ from pydantic import BaseModel
 from service.api.access import TheCaller
 from service.api.problems import IDEMPOTENCY_KEY_MISSING, Refused
 from service.bootstrap import Service
-from service.operations.answer_once import Once, answer_once
-from service.ports import UnitOfWork
+from service.database.session import UnitOfWork
+from service.operations.access.answer_once import Once, answer_once
 
 _PATTERN: Final = r'^"[!#-~ ]{1,255}"$|^[!#-~]{1,255}$'
 _KEY: Final = re.compile(_PATTERN)

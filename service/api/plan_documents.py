@@ -12,9 +12,9 @@ from typing import Final
 from service.api.answers import tag_of
 from service.api.news import News
 from service.api.program import JSON_TYPE, Document, make_document
-from service.operations.publish_programs import PLANS_TOPIC
-from service.ports import UnitOfWork
-from service.records import PlanText
+from service.database.session import UnitOfWork
+from service.operations.evening.publish_programs import PLANS_TOPIC
+from service.records.plans import PlanText
 
 MOST_KEPT: Final = 20_000
 """Plans that a process keeps, about 4 kB each; own choice."""

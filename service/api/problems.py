@@ -36,7 +36,7 @@ from service.errors import (
     WeatherUnavailable,
 )
 from service.logs import get_logger
-from service.operations.answer_once import KeyTaken, StillRunning
+from service.operations.access.answer_once import KeyTaken, StillRunning
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 30

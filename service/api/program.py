@@ -17,10 +17,10 @@ from starlette.responses import Response
 
 from service.api.answers import CACHE_CONTROL, VARY, holds
 from service.api.news import News
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound, Retired
-from service.operations.publish_programs import TOPIC, csv_body, json_body
-from service.ports import UnitOfWork, UnitOfWorkFactory
-from service.records import StoredProgram
+from service.operations.evening.publish_programs import TOPIC, csv_body, json_body
+from service.records.controllers import StoredProgram
 
 MOST_KEPT: Final = 50_000
 """Controllers whose documents a process keeps, about 5 kB each; own choice."""

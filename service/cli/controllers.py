@@ -19,9 +19,10 @@ from service.cli.terminal import (
     print_json,
     print_text,
 )
-from service.operations import manage_controllers, share_calendar
-from service.operations.publish_programs import csv_body, json_body
-from service.records import StoredController
+from service.operations.evening.publish_programs import csv_body, json_body
+from service.operations.farms import manage_controllers
+from service.operations.access import share_calendar
+from service.records.controllers import StoredController
 
 
 def controllers(

@@ -37,13 +37,13 @@ from service.demo_farm import (
 from service.errors import Conflict, RillwrightError
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.weather_file import read_weather_file
-from service.operations.compare_counties import CountyComparison, compare_counties
-from service.operations.import_weather import import_weather
-from service.operations.manage_farms import load_bundle
-from service.operations.read_farms import list_farms
-from service.operations.read_plans import list_plans
-from service.operations.run_day import run_day
-from service.records import FarmBundle
+from service.operations.evening.run_day import run_day
+from service.operations.farms.manage_farms import load_bundle
+from service.operations.reading.read_farms import list_farms
+from service.operations.reading.read_plans import list_plans
+from service.operations.review.compare_counties import CountyComparison, compare_counties
+from service.operations.weather.import_weather import import_weather
+from service.records.farms import FarmBundle
 
 ISSUE_TIME = time(19, 0)
 WEATHER_TIME = time(17, 30)

@@ -24,14 +24,14 @@ from service.cli.terminal import (
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.weather_file import read_weather_file
-from service.operations.import_weather import import_weather
-from service.operations.manage_farms import load_bundle
-from service.operations.read_farms import farms_by_day, get_site, list_farms, local_day
-from service.operations.read_plans import list_blocks
-from service.operations.report_runs import report_run as store_run
-from service.operations.run_day import DayRun
-from service.operations.run_day import run_day as run_evening
-from service.records import FarmDefinition, LoadOutcome
+from service.operations.evening.run_day import DayRun
+from service.operations.evening.run_day import run_day as run_evening
+from service.operations.farms.manage_farms import load_bundle
+from service.operations.feedback.report_runs import report_run as store_run
+from service.operations.reading.read_farms import farms_by_day, get_site, list_farms, local_day
+from service.operations.reading.read_plans import list_blocks
+from service.operations.weather.import_weather import import_weather
+from service.records.farms import FarmDefinition, LoadOutcome
 
 METERED = Measure(
     noun="a volume",

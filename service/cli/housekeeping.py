@@ -20,8 +20,8 @@ from service.cli.terminal import (
 )
 from service.errors import Fault, SettingsInvalid
 from service.logs import configure_logs
-from service.operations.check_health import Health, SiteHealth, check_health
-from service.operations.manage_keys import has_live_key
+from service.operations.access.manage_keys import has_live_key
+from service.operations.schedule.check_health import Health, SiteHealth, check_health
 from service.settings import Settings, read_settings
 
 

@@ -16,8 +16,8 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
-from service.operations.manage_keys import Right, list_keys, make_key, revoke_key
-from service.records import ApiKey
+from service.operations.access.manage_keys import Right, list_keys, make_key, revoke_key
+from service.records.access import ApiKey
 
 keys = typer.Typer(no_args_is_help=True, help="Make, list and revoke the API's bearer keys.")
 

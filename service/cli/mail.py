@@ -12,12 +12,7 @@ from typing import Annotated
 import typer
 
 from service.attributions import ATTRIBUTIONS
-from service.bootstrap import (
-    Service,
-    mail_identity,
-    make_composer,
-    make_post,
-)
+from service.bootstrap import Service, mail_identity, make_composer, make_post
 from service.cli import shown
 from service.cli.evening import outcome_text
 from service.cli.plans import PlanDayOption
@@ -33,20 +28,20 @@ from service.cli.terminal import (
     print_json,
 )
 from service.errors import Conflict, Fault, InputInvalid, NotFound
-from service.letters import Letter, MailStamp
-from service.operations.evening_mail import EVENING, evening_letter
-from service.operations.people import (
+from service.operations.access.people import (
     checked_address,
     list_people,
     remove_person,
     resume_person,
     save_person,
 )
-from service.operations.read_farms import list_farms, local_day
-from service.operations.send_mail import deliver
-from service.operations.weekly_bulletin import BULLETIN, bulletin_letter
-from service.operations.weekly_summary import WEEKLY, week_before, weekly_letter
-from service.records import MAIL_LISTS, Person
+from service.operations.mail.evening_mail import EVENING, evening_letter
+from service.operations.mail.send_mail import deliver
+from service.operations.mail.weekly_bulletin import BULLETIN, bulletin_letter
+from service.operations.mail.weekly_summary import WEEKLY, week_before, weekly_letter
+from service.operations.reading.read_farms import list_farms, local_day
+from service.records.letters import Letter, MailStamp
+from service.records.mail import MAIL_LISTS, Person
 
 
 class MailKind(StrEnum):

@@ -32,12 +32,18 @@ from service.errors import StorageFailed
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.sample_file import read_line_file
 from service.farm_files.weather_file import read_weather_file
-from service.operations import assess_capacity as capacities
-from service.operations import check_flow as flows
-from service.operations import solve_lateral as pipes
-from service.operations.draw_figures import capacity_figure, flow_figure, row_figure, text_profile
-from service.operations.read_farms import get_farm, local_day
-from service.records import FarmBundle
+from service.operations.reading import block_pipes as pipes
+from service.operations.reading.read_farms import get_farm, local_day
+from service.operations.waterworks import assess_capacity as capacities
+from service.operations.waterworks import catch_tests
+from service.operations.waterworks import check_flow as flows
+from service.operations.waterworks.draw_figures import (
+    capacity_figure,
+    flow_figure,
+    row_figure,
+    text_profile,
+)
+from service.records.farms import FarmBundle
 
 SvgOption = Annotated[
     Path | None, typer.Option("--svg", help="Write the picture to this file as well.")
@@ -209,7 +215,7 @@ def catch_test(
     service = open_service()
     now = today(service)
     if not volumes:
-        reports = pipes.list_catch_tests(block, on=now, unit_of_work=service.unit_of_work)
+        reports = catch_tests.list_catch_tests(block, on=now, unit_of_work=service.unit_of_work)
         if as_json:
             print_json([catch_document(each) for each in reports])
         for report in [] if as_json else reports:
@@ -217,7 +223,7 @@ def catch_test(
         if not reports:
             note(f"no field test of {block} is stored")
         return
-    report, outcome = pipes.record_catch_test(
+    report, outcome = catch_tests.record_catch_test(
         block,
         day or now,
         volumes,
@@ -239,7 +245,7 @@ def catch_test(
         paragraph("Add --use to let the plan count with it.")
 
 
-def catch_document(report: pipes.CatchReport) -> dict[str, object]:
+def catch_document(report: catch_tests.CatchReport) -> dict[str, object]:
     """A field test for programs."""
     found = report.uniformity
     return {
@@ -258,7 +264,7 @@ def catch_document(report: pipes.CatchReport) -> dict[str, object]:
     }
 
 
-def _show_catch(report: pipes.CatchReport) -> None:
+def _show_catch(report: catch_tests.CatchReport) -> None:
     found = report.uniformity
     title = (
         f"{report.test.block_id}: field test of {report.test.day}, {found.sample_count} emitters"

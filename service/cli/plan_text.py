@@ -17,9 +17,9 @@ from service.agronomy.civil_day import wall_time
 from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_sentence
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph
-from service.operations.plan_fertigation import planned_injection
-from service.operations.read_plans import PlanView
-from service.records import FarmDefinition
+from service.operations.evening.fit_injections import planned_injection
+from service.operations.reading.read_plans import PlanView
+from service.records.farms import FarmDefinition
 
 CAUTIONS = (
     "A plan assumes that the system works: walk the lines.",

@@ -33,9 +33,8 @@ from service.cli.terminal import (
     print_json,
 )
 from service.errors import NotFound
-from service.operations.compare_counties import CountyComparison, compare_counties
-from service.operations.read_farms import list_farms, local_day
-from service.operations.read_plans import (
+from service.operations.reading.read_farms import list_farms, local_day
+from service.operations.reading.read_plans import (
     FieldOrigin,
     PlanView,
     explain,
@@ -44,7 +43,8 @@ from service.operations.read_plans import (
     get_plan,
     list_plans,
 )
-from service.records import FarmDefinition
+from service.operations.review.compare_counties import CountyComparison, compare_counties
+from service.records.farms import FarmDefinition
 
 DAYS_PER_WEEK = 7
 

@@ -34,17 +34,17 @@ from service.cli.terminal import (
 from service.errors import Fault, WeatherInvalid
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.weather_file import WeatherFile, read_weather_file
-from service.operations.compute_reference_et import (
+from service.operations.reading.read_farms import get_farm, local_day
+from service.operations.reading.read_plans import get_block
+from service.operations.review.compute_reference_et import (
     SHOWN_FIELDS,
     ReferenceEt,
     compute_reference_et,
     flag_words,
 )
-from service.operations.hindcast import Hindcast, narrow_bundle, weekly_figures
-from service.operations.hindcast import hindcast as run_hindcast
-from service.operations.read_farms import get_farm, local_day
-from service.operations.read_plans import get_block
-from service.records import FarmBundle
+from service.operations.review.hindcast import Hindcast, narrow_bundle, weekly_figures
+from service.operations.review.hindcast import hindcast as run_hindcast
+from service.records.farms import FarmBundle
 
 CsvOption = Annotated[bool, typer.Option("--csv", help="Print CSV instead, in SI units.")]
 

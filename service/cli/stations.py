@@ -19,16 +19,16 @@ from service.cli.terminal import JsonOption, note, open_service, out, parse_star
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.station_file import LineFlag, StationFile, read_station_file
-from service.operations.import_station_file import (
+from service.operations.reading.read_farms import get_site
+from service.operations.weather.import_station_file import (
     StationImport,
     find_station_setup,
     import_station_file,
     merge_setup,
 )
-from service.operations.read_farms import get_site
-from service.operations.record_rain import LARGEST_RAIN_MM, RecordedRain
-from service.operations.record_rain import record_rain as store_rain
-from service.records import StationSetup
+from service.operations.weather.record_rain import LARGEST_RAIN_MM, RecordedRain
+from service.operations.weather.record_rain import record_rain as store_rain
+from service.records.weather import StationSetup
 
 MOST_SHOWN = 20
 RAIN = Measure(

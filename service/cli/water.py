@@ -36,10 +36,10 @@ from service.farm_files.sample_file import (
     parse_reading,
     read_sample_file,
 )
-from service.operations import estimate_acid as acids
-from service.operations import order_fertigation as feeding
-from service.operations import report_water as waters
-from service.records import FertigationOrder, WaterSample
+from service.operations.waterworks import estimate_acid as acids
+from service.operations.waterworks import order_fertigation as feeding
+from service.operations.waterworks import report_water as waters
+from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.caution import Advisory
 from service.waterworks.fertiliser import NUTRIENTS, NutrientNeed, labelled_product
 from service.waterworks.water_report import NOTHING_DONE, WaterClass

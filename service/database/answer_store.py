@@ -7,11 +7,11 @@ from datetime import datetime
 from sqlalchemy import Connection, delete, insert, select
 
 from service.database.tables import idempotent_answer
-from service.records import StoredAnswer
+from service.records.access import StoredAnswer
 
 
-class SqlAnswerStore:
-    """The AnswerStore port on a connection; the unit of work commits."""
+class AnswerStore:
+    """Answers by tenant and idempotency key."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

@@ -28,12 +28,8 @@ from sqlalchemy import (
 
 from service.agronomy.records import Ints
 from service.database import mapping
-from service.database.bulk import (
-    insert_rows,
-    is_among,
-    read_columns,
-)
-from service.database.controller_store import SqlControllerStore
+from service.database.bulk import insert_rows, is_among, read_columns
+from service.database.controller_store import ControllerStore
 from service.database.tables import (
     UtcInstant,
     block,
@@ -46,12 +42,12 @@ from service.database.tables import (
     supply,
 )
 from service.errors import Conflict, Fault, InputInvalid, NotFound
-from service.records import (
+from service.records.controllers import ControllerDefinition
+from service.records.farms import (
     BLOCK_NUMBERS,
     BlockDefinition,
     BlockLabel,
     BlockTable,
-    ControllerDefinition,
     CountyDefinition,
     FarmBundle,
     FarmDefinition,
@@ -71,8 +67,8 @@ class _Version:
     digest: str
 
 
-class SqlBlockStore:
-    """The BlockStore port on a connection; the unit of work commits."""
+class BlockStore:
+    """Farms, sites, supplies, blocks and counties, with the history of their changes."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -304,7 +300,7 @@ class SqlBlockStore:
         self, farm_id: str, block_ids: Collection[str]
     ) -> tuple[ControllerDefinition, ...]:
         """The farm's controllers with their channels to these blocks; none without a channel."""
-        stored = SqlControllerStore(self._connection).list_controllers(farm_id)
+        stored = ControllerStore(self._connection).list_controllers(farm_id)
         pruned = (
             replace(
                 each.definition,
@@ -458,7 +454,10 @@ class SqlBlockStore:
         return int(key)
 
     def find_users(self, site_keys: Ints) -> dict[int, tuple[str, ...]]:
-        """Ids of the farms that name each site, or whose blocks draw on it or once did."""
+        """Ids of the farms that name each site, or whose blocks draw on it or once did.
+
+        Sites of no farm are missing.
+        """
         drawing = (
             select(block_version.c.site_key, farm.c.farm_id)
             .join(block, block.c.block_key == block_version.c.block_key)

@@ -6,11 +6,11 @@ from sqlalchemy import Connection, RowMapping, select
 
 from service.database.bulk import insert_into
 from service.database.tables import breaker
-from service.records import BreakerState
+from service.records.weather import BreakerState
 
 
-class SqlBreakerStore:
-    """The BreakerStore port on a connection; the unit of work commits."""
+class BreakerStore:
+    """Breaker states shared by all processes."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

@@ -10,11 +10,11 @@ from service.database import mapping
 from service.database.bulk import insert_into
 from service.database.tables import block, block_version, calendar_link, farm, plan
 from service.errors import NotFound
-from service.records import PlanVersion
+from service.records.plans import PlanVersion
 
 
-class SqlCalendarStore:
-    """The CalendarStore port on a connection; the unit of work commits."""
+class CalendarStore:
+    """Secret links to farms' calendars, and what stands in those."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

@@ -8,8 +8,10 @@ from service.database.bulk import insert_into
 from service.database.tables import change_mark
 
 
-class SqlChangeMarks:
-    """The ChangeMarks port on a connection; the unit of work commits.
+class ChangeMarks:
+    """Counts how often things of a kind have changed, so that processes know when to look again.
+
+    Topics in use: ``programs``, ``plans``, ``keys``.
 
     Writers have the write lock from the beginning, so the counts rise in the order in which their
     transactions become visible: whoever sees a count sees all that was changed under it.

@@ -24,16 +24,16 @@ from service.database.tables import (
     plan,
 )
 from service.errors import Conflict, NotFound
-from service.records import (
+from service.records.controllers import (
     ChannelDefinition,
     ChannelPlans,
     ControllerDefinition,
     FallbackRun,
-    LoadOutcome,
     ProgramRow,
     StoredController,
     StoredProgram,
 )
+from service.records.farms import LoadOutcome
 
 PROGRAMS_TOPIC = "programs"
 _PROGRAM_COLUMNS = (
@@ -65,8 +65,8 @@ _POLLED = (
 """Controllers with the programs that they are to be sent: built only once."""
 
 
-class SqlControllerStore:
-    """The ControllerStore port on a connection; the unit of work commits."""
+class ControllerStore:
+    """Controllers with their channels, and the programs that they poll."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

@@ -10,11 +10,11 @@ from sqlalchemy import Connection, RowMapping, insert, or_, select, update
 
 from service.database.tables import api_key
 from service.errors import Conflict, NotFound
-from service.records import ApiKey
+from service.records.access import ApiKey
 
 
-class SqlKeyStore:
-    """The KeyStore port on a connection; the unit of work commits."""
+class KeyStore:
+    """Bearer keys, by the hash of each."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

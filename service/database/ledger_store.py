@@ -10,15 +10,9 @@ from sqlalchemy import ColumnElement, Connection, delete, func, select, update
 
 from service.agronomy.records import Ints
 from service.database import mapping
-from service.database.bulk import (
-    is_among,
-    positions,
-    read_columns,
-    rows_of,
-    upsert_rows,
-)
+from service.database.bulk import is_among, positions, read_columns, rows_of, upsert_rows
 from service.database.tables import balance_day, balance_state, block_version
-from service.records import LEDGER_NUMBERS, BalanceState, LedgerRows
+from service.records.ledger import LEDGER_NUMBERS, BalanceState, LedgerRows
 
 _ROW_COLUMNS = (
     "block_key",
@@ -31,8 +25,8 @@ _ROW_COLUMNS = (
 _STATE_COLUMNS = ("block_key", "settled_day", "depletion_mm", "degree_day_sum_c_day", "flags")
 
 
-class SqlLedgerStore:
-    """The LedgerStore port on a connection; the unit of work commits."""
+class LedgerStore:
+    """The balance by (block, day), and where each block's ledger is settled."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -63,7 +57,7 @@ class SqlLedgerStore:
         )
 
     def save_states(self, block_keys: Ints, state: BalanceState) -> None:
-        """Upsert by block."""
+        """Replace where these blocks' ledgers are settled."""
         if block_keys.size == 0:
             return
         upsert_rows(
@@ -102,7 +96,7 @@ class SqlLedgerStore:
         )
 
     def read_rows(self, block_key: int, *, first_day: date, last_day: date) -> LedgerRows:
-        """Ledger days of a block in the span, by day."""
+        """Ledger days of one block in the span, by day."""
         columns = read_columns(
             self._connection,
             select(*(balance_day.c[name] for name in _ROW_COLUMNS))

@@ -18,28 +18,24 @@ import numpy as np
 import orjson
 from sqlalchemy import RowMapping
 
+from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.database.bulk import ColumnSet
-from service.records import (
+from service.records.farms import (
     BLOCK_NUMBERS,
-    LEDGER_NUMBERS,
-    WEATHER_FIELDS,
     BlockDefinition,
-    BlockLayout,
     BlockTable,
     CountyDefinition,
-    CurveDefinition,
     FarmDefinition,
-    GaugeReading,
-    LedgerRows,
     MonthlyNormals,
-    NoWaterPeriod,
-    PublishedPlan,
     SiteDefinition,
     SupplyDefinition,
     SupplyTable,
-    WallWindow,
-    WeatherRows,
 )
+from service.records.feedback import GaugeReading
+from service.records.ledger import LEDGER_NUMBERS, LedgerRows
+from service.records.plans import PublishedPlan
+from service.records.weather import WEATHER_FIELDS, WeatherRows
+from service.waterworks.block_layout import BlockLayout
 
 _TEXTS_KEPT = 16_384  # distinct JSON texts remembered by each parser
 

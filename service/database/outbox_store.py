@@ -17,7 +17,7 @@ from service.agronomy.records import Ints
 from service.database.bulk import insert_into, is_among, is_one_of
 from service.database.people_store import known_person
 from service.database.tables import block, farm, mail, person, plan
-from service.records import KnownPerson, MailOrder, MailRow, PlanMark, QueuedMail
+from service.records.mail import KnownPerson, MailOrder, MailRow, PlanMark, QueuedMail
 
 OPEN_STATES = ("queued", "sending")
 SIGN_IN = "sign-in"
@@ -26,8 +26,8 @@ _READER = [column for column in person.c if column.name not in ("person_key", "f
 """What a mail's row does not say itself: the farm of a mail is the farm of its reader."""
 
 
-class SqlOutboxStore:
-    """The OutboxStore port on a connection; the unit of work commits."""
+class OutboxStore:
+    """Mails to be sent, each once, whatever happens in between."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -104,7 +104,10 @@ class SqlOutboxStore:
         return {(person_key, farm_id): orjson.loads(said) for person_key, farm_id, said in rows}
 
     def queue(self, orders: Sequence[MailOrder], *, at: datetime) -> int:
-        """Store orders that are not there yet; older versions not sent yet are dropped."""
+        """Store orders that are not there yet, returns how many were new.
+
+        A new order takes the place of older versions of the same mail that are not sent yet.
+        """
         new_count = 0
         for order in orders:
             same = (
@@ -236,7 +239,7 @@ class SqlOutboxStore:
         reply: str = "",
         next_try_at: datetime | None = None,
     ) -> bool:
-        """Say what became of one's own mail; what is over needs no bytes any more."""
+        """Say what became of one's own mail; False: somebody else took it over meanwhile."""
         values: dict[str, object] = {
             "state": state,
             "changed_at": now,

@@ -6,16 +6,16 @@ from datetime import datetime
 
 from sqlalchemy import Connection, insert, select, update
 
-from service.agronomy.records import Ints
+from service.agronomy.records import Ints, NoWaterPeriod
 from service.database.bulk import is_among
 from service.database.tables import block
 from service.database.tables import pause as pause_table
 from service.errors import NotFound
-from service.records import NoWaterPeriod, Pause
+from service.records.feedback import Pause
 
 
-class SqlPauseStore:
-    """The PauseStore port on a connection; the unit of work commits."""
+class PauseStore:
+    """Times without water that were asked for, by block."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -35,7 +35,10 @@ class SqlPauseStore:
         )
 
     def cancel(self, block_id: str, pause_id: str, *, at: datetime) -> bool:
-        """End a pause as if it had not been; False where it was cancelled already."""
+        """End a pause as if it had not been; False where it was cancelled already.
+
+        Raises NotFound where the block has no such pause.
+        """
         found = self._connection.execute(
             select(pause_table.c.pause_key, pause_table.c.cancelled_at).where(
                 pause_table.c.pause_id == pause_id,

@@ -9,14 +9,14 @@ from sqlalchemy import Connection, delete, select
 
 from service.database.bulk import insert_into
 from service.database.tables import http_payload
-from service.records import StoredPayload
+from service.records.weather import StoredPayload
 
 _RENEWED = ("fetched_at", "etag", "last_modified", "expires_at")
 """What the same body takes over when it comes again."""
 
 
-class SqlPayloadStore:
-    """The PayloadStore port on a connection; the unit of work commits."""
+class PayloadStore:
+    """Raw answers of weather services."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

@@ -11,21 +11,22 @@ from service.agronomy.records import Ints
 from service.database.bulk import is_among
 from service.database.tables import farm, mail, person
 from service.errors import NotFound
-from service.records import MAIL_LISTS, KnownPerson, Person
+from service.records.mail import MAIL_LISTS, KnownPerson, Person
 
 PEOPLE = select(person, farm.c.farm_id).select_from(person.outerjoin(farm))
 
 
-class SqlPeopleStore:
-    """The PeopleStore port on a connection; the unit of work commits."""
+class PeopleStore:
+    """Who gets mail, about which farm, and who must not get any more."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def save(self, definition: Person, *, farm_id: str = "") -> str:
-        """Store a person of a farm, or of none; says what was needed.
+        """Store a person of a farm, or of none: ``created``, ``changed`` or ``unchanged``.
 
-        What they left, or were suppressed for, stays as it is.
+        What they have unsubscribed from, or were suppressed for, stays as it is. Raises NotFound
+        for an unknown farm.
         """
         farm_key = self._farm_key(farm_id)
         values = {
@@ -84,7 +85,7 @@ class SqlPeopleStore:
     def list_readers(
         self, mail_list: str, *, role: str, farm_keys: Ints | None = None
     ) -> list[KnownPerson]:
-        """Who wants mails of a list and may get them."""
+        """Who wants mails of a list and may get them; without farm keys, of all farms."""
         wanted = PEOPLE.where(
             person.c.role == role,
             person.c[f"gets_{mail_list}"],
@@ -108,7 +109,7 @@ class SqlPeopleStore:
         return len(keys)
 
     def unsubscribe(self, person_key: int, mail_list: str) -> None:
-        """Take a person off a list for good."""
+        """Take a person off a list for good; only they, or the operator, put them back."""
         self._change(person_key, **{f"has_left_{mail_list}": True})
 
     def suppress(self, person_key: int, *, at: datetime, reason: str) -> None:

@@ -16,13 +16,7 @@ from sqlalchemy import Connection, bindparam, delete, func, insert, select, tupl
 from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.block_store import find_block_keys
-from service.database.bulk import (
-    insert_rows,
-    is_among,
-    read_columns,
-    rows_of,
-    upsert_rows,
-)
+from service.database.bulk import insert_rows, is_among, read_columns, rows_of, upsert_rows
 from service.database.tables import (
     block,
     farm,
@@ -35,18 +29,10 @@ from service.database.tables import (
     weather_basis,
 )
 from service.errors import NotFound
-from service.records import (
-    AppliedWater,
-    GaugeReading,
-    LoadOutcome,
-    MeteredRuns,
-    NewVersions,
-    PlanRows,
-    PlansInForce,
-    PlanText,
-    PublishedPlan,
-    RunRows,
-)
+from service.records.farms import LoadOutcome
+from service.records.feedback import GaugeReading, MeteredRuns, RunRows
+from service.records.ledger import AppliedWater
+from service.records.plans import NewVersions, PlanRows, PlansInForce, PlanText, PublishedPlan
 
 _PLAN_COLUMNS = (
     "block_key",
@@ -105,8 +91,8 @@ _LATEST_TEXT = _TEXT.where(
 _NOTHING_NEW = NewVersions(np.array([], dtype=np.int64), np.array([], dtype=np.int64))
 
 
-class SqlPlanStore:
-    """The PlanStore port on a connection; the unit of work commits."""
+class PlanStore:
+    """Plans as immutable versions, and the runs that growers report."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

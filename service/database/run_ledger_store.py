@@ -18,7 +18,7 @@ from sqlalchemy import Connection, Update, bindparam, delete, func, select, upda
 from service.database.bulk import insert_into, is_one_of
 from service.database.tables import job_run, scheduler_tick
 from service.errors import Conflict
-from service.records import JobRun
+from service.records.schedule import JobRun
 
 ATTEMPT_LIMIT = 40
 """After so many attempts a run is given up: ten hours at one attempt in fifteen minutes."""
@@ -51,8 +51,8 @@ def _claim_statement(dialect_name: str) -> Any:
     ).returning(job_run.c.run_key)
 
 
-class SqlRunLedger:
-    """The RunLedger port on a connection; the unit of work commits."""
+class RunLedger:
+    """Which jobs have run: one row per run key, claimed by one process at a time."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -115,7 +115,10 @@ class SqlRunLedger:
         )
 
     def list_runs(self, *, first_due_at: datetime) -> list[JobRun]:
-        """Runs that were due from an instant on, by due time and key."""
+        """Runs that were due from an instant on and have been claimed at least once, by due time.
+
+        Runs that are due and have never been claimed are not among them.
+        """
         rows = self._connection.execute(
             select(job_run)
             .where(job_run.c.due_at >= first_due_at)
@@ -132,7 +135,7 @@ class SqlRunLedger:
         )
 
     def last_tick_at(self) -> datetime | None:
-        """When any scheduler last looked."""
+        """When any scheduler last did so; None: never."""
         found: datetime | None = self._connection.execute(
             select(func.max(scheduler_tick.c.last_tick_at))
         ).scalar_one()

@@ -3,59 +3,33 @@
 from __future__ import annotations
 
 from types import TracebackType
-from typing import Self
+from typing import Protocol, Self, get_type_hints
 
 from sqlalchemy import Connection, Engine
 
-from service.database.answer_store import SqlAnswerStore
-from service.database.block_store import SqlBlockStore
-from service.database.breaker_store import SqlBreakerStore
-from service.database.calendar_store import SqlCalendarStore
-from service.database.change_mark_store import SqlChangeMarks
-from service.database.controller_store import SqlControllerStore
-from service.database.engine import connect, make_engine, storage_failure
-from service.database.key_store import SqlKeyStore
-from service.database.ledger_store import SqlLedgerStore
-from service.database.migrate import check_schema
-from service.database.outbox_store import SqlOutboxStore
-from service.database.pause_store import SqlPauseStore
-from service.database.payload_store import SqlPayloadStore
-from service.database.people_store import SqlPeopleStore
-from service.database.plan_store import SqlPlanStore
-from service.database.run_ledger_store import SqlRunLedger
-from service.database.sign_in_store import SqlSignInStore
-from service.database.soil_store import SqlSoilStore
-from service.database.station_store import SqlStationStore
-from service.database.waterworks_store import SqlWaterworksStore
-from service.database.weather_archive import SqlWeatherArchive
-from service.ports import (
-    AnswerStore,
-    BlockStore,
-    BreakerStore,
-    CalendarStore,
-    ChangeMarks,
-    ControllerStore,
-    KeyStore,
-    LedgerStore,
-    OutboxStore,
-    PauseStore,
-    PayloadStore,
-    PeopleStore,
-    PlanStore,
-    RunLedger,
-    SignInStore,
-    SoilStore,
-    StationStore,
-    UnitOfWork,
-    UnitOfWorkFactory,
-    WaterworksStore,
-    WeatherArchive,
-)
-
-__all__ = ["SqlUnitOfWork", "check_schema", "make_engine", "unit_of_work_factory"]
+from service.database.answer_store import AnswerStore
+from service.database.block_store import BlockStore
+from service.database.breaker_store import BreakerStore
+from service.database.calendar_store import CalendarStore
+from service.database.change_mark_store import ChangeMarks
+from service.database.controller_store import ControllerStore
+from service.database.engine import connect, storage_failure
+from service.database.key_store import KeyStore
+from service.database.ledger_store import LedgerStore
+from service.database.outbox_store import OutboxStore
+from service.database.pause_store import PauseStore
+from service.database.payload_store import PayloadStore
+from service.database.people_store import PeopleStore
+from service.database.plan_store import PlanStore
+from service.database.run_ledger_store import RunLedger
+from service.database.sign_in_store import SignInStore
+from service.database.soil_store import SoilStore
+from service.database.station_store import StationStore
+from service.database.waterworks_store import WaterworksStore
+from service.database.weather_archive import WeatherArchive
 
 
-class SqlUnitOfWork:
+class UnitOfWork:
     """One transaction: commits once on clean exit, rolls back otherwise.
 
     The stores exist inside the ``with`` block only. What the database refuses leaves the block as
@@ -103,25 +77,8 @@ class SqlUnitOfWork:
                 raise
             raise failure from error
         self._connection = connection
-        self.blocks = SqlBlockStore(connection)
-        self.weather = SqlWeatherArchive(connection)
-        self.ledger = SqlLedgerStore(connection)
-        self.plans = SqlPlanStore(connection)
-        self.stations = SqlStationStore(connection)
-        self.waterworks = SqlWaterworksStore(connection)
-        self.runs = SqlRunLedger(connection)
-        self.breakers = SqlBreakerStore(connection)
-        self.payloads = SqlPayloadStore(connection)
-        self.keys = SqlKeyStore(connection)
-        self.answers = SqlAnswerStore(connection)
-        self.soil = SqlSoilStore(connection)
-        self.pauses = SqlPauseStore(connection)
-        self.marks = SqlChangeMarks(connection)
-        self.controllers = SqlControllerStore(connection)
-        self.calendars = SqlCalendarStore(connection)
-        self.people = SqlPeopleStore(connection)
-        self.outbox = SqlOutboxStore(connection)
-        self.sign_ins = SqlSignInStore(connection)
+        for name, store in _STORES.items():
+            setattr(self, name, store(connection))
         return self
 
     def __exit__(
@@ -134,11 +91,8 @@ class SqlUnitOfWork:
         connection, self._connection = self._connection, None
         if connection is None:
             return
-        del self.blocks, self.weather, self.ledger, self.plans, self.stations, self.waterworks
-        del self.runs, self.breakers, self.payloads
-        del self.keys, self.answers, self.soil, self.pauses
-        del self.marks, self.controllers, self.calendars
-        del self.people, self.outbox, self.sign_ins
+        for name in _STORES:
+            delattr(self, name)
         try:
             if error is None:
                 connection.commit()
@@ -157,10 +111,22 @@ class SqlUnitOfWork:
                 raise failure from error
 
 
+_STORES = get_type_hints(UnitOfWork)
+"""Every store of a unit of work, by the name it has there."""
+
+
+class UnitOfWorkFactory(Protocol):
+    """Opens units of work; ``write`` ones take the write lock at once."""
+
+    def __call__(self, *, write: bool) -> UnitOfWork:
+        """A new unit of work, not begun yet."""
+        ...
+
+
 def unit_of_work_factory(engine: Engine) -> UnitOfWorkFactory:
-    """Opens units of work on this engine; ``write`` ones take the write lock at once."""
+    """Opens units of work on this engine."""
 
     def open_unit(*, write: bool) -> UnitOfWork:
-        return SqlUnitOfWork(engine, write=write)
+        return UnitOfWork(engine, write=write)
 
     return open_unit

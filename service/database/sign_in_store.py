@@ -13,17 +13,17 @@ from sqlalchemy import Connection, Select, delete, func, insert, select, update
 from service.database.outbox_store import SIGN_IN
 from service.database.people_store import PEOPLE, known_person
 from service.database.tables import mail, person, sign_in_request
-from service.records import KnownPerson
+from service.records.mail import KnownPerson
 
 
-class SqlSignInStore:
-    """The SignInStore port on a connection; the unit of work commits."""
+class SignInStore:
+    """Links by mail that open the pages: who asked for one, and whether it was used."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def ask(self, mail_address: str, *, at: datetime) -> None:
-        """Note that somebody asked for a link."""
+        """Note that somebody asked for a link to an address, be it known or not."""
         self._connection.execute(
             insert(sign_in_request).values(mail_address=mail_address, asked_at=at)
         )
@@ -74,7 +74,7 @@ class SqlSignInStore:
         )
 
     def use_link(self, token_digest: str, *, now: datetime) -> KnownPerson | None:
-        """As ``find_link``, and the link is used: one caller alone gets the person."""
+        """As :meth:`find_link`, and the link is used: one caller alone gets the person."""
         person_key = self._connection.execute(
             update(mail)
             .where(

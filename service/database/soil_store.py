@@ -11,7 +11,8 @@ from service.agronomy.records import Ints
 from service.database.bulk import is_among, read_columns
 from service.database.tables import block, soil_reading
 from service.errors import NotFound
-from service.records import DepletionReadings, LoadOutcome, SoilReading
+from service.records.farms import LoadOutcome
+from service.records.feedback import DepletionReadings, SoilReading
 
 _SAID = (
     "read_at",
@@ -28,8 +29,8 @@ _SAID = (
 )
 
 
-class SqlSoilStore:
-    """The SoilStore port on a connection; the unit of work commits."""
+class SoilStore:
+    """Soil readings by block and instant."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

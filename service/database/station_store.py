@@ -12,15 +12,15 @@ from sqlalchemy import Connection, insert, select, update
 from service.agronomy.records import Ints
 from service.database.bulk import read_columns, rows_of, upsert_rows
 from service.database.tables import station, station_file, station_interval
-from service.records import STATION_FIELDS, StationIntervals, StationSetup
+from service.records.weather import STATION_FIELDS, StationIntervals, StationSetup
 
 _INTERVAL_COLUMNS = ("site_key", "start_epoch_s", "end_epoch_s", "file_key", *STATION_FIELDS)
 _SHORTEST_DAY_S = 23 * 3600
 """Intervals from here on are days, which stand beside the hours that make them up."""
 
 
-class SqlStationStore:
-    """The StationStore port on a connection; the unit of work commits."""
+class StationStore:
+    """How a grower's station is set up, and what its files said, interval by interval."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -60,7 +60,12 @@ class SqlStationStore:
     def replace_intervals(
         self, site_key: int, intervals: StationIntervals, *, sha256: str, recorded_at: datetime
     ) -> tuple[int, int]:
-        """Store the intervals of a file and forget what they replace; the span touched."""
+        """Store the intervals of a file and forget what they replace.
+
+        Replaced is what the same file brought before, and every interval of like length that
+        overlaps one of these; a day and its hours stand beside each other. Returns the first and
+        last instant touched, in seconds since 1970 UTC.
+        """
         file_key = self._file_key(site_key, sha256, recorded_at)
         stored = read_columns(
             self._connection,

@@ -33,7 +33,9 @@ from sqlalchemy import (
 )
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
-from service.records import BLOCK_NUMBERS, LEDGER_NUMBERS, STATION_FIELDS, WEATHER_FIELDS
+from service.records.farms import BLOCK_NUMBERS
+from service.records.ledger import LEDGER_NUMBERS
+from service.records.weather import STATION_FIELDS, WEATHER_FIELDS
 
 INSTANT_TEXT_LENGTH = 27
 

@@ -17,13 +17,8 @@ from service.database.tables import (
     flow_finding,
     water_sample,
 )
-from service.records import (
-    CatchTest,
-    FertigationOrder,
-    FlowFinding,
-    LoadOutcome,
-    WaterSample,
-)
+from service.records.farms import LoadOutcome
+from service.records.waterworks import CatchTest, FertigationOrder, FlowFinding, WaterSample
 from service.waterworks.acid import TitrationPoint
 from service.waterworks.fertiliser import Product
 from service.waterworks.water_analysis import Reading
@@ -33,8 +28,11 @@ _CHANGED = LoadOutcome(created_count=0, changed_count=1, unchanged_count=0)
 _UNCHANGED = LoadOutcome(created_count=0, changed_count=0, unchanged_count=1)
 
 
-class SqlWaterworksStore:
-    """The WaterworksStore port on a connection; the unit of work commits."""
+class WaterworksStore:
+    """Catch tests, water samples, flow findings, fertilisers and what is to be injected when.
+
+    Saving the same again is ``unchanged``; saving something else for the same day replaces it.
+    """
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

@@ -12,7 +12,8 @@ from service.agronomy.records import Ints
 from service.database import mapping
 from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
 from service.database.tables import instant_text, weather_day
-from service.records import WEATHER_FIELDS, LoadOutcome, SiteFreshness, WeatherRows
+from service.records.farms import LoadOutcome
+from service.records.weather import WEATHER_FIELDS, SiteFreshness, WeatherRows
 
 _COLUMNS = (
     "site_key",
@@ -27,8 +28,8 @@ _COLUMNS = (
 )
 
 
-class SqlWeatherArchive:
-    """The WeatherArchive port on a connection; the unit of work commits."""
+class WeatherArchive:
+    """Weather by (site, day, source, kind)."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -147,7 +148,10 @@ class SqlWeatherArchive:
         return {int(site_key): last_day for site_key, last_day in rows}
 
     def list_freshness(self, site_keys: Ints, *, first_day: date) -> list[SiteFreshness]:
-        """How far the weather of these sites reaches, in the order of the keys."""
+        """How far the weather of these sites reaches, in the order of the keys.
+
+        Rows of days before ``first_day`` are not looked at.
+        """
         rows = self._connection.execute(
             select(
                 weather_day.c.site_key,

@@ -18,7 +18,8 @@ from icalendar.enums import STATUS
 from service.agronomy.civil_day import midnight_utc
 from service.delivery.plain_text import clean
 from service.delivery.pulse_calendar import pulse_uid
-from service.records import FarmDefinition, PlanVersion
+from service.records.farms import FarmDefinition
+from service.records.plans import PlanVersion
 
 REFRESH = timedelta(hours=4)
 MEDIA_TYPE = "text/calendar; charset=utf-8"

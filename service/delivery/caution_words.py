@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from service.agronomy.reasoning import PlanFlag, describe_plan_flags
-from service.letters import BlockLine
+from service.records.letters import BlockLine
 from service.translations import Wording
 from service.translations.catalogue import marked
 

@@ -17,7 +17,7 @@ from service.delivery.caution_words import (
     shared_flags,
 )
 from service.delivery.plain_text import clean
-from service.letters import BlockLine, EveningLetter, SiteLine
+from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
 ONE_DAY = timedelta(days=1)

@@ -19,7 +19,7 @@ from service.delivery.plain_text import clean
 from service.drawing.bars import WeekRow, ranked, week_bars
 from service.drawing.day_line import Row, day_line
 from service.drawing.frame import as_file
-from service.letters import BulletinLetter, EveningLetter, Letter, WeeklyLetter
+from service.records.letters import BulletinLetter, EveningLetter, Letter, WeeklyLetter
 from service.translations import Wording
 
 MOST_ROWS = 14

@@ -26,7 +26,8 @@ from service.delivery.letter_chart import chart_png
 from service.delivery.plain_text import clean
 from service.delivery.pulse_calendar import pulse_calendar
 from service.delivery.week_words import WeekWords, bulletin_words, weekly_words
-from service.letters import (
+from service.ports import ComposeMail
+from service.records.letters import (
     SIGN_IN_LINK,
     AnyLetter,
     BulletinLetter,
@@ -36,8 +37,7 @@ from service.letters import (
     SignInLetter,
     WeeklyLetter,
 )
-from service.ports import ComposeMail
-from service.records import Person
+from service.records.mail import Person
 from service.translations import Wording, wording
 
 LARGEST_BYTES = 100_000

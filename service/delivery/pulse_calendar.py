@@ -8,7 +8,7 @@ from icalendar import Calendar, Event
 from icalendar.enums import STATUS
 
 from service.delivery.plain_text import clean
-from service.letters import EveningLetter
+from service.records.letters import EveningLetter
 from service.translations import Wording
 
 

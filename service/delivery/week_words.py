@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from service.agronomy.crop_table import CROPS
 from service.delivery.caution_words import CAUTIONS
 from service.delivery.plain_text import clean
-from service.letters import BlockWeek, BulletinLetter, CountyWeek, WeeklyLetter
+from service.records.letters import BlockWeek, BulletinLetter, CountyWeek, WeeklyLetter
 from service.translations import Wording
 
 

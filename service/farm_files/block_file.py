@@ -13,6 +13,7 @@ from itertools import pairwise
 
 from service.agronomy.crop_table import CROPS, CropRow, find_crop
 from service.agronomy.crop_water_use import density_coefficient
+from service.agronomy.records import CurveDefinition, NoWaterPeriod
 from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.soil import TEXTURE_KEYS, SoilNumbers, saxton_rawls, texture_soil
 from service.errors import InputInvalid
@@ -42,7 +43,7 @@ from service.farm_files.block_keys import (
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
 from service.farm_files.toml_table import TomlTable, one_of
-from service.records import BLOCK_NUMBERS, BlockDefinition, CurveDefinition, NoWaterPeriod
+from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 
 _SCALED_BY = {
     "root_depth_is_scaled": ("root_depth_m",),

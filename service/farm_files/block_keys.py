@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from service.agronomy.records import WallWindow
 from service.farm_files.quantities import Measure
-from service.records import WallWindow
 
 GIVEN = "given"
 DEFAULT_WINDOWS = (WallWindow(4 * 60, 21 * 60),)

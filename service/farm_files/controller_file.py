@@ -10,12 +10,8 @@ from service.agronomy.civil_day import wall_text
 from service.farm_files.block_keys import FALLBACK_DURATION
 from service.farm_files.quantities import show
 from service.farm_files.toml_table import WALL_EXAMPLE, TomlTable, one_of, read_wall
-from service.records import (
-    BlockDefinition,
-    ChannelDefinition,
-    ControllerDefinition,
-    FallbackRun,
-)
+from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
+from service.records.farms import BlockDefinition
 
 LARGEST_CHANNEL = 64
 MOST_FALLBACK_RUNS = 4

@@ -17,7 +17,7 @@ import orjson
 from service.errors import FarmFileInvalid, Fault
 from service.farm_files.farm_file import read_bundle, write_farm_file
 from service.farm_files.toml_table import TomlTable
-from service.records import FarmBundle
+from service.records.farms import FarmBundle
 
 _ITEM = re.compile(r"\[(\d+)\]")
 

@@ -11,17 +11,12 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from service.agronomy.civil_day import wall_text
+from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, GRAINS
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
-from service.records import (
-    BlockDefinition,
-    ControllerDefinition,
-    FarmBundle,
-    MonthlyNormals,
-    SiteDefinition,
-    WallWindow,
-)
+from service.records.controllers import ControllerDefinition
+from service.records.farms import BlockDefinition, FarmBundle, MonthlyNormals, SiteDefinition
 
 
 def write_farm_file(bundle: FarmBundle) -> str:

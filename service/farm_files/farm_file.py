@@ -16,6 +16,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from service.agronomy.civil_day import wall_text
+from service.agronomy.records import CurveDefinition, WallWindow
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, SHORTEST_PULSE_MIN
 from service.errors import FarmFileInvalid, Fault
 from service.farm_files.block_file import BlockPlace, read_block
@@ -33,28 +34,19 @@ from service.farm_files.block_keys import (
 )
 from service.farm_files.controller_file import read_controllers
 from service.farm_files.farm_export import write_farm_file
-from service.farm_files.places import (
-    clock_offsets_h,
-    known_zones,
-    latitude_fault,
-    longitude_fault,
-)
+from service.farm_files.places import clock_offsets_h, known_zones, latitude_fault, longitude_fault
 from service.farm_files.quantities import show
 from service.farm_files.toml_table import TomlTable, one_of
-from service.records import (
-    LANGUAGES,
-    MAIL_LISTS,
+from service.records.farms import (
     BlockDefinition,
     CountyDefinition,
-    CurveDefinition,
     FarmBundle,
     FarmDefinition,
     MonthlyNormals,
-    Person,
     SiteDefinition,
     SupplyDefinition,
-    WallWindow,
 )
+from service.records.mail import LANGUAGES, MAIL_LISTS, Person
 
 __all__ = ["parse_farm", "read_bundle", "read_farm_file", "write_farm_file"]
 

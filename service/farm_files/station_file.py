@@ -40,7 +40,7 @@ from service.farm_files.sheet import (
 )
 from service.farm_files.station_columns import STATION_COLUMNS, recognise
 from service.farm_files.weather_file import DATE_COLUMN, parse_weather
-from service.records import STATION_FIELDS, StationIntervals, StationSetup
+from service.records.weather import STATION_FIELDS, StationIntervals, StationSetup
 
 TIME_COLUMN = "timestamp"
 LEFT_ASIDE = "-"

@@ -17,9 +17,9 @@ from typing import Self, cast
 from email_validator import EmailNotValidError, validate_email
 
 from service.agronomy.civil_day import wall_text
+from service.agronomy.records import WallWindow
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity, show
-from service.records import WallWindow
 
 WALL_EXAMPLE = "a time of day such as '19:00'"
 _WALL = re.compile(r"([01]?[0-9]|2[0-4]):([0-5][0-9])")

@@ -39,7 +39,7 @@ from service.farm_files.sheet import (
     read_number,
     read_sheet,
 )
-from service.records import WEATHER_FIELDS
+from service.records.weather import WEATHER_FIELDS
 
 MOST_SPANS_LISTED = 20
 DATE_COLUMN = "date"

@@ -16,17 +16,18 @@ from starlette.responses import Response
 from service.agronomy.reasoning import Step, explain_plan
 from service.agronomy.sparse_canopy import expected_coefficient
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
+from service.database.session import UnitOfWork
 from service.drawing.season import Line, curve, season_lines
 from service.errors import Fault, InputInvalid, PlanNotFound
-from service.operations.manage_keys import Right
-from service.operations.pause_blocks import cancel_pause, list_pauses, pause_block
-from service.operations.read_farms import local_day
-from service.operations.read_plans import PlanView, get_plan, weather_of_day
+from service.operations.access.manage_keys import Right
+from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
+from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_plans import PlanView, get_plan, weather_of_day
 from service.pages.pipes_and_water import summary
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
 from service.pages.visit import Visit, faults_by_field, redirect
-from service.ports import UnitOfWork
-from service.records import BlockDefinition, FarmDefinition, LedgerRows
+from service.records.farms import BlockDefinition, FarmDefinition
+from service.records.ledger import LedgerRows
 from service.translations import Wording
 from service.translations.catalogue import marked
 
@@ -136,8 +137,8 @@ def enter_rain(visit: Visit) -> Response:
     """A reading of the rain gauge."""
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
-        from service.operations.record_rain import store_reading
-        from service.operations.replan_after import replan_for_site
+        from service.operations.evening.replan_after import replan_for_site
+        from service.operations.weather.record_rain import store_reading
 
         unit_mm = MM_PER_INCH if visit.form.get("unit") == "in" else 1.0
         done = store_reading(
@@ -165,7 +166,7 @@ def enter_run(visit: Visit) -> Response:
     """A run that took place."""
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
-        from service.operations.submit_runs import RunReport, submit_runs
+        from service.operations.feedback.submit_runs import RunReport, submit_runs
 
         started = _local_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
         volume = _number(visit, "volume") if visit.form.get("volume") else None

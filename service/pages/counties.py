@@ -19,14 +19,14 @@ from service.agronomy.units import L_PER_GALLON, M_PER_FOOT, M_PER_INCH
 from service.drawing.bars import ranked
 from service.drawing.dot_map import Dot, dot_map
 from service.errors import InputInvalid, NotFound
-from service.operations.manage_keys import Right
+from service.operations.access.manage_keys import Right
 from service.pages.farm_forms import MISSING_SEASON, crops_by_name, textures_by_key
 from service.pages.visit import NotSignedIn, Visit, faults_by_field
-from service.records import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
+from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
 from service.translations import Wording
 
 if TYPE_CHECKING:
-    from service.operations.compare_counties import CountyComparison
+    from service.operations.review.compare_counties import CountyComparison
 
 DAYS_PER_WEEK = 7
 WEEKS_BACK = 8
@@ -59,7 +59,7 @@ class CountyRow:
 def show_counties(visit: Visit) -> Response:
     """The week chosen and the eight before it."""
     _check_access(visit)
-    from service.operations.compare_counties import list_county_sites
+    from service.operations.review.compare_counties import list_county_sites
 
     visit.unit_system = "us"
     words = visit.words
@@ -121,7 +121,7 @@ def show_counties(visit: Visit) -> Response:
 def counties_csv(visit: Visit) -> Response:
     """The table of the week as CSV, in SI units."""
     _check_access(visit)
-    from service.operations.compare_counties import list_county_sites
+    from service.operations.review.compare_counties import list_county_sites
 
     sites = list_county_sites(unit_of_work=visit.service.unit_of_work)
     on = visit.service.clock.now().date()
@@ -276,7 +276,7 @@ def _stage_days(text: str) -> list[float | str]:
 def _weeks(
     visit: Visit, reference: str | BlockDefinition, mondays: list[date], on: date
 ) -> list[list[CountyRow]]:
-    from service.operations.compare_counties import compare_spans
+    from service.operations.review.compare_counties import compare_spans
 
     return [
         _rows(found)

@@ -33,7 +33,7 @@ from service.agronomy.units import (
 )
 from service.errors import Fault, InputInvalid
 from service.pages.visit import faults_by_field
-from service.records import BlockDefinition, FarmBundle, SiteDefinition, SupplyDefinition
+from service.records.farms import BlockDefinition, FarmBundle, SiteDefinition, SupplyDefinition
 from service.translations import Wording
 from service.translations.catalogue import marked
 

@@ -10,7 +10,6 @@ from starlette.types import Scope
 
 from service.bootstrap import Service
 from service.errors import Fault, SettingsInvalid
-from service.letters import SIGN_IN_LINK
 from service.pages import (
     block,
     counties,
@@ -23,15 +22,8 @@ from service.pages import (
     weather,
 )
 from service.pages.sessions import Seals
-from service.pages.visit import (
-    Door,
-    Frame,
-    Page,
-    choose_reading,
-    icon,
-    style,
-    style_path,
-)
+from service.pages.visit import Door, Frame, Page, choose_reading, icon, style, style_path
+from service.records.letters import SIGN_IN_LINK
 
 SHORTEST_SECRET = 32
 PIPES_AND_WATER = "/blocks/{block_id}/pipes-and-water"

@@ -23,7 +23,7 @@ from service.pages.farm_forms import (
     shown_quantity,
     version_of,
 )
-from service.records import BlockDefinition
+from service.records.farms import BlockDefinition
 
 M_PER_MM = 0.001
 FIELDS = (

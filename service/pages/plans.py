@@ -15,14 +15,14 @@ from service.attributions import ATTRIBUTIONS
 from service.delivery.evening_words import ANY_DAY, BlockWords, EveningWords, evening_words
 from service.drawing.day_line import Load, Row, day_line, load_steps
 from service.errors import NotFound, PlanNotFound
-from service.operations.manage_keys import Right
-from service.operations.read_farms import list_farms, local_day
+from service.operations.access.manage_keys import Right
+from service.operations.reading.read_farms import list_farms, local_day
 from service.pages.visit import Visit, redirect
-from service.records import BlockDefinition, FarmBundle, FarmDefinition
+from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition
 from service.translations import Wording
 
 if TYPE_CHECKING:
-    from service.letters import BlockLine, EveningLetter
+    from service.records.letters import BlockLine, EveningLetter
 
 ONE_DAY = timedelta(days=1)
 MOST_ROWS_DRAWN = 40
@@ -169,7 +169,7 @@ def _asked_day(visit: Visit) -> date | None:
 
 def _letter(visit: Visit, farm: FarmDefinition, today: date) -> EveningLetter | None:
     # Plans bring the compiled kernels: loaded by the first page that shows one.
-    from service.operations.evening_mail import evening_letter
+    from service.operations.mail.evening_mail import evening_letter
 
     asked = _asked_day(visit)
     for day in (asked,) if asked else (today + ONE_DAY, today):

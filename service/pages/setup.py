@@ -18,23 +18,21 @@ from starlette.responses import Response
 
 from service.agronomy.units import MM_PER_INCH
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
-from service.operations import change_farms
-from service.operations.change_farms import Keeper
-from service.operations.manage_keys import Right
-from service.operations.people import checked_address, list_people, remove_person, save_person
+from service.operations.access.manage_keys import Right
+from service.operations.access.people import (
+    checked_address,
+    list_people,
+    remove_person,
+    save_person,
+)
+from service.operations.farms import change_farms
+from service.operations.farms.change_farms import Keeper
 from service.pages import farm_forms
 from service.pages.farm_forms import Opened, Table
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text
 from service.pages.visit import Visit, faults_by_field, redirect
-from service.records import (
-    LANGUAGES,
-    MAIL_LISTS,
-    BlockDefinition,
-    FarmBundle,
-    FarmDefinition,
-    Person,
-    SupplyDefinition,
-)
+from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SupplyDefinition
+from service.records.mail import LANGUAGES, MAIL_LISTS, Person
 from service.translations.catalogue import marked
 
 ZONES = (
@@ -370,7 +368,7 @@ def plan_first(visit: Visit) -> Response:
     """The plan for tomorrow now, for a farm that need not wait for its first evening."""
     farm = farm_of(visit, Right.FARM_WRITE)
     # Plans bring the compiled kernels: loaded by the first page that makes one.
-    from service.operations.plan_first import plan_first as make_plan
+    from service.operations.evening.plan_first import plan_first as make_plan
 
     outcome = make_plan(
         farm,

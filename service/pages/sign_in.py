@@ -12,8 +12,8 @@ from starlette.responses import Response
 
 from service.delivery.plain_text import clean
 from service.errors import InputInvalid, NotFound
-from service.operations.manage_keys import Right
-from service.operations.sign_in_links import LINK_LASTS, ask_for_link, find_link, use_link
+from service.operations.access.manage_keys import Right
+from service.operations.access.sign_in_links import LINK_LASTS, ask_for_link, find_link, use_link
 from service.pages.sessions import LASTS
 from service.pages.visit import Holder, Visit, holder_of, link_holder_of, local_path, redirect
 

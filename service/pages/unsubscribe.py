@@ -10,7 +10,7 @@ from __future__ import annotations
 from starlette.responses import Response
 
 from service.errors import NotFound
-from service.operations.unsubscribe import find_subscription, unsubscribe
+from service.operations.access.unsubscribe import find_subscription, unsubscribe
 from service.pages.visit import Visit
 
 

@@ -25,19 +25,12 @@ from starlette.types import Scope
 
 from service.bootstrap import Service
 from service.delivery.plain_text import clean
-from service.errors import (
-    Conflict,
-    Fault,
-    InputInvalid,
-    NotFound,
-    RillwrightError,
-    StorageFailed,
-)
+from service.errors import Conflict, Fault, InputInvalid, NotFound, RillwrightError, StorageFailed
 from service.logs import get_logger
-from service.operations.manage_keys import Right
-from service.operations.sign_in_links import LinkHolder, find_holder
+from service.operations.access.manage_keys import Right
+from service.operations.access.sign_in_links import LinkHolder, find_holder
 from service.pages.sessions import LASTS, Seals, Session, new_form_cookie
-from service.records import ApiKey
+from service.records.access import ApiKey
 from service.translations import LANGUAGES, Wording, wording
 
 POLICY: Final = (

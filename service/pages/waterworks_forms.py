@@ -12,15 +12,15 @@ from starlette.responses import Response
 
 from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPH
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
-from service.operations import change_farms
-from service.operations.manage_keys import Right
-from service.operations.read_farms import local_day
+from service.operations.access.manage_keys import Right
+from service.operations.farms import change_farms
+from service.operations.reading.read_farms import local_day
 from service.pages import farm_forms, pipes_form
 from service.pages.pipes_and_water import READING_FIELDS, show
 from service.pages.plans import farm_of, parsed_day
 from service.pages.setup import farm_now, keeper_of
 from service.pages.visit import Visit, faults_by_field, redirect
-from service.records import FarmDefinition
+from service.records.farms import FarmDefinition
 from service.translations.catalogue import marked
 
 KG_PER_POUND = 0.45359237  # [kg] NIST Handbook 44, Appendix C, exact
@@ -66,7 +66,7 @@ def enter_catch_test(visit: Visit) -> Response:
     """Volumes caught at emitters; with a tick the plan counts with what they say."""
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.solve_lateral import record_catch_test
+        from service.operations.waterworks.catch_tests import record_catch_test
 
         is_used = visit.form.get("use") == "yes"
         record_catch_test(
@@ -94,8 +94,8 @@ def enter_water_sample(visit: Visit) -> Response:
     }
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.report_water import record_sample
-        from service.records import WaterSample
+        from service.operations.waterworks.report_water import record_sample
+        from service.records.waterworks import WaterSample
         from service.waterworks.water_analysis import Reading
 
         with visit.service.unit_of_work(write=False) as unit:
@@ -125,7 +125,7 @@ def use_leaching(visit: Visit) -> Response:
     """The plan counts with the leaching that the analysis asks for, from now on."""
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.report_water import use_leaching as use
+        from service.operations.waterworks.report_water import use_leaching as use
 
         use(
             visit.params["block_id"],
@@ -142,7 +142,7 @@ def enter_injection(visit: Visit) -> Response:
     """Fertiliser to be injected on a coming day."""
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.order_fertigation import (
+        from service.operations.waterworks.order_fertigation import (
             FertigationRequest,
             order_fertigation,
             refuse_past_day,
@@ -178,7 +178,7 @@ def enter_injection(visit: Visit) -> Response:
 
 def take_back_injection(visit: Visit) -> Response:
     """An order as if it had not been."""
-    from service.operations.order_fertigation import cancel_fertigation
+    from service.operations.waterworks.order_fertigation import cancel_fertigation
 
     farm_of(visit, Right.WATER_WRITE)
     block_id = visit.params["block_id"]

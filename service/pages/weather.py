@@ -12,10 +12,10 @@ from starlette.responses import Response
 from service.agronomy.weather_day import FieldFlag, describe_flags
 from service.attributions import ATTRIBUTIONS
 from service.errors import PlanNotFound
-from service.operations.manage_keys import Right
-from service.operations.read_farms import local_day
-from service.operations.read_plans import PlanView, list_plans
-from service.operations.read_status import SiteAge, read_status
+from service.operations.access.manage_keys import Right
+from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_plans import PlanView, list_plans
+from service.operations.schedule.read_status import SiteAge, read_status
 from service.pages.plans import farm_of
 from service.pages.visit import Visit
 from service.translations import Wording

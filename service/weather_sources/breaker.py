@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from service.records import BreakerState
+from service.records.weather import BreakerState
 
 FAILURE_LIMIT = 5
 PAUSE = timedelta(minutes=10)

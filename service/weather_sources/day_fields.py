@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 from service.agronomy.civil_day import midnight_utc
 from service.agronomy.records import Floats
 from service.agronomy.station_day import FEWEST_HOURS, SLACK_HOURS, short_hours
-from service.records import WEATHER_FIELDS, SiteDefinition, SourceProblem, WeatherRows
+from service.records.farms import SiteDefinition
+from service.records.weather import WEATHER_FIELDS, SourceProblem, WeatherRows
 
 Instants = NDArray[np.datetime64]
 """UTC, to the second."""

@@ -40,7 +40,7 @@ from service import __version__
 from service.errors import Fault, SettingsInvalid
 from service.logs import get_logger
 from service.ports import BreakerStore, PayloadStore
-from service.records import BreakerState, StoredPayload
+from service.records.weather import BreakerState, StoredPayload
 from service.weather_sources.attempt import AttemptFailed, Body, send, told_wait
 from service.weather_sources.breaker import (
     add_failures,

@@ -22,7 +22,8 @@ import numpy as np
 from service.agronomy.records import Floats
 from service.attributions import ATTRIBUTIONS
 from service.logs import log_context
-from service.records import SiteDefinition, SourceAnswer, SourceProblem
+from service.records.farms import SiteDefinition
+from service.records.weather import SourceAnswer, SourceProblem
 from service.weather_sources.answer_shape import (
     AnswerInvalid,
     as_list,

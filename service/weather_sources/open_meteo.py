@@ -24,7 +24,8 @@ from service.agronomy.atmosphere import saturation_vapour_pressure_kpa
 from service.agronomy.civil_day import midnight_utc, zone_rules
 from service.agronomy.records import Floats
 from service.attributions import ATTRIBUTIONS
-from service.records import SiteDefinition, SourceAnswer, SourceProblem
+from service.records.farms import SiteDefinition
+from service.records.weather import SourceAnswer, SourceProblem
 from service.weather_sources.answer_shape import (
     AnswerInvalid,
     as_list,

@@ -9,7 +9,8 @@ from datetime import datetime, timedelta
 from urllib.parse import urlencode, urlsplit
 
 from service.errors import WeatherUnavailable
-from service.records import SiteDefinition, SourceProblem
+from service.records.farms import SiteDefinition
+from service.records.weather import SourceProblem
 from service.weather_sources.breaker import CELL_WINDOW, Breaker
 
 

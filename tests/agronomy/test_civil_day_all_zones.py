@@ -15,8 +15,8 @@ from zoneinfo import ZoneInfo, available_timezones
 import pytest
 
 from service.agronomy.civil_day import day_length_min, first_instant, midnight_utc
-from service.operations.due_jobs import evening_due_at, latest_evening
-from service.records import FarmDefinition
+from service.operations.schedule.due_jobs import evening_due_at, latest_evening
+from service.records.farms import FarmDefinition
 
 FIRST, LAST = date(2020, 1, 1), date(2040, 12, 31)
 START = datetime.combine(FIRST, time(0), tzinfo=UTC)

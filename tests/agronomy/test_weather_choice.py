@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from service.agronomy.records import Floats
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
-from service.records import WEATHER_FIELDS
+from service.records.weather import WEATHER_FIELDS
 from tests.factories import make_days
 
 DAYS = make_days(date(2023, 7, 1), 3)

@@ -11,8 +11,8 @@ from fastapi import FastAPI
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations.manage_keys import Right, make_key
-from service.records import ApiKey
+from service.operations.access.manage_keys import Right, make_key
+from service.records.access import ApiKey
 from tests.api.conftest import Client
 
 ALL_RIGHTS = tuple(str(right) for right in Right)

@@ -19,9 +19,9 @@ from service.database.engine import make_engine
 from service.database.migrate import upgrade
 from service.database.session import unit_of_work_factory
 from service.farm_files.farm_file import parse_farm
-from service.operations.import_weather import import_weather
-from service.operations.manage_farms import load_bundle
-from service.operations.run_day import run_day
+from service.operations.evening.run_day import run_day
+from service.operations.farms.manage_farms import load_bundle
+from service.operations.weather.import_weather import import_weather
 from service.settings import Settings
 from tests.databases import address, copied, new_database
 

@@ -7,8 +7,8 @@ import zlib
 from typing import Any
 
 from service.bootstrap import Service
-from service.operations.manage_controllers import save_controllers
-from service.records import ChannelDefinition, ControllerDefinition, FallbackRun
+from service.operations.farms.manage_controllers import save_controllers
+from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID, YOUNG_BLOCK_ID
 
 SHED = f"{FARM_ID}.shed"

@@ -7,7 +7,7 @@ from fastapi import APIRouter, FastAPI
 
 from service.api.access import check_rights
 from service.bootstrap import Service
-from service.operations.manage_keys import Right
+from service.operations.access.manage_keys import Right
 from tests.api.callers import ALL_RIGHTS, Caller, caller_of, new_key
 from tests.api.invented_farm import BLOCK_ID, FARM_ID
 

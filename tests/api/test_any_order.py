@@ -33,8 +33,8 @@ from sqlalchemy.engine import URL, make_url
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.database.engine import make_engine
-from service.operations.import_weather import import_weather
-from service.operations.run_day import run_day
+from service.operations.evening.run_day import run_day
+from service.operations.weather.import_weather import import_weather
 from tests.api.callers import Caller
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,

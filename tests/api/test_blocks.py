@@ -8,8 +8,9 @@ from itertools import pairwise
 import pytest
 
 from service.bootstrap import Service
-from service.operations.read_plans import read_balance
-from service.records import BLOCK_NUMBERS, LEDGER_NUMBERS
+from service.operations.reading.read_plans import read_balance
+from service.records.farms import BLOCK_NUMBERS
+from service.records.ledger import LEDGER_NUMBERS
 from tests.api.conftest import Client
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,

@@ -17,11 +17,13 @@ from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service, make_composer
 from service.delivery.calendar_feed import calendar_feed
 from service.errors import NotFound
-from service.letters import MailStamp
-from service.operations.evening_mail import evening_letter
-from service.operations.read_farms import list_farms
-from service.operations.share_calendar import renew_link
-from service.records import FarmDefinition, Person, PlanVersion
+from service.operations.access.share_calendar import renew_link
+from service.operations.mail.evening_mail import evening_letter
+from service.operations.reading.read_farms import list_farms
+from service.records.farms import FarmDefinition
+from service.records.letters import MailStamp
+from service.records.mail import Person
+from service.records.plans import PlanVersion
 from tests.api.conftest import Client
 from tests.api.invented_farm import (
     BLOCK_ID,

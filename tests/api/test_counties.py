@@ -13,8 +13,8 @@ from sqlalchemy.engine import URL
 
 from service.api.csv_answer import csv_bytes, safe_cell
 from service.bootstrap import Service
-from service.operations.compare_counties import compare_counties
-from service.operations.manage_keys import Right
+from service.operations.access.manage_keys import Right
+from service.operations.review.compare_counties import compare_counties
 from tests.api.callers import Caller, caller_of
 from tests.api.invented_farm import BLOCK_ID, TODAY, copied_service, load
 

@@ -10,9 +10,9 @@ import pytest
 
 from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
-from service.operations.manage_farms import load_bundle
-from service.operations.read_farms import get_farm
-from service.operations.run_day import run_day
+from service.operations.evening.run_day import run_day
+from service.operations.farms.manage_farms import load_bundle
+from service.operations.reading.read_farms import get_farm
 from tests.api.callers import Caller, caller_of
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from service.bootstrap import Service
-from service.operations.run_day import run_day
+from service.operations.evening.run_day import run_day
 from tests.api.callers import Caller, caller_of
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, TODAY, FixedClock
 

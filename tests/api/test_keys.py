@@ -10,7 +10,7 @@ import pytest
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.errors import Conflict, InputInvalid
-from service.operations.manage_keys import list_keys, revoke_key
+from service.operations.access.manage_keys import list_keys, revoke_key
 from tests.api.callers import Caller, caller_of, new_key, see_news
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, FixedClock
 from tests.databases import stored_bytes

@@ -12,9 +12,9 @@ import pytest
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations import evening_mail
-from service.ports import UnitOfWork
-from service.records import MailRow, Person
+from service.database.session import UnitOfWork
+from service.operations.mail import evening_mail
+from service.records.mail import MailRow, Person
 from tests.api.callers import Caller, new_key
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,

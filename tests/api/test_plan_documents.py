@@ -12,8 +12,8 @@ import httpx
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations.manage_farms import load_bundle
-from service.ports import UnitOfWork
+from service.database.session import UnitOfWork
+from service.operations.farms.manage_farms import load_bundle
 from tests.api.conftest import Client, Ticker
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,

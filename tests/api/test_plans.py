@@ -17,10 +17,10 @@ from service.agronomy.weather_day import FieldFlag
 from service.api.app import create_app
 from service.api.schemas.plans import PlanOut
 from service.bootstrap import Service
-from service.operations import publish_plans
-from service.operations.publish_plans import plan_text, tell_site
-from service.operations.read_plans import PlanView, get_plan
-from service.records import BlockLabel
+from service.operations.evening import plan_texts
+from service.operations.evening.plan_texts import plan_text, tell_site
+from service.operations.reading.read_plans import PlanView, get_plan
+from service.records.farms import BlockLabel
 from tests.api.conftest import Client
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
@@ -62,7 +62,7 @@ def test_a_plan_is_written_out_when_it_is_published(
     def fail(*_: object, **__: object) -> None:
         raise AssertionError("the plan was put together again")
 
-    monkeypatch.setattr(publish_plans, "get_plan", fail)
+    monkeypatch.setattr(plan_texts, "get_plan", fail)
     client = Client(create_app(own_service))
     for query in ({}, {"date": PLAN_DAY.isoformat()}):
         answer = client.get(f"/v1/blocks/{block_id}/plan", params=query)

@@ -16,8 +16,8 @@ import pytest
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations import answer_once
-from service.operations.manage_keys import revoke_key
+from service.operations.access import answer_once
+from service.operations.access.manage_keys import revoke_key
 from tests.api.callers import new_key
 from tests.api.conftest import Client, Ticker
 from tests.api.invented_farm import (

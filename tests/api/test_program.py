@@ -19,12 +19,12 @@ from service.api.program import wants_csv
 from service.api.schemas.bodies import RunBatchIn
 from service.api.schemas.programs import ProgramAnswerOut
 from service.bootstrap import Service
+from service.database.session import UnitOfWork
 from service.errors import StorageFailed
-from service.operations.publish_programs import json_body, publish_programs, render_program
-from service.operations.run_day import run_day
-from service.operations.submit_runs import LONGEST_RUN_MIN, MOST_RUNS, OLDEST_RUN
-from service.ports import UnitOfWork
-from service.records import ChannelDefinition, FallbackRun
+from service.operations.evening.publish_programs import json_body, publish_programs, render_program
+from service.operations.evening.run_day import run_day
+from service.operations.feedback.submit_runs import LONGEST_RUN_MIN, MOST_RUNS, OLDEST_RUN
+from service.records.controllers import ChannelDefinition, FallbackRun
 from tests.api.conftest import Client, Ticker
 from tests.api.invented_farm import (
     FARM_ID,

@@ -14,10 +14,10 @@ import pytest
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations import answer_once as answer_once_module
-from service.operations.answer_once import Once, StillRunning, answer_once
-from service.operations.compare_meter import block_flow_l_per_h
-from service.operations.read_plans import get_block
+from service.operations.access import answer_once as answer_once_module
+from service.operations.access.answer_once import Once, StillRunning, answer_once
+from service.operations.feedback.compare_meter import block_flow_l_per_h
+from service.operations.reading.read_plans import get_block
 from tests.api.callers import Caller, caller_of
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,

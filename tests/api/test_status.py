@@ -24,7 +24,7 @@ from service.database.engine import make_engine
 from service.database.migrate import downgrade
 from service.database.session import unit_of_work_factory
 from service.errors import StorageFailed
-from service.operations.read_status import (
+from service.operations.schedule.read_status import (
     JOBS,
     RUNS_SHOWN,
     SiteAge,
@@ -32,8 +32,8 @@ from service.operations.read_status import (
     read_status,
     watchdog_verdict,
 )
-from service.operations.run_due import Duties, run_due
-from service.records import BreakerState
+from service.operations.schedule.run_due import Duties, run_due
+from service.records.weather import BreakerState
 from service.settings import Settings
 from tests.api.conftest import Client
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, FixedClock, load

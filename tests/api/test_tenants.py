@@ -11,7 +11,7 @@ from sqlalchemy.engine import URL
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations.manage_keys import Right
+from service.operations.access.manage_keys import Right
 from tests.api.callers import ALL_RIGHTS, Caller, caller_of, new_key
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, YOUNG_BLOCK_ID, copied_service
 from tests.api.openapi_snapshot import app_without_database

@@ -18,12 +18,12 @@ from service.api.app import create_app
 from service.api.schemas import waterworks as schemas
 from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
-from service.operations import assess_supply
-from service.operations.import_weather import import_weather
-from service.operations.manage_farms import load_bundle
-from service.operations.manage_keys import make_key
-from service.operations.report_runs import report_run
-from service.operations.run_day import run_day
+from service.operations.access.manage_keys import make_key
+from service.operations.evening.run_day import run_day
+from service.operations.farms.manage_farms import load_bundle
+from service.operations.feedback.report_runs import report_run
+from service.operations.waterworks import assess_supply
+from service.operations.weather.import_weather import import_weather
 from tests.api.conftest import Client
 from tests.api.invented_farm import BARE_BLOCK_ID, PLAN_DAY, TODAY, copied_service
 

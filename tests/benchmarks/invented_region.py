@@ -9,15 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import CurveDefinition, WallWindow
-from service.records import (
-    WEATHER_FIELDS,
+from service.records.farms import (
     BlockDefinition,
     FarmBundle,
     FarmDefinition,
     SiteDefinition,
     SupplyDefinition,
-    WeatherRows,
 )
+from service.records.weather import WEATHER_FIELDS, WeatherRows
 
 ZONE = "America/New_York"
 ALL_DAY = (WallWindow(4 * 60, 21 * 60),)

@@ -73,8 +73,8 @@ class StandingClock:
 def prepare(path: Path) -> None:
     """The invented region in a new database, planned for one evening."""
     from service.bootstrap import migrate_database
-    from service.operations.run_day import run_day
-    from service.records import CountyDefinition, FarmBundle
+    from service.operations.evening.run_day import run_day
+    from service.records.farms import CountyDefinition, FarmBundle
     from service.settings import Settings
     from tests.benchmarks.invented_region import invented_farms, invented_weather
 

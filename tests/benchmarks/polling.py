@@ -89,9 +89,9 @@ class _Clock:
 def prepare(path: Path) -> tuple[str, dict[str, Path]]:
     """An invented region, each block with a controller of its own; returns a key and the ids."""
     from service.bootstrap import migrate_database, open_service
-    from service.operations.manage_controllers import save_controllers
-    from service.operations.manage_keys import Right, make_key
-    from service.records import ChannelDefinition, ControllerDefinition, FallbackRun
+    from service.operations.access.manage_keys import Right, make_key
+    from service.operations.farms.manage_controllers import save_controllers
+    from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
     from service.settings import Settings
     from tests.benchmarks import run_day as evening
     from tests.benchmarks.invented_region import invented_farms
@@ -170,7 +170,7 @@ def write_tags(path: Path, table: Path) -> list[str]:
 def run(path: Path, *, warmer_c: float) -> tuple[float, int]:
     """An evening run after the weather has changed; returns its seconds and new plans."""
     from service.bootstrap import open_service
-    from service.operations.run_day import run_day
+    from service.operations.evening.run_day import run_day
     from service.settings import Settings
     from tests.benchmarks.invented_region import invented_weather
     from tests.benchmarks.run_day import EVENING, FORECAST_DAYS
@@ -438,7 +438,7 @@ def repeat_run(path: Path, number: int) -> None:
 def _program_size(path: Path) -> int:
     import sqlite3
 
-    from service.operations.publish_programs import json_body
+    from service.operations.evening.publish_programs import json_body
 
     connection = sqlite3.connect(path)
     texts = [row[0] for row in connection.execute("SELECT json_text FROM controller_program")]

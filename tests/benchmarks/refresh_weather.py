@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from service.bootstrap import migrate_database, open_service
-from service.records import FarmBundle, SiteDefinition
+from service.records.farms import FarmBundle, SiteDefinition
 from service.settings import Settings
 from tests.scheduled_farms import FixedClock
 from tests.weather_sources.fake_providers import FakeProviders

@@ -37,7 +37,7 @@ SIZES = {100: 50, 1_000: 50, 10_000: 200, 100_000: 500}
 def prepare(path: Path, block_count: int, site_count: int) -> None:
     """An invented region in a new database, its ledgers run up to the evening before."""
     from service.bootstrap import migrate_database, open_service
-    from service.operations.run_day import run_day
+    from service.operations.evening.run_day import run_day
     from service.settings import Settings
     from tests.benchmarks.invented_region import invented_farms, invented_weather
 
@@ -74,7 +74,7 @@ def prepare(path: Path, block_count: int, site_count: int) -> None:
 def measure(path: Path) -> dict[str, object]:
     """One evening run and its floor in this process."""
     from service.bootstrap import open_service
-    from service.operations.run_day import run_day
+    from service.operations.evening.run_day import run_day
     from service.settings import Settings
     from tests.benchmarks.day_floor import floor_seconds
 

@@ -14,8 +14,9 @@ import pytest
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEvent
 from sqlalchemy.engine import URL
 
-from service.database.session import make_engine, unit_of_work_factory
-from service.operations.run_due import DueOutcome
+from service.database.engine import make_engine
+from service.database.session import unit_of_work_factory
+from service.operations.schedule.run_due import DueOutcome
 from service.scheduler import log_outcome, log_trouble, make_scheduler, summary
 from tests.cli.conftest import Command, document
 from tests.databases import address

@@ -12,7 +12,7 @@ from PIL import Image
 from service.delivery.letter_chart import MOST_ROWS, PNG_WIDTH, chart_png, draw_letter, png
 from service.delivery.message import LARGEST_CHART_BYTES
 from service.drawing.frame import as_file
-from service.letters import Letter
+from service.records.letters import Letter
 from service.translations import wording
 from tests.letters import block_line, block_week, bulletin, evening, pulse, weekly
 

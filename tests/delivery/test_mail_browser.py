@@ -21,7 +21,7 @@ from playwright.sync_api import Browser
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.reasoning import PlanFlag
 from service.delivery.message import MailIdentity, compose
-from service.letters import AnyLetter, SignInLetter
+from service.records.letters import AnyLetter, SignInLetter
 from tests.chromium import grave_findings, open_chromium
 from tests.letters import (
     DAY,

@@ -23,7 +23,7 @@ from service.delivery.message import (
     html_of,
 )
 from service.delivery.plain_text import LONGEST_NAME, clean
-from service.letters import Letter
+from service.records.letters import Letter
 from tests.letters import (
     ISSUED_AT,
     STAMP,

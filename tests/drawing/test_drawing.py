@@ -285,7 +285,7 @@ def test_a_hundred_rows_take_a_third_of_what_a_page_may_weigh() -> None:
 def test_a_process_that_draws_for_pages_loads_no_picture_library() -> None:
     code = (
         "import sys, service.pages.mount, service.delivery.message;"
-        "import service.operations.draw_figures;"
+        "import service.operations.waterworks.draw_figures;"
         "print(sorted({'matplotlib', 'PIL', 'resvg_py'} & set(sys.modules)))"
     )
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

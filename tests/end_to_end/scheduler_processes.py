@@ -17,8 +17,9 @@ from datetime import UTC, datetime
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 
-from service.database.session import make_engine, unit_of_work_factory
-from service.operations.run_due import DueOutcome, Duties, run_due
+from service.database.engine import make_engine
+from service.database.session import unit_of_work_factory
+from service.operations.schedule.run_due import DueOutcome, Duties, run_due
 from tests.scheduled_farms import SOURCE, FixedClock, MadeUpService
 
 PATIENCE_S = 60.0

@@ -18,7 +18,7 @@ import service
 from service.cli import app
 from service.demo_farm import FARM_FILE, weather_file
 from service.farm_files.farm_file import read_farm_file
-from service.records import FarmBundle
+from service.records.farms import FarmBundle
 from tests.databases import address, new_database
 
 ROOT = Path(__file__).resolve().parent.parent.parent

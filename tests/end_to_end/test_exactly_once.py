@@ -14,8 +14,8 @@ import pytest
 from sqlalchemy import Engine
 from sqlalchemy.engine import URL
 
-from service.ports import UnitOfWorkFactory
-from service.records import JobRun
+from service.database.session import UnitOfWorkFactory
+from service.records.schedule import JobRun
 from tests.end_to_end.scheduler_processes import scheduler_processes
 from tests.scheduled_farms import plan_versions, store_farms
 

@@ -14,8 +14,8 @@ import pytest
 from sqlalchemy import Engine
 from sqlalchemy.engine import URL
 
-from service.operations.run_due import HEARTBEAT_S, LEASE_S
-from service.ports import UnitOfWorkFactory
+from service.database.session import UnitOfWorkFactory
+from service.operations.schedule.run_due import HEARTBEAT_S, LEASE_S
 from service.scheduler import TICK_SECONDS
 from tests.end_to_end.scheduler_processes import scheduler_processes
 from tests.scheduled_farms import plan_versions, store_farms

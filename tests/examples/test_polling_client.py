@@ -37,8 +37,8 @@ from examples.polling_client import (
 from service.api import news
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations.manage_keys import Right, make_key, revoke_key
-from service.operations.publish_programs import render_program
+from service.operations.access.manage_keys import Right, make_key, revoke_key
+from service.operations.evening.publish_programs import render_program
 from tests.api.invented_farm import (
     FARM_ID,
     PLAN_DAY,

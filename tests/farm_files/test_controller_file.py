@@ -6,7 +6,7 @@ import pytest
 
 from service.errors import FarmFileInvalid
 from service.farm_files.farm_file import parse_farm, write_farm_file
-from service.records import ChannelDefinition, ControllerDefinition, FallbackRun
+from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 
 FARM = """
 [farm]

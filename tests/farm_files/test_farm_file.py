@@ -14,9 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.agronomy.crop_table import CROPS
+from service.agronomy.records import WallWindow
 from service.errors import FarmFileInvalid, Fault
 from service.farm_files.farm_file import parse_farm, read_farm_file, write_farm_file
-from service.records import BLOCK_NUMBERS, BlockDefinition, FarmBundle, WallWindow
+from service.records.farms import BLOCK_NUMBERS, BlockDefinition, FarmBundle
 
 TEMPLATE = Path(__file__).resolve().parents[2] / "examples" / "farm-template.toml"
 

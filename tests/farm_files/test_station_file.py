@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from service.errors import WeatherInvalid
 from service.farm_files.station_columns import recognise
 from service.farm_files.station_file import StationFile, parse_station, read_station_file
-from service.records import StationSetup
+from service.records.weather import StationSetup
 
 ZONE = "America/Chicago"
 NOW = datetime(2026, 12, 1, tzinfo=UTC)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from service.errors import WeatherInvalid
 from service.farm_files.weather_file import WeatherFile, parse_weather, read_weather_file
-from service.records import WEATHER_FIELDS
+from service.records.weather import WEATHER_FIELDS
 
 
 def parse(text: str) -> WeatherFile:

@@ -16,7 +16,9 @@ from sqlalchemy import CheckConstraint, Engine, inspect, select
 from sqlalchemy.engine import URL
 
 from service.database import migrate
-from service.database.session import check_schema, make_engine, unit_of_work_factory
+from service.database.engine import make_engine
+from service.database.migrate import check_schema
+from service.database.session import unit_of_work_factory
 from service.database.tables import farm, metadata
 from service.errors import StorageFailed
 from tests.stored_farms import stored_bundle

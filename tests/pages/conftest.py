@@ -17,7 +17,7 @@ from sqlalchemy.engine import URL
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations.manage_keys import make_key
+from service.operations.access.manage_keys import make_key
 from tests.api.invented_farm import copied_service, load, opened_service
 from tests.databases import copied, lent
 

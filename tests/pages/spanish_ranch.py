@@ -10,7 +10,7 @@ from datetime import timedelta
 import numpy as np
 
 from service.bootstrap import Service
-from service.operations.import_weather import import_weather
+from service.operations.weather.import_weather import import_weather
 from tests.api.invented_farm import FIRST_DAY, PLAN_DAY, RUN_AT, TODAY, FixedClock
 
 FARM_ID = "arroyo"

@@ -24,7 +24,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_pla
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations.read_plans import get_plan
+from service.operations.reading.read_plans import get_plan
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, invented_service, load, plan_evening
 from tests.pages.conftest import COUNTIES, farm_of_many
 

@@ -11,8 +11,8 @@ import pytest
 
 from service.bootstrap import Service
 from service.errors import InputInvalid
-from service.operations.compare_counties import compare_counties, compare_spans
-from service.operations.import_weather import import_weather
+from service.operations.review.compare_counties import compare_counties, compare_spans
+from service.operations.weather.import_weather import import_weather
 from tests.api.invented_farm import BLOCK_ID, TODAY
 
 MONDAY = TODAY - timedelta(days=TODAY.weekday())

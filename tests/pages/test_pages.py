@@ -20,14 +20,15 @@ from service.agronomy.records import Ints, WallWindow
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.errors import SettingsInvalid
-from service.operations.change_farms import get_farm_now
-from service.operations.manage_keys import list_keys, revoke_key
-from service.operations.people import list_people
-from service.operations.read_plans import get_plan
+from service.operations.access.manage_keys import list_keys, revoke_key
+from service.operations.access.people import list_people
+from service.operations.farms.change_farms import get_farm_now
+from service.operations.reading.read_plans import get_plan
 from service.pages.mount import PAGES as ADDRESSES
 from service.pages.sessions import LASTS, Seals
 from service.pages.visit import POLICY
-from service.records import FarmBundle, SourceProblem
+from service.records.farms import FarmBundle
+from service.records.weather import SourceProblem
 from service.settings import Settings
 from tests.api.invented_farm import (
     BLOCK_ID,

@@ -17,11 +17,11 @@ from service.api.app import create_app
 from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service
 from service.delivery.evening_words import evening_words
-from service.operations.evening_mail import evening_letter
-from service.operations.order_fertigation import list_fertigations
-from service.operations.read_farms import list_farms
-from service.operations.report_runs import report_run
-from service.operations.run_day import run_day
+from service.operations.evening.run_day import run_day
+from service.operations.feedback.report_runs import report_run
+from service.operations.mail.evening_mail import evening_letter
+from service.operations.reading.read_farms import list_farms
+from service.operations.waterworks.order_fertigation import list_fertigations
 from service.pages.visit import POLICY
 from service.translations import wording
 from service.waterworks.acid import acid_dose

@@ -21,18 +21,18 @@ from service.bootstrap import Service, make_post
 from service.database.engine import make_engine
 from service.database.tables import metadata
 from service.errors import InputInvalid
-from service.operations.manage_keys import Right
-from service.operations.people import remove_person, save_person
-from service.operations.send_mail import PostOutcome, deliver
-from service.operations.sign_in_links import (
+from service.operations.access.manage_keys import Right
+from service.operations.access.people import remove_person, save_person
+from service.operations.access.sign_in_links import (
     LINK_LASTS,
     MOST_LINKS,
     ask_for_link,
     find_holder,
 )
+from service.operations.mail.send_mail import PostOutcome, deliver
 from service.pages.mount import LINKED_PAGES
 from service.pages.sessions import LASTS, LONGEST_COOKIE, Seals
-from service.records import Person
+from service.records.mail import Person
 from tests.api.invented_farm import BLOCK_ID, RUN_AT, FixedClock
 from tests.mail_relay import Relay, running_relay
 from tests.pages.conftest import Reader, key_for

@@ -19,10 +19,10 @@ from playwright.sync_api import Browser, Page
 
 from service.api.app import create_app
 from service.bootstrap import Service, make_post
-from service.operations.people import save_person
-from service.operations.send_mail import deliver
-from service.operations.unsubscribe import new_token, token_digest
-from service.records import MailOrder, Person
+from service.operations.access.people import save_person
+from service.operations.access.unsubscribe import new_token, token_digest
+from service.operations.mail.send_mail import deliver
+from service.records.mail import MailOrder, Person
 from tests.api.invented_farm import PLAN_DAY, RUN_AT, invented_service
 from tests.chromium import grave_findings, open_chromium, tab_to
 from tests.mail_relay import Relay, running_relay

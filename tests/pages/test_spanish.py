@@ -19,8 +19,8 @@ from service.api.app import create_app
 from service.attributions import ATTRIBUTIONS
 from service.database.migrate import upgrade
 from service.delivery.message import MailIdentity, compose
-from service.letters import AnyLetter, SignInLetter
 from service.pages.mount import LINKED_PAGES, PAGES, SECRET_PAGES
+from service.records.letters import AnyLetter, SignInLetter
 from service.waterworks.flow_check import FlowVerdict
 from tests.api.invented_farm import PLAN_DAY, TODAY, load, opened_service, plan_evening
 from tests.databases import new_database

@@ -10,10 +10,10 @@ import pytest
 
 from service.api.app import create_app
 from service.bootstrap import Service
-from service.operations.people import save_person
-from service.operations.unsubscribe import new_token, token_digest
+from service.operations.access.people import save_person
+from service.operations.access.unsubscribe import new_token, token_digest
 from service.pages.visit import POLICY
-from service.records import MailOrder, Person
+from service.records.mail import MailOrder, Person
 from tests.api.invented_farm import PLAN_DAY, RUN_AT
 from tests.pages.conftest import Reader, key_for
 

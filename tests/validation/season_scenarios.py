@@ -15,8 +15,8 @@ import numpy as np
 from service.agronomy.crop_table import CROPS, CropRow
 from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import CurveDefinition, Floats, NoWaterPeriod, WallWindow
-from service.operations.hindcast import Hindcast, hindcast
-from service.records import BlockDefinition, FarmBundle
+from service.operations.review.hindcast import Hindcast, hindcast
+from service.records.farms import BlockDefinition, FarmBundle
 from tests.factories import daily_fields, make_block, make_bundle, make_site, make_supply
 from tests.validation.tmy_years import WIND_SENSOR_HEIGHT_M, read_tmy_year
 

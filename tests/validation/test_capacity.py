@@ -18,9 +18,9 @@ import pytest
 from service.agronomy.capacity import peak_transpiration_mm
 from service.agronomy.records import Days, Floats
 from service.farm_files.farm_file import parse_farm
-from service.operations.assess_capacity import Capacity, assess_capacity, run_count
-from service.operations.hindcast import Hindcast, hindcast
-from service.records import FarmBundle
+from service.operations.review.hindcast import Hindcast, hindcast
+from service.operations.waterworks.assess_capacity import Capacity, assess_capacity, run_count
+from service.records.farms import FarmBundle
 
 FIRST_YEAR, LAST_YEAR = 2014, 2021
 OPEN_MIN = 510  # 08:00 to 16:30, after sunrise all summer: no pulse is an early one

@@ -11,8 +11,8 @@ import pytest
 
 from service.agronomy.records import CurveDefinition
 from service.errors import InputInvalid, NotFound, WeatherInvalid
-from service.operations.hindcast import Hindcast, hindcast, narrow_bundle
-from service.records import FarmBundle
+from service.operations.review.hindcast import Hindcast, hindcast, narrow_bundle
+from service.records.farms import FarmBundle
 from tests.factories import (
     daily_fields,
     make_block,

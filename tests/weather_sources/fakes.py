@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from service.records import BreakerState, StoredPayload
+from service.records.weather import BreakerState, StoredPayload
 
 
 class BreakersInMemory:

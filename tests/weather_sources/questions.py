@@ -10,7 +10,8 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 
 from service.ports import WeatherSource
-from service.records import SiteDefinition, SourceAnswer
+from service.records.farms import SiteDefinition
+from service.records.weather import SourceAnswer
 from service.weather_sources.http import HttpPolicy, WeatherHttp
 from service.weather_sources.nasa_power import NasaPower
 from service.weather_sources.nws_grid import NwsGrid

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.records import BreakerState
+from service.records.weather import BreakerState
 from service.weather_sources.breaker import (
     CELL_WINDOW,
     FAILURE_LIMIT,

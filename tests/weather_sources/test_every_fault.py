@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.records import WEATHER_FIELDS, SourceAnswer
+from service.records.weather import WEATHER_FIELDS, SourceAnswer
 from service.weather_sources.http import HttpPolicy, WeatherHttp
 from service.weather_sources.nasa_power import NasaPower
 from tests.weather_sources.fake_providers import (

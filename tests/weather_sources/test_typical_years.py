@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from service.agronomy.records import Floats
 from service.agronomy.reference_et import reference_et_mm
 from service.agronomy.weather_day import RawWeather, check_weather
-from service.records import WEATHER_FIELDS
+from service.records.weather import WEATHER_FIELDS
 from service.weather_sources.http import WeatherHttp
 from service.weather_sources.open_meteo import OpenMeteo
 from tests.validation.tmy_years import (

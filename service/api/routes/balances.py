@@ -14,7 +14,7 @@ from service.api.examples import BALANCE
 from service.api.problems import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.balances import BalanceOut
 from service.api.schemas.queries import BalanceQuery
-from service.operations import read_plans
+from service.operations.reading import read_plans
 
 DEFAULT_SPAN_DAYS = 30
 router = APIRouter(tags=["balances"])

@@ -17,8 +17,8 @@ from service.api.problems import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
 from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery
 from service.errors import Fault, InputInvalid
-from service.operations import read_plans
-from service.operations.change_farms import get_block_now
+from service.operations.farms.change_farms import get_block_now
+from service.operations.reading import read_plans
 
 router = APIRouter(tags=["blocks"])
 

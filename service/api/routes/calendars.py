@@ -13,7 +13,7 @@ from service.api.dependencies import TheService
 from service.api.examples import CALENDAR
 from service.api.problems import INVALID_REQUEST, NOT_FOUND
 from service.delivery.calendar_feed import MEDIA_TYPE, calendar_feed
-from service.operations.share_calendar import read_calendar
+from service.operations.access.share_calendar import read_calendar
 
 router = APIRouter(tags=["calendars"])
 

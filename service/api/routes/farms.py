@@ -38,10 +38,10 @@ from service.api.schemas.bodies import BlockTableIn, FarmDocumentIn
 from service.api.schemas.farms import FarmChangeOut, FarmDocumentOut
 from service.api.schemas.feedback import CountsOut
 from service.bootstrap import Service
-from service.operations import change_farms
-from service.operations.change_farms import FarmChange, Keeper
-from service.ports import UnitOfWork
-from service.records import BlockDefinition, FarmBundle
+from service.database.session import UnitOfWork
+from service.operations.farms import change_farms
+from service.operations.farms.change_farms import FarmChange, Keeper
+from service.records.farms import BlockDefinition, FarmBundle
 
 _BODY: tuple[ProblemType, ...] = (MALFORMED_JSON, TOO_LARGE, UNSUPPORTED_MEDIA_TYPE)
 _CREATES = problems(*_BODY, NOT_FOUND, CONFLICT, INVALID_REQUEST)

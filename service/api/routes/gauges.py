@@ -15,8 +15,8 @@ from service.api.problems import told_as
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import RainIn
 from service.api.schemas.feedback import RainOut
-from service.operations.replan_after import replan_for_site
-from service.ports import UnitOfWork
+from service.database.session import UnitOfWork
+from service.operations.evening.replan_after import replan_for_site
 
 SiteId = Annotated[
     str,
@@ -46,7 +46,7 @@ def report_rain(
     site_id: SiteId, body: RainIn, service: TheService, caller: TheCaller, once: TheOnce
 ) -> Response:
     """Store the reading once."""
-    from service.operations.record_rain import store_reading
+    from service.operations.weather.record_rain import store_reading
 
     def work(unit: UnitOfWork) -> RainOut:
         with told_as({"amount": "/rain_mm"}):

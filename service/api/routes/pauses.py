@@ -15,8 +15,8 @@ from service.api.problems import INVALID_REQUEST, NOT_FOUND
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import PauseIn
 from service.api.schemas.feedback import CancelledOut, PausedOut, PauseOut, PausesOut
-from service.operations.pause_blocks import cancel_pause, list_pauses, pause_block
-from service.ports import UnitOfWork
+from service.database.session import UnitOfWork
+from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
 
 PauseId = Annotated[
     str,

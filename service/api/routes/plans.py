@@ -32,9 +32,9 @@ from service.api.schemas.plans import (
 )
 from service.api.schemas.queries import PlanQuery
 from service.errors import PlanNotFound
-from service.operations import read_plans
-from service.operations.publish_plans import read_plan_text
-from service.operations.read_plans import PlanView
+from service.operations.evening.plan_texts import read_plan_text
+from service.operations.reading import read_plans
+from service.operations.reading.read_plans import PlanView
 
 router = APIRouter(tags=["plans"])
 

@@ -22,8 +22,8 @@ from service.api.problems import (
 )
 from service.api.schemas.bodies import RunBatchIn
 from service.api.schemas.feedback import FlowOut, RunsOut
-from service.operations.compare_meter import compare_meter
-from service.operations.submit_runs import RunReport, submit_runs
+from service.operations.feedback.compare_meter import compare_meter
+from service.operations.feedback.submit_runs import RunReport, submit_runs
 
 REPORT_PROBLEMS: tuple[ProblemType, ...] = (
     MALFORMED_JSON,

@@ -12,7 +12,7 @@ from service.api.once import TheOnce, answered_once, reporter_of
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import SoilReadingIn
 from service.api.schemas.feedback import SoilReadingOut
-from service.operations.read_soil import read_soil
+from service.operations.feedback.read_soil import read_soil
 
 router = APIRouter(tags=["feedback"])
 

@@ -23,7 +23,12 @@ from service.bootstrap import Service
 from service.errors import StorageFailed
 from service.logs import get_logger
 from service.metrics import CONTENT_TYPE, SCRAPED_RUNS, RequestMetrics, status_exposition
-from service.operations.read_status import RUNS_SHOWN, ServiceStatus, check_ready, read_status
+from service.operations.schedule.read_status import (
+    RUNS_SHOWN,
+    ServiceStatus,
+    check_ready,
+    read_status,
+)
 
 log = get_logger(__name__)
 probes_router = APIRouter(include_in_schema=False)

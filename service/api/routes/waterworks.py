@@ -47,17 +47,18 @@ from service.api.schemas.waterworks import (
     WaterSampleListOut,
     WaterSampleOut,
 )
-from service.operations import (
+from service.operations.evening.fit_injections import order_advisories
+from service.operations.reading import block_pipes
+from service.operations.waterworks import (
     assess_supply,
+    catch_tests,
     check_flow,
     estimate_acid,
     report_water,
-    solve_lateral,
 )
-from service.operations import order_fertigation as ordering
-from service.operations.order_fertigation import FertigationRequest
-from service.operations.plan_fertigation import order_advisories
-from service.records import FertigationOrder, WaterSample
+from service.operations.waterworks import order_fertigation as ordering
+from service.operations.waterworks.order_fertigation import FertigationRequest
+from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.acid import TitrationPoint
 from service.waterworks.caution import CHEMIGATION_CAUTIONS
 from service.waterworks.water_analysis import Reading
@@ -114,7 +115,7 @@ def get_hydraulics(
 ) -> HydraulicsOut:
     """The pipes as they stand today."""
     return HydraulicsOut.from_record(
-        solve_lateral.solve_stored(
+        block_pipes.solve_stored(
             block_id,
             on=_today(service),
             target_uniformity_pct=query.target_uniformity_pct,
@@ -137,7 +138,7 @@ def get_hydraulics(
 )
 def list_catch_tests(block_id: BlockId, service: TheService) -> CatchTestListOut:
     """The tests, the newest first."""
-    found = solve_lateral.list_catch_tests(
+    found = catch_tests.list_catch_tests(
         block_id, on=_today(service), unit_of_work=service.unit_of_work
     )
     return CatchTestListOut(items=[CatchTestOut.from_record(each) for each in found])
@@ -161,7 +162,7 @@ def record_catch_test(
     block_id: BlockId, day: PathDay, body: CatchTestIn, service: TheService
 ) -> CatchTestOut:
     """Store a test by its day."""
-    report, _ = solve_lateral.record_catch_test(
+    report, _ = catch_tests.record_catch_test(
         block_id,
         day,
         body.caught_ml,

@@ -8,7 +8,7 @@ from typing import Self
 from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, known, plan_flags
-from service.records import LEDGER_NUMBERS, LedgerRows
+from service.records.ledger import LEDGER_NUMBERS, LedgerRows
 
 _IRRIGATION_ORIGINS = ("none", "reported", "planned")
 

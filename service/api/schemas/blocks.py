@@ -10,8 +10,8 @@ from pydantic import Field
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.api.schemas.facts import Out, known
-from service.operations.plan_documents import SHOWN_DECIMALS
-from service.records import BLOCK_NUMBERS, BlockDefinition
+from service.operations.evening.plan_rows import SHOWN_DECIMALS
+from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 
 _GRAINS = ("coarse", "medium", "fine")
 

@@ -7,13 +7,9 @@ from typing import Self
 
 from pydantic import Field
 
-from service.agronomy.units import (
-    GALLONS_PER_ACRE_INCH,
-    M2_PER_HECTARE,
-    MM_PER_INCH,
-)
+from service.agronomy.units import GALLONS_PER_ACRE_INCH, M2_PER_HECTARE, MM_PER_INCH
 from service.api.schemas.facts import Out, known
-from service.operations.compare_counties import CountyComparison
+from service.operations.review.compare_counties import CountyComparison
 
 
 class DepthOut(Out):

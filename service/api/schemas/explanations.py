@@ -10,8 +10,8 @@ from pydantic import Field
 from service.agronomy.reasoning import Step
 from service.api.schemas.facts import Out, known
 from service.api.schemas.weather import WeatherDayOut, weather_days
-from service.operations.publish_plans import plan_summary
-from service.operations.read_plans import Explanation
+from service.operations.evening.plan_texts import plan_summary
+from service.operations.reading.read_plans import Explanation
 
 
 class StepOut(Out):

@@ -7,8 +7,8 @@ import math
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.agronomy.weather_day import FLAG_TEXT
-from service.operations.plan_documents import SHOWN_DECIMALS
-from service.operations.publish_plans import tell_plan_flags, word
+from service.operations.evening.plan_rows import SHOWN_DECIMALS
+from service.operations.evening.plan_texts import tell_plan_flags, word
 
 
 class Out(BaseModel):

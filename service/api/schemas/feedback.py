@@ -8,11 +8,12 @@ from typing import Self
 from pydantic import Field
 
 from service.api.schemas.facts import Out, known
-from service.operations.compare_meter import FLOW_BAND_FRACTION, FlowNote
-from service.operations.read_soil import StoredSoilReading
-from service.operations.record_rain import RecordedRain
-from service.operations.submit_runs import SubmittedRuns
-from service.records import LoadOutcome, Pause
+from service.operations.feedback.compare_meter import FLOW_BAND_FRACTION, FlowNote
+from service.operations.feedback.read_soil import StoredSoilReading
+from service.operations.feedback.submit_runs import SubmittedRuns
+from service.operations.weather.record_rain import RecordedRain
+from service.records.farms import LoadOutcome
+from service.records.feedback import Pause
 
 
 class CountsOut(Out):

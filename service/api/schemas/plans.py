@@ -11,9 +11,9 @@ from pydantic import Field
 from service.api.schemas.facts import FlagOut, Out, known, plan_flags
 from service.api.schemas.waterworks import InjectionOut
 from service.api.schemas.weather import OriginOut
-from service.operations.plan_documents import SHOWN_DECIMALS
-from service.operations.publish_plans import tell_pulse, tell_site
-from service.operations.read_plans import PlanView
+from service.operations.evening.plan_rows import SHOWN_DECIMALS
+from service.operations.evening.plan_texts import tell_pulse, tell_site
+from service.operations.reading.read_plans import PlanView
 
 
 class PulseOut(Out):
@@ -52,7 +52,7 @@ class WeatherSourceOut(OriginOut):
     quantities: list[str] = Field(description="What it gave, by name.")
 
 
-# service.operations.publish_plans writes it; here stands what each field means.
+# service.operations.evening.plan_texts writes it; here stands what each field means.
 class PlanOut(Out):
     """The plan of a block for one local day."""
 

@@ -1,7 +1,7 @@
 """The program of a controller, as the OpenAPI document describes it.
 
 The answers themselves are written out when plans are published (see
-:mod:`service.operations.publish_programs`); a test holds them against these models.
+:mod:`service.operations.evening.publish_programs`); a test holds them against these models.
 """
 
 from __future__ import annotations

@@ -8,8 +8,9 @@ from typing import Self
 from pydantic import Field
 
 from service.api.schemas.facts import Out, known
-from service.operations.read_status import FarmRuns, ServiceStatus, SiteAge, Verdict
-from service.records import BreakerState, JobRun
+from service.operations.schedule.read_status import FarmRuns, ServiceStatus, SiteAge, Verdict
+from service.records.schedule import JobRun
+from service.records.weather import BreakerState
 
 
 class SchedulerOut(Out):

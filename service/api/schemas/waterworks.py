@@ -19,14 +19,15 @@ from service.api.dependencies import CalendarDate
 from service.api.schemas.bodies import Body
 from service.api.schemas.facts import Out
 from service.api.schemas.queries import In
-from service.operations.assess_capacity import Capacity
-from service.operations.assess_supply import COMMON_YEAR_COUNT, MOST_YEAR_COUNT
-from service.operations.check_flow import FlowReport, flow_document
-from service.operations.estimate_acid import AcidEstimate
-from service.operations.plan_documents import SHOWN_DECIMALS
-from service.operations.report_water import CropReport
-from service.operations.solve_lateral import CatchReport, PipeReport
-from service.records import FertigationOrder, WaterSample
+from service.operations.evening.plan_rows import SHOWN_DECIMALS
+from service.operations.reading.block_pipes import PipeReport
+from service.operations.waterworks.assess_capacity import Capacity
+from service.operations.waterworks.assess_supply import COMMON_YEAR_COUNT, MOST_YEAR_COUNT
+from service.operations.waterworks.catch_tests import CatchReport
+from service.operations.waterworks.check_flow import FlowReport, flow_document
+from service.operations.waterworks.estimate_acid import AcidEstimate
+from service.operations.waterworks.report_water import CropReport
+from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.fertiliser import Product
 
 MOST_VOLUMES = 500

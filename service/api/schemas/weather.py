@@ -10,7 +10,7 @@ from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, field_flags, known
 from service.attributions import attribution_line
-from service.operations.read_plans import field_origins
+from service.operations.reading.read_plans import field_origins
 
 
 class OriginOut(Out):

@@ -1,0 +1,54 @@
+"""Calendars of farms behind secret links: making a link, and reading what stands behind one."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Iterable
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
+from service.database.session import UnitOfWorkFactory
+from service.errors import NotFound
+from service.operations.access.unsubscribe import token_digest
+from service.ports import Clock
+from service.records.farms import FarmDefinition
+from service.records.plans import PlanVersion
+
+TOKEN_BYTES = 32
+PAST_DAYS = 14
+COMING_DAYS = 2
+CANCELLED_FOR = timedelta(days=7)
+WriteCalendar = Callable[[FarmDefinition, Iterable[PlanVersion]], bytes]
+
+
+def renew_link(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> str:
+    """A new secret for a farm's calendar, shown here and never again; the old link stops working.
+
+    Raises NotFound for a farm that is not stored.
+    """
+    token = secrets.token_urlsafe(TOKEN_BYTES)
+    with unit_of_work(write=True) as unit:
+        unit.calendars.replace_link(
+            farm_id, token_digest=token_digest(token), created_at=clock.now()
+        )
+    return token
+
+
+def read_calendar(
+    token: str, write: WriteCalendar, *, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> bytes:
+    """The calendar behind a link, as ``write`` puts it; raises NotFound for a link of nobody."""
+    now = clock.now()
+    with unit_of_work(write=False) as unit:
+        farm_id = unit.calendars.find_farm(token_digest(token))
+        if farm_id is None:
+            raise NotFound("no calendar has this link")
+        farm = next(each for each in unit.blocks.list_farms() if each.farm_id == farm_id)
+        today = now.astimezone(ZoneInfo(farm.zone)).date()
+        versions = unit.calendars.list_versions(
+            farm_id,
+            first_day=today - timedelta(days=PAST_DAYS),
+            last_day=today + timedelta(days=COMING_DAYS),
+            superseded_after=now - CANCELLED_FOR,
+        )
+    return write(farm, versions)

@@ -1,0 +1,147 @@
+"""Signing in by a link that comes by mail: for those who get mail and have no key.
+
+Asking notes an address and nothing else, so that nobody learns from the answer, or from how long it
+takes, whether somebody reads mail there; the process that sends mail looks. The mail goes to the
+address as it is stored, never to the one that was typed. A link has 128 random bits, of which the
+SHA-256 is kept, works once and for fifteen minutes. The mail itself lies in the outbox, as every
+mail does, until the relay has taken it.
+
+What a link opens is asked anew with every page. A grower's opens the farms whose people they are
+among, to read plans and to report water, as a grower's key would, but not to change how a farm is
+set up. An adviser's opens the counties and no farm. Who is removed is out at once; who only stopped
+the mails still belongs to the farm and may sign in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Final
+
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import NotFound
+from service.operations.access.manage_keys import Right
+from service.operations.access.people import checked_address
+from service.operations.access.unsubscribe import LONGEST_TOKEN, token_digest
+from service.ports import Clock
+from service.records.mail import KnownPerson, MailOrder
+
+SIGN_IN: Final = "sign-in"
+LINK_LASTS: Final = timedelta(minutes=15)
+MOST_LINKS: Final = 3
+"""To one person within the time that a link lasts."""
+GROWER_RIGHTS: Final = frozenset({Right.PLAN_READ, Right.WATER_WRITE})
+ADVISER_RIGHTS: Final = frozenset({Right.ADVISER})
+
+
+@dataclass(frozen=True, slots=True)
+class LinkHolder:
+    """Somebody who signs in by mail, and what that opens."""
+
+    mail_address: str
+    name: str
+    language: str
+    farm_ids: frozenset[str]
+    rights: frozenset[Right]
+
+
+def ask_for_link(mail_address: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> None:
+    """Note that somebody wants to sign in by mail; raises InputInvalid for what is no address."""
+    asked = checked_address(mail_address, where="mail")
+    with unit_of_work(write=True) as unit:
+        unit.sign_ins.ask(asked, at=clock.now())
+
+
+def queue_sign_in_links(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> int:
+    """Order a mail for each who waits for a link and is known; returns how many."""
+    with unit_of_work(write=False) as unit:
+        if not unit.sign_ins.has_asked():
+            return 0
+    with unit_of_work(write=True) as unit:
+        fresh = {
+            mail_address: None
+            for mail_address, asked_at in unit.sign_ins.take_asked()
+            if asked_at > now - LINK_LASTS
+        }
+        readers = {
+            known.person_key: known
+            for mail_address in fresh
+            if (known := _reader(unit, mail_address, now)) is not None
+        }
+        return unit.outbox.queue([_order(known, now) for known in readers.values()], at=now)
+
+
+def _reader(unit: UnitOfWork, mail_address: str, now: datetime) -> KnownPerson | None:
+    """Who gets the link; None for an address that is nobody's, is stopped, or had enough links."""
+    reachable = (
+        known for known in unit.sign_ins.find_people(mail_address) if known.suppressed_at is None
+    )
+    first = next(reachable, None)
+    if first is None:
+        return None
+    link_count = unit.sign_ins.count_links(first.person_key, since=now - LINK_LASTS)
+    return first if link_count < MOST_LINKS else None
+
+
+def _order(known: KnownPerson, now: datetime) -> MailOrder:
+    today = now.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+    return MailOrder(
+        person_key=known.person_key,
+        farm_id="",
+        plan_day=today.date(),
+        kind=SIGN_IN,
+        # A link a second at most, and the later takes the place of one that is not sent yet.
+        plan_version=1 + (now - today) // timedelta(seconds=1),
+        expires_at=now + LINK_LASTS,
+    )
+
+
+def find_link(token: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> LinkHolder:
+    """Whom a link would sign in; raises NotFound. Changes nothing, as scanners follow links."""
+    with unit_of_work(write=False) as unit:
+        known = unit.sign_ins.find_link(_digest(token), now=clock.now())
+        return _holder(unit, known)
+
+
+def use_link(token: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> LinkHolder:
+    """Whom a link signs in, once; raises NotFound for one that is not known, used or too old."""
+    with unit_of_work(write=True) as unit:
+        known = unit.sign_ins.use_link(_digest(token), now=clock.now())
+        return _holder(unit, known)
+
+
+def find_holder(mail_address: str, *, unit_of_work: UnitOfWorkFactory) -> LinkHolder | None:
+    """What an address opens now; None where nobody is behind it any more."""
+    with unit_of_work(write=False) as unit:
+        return _joined(unit.people.list_people(mail_address=mail_address))
+
+
+def _digest(token: str) -> str:
+    return token_digest(token[:LONGEST_TOKEN])
+
+
+def _holder(unit: UnitOfWork, known: KnownPerson | None) -> LinkHolder:
+    holder = None
+    if known is not None:
+        holder = _joined(unit.people.list_people(mail_address=known.person.mail_address))
+    if holder is None:
+        raise NotFound("this link is not known, was used, or is too old")
+    return holder
+
+
+def _joined(people: Sequence[KnownPerson]) -> LinkHolder | None:
+    """All that the people behind one address may see and do."""
+    if not people:
+        return None
+    farm_ids = frozenset(known.farm_id for known in people if known.farm_id)
+    is_adviser = any(known.person.role == "adviser" and not known.farm_id for known in people)
+    first = people[0].person
+    return LinkHolder(
+        mail_address=first.mail_address,
+        name=first.name,
+        language=first.language,
+        farm_ids=farm_ids,
+        rights=(GROWER_RIGHTS if farm_ids else frozenset())
+        | (ADVISER_RIGHTS if is_adviser else frozenset()),
+    )

@@ -1,0 +1,68 @@
+"""One click stops a mail: the token of any mail takes its reader off that mail's list.
+
+A token is 128 random bits that stand in one mail alone; stored is its SHA-256. Showing what a token
+would do changes nothing, as scanners follow links; doing it twice is doing it once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from dataclasses import dataclass
+
+from service.database.session import UnitOfWorkFactory
+from service.errors import NotFound
+
+TOKEN_BYTES = 16
+LONGEST_TOKEN = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Subscription:
+    """What a token stands for."""
+
+    mail_address: str
+    mail_list: str
+    """``evening`` or ``weekly``."""
+    language: str
+    is_active: bool
+    """The person still gets these mails."""
+
+
+def new_token() -> str:
+    """A token for one mail."""
+    return secrets.token_urlsafe(TOKEN_BYTES)
+
+
+def token_digest(token: str) -> str:
+    """What is stored of a token: a plain hash is enough for 128 bits of chance or more."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def find_subscription(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscription:
+    """What a token would stop; raises NotFound for an unknown one. Changes nothing."""
+    with unit_of_work(write=False) as unit:
+        found = unit.outbox.find_by_token(token_digest(token[:LONGEST_TOKEN]))
+    if found is None:
+        raise NotFound("this link is not known; it may be too old")
+    known, kind = found
+    mail_list = _list_of(kind)
+    return Subscription(
+        mail_address=known.person.mail_address,
+        mail_list=mail_list,
+        language=known.person.language,
+        is_active=known.suppressed_at is None and mail_list in known.person.receives,
+    )
+
+
+def unsubscribe(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscription:
+    """Stop these mails for the reader of the mail that the token stood in; raises NotFound."""
+    with unit_of_work(write=True) as unit:
+        found = unit.outbox.find_by_token(token_digest(token[:LONGEST_TOKEN]))
+        if found is not None:
+            unit.people.unsubscribe(found[0].person_key, _list_of(found[1]))
+    return find_subscription(token, unit_of_work=unit_of_work)
+
+
+def _list_of(kind: str) -> str:
+    return "evening" if kind == "evening" else "weekly"

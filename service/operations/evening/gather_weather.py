@@ -1,0 +1,307 @@
+"""Weather of all sites of a run: read, chosen per field, checked, and turned into reference ET.
+
+One call serves every block of the run. What was chosen, from which source and with which flags, is
+kept so that each plan can carry its weather reasoning.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+import numpy as np
+import orjson
+from numpy.typing import NDArray
+
+from service.agronomy.records import Days, Floats, Ints, SiteBatch
+from service.agronomy.site_weather import SiteWeather, site_weather
+from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
+from service.database.weather_archive import WeatherArchive
+from service.records.farms import MonthlyNormals, SiteDefinition, SiteTable
+from service.records.weather import WEATHER_FIELDS, WeatherRows
+
+KINDS = ("forecast", "analysis", "observed")
+"""Kinds of weather, the better for a past day the later in the list."""
+FRESH_FORECAST_H = 24.0  # [CHOICE] h, a forecast older than this is labelled
+OLDEST_FORECAST_H = 48.0  # [CHOICE] h, a forecast older than this is not used
+SOURCE_STEP = 1000
+"""Ranks of sources lie within one step of the rank of a kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class GatheredWeather:
+    """Weather of a span of days at the sites of a run."""
+
+    on: date
+    days: Days
+    sites: SiteTable
+    rows: WeatherRows
+    chosen: ChosenWeather
+    weather: SiteWeather
+    is_observed: NDArray[np.bool_]
+    """(days, sites) both temperatures come from an observation or analysis."""
+    has_temperatures: NDArray[np.bool_]
+    """(days, sites) both temperatures come from anywhere at all."""
+    is_old_forecast: NDArray[np.bool_]
+    """(days, sites) the highest temperature is a forecast of yesterday or older."""
+
+
+def gather_weather(
+    archive: WeatherArchive,
+    sites: SiteTable,
+    *,
+    on: date,
+    now: datetime,
+    first_day: date,
+    last_day: date,
+    source_order: Mapping[str, int],
+) -> GatheredWeather:
+    """Read and prepare the weather from ``first_day`` to ``last_day`` as known on ``on``.
+
+    ``source_order`` ranks the sources, higher is better; sources it does not name rank lowest. A
+    forecast older than 48 hours is not used; ``now`` counts, or for a past evening its end.
+    """
+    days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
+    rows = archive.read_rows(sites.keys, first_day=first_day, last_day=last_day)
+    today_index = int((np.datetime64(on) - days[0]).astype(np.int64))
+    day_index = (rows.days - days[0]).astype(np.int64)
+    site_index = np.searchsorted(sites.keys, rows.site_keys)
+    kind_rank = _kind_ranks(rows)
+    age_h = _forecast_ages_h(rows, kind_rank, on=on, now=now)
+    is_usable = ~(age_h > OLDEST_FORECAST_H)
+    chosen = choose_weather(
+        {name: np.where(is_usable, rows.fields[name], np.nan) for name in WEATHER_FIELDS},
+        days=days,
+        site_count=len(sites.definitions),
+        day_index=day_index,
+        site_index=site_index,
+        rank=_ranks(rows, kind_rank, source_order, is_future=day_index > today_index),
+        wind_height_m=rows.wind_height_m,
+    )
+    weather = site_weather(
+        chosen.raw,
+        site_batch(sites.definitions),
+        krs_per_sqrt_c=np.array([site.krs_per_sqrt_c for site in sites.definitions]),
+        is_measured_rain=_has_kind(chosen, "rain_mm", kind_rank),
+        normal_u2_m_s=monthly_normals(sites.definitions, "u2_m_s"),
+        normal_rhmin_pct=monthly_normals(sites.definitions, "rhmin_pct"),
+        normal_et0_mm=monthly_normals(sites.definitions, "et0_mm"),
+        first_future_row=min(max(today_index, 0), days.size),
+    )
+    return GatheredWeather(
+        on=on,
+        days=days,
+        sites=sites,
+        rows=rows,
+        chosen=chosen,
+        weather=weather,
+        is_observed=(
+            _has_kind(chosen, "tmax_c", kind_rank) & _has_kind(chosen, "tmin_c", kind_rank)
+        ),
+        has_temperatures=np.isfinite(chosen.raw.tmax_c) & np.isfinite(chosen.raw.tmin_c),
+        is_old_forecast=_picked(chosen, "tmax_c", age_h) > FRESH_FORECAST_H,
+    )
+
+
+def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
+    """The sites as the agronomy rooms see them."""
+    return SiteBatch(
+        latitude_deg=np.array([site.latitude_deg for site in sites]),
+        longitude_deg=np.array([site.longitude_deg for site in sites]),
+        elevation_m=np.array([site.elevation_m for site in sites]),
+        zones=tuple(site.zone for site in sites),
+    )
+
+
+def _forecast_ages_h(rows: WeatherRows, kind_rank: Ints, *, on: date, now: datetime) -> Floats:
+    """Age of each forecast row, seen from now or from the end of a past evening; NaN for others."""
+    evening_end = datetime.combine(on + timedelta(days=1), time(12), tzinfo=UTC)
+    seen_from = min(now, evening_end)
+    ages_h = [(seen_from - issued).total_seconds() / 3600.0 for issued in rows.issued_at]
+    return np.where(kind_rank == 0, np.array(ages_h, dtype=np.float64), np.nan)
+
+
+def _picked(chosen: ChosenWeather, name: str, by_row: Floats) -> Floats:
+    """A fact of the rows that a field was taken from, (days, sites); NaN where there is none."""
+    row_of = chosen.row_of[name]
+    if by_row.size == 0:
+        return np.full(row_of.shape, np.nan)
+    return np.where(row_of == NO_ROW, np.nan, by_row[row_of])
+
+
+def monthly_normals(sites: Sequence[SiteDefinition], name: str) -> Floats:
+    """(12, sites) monthly normals of one quantity, NaN where a site has none."""
+    table = np.full((12, len(sites)), np.nan)
+    for index, site in enumerate(sites):
+        values = getattr(site.normals or MonthlyNormals(), name)
+        if values is not None:
+            table[:, index] = values
+    return table
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherDocuments:
+    """The weather reasoning of sites, in their order."""
+
+    documents: list[bytes]
+    digests: list[str]
+    """Hash of the numbers and flags of each, not of when they were issued or fetched."""
+
+
+def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherDocuments:
+    """Each site's weather reasoning from ``first_day`` on, as JSON, in the order of the sites."""
+    first = int((np.datetime64(first_day) - gathered.days[0]).astype(np.int64))
+    days = [str(day) for day in gathered.days[first:]]
+    checked, site_days = gathered.weather.checked, gathered.weather.days
+    numbers: dict[str, Floats] = {
+        "tmax_c": checked.tmax_c,
+        "tmin_c": checked.tmin_c,
+        "ea_kpa": checked.ea_kpa,
+        "rhmin_pct": checked.rhmin_pct,
+        "u2_m_s": checked.u2_m_s,
+        "rs_mj_m2": checked.rs_mj_m2,
+        "rain_mm": checked.rain_mm,
+        "rain_probability_fraction": checked.rain_probability_fraction,
+        "et0_mm": site_days.et0_mm,
+        "climate_term": site_days.climate_term,
+        "sunrise_min": site_days.sunrise_min,
+        "sunset_min": site_days.sunset_min,
+    }
+    columns = {name: np.round(values[first:], 4).T.tolist() for name, values in numbers.items()}
+    flags = {
+        name: values[first:].T.tolist()
+        for name, values in {**checked.flags, "et0_mm": gathered.weather.et0_flags}.items()
+    }
+    labels = _labels(gathered.rows)
+    notes = gathered.rows.field_notes
+    documents, digests = [], []
+    for index, site in enumerate(gathered.sites.definitions):
+        origins, rows_by_field = _origins(gathered.chosen, index, first, labels)
+        field_notes = _notes(gathered.chosen, index, first, notes) if notes else {}
+        said = {
+            "site_id": site.site_id,
+            "latitude_deg": site.latitude_deg,
+            "longitude_deg": site.longitude_deg,
+            "elevation_m": site.elevation_m,
+            "zone": site.zone,
+            "days": days,
+            "fields": {name: values[index] for name, values in columns.items()},
+            "flags": {name: values[index] for name, values in flags.items()},
+            "unit_fault": gathered.weather.unit_faults.get(index),
+        }
+        digests.append(hashlib.sha256(orjson.dumps(said)).hexdigest())
+        documents.append(
+            orjson.dumps(
+                {
+                    **said,
+                    "origins": origins,
+                    "origin_of": rows_by_field,
+                    "field_notes": field_notes,
+                }
+            )
+        )
+    return WeatherDocuments(documents=documents, digests=digests)
+
+
+def sources_on(gathered: GatheredWeather, site: int, day: date) -> dict[str, list[str]]:
+    """The fields of one day at a site by where they come from: source, kind and issue in words."""
+    row = int((np.datetime64(day) - gathered.days[0]).astype(np.int64))
+    found: dict[str, list[str]] = {}
+    for name, rows in gathered.chosen.row_of.items():
+        chosen = int(rows[row, site])
+        if chosen == NO_ROW:
+            continue
+        issued_at = gathered.rows.issued_at[chosen]
+        origin = (
+            f"{gathered.rows.sources[chosen]} {gathered.rows.kinds[chosen]}"
+            f" of {issued_at:%Y-%m-%d %H:%M} UTC"
+        )
+        found.setdefault(origin, []).append(name)
+    return found
+
+
+def _labels(rows: WeatherRows) -> list[dict[str, str]]:
+    """Where each row comes from, in words."""
+    fetched_at = rows.fetched_at or rows.issued_at
+    return [
+        {
+            "source": source,
+            "kind": kind,
+            "issued_at": issued.isoformat(),
+            "fetched_at": fetched.isoformat(),
+        }
+        for source, kind, issued, fetched in zip(
+            rows.sources, rows.kinds, rows.issued_at, fetched_at, strict=True
+        )
+    ]
+
+
+def _notes(
+    chosen: ChosenWeather,
+    site: int,
+    first: int,
+    notes: Sequence[Mapping[str, Mapping[str, object]]],
+) -> dict[str, dict[str, Mapping[str, object]]]:
+    """Per field and day what its source noted on it: hours present, estimated from what."""
+    noted: dict[str, dict[str, Mapping[str, object]]] = {}
+    days = chosen.raw.days[first:].astype(str).tolist()
+    for name, rows in chosen.row_of.items():
+        for day, row in zip(days, rows[first:, site].tolist(), strict=True):
+            note = notes[row].get(name) if row != NO_ROW else None
+            if note:
+                noted.setdefault(name, {})[day] = note
+    return noted
+
+
+def _origins(
+    chosen: ChosenWeather, site: int, first: int, labels: list[dict[str, str]]
+) -> tuple[list[dict[str, str]], dict[str, list[int]]]:
+    """Distinct origins of a site's values, and per field and day the place in that list or -1."""
+    places: dict[tuple[str, ...], int] = {}
+    origins: list[dict[str, str]] = []
+    by_field: dict[str, list[int]] = {}
+    for name, rows in chosen.row_of.items():
+        picked = rows[first:, site].tolist()
+        if all(row == NO_ROW for row in picked):
+            continue
+        column = []
+        for row in picked:
+            if row == NO_ROW:
+                column.append(NO_ROW)
+                continue
+            key = tuple(labels[row].values())
+            if key not in places:
+                places[key] = len(origins)
+                origins.append(labels[row])
+            column.append(places[key])
+        by_field[name] = column
+    return origins, by_field
+
+
+def _kind_ranks(rows: WeatherRows) -> Ints:
+    rank_of = {kind: rank for rank, kind in enumerate(KINDS)}
+    return np.array([rank_of[kind] for kind in rows.kinds], dtype=np.int64)
+
+
+def _ranks(
+    rows: WeatherRows,
+    kind_rank: Ints,
+    source_order: Mapping[str, int],
+    *,
+    is_future: NDArray[np.bool_],
+) -> Ints:
+    """Rank of each row: for past days what was observed, for days to come what was forecast."""
+    source_rank = np.array([source_order.get(source, 0) for source in rows.sources], dtype=np.int64)
+    by_kind = np.where(is_future, len(KINDS) - 1 - kind_rank, kind_rank)
+    return by_kind * SOURCE_STEP + source_rank
+
+
+def _has_kind(chosen: ChosenWeather, name: str, kind_rank: Ints) -> NDArray[np.bool_]:
+    """(days, sites) where the value of a field was observed or analysed, not forecast."""
+    row_of = chosen.row_of[name]
+    if kind_rank.size == 0:
+        return np.zeros(row_of.shape, dtype=np.bool_)
+    measured: NDArray[np.bool_] = (row_of != NO_ROW) & (kind_rank[row_of] > 0)
+    return measured

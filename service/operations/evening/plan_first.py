@@ -1,0 +1,77 @@
+"""The plan for tomorrow at once, for a farm that was set up after its evening or before its first.
+
+Asks the weather services for the farm's sites where nothing is known of them yet, one after the
+other until there is a forecast, then does what the evening does, for this farm alone. Asked for
+again it plans again; what says the same makes no new version.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import StrEnum
+
+import numpy as np
+
+from service.agronomy.civil_day import ONE_DAY
+from service.database.session import UnitOfWorkFactory
+from service.operations.evening.replan_after import Replanning
+from service.operations.evening.run_day import run_day
+from service.operations.reading.read_farms import local_day
+from service.ports import RefreshWeather
+from service.records.farms import FarmDefinition
+
+
+class FirstPlan(StrEnum):
+    """What came of asking for a first plan."""
+
+    PLANNED = "planned"
+    NO_BLOCK = "no-block"
+    NO_WEATHER = "no-weather"
+    FAILED = "failed"
+
+
+def plan_first(
+    farm: FarmDefinition,
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    replanning: Replanning,
+    refreshers: Mapping[str, RefreshWeather],
+) -> FirstPlan:
+    """Make the plan for the farm's tomorrow now; says what came of it.
+
+    No transaction is open while a weather service is asked.
+    """
+    now = replanning.clock.now()
+    today = local_day(now, farm.zone)
+    with unit_of_work(write=False) as unit:
+        farm_keys = np.array(list(unit.blocks.farm_keys([farm.farm_id]).values()), dtype=np.int64)
+        has_blocks = any(unit.blocks.count_blocks(farm_keys, day=today + ONE_DAY).values())
+        site_keys = unit.blocks.list_site_keys(farm_keys)
+    if not has_blocks:
+        return FirstPlan.NO_BLOCK
+
+    def has_weather() -> bool:
+        with unit_of_work(write=False) as unit:
+            found = unit.weather.list_freshness(site_keys, first_day=today)
+        return all(
+            site.forecast_until_day is not None and site.forecast_until_day > today
+            for site in found
+        )
+
+    is_known = has_weather()
+    for refresh in refreshers.values():
+        if is_known:
+            break
+        refresh(site_keys, now=now)
+        is_known = has_weather()
+    if not is_known:
+        return FirstPlan.NO_WEATHER
+    run = run_day(
+        today,
+        farm_ids=[farm.farm_id],
+        unit_of_work=unit_of_work,
+        clock=replanning.clock,
+        source_order=replanning.source_order,
+        after_publish=replanning.after_publish,
+    )
+    return FirstPlan.FAILED if run.failures else FirstPlan.PLANNED

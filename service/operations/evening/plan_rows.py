@@ -1,0 +1,262 @@
+"""A day's plans turned into the rows that are stored: status, pulses, and the numbers behind them.
+
+The numbers are stored as they are, once per plan; sentences are made from them when somebody asks.
+The digest covers all that a plan says but not when it was said, so that saying the same thing
+again makes no new version.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from datetime import date
+from itertools import pairwise
+
+import numpy as np
+import orjson
+
+from service.agronomy.block_batch import BlockBatch
+from service.agronomy.daily_plan import CropDays, DailyPlan, ready_min
+from service.agronomy.outlook import NEVER, Outlook
+from service.agronomy.reasoning import PlanFlag
+from service.agronomy.records import Days, Floats, Ints, PulseBatch
+from service.operations.evening.gather_weather import GatheredWeather
+from service.records.farms import BlockTable
+from service.records.plans import PlanRows
+
+SHOWN_DECIMALS = 6
+"""Decimals kept of the stored numbers: finer than any of them is known."""
+DIGEST_LENGTH = 32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanSituation:
+    """All that the documents of a chunk of plans are made of."""
+
+    day: date
+    table: BlockTable
+    blocks: BlockBatch
+    weather: GatheredWeather
+    site_index: Ints
+    crop: CropDays
+    plan: DailyPlan
+    outlook: Outlook
+    ledger_flags: Ints
+    settled_day: Days
+    injections: Mapping[int, Mapping[str, object]] = field(default_factory=dict)
+    """What is said of the fertiliser to be injected, by row of the block."""
+
+
+def plan_rows(
+    situation: PlanSituation, *, basis_keys: Ints, basis_digests: Sequence[str]
+) -> PlanRows:
+    """One row per block, in the order of the table; basis keys and digests are those of the sites.
+
+    The digest of a plan covers the weather it rests on, but not when that was issued: the same
+    forecast said again makes no new version.
+    """
+    plan = situation.plan
+    schedule = plan.schedule
+    known = plan.can_be_planned
+    planned_min = np.where(known, schedule.planned_min, 0)
+    pulses = _pulse_documents(schedule.pulses)
+    numbers = _number_documents(situation)
+    site_basis = basis_keys[situation.site_index]
+    status = np.select([~known, planned_min > 0], ["no-weather", "water"], default="rest").tolist()
+    return PlanRows(
+        block_keys=situation.table.keys,
+        day=situation.day,
+        status=tuple(status),
+        planned_min=planned_min,
+        early_min=_early_minutes(situation),
+        ready_min=ready_min(schedule).astype(np.float64),
+        gross_mm=np.nan_to_num(plan.gross_mm),
+        net_mm=np.nan_to_num(schedule.planned_net_mm),
+        pulses=pulses,
+        numbers=numbers,
+        basis_keys=site_basis,
+        digest=tuple(
+            hashlib.sha256(
+                b"%s%s%s%s" % (running, behind, basis_digests[site].encode(), state.encode())
+            ).hexdigest()[:DIGEST_LENGTH]
+            for running, behind, site, state in zip(
+                pulses, numbers, situation.site_index.tolist(), status, strict=True
+            )
+        ),
+    )
+
+
+def pick_rows(rows: PlanRows, chosen: Ints) -> PlanRows:
+    """Some of the rows, in the order of ``chosen``."""
+    places = chosen.tolist()
+    picked = {}
+    for part in fields(rows):
+        values = getattr(rows, part.name)
+        if isinstance(values, tuple):
+            values = tuple(values[place] for place in places)
+        elif isinstance(values, np.ndarray):
+            values = values[chosen]
+        picked[part.name] = values
+    return PlanRows(**picked)
+
+
+def plan_flags(situation: PlanSituation) -> Ints:
+    """What a reader must know besides the minutes, as :class:`PlanFlag` bits, (blocks,)."""
+    plan, weather = situation.plan, situation.weather
+    at_site = situation.site_index
+    tomorrow = int((np.datetime64(situation.day) - weather.days[0]).astype(np.int64))
+    raised = {
+        PlanFlag.WEATHER_UNKNOWN: ~plan.can_be_planned,
+        PlanFlag.FORECAST_MISSING: ~weather.has_temperatures[tomorrow, at_site],
+        PlanFlag.FORECAST_OLD: weather.is_old_forecast[tomorrow, at_site],
+        PlanFlag.SHORTEST_PULSE_PASSES_DEPTH: plan.limits.shortest_passes_depth,
+        PlanFlag.EVENT_PASSES_ROOTS: plan.schedule.passes_event_limit,
+        PlanFlag.CANNOT_KEEP_UP: ~situation.outlook.keeps_up,
+        PlanFlag.DEGREE_DAYS_UNKNOWN: (
+            np.isnan(plan.crop_coefficient)
+            & np.isfinite(weather.weather.days.et0_mm[tomorrow, at_site])
+        ),
+        PlanFlag.CLIMATE_ADJUSTMENT_MISSING: weather.weather.climate_is_default[tomorrow, at_site],
+    }
+    flags = situation.ledger_flags.copy()
+    for flag, where in raised.items():
+        flags |= np.where(where, int(flag), 0)
+    return flags
+
+
+def _early_minutes(situation: PlanSituation) -> Ints:
+    """Minutes of the pulses that start before sunrise, (blocks,)."""
+    pulses = situation.plan.schedule.pulses
+    tomorrow = int((np.datetime64(situation.day) - situation.weather.days[0]).astype(np.int64))
+    sunrise = situation.weather.weather.days.sunrise_min[tomorrow, situation.site_index]
+    block_of_pulse = np.repeat(np.arange(sunrise.size), pulses.count())
+    early = pulses.start_min < sunrise[block_of_pulse]
+    minutes = np.bincount(
+        block_of_pulse, weights=pulses.duration_min * early, minlength=sunrise.size
+    )
+    return minutes.astype(np.int64)
+
+
+def _pulse_documents(pulses: PulseBatch) -> tuple[bytes, ...]:
+    """Each block's pulses as JSON ``[[start, minutes], ...]``."""
+    offset = pulses.offset.tolist()
+    pairs = np.stack([pulses.start_min, pulses.duration_min], axis=1).tolist()
+    return tuple(
+        orjson.dumps(pairs[begin:end]) if end > begin else b"[]" for begin, end in pairwise(offset)
+    )
+
+
+def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
+    """Each block's own numbers as one JSON object."""
+    columns = _numbers(situation)
+    names = list(columns)
+    table = np.stack(list(columns.values()), axis=1)
+    rounded = np.round(table, SHOWN_DECIMALS).tolist()
+    flags = plan_flags(situation).tolist()
+    causes = situation.plan.schedule.cause.tolist()
+    expected = np.round(situation.outlook.expected_min, 1).T.tolist()
+    depletion = np.round(situation.outlook.depletion_end_mm, 3).T.tolist()
+    dry_days = _dry_days(situation)
+    settled = [None if text == "NaT" else text for text in situation.settled_day.astype(str)]
+    return tuple(
+        orjson.dumps(
+            {
+                **dict(zip(names, row, strict=True)),
+                "flags": flag,
+                "cause": cause,
+                "settled_day": day,
+                "outlook_expected_min": minutes,
+                "outlook_depletion_mm": level,
+                "unwatered_until_day": dry,
+                **injection,
+            }
+        )
+        for row, flag, cause, day, minutes, level, dry, injection in zip(
+            rounded,
+            flags,
+            causes,
+            settled,
+            expected,
+            depletion,
+            dry_days,
+            _injections(situation),
+            strict=True,
+        )
+    )
+
+
+def _injections(situation: PlanSituation) -> list[dict[str, object]]:
+    """What each block's document says of fertiliser; nothing where none is to be injected."""
+    told = situation.injections
+    count = situation.table.keys.size
+    return [{"fertigation": told[row]} if row in told else {} for row in range(count)]
+
+
+def _dry_days(situation: PlanSituation) -> list[str | None]:
+    """The day each unwatered block would pass its readily available water, or None."""
+    first = int((np.datetime64(situation.day) - situation.weather.days[0]).astype(np.int64))
+    names = [str(day) for day in situation.weather.days[first:]]
+    return [
+        None if index == NEVER else names[index]
+        for index in situation.outlook.unwatered_passes_raw_day.tolist()
+    ]
+
+
+def _numbers(situation: PlanSituation) -> Mapping[str, Floats]:
+    """The numbers of the reasoning, one array (blocks,) each; names as in the nomenclature."""
+    plan, blocks = situation.plan, situation.blocks
+    need, limits, schedule = plan.need, plan.limits, plan.schedule
+    system, soil, crop = blocks.system, blocks.soil, blocks.crop
+    return {
+        "crop_coefficient": plan.crop_coefficient,
+        "canopy_cover_fraction": crop.canopy_cover_fraction,
+        "canopy_height_m": crop.canopy_height_m,
+        "crop_et_mm": plan.crop_et_mm,
+        "field_capacity": soil.field_capacity,
+        "wilting_point": soil.wilting_point,
+        "root_depth_m": soil.root_depth_m,
+        "wetted_fraction": soil.wetted_fraction,
+        "root_share_of_wetted": soil.root_share_of_wetted,
+        "taw_mm": plan.taw_mm,
+        "depletion_fraction": plan.depletion_fraction,
+        "raw_mm": plan.raw_mm,
+        "depletion_midnight_mm": plan.depletion_midnight_mm,
+        "rain_entering_mm": situation.crop.rain_entering_mm[0],
+        "rain_credit_mm": plan.rain_credit_mm,
+        "depletion_start_mm": need.depletion_start_mm,
+        "planned_depletion_mm": need.planned_depletion_mm,
+        "trigger_fraction": system.trigger_fraction,
+        "trigger_mm": need.trigger_mm,
+        "rain_room_fraction": system.rain_room_fraction,
+        "rain_room_mm": need.rain_room_mm,
+        "need_mm": need.need_mm,
+        "urgent_need_mm": need.urgent_need_mm,
+        "emitter_flow_l_per_h": system.emitter_flow_l_per_h,
+        "row_spacing_m": situation.table.numbers["row_spacing_m"],
+        "emitter_spacing_m": situation.table.numbers["emitter_spacing_m"],
+        "laterals_per_row_count": situation.table.numbers["laterals_per_row_count"],
+        "application_rate_mm_per_h": system.application_rate_mm_per_h,
+        "emission_uniformity_pct": system.emission_uniformity_pct,
+        "net_rate_mm_per_min": plan.net_rate_mm_per_min,
+        "wanted_min": schedule.wanted_min.astype(np.float64),
+        "shortest_pulse_min": limits.shortest_pulse_min.astype(np.float64),
+        "longest_pulse_min": limits.longest_pulse_min.astype(np.float64),
+        "grower_longest_pulse_min": system.longest_pulse_min,
+        "depth_limit_min": limits.depth_limit_min,
+        "daily_maximum_min": system.daily_maximum_min,
+        "used_off_ratio": schedule.used_off_ratio,
+        "alone_share": schedule.alone_share,
+        "urgent_share": schedule.urgent_share,
+        "rest_share": schedule.rest_share,
+        "pulse_count": schedule.pulses.count().astype(np.float64),
+        "planned_min": schedule.planned_min.astype(np.float64),
+        "net_mm": schedule.planned_net_mm,
+        "gross_mm": plan.gross_mm,
+        "area_m2": blocks.area_m2,
+        "volume_l": plan.gross_mm * blocks.area_m2,
+        "deferred_mm": plan.deferred_mm,
+        "shortfall_mm": plan.shortfall_mm,
+        "event_limit_mm": limits.event_limit_mm,
+        "event_peak_mm": schedule.event_peak_mm,
+    }

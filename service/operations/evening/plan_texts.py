@@ -1,0 +1,324 @@
+"""Plans as they are read: written out once, in the transaction that publishes them.
+
+What a plan says to its readers is its numbers, the words for its codes, local times, and the
+weather behind it; all of that stands when the plan is published, so it is serialised there and only
+handed out afterwards. A plan whose text is not stored - of an older day, or of a block that has
+been changed since - is written out anew by the same function when somebody reads it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import lru_cache
+from typing import Any, cast
+
+import numpy as np
+import orjson
+
+from service.agronomy.civil_day import day_length_min, midnight_utc, wall_time
+from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
+from service.agronomy.reasoning import PLAN_FLAG_TEXT, Numbers, PlanFlag, one_sentence
+from service.agronomy.units import MINUTES_PER_DAY
+from service.agronomy.weather_day import FLAG_TEXT, FieldFlag
+from service.attributions import attribution_line
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.operations.evening.fit_injections import PlannedInjection, planned_injection
+from service.operations.evening.plan_rows import SHOWN_DECIMALS
+from service.operations.reading.read_plans import field_origins, get_plan
+from service.records.farms import BlockLabel
+from service.records.plans import NewVersions, PlanRows, PlanText, PublishedPlan
+
+OLD_WEATHER_H = 36.0  # own choice: a daily source that has missed a whole day
+KEPT_DAYS = timedelta(days=2)
+"""How long before the day planned the texts of plans are kept."""
+_AS_READ = orjson.OPT_UTC_Z | orjson.OPT_SERIALIZE_NUMPY
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherShare:
+    """What one source gave of a day's weather."""
+
+    source: str
+    kind: str
+    issued_at: datetime
+    attribution: str | None
+    quantities: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class SiteTelling:
+    """What the plans of a site say alike."""
+
+    zone: str
+    midnight_epoch_s: int
+    clock: str | None
+    """The offset of the local clock, as +HH:MM; None on a day on which it changes."""
+    sources: Sequence[WeatherShare]
+    unit_fault: str
+    cautions: Sequence[str]
+    days: Sequence[str]
+    et0_mm: Sequence[float | None]
+    rain_mm: Sequence[float | None]
+
+
+def save_plan_texts(
+    unit: UnitOfWork,
+    rows: PlanRows,
+    new: NewVersions,
+    bases: Mapping[int, bytes],
+    *,
+    issued_at: datetime,
+) -> None:
+    """Write out the new versions among these rows; bases are the sites' reasoning by its key."""
+    chosen = new.rows.tolist()
+    labels = unit.blocks.read_labels(rows.block_keys[new.rows], day=rows.day)
+    sites = {key: _site_of(text, rows.day) for key, text in bases.items()}
+    texts = []
+    basis_keys, block_keys = rows.basis_keys.tolist(), rows.block_keys.tolist()
+    planned_min, gross_mm, net_mm = (
+        rows.planned_min.tolist(), rows.gross_mm.tolist(), rows.net_mm.tolist(),
+    )  # fmt: skip
+    for row, version in zip(chosen, new.versions.tolist(), strict=True):
+        label = labels[block_keys[row]]
+        plan = PublishedPlan(
+            plan_key=0,
+            block_id=label.block_id,
+            day=rows.day,
+            version=version,
+            status=rows.status[row],
+            issued_at=issued_at,
+            superseded_at=None,
+            planned_min=planned_min[row],
+            gross_mm=gross_mm[row],
+            net_mm=net_mm[row],
+            pulses=tuple(map(tuple, orjson.loads(rows.pulses[row]))),
+            numbers=orjson.loads(rows.numbers[row]),
+            basis={},
+        )
+        texts.append(plan_text(plan, label, sites[basis_keys[row]]))
+    unit.plans.save_texts(
+        rows.block_keys[new.rows], texts, day=rows.day, drop_before=rows.day - KEPT_DAYS
+    )
+
+
+def read_plan_text(block_id: str, *, day: date | None, unit_of_work: UnitOfWorkFactory) -> PlanText:
+    """The plan in force for a day (the latest day planned when None) as it is read.
+
+    Raises NotFound for a block that does not exist, PlanNotFound where it has no such plan.
+    """
+    with unit_of_work(write=False) as unit:
+        stored = unit.plans.find_text(block_id, day=day)
+    if stored is not None:
+        return stored
+    view = get_plan(block_id, day=day, unit_of_work=unit_of_work)
+    label = BlockLabel(view.plan.block_id, view.block.name, view.block.farm_id)
+    site = tell_site(view.plan.basis, view.plan.day)
+    return PlanText(label.farm_id, plan_text(view.plan, label, site))
+
+
+def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteTelling) -> bytes:
+    """A plan as JSON, as `GET /v1/blocks/{block_id}/plan` answers; its schema stands there."""
+    numbers = cast("Mapping[str, Any]", plan.numbers)
+    injection = planned_injection(plan, site.zone)
+    sources = [_aged(share, plan.issued_at) for share in site.sources]
+    age_h = max((cast("float", source["age_h"]) for source in sources), default=None)
+    return orjson.dumps(
+        {
+            "block_id": plan.block_id,
+            "block_name": label.name,
+            "farm_id": label.farm_id,
+            "day": plan.day,
+            "zone": site.zone,
+            "version": plan.version,
+            "issued_at": plan.issued_at,
+            "status": plan.status,
+            "summary": plan_summary(plan),
+            "pulses": [tell_pulse(plan.day, pulse, site) for pulse in plan.pulses],
+            "pulse_count": len(plan.pulses),
+            "planned_min": plan.planned_min,
+            "gross_mm": round(plan.gross_mm, SHOWN_DECIMALS),
+            "net_mm": round(plan.net_mm, SHOWN_DECIMALS),
+            "volume_l": numbers.get("volume_l"),
+            "need_mm": numbers.get("need_mm"),
+            "deferred_mm": numbers.get("deferred_mm"),
+            "shortfall_mm": numbers.get("shortfall_mm"),
+            "crop_et_mm": numbers.get("crop_et_mm"),
+            "cause": _cause(numbers.get("cause") or 0),
+            "flags": tell_plan_flags(numbers.get("flags") or 0),
+            "cautions": _cautions(site, age_h),
+            "settled_day": numbers.get("settled_day"),
+            "unwatered_until_day": numbers.get("unwatered_until_day"),
+            "weather_age_h": age_h,
+            "weather_sources": sources,
+            # The outlook of an earlier version of the service may be shorter.
+            "outlook": [
+                {
+                    "day": day,
+                    "expected_min": minutes,
+                    "depletion_end_mm": level,
+                    "et0_mm": et0,
+                    "rain_mm": rain,
+                }
+                for day, minutes, level, et0, rain in zip(
+                    site.days,
+                    numbers.get("outlook_expected_min") or (),
+                    numbers.get("outlook_depletion_mm") or (),
+                    site.et0_mm,
+                    site.rain_mm,
+                    strict=False,
+                )
+            ],
+            "injection": None if injection is None else _injection(injection),
+        },
+        option=_AS_READ,
+    )
+
+
+def plan_summary(plan: PublishedPlan) -> str:
+    """The plan and its reason in a sentence."""
+    if plan.status == "no-weather":
+        return PLAN_FLAG_TEXT[PlanFlag.WEATHER_UNKNOWN]
+    return one_sentence(cast("Numbers", plan.numbers), plan.pulses)
+
+
+@lru_cache(maxsize=2048)
+def _site_of(basis_text: bytes, day: date) -> SiteTelling:
+    """As :func:`tell_site`; the farms of a region come in groups that share their sites."""
+    return tell_site(orjson.loads(basis_text), day)
+
+
+def tell_site(basis: Mapping[str, object], day: date) -> SiteTelling:
+    """What the plans of a site for a day say alike, out of its weather reasoning."""
+    zone = str(basis["zone"])
+    days = cast("list[str]", basis["days"])
+    first = days.index(day.isoformat())
+    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
+    is_ordinary = day_length_min(day, zone) == MINUTES_PER_DAY
+    return SiteTelling(
+        zone=zone,
+        midnight_epoch_s=int(midnight_utc(day, zone).timestamp()),
+        clock=wall_time(day, 0, zone).isoformat()[-6:] if is_ordinary else None,
+        sources=_shares(basis, day),
+        unit_fault=str(basis.get("unit_fault") or ""),
+        cautions=_field_cautions(basis, first),
+        days=days[first:],
+        et0_mm=_rounded(fields["et0_mm"][first:]),
+        rain_mm=_rounded(fields["rain_mm"][first:]),
+    )
+
+
+def tell_pulse(day: date, pulse: tuple[int, int], site: SiteTelling) -> dict[str, object]:
+    """One run of the valve, in local time and in seconds since 1970."""
+    start_min, duration_min = pulse
+    end_min = start_min + duration_min
+    if site.clock is not None and end_min < MINUTES_PER_DAY:
+        start_local = f"{day}T{start_min // 60:02d}:{start_min % 60:02d}:00{site.clock}"
+        end_local = f"{day}T{end_min // 60:02d}:{end_min % 60:02d}:00{site.clock}"
+    else:
+        start_local = wall_time(day, start_min, site.zone).isoformat()
+        end_local = wall_time(day, end_min, site.zone).isoformat()
+    return {
+        "start_local": start_local,
+        "end_local": end_local,
+        "start_epoch_s": site.midnight_epoch_s + 60 * start_min,
+        "end_epoch_s": site.midnight_epoch_s + 60 * end_min,
+        "duration_min": duration_min,
+    }
+
+
+@lru_cache(maxsize=1024)
+def tell_plan_flags(flags: int) -> tuple[Mapping[str, str], ...]:
+    """The facts that the bits of a plan or ledger day stand for, with their words."""
+    return tuple(
+        {"name": word(str(flag.name)), "text": text}
+        for flag, text in PLAN_FLAG_TEXT.items()
+        if flags & flag
+    )
+
+
+def word(name: str) -> str:
+    """A name of an enumeration as it stands in JSON.
+
+    >>> word("FORECAST_OLD")
+    'forecast-old'
+    """
+    return name.lower().replace("_", "-")
+
+
+def _cause(code: int) -> Mapping[str, str] | None:
+    cause = ShortfallCause(code)
+    if cause is ShortfallCause.NONE:
+        return None
+    return {"name": word(cause.name), "text": CAUSE_TEXT[cause]}
+
+
+def _rounded(values: Sequence[float | None]) -> list[float | None]:
+    return [None if value is None else round(value, SHOWN_DECIMALS) for value in values]
+
+
+def _shares(basis: Mapping[str, object], day: date) -> list[WeatherShare]:
+    quantities: dict[tuple[str, str, datetime], list[str]] = {}
+    for origin in field_origins(basis, day):
+        key = (origin.source, origin.kind, origin.issued_at)
+        quantities.setdefault(key, []).append(origin.name)
+    return [
+        WeatherShare(source, kind, issued_at, attribution_line(source), names)
+        for (source, kind, issued_at), names in quantities.items()
+    ]
+
+
+def _aged(share: WeatherShare, at: datetime) -> dict[str, object]:
+    return {
+        "source": share.source,
+        "kind": share.kind,
+        "issued_at": share.issued_at,
+        "attribution": share.attribution,
+        "age_h": round((at - share.issued_at).total_seconds() / 3600.0, 2),
+        "quantities": share.quantities,
+    }
+
+
+def _cautions(site: SiteTelling, age_h: float | None) -> list[str]:
+    """What to know about the weather behind a plan; nothing that moves with the clock."""
+    found = []
+    if site.unit_fault:
+        found.append(f"The weather may be in a wrong unit: {site.unit_fault}")
+    if age_h is None:
+        found.append("No weather of any source is known for the day.")
+    elif age_h > OLD_WEATHER_H:
+        found.append(f"Some of the weather was {age_h:.0f} h old when the plan was made.")
+    return [*found, *site.cautions]
+
+
+def _field_cautions(basis: Mapping[str, object], row: int) -> list[str]:
+    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
+    found = []
+    for name, column in cast("Mapping[str, list[int]]", basis["flags"]).items():
+        flags = column[row] & ~FieldFlag.FORECAST  # that the day is a forecast needs no caution
+        if not fields["rain_mm"][row]:
+            flags &= ~FieldFlag.ASSUMED_CERTAIN  # how certain no rain is makes no difference
+        found += [f"{name}: {text}" for flag, text in FLAG_TEXT.items() if flags & flag]
+    return found
+
+
+def _injection(found: PlannedInjection) -> dict[str, object]:
+    return {
+        "is_possible": found.is_possible,
+        "products": [
+            {"name": name, "mass_kg": _number(mass_kg)} for name, mass_kg in found.products
+        ],
+        "stock_l": _number(found.stock_l),
+        "spans": [{"start_local": start, "end_local": end} for start, end in found.spans],
+        "injector_l_per_h": _number(found.injector_l_per_h),
+        "dilution_ratio": _number(found.dilution_ratio),
+        "ec_rise_ds_m": _number(found.ec_rise_ds_m),
+        "nutrient_kg": {name: _number(mass_kg) for name, mass_kg in found.nutrient_kg.items()},
+        "advisories": found.advisories,
+        "cautions": found.cautions,
+    }
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or not np.isfinite(value) else round(float(value), SHOWN_DECIMALS)

@@ -1,0 +1,355 @@
+"""Programs for controllers: what the plans in force mean for the channels of each, ready to send.
+
+A program covers the local day that is under way and the days planned after it, so that it can take
+the place of the one before at any time. It is written out once, in the transaction that publishes
+the plans; a poll only adds the server's time. Two forms say the same: JSON, and CSV for devices
+that read line by line. ``deploy/controller-contract.md`` explains every field.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import orjson
+
+from service.agronomy.civil_day import (
+    ONE_DAY,
+    day_length_min,
+    elapsed_min,
+    midnight_utc,
+    wall_text,
+    wall_time,
+)
+from service.agronomy.records import Ints, NoWaterPeriod
+from service.agronomy.units import MINUTES_PER_DAY
+from service.database.session import UnitOfWork
+from service.records.controllers import (
+    ChannelDefinition,
+    ChannelPlans,
+    ControllerDefinition,
+    ProgramRow,
+)
+from service.records.farms import BlockTable
+
+TOPIC = "programs"
+PLANS_TOPIC = "plans"
+FORMAT = 1
+FALLBACK_MAX_DAYS = 7
+"""How long a controller may live on its fallback before it stops and calls for help, own choice."""
+DIGEST_LENGTH = 24
+
+
+@dataclass(frozen=True, slots=True)
+class _Blocks:
+    """What the program of a channel needs to know of its block."""
+
+    key_of: Mapping[str, int]
+    daily_maximum_min: Mapping[str, int]
+    no_water: Mapping[str, tuple[NoWaterPeriod, ...]]
+
+
+Opening = tuple[int, str, int]
+
+
+def announce_plans(
+    unit: UnitOfWork, farm_keys: Ints, *, now: datetime, table: BlockTable | None = None
+) -> None:
+    """Tell all processes that plans of these farms were published, and write their programs."""
+    unit.marks.bump(PLANS_TOPIC)
+    publish_programs(unit, farm_keys, now=now, table=table)
+
+
+def publish_programs(
+    unit: UnitOfWork, farm_keys: Ints, *, now: datetime, table: BlockTable | None = None
+) -> int:
+    """Write the programs of these farms' controllers anew; returns how many changed.
+
+    ``table`` may hand over the blocks of these farms, with their pauses, as they stand on the day
+    planned last, where the caller has read them already. A program that says what the one before
+    said stays as it is.
+    """
+    keys = unit.controllers.list_keys_in_use(farm_keys)
+    if not keys.size:
+        return 0
+    zones = {farm.farm_id: farm.zone for farm in unit.blocks.list_farms()}
+    asked: Mapping[int, tuple[NoWaterPeriod, ...]] = {}
+    if table is None:
+        table = unit.blocks.read_block_table((now + ONE_DAY).date(), farm_keys=farm_keys)
+        asked = unit.pauses.read_periods(table.keys)
+    blocks = _Blocks(
+        key_of=dict(zip(table.block_ids, table.keys.tolist(), strict=True)),
+        daily_maximum_min=dict(
+            zip(
+                table.block_ids,
+                np.floor(table.numbers["daily_maximum_min"]).astype(np.int64).tolist(),
+                strict=True,
+            )
+        ),
+        no_water={
+            name: own + asked.get(key, ())
+            for name, key, own in zip(
+                table.block_ids, table.keys.tolist(), table.no_water, strict=True
+            )
+        },
+    )
+    definitions = unit.controllers.read_definitions(keys)
+    bound = {channel.block_id for _, each in definitions for channel in each.channels}
+    block_keys = np.array(
+        sorted(blocks.key_of[name] for name in bound if name in blocks.key_of), dtype=np.int64
+    )
+    days_before = ONE_DAY  # the earliest local day on Earth is at most one before the UTC day
+    plans = unit.controllers.read_plans(block_keys, first_day=(now - days_before).date())
+    before = {row.controller_key: row for row in unit.controllers.read_programs(keys)}
+    rows = _rows(definitions, before, _by_block(plans), blocks=blocks, zones=zones, now=now)
+    if rows:
+        unit.marks.bump(TOPIC)
+        unit.controllers.save_programs(rows, mark=unit.marks.read_all()[TOPIC])
+    return len(rows)
+
+
+def render_program(
+    definition: ControllerDefinition,
+    channels: Sequence[tuple[int, str, int, Sequence[Opening]]],
+    *,
+    version: int,
+    issued_epoch_s: int,
+    valid_epoch_s: tuple[int, int],
+    zone: str,
+) -> tuple[str, str]:
+    """A program as it is sent, in JSON and in CSV, without the server's time.
+
+    ``channels`` are (channel, mode, daily maximum in minutes, openings); an opening is (start in
+    seconds since 1970, start on the local clock as YYYY-MM-DDTHH:MM, minutes). Ids are of letters,
+    digits, points and hyphens, so nothing needs to be escaped.
+    """
+    name = definition.controller_id
+    valid_from, valid_until = valid_epoch_s
+    fallback = [
+        (each.channel, wall_text(run.start_wall_min), run.duration_min)
+        for each in definition.channels
+        for run in each.fallback
+    ]
+    channel_texts = ",".join(
+        f'{{"channel":{channel},"mode":"{mode}","daily_maximum_min":{maximum},"openings":['
+        + ",".join(f'[{start},"{local[8:]}",{minutes}]' for start, local, minutes in openings)
+        + "]}"
+        for channel, mode, maximum, openings in channels
+    )
+    fallback_texts = ",".join(
+        f'[{channel},"{start}",{minutes}]' for channel, start, minutes in fallback
+    )
+    program = (
+        f'{{"format":{FORMAT},"controller_id":"{name}","program_id":"{name}/{version}",'
+        f'"version":{version},"issued_epoch_s":{issued_epoch_s},"valid_from_epoch_s":{valid_from},'
+        f'"valid_until_epoch_s":{valid_until},"zone":"{zone}","channels":[{channel_texts}],'
+        f'"fallback":{{"policy":"{definition.policy}","days":{FALLBACK_MAX_DAYS},'
+        f'"openings":[{fallback_texts}]}}}}'
+    )
+    lines = [f"program,{name}/{version},{version},{issued_epoch_s},{valid_from},{valid_until}"]
+    lines += [f"channel,{channel},{mode},{maximum}" for channel, mode, maximum, _ in channels]
+    lines += [
+        f"open,{channel},{start},{local},{minutes}"
+        for channel, _, _, openings in channels
+        for start, local, minutes in openings
+    ]
+    lines += [f"fallback,{definition.policy},{FALLBACK_MAX_DAYS}"]
+    lines += [f"base,{channel},{start},{minutes}" for channel, start, minutes in fallback]
+    text = "\n".join(lines) + "\n"
+    return (
+        f'"crc32":"{_crc32(program)}","program":{program}}}',
+        f"{_crc32(text)}\n{text}",
+    )
+
+
+def json_body(json_text: str | bytes, server_epoch_s: int) -> bytes:
+    """A stored program as JSON, with the server's time put in."""
+    tail = json_text if isinstance(json_text, bytes) else json_text.encode("ascii")
+    return b'{"server_time_epoch_s":%d,%s' % (server_epoch_s, tail)
+
+
+def csv_body(csv_text: str | bytes, server_epoch_s: int) -> bytes:
+    """A stored program as CSV, with the server's time put in."""
+    tail = csv_text if isinstance(csv_text, bytes) else csv_text.encode("ascii")
+    return b"rillwright,%d,%d,%s" % (FORMAT, server_epoch_s, tail)
+
+
+def _crc32(text: str) -> str:
+    return f"{zlib.crc32(text.encode('ascii')):08x}"
+
+
+def _by_block(plans: ChannelPlans) -> dict[int, list[tuple[date, str, str]]]:
+    """Day, status and pulses of each block's plans, by day."""
+    found: dict[int, list[tuple[date, str, str]]] = {}
+    for key, day, status, pulses in zip(
+        plans.block_keys.tolist(), plans.days.tolist(), plans.status, plans.pulses, strict=True
+    ):
+        found.setdefault(key, []).append((day, status, pulses))
+    return found
+
+
+def _rows(
+    definitions: Sequence[tuple[int, ControllerDefinition]],
+    before: Mapping[int, ProgramRow],
+    plans: Mapping[int, Sequence[tuple[date, str, str]]],
+    *,
+    blocks: _Blocks,
+    zones: Mapping[str, str],
+    now: datetime,
+) -> list[ProgramRow]:
+    """The programs that differ from those before."""
+    issued_epoch_s = int(now.timestamp())
+    todays = {zone: now.astimezone(ZoneInfo(zone)).date() for zone in set(zones.values())}
+    days_of = _Days()
+    rows = []
+    for key, definition in definitions:
+        zone = zones[definition.farm_id]
+        today = todays[zone]
+        plans_of = {
+            channel.channel: [
+                plan for plan in plans.get(blocks.key_of.get(channel.block_id, -1), ())
+                if plan[0] >= today
+            ]
+            for channel in definition.channels
+        }  # fmt: skip
+        days = {plan[0] for each in plans_of.values() for plan in each} or {today}
+        channels = [
+            _channel(
+                channel,
+                plans_of[channel.channel],
+                definition.policy,
+                blocks=blocks,
+                zone=zone,
+                days_of=days_of,
+                ended_by_epoch_s=issued_epoch_s,
+            )
+            for channel in definition.channels
+        ]
+        valid_epoch_s = (
+            days_of.midnight_epoch_s(min(days), zone),
+            days_of.midnight_epoch_s(max(days) + ONE_DAY, zone),
+        )
+        content = orjson.dumps(
+            [
+                channels,
+                valid_epoch_s,
+                zone,
+                definition.policy,
+                [
+                    [each.channel, run.start_wall_min, run.duration_min]
+                    for each in definition.channels
+                    for run in each.fallback
+                ],
+            ]
+        )
+        digest = hashlib.sha256(content).hexdigest()[:DIGEST_LENGTH]
+        standing = before.get(key)
+        if standing is not None and standing.digest == digest:
+            continue
+        version = 1 if standing is None else standing.version + 1
+        json_text, csv_text = render_program(
+            definition,
+            channels,
+            version=version,
+            issued_epoch_s=issued_epoch_s,
+            valid_epoch_s=valid_epoch_s,
+            zone=zone,
+        )
+        rows.append(
+            ProgramRow(
+                controller_key=key,
+                version=version,
+                issued_at=now,
+                digest=digest,
+                json_text=json_text,
+                csv_text=csv_text,
+            )
+        )
+    return rows
+
+
+def _channel(
+    channel: ChannelDefinition,
+    plans: Sequence[tuple[date, str, str]],
+    policy: str,
+    *,
+    blocks: _Blocks,
+    zone: str,
+    days_of: _Days,
+    ended_by_epoch_s: int,
+) -> tuple[int, str, int, list[Opening]]:
+    """Mode, daily maximum and openings of a channel; what has ended already is left out.
+
+    A day for which nothing could be planned gets the fallback that the farm agreed to, outside of
+    the times without water. A block out of force, or without any plan for a day, gets no water.
+    """
+    openings = []
+    for day, status, text in plans:
+        if status == "no-weather":
+            pulses = _agreed(channel, day, zone, blocks) if policy == "fallback" else []
+        else:
+            pulses = orjson.loads(text)
+        openings += [
+            opening
+            for opening in (days_of.opening(day, pulse, zone) for pulse in pulses)
+            if opening[0] + 60 * opening[2] > ended_by_epoch_s
+        ]
+    return (
+        channel.channel,
+        "run" if openings else "hold",
+        blocks.daily_maximum_min.get(channel.block_id, 0),
+        openings,
+    )
+
+
+def _agreed(
+    channel: ChannelDefinition, day: date, zone: str, blocks: _Blocks
+) -> list[tuple[int, int]]:
+    """The fallback of a channel on a day as pulses, without those in a time without water."""
+    midnight = datetime.combine(day, time(0))
+    found = []
+    for run in channel.fallback:
+        begins = midnight + timedelta(minutes=run.start_wall_min)
+        ends = begins + timedelta(minutes=run.duration_min)
+        if any(
+            period.starts_local < ends and begins < period.ends_local
+            for period in blocks.no_water.get(channel.block_id, ())
+        ):
+            continue
+        found.append((elapsed_min(day, begins.time(), zone), run.duration_min))
+    return found
+
+
+class _Days:
+    """Instants of local days, each looked up once."""
+
+    def __init__(self) -> None:
+        self._midnights: dict[tuple[date, str], tuple[int, bool]] = {}
+
+    def midnight_epoch_s(self, day: date, zone: str) -> int:
+        """When a local day begins, in seconds since 1970."""
+        return self._facts(day, zone)[0]
+
+    def opening(self, day: date, pulse: Sequence[int], zone: str) -> Opening:
+        """A pulse as an opening."""
+        start_min, duration_min = pulse
+        midnight_epoch_s, is_ordinary = self._facts(day, zone)
+        if is_ordinary:
+            local = f"{day.isoformat()}T{wall_text(start_min)}"
+        else:
+            local = wall_time(day, start_min, zone).strftime("%Y-%m-%dT%H:%M")
+        return midnight_epoch_s + 60 * start_min, local, duration_min
+
+    def _facts(self, day: date, zone: str) -> tuple[int, bool]:
+        place = (day, zone)
+        if place not in self._midnights:
+            self._midnights[place] = (
+                int(midnight_utc(day, zone).astimezone(UTC).timestamp()),
+                day_length_min(day, zone) == MINUTES_PER_DAY,
+            )
+        return self._midnights[place]

@@ -1,0 +1,112 @@
+"""After a report or a change: the plans that it touches, anew, in the transaction that stored it.
+
+Tomorrow's plan is replaced wherever it says something else now. Today's plan is replaced for the
+rest of the day: pulses that have started or start within minutes stay, since a controller may have
+them already. Where no plan is stored for a day yet, its evening will make one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from service.agronomy.civil_day import ONE_DAY
+from service.database.session import UnitOfWork
+from service.operations.reading.read_farms import local_day
+from service.ports import AfterPublish, Clock
+from service.records.farms import FarmDefinition
+
+
+@dataclass(frozen=True, slots=True)
+class Replanning:
+    """With what plans are made anew: the same for every report and every change."""
+
+    clock: Clock
+    source_order: Mapping[str, int]
+    """Rank of each weather source, higher is better."""
+    after_publish: AfterPublish | None
+    """Called where plans are replaced, in the transaction of the report; None: nothing follows."""
+
+
+def replan_after(
+    unit: UnitOfWork,
+    farm_ids: Sequence[str],
+    *,
+    touched_day: date | None,
+    replanning: Replanning,
+) -> int:
+    """Replace the plans of these farms that a change touches; returns the number of new versions.
+
+    ``touched_day`` is the first day whose balance has changed, None where it is the rules of today
+    that have (a pause, a block). What happened today counts for tomorrow only: today's plan has its
+    own pulses booked as running. Today's plan is replaced on a change of the balance only where its
+    minutes change by more than the evening's threshold.
+    """
+    # Loaded when a plan is made, not when the API starts: it brings the compiled kernels.
+    from service.operations.evening.run_day import ChangeThreshold, Turn, replan_farms
+
+    clock = replanning.clock
+    now = clock.now()
+    wanted = set(farm_ids)
+    new_version_count = 0
+    for farm in unit.blocks.list_farms():
+        if farm.farm_id not in wanted:
+            continue
+        today = local_day(now, farm.zone)
+        if (touched_day is None or touched_day < today) and _has_plan(unit, farm, today):
+            run = replan_farms(
+                unit,
+                [farm.farm_id],
+                on=today - ONE_DAY,
+                source_order=replanning.source_order,
+                turn=Turn(
+                    clock=clock,
+                    earliest_start=now,
+                    supersedes_from=None if touched_day is None else ChangeThreshold(),
+                    after_publish=replanning.after_publish,
+                ),
+            )
+            new_version_count += run.new_version_count
+        if _has_plan(unit, farm, today + ONE_DAY):
+            run = replan_farms(
+                unit,
+                [farm.farm_id],
+                on=today,
+                source_order=replanning.source_order,
+                turn=Turn(clock=clock, after_publish=replanning.after_publish),
+            )
+            new_version_count += run.new_version_count
+    return new_version_count
+
+
+def replan_for_site(
+    unit: UnitOfWork,
+    site_id: str,
+    *,
+    touched_day: date | None,
+    replanning: Replanning,
+) -> int:
+    """As :func:`replan_after`, for all farms that draw on a site whose weather has changed.
+
+    ``touched_day`` None: none of it has.
+    """
+    if touched_day is None:
+        return 0
+    site_key = unit.blocks.get_site_key(site_id)
+    users = unit.blocks.find_users(np.array([site_key], dtype=np.int64))
+    return replan_after(
+        unit,
+        users.get(site_key, ()),
+        touched_day=touched_day,
+        replanning=replanning,
+    )
+
+
+def _has_plan(unit: UnitOfWork, farm: FarmDefinition, day: date) -> bool:
+    farm_keys = np.array([unit.blocks.farm_keys([farm.farm_id])[farm.farm_id]], dtype=np.int64)
+    blocks = unit.blocks.read_block_table(day, farm_keys=farm_keys)
+    in_force = unit.plans.read_in_force(blocks.keys, day=day)
+    return bool(np.isfinite(in_force.planned_min).any())

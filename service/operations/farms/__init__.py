@@ -1,0 +1,1 @@
+"""Farms, blocks and controllers: loaded, changed, retired."""

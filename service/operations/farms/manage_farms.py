@@ -1,0 +1,50 @@
+"""Take a farm file's content into the store, or give it back.
+
+Loading the same content twice changes nothing; a changed block gets a new version that counts from
+the day given, so that days already booked keep the block they were booked with.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.operations.access.people import save_farm_people
+from service.operations.evening.publish_programs import PLANS_TOPIC
+from service.operations.farms.manage_controllers import check_fallbacks, save_controllers
+from service.operations.farms.measured_numbers import keep_measured
+from service.ports import Clock
+from service.records.farms import FarmBundle, LoadOutcome
+
+
+def load_bundle(
+    bundle: FarmBundle, *, effective_day: date, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> LoadOutcome:
+    """Store what differs from what is stored; all of it or, on an error, nothing."""
+    with unit_of_work(write=True) as unit:
+        return store_bundle(unit, bundle, effective_day=effective_day, recorded_at=clock.now())
+
+
+def store_bundle(
+    unit: UnitOfWork, bundle: FarmBundle, *, effective_day: date, recorded_at: datetime
+) -> LoadOutcome:
+    """As :func:`load_bundle`, inside a transaction that is open already."""
+    bundle = keep_measured(unit, bundle, day=effective_day)
+    check_fallbacks(bundle)
+    outcome = unit.blocks.save_bundle(bundle, effective_day=effective_day, recorded_at=recorded_at)
+    if bundle.farm is None:
+        return outcome
+    if outcome.created_count + outcome.changed_count + outcome.retired_count:
+        # A plan as it is read also tells of its block.
+        unit.plans.forget_texts(bundle.farm.farm_id)
+        unit.marks.bump(PLANS_TOPIC)
+    paired = save_controllers(
+        unit, bundle.farm.farm_id, bundle.controllers, recorded_at=recorded_at
+    )
+    read = save_farm_people(unit, bundle.farm.farm_id, bundle.people)
+    return LoadOutcome(
+        created_count=outcome.created_count + paired.created_count + read.created_count,
+        changed_count=outcome.changed_count + paired.changed_count + read.changed_count,
+        unchanged_count=outcome.unchanged_count + paired.unchanged_count + read.unchanged_count,
+        retired_count=outcome.retired_count + paired.retired_count,
+    )

@@ -1,0 +1,75 @@
+"""What was measured in the field outlives a farm file that has only a default in its place."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+from service.database.session import UnitOfWork
+from service.errors import Fault, InputInvalid, NotFound
+from service.operations.evening.publish_programs import PLANS_TOPIC
+from service.ports import Clock
+from service.records.farms import BlockDefinition, FarmBundle
+
+CATCH_TEST_ORIGIN = "catch test of"
+WATER_REPORT_ORIGIN = "water report of"
+MEASURED: Mapping[str, str] = {
+    "emission_uniformity_pct": CATCH_TEST_ORIGIN,
+    "leaching_fraction": WATER_REPORT_ORIGIN,
+}
+"""How the origin of a measured number begins."""
+GIVEN = "given"
+
+
+def keep_measured(unit: UnitOfWork, bundle: FarmBundle, *, day: date) -> FarmBundle:
+    """The bundle with the stored blocks' measured numbers where the file gives none."""
+    if bundle.farm is None:
+        return bundle
+    try:
+        stored = unit.blocks.get_bundle(bundle.farm.farm_id, day=day)
+    except NotFound:
+        return bundle
+    known = {block.block_id: block for block in stored.blocks}
+    return replace(
+        bundle,
+        blocks=tuple(_kept(block, known.get(block.block_id)) for block in bundle.blocks),
+    )
+
+
+def _kept(block: BlockDefinition, stored: BlockDefinition | None) -> BlockDefinition:
+    if stored is None:
+        return block
+    for name, beginning in MEASURED.items():
+        origin = stored.origins.get(name, "")
+        if origin.startswith(beginning) and block.origins.get(name) != GIVEN:
+            changed: dict[str, Any] = {name: getattr(stored, name)}
+            block = replace(block, **changed, origins={**block.origins, name: origin})
+    return block
+
+
+def change_number(
+    unit: UnitOfWork,
+    block: BlockDefinition,
+    name: str,
+    value: float,
+    *,
+    origin: str,
+    effective_day: date,
+    clock: Clock,
+) -> BlockDefinition:
+    """A new version of a block with one number measured instead of assumed."""
+    if not math.isfinite(value):
+        raise InputInvalid("the block cannot be changed", [Fault(name, f"{value}", "a number")])
+    number: dict[str, Any] = {name: value}
+    changed = replace(block, **number, origins={**block.origins, name: origin})
+    bundle = unit.blocks.get_bundle(block.farm_id, day=effective_day)
+    blocks = tuple(changed if each.block_id == block.block_id else each for each in bundle.blocks)
+    unit.blocks.save_bundle(
+        replace(bundle, blocks=blocks), effective_day=effective_day, recorded_at=clock.now()
+    )
+    unit.plans.forget_texts(block.farm_id)  # a plan as it is read also tells of its block
+    unit.marks.bump(PLANS_TOPIC)
+    return changed

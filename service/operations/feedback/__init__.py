@@ -1,0 +1,1 @@
+"""What people and devices report back: runs, soil readings, pauses."""

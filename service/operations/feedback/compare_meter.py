@@ -1,0 +1,84 @@
+"""Metered water of a block against what its emitters should have given, by a fixed band.
+
+The simple check of the runs at hand, told in the answer to a report. Which change came when over a
+season is told by :mod:`service.waterworks.flow_check`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from service.database.session import UnitOfWorkFactory
+from service.ports import Clock
+from service.records.farms import BlockDefinition
+
+FLOW_BAND_FRACTION = 0.10
+"""Metered water may differ by so much from the expected before anything is suspected [CHOICE]."""
+SHORTEST_CHECK_MIN = 30.0
+"""Less running time says more about the filling of the pipes than about emitters [CHOICE]."""
+LOOKBACK_DAYS = 14
+VERDICTS = ("as-expected", "leak-suspected", "clogging-suspected", "too-short")
+
+
+@dataclass(frozen=True, slots=True)
+class FlowNote:
+    """What the meter says of a block."""
+
+    block_id: str
+    run_count: int
+    duration_min: float
+    volume_l: float
+    expected_volume_l: float
+    """Flow of all emitters times the minutes."""
+    flow_ratio: float | None
+    """Metered over expected; None where nothing was expected."""
+    verdict: str
+    """One of ``VERDICTS``."""
+
+
+def block_flow_l_per_h(block: BlockDefinition) -> float:
+    """Flow of all emitters of a block: emitters along every drip line, times the flow of one."""
+    emitters_per_m2 = block.laterals_per_row_count / (block.row_spacing_m * block.emitter_spacing_m)
+    return block.area_m2 * emitters_per_m2 * block.emitter_flow_l_per_h
+
+
+def flow_note(
+    block: BlockDefinition, *, duration_min: float, volume_l: float, run_count: int
+) -> FlowNote:
+    """The check of some metered runs together."""
+    expected_l = block_flow_l_per_h(block) * duration_min / 60.0
+    ratio = volume_l / expected_l if expected_l > 0.0 else None
+    if ratio is None or duration_min < SHORTEST_CHECK_MIN:
+        verdict = "too-short"
+    elif ratio > 1.0 + FLOW_BAND_FRACTION:
+        verdict = "leak-suspected"
+    elif ratio < 1.0 - FLOW_BAND_FRACTION:
+        verdict = "clogging-suspected"
+    else:
+        verdict = "as-expected"
+    return FlowNote(
+        block_id=block.block_id,
+        run_count=run_count,
+        duration_min=duration_min,
+        volume_l=volume_l,
+        expected_volume_l=expected_l,
+        flow_ratio=ratio,
+        verdict=verdict,
+    )
+
+
+def compare_meter(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> FlowNote:
+    """The check of a block's metered runs of the last fortnight; raises NotFound."""
+    today = clock.now().date()
+    with unit_of_work(write=False) as unit:
+        block = unit.blocks.get_block(block_id, day=today + timedelta(days=1))
+        metered = unit.plans.read_metered(
+            unit.blocks.get_block_key(block_id), first_day=today - timedelta(days=LOOKBACK_DAYS)
+        )
+    return flow_note(
+        block,
+        duration_min=float(metered.duration_min.sum()),
+        volume_l=float(metered.volume_l.sum()),
+        run_count=int(metered.days.size),
+    )

@@ -1,0 +1,96 @@
+"""Times without water that a grower asks for: harvest, spraying, repair.
+
+They count at once and without a new version of the block. Tomorrow's plan and the rest of today's
+follow in the same transaction; a pulse that runs already, or starts within minutes, is not taken
+back by a plan: close its valve by hand.
+"""
+
+from __future__ import annotations
+
+import secrets
+from datetime import datetime, timedelta
+
+from service.agronomy.records import NoWaterPeriod
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import Fault, InputInvalid
+from service.operations.evening.replan_after import Replanning, replan_after
+from service.records.feedback import Pause
+
+LONGEST_PAUSE = timedelta(days=400)
+MOST_PAUSES = 100
+"""Pauses of a block that are not cancelled."""
+LONGEST_REASON = 120
+
+
+def pause_block(
+    unit: UnitOfWork,
+    block_id: str,
+    *,
+    starts_local: datetime,
+    ends_local: datetime,
+    reason: str,
+    reporter: str,
+    replanning: Replanning,
+) -> tuple[Pause, int]:
+    """Store a pause in the block's wall-clock time; returns it and the number of new plans.
+
+    Raises NotFound for a block that is not in force, InputInvalid for times that cannot be.
+    """
+    faults = []
+    if not timedelta(0) < ends_local - starts_local <= LONGEST_PAUSE:
+        faults.append(
+            Fault(
+                "/ends_local",
+                ends_local.isoformat(),
+                f"a time after starts_local, {LONGEST_PAUSE.days} days at most",
+            )
+        )
+    if not reason.strip() or len(reason) > LONGEST_REASON or not reason.isprintable():
+        faults.append(
+            Fault("/reason", "another text", f"1 to {LONGEST_REASON} characters in one line")
+        )
+    if faults:
+        raise InputInvalid("the pause cannot be stored", faults)
+    now = replanning.clock.now()
+    block = unit.blocks.get_block(block_id, day=now.date() + timedelta(days=1))
+    if len(unit.pauses.list_pauses(block.block_id)) >= MOST_PAUSES:
+        raise InputInvalid(
+            "the pause cannot be stored",
+            [Fault("/starts_local", "one more pause", f"at most {MOST_PAUSES} pauses of a block")],
+        )
+    pause = Pause(
+        pause_id=secrets.token_hex(8),
+        block_id=block.block_id,
+        period=NoWaterPeriod(starts_local, ends_local, reason),
+        reporter=reporter,
+        recorded_at=now,
+    )
+    unit.pauses.add(pause)
+    count = replan_after(unit, [block.farm_id], touched_day=None, replanning=replanning)
+    return pause, count
+
+
+def list_pauses(block_id: str, *, unit_of_work: UnitOfWorkFactory) -> list[Pause]:
+    """Pauses of a block that are not cancelled, by start; raises NotFound."""
+    with unit_of_work(write=False) as unit:
+        unit.blocks.get_block_key(block_id)
+        return unit.pauses.list_pauses(block_id)
+
+
+def cancel_pause(
+    block_id: str,
+    pause_id: str,
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    replanning: Replanning,
+) -> int:
+    """Take a pause back; returns the number of new plans. A second time changes nothing."""
+    with unit_of_work(write=True) as unit:
+        if not unit.pauses.cancel(block_id, pause_id, at=replanning.clock.now()):
+            return 0
+        return replan_after(
+            unit,
+            [block_id.partition(".")[0]],
+            touched_day=None,
+            replanning=replanning,
+        )

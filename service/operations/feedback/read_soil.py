@@ -1,0 +1,169 @@
+"""A soil reading of a block: stored, weighed against the balance, and planned with.
+
+What it says is worked out once, when it comes, with the root zone of its day, and is stored; the
+ledger books the correction on the day of the reading whenever that day is computed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from service.agronomy.block_batch import BlockBatch, make_block_batch
+from service.agronomy.root_zone import total_available_water_mm
+from service.agronomy.soil_reading import reading_depletion_mm, reading_weight, water_at_tension
+from service.database.session import UnitOfWork
+from service.errors import Fault, InputInvalid
+from service.operations.evening.replan_after import Replanning, replan_after
+from service.records.farms import BLOCK_NUMBERS, BlockDefinition, LoadOutcome
+from service.records.feedback import SoilReading
+
+NOON_H = 12
+OLDEST_READING = timedelta(days=60)
+CLOCK_SLACK = timedelta(minutes=5)
+LARGEST_WATER = 0.8
+LARGEST_TENSION_KPA = 1500.0
+DEEPEST_M = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class StoredSoilReading:
+    """What was stored and what followed from it."""
+
+    outcome: LoadOutcome
+    reading: SoilReading
+    taw_mm: float
+    new_version_count: int
+
+
+def read_soil(
+    unit: UnitOfWork,
+    block_id: str,
+    *,
+    read_at: datetime,
+    top_depth_m: float,
+    bottom_depth_m: float,
+    volumetric_water: float | None,
+    tension_kpa: float | None,
+    note: str,
+    reporter: str,
+    replanning: Replanning,
+) -> StoredSoilReading:
+    """Store one reading, either water content or tension, and let balance and plans follow it.
+
+    Another reading of the same block and instant takes the place of the first. Raises NotFound for
+    a block that is not in force that day, InputInvalid for a reading that cannot be.
+    """
+    now = replanning.clock.now()
+    _check(
+        read_at,
+        now,
+        layer_m=(top_depth_m, bottom_depth_m),
+        volumetric_water=volumetric_water,
+        tension_kpa=tension_kpa,
+    )
+    farm_day = now.date() + timedelta(days=1)
+    site_id = unit.blocks.get_block(block_id, day=farm_day).site_id
+    keys = np.array([unit.blocks.get_site_key(site_id)], dtype=np.int64)
+    zone = ZoneInfo(unit.blocks.read_site_table(keys).definitions[0].zone)
+    local = read_at.astimezone(zone)
+    block = unit.blocks.get_block(block_id, day=local.date())
+    zone_batch = _batch_of(block, local.year)
+    taw_mm = float(total_available_water_mm(zone_batch.soil)[0])
+    water = (
+        float(water_at_tension(tension_kpa, block.field_capacity, block.wilting_point))
+        if tension_kpa is not None
+        else float(volumetric_water if volumetric_water is not None else np.nan)
+    )
+    root_depth_m = float(zone_batch.soil.root_depth_m[0])
+    weight = float(reading_weight(top_depth_m, bottom_depth_m, root_depth_m))
+    if weight <= 0.0:
+        raise InputInvalid(
+            "the reading says nothing of the root zone",
+            [
+                Fault(
+                    "/depth_m",
+                    f"{top_depth_m:g} m and deeper",
+                    f"a depth inside the managed root zone, {root_depth_m:.2f} m",
+                )
+            ],
+        )
+    reading = SoilReading(
+        block_id=block.block_id,
+        read_at=read_at.astimezone(UTC),
+        day=local.date(),
+        is_evening=local.hour >= NOON_H,
+        kind="volumetric" if tension_kpa is None else "tension",
+        volumetric_water=water,
+        tension_kpa=tension_kpa,
+        top_depth_m=top_depth_m,
+        bottom_depth_m=bottom_depth_m,
+        depletion_reading_mm=float(
+            reading_depletion_mm(water, block.field_capacity, block.wilting_point, taw_mm=taw_mm)
+        ),
+        weight_fraction=weight,
+        note=note,
+        reporter=reporter,
+    )
+    outcome = unit.soil.record(reading, recorded_at=now)
+    new_version_count = 0
+    if outcome.created_count + outcome.changed_count:
+        unit.ledger.rewind_block(
+            block_key=unit.blocks.get_block_key(block.block_id), day=reading.day
+        )
+        new_version_count = replan_after(
+            unit,
+            [block.farm_id],
+            touched_day=reading.day,
+            replanning=replanning,
+        )
+    return StoredSoilReading(outcome, reading, taw_mm, new_version_count)
+
+
+def _check(
+    read_at: datetime,
+    now: datetime,
+    *,
+    layer_m: tuple[float, float],
+    volumetric_water: float | None,
+    tension_kpa: float | None,
+) -> None:
+    top_depth_m, bottom_depth_m = layer_m
+    faults = []
+    if not now - OLDEST_READING <= read_at <= now + CLOCK_SLACK:
+        faults.append(
+            Fault(
+                "/read_at",
+                read_at.isoformat(),
+                f"a time that has passed, at most {OLDEST_READING.days} days ago",
+            )
+        )
+    if (volumetric_water is None) == (tension_kpa is None):
+        faults.append(Fault("", "both or neither", "either volumetric_water or tension_kpa"))
+    if volumetric_water is not None and not 0.0 <= volumetric_water <= LARGEST_WATER:
+        faults.append(
+            Fault("/volumetric_water", f"{volumetric_water:g}", f"0 to {LARGEST_WATER} m3/m3")
+        )
+    if tension_kpa is not None and not 0.0 <= tension_kpa <= LARGEST_TENSION_KPA:
+        faults.append(
+            Fault("/tension_kpa", f"{tension_kpa:g}", f"0 to {LARGEST_TENSION_KPA:g} kPa, positive")
+        )
+    if not 0.0 <= top_depth_m < bottom_depth_m <= DEEPEST_M:
+        faults.append(Fault("/depth_m", f"{bottom_depth_m:g}", f"0 to {DEEPEST_M:g} m"))
+    if faults:
+        raise InputInvalid("the reading cannot be stored", faults)
+
+
+def _batch_of(block: BlockDefinition, year: int) -> BlockBatch:
+    """The block in its size of a year."""
+    one = np.zeros(1, dtype=np.int64)
+    return make_block_batch(
+        {name: np.array([float(getattr(block, name))]) for name in BLOCK_NUMBERS},
+        [block.curve],
+        site_index=one,
+        supply_index=one,
+        season_year=year,
+    )

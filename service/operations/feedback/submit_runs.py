@@ -1,0 +1,216 @@
+"""Runs in bulk, as controllers report them: minutes, and litres where there is a meter.
+
+A report replaces what the plan assumed for that day; it may come late. The ledgers of the blocks
+reopen from the first day reported, and tomorrow's plan follows in the same transaction. Metered
+water is held against what the block's emitters should give.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from service.agronomy.civil_day import midnight_utc, midnight_utc_min
+from service.agronomy.sun import sunrise_sunset_min
+from service.database.session import UnitOfWork
+from service.errors import Fault, InputInvalid
+from service.operations.evening.replan_after import Replanning, replan_after
+from service.operations.feedback.compare_meter import FlowNote, flow_note
+from service.records.farms import BlockDefinition, LoadOutcome, SiteDefinition
+from service.records.feedback import RunRows
+
+MOST_RUNS = 1000
+LONGEST_RUN_MIN = 1500.0
+LARGEST_VOLUME_L = 1e8
+OLDEST_RUN = timedelta(days=400)
+CLOCK_SLACK = timedelta(minutes=5)
+
+
+@dataclass(frozen=True, slots=True)
+class RunReport:
+    """One run that took place."""
+
+    block_id: str
+    started_at: datetime
+    """Aware."""
+    duration_min: float
+    volume_l: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SubmittedRuns:
+    """What was stored and what followed from it."""
+
+    outcome: LoadOutcome
+    new_version_count: int
+    """Plans that were replaced."""
+    flow: tuple[FlowNote, ...]
+    """One for each block with metered runs among these."""
+
+
+def submit_runs(
+    unit: UnitOfWork,
+    reports: Sequence[RunReport],
+    *,
+    farm_id: str | None,
+    reporter: str,
+    replanning: Replanning,
+) -> SubmittedRuns:
+    """Store runs of this farm's blocks, or of any farm where None; all of them or none.
+
+    The same run again changes nothing. Raises InputInvalid with a JSON pointer for each fault; a
+    block of another farm is told as one that does not exist.
+    """
+    if not 1 <= len(reports) <= MOST_RUNS:
+        raise InputInvalid(
+            "the runs cannot be stored",
+            [Fault("/items", f"{len(reports)} runs", f"1 to {MOST_RUNS} runs in a request")],
+        )
+    now = replanning.clock.now()
+    places = _Places(unit, reports, farm_id=farm_id, today=now.date())
+    faults = [
+        fault for place, report in enumerate(reports) for fault in _faults(place, report, now)
+    ]
+    faults += [
+        Fault(f"/items/{place}/block_id", "no such block", "a block that is in force, farm.block")
+        for place, report in enumerate(reports)
+        if report.block_id not in places.blocks
+    ]
+    if faults:
+        raise InputInvalid("the runs cannot be stored", faults[:100])
+    rows = _rows(reports, places, reporter=reporter)
+    outcome = unit.plans.record_runs(rows, recorded_at=now)
+    new_version_count = 0
+    if outcome.created_count + outcome.changed_count:
+        for key in np.unique(rows.block_keys).tolist():
+            unit.ledger.rewind_block(
+                block_key=key, day=rows.days[rows.block_keys == key].min().item()
+            )
+        touched = {places.blocks[report.block_id].farm_id for report in reports}
+        first_day: date = rows.days.min().item()
+        new_version_count = replan_after(
+            unit, sorted(touched), touched_day=first_day, replanning=replanning
+        )
+    return SubmittedRuns(
+        outcome=outcome,
+        new_version_count=new_version_count,
+        flow=_flow_notes(reports, places),
+    )
+
+
+def _faults(place: int, report: RunReport, now: datetime) -> list[Fault]:
+    at = f"/items/{place}"
+    faults = []
+    if not now - OLDEST_RUN <= report.started_at <= now + CLOCK_SLACK:
+        faults.append(
+            Fault(
+                f"{at}/started_at",
+                report.started_at.isoformat(),
+                f"a time that has passed, at most {OLDEST_RUN.days} days ago",
+            )
+        )
+    if not 0.0 <= report.duration_min <= LONGEST_RUN_MIN:
+        faults.append(
+            Fault(
+                f"{at}/duration_min",
+                f"{report.duration_min:g}",
+                f"0 to {LONGEST_RUN_MIN:g} minutes",
+            )
+        )
+    if report.volume_l is not None and not 0.0 <= report.volume_l <= LARGEST_VOLUME_L:
+        faults.append(
+            Fault(f"{at}/volume_l", f"{report.volume_l:g}", f"0 to {LARGEST_VOLUME_L:g} litres")
+        )
+    return faults
+
+
+class _Places:
+    """The blocks that reports name, with their keys and sites."""
+
+    def __init__(
+        self,
+        unit: UnitOfWork,
+        reports: Sequence[RunReport],
+        *,
+        farm_id: str | None,
+        today: date,
+    ) -> None:
+        named = {report.block_id for report in reports}
+        farms = {name.partition(".")[0] for name in named}
+        known = set(unit.blocks.farm_keys())
+        mine = farms & known if farm_id is None else farms & known & {farm_id}
+        self.blocks: dict[str, BlockDefinition] = {
+            block.block_id: block
+            for farm in sorted(mine)
+            # A day ahead of UTC, so that a block that begins today at the farm is among them.
+            for block in unit.blocks.list_blocks(farm_id=farm, day=today + timedelta(days=1))
+            if block.block_id in named
+        }
+        self.keys = {name: unit.blocks.get_block_key(name) for name in self.blocks}
+        self.sites: dict[str, SiteDefinition] = {}
+        for site_id in {block.site_id for block in self.blocks.values()}:
+            keys = np.array([unit.blocks.get_site_key(site_id)], dtype=np.int64)
+            self.sites[site_id] = unit.blocks.read_site_table(keys).definitions[0]
+
+    def site_of(self, report: RunReport) -> SiteDefinition:
+        """The site of a report's block."""
+        return self.sites[self.blocks[report.block_id].site_id]
+
+
+def _rows(reports: Sequence[RunReport], places: _Places, *, reporter: str) -> RunRows:
+    days, start_min, is_early = [], [], []
+    sunrise_of: dict[tuple[str, date], float] = {}
+    for report in reports:
+        site = places.site_of(report)
+        day = report.started_at.astimezone(ZoneInfo(site.zone)).date()
+        minute = (report.started_at - midnight_utc(day, site.zone)) // timedelta(minutes=1)
+        place = (site.site_id, day)
+        if place not in sunrise_of:
+            sunrise_of[place] = _sunrise_min(site, day)
+        days.append(day)
+        start_min.append(minute)
+        is_early.append(minute < sunrise_of[place])
+    return RunRows(
+        block_keys=np.array([places.keys[each.block_id] for each in reports], dtype=np.int64),
+        days=np.array(days, dtype="datetime64[D]"),
+        started_at=tuple(report.started_at.astimezone(UTC) for report in reports),
+        start_min=np.array(start_min, dtype=np.int64),
+        duration_min=np.array([report.duration_min for report in reports], dtype=np.float64),
+        volume_l=np.array(
+            [np.nan if each.volume_l is None else each.volume_l for each in reports],
+            dtype=np.float64,
+        ),
+        is_early=np.array(is_early, dtype=np.bool_),
+        reporter=reporter,
+    )
+
+
+def _sunrise_min(site: SiteDefinition, day: date) -> float:
+    days = np.array([day], dtype="datetime64[D]")
+    sunrise_min, _ = sunrise_sunset_min(
+        days,
+        np.array([site.latitude_deg]),
+        np.array([site.longitude_deg]),
+        midnight_utc_min=midnight_utc_min(days, [site.zone]),
+    )
+    return float(sunrise_min[0, 0])
+
+
+def _flow_notes(reports: Sequence[RunReport], places: _Places) -> tuple[FlowNote, ...]:
+    metered: dict[str, list[RunReport]] = {}
+    for report in reports:
+        if report.volume_l is not None and report.duration_min > 0.0:
+            metered.setdefault(report.block_id, []).append(report)
+    return tuple(
+        flow_note(
+            places.blocks[block_id],
+            duration_min=sum(run.duration_min for run in runs),
+            volume_l=sum(run.volume_l or 0.0 for run in runs),
+            run_count=len(runs),
+        )
+        for block_id, runs in sorted(metered.items())
+    )

@@ -1,0 +1,1 @@
+"""Mail: evening plans, weekly summaries and bulletins, and the outbox that sends them."""

@@ -1,0 +1,276 @@
+"""Tomorrow's plan by mail: ordered in the transaction that publishes it, written when it is sent.
+
+The order is one row per reader, so that the evening run of a region stays short and holds the
+database no longer than before. A reader gets a second mail for the same day only where minutes
+changed past the threshold since the last one, or an injection was ordered, changed, taken back or
+moved; until it is sent, a newer order replaces the older.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from typing import cast
+
+import numpy as np
+
+from service.agronomy.civil_day import first_instant, midnight_utc, wall_time
+from service.agronomy.records import Ints
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import PlanNotFound
+from service.operations.evening.fit_injections import planned_injection
+from service.operations.evening.run_day import ChangeThreshold
+from service.operations.reading.read_plans import PlanView, list_plans
+from service.records.farms import FarmDefinition
+from service.records.letters import (
+    BlockLine,
+    EveningLetter,
+    ExpectedDay,
+    InjectionLine,
+    PulseLine,
+    SiteLine,
+)
+from service.records.mail import MailOrder, PlanMark
+from service.records.weather import Attribution
+
+EVENING = "evening"
+OF_USE_UNTIL = time(12)
+"""A plan that has not arrived by noon of its day is not sent any more."""
+LATE_PLAN_OF_USE = timedelta(hours=1)
+"""A plan that is made later than that is tried for this long."""
+ONE_DAY = timedelta(days=1)
+THRESHOLD = ChangeThreshold()
+INJECTION_MOVE_MIN = 15
+"""An injection that begins or ends that much earlier or later is news; own rule."""
+_INJECTION = " injection"
+"""Behind a block id, which has no blank in it."""
+
+
+def queue_evening_mails(
+    unit: UnitOfWork,
+    farm_keys: Ints,
+    *,
+    day: date,
+    issued_at: datetime,
+    threshold: ChangeThreshold = THRESHOLD,
+) -> int:
+    """Order the mails of these farms' plans for a day; returns how many.
+
+    For the transaction that published the plans. Three queries for any number of farms, one where
+    nobody reads mail. The same plans again order nothing.
+    """
+    readers = unit.people.list_readers(EVENING, role="grower", farm_keys=farm_keys)
+    if not readers:
+        return 0
+    marks = {mark.farm_id: mark for mark in unit.outbox.read_marks(farm_keys, day=day)}
+    said = unit.outbox.list_said(list(marks), day=day, kind=EVENING)
+    orders = []
+    for known in readers:
+        mark = marks.get(known.farm_id)
+        if mark is None or issued_at >= midnight_utc(day + ONE_DAY, mark.zone):
+            continue  # a day that is over is told to nobody
+        before = said.get((known.person_key, known.farm_id))
+        if before is not None and not _is_news(before, mark, threshold):
+            continue
+        orders.append(
+            MailOrder(
+                person_key=known.person_key,
+                farm_id=known.farm_id,
+                plan_day=day,
+                kind=EVENING,
+                plan_version=mark.plan_version,
+                said=_said(mark),
+                expires_at=max(
+                    first_instant(day, OF_USE_UNTIL, mark.zone), issued_at + LATE_PLAN_OF_USE
+                ),
+            )
+        )
+    return unit.outbox.queue(orders, at=issued_at)
+
+
+def _said(mark: PlanMark) -> dict[str, int | str | None]:
+    """What a mail of these plans tells, in one table."""
+    injections = {f"{block_id}{_INJECTION}": told for block_id, told in mark.injections.items()}
+    return {**mark.minutes, **injections}
+
+
+def _is_news(
+    before: Mapping[str, int | str | None], mark: PlanMark, threshold: ChangeThreshold
+) -> bool:
+    """Whether the minutes or the injection of any block differ enough from what was mailed."""
+    now = _said(mark)
+    if before.keys() != now.keys():
+        return True
+    pairs = [(before[key], told) for key, told in now.items()]
+    if any((old is None) != (new is None) for old, new in pairs):
+        return True
+    texts = [(old, new) for old, new in pairs if isinstance(old, str) and isinstance(new, str)]
+    if any(_has_moved(old, new) for old, new in texts):
+        return True
+    both = [(old, new) for old, new in pairs if isinstance(old, int) and isinstance(new, int)]
+    if not both:
+        return False
+    passed = threshold.is_passed(
+        np.array([old for old, _ in both], dtype=np.float64),
+        np.array([new for _, new in both], dtype=np.int64),
+    )
+    return bool(passed.any())
+
+
+def _has_moved(before: str, now: str) -> bool:
+    """Whether another order is injected, or the same one at other times."""
+    order_before, *spans_before = before.split()
+    order_now, *spans_now = now.split()
+    if order_before != order_now or len(spans_before) != len(spans_now):
+        return True
+    ends_before, ends_now = ("-".join(spans).split("-") for spans in (spans_before, spans_now))
+    return any(
+        abs(int(old) - int(new)) >= INJECTION_MOVE_MIN
+        for old, new in zip(ends_before, ends_now, strict=True)
+        if old and new
+    )
+
+
+# --- the letter --------------------------------------------------------------------------------
+
+
+def evening_letter(
+    farm: FarmDefinition,
+    day: date | None,
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    attributions: Mapping[str, Attribution],
+) -> EveningLetter:
+    """The plans in force of a farm for a day, the latest one planned if None, as a letter.
+
+    Raises PlanNotFound where there are none.
+    """
+    views = list_plans(day=day, farm_id=farm.farm_id, unit_of_work=unit_of_work)
+    if not views:
+        raise PlanNotFound(f"no plan of farm {farm.farm_id} for {day or 'any day'}")
+    day = views[0].plan.day
+    with unit_of_work(write=False) as unit:
+        keys = np.array([*unit.blocks.farm_keys([farm.farm_id]).values()], dtype=np.int64)
+        (mark,) = unit.outbox.read_marks(keys, day=day)
+    by_site = {view.block.site_id: view for view in reversed(views)}
+    sites = tuple(_site_line(site_id, view) for site_id, view in sorted(by_site.items()))
+    return EveningLetter(
+        farm_id=farm.farm_id,
+        farm_name=farm.name,
+        zone=farm.zone,
+        day=day,
+        issued_at=max(view.plan.issued_at for view in views),
+        plan_version=mark.plan_version,
+        blocks=_in_order([_block_line(view) for view in views]),
+        sites=sites,
+        attributions=named_sources(by_site.values(), attributions),
+    )
+
+
+def _in_order(blocks: Sequence[BlockLine]) -> tuple[BlockLine, ...]:
+    """Those that run by their first start, then the others by name."""
+    latest = datetime.max.replace(tzinfo=UTC)
+    return tuple(
+        sorted(
+            blocks,
+            key=lambda block: (
+                block.pulses[0].starts_at if block.pulses else latest,
+                block.status != "no-weather",
+                block.name,
+            ),
+        )
+    )
+
+
+def _block_line(view: PlanView) -> BlockLine:
+    plan = view.plan
+    numbers = {
+        name: float(value)
+        for name, value in plan.numbers.items()
+        if isinstance(value, int | float) and not isinstance(value, bool)
+    }
+    expected = cast("list[float | None]", plan.numbers.get("outlook_expected_min", []))
+    minutes = [float(plan.planned_min), *expected[1:]] if expected else []
+    dry_day = plan.numbers.get("unwatered_until_day")
+    is_known = plan.status != "no-weather"
+    return BlockLine(
+        block_id=plan.block_id,
+        name=view.block.name,
+        status=plan.status,
+        version=plan.version,
+        site_id=view.block.site_id,
+        pulses=tuple(_pulse_line(view, start, length) for start, length in plan.pulses),
+        planned_min=plan.planned_min,
+        volume_l=numbers.get("volume_l", 0.0) if is_known else 0.0,
+        numbers=numbers,
+        flags=int(numbers.get("flags", 0)),
+        cause=int(numbers.get("cause", 0)),
+        deferred_mm=numbers.get("deferred_mm", 0.0),
+        shortfall_mm=numbers.get("shortfall_mm", 0.0),
+        rain_credit_mm=numbers.get("rain_credit_mm", 0.0),
+        outlook=tuple(
+            ExpectedDay(plan.day + timedelta(days=place), value)
+            for place, value in enumerate(minutes if is_known else [])
+        ),
+        dry_day=date.fromisoformat(dry_day) if isinstance(dry_day, str) and is_known else None,
+        injection=_injection_line(view),
+    )
+
+
+def _injection_line(view: PlanView) -> InjectionLine | None:
+    planned = planned_injection(view.plan, view.zone)
+    if planned is None:
+        return None
+    return InjectionLine(
+        products=planned.products,
+        spans=planned.spans if planned.is_possible else (),
+        injector_l_per_h=planned.injector_l_per_h,
+    )
+
+
+def _pulse_line(view: PlanView, start_min: int, duration_min: int) -> PulseLine:
+    starts_at = wall_time(view.plan.day, start_min, view.zone)
+    return PulseLine(
+        starts_at=starts_at,
+        # Counted from midnight again, so that a clock change within the pulse is right.
+        ends_at=wall_time(view.plan.day, start_min + duration_min, view.zone),
+        duration_min=duration_min,
+    )
+
+
+def _site_line(site_id: str, view: PlanView) -> SiteLine:
+    basis, day = view.plan.basis, view.plan.day
+    days = cast("list[str]", basis["days"])
+    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
+
+    def value(name: str, on: date) -> float | None:
+        text = on.isoformat()
+        return fields[name][days.index(text)] if name in fields and text in days else None
+
+    places = cast("Mapping[str, list[int]]", basis["origin_of"]).get("tmax_c")
+    place = places[days.index(day.isoformat())] if places else -1
+    origin = cast("list[dict[str, str]]", basis["origins"])[place] if place >= 0 else None
+    settled = view.plan.numbers.get("settled_day")
+    return SiteLine(
+        site_id=site_id,
+        source=origin["source"] if origin else None,
+        kind=origin["kind"] if origin else "",
+        issued_at=datetime.fromisoformat(origin["issued_at"]) if origin else None,
+        observed_until=date.fromisoformat(settled) if isinstance(settled, str) else None,
+        rain_before_mm=value("rain_mm", day - 2 * ONE_DAY),
+        rain_today_mm=value("rain_mm", day - ONE_DAY),
+        rain_tomorrow_mm=value("rain_mm", day),
+        rain_probability_fraction=value("rain_probability_fraction", day),
+    )
+
+
+def named_sources(
+    views: Iterable[PlanView], attributions: Mapping[str, Attribution]
+) -> tuple[Attribution, ...]:
+    """Whom to thank for the weather behind these plans."""
+    used = {
+        origin["source"]
+        for view in views
+        for origin in cast("list[dict[str, str]]", view.plan.basis["origins"])
+    }
+    return tuple(each for name, each in attributions.items() if name in used)

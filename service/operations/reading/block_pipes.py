@@ -1,0 +1,196 @@
+"""A block's pipes, solved: pressures and flows of every emitter, uniformity, travel and fill times.
+
+The pipes come from the block's farm file or from a layout file of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+
+import numpy as np
+
+from service.database.session import UnitOfWorkFactory
+from service.errors import Fault, InputInvalid, NotFound
+from service.records.farms import BlockDefinition
+from service.waterworks.block_hydraulics import (
+    Block,
+    BlockFlow,
+    RegulatorFinding,
+    solve_block,
+    solve_regulated_block,
+)
+from service.waterworks.block_layout import BlockLayout, block_of, lateral_of, regulator_of
+from service.waterworks.lateral import Lateral, LateralFlow, LongestRow, longest_row, solve_lateral
+from service.waterworks.travel_time import BlockTravel, block_travel
+
+TARGET_UNIFORMITY_PCT = 90.0
+"""EU that a row's length is looked for unless somebody asks otherwise; EP405, from memory."""
+KEPT_ROWS = 512
+
+
+@dataclass(frozen=True, slots=True)
+class PipeReport:
+    """A block's pipes, solved."""
+
+    name: str
+    layout: BlockLayout
+    emitter_spacing_m: float
+    block: BlockFlow
+    """All rows."""
+    row: LateralFlow
+    """The row that gets least, seen from its own inlet."""
+    findings: tuple[RegulatorFinding, ...]
+    longest: LongestRow
+    target_uniformity_pct: float
+    travel: BlockTravel
+    cautions: tuple[str, ...]
+    """What is wrong, in words; empty where nothing is."""
+
+
+def solve_layout(
+    name: str,
+    layout: BlockLayout,
+    *,
+    emitter_flow_l_per_h: float,
+    emitter_spacing_m: float,
+    target_uniformity_pct: float = TARGET_UNIFORMITY_PCT,
+) -> PipeReport:
+    """Solve the pipes; raises InputInvalid for some that cannot be built."""
+    block, flow, findings = _solved(layout, emitter_flow_l_per_h, emitter_spacing_m)
+    sides = block.laterals_per_takeoff_count
+    worst = int(np.argmin(flow.takeoff_head_m))
+    row_head_m = float(flow.takeoff_head_m[worst])
+    lateral = lateral_of(layout, emitter_flow_l_per_h, emitter_spacing_m)
+    row = solve_lateral(lateral, row_head_m)
+    longest = _longest_row(lateral, row_head_m, target_uniformity_pct)
+    travel = block_travel(block, flow)
+    return PipeReport(
+        name=name,
+        layout=layout,
+        emitter_spacing_m=emitter_spacing_m,
+        block=flow,
+        row=row,
+        findings=findings,
+        longest=longest,
+        target_uniformity_pct=target_uniformity_pct,
+        travel=travel,
+        cautions=tuple(_cautions(flow, row, findings, worst=worst, sides=sides)),
+    )
+
+
+def _solved(
+    layout: BlockLayout, emitter_flow_l_per_h: float, emitter_spacing_m: float
+) -> tuple[Block, BlockFlow, tuple[RegulatorFinding, ...]]:
+    block = block_of(layout, emitter_flow_l_per_h, emitter_spacing_m)
+    regulator = regulator_of(layout)
+    if regulator is None:
+        return block, solve_block(block, layout.supply_head_m), ()
+    regulated = solve_regulated_block(block, regulator, layout.supply_head_m)
+    return block, regulated.flow, regulated.findings
+
+
+@lru_cache(maxsize=KEPT_ROWS)
+def _longest_row(lateral: Lateral, head_m: float, target_uniformity_pct: float) -> LongestRow:
+    """Every length is tried, which takes a tenth of a second: kept for the next look."""
+    return longest_row(lateral, head_m, target_uniformity_pct)
+
+
+def solve_stored(
+    block_id: str,
+    *,
+    on: date,
+    target_uniformity_pct: float = TARGET_UNIFORMITY_PCT,
+    unit_of_work: UnitOfWorkFactory,
+) -> PipeReport:
+    """The pipes of a stored block; raises NotFound where they are not described."""
+    with unit_of_work(write=False) as unit:
+        block = unit.blocks.get_block(block_id, day=on)
+    return solve_definition(block, target_uniformity_pct=target_uniformity_pct)
+
+
+def solve_definition(
+    block: BlockDefinition, *, target_uniformity_pct: float = TARGET_UNIFORMITY_PCT
+) -> PipeReport:
+    """The pipes of a block; raises NotFound where they are not described."""
+    return solve_layout(
+        block.block_id,
+        _layout(block),
+        emitter_flow_l_per_h=block.emitter_flow_l_per_h,
+        emitter_spacing_m=block.emitter_spacing_m,
+        target_uniformity_pct=target_uniformity_pct,
+    )
+
+
+def design_uniformity_pct(block: BlockDefinition) -> float:
+    """Emission uniformity of a block's pipes; raises NotFound where they are not described."""
+    flow = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
+    return flow.design_uniformity_pct
+
+
+def _layout(block: BlockDefinition) -> BlockLayout:
+    if block.layout is None:
+        raise NotFound(
+            f"the pipes of block {block.block_id} are not described; a table [block.hydraulics] in"
+            " its farm file does that, examples/farm-template.toml shows one"
+        )
+    return block.layout
+
+
+def travel_times_min(block: BlockDefinition) -> tuple[float, float]:
+    """Minutes until a block is full and even, and from its inlet to its last emitter."""
+    pipes, flow, _ = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)
+    if flow.dry_emitter_count:
+        cautions = "; ".join(solve_definition(block).cautions)
+        raise InputInvalid(
+            f"water does not reach every emitter of block {block.block_id}",
+            [Fault("hydraulics", cautions, "pressure that reaches all of them")],
+        )
+    travel = block_travel(pipes, flow)
+    return travel.fill_time_min + travel.last_travel_min, travel.last_travel_min
+
+
+def expected_flow_l_per_h(block: BlockDefinition) -> tuple[float, str]:
+    """Flow that a block should take, and where that figure comes from."""
+    if block.layout is not None:
+        flow = _solved(block.layout, block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
+        per_row = block.layout.emitter_count * block.emitter_flow_l_per_h
+        share = flow.inlet_flow_l_per_h / (flow.lateral_flow_l_per_h.size * per_row)
+        return share * _nominal_flow_l_per_h(block), "the block's pipes and pressure"
+    return _nominal_flow_l_per_h(block), "emitter flow as stated, times the emitters of the area"
+
+
+def _nominal_flow_l_per_h(block: BlockDefinition) -> float:
+    emitters = block.area_m2 / (block.row_spacing_m * block.emitter_spacing_m)
+    return emitters * block.laterals_per_row_count * block.emitter_flow_l_per_h
+
+
+def _cautions(
+    flow: BlockFlow,
+    row: LateralFlow,
+    findings: Sequence[RegulatorFinding],
+    *,
+    worst: int,
+    sides: int,
+) -> list[str]:
+    found = []
+    if flow.dry_emitter_count:
+        reached = flow.reached_emitter_count
+        first = int(np.argmin(reached))
+        found.append(
+            f"Water does not reach {flow.dry_emitter_count} emitters: on the row at take-off"
+            f" {first // sides + 1} nothing flows from emitter {int(reached[first]) + 1} on. The"
+            " pressure is too low for the rise and the friction; look for a closed valve, a"
+            " regulator set too low, a row that is too long or a line that is too thin."
+        )
+    elif row.first_dry_emitter is not None:
+        found.append(f"Nothing flows from emitter {row.first_dry_emitter} of the worst row on.")
+    found += [f"The pressure regulator is out of its range: {each.value}." for each in findings]
+    if flow.outside_range_count:
+        found.append(
+            f"{flow.outside_range_count} emitters work outside of the pressure range in which they"
+            " compensate."
+        )
+    return found

@@ -1,0 +1,52 @@
+"""What is asked of the stored farms: who they are, what belongs to them, what day it is there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from service.database.session import UnitOfWorkFactory
+from service.errors import NotFound
+from service.records.farms import FarmBundle, FarmDefinition, SiteDefinition
+
+
+def list_farms(
+    farm_ids: Sequence[str] | None = None, *, unit_of_work: UnitOfWorkFactory
+) -> list[FarmDefinition]:
+    """The farms named, or all, by id; raises NotFound for an unknown id."""
+    with unit_of_work(write=False) as unit:
+        wanted = set(unit.blocks.farm_keys(farm_ids))
+        return [farm for farm in unit.blocks.list_farms() if farm.farm_id in wanted]
+
+
+def get_farm(farm_id: str, *, day: date, unit_of_work: UnitOfWorkFactory) -> FarmBundle:
+    """A farm with its sites, supplies and blocks as it stands on a day; raises NotFound."""
+    with unit_of_work(write=False) as unit:
+        return unit.blocks.get_bundle(farm_id, day=day)
+
+
+def get_site(site_id: str, *, unit_of_work: UnitOfWorkFactory) -> SiteDefinition:
+    """One site; raises NotFound."""
+    with unit_of_work(write=False) as unit:
+        keys = np.array([unit.blocks.get_site_key(site_id)], dtype=np.int64)
+        return unit.blocks.read_site_table(keys).definitions[0]
+
+
+def local_day(now: datetime, zone: str) -> date:
+    """The civil day in a zone at an instant."""
+    return now.astimezone(ZoneInfo(zone)).date()
+
+
+def farms_by_day(
+    farms: Sequence[FarmDefinition], now: datetime
+) -> dict[date, list[FarmDefinition]]:
+    """Farms grouped by the civil day that they have at an instant; raises NotFound for none."""
+    if not farms:
+        raise NotFound("no farm is stored; `rillwright load FARM.toml` loads one")
+    groups: dict[date, list[FarmDefinition]] = {}
+    for farm in farms:
+        groups.setdefault(local_day(now, farm.zone), []).append(farm)
+    return groups

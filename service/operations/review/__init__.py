@@ -1,0 +1,1 @@
+"""Past and present seasons side by side: hindcasts, counties, reference ET."""

@@ -1,0 +1,263 @@
+"""A past season as it would have been scheduled, block by block, without touching the store.
+
+In go the blocks of a farm and the daily weather of their place; out come the ledger of every day
+and the weekly figures that an adviser compares. Weather is taken as complete: a gap longer than
+the service may fill is an error that names the days.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from service.agronomy.block_batch import BlockBatch, make_block_batch
+from service.agronomy.civil_day import day_lengths_min
+from service.agronomy.daily_plan import SiteDays, crop_days, days_of
+from service.agronomy.records import Days, Floats, Ints, WindowBatch
+from service.agronomy.season import SeasonRun, run_season
+from service.agronomy.site_weather import SiteWeather, site_weather
+from service.agronomy.watering_window import watering_windows
+from service.agronomy.weather_day import RawWeather
+from service.errors import Fault, InputInvalid, NotFound, WeatherInvalid
+from service.operations.evening.gather_weather import monthly_normals, site_batch
+from service.records.farms import BLOCK_NUMBERS, FarmBundle
+
+FORECASTS = ("none", "yesterday")
+"""``none``: each evening knows the next day's weather; ``yesterday``: it expects the weather of the
+last full day it has seen, and no rain."""
+DAYS_PER_WEEK = 7
+SHOWN_GAP_DAYS = 10
+SEEN_DAYS_BEFORE = 2
+"""The evening before a day, the last full day is the one before that evening."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hindcast:
+    """A season of several blocks; arrays (days, blocks)."""
+
+    block_ids: tuple[str, ...]
+    days: Days
+    season: SeasonRun
+    et0_mm: Floats
+    rain_mm: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class WeekFigures:
+    """One week of one block; the last may be shorter."""
+
+    first_day: date
+    day_count: int
+    et0_mm: float
+    rain_mm: float
+    crop_et_mm: float
+    gross_mm: float
+
+
+def hindcast(
+    bundle: FarmBundle,
+    days: Days,
+    fields: Mapping[str, Floats],
+    *,
+    first_day: date,
+    last_day: date,
+    forecast_error: str = "none",
+    progress: Callable[[int], None] | None = None,
+) -> Hindcast:
+    """Schedule every day from ``first_day`` to ``last_day`` from one place's daily weather.
+
+    Raises WeatherInvalid where the weather does not cover the span, InputInvalid for a span or
+    forecast that cannot be.
+    """
+    if forecast_error not in FORECASTS:
+        raise InputInvalid(
+            "the hindcast cannot run",
+            [Fault("forecast error", repr(forecast_error), " or ".join(FORECASTS))],
+        )
+    if not bundle.blocks:
+        raise InputInvalid("the hindcast cannot run: the farm file holds no block")
+    weather, sites = _weather(bundle, days, fields, first_day=first_day, last_day=last_day)
+    first_row = int((np.datetime64(first_day) - weather.days.days[0]).astype(np.int64))
+    span = days_of(weather.days, first_row, weather.days.days.size)
+    _refuse_gaps(span)
+    blocks = _Blocks(bundle, sites)
+    degree_day_sum_c_day = blocks.degree_days_before(weather.days, first_row)
+    run = run_season(
+        blocks.of_year,
+        span,
+        span if forecast_error == "none" else _yesterday(weather.days, first_row),
+        windows_of_day=[blocks.windows(day) for day in span.days.tolist()],
+        day_length_min=blocks.day_lengths_min(span.days),
+        supply_flow_l_per_h=np.array([supply.flow_l_per_h for supply in bundle.supplies]),
+        depletion_start_mm=np.nan_to_num(blocks.of_year(first_day.year).initial_depletion_mm),
+        degree_day_start_c_day=degree_day_sum_c_day,
+        progress=progress,
+    )
+    _refuse_unknown_stages(bundle, run, span.days)
+    at_site = blocks.of_year(first_day.year).site_index
+    return Hindcast(
+        block_ids=tuple(block.block_id for block in bundle.blocks),
+        days=span.days,
+        season=run,
+        et0_mm=span.et0_mm[:, at_site],
+        rain_mm=span.rain_mm[:, at_site],
+    )
+
+
+def weekly_figures(result: Hindcast, block: int) -> list[WeekFigures]:
+    """The weeks of one block from the first day on."""
+    season = result.season
+    weeks = []
+    for begin in range(0, result.days.size, DAYS_PER_WEEK):
+        rows = slice(begin, begin + DAYS_PER_WEEK)
+        weeks.append(
+            WeekFigures(
+                first_day=result.days[begin].item(),
+                day_count=result.days[rows].size,
+                et0_mm=float(result.et0_mm[rows, block].sum()),
+                rain_mm=float(result.rain_mm[rows, block].sum()),
+                crop_et_mm=float(season.crop.crop_et_mm[rows, block].sum()),
+                gross_mm=float(season.gross_mm[rows, block].sum()),
+            )
+        )
+    return weeks
+
+
+def narrow_bundle(bundle: FarmBundle, block_id: str) -> FarmBundle:
+    """The block named and those that share its supply, since they share its water."""
+    own = next((block for block in bundle.blocks if block.block_id == block_id), None)
+    if own is None:
+        known = ", ".join(block.block_id for block in bundle.blocks) or "none"
+        raise NotFound(f"block {block_id!r} is not in the farm file; its blocks: {known}")
+    return replace(
+        bundle, blocks=tuple(each for each in bundle.blocks if each.supply_id == own.supply_id)
+    )
+
+
+class _Blocks:
+    """The bundle's blocks as batches by year and as windows by day."""
+
+    def __init__(self, bundle: FarmBundle, sites: Mapping[str, int]) -> None:
+        self._bundle = bundle
+        self._supply_of = {supply.supply_id: supply for supply in bundle.supplies}
+        supply_row = {supply.supply_id: row for row, supply in enumerate(bundle.supplies)}
+        self._zone_of = {site.site_id: site.zone for site in bundle.sites}
+        self._site_index = np.array([sites[block.site_id] for block in bundle.blocks])
+        self._supply_index = np.array([supply_row[block.supply_id] for block in bundle.blocks])
+        self._numbers = {
+            name: np.array([getattr(block, name) for block in bundle.blocks], dtype=np.float64)
+            for name in BLOCK_NUMBERS
+        }
+        self._made: dict[int, BlockBatch] = {}
+
+    def of_year(self, year: int) -> BlockBatch:
+        """The blocks with the plant size of a year."""
+        if year not in self._made:
+            self._made[year] = make_block_batch(
+                self._numbers,
+                [block.curve for block in self._bundle.blocks],
+                site_index=self._site_index,
+                supply_index=self._supply_index,
+                season_year=year,
+            )
+        return self._made[year]
+
+    def day_lengths_min(self, days: Days) -> Ints:
+        """Length of each civil day where the first block stands, (days,)."""
+        zone = self._zone_of[self._bundle.blocks[0].site_id]
+        return day_lengths_min(days, [zone])[:, 0].astype(np.int64)
+
+    def degree_days_before(self, weather: SiteDays, first_row: int) -> Floats | None:
+        """Degree days that the weather before the span adds up to, (blocks,); None without any."""
+        if first_row == 0:
+            return None
+        blocks = self.of_year(weather.days[0].item().year)
+        sums = crop_days(blocks, days_of(weather, 0, first_row)).degree_day_sum_c_day
+        last: Floats = sums[-1]
+        return last
+
+    def windows(self, day: date) -> WindowBatch:
+        """Open times of every block on a day."""
+        blocks = self._bundle.blocks
+        return watering_windows(
+            [block.windows for block in blocks],
+            [self._supply_of[block.supply_id].windows for block in blocks],
+            [block.no_water for block in blocks],
+            zones=[self._zone_of[block.site_id] for block in blocks],
+            day=day,
+        )
+
+
+def _weather(
+    bundle: FarmBundle, days: Days, fields: Mapping[str, Floats], *, first_day: date, last_day: date
+) -> tuple[SiteWeather, dict[str, int]]:
+    """The file's weather at every site of the blocks, from its first day to the last asked."""
+    if last_day < first_day:
+        raise InputInvalid(f"the span {first_day} to {last_day} ends before it begins")
+    if days.size == 0 or days[0] > np.datetime64(first_day) or days[-1] < np.datetime64(last_day):
+        covered = "nothing" if days.size == 0 else f"{days[0]} to {days[-1]}"
+        raise WeatherInvalid(f"the weather covers {covered}, not all of {first_day} to {last_day}")
+    used_ids = {block.site_id for block in bundle.blocks}
+    sites = [site for site in bundle.sites if site.site_id in used_ids]
+    every_day = np.arange(days[0], np.datetime64(last_day) + 1, dtype="datetime64[D]")
+    raw = RawWeather.empty(every_day, len(sites))
+    known = days <= np.datetime64(last_day)
+    rows = (days[known] - days[0]).astype(np.int64)
+    for name, values in fields.items():
+        getattr(raw, name)[rows, :] = values[known][:, None]
+    raw = replace(raw, wind_height_m=np.array([site.wind_height_m for site in sites]))
+    weather = site_weather(
+        raw,
+        site_batch(sites),
+        krs_per_sqrt_c=np.array([site.krs_per_sqrt_c for site in sites]),
+        is_measured_rain=np.ones((every_day.size, len(sites)), dtype=np.bool_),
+        normal_u2_m_s=monthly_normals(sites, "u2_m_s"),
+        normal_rhmin_pct=monthly_normals(sites, "rhmin_pct"),
+        normal_et0_mm=np.full((12, len(sites)), np.nan),
+        first_future_row=every_day.size,
+    )
+    if weather.unit_faults:
+        raise WeatherInvalid(
+            "the weather looks like another unit: " + "; ".join(weather.unit_faults.values())
+        )
+    return weather, {site.site_id: column for column, site in enumerate(sites)}
+
+
+def _refuse_gaps(span: SiteDays) -> None:
+    """Name the days whose reference ET could neither be computed nor filled."""
+    missing = np.flatnonzero(np.isnan(span.et0_mm).any(axis=1))
+    if missing.size:
+        shown = ", ".join(str(day) for day in span.days[missing[:SHOWN_GAP_DAYS]])
+        more = f" and {missing.size - SHOWN_GAP_DAYS} more" if missing.size > SHOWN_GAP_DAYS else ""
+        raise WeatherInvalid(
+            f"reference ET cannot be computed for {shown}{more}: temperatures are missing"
+        )
+
+
+def _refuse_unknown_stages(bundle: FarmBundle, run: SeasonRun, days: Days) -> None:
+    """Name the blocks whose degree days began before the weather, so that no stage is known."""
+    unknown = np.isnan(run.crop.crop_coefficient)
+    if not unknown.any():
+        return
+    names = ", ".join(bundle.blocks[row].block_id for row in np.flatnonzero(unknown.any(axis=0)))
+    raise WeatherInvalid(
+        f"the degree days of {names} are not known on {days[np.argmax(unknown.any(axis=1))]}:"
+        " give weather from the day on which their count starts"
+    )
+
+
+def _yesterday(weather: SiteDays, first_row: int) -> SiteDays:
+    """What each evening expects of the next day: the last full day it has seen, without rain."""
+    rows = np.arange(first_row, weather.days.size)
+    seen = np.maximum(rows - SEEN_DAYS_BEFORE, 0)
+    span = days_of(weather, first_row, weather.days.size)
+    return replace(
+        span,
+        et0_mm=weather.et0_mm[seen],
+        rain_mm=np.zeros_like(span.rain_mm),
+        tmax_c=weather.tmax_c[seen],
+        tmin_c=weather.tmin_c[seen],
+    )

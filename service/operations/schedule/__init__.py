@@ -1,0 +1,1 @@
+"""What is due, and how the service is doing."""

@@ -1,0 +1,502 @@
+"""Whether pump and windows keep up in the summers on record, and what would change it.
+
+Each summer is scheduled as :mod:`service.operations.review.hindcast` does, once as things are and
+once for each change; years whose weather has a gap are left out and named. The plants are those of one year
+in all of them: a young planting was not there in most of the summers, and it will grow.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from service.agronomy.capacity import (
+    carried_area_ha,
+    keeps_below_allowed,
+    needed_flow_l_per_h,
+    not_passed_in,
+    peak_over_days,
+    peak_transpiration_mm,
+)
+from service.agronomy.records import Days, Floats, WallWindow
+from service.agronomy.root_zone import gross_depth_mm, size_by_age, wetted_fraction
+from service.agronomy.sparse_canopy import full_cover_basal_coefficient
+from service.errors import Fault, InputInvalid, WeatherInvalid
+from service.operations.reading.block_pipes import expected_flow_l_per_h
+from service.operations.review.hindcast import Hindcast, hindcast
+from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition
+from service.translations.catalogue import marked
+
+PEAK_SPANS_DAYS = (3, 7)
+YEAR_SHARES = (0.50, 0.80, 0.90, 0.95)
+DESIGN_SPAN_DAYS = 7
+DESIGN_YEAR_SHARE = 0.90
+DESIGN_DISAGREEMENT = 0.25
+"""Between the two figures of the peak; beyond it Kc, canopy or weather deserve a second look."""
+PUMP_FACTORS = (1.25, 1.5, 2.0)
+NORTHERN_SUMMER = ((4, 1), (10, 31))
+SOUTHERN_SUMMER = ((10, 1), (4, 30))
+WARM_UP_DAYS = 60
+"""Days before the summer in which the balance settles, where the weather reaches back so far."""
+READ_BACK_DAYS = 150
+"""Days before the summer whose weather counts degree days."""
+FEW_YEARS = 10
+WHOLE_DAY = (WallWindow(0, 1440),)
+MONTH_DAY = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Summer:
+    """One summer as things are; arrays (blocks,)."""
+
+    first_day: date
+    last_day: date
+    keeps_up: tuple[bool, ...]
+    largest_excess_mm: Floats
+    """Largest depletion of an evening beyond the readily available water; negative: below it."""
+    peak_need_mm: Mapping[int, Floats]
+    """Net, by days in a row."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Something that could be done about a supply, and what it would bring."""
+
+    name: str
+    text: str
+    kept_share: float | None
+    """Share of summers in which every block keeps up; None where it cannot be done."""
+    kept_by_block: tuple[float, ...]
+    reason: str = ""
+    """Why it cannot be done."""
+
+
+@dataclass(frozen=True, slots=True)
+class PeakRow:
+    """What a supply needs for some days in a row in a share of years."""
+
+    span_days: int
+    year_share: float
+    net_mm: float
+    """Over these days together, mean over the area of the supply's blocks."""
+    gross_mm: float
+    needed_flow_l_per_h: float
+    carried_ha: float
+
+
+@dataclass(frozen=True, slots=True)
+class DesignPeak:
+    """The peak of crop use in the summers beside the one that a designer reckons by shade.
+
+    Both over a week that nine of ten years stay below, mean over the area of a supply's blocks.
+    """
+
+    summer_use_mm: float
+    shade_use_mm: float
+    """Keller & Bliesner 1990: use of a closed stand, times a tenth of the root of percent shade."""
+
+    @property
+    def is_far_apart(self) -> bool:
+        """One of them may rest on a wrong number."""
+        apart = abs(self.summer_use_mm - self.shade_use_mm)
+        return apart > DESIGN_DISAGREEMENT * self.shade_use_mm
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyCapacity:
+    """One supply with its blocks over the summers on record."""
+
+    supply_id: str
+    flow_l_per_h: float
+    area_ha: float
+    open_time_h: float
+    block_ids: tuple[str, ...]
+    summers: tuple[Summer, ...]
+    changes: tuple[Change, ...]
+    """The first is what there is."""
+    peaks: tuple[PeakRow, ...]
+    design_peak: DesignPeak
+
+
+@dataclass(frozen=True, slots=True)
+class Capacity:
+    """All supplies of a farm."""
+
+    supplies: tuple[SupplyCapacity, ...]
+    left_out: tuple[str, ...]
+    """Summers whose weather does not do, with the reason."""
+    cautions: tuple[str, ...]
+
+
+def assess_capacity(
+    bundle: FarmBundle,
+    days: Days,
+    fields: Mapping[str, Floats],
+    *,
+    season_year: int | None = None,
+    summer: tuple[MONTH_DAY, MONTH_DAY] | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Capacity:
+    """What the years of one place's weather say of a farm's supplies.
+
+    season_year: calendar year whose plant size counts in every summer; None: the last one of the
+    weather.
+    Raises WeatherInvalid where not one summer is whole, InputInvalid for a farm without blocks.
+    """
+    if not bundle.blocks:
+        raise InputInvalid("there is nothing to assess: the farm holds no block")
+    chosen = summer or _summer_of(bundle)
+    spans = _summers(days, *chosen)
+    year = _season_year(days, season_year)
+    used = {block.supply_id for block in bundle.blocks}
+    supplies, left_out = [], dict[str, None]()
+    done = 0
+
+    def tick() -> None:
+        nonlocal done
+        done += 1
+        if progress is not None:
+            progress(done)
+
+    for supply in bundle.supplies:
+        if supply.supply_id not in used:
+            continue
+        own = of_supply(bundle, supply)
+        found = _assess_supply(
+            own, supply, days, fields, spans=spans, season_year=year, tick=tick, left_out=left_out
+        )
+        supplies.append(found)
+    cautions = [
+        marked(
+            "Shares count summers in which every block stays within its readily available water"
+            " each evening, if nothing breaks and each evening knows the next day's weather."
+        ),
+        marked(
+            "Flow and hectares assume that water runs in every open hour; keep a reserve for"
+            " repairs."
+        ),
+    ]
+    if not all(math.isnan(block.planting_year) for block in bundle.blocks):
+        cautions.append(f"The plants count in every summer as large as they are in {year}.")
+    cautions += [
+        f"{each.supply_id}: the peak week of crop use by shade (Keller & Bliesner 1990) is"
+        f" {each.design_peak.shade_use_mm:.0f} mm, that of the summers"
+        f" {each.design_peak.summer_use_mm:.0f}: look at crop coefficients and canopy."
+        for each in supplies
+        if each.design_peak.is_far_apart
+    ]
+    year_count = min(len(each.summers) for each in supplies)
+    if year_count < FEW_YEARS:
+        cautions.append(
+            f"{year_count} {'summer is' if year_count == 1 else 'summers are'} few: what 90 or 95 %"
+            " of years stay below is then hardly more than the largest one seen."
+        )
+    return Capacity(tuple(supplies), tuple(left_out), tuple(cautions))
+
+
+def run_count(bundle: FarmBundle, days: Days, season_year: int | None = None) -> int:
+    """Seasons that :func:`assess_capacity` will run, for a bar of progress."""
+    year = _season_year(days, season_year)
+    used = {block.supply_id for block in bundle.blocks}
+    young = {block.supply_id for block in bundle.blocks if _is_growing(block, year)}
+    return len(_summers(days, *_summer_of(bundle))) * (
+        len(used) * (3 + len(PUMP_FACTORS)) + len(young)
+    )
+
+
+def _season_year(days: Days, season_year: int | None) -> int:
+    if season_year is not None or days.size == 0:
+        return season_year or 0
+    last_day: date = days[-1].item()
+    return last_day.year
+
+
+def _assess_supply(
+    bundle: FarmBundle,
+    supply: SupplyDefinition,
+    days: Days,
+    fields: Mapping[str, Floats],
+    *,
+    spans: Sequence[tuple[date, date]],
+    season_year: int,
+    tick: Callable[[], None],
+    left_out: dict[str, None],
+) -> SupplyCapacity:
+    growing = bundle if any(_is_growing(each, season_year) for each in bundle.blocks) else None
+    bundle = replace(bundle, blocks=tuple(_as_of_year(each, season_year) for each in bundle.blocks))
+    runs: list[tuple[date, date, Hindcast]] = []
+    for first_day, last_day in spans:
+        try:
+            run = _run(bundle, days, fields, first_day, last_day)
+        except WeatherInvalid as error:
+            left_out[f"{first_day} to {last_day}: {error.message}"] = None
+        else:
+            runs.append((first_day, last_day, run))
+        tick()
+    if not runs:
+        raise WeatherInvalid(
+            "no summer of the weather is whole",
+            [Fault("weather", each, "days without gaps") for each in left_out]
+            or [Fault("weather", _covered(days), "at least one whole summer")],
+        )
+    summers = tuple(_summer(first, last, run) for first, last, run in runs)
+    changes = [_kept("now", "pump and windows as they are", summers)]
+    for change in _changed_bundles(bundle, supply, growing):
+        name, text, changed, reason = change
+        if reason:
+            changes.append(Change(name, text, None, (), reason))
+            continue
+        tried = []
+        for first_day, last_day, _ in runs:
+            run = _run(changed, days, fields, first_day, last_day)
+            tried.append(_summer(first_day, last_day, run))
+            tick()
+        changes.append(_kept(name, text, tried))
+    open_time_h = _open_time_h(bundle, supply)
+    return SupplyCapacity(
+        supply_id=supply.supply_id,
+        flow_l_per_h=supply.flow_l_per_h,
+        area_ha=sum(block.area_m2 for block in bundle.blocks) / 1e4,
+        open_time_h=open_time_h,
+        block_ids=tuple(block.block_id for block in bundle.blocks),
+        summers=summers,
+        changes=tuple(changes),
+        peaks=_peaks(bundle, supply, runs, open_time_h),
+        design_peak=_design_peak(bundle, runs),
+    )
+
+
+def _run(
+    bundle: FarmBundle,
+    days: Days,
+    fields: Mapping[str, Floats],
+    first_day: date,
+    last_day: date,
+) -> Hindcast:
+    earliest = max(days[0].item(), first_day - timedelta(days=WARM_UP_DAYS))
+    read_from = np.datetime64(first_day - timedelta(days=READ_BACK_DAYS))
+    near = (days >= read_from) & (days <= np.datetime64(last_day))
+    return hindcast(
+        bundle,
+        days[near],
+        {name: values[near] for name, values in fields.items()},
+        first_day=earliest,
+        last_day=last_day,
+    )
+
+
+def _summer(first_day: date, last_day: date, run: Hindcast) -> Summer:
+    rows = run.days >= np.datetime64(first_day)
+    depletion, raw = run.season.ledger.depletion_end_mm[rows], run.season.crop.raw_mm[rows]
+    need = (run.season.crop.crop_et_mm - run.season.crop.rain_entering_mm)[rows]
+    return Summer(
+        first_day=first_day,
+        last_day=last_day,
+        keeps_up=tuple(keeps_below_allowed(depletion, raw).tolist()),
+        largest_excess_mm=np.asarray((depletion - raw).max(axis=0)),
+        peak_need_mm={span: peak_over_days(need, span) for span in PEAK_SPANS_DAYS},
+    )
+
+
+def _kept(name: str, text: str, summers: Sequence[Summer]) -> Change:
+    kept = np.array([summer.keeps_up for summer in summers], dtype=np.float64)
+    return Change(
+        name,
+        text,
+        kept_share=float(kept.min(axis=1).mean()),
+        kept_by_block=tuple(kept.mean(axis=0).tolist()),
+    )
+
+
+def _changed_bundles(
+    bundle: FarmBundle, supply: SupplyDefinition, growing: FarmBundle | None
+) -> list[tuple[str, str, FarmBundle, str]]:
+    """Name, words, changed farm and, where it cannot be done, the reason."""
+    found = []
+    for factor in PUMP_FACTORS:
+        bigger = replace(supply, flow_l_per_h=factor * supply.flow_l_per_h)
+        text = f"a pump of {bigger.flow_l_per_h / 3600.0:.2f} L/s ({factor:g} times)"
+        found.append((f"pump-{factor:g}", text, replace(bundle, supplies=(bigger,)), ""))
+    always = replace(
+        bundle,
+        supplies=(replace(supply, windows=WHOLE_DAY),),
+        blocks=tuple(replace(block, windows=WHOLE_DAY) for block in bundle.blocks),
+    )
+    found.append(("windows-24-h", "windows open day and night", always, ""))
+    doubled = tuple(_second_line(block) for block in bundle.blocks)
+    reason = ""
+    for block in doubled:
+        flow = expected_flow_l_per_h(replace(block, layout=None))[0]
+        if flow > supply.flow_l_per_h * (1.0 + 1e-9):
+            reason = (
+                f"block {block.block_id} would take {flow / 3600.0:.2f} L/s, the supply gives"
+                f" {supply.flow_l_per_h / 3600.0:.2f}: split the block or enlarge the pump"
+            )
+    text = "a second drip line in each row"
+    found.append(("second-line", text, replace(bundle, blocks=doubled), reason))
+    if growing is not None:
+        blocks = tuple(replace(block, planting_year=math.nan) for block in growing.blocks)
+        full = replace(growing, blocks=blocks)
+        found.append(("full-grown", "plants at their full size, nothing else changed", full, ""))
+    return found
+
+
+def _is_growing(block: BlockDefinition, season_year: int) -> bool:
+    """The plants are not at their full size in a year."""
+    return season_year - block.planting_year < block.years_to_full_size  # NaN: full-grown
+
+
+def _as_of_year(block: BlockDefinition, season_year: int) -> BlockDefinition:
+    """The block with the plants of one year, whatever summer it is scheduled in."""
+    if math.isnan(block.planting_year):
+        return block
+    share = size_by_age(max(0.0, season_year - block.planting_year), block.years_to_full_size)
+    canopy = float(share.canopy_share) if block.canopy_is_scaled > 0.0 else 1.0
+    roots = float(share.root_depth_share) if block.root_depth_is_scaled > 0.0 else 1.0
+    rooted = float(share.root_share_of_wetted) if block.root_share_is_scaled > 0.0 else 1.0
+    return replace(
+        block,
+        planting_year=math.nan,
+        root_depth_m=roots * block.root_depth_m,
+        root_share_of_wetted=rooted * block.root_share_of_wetted,
+        canopy_cover_fraction=canopy * block.canopy_cover_fraction,
+        canopy_height_m=canopy * block.canopy_height_m,
+    )
+
+
+def _second_line(block: BlockDefinition) -> BlockDefinition:
+    """A block with twice the drip lines; its wetted strip widens unless the grower measured it."""
+    lines = 2.0 * block.laterals_per_row_count
+    wetted = block.wetted_fraction
+    if block.origins.get("wetted_fraction") != "given":
+        wetted = max(
+            wetted,
+            float(
+                wetted_fraction(
+                    block.emitter_flow_l_per_h,
+                    block.emitter_spacing_m,
+                    int(block.texture_group),
+                    row_spacing_m=block.row_spacing_m,
+                    laterals_per_row_count=lines,
+                    lateral_gap_m=None,
+                )
+            ),
+        )
+    return replace(block, laterals_per_row_count=lines, wetted_fraction=wetted)
+
+
+def _peaks(
+    bundle: FarmBundle,
+    supply: SupplyDefinition,
+    runs: Sequence[tuple[date, date, Hindcast]],
+    open_time_h: float,
+) -> tuple[PeakRow, ...]:
+    area = np.array([block.area_m2 for block in bundle.blocks])
+    gross_per_net = np.array([_gross_per_net(block) for block in bundle.blocks])
+    rows = []
+    for span in PEAK_SPANS_DAYS:
+        net_peaks, gross_peaks = [], []
+        for first_day, _, run in runs:
+            own = run.days >= np.datetime64(first_day)
+            need = (run.season.crop.crop_et_mm - run.season.crop.rain_entering_mm)[own]
+            mean = np.asarray(need @ area / area.sum())
+            net_peaks.append(float(peak_over_days(mean, span)))
+            weighed = np.asarray(need * gross_per_net @ area / area.sum())
+            gross_peaks.append(float(peak_over_days(weighed, span)))
+        net = not_passed_in(net_peaks, YEAR_SHARES)
+        gross = not_passed_in(gross_peaks, YEAR_SHARES)
+        flow = needed_flow_l_per_h(gross, area.sum(), open_time_h, span)
+        carried = carried_area_ha(supply.flow_l_per_h, gross, open_time_h, span)
+        rows += [
+            PeakRow(
+                span_days=span,
+                year_share=share,
+                net_mm=float(net[place]),
+                gross_mm=float(gross[place]),
+                needed_flow_l_per_h=float(flow[place]),
+                carried_ha=float(carried[place]),
+            )
+            for place, share in enumerate(YEAR_SHARES)
+        ]
+    return tuple(rows)
+
+
+def _design_peak(bundle: FarmBundle, runs: Sequence[tuple[date, date, Hindcast]]) -> DesignPeak:
+    area = np.array([block.area_m2 for block in bundle.blocks])
+    height_m = np.array([block.canopy_height_m for block in bundle.blocks])
+    cover = np.array([block.canopy_cover_fraction for block in bundle.blocks])
+    closed_kc = full_cover_basal_coefficient(height_m, 0.0)
+    simulated, by_shade = [], []
+    for first_day, _, run in runs:
+        own = run.days >= np.datetime64(first_day)
+        use = run.season.crop.crop_et_mm[own] @ area / area.sum()
+        shade = peak_transpiration_mm(closed_kc * run.et0_mm[own], cover) @ area / area.sum()
+        simulated.append(float(peak_over_days(use, DESIGN_SPAN_DAYS)))
+        by_shade.append(float(peak_over_days(shade, DESIGN_SPAN_DAYS)))
+    return DesignPeak(
+        summer_use_mm=float(not_passed_in(simulated, DESIGN_YEAR_SHARE)),
+        shade_use_mm=float(not_passed_in(by_shade, DESIGN_YEAR_SHARE)),
+    )
+
+
+def _gross_per_net(block: BlockDefinition) -> float:
+    return float(
+        gross_depth_mm(
+            1.0,
+            block.emission_uniformity_pct,
+            block.root_share_of_wetted,
+            transmission_ratio=block.transmission_ratio,
+            leaching_fraction=block.leaching_fraction,
+        )
+    )
+
+
+def _open_time_h(bundle: FarmBundle, supply: SupplyDefinition) -> float:
+    """Hours of a day in which at least one block of a supply may run."""
+    is_open = np.zeros(1440, dtype=np.bool_)
+    for block in bundle.blocks:
+        own = np.zeros(1440, dtype=np.bool_)
+        for window in block.windows:
+            own[window.opens_wall_min : window.closes_wall_min] = True
+        shared = np.zeros(1440, dtype=np.bool_)
+        for window in supply.windows:
+            shared[window.opens_wall_min : window.closes_wall_min] = True
+        is_open |= own & shared
+    return float(is_open.sum()) / 60.0
+
+
+def of_supply(bundle: FarmBundle, supply: SupplyDefinition) -> FarmBundle:
+    """One supply of a farm with its blocks."""
+    return replace(
+        bundle,
+        supplies=(supply,),
+        blocks=tuple(block for block in bundle.blocks if block.supply_id == supply.supply_id),
+    )
+
+
+def _summer_of(bundle: FarmBundle) -> tuple[MONTH_DAY, MONTH_DAY]:
+    used = {block.site_id for block in bundle.blocks}
+    is_southern = any(site.latitude_deg < 0.0 for site in bundle.sites if site.site_id in used)
+    return SOUTHERN_SUMMER if is_southern else NORTHERN_SUMMER
+
+
+def _summers(days: Days, first: MONTH_DAY, last: MONTH_DAY) -> list[tuple[date, date]]:
+    """Whole summers within the weather."""
+    if days.size == 0:
+        return []
+    begin, end = days[0].item(), days[-1].item()
+    spans = []
+    for year in range(begin.year, end.year + 1):
+        first_day = date(year, *first)
+        last_day = date(year if last >= first else year + 1, *last)
+        if begin <= first_day and last_day <= end:
+            spans.append((first_day, last_day))
+    return spans
+
+
+def _covered(days: Days) -> str:
+    return "nothing" if days.size == 0 else f"{days[0]} to {days[-1]}"

@@ -1,0 +1,151 @@
+"""Whether a stored supply keeps up, by the weather that the service has measured at its blocks.
+
+Every summer is scheduled several times over, which takes seconds: it is for somebody who asks, not
+for each look at a page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date, timedelta
+from threading import Lock
+
+import numpy as np
+
+from service.agronomy.atmosphere import wind_at_2m_m_s
+from service.agronomy.records import Days, Floats
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import Busy, Fault, InputInvalid, NotFound, WeatherInvalid
+from service.operations.evening.gather_weather import gather_weather
+from service.operations.reading.read_farms import local_day
+from service.operations.waterworks.assess_capacity import (
+    READ_BACK_DAYS,
+    Capacity,
+    assess_capacity,
+    of_supply,
+)
+from service.ports import Clock
+from service.records.farms import FarmBundle
+from service.records.weather import WEATHER_FIELDS
+
+COMMON_YEAR_COUNT = 5
+MOST_YEAR_COUNT = 15
+MOST_BLOCKS = 60
+"""On one supply; more of them take minutes, which is for the command."""
+STANDARD_WIND_HEIGHT_M = 2.0
+ONE_DAY = timedelta(days=1)
+_one_at_a_time = Lock()
+"""One assessment fills a core for seconds; whoever asks meanwhile is told to come back."""
+
+
+def assess_supply(
+    farm_id: str,
+    supply_id: str,
+    *,
+    year_count: int = COMMON_YEAR_COUNT,
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+    source_order: Mapping[str, int],
+) -> Capacity:
+    """What the last summers say of one supply.
+
+    Weather is that measured at the site of most of its ground. Raises NotFound for no such supply,
+    InputInvalid for one without blocks or with very many, or for years out of range,
+    WeatherInvalid where not one summer is whole, and Busy while another is assessed.
+    """
+    if not 1 <= year_count <= MOST_YEAR_COUNT:
+        raise InputInvalid(
+            "the supply cannot be assessed",
+            [Fault("years", f"{year_count}", f"1 to {MOST_YEAR_COUNT}")],
+        )
+    if not _one_at_a_time.acquire(blocking=False):
+        raise Busy("another supply is being assessed; ask again in a minute")
+    try:
+        with unit_of_work(write=False) as unit:
+            # The farm's zone may lie anywhere: measured days end before yesterday's everywhere.
+            today = local_day(clock.now(), "UTC")
+            bundle = _of_one_supply(unit.blocks.get_bundle(farm_id, day=today), supply_id)
+            days, fields = _measured(
+                unit,
+                _main_site(bundle),
+                first_day=date(today.year - year_count, 1, 1) - timedelta(days=READ_BACK_DAYS),
+                last_day=today - ONE_DAY,
+                clock=clock,
+                source_order=source_order,
+            )
+        return assess_capacity(bundle, days, fields, season_year=today.year)
+    finally:
+        _one_at_a_time.release()
+
+
+def _of_one_supply(bundle: FarmBundle, supply_id: str) -> FarmBundle:
+    supply = next((each for each in bundle.supplies if each.supply_id == supply_id), None)
+    if supply is None:
+        known = ", ".join(each.supply_id for each in bundle.supplies) or "none"
+        raise NotFound(f"supply {supply_id!r} is not one of this farm; its supplies: {known}")
+    own = of_supply(bundle, supply)
+    if not 1 <= len(own.blocks) <= MOST_BLOCKS:
+        raise InputInvalid(
+            "the supply cannot be assessed",
+            [
+                Fault(
+                    "blocks",
+                    f"{len(own.blocks)} on it",
+                    f"1 to {MOST_BLOCKS}; for more there is `rillwright capacity`",
+                )
+            ],
+        )
+    # The wind is handed over as of the standard height, wherever it was measured.
+    sites = tuple(replace(site, wind_height_m=STANDARD_WIND_HEIGHT_M) for site in own.sites)
+    return replace(own, sites=sites)
+
+
+def _main_site(bundle: FarmBundle) -> str:
+    area_m2: dict[str, float] = {}
+    for block in bundle.blocks:
+        area_m2[block.site_id] = area_m2.get(block.site_id, 0.0) + block.area_m2
+    return max(sorted(area_m2), key=area_m2.__getitem__)
+
+
+def _measured(
+    unit: UnitOfWork,
+    site_id: str,
+    *,
+    first_day: date,
+    last_day: date,
+    clock: Clock,
+    source_order: Mapping[str, int],
+) -> tuple[Days, Mapping[str, Floats]]:
+    """The measured weather of one site; NaN on days that are only forecast, or not known."""
+    key = unit.blocks.get_site_key(site_id)
+    spans = [
+        span
+        for kind in ("observed", "analysis")
+        if (span := unit.weather.find_span(key, kind=kind)) is not None
+    ]
+    begins = min((span[0] for span in spans), default=None)
+    if begins is None or begins > last_day:
+        raise WeatherInvalid(
+            f"no measured weather of site {site_id} is stored",
+            [Fault("weather", "nothing", "years of daily weather, by `rillwright weather-import`")],
+        )
+    gathered = gather_weather(
+        unit.weather,
+        unit.blocks.read_site_table(np.array([key], dtype=np.int64)),
+        on=last_day,
+        now=clock.now(),
+        first_day=max(first_day, begins),
+        last_day=last_day,
+        source_order=source_order,
+    )
+    raw, is_known = gathered.chosen.raw, gathered.is_observed[:, 0]
+    fields = {
+        name: np.where(is_known, getattr(raw, name)[:, 0], np.nan)
+        for name in WEATHER_FIELDS
+        if name != "rain_probability_fraction"
+    }
+    height_m = np.broadcast_to(raw.wind_height_m, raw.wind_m_s.shape)[:, 0]
+    with np.errstate(invalid="ignore"):
+        fields["wind_m_s"] = wind_at_2m_m_s(fields["wind_m_s"], np.where(is_known, height_m, 2.0))
+    return gathered.days, fields

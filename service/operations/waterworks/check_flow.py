@@ -1,0 +1,191 @@
+"""Whether a block still takes its water: reported runs with a metered volume against what its
+pipes should give, over a season.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from service.agronomy.records import Days, Floats
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import Fault, InputInvalid, NotFound
+from service.operations.reading.block_pipes import expected_flow_l_per_h
+from service.ports import Clock
+from service.records.farms import BlockDefinition
+from service.records.feedback import MeteredRuns
+from service.records.waterworks import FlowFinding
+from service.translations.catalogue import marked
+from service.waterworks.flow_check import FlowCheck, FlowVerdict, expected_volume_l
+from service.waterworks.flow_check import check_flow as check_runs
+
+LONGEST_SPAN_DAYS = 800
+FALSE_ALARM_TEXT = marked(
+    "Of 400 simulated steady seasons of 150 runs none was called changed where the noise of a run"
+    " had nothing to do with that of the next, and 2 in 100 where it had; real meters are not in"
+    " that figure. Walk the lines before anything is taken apart."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FlowReport:
+    """The metered runs of a block in a span, and what they show; arrays (runs,)."""
+
+    block_id: str
+    days: Days
+    duration_min: Floats
+    metered_l: Floats
+    expected_l: Floats
+    flow_origin: str
+    check: FlowCheck
+    cautions: tuple[str, ...]
+
+    @property
+    def verdict(self) -> FlowVerdict:
+        """What the runs show."""
+        return self.check.verdict
+
+
+def check_flow(
+    block_id: str, *, first_day: date, last_day: date, unit_of_work: UnitOfWorkFactory
+) -> FlowReport:
+    """What the metered runs of a span show; raises NotFound, or InputInvalid for a bad span.
+
+    Each run is compared with the flow of the block as it stood on its day, so that a change of the
+    emitters is no finding.
+    """
+    _check_span(first_day, last_day)
+    with unit_of_work(write=False) as unit:
+        return _report(unit, block_id, first_day, last_day)
+
+
+def record_flow_check(
+    block_id: str,
+    *,
+    first_day: date,
+    last_day: date,
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+) -> FlowReport:
+    """The same, kept as a finding of the day of the last run; without runs nothing is kept."""
+    _check_span(first_day, last_day)
+    with unit_of_work(write=True) as unit:
+        report = _report(unit, block_id, first_day, last_day)
+        if report.days.size:
+            unit.waterworks.save_finding(
+                unit.blocks.get_block_key(block_id),
+                FlowFinding(
+                    block_id=report.block_id,
+                    day=report.days[-1].item(),
+                    verdict=report.verdict.name,
+                    document=flow_document(report),
+                ),
+                recorded_at=clock.now(),
+            )
+    return report
+
+
+def list_findings(block_id: str, *, unit_of_work: UnitOfWorkFactory) -> list[FlowFinding]:
+    """What was found of a block so far, the newest first."""
+    with unit_of_work(write=False) as unit:
+        return unit.waterworks.list_findings(unit.blocks.get_block_key(block_id))
+
+
+def flow_document(report: FlowReport) -> dict[str, object]:
+    """A report in plain numbers, without the runs themselves."""
+    check = report.check
+    slow = check.slow_change
+    return {
+        "run_count": int(np.isfinite(check.ratio).sum()),
+        "first_day": None if not report.days.size else report.days[0].item().isoformat(),
+        "level_ratio": _known(check.level_ratio),
+        "is_level_off": check.is_level_off,
+        "noise_fraction": _known(check.noise_fraction),
+        "jumps": [
+            {
+                "day": report.days[jump.run].item().isoformat(),
+                "change_fraction": round(jump.change_fraction, 4),
+            }
+            for jump in check.jumps
+        ],
+        "slow_change": None
+        if slow is None
+        else {
+            "from_day": report.days[slow.from_run].item().isoformat(),
+            "change_fraction": round(slow.change_fraction, 4),
+            "change_per_100_runs_fraction": round(slow.change_per_100_runs_fraction, 4),
+        },
+        "odd_days": [report.days[run].item().isoformat() for run in check.odd_runs],
+        "is_last_run_odd": check.is_last_run_odd,
+    }
+
+
+def _report(unit: UnitOfWork, block_id: str, first_day: date, last_day: date) -> FlowReport:
+    block = unit.blocks.get_block(block_id, day=last_day)
+    runs = _until(
+        unit.plans.read_metered(unit.blocks.get_block_key(block_id), first_day=first_day), last_day
+    )
+    farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
+    changes = unit.blocks.list_version_days(
+        np.array([farm_key], dtype=np.int64), first_day=first_day, last_day=last_day
+    )
+    flow = np.full(runs.days.size, math.nan)
+    origin = ""
+    for begin in [first_day, *changes]:
+        later = runs.days >= np.datetime64(begin)
+        flow[later], origin = expected_flow_l_per_h(_as_of(unit, block, begin))
+    measured = np.isfinite(runs.volume_l)
+    expected = expected_volume_l(flow, runs.duration_min)[measured]
+    metered = runs.volume_l[measured]
+    check = check_runs(metered, expected)
+    cautions = [FALSE_ALARM_TEXT]
+    if check.is_level_off:
+        cautions.insert(
+            0,
+            f"From the start the block took {100.0 * check.level_ratio:.0f} % of what is expected:"
+            " check the meter's unit, the block's area and emitters, and the pressure.",
+        )
+    if check.is_last_run_odd:
+        cautions.insert(0, marked("The last run stands out: look at it today."))
+    return FlowReport(
+        block_id=block.block_id,
+        days=runs.days[measured],
+        duration_min=runs.duration_min[measured],
+        metered_l=metered,
+        expected_l=expected,
+        flow_origin=origin,
+        check=check,
+        cautions=tuple(cautions),
+    )
+
+
+def _until(runs: MeteredRuns, last_day: date) -> MeteredRuns:
+    kept = runs.days <= np.datetime64(last_day)
+    return MeteredRuns(
+        days=runs.days[kept],
+        duration_min=runs.duration_min[kept],
+        volume_l=runs.volume_l[kept],
+    )
+
+
+def _as_of(unit: UnitOfWork, block: BlockDefinition, day: date) -> BlockDefinition:
+    """The block as it stood on a day; as it is now where it was not known yet."""
+    try:
+        return unit.blocks.get_block(block.block_id, day=day)
+    except NotFound:
+        return block
+
+
+def _check_span(first_day: date, last_day: date) -> None:
+    if last_day < first_day or (last_day - first_day).days > LONGEST_SPAN_DAYS:
+        raise InputInvalid(
+            f"the span {first_day} to {last_day} cannot be checked",
+            [Fault("to", str(last_day), f"up to {LONGEST_SPAN_DAYS} days after the first day")],
+        )
+
+
+def _known(value: float) -> float | None:
+    return round(value, 4) if math.isfinite(value) else None

@@ -1,0 +1,199 @@
+"""Water analyses: entered as laboratories write them, stored by supply, and what they mean.
+
+The report is worked out anew from the stored readings each time somebody asks. With leaching turned
+on, the plan of a block counts with the requirement of its crop from a day on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from service.agronomy.crop_table import CropRow, find_crop
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import Fault, InputInvalid, NotFound
+from service.operations.farms.measured_numbers import WATER_REPORT_ORIGIN, change_number
+from service.operations.waterworks.catch_tests import refuse_coming_day
+from service.ports import Clock
+from service.records.farms import BlockDefinition, LoadOutcome
+from service.records.waterworks import WaterSample
+from service.translations.catalogue import marked
+from service.waterworks.acid import titrated_dose_meq_per_l
+from service.waterworks.caution import NEVER_WITH_CHLORINE
+from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
+from service.waterworks.water_report import DRIP_LEACHING_SOURCE, WaterReport, water_report
+
+LARGEST_PLAN_LEACHING = 0.5
+"""What a plan can use at most; a water that asks for more is not one to water with."""
+REPORT_LEACHING_FRACTION = 0.15
+"""Leaching that the expected soil salinity is told for where the block has none; FAO-29."""
+CHLORINATED = frozenset(
+    {
+        "bacteria_per_ml",
+        "hydrogen_sulfide_mg_per_l",
+        "iron_mg_per_l",
+        "manganese_mg_per_l",
+    }
+)
+"""Clogging classes against which chlorine is common."""
+LEACHING_CAUTION = marked(
+    "In humid climates the year's rain usually leaches the soil, and leaching in the season only"
+    " carries nutrients away: sample the soil before it is turned on."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CropReport:
+    """A supply's water for one block's crop; or for no crop in particular."""
+
+    sample: WaterSample
+    crop: CropRow | None
+    block_id: str | None
+    leaching_fraction: float
+    """That the expected salinity is told for."""
+    plan_leaching_fraction: float | None
+    """What the block's plan uses now."""
+    plan_origin: str
+    report: WaterReport
+    cautions: tuple[str, ...]
+
+
+def record_sample(
+    sample: WaterSample, *, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> LoadOutcome:
+    """Store an analysis; the same again changes nothing. Raises InputInvalid with every fault."""
+    analysis = check_sample(sample)
+    refuse_coming_day("this water analysis cannot be used", sample.day, clock=clock)
+    if sample.titration and analysis.ph is not None:
+        titrated_dose_meq_per_l(
+            sample.titration, min(each.ph for each in sample.titration), analysis.ph
+        )
+    with unit_of_work(write=True) as unit:
+        supply_key = find_supply_key(unit, sample.farm_id, sample.supply_id)
+        return unit.waterworks.save_sample(supply_key, sample, recorded_at=clock.now())
+
+
+def check_sample(sample: WaterSample) -> WaterAnalysis:
+    """The analysis behind a sample; raises InputInvalid for one that cannot be used."""
+    if not 0.0 <= sample.temperature_c <= 40.0:
+        raise InputInvalid(
+            "this water analysis cannot be used",
+            [Fault("temperature_c", f"{sample.temperature_c:g}", "0 to 40 °C, of the water")],
+        )
+    return analysis_from_readings(sample.readings)
+
+
+def list_samples(
+    farm_id: str, supply_id: str, *, unit_of_work: UnitOfWorkFactory
+) -> list[WaterSample]:
+    """The analyses of a supply, the newest first; raises NotFound for no such supply."""
+    with unit_of_work(write=False) as unit:
+        return unit.waterworks.list_samples(find_supply_key(unit, farm_id, supply_id))
+
+
+def newest_sample(
+    farm_id: str, supply_id: str, *, day: date | None = None, unit_of_work: UnitOfWorkFactory
+) -> WaterSample:
+    """The newest analysis of a supply, or the one of a day; raises NotFound where there is none."""
+    samples = list_samples(farm_id, supply_id, unit_of_work=unit_of_work)
+    for sample in samples:
+        if day in (None, sample.day):
+            return sample
+    when = "" if day is None else f" of {day}"
+    raise NotFound(
+        f"no water analysis{when} of supply {supply_id!r} is stored; `rillwright water-add` takes"
+        " one"
+    )
+
+
+def report_sample(
+    sample: WaterSample, block: BlockDefinition | None = None, *, crop_key: str | None = None
+) -> CropReport:
+    """What an analysis means, for a block, for a crop, or for itself."""
+    analysis = check_sample(sample)
+    key = block.crop_key if block is not None else crop_key
+    crop = None if key is None else find_crop(key)
+    own = block.leaching_fraction if block is not None else 0.0
+    leaching = own if own > 0.0 else REPORT_LEACHING_FRACTION
+    report = water_report(
+        analysis,
+        sample.temperature_c,
+        salinity_threshold_ds_m=None if crop is None else crop.salinity_threshold_ds_m,
+        salinity_slope_pct_per_ds_m=None if crop is None else crop.salinity_slope_pct_per_ds_m,
+        leaching_fraction=leaching,
+    )
+    return CropReport(
+        sample=sample,
+        crop=crop,
+        block_id=None if block is None else block.block_id,
+        leaching_fraction=leaching,
+        plan_leaching_fraction=None if block is None else block.leaching_fraction,
+        plan_origin="" if block is None else block.origins.get("leaching_fraction", ""),
+        report=report,
+        cautions=(LEACHING_CAUTION, *_chlorine_cautions(report)),
+    )
+
+
+def _chlorine_cautions(report: WaterReport) -> tuple[str, ...]:
+    """Said wherever chlorine is what is commonly done, as acid may be for the same water."""
+    is_advised = any(each.name in CHLORINATED and each.grade > 0 for each in report.clogging)
+    return (NEVER_WITH_CHLORINE.text,) if is_advised else ()
+
+
+def report_block_water(block_id: str, *, on: date, unit_of_work: UnitOfWorkFactory) -> CropReport:
+    """The newest analysis of a block's supply, for its crop."""
+    with unit_of_work(write=False) as unit:
+        block = unit.blocks.get_block(block_id, day=on)
+    sample = newest_sample(block.farm_id, block.supply_id, unit_of_work=unit_of_work)
+    return report_sample(sample, block)
+
+
+def use_leaching(
+    block_id: str, *, effective_day: date, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> CropReport:
+    """Let a block's plan count with the leaching requirement of the newest analysis.
+
+    Raises InputInvalid where there is none to use: the crop has no published numbers, the EC is
+    not known, or the water asks for more than any plan should give.
+    """
+    found = report_block_water(block_id, on=effective_day, unit_of_work=unit_of_work)
+    outlook = found.report.salinity
+    required = None if outlook is None else outlook.drip_leaching_requirement_fraction
+    if required is None or required > LARGEST_PLAN_LEACHING:
+        what = "not known: EC or the crop's salinity numbers are missing"
+        if outlook is not None:
+            what = "none: no leaching mends this water for this crop"
+        if required is not None:
+            what = f"{required:.2f}"
+        raise InputInvalid(
+            "the plan cannot use this leaching requirement",
+            [Fault("leaching requirement", what, f"up to {LARGEST_PLAN_LEACHING:g}")],
+        )
+    with unit_of_work(write=True) as unit:
+        block = change_number(
+            unit,
+            unit.blocks.get_block(block_id, day=effective_day),
+            "leaching_fraction",
+            round(required, 4),
+            origin=f"{WATER_REPORT_ORIGIN} {found.sample.day}, {DRIP_LEACHING_SOURCE}",
+            effective_day=effective_day,
+            clock=clock,
+        )
+    return report_sample(found.sample, block)
+
+
+def find_supply_key(unit: UnitOfWork, farm_id: str, supply_id: str) -> int:
+    """Integer key of a farm's supply; raises NotFound."""
+    farm_key = unit.blocks.farm_keys([farm_id])[farm_id]
+    table = unit.blocks.read_supply_table(np.array([farm_key], dtype=np.int64))
+    keys: dict[str, int] = dict(zip(table.supply_ids, table.keys.tolist(), strict=True))
+    if supply_id not in keys:
+        known: Sequence[str] = table.supply_ids
+        raise NotFound(
+            f"supply {supply_id!r} is not one of farm {farm_id!r}; its supplies:"
+            f" {', '.join(known) or 'none'}"
+        )
+    return keys[supply_id]

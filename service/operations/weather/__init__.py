@@ -1,0 +1,1 @@
+"""Weather taken in: from services, files, stations and hand-read gauges."""

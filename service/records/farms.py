@@ -1,0 +1,229 @@
+"""Farms with their sites, supplies, blocks and counties.
+
+Definitions are one frozen record per thing, in SI, with every default already filled in and its
+origin noted. Tables are column-wise (arrays over blocks, sites or supplies), since a run handles
+all blocks of a region at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from service.agronomy.records import CurveDefinition, Days, Floats, Ints, NoWaterPeriod, WallWindow
+from service.records.controllers import ControllerDefinition
+from service.records.mail import Person
+from service.waterworks.block_layout import BlockLayout
+
+
+@dataclass(frozen=True, slots=True)
+class MonthlyNormals:
+    """Long-term monthly means of a site, January to December; None where not known."""
+
+    u2_m_s: tuple[float, ...] | None = None
+    rhmin_pct: tuple[float, ...] | None = None
+    et0_mm: tuple[float, ...] | None = None
+    """Mean daily reference ET of each month."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteDefinition:
+    """A place that weather is known for."""
+
+    site_id: str
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    zone: str
+    wind_height_m: float = 2.0
+    """Height of the anemometer behind imported wind, where the import does not say."""
+    krs_per_sqrt_c: float = 0.16
+    """Coefficient of FAO-56 Eq. 50; 0.16 interior, 0.19 coastal."""
+    normals: MonthlyNormals | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountyDefinition:
+    """A county or like district that an adviser compares; its weather is that of one site."""
+
+    county_code: str
+    """Official code as the adviser's country gives it, for example a FIPS code."""
+    name: str
+    site_id: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarmDefinition:
+    """A farm: the unit that plans are issued for."""
+
+    farm_id: str
+    name: str
+    zone: str
+    issue_wall_min: int = 19 * 60
+    """Local time by which tomorrow's plan is issued, minutes since 00:00."""
+    unit_system: str = "us"
+    """``us`` or ``si``: how people of this farm read numbers."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyDefinition:
+    """A pump, well or hydrant that some blocks share."""
+
+    supply_id: str
+    farm_id: str
+    name: str
+    flow_l_per_h: float
+    windows: tuple[WallWindow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlockDefinition:
+    """One irrigated block as it stands from ``valid_from`` on; all numbers SI, defaults filled in.
+
+    The fields from ``area_m2`` up to ``initial_depletion_mm`` are plain numbers and are stored one
+    column each; ``BLOCK_NUMBERS`` lists them.
+    """
+
+    block_id: str
+    """``farm.block``: unique everywhere."""
+    farm_id: str
+    supply_id: str
+    site_id: str
+    name: str
+    crop_key: str
+    curve: CurveDefinition
+    windows: tuple[WallWindow, ...]
+    no_water: tuple[NoWaterPeriod, ...] = ()
+    balance_start: date | None = None
+    """First day of the ledger; None: the first day with observed weather, 30 days back at most."""
+    origins: Mapping[str, str] = field(default_factory=dict)
+    """Where each number comes from: ``given``, or the source of the default."""
+    layout: BlockLayout | None = None
+    """Its pipes, where the grower described them; plans do without."""
+
+    area_m2: float
+    row_spacing_m: float
+    emitter_spacing_m: float
+    laterals_per_row_count: float
+    emitter_flow_l_per_h: float
+    emission_uniformity_pct: float
+    fill_time_min: float
+    longest_pulse_min: float
+    daily_maximum_min: float
+    off_ratio: float
+    valve_gap_s: float
+    leaching_fraction: float
+    transmission_ratio: float
+    trigger_fraction: float
+    rain_room_fraction: float
+    field_capacity: float
+    wilting_point: float
+    saturated_conductivity_mm_per_h: float
+    texture_group: float
+    """0 coarse, 1 medium, 2 fine."""
+    curve_number: float
+    """NaN: no runoff is computed."""
+    wetted_fraction: float
+    root_depth_m: float
+    root_share_of_wetted: float
+    canopy_cover_fraction: float
+    canopy_height_m: float
+    planting_year: float
+    """NaN: full size already. Values below marked scaled are the full-size ones."""
+    years_to_full_size: float
+    root_depth_is_scaled: float
+    """1: grows with age from the full-size value; 0: the grower's value for this year."""
+    root_share_is_scaled: float
+    canopy_is_scaled: float
+    mulch_cover_fraction: float
+    mulch_rain_pass_fraction: float
+    kc_initial: float
+    kc_mid: float
+    kc_end: float
+    kc_off_season: float
+    table_height_m: float
+    reference_canopy_ratio: float
+    depletion_fraction: float
+    initial_depletion_mm: float
+    """NaN: not given, starts at 0 and is flagged."""
+
+
+BLOCK_NUMBERS: tuple[str, ...] = tuple(
+    name for name, kind in BlockDefinition.__annotations__.items() if kind == "float"
+)
+"""The plain-number fields of a block, in order: one database column each."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarmBundle:
+    """All that a farm file may hold; a file may hold sites and counties only, without a farm."""
+
+    farm: FarmDefinition | None
+    sites: tuple[SiteDefinition, ...] = ()
+    counties: tuple[CountyDefinition, ...] = ()
+    supplies: tuple[SupplyDefinition, ...] = ()
+    blocks: tuple[BlockDefinition, ...] = ()
+    people: tuple[Person, ...] = ()
+    controllers: tuple[ControllerDefinition, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LoadOutcome:
+    """What a load did, by count of things."""
+
+    created_count: int
+    changed_count: int
+    unchanged_count: int
+    retired_count: int = 0
+    first_change: Mapping[int, date] = field(default_factory=dict, compare=False)
+    """Of weather: by site key, the first day whose observed or analysed weather changed."""
+
+
+@dataclass(frozen=True, slots=True)
+class SiteTable:
+    """Sites as columns; ``keys`` are the database's integer keys, in rising order."""
+
+    keys: Ints
+    definitions: tuple[SiteDefinition, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BlockTable:
+    """Blocks as columns, as they stand on one day."""
+
+    keys: Ints
+    block_ids: tuple[str, ...]
+    farm_keys: Ints
+    site_keys: Ints
+    supply_keys: Ints
+    numbers: Mapping[str, Floats]
+    """One array per name of ``BLOCK_NUMBERS``."""
+    curves: tuple[CurveDefinition, ...]
+    windows: tuple[tuple[WallWindow, ...], ...]
+    no_water: tuple[tuple[NoWaterPeriod, ...], ...]
+    balance_start: Days
+    """NaT where not given."""
+    valid_from: Days
+    """First day of the version shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyTable:
+    """Supplies as columns."""
+
+    keys: Ints
+    supply_ids: tuple[str, ...]
+    farm_keys: Ints
+    flow_l_per_h: Floats
+    windows: tuple[tuple[WallWindow, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BlockLabel:
+    """What a plan calls its block."""
+
+    block_id: str
+    name: str
+    farm_id: str

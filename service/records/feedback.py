@@ -1,0 +1,100 @@
+"""What people and devices report back: runs, rain, soil readings, pauses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.records import Days, Floats, Ints, NoWaterPeriod
+
+
+@dataclass(frozen=True, slots=True)
+class RunRows:
+    """Runs that somebody reported, as rows."""
+
+    block_keys: Ints
+    days: Days
+    """Local civil day on which each run started."""
+    started_at: tuple[datetime, ...]
+    """Aware UTC."""
+    start_min: Ints
+    """Minutes elapsed since local midnight."""
+    duration_min: Floats
+    volume_l: Floats
+    """Metered volume; NaN where there is no meter."""
+    is_early: NDArray[np.bool_]
+    """Started before sunrise."""
+    reporter: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeReading:
+    """One hand-read rain gauge reading."""
+
+    site_id: str
+    read_at: datetime
+    covers_from: datetime
+    rain_mm: float
+    kind: str
+    """``measured``, ``trace``, ``none`` or ``multi-day``."""
+    note: str = ""
+    reporter: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoilReading:
+    """One soil reading of a block and what it makes of the balance."""
+
+    block_id: str
+    read_at: datetime
+    day: date
+    """Local civil day of the reading: the ledger day that the correction is booked on."""
+    is_evening: bool
+    """Read at noon or later: compared with the end of its day; else with the day's start."""
+    kind: str
+    """``volumetric`` or ``tension``."""
+    volumetric_water: float
+    """Given, or worked out from the tension."""
+    tension_kpa: float | None = None
+    top_depth_m: float
+    bottom_depth_m: float
+    depletion_reading_mm: float
+    """Depletion of the managed root zone, if all of it were as the soil that was read."""
+    weight_fraction: float
+    """How much the reading counts beside the computed balance."""
+    note: str = ""
+    reporter: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DepletionReadings:
+    """Soil readings as the balance takes them, as rows by day; several of a day in order."""
+
+    block_keys: Ints
+    days: Days
+    is_evening: NDArray[np.bool_]
+    depletion_reading_mm: Floats
+    weight_fraction: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pause:
+    """A time without water that somebody asked for; counts at once, without a block version."""
+
+    pause_id: str
+    block_id: str
+    period: NoWaterPeriod
+    reporter: str
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class MeteredRuns:
+    """Metered runs of one block, arrays over runs by time."""
+
+    days: Days
+    duration_min: Floats
+    volume_l: Floats

@@ -1,0 +1,78 @@
+"""The water balance by block and day, and where each block's ledger is settled."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.records import Days, Floats, Ints
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceState:
+    """Where each block's ledger is settled, arrays (blocks,) aligned with the keys asked for."""
+
+    settled_day: Days
+    """Last day whose weather was observed, with all days before it; NaT: nothing settled yet."""
+    depletion_mm: Floats
+    """Depletion at the end of that day."""
+    degree_day_sum_c_day: Floats
+    flags: Ints
+    """What a reader of the next plan must know of that day, 0 where nothing is settled yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class AppliedWater:
+    """Irrigation by (day, block) of a window of days, arrays (days, blocks)."""
+
+    early_min: Floats
+    """Minutes of pulses that started before sunrise."""
+    day_min: Floats
+    is_reported: NDArray[np.bool_]
+    """True: from reported runs; False: from the published plan, assumed carried out (or none)."""
+    ready_min: Floats
+    """Minute from which the block may run again, elapsed since the day's local midnight: the end of
+    its last pulse and as long again, or less by its plan; NaN: did not run."""
+
+
+LEDGER_NUMBERS: tuple[str, ...] = (
+    "et0_mm",
+    "rain_mm",
+    "rain_entering_mm",
+    "rain_drainage_mm",
+    "crop_coefficient",
+    "crop_et_mm",
+    "stress_ratio",
+    "actual_crop_et_mm",
+    "irrigation_gross_mm",
+    "early_net_mm",
+    "day_net_mm",
+    "nonuniformity_loss_mm",
+    "unrooted_loss_mm",
+    "irrigation_drainage_mm",
+    "resize_mm",
+    "correction_mm",
+    "taw_mm",
+    "raw_mm",
+    "depletion_start_mm",
+    "depletion_end_mm",
+    "degree_day_sum_c_day",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerRows:
+    """Ledger days as rows: one per (block, day)."""
+
+    block_keys: Ints
+    days: Days
+    is_observed: NDArray[np.bool_]
+    """False: the day's weather is still forecast or filled in."""
+    irrigation_origin: Ints
+    """0 none, 1 reported runs, 2 published plan assumed carried out."""
+    flags: Ints
+    numbers: Mapping[str, Floats]
+    """One array per name of ``LEDGER_NUMBERS``."""

@@ -1,0 +1,204 @@
+"""What a mail says, before it is put into words: the same facts for every language and unit.
+
+The operations fill these in from plans and ledgers; the delivery room makes messages of them. Each
+letter is to one farm, or to one adviser, and knows nothing of who reads it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from service.records.weather import Attribution
+
+
+@dataclass(frozen=True, slots=True)
+class PulseLine:
+    """One pulse of a block."""
+
+    starts_at: datetime
+    """Aware."""
+    ends_at: datetime
+    duration_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedDay:
+    """What a block is expected to need on a coming day."""
+
+    day: date
+    expected_min: float | None
+    """None: not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class InjectionLine:
+    """Fertiliser that is to go into a block on the day of the letter."""
+
+    products: tuple[tuple[str, float], ...]
+    """Name, and mass in kg."""
+    spans: tuple[tuple[datetime, datetime], ...]
+    """When the injector runs; aware. Empty: it does not fit into the pulses."""
+    injector_l_per_h: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlockLine:
+    """The plan of one block for the day of the letter."""
+
+    block_id: str
+    name: str
+    status: str
+    """``water``, ``rest`` or ``no-weather``."""
+    version: int
+    site_id: str
+    pulses: tuple[PulseLine, ...]
+    planned_min: int
+    volume_l: float
+    numbers: Mapping[str, float | None]
+    """What the reason is made of."""
+    flags: int
+    cause: int
+    deferred_mm: float
+    shortfall_mm: float
+    rain_credit_mm: float
+    """Forecast rain that the plan counts on."""
+    outlook: tuple[ExpectedDay, ...]
+    dry_day: date | None
+    """Day on which the block, unwatered, runs short; None: not within the outlook."""
+    injection: InjectionLine | None = None
+    """None: nothing is ordered."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteLine:
+    """The weather behind the plans of one site."""
+
+    site_id: str
+    source: str | None
+    """None: there is no forecast for the day."""
+    kind: str
+    issued_at: datetime | None
+    observed_until: date | None
+    """Last day that is settled on observed weather."""
+    rain_before_mm: float | None
+    """Rain of the day before the evening; None: not known."""
+    rain_today_mm: float | None
+    rain_tomorrow_mm: float | None
+    """Forecast rain of the plan's day."""
+    rain_probability_fraction: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningLetter:
+    """Tomorrow's plan of a farm."""
+
+    farm_id: str
+    farm_name: str
+    zone: str
+    day: date
+    issued_at: datetime
+    plan_version: int
+    """1 for the first plan of the day; higher: it replaces one that was mailed."""
+    blocks: tuple[BlockLine, ...]
+    """By start of their first pulse; those that rest come after, by name."""
+    sites: tuple[SiteLine, ...]
+    attributions: tuple[Attribution, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlockWeek:
+    """The week of one block, as its ledger has it."""
+
+    block_id: str
+    name: str
+    applied_mm: float
+    """Gross irrigation."""
+    applied_l: float
+    needed_mm: float
+    """Crop water use of the week, net."""
+    rain_mm: float
+    """Rain that fell."""
+    rain_kept_mm: float
+    """Its part that entered the root zone and stayed."""
+    depletion_end_mm: float | None
+    """None: the block has no ledger in that week."""
+    raw_mm: float | None
+    short_days_count: int
+    """Days that ended beyond the readily available water."""
+    assumed_days_count: int
+    """Days whose irrigation is the plan, since no run was reported."""
+    unobserved_days_count: int
+    flow_verdict: str
+    """What the metered runs of the season show; empty without a meter."""
+    flow_change_fraction: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeeklyLetter:
+    """Last week of a farm."""
+
+    farm_id: str
+    farm_name: str
+    zone: str
+    first_day: date
+    last_day: date
+    blocks: tuple[BlockWeek, ...]
+    attributions: tuple[Attribution, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountyWeek:
+    """The week of one county, for the reference block."""
+
+    county_code: str
+    name: str
+    rank: int
+    """1 for the largest need; 0: not known."""
+    reference_et_mm: float
+    percent_of_normal: float
+    rain_mm: float
+    net_need_mm: float
+    gross_need_mm: float
+    running_h: float
+    forecast_days_count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BulletinLetter:
+    """The counties of an adviser side by side."""
+
+    reference_name: str
+    crop_key: str
+    first_day: date
+    last_day: date
+    counties: tuple[CountyWeek, ...]
+    """By rank."""
+    attributions: tuple[Attribution, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignInLetter:
+    """A link that opens the pages once."""
+
+    lasts: timedelta
+
+
+Letter = EveningLetter | WeeklyLetter | BulletinLetter
+AnyLetter = Letter | SignInLetter
+"""What is on a list, and what somebody asked for once."""
+SIGN_IN_LINK: Final = "/sign-in/mail"
+"""Path of the pages that the token of a sign-in mail is put behind."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MailStamp:
+    """What makes a message this one message and no other."""
+
+    message_id: str
+    """Without the angle brackets."""
+    written_at: datetime
+    link_token: str
+    """Of the link in the mail: stops the mails of a list, or signs in."""

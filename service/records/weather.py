@@ -1,0 +1,167 @@
+"""Weather by site, day and source, and what the sources of it answered."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from service.agronomy.records import Days, Floats, Ints
+
+WEATHER_FIELDS: tuple[str, ...] = (
+    "tmax_c",
+    "tmin_c",
+    "tdew_c",
+    "ea_kpa",
+    "rhmax_pct",
+    "rhmin_pct",
+    "rhmean_pct",
+    "wind_m_s",
+    "rs_mj_m2",
+    "sunshine_h",
+    "rain_mm",
+    "rain_probability_fraction",
+)
+"""The measured or forecast quantities of a weather day; NaN inside, NULL in the database."""
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherRows:
+    """Weather days as rows: one per (site, day, source, kind)."""
+
+    site_keys: Ints
+    days: Days
+    sources: tuple[str, ...]
+    kinds: tuple[str, ...]
+    """``observed``, ``analysis`` or ``forecast``."""
+    issued_at: tuple[datetime, ...]
+    """When the values were issued (forecast) or recorded (observed), aware UTC."""
+    wind_height_m: Floats
+    fields: Mapping[str, Floats]
+    """One array per name of ``WEATHER_FIELDS``."""
+    field_notes: tuple[Mapping[str, Mapping[str, object]], ...] = ()
+    """Per row, notes on single fields, such as ``{"rs_mj_m2": {"hours_present": 24,
+    "estimated_from": "sky cover"}}``; an empty tuple: no row has any."""
+    fetched_at: tuple[datetime, ...] = ()
+    """When each row was stored last, aware UTC; empty for rows that were not read from a store."""
+
+    def __len__(self) -> int:
+        return len(self.sources)
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFreshness:
+    """How far the weather of one site reaches, as stored."""
+
+    last_measured_day: date | None
+    """Last day with an observation or analysis."""
+    forecast_until_day: date | None
+    forecast_issued_at: datetime | None
+    """When the newest forecast was issued."""
+
+
+STATION_FIELDS: tuple[str, ...] = (
+    "temperature_c",
+    "tmax_c",
+    "tmin_c",
+    "tdew_c",
+    "ea_kpa",
+    "rhmean_pct",
+    "rhmax_pct",
+    "rhmin_pct",
+    "wind_m_s",
+    "rs_mj_m2",
+    "rain_mm",
+)
+"""What a grower's station may measure in an interval: means, extremes, and totals of radiation and
+rain."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationSetup:
+    """What must be known of a grower's station before its files can be read; None: not said yet."""
+
+    clock: str | None = None
+    """IANA zone that the logger's clock follows, or its fixed offset such as ``-06:00``."""
+    stamp: str | None = None
+    """``start`` or ``end``: which end of its interval a time names."""
+    wind_height_m: float | None = None
+    radiation: str | None = None
+    """``w-m2`` for means, ``mj-m2`` for totals of the interval."""
+    columns: Mapping[str, str] = field(default_factory=dict)
+    """For columns of the station's files, the name with the unit that this service gives them."""
+
+
+@dataclass(frozen=True, slots=True)
+class StationIntervals:
+    """What a station measured, by interval: arrays over intervals that rise and do not overlap,
+    but for whole days beside the intervals that make them up."""
+
+    start_epoch_s: Ints
+    end_epoch_s: Ints
+    fields: Mapping[str, Floats]
+    """One array per name of ``STATION_FIELDS``."""
+
+    def __len__(self) -> int:
+        return self.start_epoch_s.size
+
+
+@dataclass(frozen=True, slots=True)
+class Attribution:
+    """Whom to thank for weather data, wherever they are shown."""
+
+    source: str
+    text: str
+    url: str
+    licence: str
+
+
+@dataclass(frozen=True, slots=True)
+class SourceProblem:
+    """Why a source gave nothing, or less than was asked, for a site or for all."""
+
+    source: str
+    site_id: str | None
+    """None: all sites of the request."""
+    reason: str
+    """Short and stable: ``timeout``, ``http-502``, ``quota``, ``bad-json``, ``wrong-unit``,
+    ``wrong-shape``, ``too-large``, ``breaker-open``, ``stale``, ``no-cover``, ..."""
+    message: str
+    retry_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SourceAnswer:
+    """What one call of a source brought."""
+
+    rows: WeatherRows
+    problems: tuple[SourceProblem, ...] = ()
+    request_count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class BreakerState:
+    """A breaker of one host or one grid cell."""
+
+    key: str
+    failure_count: int
+    """Failures within the window that began at ``window_began_at``."""
+    window_began_at: datetime | None
+    open_until: datetime | None
+    """None: closed."""
+    last_reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredPayload:
+    """A raw answer kept for replay, proof and conditional requests; the body is gzipped."""
+
+    url_digest: str
+    source: str
+    url: str
+    fetched_at: datetime
+    etag: str | None
+    last_modified: str | None
+    expires_at: datetime | None
+    body_digest: str
+    body: bytes

@@ -1,0 +1,467 @@
+"""Doing what is due: claimed once, settled once, and repeated without trace where it must be."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from sqlalchemy import Engine
+
+from service.agronomy.records import Ints
+from service.agronomy.replanning import NOTICE_MIN
+from service.database.session import UnitOfWorkFactory
+from service.operations.evening.run_day import DayRun, FarmFailure, run_day
+from service.operations.schedule import run_due as module
+from service.operations.schedule.run_due import LEASE_S, RETRY_AFTER, Duties, run_due
+from service.records.schedule import JobRun
+from service.records.weather import SourceProblem, StoredPayload
+from tests.scheduled_farms import FixedClock, MadeUpService, plan_versions, store_farms
+
+ZONE = "America/New_York"
+DAY = date(2026, 7, 14)
+DUE = datetime(2026, 7, 14, 22, 15, tzinfo=UTC)  # 18:15 EDT
+MORNING = datetime(2026, 7, 15, 10, 0, tzinfo=UTC)
+ONE_DAY = timedelta(days=1)
+FARMS = ("farm-00000", "farm-00001", "farm-00002")
+EVENINGS = [f"evening:{farm}:2026-07-14" for farm in FARMS]
+
+
+class Killed(BaseException):
+    """What a checkpoint raises in place of a kill: nothing in the service catches it."""
+
+
+def at(checkpoint: str, act: Callable[[], object]) -> Callable[[str], None]:
+    """Does something the first time that a checkpoint is passed."""
+    passed: list[str] = []
+
+    def look(name: str) -> None:
+        if name == checkpoint and not passed:
+            passed.append(name)
+            act()
+
+    return look
+
+
+def killed() -> None:
+    raise Killed
+
+
+@pytest.fixture
+def clock() -> FixedClock:
+    return FixedClock(DUE)
+
+
+@pytest.fixture
+def duties(open_unit: UnitOfWorkFactory, clock: FixedClock) -> Duties:
+    """What a scheduler works with, three farms among it."""
+    store_farms(open_unit, farm_count=3, zones=[ZONE], today=DAY)
+    with open_unit(write=False) as unit:
+        keys = unit.blocks.read_site_table().keys
+    MadeUpService(open_unit)(keys, now=DUE)
+    return Duties(owner="first", unit_of_work=open_unit, clock=clock, source_order={"made-up": 1})
+
+
+def runs(open_unit: UnitOfWorkFactory, job: str) -> dict[str, JobRun]:
+    with open_unit(write=False) as unit:
+        found = unit.runs.list_runs(first_due_at=datetime(2000, 1, 1, tzinfo=UTC))
+    return {run.run_key: run for run in found if run.job == job}
+
+
+def outcomes(open_unit: UnitOfWorkFactory, job: str) -> dict[str, str | None]:
+    return {key: run.outcome for key, run in runs(open_unit, job).items()}
+
+
+def only_prune(keys: Sequence[str]) -> bool:
+    return all(key.startswith("prune:") for key in keys)
+
+
+def test_evenings_are_planned_and_done(
+    duties: Duties, open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    done = run_due(duties)
+    assert outcomes(open_unit, "evening") == dict.fromkeys(EVENINGS, "planned")
+    assert [key for key in done.finished if not key.startswith("prune")] == EVENINGS
+    assert plan_versions(engine) == [(f"{farm}.block-0", DAY + ONE_DAY, 1) for farm in FARMS]
+
+
+def test_what_is_done_is_left_alone(duties: Duties, engine: Engine) -> None:
+    run_due(duties)
+    before = plan_versions(engine)
+    again = run_due(replace(duties, owner="second"))
+    assert (again.finished, again.passed_by) == ({}, [])
+    assert plan_versions(engine) == before
+
+
+def test_farms_due_together_are_planned_by_one_call(
+    duties: Duties, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls: list[Sequence[str]] = []
+
+    def counted(on: date, *, farm_ids: Sequence[str], **others: object) -> DayRun:
+        calls.append(farm_ids)
+        return run_day(on, farm_ids=farm_ids, **others)  # type: ignore[arg-type]  # handed through
+
+    monkeypatch.setattr(module, "run_day", counted)
+    run_due(duties)
+    assert calls == [list(FARMS)]
+
+
+def test_two_schedulers_at_once_do_each_run_once(duties: Duties, engine: Engine) -> None:
+    other = replace(duties, owner="second")
+    seen = []
+    first = run_due(
+        replace(duties, checkpoint=at("evening claimed", lambda: seen.append(run_due(other))))
+    )
+    (second,) = seen
+    assert set(EVENINGS) <= set(first.finished)
+    assert only_prune(list(second.finished))
+    assert second.passed_by == EVENINGS
+    assert {version for _, _, version in plan_versions(engine)} == {1}
+
+
+def test_the_work_of_a_dead_scheduler_is_taken_over_when_its_lease_ends(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    with pytest.raises(Killed):
+        run_due(replace(duties, checkpoint=at("evening claimed", killed)))
+    heir = replace(duties, owner="heir")
+    clock.time += timedelta(seconds=LEASE_S - 1)
+    assert run_due(heir).passed_by == EVENINGS
+    clock.time += timedelta(seconds=1)
+    assert set(run_due(heir).finished) == set(EVENINGS)
+    assert {run.attempt_count for run in runs(open_unit, "evening").values()} == {2}
+
+
+def test_plans_made_before_a_death_get_no_second_version(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    with pytest.raises(Killed):
+        run_due(replace(duties, checkpoint=at("evening planned", killed)))
+    made = plan_versions(engine)
+    assert len(made) == len(FARMS)
+    assert outcomes(open_unit, "evening") == dict.fromkeys(EVENINGS, None)
+    clock.time += timedelta(seconds=LEASE_S)
+    run_due(replace(duties, owner="heir"))
+    assert outcomes(open_unit, "evening") == dict.fromkeys(EVENINGS, "planned")
+    assert plan_versions(engine) == made
+
+
+def test_a_death_while_settling_settles_nothing(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    with pytest.raises(Killed):
+        run_due(replace(duties, checkpoint=at("evening settled", killed)))
+    assert outcomes(open_unit, "evening") == dict.fromkeys(EVENINGS, "planned")
+
+
+def test_a_farm_that_fails_is_tried_again_and_does_not_stop_the_others(
+    duties: Duties,
+    clock: FixedClock,
+    open_unit: UnitOfWorkFactory,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def fail_one(on: date, **others: object) -> DayRun:
+        done = run_day(on, **others)  # type: ignore[arg-type]  # handed through
+        done.failures.append(FarmFailure(FARMS[1], "made up"))
+        return done
+
+    with monkeypatch.context() as patch:
+        patch.setattr(module, "run_day", fail_one)
+        first = run_due(duties)
+    assert first.given_back == {EVENINGS[1]: "made up"}
+    assert {EVENINGS[0], EVENINGS[2]} <= set(first.finished)
+    assert runs(open_unit, "evening")[EVENINGS[1]].held_until == DUE + RETRY_AFTER
+    assert run_due(duties).passed_by == [EVENINGS[1]]
+    clock.time += RETRY_AFTER
+    assert list(run_due(duties).finished) == [EVENINGS[1]]
+
+
+def test_whatever_goes_wrong_is_given_back_and_not_raised(
+    duties: Duties, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **__: object) -> DayRun:
+        raise ZeroDivisionError("made up")
+
+    monkeypatch.setattr(module, "run_day", broken)
+    given_back = run_due(duties).given_back
+    assert given_back == dict.fromkeys(EVENINGS, "ZeroDivisionError: made up")
+
+
+def test_after_days_off_missed_evenings_are_covered_by_the_latest(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    watching = replace(duties, refreshers={"made-up": MadeUpService(open_unit)})
+    run_due(watching)
+    clock.time += 4 * ONE_DAY
+    run_due(watching)
+    found = outcomes(open_unit, "evening")
+    assert len(found) == 5 * len(FARMS)
+    for farm in FARMS:
+        by_day = [found[f"evening:{farm}:2026-07-{day}"] for day in range(14, 19)]
+        assert by_day == ["planned", "covered", "covered", "covered", "planned"]
+    days = {day for _, day, _ in plan_versions(engine)}
+    assert days == {DAY + ONE_DAY, DAY + 5 * ONE_DAY}
+    with open_unit(write=False) as unit:
+        ledger = unit.ledger.read_rows(
+            unit.blocks.get_block_key("farm-00000.block-0"),
+            first_day=DAY,
+            last_day=DAY + 4 * ONE_DAY,
+        )
+    assert ledger.days.size == 5  # the missed days are in the balance
+
+
+def test_a_plan_that_comes_late_has_no_pulse_in_the_past(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    clock.time = datetime(2026, 7, 15, 11, 0, tzinfo=UTC)  # 07:00 EDT on the day of the plan
+    run_due(duties)
+    assert set(outcomes(open_unit, "evening").values()) == {"planned late"}
+    with open_unit(write=False) as unit:
+        plans = unit.plans.list_plans(day=DAY + ONE_DAY)
+    starts = [start_min for plan in plans for start_min, _ in plan.pulses]
+    assert min(starts) >= 7 * 60 + NOTICE_MIN
+
+
+def test_a_plan_that_may_be_under_way_is_not_changed(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    with pytest.raises(Killed):
+        run_due(replace(duties, checkpoint=at("evening planned", killed)))
+    made = plan_versions(engine)
+    clock.time = MORNING
+    run_due(duties)
+    assert set(outcomes(open_unit, "evening").values()) == {"ledger"}
+    assert plan_versions(engine) == made
+
+
+def test_a_repair_takes_in_late_weather_and_leaves_the_plans_alone(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    run_due(duties)
+    made = plan_versions(engine)
+    clock.time = MORNING
+    done = run_due(replace(duties, refreshers={"made-up": MadeUpService(open_unit)}))
+    assert dict.fromkeys((f"repair:{farm}:2026-07-14" for farm in FARMS), "repaired") == {
+        key: said for key, said in done.finished.items() if key.startswith("repair")
+    }
+    assert plan_versions(engine) == made
+    with open_unit(write=False) as unit:
+        key = unit.blocks.get_block_key("farm-00000.block-0")
+        row = unit.ledger.read_rows(key, first_day=DAY, last_day=DAY)
+    assert row.is_observed.tolist() == [True]
+
+
+# --- weather -----------------------------------------------------------------------------------
+
+
+class Refresher:
+    """A weather service that answers with the problems it is given."""
+
+    def __init__(self, *problems: SourceProblem) -> None:
+        self.problems = problems
+        self.asked: list[list[int]] = []
+
+    def __call__(self, site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
+        self.asked.append(site_keys.tolist())
+        return self.problems
+
+
+def problem(site_id: str | None, retry_at: datetime | None = None) -> SourceProblem:
+    return SourceProblem(
+        source="made-up", site_id=site_id, reason="http-502", message="down", retry_at=retry_at
+    )
+
+
+def test_weather_is_fetched_for_all_sites_and_then_plans_are_made(
+    duties: Duties, open_unit: UnitOfWorkFactory
+) -> None:
+    refresher = Refresher()
+    done = run_due(replace(duties, refreshers={"made-up": refresher}))
+    with open_unit(write=False) as unit:
+        keys = unit.blocks.read_site_table().keys.tolist()
+    assert refresher.asked == [keys]
+    assert list(done.finished)[:2] == [
+        "weather:made-up:2026-07-14T18",
+        "weather:made-up:2026-07-14T21",
+    ]
+    assert set(EVENINGS) <= set(done.finished)
+
+
+def test_a_source_that_gives_nothing_is_asked_again_and_plans_are_made_all_the_same(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    later = DUE + timedelta(hours=1)
+    down = replace(duties, refreshers={"made-up": Refresher(problem(None, later))})
+    done = run_due(down)
+    assert "down" in done.given_back["weather:made-up:2026-07-14T18"]
+    assert set(EVENINGS) <= set(done.finished)
+    up = replace(duties, refreshers={"made-up": Refresher()})
+    clock.time = later - timedelta(seconds=1)
+    assert run_due(up).finished == {}
+    clock.time = later
+    assert "weather:made-up:2026-07-14T18" in run_due(up).finished
+
+
+def test_gaps_at_some_sites_do_not_fail_a_source(
+    duties: Duties, open_unit: UnitOfWorkFactory
+) -> None:
+    run_due(replace(duties, refreshers={"made-up": Refresher(problem("site-001"))}))
+    found = outcomes(open_unit, "weather")
+    assert found["weather:made-up:2026-07-14T18"] == "refreshed, 1 problems"
+
+
+def test_a_service_without_sites_asks_nobody(
+    open_unit: UnitOfWorkFactory, clock: FixedClock
+) -> None:
+    refresher = Refresher()
+    run_due(
+        Duties(
+            owner="first",
+            unit_of_work=open_unit,
+            clock=clock,
+            source_order={},
+            refreshers={"made-up": refresher},
+        )
+    )
+    assert refresher.asked == []
+    assert outcomes(open_unit, "weather") == {"weather:made-up:2026-07-14T18": "refreshed"}
+
+
+# --- leases ------------------------------------------------------------------------------------
+
+
+def test_a_lease_is_renewed_while_the_work_lasts(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    renewed = threading.Event()
+    key = "weather:made-up:2026-07-14T18"
+
+    class CountingClock:
+        """Tells when the heartbeat has looked at it for a second beat."""
+
+        def __init__(self) -> None:
+            self.looks = 0
+
+        def now(self) -> datetime:
+            if threading.current_thread().name == "heartbeat":
+                self.looks += 1
+                if self.looks > 6:  # a tick and two runs in each beat
+                    renewed.set()
+            return clock.time
+
+    def slow(site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
+        clock.time += timedelta(seconds=LEASE_S - 1)
+        assert renewed.wait(timeout=20.0)
+        held_until.append(runs(open_unit, "weather")[key].held_until)
+        return ()
+
+    held_until: list[datetime] = []
+    run_due(replace(duties, clock=CountingClock(), refreshers={"made-up": slow}, heartbeat_s=0.01))
+    assert held_until == [DUE + timedelta(seconds=LEASE_S - 1 + LEASE_S)]
+
+
+def test_who_lost_the_lease_does_not_settle(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    heirs = []
+
+    def overslept() -> None:
+        clock.time += timedelta(seconds=LEASE_S)
+        heirs.append(run_due(replace(duties, owner="heir")))
+
+    slow = run_due(replace(duties, checkpoint=at("evening planned", overslept)))
+    assert slow.lost == EVENINGS
+    assert set(EVENINGS) <= set(heirs[0].finished)
+    assert {run.owner for run in runs(open_unit, "evening").values()} == {"heir"}
+    assert {version for _, _, version in plan_versions(engine)} == {1}
+
+
+def test_who_is_told_to_stop_begins_nothing_more(
+    duties: Duties, open_unit: UnitOfWorkFactory
+) -> None:
+    told: list[bool] = []
+    done = run_due(
+        replace(
+            duties,
+            refreshers={"made-up": Refresher()},
+            checkpoint=lambda name: told.append(name == "weather settled"),
+            should_stop=lambda: any(told),
+        )
+    )
+    assert {key.partition(":")[0] for key in done.finished} == {"weather"}
+    assert outcomes(open_unit, "evening") == {}
+
+
+# --- the rest ----------------------------------------------------------------------------------
+
+
+def test_every_look_is_noted_for_the_watchdog(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    for minutes in (0, 1):
+        clock.time = DUE + timedelta(minutes=minutes)
+        run_due(duties)
+        with open_unit(write=False) as unit:
+            assert unit.runs.last_tick_at() == clock.time
+
+
+def test_pruning_deletes_payloads_older_than_a_month(
+    duties: Duties, open_unit: UnitOfWorkFactory
+) -> None:
+    def payload(name: str, age: timedelta) -> StoredPayload:
+        return StoredPayload(
+            url_digest=name,
+            source="made-up",
+            url=f"https://weather.example.org/{name}",
+            fetched_at=DUE - age,
+            etag=None,
+            last_modified=None,
+            expires_at=None,
+            body_digest=name,
+            body=b"",
+        )
+
+    with open_unit(write=True) as unit:
+        unit.payloads.save(payload("old", timedelta(days=30, seconds=1)))
+        unit.payloads.save(payload("young", timedelta(days=30)))
+    run_due(duties)
+    assert outcomes(open_unit, "prune") == {"prune:2026-07-14": "deleted 1 payloads and 0 runs"}
+    with open_unit(write=False) as unit:
+        assert unit.payloads.find("old") is None
+        assert unit.payloads.find("young") is not None
+
+
+def test_news_that_change_the_minutes_supersede_plans_that_are_out(
+    duties: Duties, open_unit: UnitOfWorkFactory, clock: FixedClock, engine: Engine
+) -> None:
+    service = MadeUpService(open_unit)
+    watched = replace(duties, refreshers={"made-up": service})
+    run_due(watched)
+    before = plan_versions(engine)
+    service.more_rain_mm = 40.0
+    clock.time = datetime(2026, 7, 15, 0, 5, tzinfo=UTC)  # 20:05 EDT, after the next slot
+    done = run_due(watched)
+    after = plan_versions(engine)
+    news = [version for version in after if version not in before]
+    assert news
+    assert {version for _, _, version in news} == {2}
+    assert any("superseded" in said for said in done.finished.values())
+    clock.time += timedelta(hours=6)
+    run_due(watched)
+    assert plan_versions(engine) == after
+
+
+def test_news_that_hardly_change_the_minutes_leave_the_plans(
+    duties: Duties, open_unit: UnitOfWorkFactory, clock: FixedClock, engine: Engine
+) -> None:
+    service = MadeUpService(open_unit)
+    watched = replace(duties, refreshers={"made-up": service})
+    run_due(watched)
+    before = plan_versions(engine)
+    service.more_rain_mm = 0.02
+    clock.time = datetime(2026, 7, 15, 0, 5, tzinfo=UTC)
+    run_due(watched)
+    assert plan_versions(engine) == before
