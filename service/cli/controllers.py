@@ -19,9 +19,9 @@ from service.cli.terminal import (
     print_json,
     print_text,
 )
+from service.operations.access import share_calendar
 from service.operations.evening.publish_programs import csv_body, json_body
 from service.operations.farms import manage_controllers
-from service.operations.access import share_calendar
 from service.records.controllers import StoredController
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import cast
 
 from rich.text import Text
 
@@ -17,7 +16,7 @@ from service.agronomy.civil_day import wall_time
 from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_sentence
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph
-from service.operations.evening.fit_injections import planned_injection
+from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView
 from service.records.farms import FarmDefinition
 
@@ -83,7 +82,7 @@ def _total(views: Sequence[PlanView], units: UnitSystem) -> str:
     watered = [view for view in views if view.plan.planned_min]
     if not watered:
         return "no block is watered"
-    volume_l = sum(_number(view, "volume_l") for view in watered)
+    volume_l = sum((view.plan.reasoning.volume_l or 0.0) for view in watered)
     return (
         f"{len(watered)} of {shown.count(len(views), 'block')} watered,"
         f" {shown.volume(volume_l, units)}"
@@ -105,7 +104,7 @@ def _show_block(view: PlanView, units: UnitSystem, said_once: set[str]) -> None:
 
 def _show_injection(view: PlanView) -> None:
     """Fertiliser of the day with its cautions; nothing where none is ordered."""
-    found = planned_injection(view.plan, view.zone)
+    found = planned_injection(view.plan)
     if found is None:
         return
     what = ", ".join(f"{mass_kg:g} kg {name}" for name, mass_kg in found.products)
@@ -136,7 +135,7 @@ def headline(view: PlanView, units: UnitSystem) -> str:
         return "REST"
     starts = [shown.clock(start, view.zone) for start in start_times(view)]
     lengths = [minutes for _, minutes in plan.pulses]
-    how_much = f"= {plan.planned_min} min, {shown.volume(_number(view, 'volume_l'), units)}"
+    how_much = f"= {plan.planned_min} min, {shown.volume(plan.reasoning.volume_l or 0.0, units)}"
     if len(set(lengths)) == 1:
         return f"WATER {len(lengths)} x {lengths[0]} min at {', '.join(starts)} {how_much}"
     each = ", ".join(f"{start} ({minutes})" for start, minutes in zip(starts, lengths, strict=True))
@@ -165,29 +164,25 @@ def run_order(views: Sequence[PlanView]) -> list[str]:
 
 def sentence(view: PlanView, units: UnitSystem) -> str:
     """The reason in one sentence."""
-    numbers = {
-        name: value
-        for name, value in view.plan.numbers.items()
-        if value is None or isinstance(value, int | float)
-    }
-    return shown.depths_in(one_sentence(numbers, view.plan.pulses), units)
+    return shown.depths_in(one_sentence(view.plan.reasoning.quantities, view.plan.pulses), units)
 
 
 def cautions(view: PlanView) -> tuple[str, ...]:
     """What a reader must know besides the minutes."""
-    return describe_plan_flags(int(_number(view, "flags")))
+    return describe_plan_flags(view.plan.reasoning.flags)
 
 
 def cause(view: PlanView) -> str:
     """Why less is planned than the need; empty where it is not."""
-    return explain_cause(int(_number(view, "cause")))
+    return explain_cause(view.plan.reasoning.cause)
 
 
 def _less_than_asked(view: PlanView, units: UnitSystem) -> tuple[str, ...]:
     why = cause(view)
     if not why or view.plan.status == "no-weather":
         return ()
-    short_mm, left_mm = _number(view, "shortfall_mm"), _number(view, "deferred_mm")
+    short_mm = view.plan.reasoning.shortfall_mm or 0.0
+    left_mm = view.plan.reasoning.deferred_mm or 0.0
     if short_mm > 0.0:
         return (f"SHORT of water by {shown.depth(short_mm, units)}: {why}.",)
     return (f"{shown.depth(left_mm, units)} of the need waits for later: {why}.",)
@@ -208,10 +203,10 @@ def _outlook_line(view: PlanView) -> str:
         f"{day:%a} {'?' if value is None else f'{value:.0f}'}"
         for day, value in zip(days, minutes, strict=True)
     ]
-    dry = view.plan.numbers.get("unwatered_until_day")
+    dry = view.plan.reasoning.unwatered_until_day
     end = (
-        f"; unwatered it runs short on {shown.short_day(date.fromisoformat(dry))}"
-        if isinstance(dry, str)
+        f"; unwatered it runs short on {shown.short_day(dry)}"
+        if dry is not None
         else "; could go unwatered all week"
     )
     return f"Next days, min: {', '.join(parts)}{end}"
@@ -219,26 +214,21 @@ def _outlook_line(view: PlanView) -> str:
 
 def expected_minutes(view: PlanView) -> list[float | None]:
     """Minutes expected on each day of the outlook; the first is the plan itself."""
-    minutes = cast("list[float | None]", view.plan.numbers.get("outlook_expected_min", []))
+    minutes = view.plan.reasoning.outlook_expected_min
     return [float(view.plan.planned_min), *minutes[1:]] if minutes else []
 
 
 def weather_age(view: PlanView) -> WeatherAge:
     """Source and age of the weather that the plan's day was computed with."""
-    basis = view.plan.basis
-    settled = view.plan.numbers.get("settled_day")
-    settled_day = date.fromisoformat(settled) if isinstance(settled, str) else None
-    places = cast("Mapping[str, list[int]]", basis["origin_of"]).get("tmax_c")
-    row = cast("list[str]", basis["days"]).index(view.plan.day.isoformat())
-    if places is None or places[row] < 0:
+    settled_day = view.plan.reasoning.settled_day
+    origin = view.plan.weather.origin("tmax_c", view.plan.day)
+    if origin is None:
         return WeatherAge(None, None, None, None, settled_day)
-    origin = cast("list[dict[str, str]]", basis["origins"])[places[row]]
-    issued_at = datetime.fromisoformat(origin["issued_at"])
     return WeatherAge(
-        source=origin["source"],
-        kind=origin["kind"],
-        issued_at=issued_at,
-        age_h=(view.plan.issued_at - issued_at).total_seconds() / 3600.0,
+        source=origin.source,
+        kind=origin.kind,
+        issued_at=origin.issued_at,
+        age_h=(view.plan.issued_at - origin.issued_at).total_seconds() / 3600.0,
         settled_day=settled_day,
     )
 
@@ -262,7 +252,7 @@ def plan_document(view: PlanView) -> dict[str, object]:
     """One plan for programs, in SI units."""
     plan, weather = view.plan, weather_age(view)
     minutes = expected_minutes(view)
-    levels = cast("list[float | None]", plan.numbers.get("outlook_depletion_mm", []))
+    levels = plan.reasoning.outlook_depletion_mm
     return {
         "block_id": plan.block_id,
         "farm_id": view.block.farm_id,
@@ -275,17 +265,17 @@ def plan_document(view: PlanView) -> dict[str, object]:
         "planned_min": plan.planned_min,
         "gross_mm": plan.gross_mm,
         "net_mm": plan.net_mm,
-        "volume_l": plan.numbers.get("volume_l"),
+        "volume_l": plan.reasoning.volume_l,
         "pulses": [
             {"starts_at": start, "start_min": first_min, "duration_min": length_min}
             for start, (first_min, length_min) in zip(start_times(view), plan.pulses, strict=True)
         ],
         "reason": sentence(view, UnitSystem.SI),
         "cause": cause(view),
-        "deferred_mm": plan.numbers.get("deferred_mm"),
-        "shortfall_mm": plan.numbers.get("shortfall_mm"),
+        "deferred_mm": plan.reasoning.deferred_mm,
+        "shortfall_mm": plan.reasoning.shortfall_mm,
         "cautions": cautions(view),
-        "injection": planned_injection(plan, view.zone),
+        "injection": planned_injection(plan),
         "outlook": [
             {
                 "day": plan.day + timedelta(days=place),
@@ -294,7 +284,7 @@ def plan_document(view: PlanView) -> dict[str, object]:
             }
             for place, (value, level) in enumerate(zip(minutes, levels, strict=True))
         ],
-        "unwatered_until_day": plan.numbers.get("unwatered_until_day"),
+        "unwatered_until_day": plan.reasoning.unwatered_until_day,
         "weather": {
             "source": weather.source,
             "kind": weather.kind,
@@ -303,8 +293,3 @@ def plan_document(view: PlanView) -> dict[str, object]:
             "settled_day": weather.settled_day,
         },
     }
-
-
-def _number(view: PlanView, name: str) -> float:
-    value = view.plan.numbers.get(name)
-    return float(value) if isinstance(value, int | float) else 0.0

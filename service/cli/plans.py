@@ -35,16 +35,15 @@ from service.cli.terminal import (
 from service.errors import NotFound
 from service.operations.reading.read_farms import list_farms, local_day
 from service.operations.reading.read_plans import (
-    FieldOrigin,
     PlanView,
     explain,
-    field_origins,
     get_block,
     get_plan,
     list_plans,
 )
 from service.operations.review.compare_counties import CountyComparison, compare_counties
 from service.records.farms import FarmDefinition
+from service.records.plan_reasoning import FieldOrigin
 
 DAYS_PER_WEEK = 7
 
@@ -127,9 +126,9 @@ def _show_steps(view: PlanView, steps: tuple[Step, ...], units: UnitSystem) -> N
 def _show_origins(view: PlanView) -> None:
     """Where the day's weather was taken from, source by source, and whom to thank."""
     by_origin: dict[tuple[str, str, datetime], list[FieldOrigin]] = {}
-    for origin in field_origins(view.plan.basis, view.plan.day):
-        key = (origin.source, origin.kind, origin.issued_at)
-        by_origin.setdefault(key, []).append(origin)
+    for field in view.plan.weather.field_origins(view.plan.day):
+        key = (field.origin.source, field.origin.kind, field.origin.issued_at)
+        by_origin.setdefault(key, []).append(field)
     if not by_origin:
         paragraph("No source gave any weather of that day.")
     for (source, kind, issued_at), fields in by_origin.items():

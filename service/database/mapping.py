@@ -33,6 +33,7 @@ from service.records.farms import (
 )
 from service.records.feedback import GaugeReading
 from service.records.ledger import LEDGER_NUMBERS, LedgerRows
+from service.records.plan_reasoning import WeatherBasis, read_reasoning
 from service.records.plans import PublishedPlan
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 from service.waterworks.block_layout import BlockLayout
@@ -398,7 +399,7 @@ def pulses_from(text: str) -> tuple[tuple[int, int], ...]:
     return tuple((start, duration) for start, duration in orjson.loads(text))
 
 
-def plan_from(row: RowMapping, *, basis: Mapping[str, object]) -> PublishedPlan:
+def plan_from(row: RowMapping, *, weather: WeatherBasis) -> PublishedPlan:
     """A stored plan version."""
     return PublishedPlan(
         plan_key=row["plan_key"],
@@ -412,8 +413,8 @@ def plan_from(row: RowMapping, *, basis: Mapping[str, object]) -> PublishedPlan:
         gross_mm=_nan_if_none(row["gross_mm"]),
         net_mm=_nan_if_none(row["net_mm"]),
         pulses=pulses_from(row["pulses"]),
-        numbers=orjson.loads(row["numbers"]),
-        basis=basis,
+        reasoning=read_reasoning(row["numbers"]),
+        weather=weather,
     )
 
 

@@ -18,6 +18,7 @@ from service.database.bulk import insert_into, is_among, is_one_of
 from service.database.people_store import known_person
 from service.database.tables import block, farm, mail, person, plan
 from service.records.mail import KnownPerson, MailOrder, MailRow, PlanMark, QueuedMail
+from service.records.plan_reasoning import read_reasoning
 
 OPEN_STATES = ("queued", "sending")
 SIGN_IN = "sign-in"
@@ -299,5 +300,7 @@ class OutboxStore:
 
 def _injection_mark(numbers: str) -> str:
     """The order that a plan injects and when, in one line of text."""
-    told = orjson.loads(numbers)["fertigation"]
-    return " ".join([str(told["order_key"]), *(f"{start}-{end}" for start, end in told["spans"])])
+    injection = read_reasoning(numbers).fertigation
+    if injection is None:
+        return ""
+    return " ".join([injection.order_key, *(f"{start}-{end}" for start, end in injection.spans)])

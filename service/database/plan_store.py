@@ -10,7 +10,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import orjson
 from sqlalchemy import Connection, bindparam, delete, func, insert, select, tuple_, update
 
 from service.agronomy.records import Days, Ints
@@ -32,6 +31,7 @@ from service.errors import NotFound
 from service.records.farms import LoadOutcome
 from service.records.feedback import GaugeReading, MeteredRuns, RunRows
 from service.records.ledger import AppliedWater
+from service.records.plan_reasoning import WeatherBasis, read_reasoning, read_weather_basis
 from service.records.plans import NewVersions, PlanRows, PlansInForce, PlanText, PublishedPlan
 
 _PLAN_COLUMNS = (
@@ -240,10 +240,10 @@ class PlanStore:
             row = place[key]
             planned_min[row] = minutes
             pulses[row] = mapping.pulses_from(text)
-            told = orjson.loads(numbers)
-            need = told.get("need_mm")
-            need_mm[row] = np.nan if need is None else need
-            order_keys[row] = told.get("fertigation", {}).get("order_key", "")
+            reasoning = read_reasoning(numbers)
+            need_mm[row] = np.nan if reasoning.need_mm is None else reasoning.need_mm
+            if reasoning.fertigation is not None:
+                order_keys[row] = reasoning.fertigation.order_key
         return PlansInForce(
             planned_min=planned_min,
             pulses=tuple(pulses),
@@ -305,7 +305,11 @@ class PlanStore:
                 query = query.where(plan.c.version == version)
             found = self._connection.execute(query)
         row = found.mappings().one_or_none()
-        return None if row is None else mapping.plan_from(row, basis=orjson.loads(row["document"]))
+        return (
+            None
+            if row is None
+            else mapping.plan_from(row, weather=read_weather_basis(row["document"]))
+        )
 
     def find_latest_day(self, block_id: str | None = None) -> date | None:
         """Last day any plan (of that block) is for."""
@@ -319,19 +323,19 @@ class PlanStore:
         return found
 
     def list_plans(self, *, day: date, farm_id: str | None = None) -> list[PublishedPlan]:
-        """Plans in force for a day, by block id; the plans of a site share one basis object."""
+        """Plans in force for a day, by block id; the plans of a site share one weather basis."""
         query = _PUBLISHED.where(plan.c.day == day, plan.c.superseded_at.is_(None))
         if farm_id is not None:
             query = query.join(farm, farm.c.farm_key == block.c.farm_key)
             query = query.where(farm.c.farm_id == farm_id)
         rows = self._connection.execute(query.order_by(block.c.block_id)).mappings()
-        bases: dict[int, dict[str, object]] = {}
+        bases: dict[int, WeatherBasis] = {}
         found = []
         for row in rows:
             key = row["basis_key"]
             if key not in bases:
-                bases[key] = orjson.loads(row["document"])
-            found.append(mapping.plan_from(row, basis=bases[key]))
+                bases[key] = read_weather_basis(row["document"])
+            found.append(mapping.plan_from(row, weather=bases[key]))
         return found
 
     def _find_block_key(self, block_id: str) -> int | None:

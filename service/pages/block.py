@@ -6,14 +6,12 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import cast
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from markupsafe import Markup
 from starlette.responses import Response
 
-from service.agronomy.reasoning import Step, explain_plan
 from service.agronomy.sparse_canopy import expected_coefficient
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
 from service.database.session import UnitOfWork
@@ -22,7 +20,7 @@ from service.errors import Fault, InputInvalid, PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
 from service.operations.reading.read_farms import local_day
-from service.operations.reading.read_plans import PlanView, get_plan, weather_of_day
+from service.operations.reading.read_plans import PlanView, get_plan, plan_steps
 from service.pages.pipes_and_water import summary
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
 from service.pages.visit import Visit, faults_by_field, redirect
@@ -108,7 +106,7 @@ def _show(
         farm=farm,
         block=block,
         view=view,
-        why=() if view is None else _why(view),
+        why=() if view is None else plan_steps(view),
         days=season,
         season_chart=_season_chart(season, block, words),
         kc_chart=_kc_chart(season, block, words),
@@ -305,15 +303,6 @@ def _plan(visit: Visit, block_id: str, day: date | None) -> PlanView | None:
         return None
 
 
-def _why(view: PlanView) -> tuple[Step, ...]:
-    numbers = {
-        name: value
-        for name, value in view.plan.numbers.items()
-        if value is None or isinstance(value, int | float)
-    }
-    return explain_plan(numbers, weather_of_day(view.plan.basis, view.plan.day))
-
-
 def _season(rows: LedgerRows, view: PlanView | None, block: BlockDefinition) -> list[SeasonDay]:
     numbers = {
         name: rows.numbers[name].tolist()
@@ -338,18 +327,14 @@ def _season(rows: LedgerRows, view: PlanView | None, block: BlockDefinition) -> 
         return days
     known = {day.day for day in days}
     plan = view.plan
-    levels = cast("list[float | None]", plan.numbers.get("outlook_depletion_mm", []))
-    minutes = cast("list[float | None]", plan.numbers.get("outlook_expected_min", []))
-    raw = _known(plan.numbers.get("raw_mm"))
-    rate = _known(plan.numbers.get("application_rate_mm_per_h"))
-    basis_days = cast("list[str]", plan.basis["days"])
-    rains = cast("Mapping[str, list[float | None]]", plan.basis["fields"]).get("rain_mm", [])
-    for place, level in enumerate(levels):
+    reasoning = plan.reasoning
+    minutes = reasoning.outlook_expected_min
+    raw = _known(reasoning.raw_mm)
+    rate = _known(reasoning.application_rate_mm_per_h)
+    for place, level in enumerate(reasoning.outlook_depletion_mm):
         day = plan.day + place * ONE_DAY
         if day in known:
             continue
-        text = day.isoformat()
-        rain = rains[basis_days.index(text)] if text in basis_days and rains else None
         ran = minutes[place] if place < len(minutes) else None
         days.append(
             SeasonDay(
@@ -358,11 +343,9 @@ def _season(rows: LedgerRows, view: PlanView | None, block: BlockDefinition) -> 
                 depletion_mm=_known(level),
                 raw_mm=raw,
                 trigger_mm=raw * block.trigger_fraction,
-                rain_mm=_known(rain),
+                rain_mm=_known(plan.weather.value("rain_mm", day)),
                 irrigation_gross_mm=_known(ran) / 60.0 * rate,
-                crop_coefficient=(
-                    _known(plan.numbers.get("crop_coefficient")) if place == 0 else math.nan
-                ),
+                crop_coefficient=_known(reasoning.crop_coefficient) if place == 0 else math.nan,
             )
         )
     return sorted(days, key=lambda each: each.day)
@@ -426,16 +409,11 @@ def _expected_kc(view: PlanView, block: BlockDefinition) -> float | None:
     """Kc at full leaf that the canopy alone lets one expect, in the air of the plan's day."""
     if block.crop_key.startswith(_CLOSING_CROPS):
         return None
-    fields = cast("Mapping[str, list[float | None]]", view.plan.basis["fields"])
-    days = cast("list[str]", view.plan.basis["days"])
-    day = view.plan.day.isoformat()
-    terms = fields.get("climate_term")
-    term = terms[days.index(day)] if terms and day in days else None
     basal, evaporation = expected_coefficient(
         block.canopy_cover_fraction,
         block.canopy_height_m,
         wetted_fraction=block.wetted_fraction,
-        climate_term=term or 0.0,
+        climate_term=view.plan.weather.value("climate_term", view.plan.day) or 0.0,
     )
     expected = float(basal + evaporation)
     return expected if math.isfinite(expected) else None

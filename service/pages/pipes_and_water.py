@@ -37,8 +37,8 @@ from service.translations import Wording
 from service.translations.catalogue import marked
 
 if TYPE_CHECKING:
-    from service.operations.evening.fit_injections import PlannedInjection
     from service.operations.reading.block_pipes import PipeReport
+    from service.operations.reading.planned_injections import PlannedInjection
     from service.operations.waterworks.assess_capacity import SupplyCapacity
     from service.operations.waterworks.catch_tests import CatchReport
     from service.operations.waterworks.check_flow import FlowReport
@@ -677,14 +677,14 @@ def _acid_rows(found: AcidEstimate, words: Wording) -> list[Row]:
 
 def _injection(visit: Visit, block_id: str, day: date) -> tuple[PlannedInjection, str] | None:
     """Tomorrow's injection, and the zone of its times; None where nothing is to be injected."""
-    from service.operations.evening.fit_injections import planned_injection
+    from service.operations.reading.planned_injections import planned_injection
     from service.operations.reading.read_plans import get_plan
 
     try:
         view = get_plan(block_id, day=day, unit_of_work=visit.service.unit_of_work)
     except PlanNotFound:
         return None
-    found = planned_injection(view.plan, view.zone)
+    found = planned_injection(view.plan)
     return None if found is None else (found, view.zone)
 
 

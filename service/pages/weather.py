@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import cast
 
 from starlette.responses import Response
 
@@ -124,32 +122,23 @@ def _views(visit: Visit, farm_id: str, today: date) -> list[PlanView]:
 
 
 def _days(view: PlanView) -> tuple[WeatherDay, ...]:
-    basis = view.plan.basis
-    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
-    flags = cast("Mapping[str, list[int]]", basis.get("flags", {}))
-    places = cast("Mapping[str, list[int]]", basis["origin_of"]).get("tmax_c")
-    origins = cast("list[dict[str, str]]", basis["origins"])
+    weather = view.plan.weather
     found = []
-    for row, text in enumerate(cast("list[str]", basis["days"])):
-        origin = origins[places[row]] if places and places[row] >= 0 else None
+    for row, day in enumerate(weather.days):
+        origin = weather.origin("tmax_c", day)
         raised = 0
-        for values in flags.values():
+        for values in weather.flags.values():
             raised |= values[row]
         found.append(
             WeatherDay(
-                day=date.fromisoformat(text),
-                is_forecast=origin is None or origin["kind"] == "forecast",
-                source="" if origin is None else origin["source"],
-                tmax_c=_at(fields, "tmax_c", row),
-                tmin_c=_at(fields, "tmin_c", row),
-                rain_mm=_at(fields, "rain_mm", row),
-                et0_mm=_at(fields, "et0_mm", row),
+                day=day,
+                is_forecast=origin is None or origin.kind == "forecast",
+                source="" if origin is None else origin.source,
+                tmax_c=weather.value("tmax_c", day),
+                tmin_c=weather.value("tmin_c", day),
+                rain_mm=weather.value("rain_mm", day),
+                et0_mm=weather.value("et0_mm", day),
                 notes=describe_flags(raised & ~_ORDINARY),
             )
         )
     return tuple(found)
-
-
-def _at(fields: Mapping[str, list[float | None]], name: str, row: int) -> float | None:
-    values = fields.get(name)
-    return None if values is None else values[row]

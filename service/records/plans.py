@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from service.agronomy.records import Floats, Ints
+from service.records.plan_reasoning import PlanReasoning, WeatherBasis
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +84,9 @@ class PublishedPlan:
     gross_mm: float
     net_mm: float
     pulses: tuple[tuple[int, int], ...]
-    numbers: Mapping[str, object]
-    basis: Mapping[str, object]
-    """The site's weather reasoning."""
+    reasoning: PlanReasoning
+    weather: WeatherBasis
+    """What the plans of the site rest on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

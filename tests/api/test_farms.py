@@ -250,7 +250,7 @@ def test_a_change_of_today_leaves_a_late_evening_of_yesterday_as_it_was(
     with own_service.unit_of_work(write=False) as unit:
         plan = unit.plans.find_plan(BLOCK_ID, day=PLAN_DAY + timedelta(days=1))
     assert plan is not None
-    assert plan.numbers["root_depth_m"] == pytest.approx(0.2)
+    assert plan.reasoning.root_depth_m == pytest.approx(0.2)
 
 
 NEW_FARM: dict[str, Any] = {

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from datetime import date, datetime, timedelta
-from typing import cast
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import orjson
 import pytest
 
 from service.agronomy.pulse_plan import ShortfallCause
@@ -18,9 +18,10 @@ from service.api.app import create_app
 from service.api.schemas.plans import PlanOut
 from service.bootstrap import Service
 from service.operations.evening import plan_texts
-from service.operations.evening.plan_texts import plan_text, tell_site
+from service.operations.evening.plan_texts import plan_text, site_text
 from service.operations.reading.read_plans import PlanView, get_plan
 from service.records.farms import BlockLabel
+from service.records.plan_reasoning import read_reasoning
 from tests.api.conftest import Client
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
@@ -47,7 +48,7 @@ def as_read(view: PlanView) -> PlanOut:
     """A plan as it is read, which says all that the schema has and nothing more."""
     plan = view.plan
     label = BlockLabel(plan.block_id, view.block.name, view.block.farm_id)
-    text = plan_text(plan, label, tell_site(plan.basis, plan.day))
+    text = plan_text(plan, label, site_text(plan.weather, plan.day))
     read = PlanOut.model_validate_json(text)
     assert json.loads(read.model_dump_json()) == json.loads(text)
     return read
@@ -118,10 +119,9 @@ def test_on_the_day_of_a_clock_change_local_times_are_those_of_the_clock(view: P
     # New York goes back from 02:00 EDT to 01:00 EST on 2026-11-01 (IANA time zone database), so
     # 240 minutes after midnight the clock shows 03:00, and at 90 minutes 01:30 for the first time.
     day = date(2026, 11, 1)
-    days = [(day + timedelta(days=offset)).isoformat() for offset in range(-2, 7)]
-    plan = replace(
-        view.plan, day=day, pulses=((90, 30), (240, 60)), basis={**view.plan.basis, "days": days}
-    )
+    days = tuple(day + timedelta(days=offset) for offset in range(-2, 7))
+    weather = replace(view.plan.weather, days=days)
+    plan = replace(view.plan, day=day, pulses=((90, 30), (240, 60)), weather=weather)
     shown = as_read(replace(view, plan=plan)).model_dump(mode="json")["pulses"]
     assert [(pulse["start_local"], pulse["end_local"]) for pulse in shown] == [
         ("2026-11-01T01:30:00-04:00", "2026-11-01T01:00:00-05:00"),
@@ -159,8 +159,8 @@ def test_the_weather_behind_the_plan_names_its_source_and_age(client: Client) ->
 
 def test_flags_and_cause_come_with_words(view: PlanView) -> None:
     flags = PlanFlag.FORECAST_MISSING | PlanFlag.CANNOT_KEEP_UP
-    numbers = {**view.plan.numbers, "flags": int(flags), "cause": int(ShortfallCause.SUPPLY)}
-    shown = as_read(replace(view, plan=replace(view.plan, numbers=numbers)))
+    reasoning = view.plan.reasoning._replace(flags=flags, cause=ShortfallCause.SUPPLY)
+    shown = as_read(replace(view, plan=replace(view.plan, reasoning=reasoning)))
     assert [flag.name for flag in shown.flags] == ["forecast-missing", "cannot-keep-up"]
     assert all(len(flag.text) > 20 for flag in shown.flags)
     assert shown.cause is not None and shown.cause.name == "supply"
@@ -168,18 +168,18 @@ def test_flags_and_cause_come_with_words(view: PlanView) -> None:
 
 
 def test_a_plan_that_nothing_cut_has_no_cause(view: PlanView) -> None:
-    numbers = {**view.plan.numbers, "cause": int(ShortfallCause.NONE)}
-    assert as_read(replace(view, plan=replace(view.plan, numbers=numbers))).cause is None
+    reasoning = view.plan.reasoning._replace(cause=ShortfallCause.NONE)
+    assert as_read(replace(view, plan=replace(view.plan, reasoning=reasoning))).cause is None
 
 
 def test_doubtful_weather_behind_the_plan_is_cautioned_against(view: PlanView) -> None:
-    basis = view.plan.basis
-    days = len(cast(list[str], basis["days"]))
-    flags = dict.fromkeys(cast(dict[str, list[int]], basis["flags"]), [0] * days)
+    weather = view.plan.weather
+    days = len(weather.days)
+    flags = dict.fromkeys(weather.flags, [0] * days)
     flags["u2_m_s"] = [int(FieldFlag.DEFAULT_WIND | FieldFlag.FORECAST)] * days
     plan = replace(
         view.plan,
-        basis={**basis, "flags": flags, "unit_fault": "tmax_c looks like degrees Fahrenheit"},
+        weather=replace(weather, flags=flags, unit_fault="tmax_c looks like degrees Fahrenheit"),
         issued_at=view.plan.issued_at + timedelta(hours=50),
     )
     cautions = as_read(replace(view, plan=plan)).cautions
@@ -197,8 +197,8 @@ def test_a_plan_without_weather_says_so_and_not_that_rest_is_due(view: PlanView)
         planned_min=0,
         gross_mm=0.0,
         net_mm=0.0,
-        numbers={"flags": int(PlanFlag.WEATHER_UNKNOWN), "cause": 0},
-        basis={**view.plan.basis, "origin_of": {}},
+        reasoning=read_reasoning(orjson.dumps({"flags": int(PlanFlag.WEATHER_UNKNOWN)})),
+        weather=replace(view.plan.weather, origin_of={}),
     )
     shown = as_read(replace(view, plan=plan))
     assert shown.status == "no-weather"

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import orjson
 import pytest
 
 from service.agronomy.records import Ints
@@ -14,6 +15,7 @@ from service.database.session import UnitOfWorkFactory
 from service.errors import NotFound
 from service.records.farms import LoadOutcome
 from service.records.feedback import GaugeReading, RunRows
+from service.records.plan_reasoning import read_reasoning, read_weather_basis
 from service.records.plans import PlanRows, PublishedPlan
 from tests.stored_farms import day_after, days, ints, stored_block, stored_bundle
 
@@ -34,7 +36,21 @@ def keys(open_unit: UnitOfWorkFactory) -> Ints:
 
 @pytest.fixture
 def basis_key(open_unit: UnitOfWorkFactory, keys: Ints) -> int:
-    return save_basis(open_unit, b'{"et0_mm":7.1}')
+    return save_basis(open_unit, weather_document(et0_mm=7.1))
+
+
+def weather_document(*, et0_mm: float) -> bytes:
+    """The weather of one day at a site, as plans store it."""
+    return orjson.dumps(
+        {
+            "zone": "America/Los_Angeles",
+            "days": [DAY],
+            "fields": {"et0_mm": [et0_mm]},
+            "flags": {"et0_mm": [0]},
+            "origins": [],
+            "origin_of": {},
+        }
+    )
 
 
 def save_basis(open_unit: UnitOfWorkFactory, document: bytes, *, day: date = DAY) -> int:
@@ -65,7 +81,7 @@ def make_plans(
         gross_mm=np.full(count, 4.5 if has_water else np.nan),
         net_mm=np.full(count, 4.0),
         pulses=(b"[[300,30],[360,60]]" if has_water else b"[]",) * count,
-        numbers=(b'{"depletion_mm":12.5}',) * count,
+        numbers=(b'{"taw_mm":12.5}',) * count,
         basis_keys=np.full(count, basis_key),
         digest=(digest,) * count,
     )
@@ -104,8 +120,8 @@ def test_a_published_plan_comes_back_whole(
         gross_mm=4.5,
         net_mm=4.0,
         pulses=((300, 30), (360, 60)),
-        numbers={"depletion_mm": 12.5},
-        basis={"et0_mm": 7.1},
+        reasoning=read_reasoning(b'{"taw_mm":12.5}'),
+        weather=read_weather_basis(weather_document(et0_mm=7.1)),
     )
 
 
@@ -199,7 +215,7 @@ def test_plans_of_a_day_are_listed_by_block(
         found = unit.plans.list_plans(day=DAY)
         assert [each.block_id for each in found] == ["orchard.north", "orchard.south"]
         assert {each.version for each in found} == {2}
-        assert found[0].basis is found[1].basis
+        assert found[0].weather is found[1].weather
         assert unit.plans.list_plans(day=DAY, farm_id="orchard") == found
         assert unit.plans.list_plans(day=DAY, farm_id="meadow") == []
         assert unit.plans.list_plans(day=day_after(DAY, 2)) == []
@@ -227,10 +243,10 @@ def test_there_is_no_plan_for_an_unknown_block_or_day(
 
 
 def test_the_same_basis_document_has_the_same_key(open_unit: UnitOfWorkFactory, keys: Ints) -> None:
-    first = save_basis(open_unit, b'{"et0_mm":7.1}')
-    assert save_basis(open_unit, b'{"et0_mm":7.1}') == first
-    assert save_basis(open_unit, b'{"et0_mm":7.2}') != first
-    assert save_basis(open_unit, b'{"et0_mm":7.1}', day=day_after(DAY)) != first
+    first = save_basis(open_unit, weather_document(et0_mm=7.1))
+    assert save_basis(open_unit, weather_document(et0_mm=7.1)) == first
+    assert save_basis(open_unit, weather_document(et0_mm=7.2)) != first
+    assert save_basis(open_unit, weather_document(et0_mm=7.1), day=day_after(DAY)) != first
 
 
 def test_basis_keys_come_back_in_the_order_of_the_documents(

@@ -61,5 +61,5 @@ class ExplanationOut(Out):
             issued_at=plan.issued_at,
             summary=plan_summary(plan),
             steps=[StepOut.from_record(step) for step in explanation.steps],
-            weather=weather_days(plan.basis),
+            weather=weather_days(plan.weather),
         )

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.agronomy.weather_day import FLAG_TEXT
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
-from service.operations.evening.plan_texts import tell_plan_flags, word
+from service.operations.evening.plan_texts import plan_flags_json, word
 
 
 class Out(BaseModel):
@@ -33,7 +33,7 @@ def known(value: object) -> float | None:
 
 def plan_flags(flags: int) -> list[FlagOut]:
     """The facts that the bits of a plan or ledger day stand for."""
-    return [FlagOut.model_validate(told) for told in tell_plan_flags(flags)]
+    return [FlagOut.model_validate(told) for told in plan_flags_json(flags)]
 
 
 def field_flags(flags: int) -> list[FlagOut]:

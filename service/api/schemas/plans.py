@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, datetime
-from typing import Self, cast
+from typing import Self
 
 from pydantic import Field
 
@@ -12,7 +12,7 @@ from service.api.schemas.facts import FlagOut, Out, known, plan_flags
 from service.api.schemas.waterworks import InjectionOut
 from service.api.schemas.weather import OriginOut
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
-from service.operations.evening.plan_texts import tell_pulse, tell_site
+from service.operations.evening.plan_texts import pulse_json, site_text
 from service.operations.reading.read_plans import PlanView
 
 
@@ -123,7 +123,7 @@ class FarmPlanOut(Out):
     def from_view(cls, view: PlanView) -> Self:
         """The plan with local times."""
         plan = view.plan
-        site = tell_site(plan.basis, plan.day)
+        site = site_text(plan.weather, plan.day)
         return cls(
             block_id=plan.block_id,
             block_name=view.block.name,
@@ -131,13 +131,13 @@ class FarmPlanOut(Out):
             issued_at=plan.issued_at,
             status=plan.status,
             pulses=[
-                PulseOut.model_validate(tell_pulse(plan.day, pulse, site)) for pulse in plan.pulses
+                PulseOut.model_validate(pulse_json(plan.day, pulse, site)) for pulse in plan.pulses
             ],
             planned_min=plan.planned_min,
             gross_mm=round(plan.gross_mm, SHOWN_DECIMALS),
             net_mm=round(plan.net_mm, SHOWN_DECIMALS),
-            volume_l=known(plan.numbers.get("volume_l")),
-            flags=plan_flags(cast("int", plan.numbers.get("flags") or 0)),
+            volume_l=known(plan.reasoning.volume_l),
+            flags=plan_flags(plan.reasoning.flags),
         )
 
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date, datetime
-from typing import cast
 
 from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, field_flags, known
 from service.attributions import attribution_line
-from service.operations.reading.read_plans import field_origins
+from service.records.plan_reasoning import WeatherBasis
 
 
 class OriginOut(Out):
@@ -53,39 +51,32 @@ class WeatherDayOut(Out):
     origins: list[WeatherOriginOut]
 
 
-def weather_days(basis: Mapping[str, object]) -> list[WeatherDayOut]:
-    """The days of a plan's weather reasoning as rows."""
-    fields = cast(Mapping[str, list[float | None]], basis["fields"])
-    flags = cast(Mapping[str, list[int]], basis["flags"])
+def weather_days(weather: WeatherBasis) -> list[WeatherDayOut]:
+    """The days of the weather behind a plan as rows."""
     return [
         WeatherDayOut(
-            day=date.fromisoformat(day),
+            day=day,
             values=[
                 WeatherValueOut(
                     name=name,
                     value=known(values[row]),
-                    flags=field_flags(flags[name][row]) if name in flags else [],
+                    flags=field_flags(weather.flags[name][row]) if name in weather.flags else [],
                 )
-                for name, values in fields.items()
+                for name, values in weather.fields.items()
             ],
             origins=[
                 WeatherOriginOut(
-                    name=origin.name,
-                    source=origin.source,
-                    kind=origin.kind,
-                    issued_at=origin.issued_at,
-                    attribution=attribution_line(origin.source),
-                    fetched_at=origin.fetched_at,
-                    hours_present=origin.hours_present,
-                    estimated_from=origin.estimated_from,
+                    name=field.name,
+                    source=field.origin.source,
+                    kind=field.origin.kind,
+                    issued_at=field.origin.issued_at,
+                    attribution=attribution_line(field.origin.source),
+                    fetched_at=field.origin.fetched_at,
+                    hours_present=field.hours_present,
+                    estimated_from=field.estimated_from,
                 )
-                for origin in field_origins(basis, date.fromisoformat(day))
+                for field in weather.field_origins(day)
             ],
         )
-        for row, day in enumerate(cast(list[str], basis["days"]))
+        for row, day in enumerate(weather.days)
     ]
-
-
-def row_of(basis: Mapping[str, object], day: date) -> int:
-    """Place of a day in the columns of a plan's weather reasoning."""
-    return cast(list[str], basis["days"]).index(day.isoformat())

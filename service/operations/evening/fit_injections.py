@@ -10,14 +10,12 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime
-from typing import Any, cast
+from dataclasses import replace
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.civil_day import wall_time
 from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.injection_room import (
     PlannedDay,
@@ -30,7 +28,7 @@ from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.operations.reading.block_pipes import travel_times_min
 from service.records.farms import BlockDefinition
-from service.records.plans import PublishedPlan
+from service.records.plan_reasoning import StoredInjection
 from service.records.waterworks import FertigationOrder
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
 from service.waterworks.fertigation import (
@@ -61,7 +59,7 @@ def fit_injections(
     on: date,
     may_change: NDArray[np.bool_],
     replan: Replan,
-) -> tuple[DailyPlan, dict[int, dict[str, object]]]:
+) -> tuple[DailyPlan, dict[int, StoredInjection]]:
     """The day's plan with its injections fitted in, and what to say of each, by row of the block.
 
     ``on`` is the day planned. Where pulses may not change any more (the day is under way) an
@@ -69,7 +67,7 @@ def fit_injections(
     """
     orders = unit.waterworks.read_fertigations(block_keys, day=on)
     row_of = {int(key): row for row, key in enumerate(block_keys)} if orders else {}
-    documents: dict[int, dict[str, object]] = {}
+    injections: dict[int, StoredInjection] = {}
     plan = day.plan
     for row, order in sorted(
         ((row_of[key], order) for key, order in orders.items()), key=lambda pair: pair[0]
@@ -85,15 +83,15 @@ def fit_injections(
                     plan, found = laid.plan, anew
         except InputInvalid as error:
             texts = [error.message, *(str(fault) for fault in error.faults)]
-            documents[row] = _refused(order, texts)
+            injections[row] = _refused(order, texts)
             continue
-        documents[row] = _document(order, found, stock)
+        injections[row] = _planned(order, found, stock)
         now = replace(day, plan=plan)
         before = [(pulse.start_min, pulse.duration_min) for pulse in _pulses(now, row)]
         after = [(pulse.start_min, pulse.duration_min) for pulse in found.plan.pulses]
         if found.plan.is_possible and after != before:
             plan = changed_plan(now, {row: after})
-    return plan, documents
+    return plan, injections
 
 
 def _laid_anew(
@@ -312,9 +310,7 @@ def order_advisories(order: FertigationOrder) -> tuple[Advisory, ...]:
     return (Advisory("nitrogen-too-late", text),)
 
 
-def _document(
-    order: FertigationOrder, found: Fertigation, stock: StockSolution
-) -> dict[str, object]:
+def _planned(order: FertigationOrder, found: Fertigation, stock: StockSolution) -> StoredInjection:
     """What a plan says of its injection."""
     injection = found.injection
     texts = [each.text for each in order_advisories(order)]
@@ -322,31 +318,39 @@ def _document(
     if injection is None or not found.plan.is_possible:
         return _refused(order, texts)
     texts += [each.text for each in injection.advisories]
-    return {
-        **_ordered(order),
-        "is_possible": True,
-        "spans": [[span.start_min, span.end_min] for span in found.plan.spans],
-        "injector_l_per_h": round(injection.injector_l_per_h, 3),
-        "dilution_ratio": round(injection.dilution_ratio, 1),
-        "ec_rise_ds_m": round(injection.ec_rise_ds_m, 3),
-        "nutrient_kg": _known_only(injection.nutrient_kg),
-        "nutrient_mg_per_l": _known_only(injection.nutrient_mg_per_l),
-        "merged_count": found.plan.merged_count,
-        "added_min": found.plan.added_min,
-        "saturation_share": stock.saturation_share,
-        "advisories": texts,
-        "cautions": [each.text for each in found.plan.cautions],
-    }
+    return StoredInjection(
+        order_key=order_key(order),
+        is_possible=True,
+        products=_products(order),
+        stock_l=order.stock_l,
+        spans=tuple((span.start_min, span.end_min) for span in found.plan.spans),
+        injector_l_per_h=round(injection.injector_l_per_h, 3),
+        dilution_ratio=round(injection.dilution_ratio, 1),
+        ec_rise_ds_m=round(injection.ec_rise_ds_m, 3),
+        nutrient_kg=_known_only(injection.nutrient_kg),
+        nutrient_mg_per_l=_known_only(injection.nutrient_mg_per_l),
+        merged_count=found.plan.merged_count,
+        added_min=found.plan.added_min,
+        saturation_share=stock.saturation_share,
+        advisories=tuple(texts),
+        cautions=tuple(each.text for each in found.plan.cautions),
+    )
 
 
-def _refused(order: FertigationOrder, texts: Sequence[str]) -> dict[str, object]:
-    return {
-        **_ordered(order),
-        "is_possible": False,
-        "spans": [],
-        "advisories": list(texts),
-        "cautions": [each.text for each in CHEMIGATION_CAUTIONS],
-    }
+def _refused(order: FertigationOrder, texts: Sequence[str]) -> StoredInjection:
+    return StoredInjection(
+        order_key=order_key(order),
+        is_possible=False,
+        products=_products(order),
+        stock_l=order.stock_l,
+        spans=(),
+        advisories=tuple(texts),
+        cautions=tuple(each.text for each in CHEMIGATION_CAUTIONS),
+    )
+
+
+def _products(order: FertigationOrder) -> tuple[tuple[str, float], ...]:
+    return tuple((product.name, mass_kg) for product, mass_kg in order.product_kg)
 
 
 def order_key(order: FertigationOrder) -> str:
@@ -355,72 +359,17 @@ def order_key(order: FertigationOrder) -> str:
 
 
 def answers_other_orders(
-    documents: Mapping[int, Mapping[str, object]], order_keys: Sequence[str]
+    injections: Mapping[int, StoredInjection], order_keys: Sequence[str]
 ) -> NDArray[np.bool_]:
     """(blocks,) an injection was ordered, changed or cancelled since the plan in force was made."""
     return np.array(
         [
-            documents.get(row, {}).get("order_key", "") != before
+            (injections[row].order_key if row in injections else "") != before
             for row, before in enumerate(order_keys)
         ],
         dtype=np.bool_,
     )
 
 
-def _ordered(order: FertigationOrder) -> dict[str, object]:
-    return {
-        "order_key": order_key(order),
-        "products": [[each.name, mass_kg] for each, mass_kg in order.product_kg],
-        "stock_l": order.stock_l,
-    }
-
-
 def _known_only(amounts: Mapping[str, float]) -> dict[str, float]:
     return {name: round(amount, 4) for name, amount in amounts.items() if amount > 0.0}
-
-
-# --- what a plan says ----------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlannedInjection:
-    """The injection of a published plan; where it does not fit there are no spans."""
-
-    is_possible: bool
-    products: tuple[tuple[str, float], ...]
-    """Name and mass in kg."""
-    stock_l: float
-    spans: tuple[tuple[datetime, datetime], ...]
-    """When the injector runs, on the clock of the site."""
-    injector_l_per_h: float | None
-    dilution_ratio: float | None
-    ec_rise_ds_m: float | None
-    nutrient_kg: Mapping[str, float]
-    nutrient_mg_per_l: Mapping[str, float]
-    added_min: int
-    advisories: tuple[str, ...]
-    cautions: tuple[str, ...]
-
-
-def planned_injection(plan: PublishedPlan, zone: str) -> PlannedInjection | None:
-    """What a plan says of fertiliser; None where nothing was to be injected."""
-    told = cast("dict[str, Any] | None", plan.numbers.get("fertigation"))
-    if told is None:
-        return None
-    return PlannedInjection(
-        is_possible=told["is_possible"],
-        products=tuple((name, mass_kg) for name, mass_kg in told["products"]),
-        stock_l=told["stock_l"],
-        spans=tuple(
-            (wall_time(plan.day, start, zone), wall_time(plan.day, end, zone))
-            for start, end in told["spans"]
-        ),
-        injector_l_per_h=told.get("injector_l_per_h"),
-        dilution_ratio=told.get("dilution_ratio"),
-        ec_rise_ds_m=told.get("ec_rise_ds_m"),
-        nutrient_kg=told.get("nutrient_kg", {}),
-        nutrient_mg_per_l=told.get("nutrient_mg_per_l", {}),
-        added_min=told.get("added_min", 0),
-        advisories=tuple(told["advisories"]),
-        cautions=tuple(told["cautions"]),
-    )

@@ -30,6 +30,7 @@ from service.operations.evening.gather_weather import GatheredWeather
 from service.operations.evening.phases import Phases
 from service.records.farms import BlockTable, SupplyTable
 from service.records.ledger import AppliedWater
+from service.records.plan_reasoning import StoredInjection
 from service.records.plans import PlansInForce
 
 OUTLOOK_DAYS = 7
@@ -131,7 +132,7 @@ def plan_beside_kept(
     supply_flow_l_per_h: Floats,
     not_before_min: Ints,
     committed: CommittedWater | None,
-) -> tuple[DailyPlan, dict[int, dict[str, object]]]:
+) -> tuple[DailyPlan, dict[int, StoredInjection]]:
     """As :func:`_plan_and_inject`, beside pulses in force of blocks that cannot be planned anew."""
     lay_out = partial(
         _plan_and_inject,
@@ -194,7 +195,7 @@ def _plan_and_inject(
     supply_flow_l_per_h: Floats,
     not_before_min: Ints,
     committed: CommittedWater | None,
-) -> tuple[DailyPlan, dict[int, dict[str, object]]]:
+) -> tuple[DailyPlan, dict[int, StoredInjection]]:
     """The plan of the coming day with its injections, and what is said of them by row."""
     with phases.phase("pulses and supply"):
         plan = plan_tomorrow(

@@ -23,6 +23,7 @@ from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints, PulseBatch
 from service.operations.evening.gather_weather import GatheredWeather
 from service.records.farms import BlockTable
+from service.records.plan_reasoning import StoredInjection, injection_document
 from service.records.plans import PlanRows
 
 SHOWN_DECIMALS = 6
@@ -44,7 +45,7 @@ class PlanSituation:
     outlook: Outlook
     ledger_flags: Ints
     settled_day: Days
-    injections: Mapping[int, Mapping[str, object]] = field(default_factory=dict)
+    injections: Mapping[int, StoredInjection] = field(default_factory=dict)
     """What is said of the fertiliser to be injected, by row of the block."""
 
 
@@ -188,9 +189,11 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
 
 def _injections(situation: PlanSituation) -> list[dict[str, object]]:
     """What each block's document says of fertiliser; nothing where none is to be injected."""
-    told = situation.injections
-    count = situation.table.keys.size
-    return [{"fertigation": told[row]} if row in told else {} for row in range(count)]
+    injections = situation.injections
+    return [
+        {"fertigation": injection_document(injections[row])} if row in injections else {}
+        for row in range(situation.table.keys.size)
+    ]
 
 
 def _dry_days(situation: PlanSituation) -> list[str | None]:

@@ -12,22 +12,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
-from typing import Any, cast
 
 import numpy as np
 import orjson
 
 from service.agronomy.civil_day import day_length_min, midnight_utc, wall_time
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
-from service.agronomy.reasoning import PLAN_FLAG_TEXT, Numbers, PlanFlag, one_sentence
+from service.agronomy.reasoning import PLAN_FLAG_TEXT, PlanFlag, one_sentence
 from service.agronomy.units import MINUTES_PER_DAY
 from service.agronomy.weather_day import FLAG_TEXT, FieldFlag
 from service.attributions import attribution_line
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.operations.evening.fit_injections import PlannedInjection, planned_injection
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
-from service.operations.reading.read_plans import field_origins, get_plan
+from service.operations.reading.planned_injections import PlannedInjection, planned_injection
+from service.operations.reading.read_plans import get_plan
 from service.records.farms import BlockLabel
+from service.records.plan_reasoning import WeatherBasis, read_reasoning, read_weather_basis
 from service.records.plans import NewVersions, PlanRows, PlanText, PublishedPlan
 
 OLD_WEATHER_H = 36.0  # own choice: a daily source that has missed a whole day
@@ -48,9 +48,10 @@ class WeatherShare:
 
 
 @dataclass(frozen=True, slots=True)
-class SiteTelling:
+class SiteText:
     """What the plans of a site say alike."""
 
+    weather: WeatherBasis
     zone: str
     midnight_epoch_s: int
     clock: str | None
@@ -58,7 +59,7 @@ class SiteTelling:
     sources: Sequence[WeatherShare]
     unit_fault: str
     cautions: Sequence[str]
-    days: Sequence[str]
+    days: Sequence[date]
     et0_mm: Sequence[float | None]
     rain_mm: Sequence[float | None]
 
@@ -81,7 +82,7 @@ def save_plan_texts(
         rows.planned_min.tolist(), rows.gross_mm.tolist(), rows.net_mm.tolist(),
     )  # fmt: skip
     for row, version in zip(chosen, new.versions.tolist(), strict=True):
-        label = labels[block_keys[row]]
+        label, site = labels[block_keys[row]], sites[basis_keys[row]]
         plan = PublishedPlan(
             plan_key=0,
             block_id=label.block_id,
@@ -94,10 +95,10 @@ def save_plan_texts(
             gross_mm=gross_mm[row],
             net_mm=net_mm[row],
             pulses=tuple(map(tuple, orjson.loads(rows.pulses[row]))),
-            numbers=orjson.loads(rows.numbers[row]),
-            basis={},
+            reasoning=read_reasoning(rows.numbers[row]),
+            weather=site.weather,
         )
-        texts.append(plan_text(plan, label, sites[basis_keys[row]]))
+        texts.append(plan_text(plan, label, site))
     unit.plans.save_texts(
         rows.block_keys[new.rows], texts, day=rows.day, drop_before=rows.day - KEPT_DAYS
     )
@@ -114,16 +115,15 @@ def read_plan_text(block_id: str, *, day: date | None, unit_of_work: UnitOfWorkF
         return stored
     view = get_plan(block_id, day=day, unit_of_work=unit_of_work)
     label = BlockLabel(view.plan.block_id, view.block.name, view.block.farm_id)
-    site = tell_site(view.plan.basis, view.plan.day)
+    site = site_text(view.plan.weather, view.plan.day)
     return PlanText(label.farm_id, plan_text(view.plan, label, site))
 
 
-def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteTelling) -> bytes:
+def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteText) -> bytes:
     """A plan as JSON, as `GET /v1/blocks/{block_id}/plan` answers; its schema stands there."""
-    numbers = cast("Mapping[str, Any]", plan.numbers)
-    injection = planned_injection(plan, site.zone)
-    sources = [_aged(share, plan.issued_at) for share in site.sources]
-    age_h = max((cast("float", source["age_h"]) for source in sources), default=None)
+    numbers = plan.reasoning
+    injection = planned_injection(plan)
+    sources, age_h = _aged(site.sources, plan.issued_at)
     return orjson.dumps(
         {
             "block_id": plan.block_id,
@@ -135,21 +135,21 @@ def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteTelling) -> byte
             "issued_at": plan.issued_at,
             "status": plan.status,
             "summary": plan_summary(plan),
-            "pulses": [tell_pulse(plan.day, pulse, site) for pulse in plan.pulses],
+            "pulses": [pulse_json(plan.day, pulse, site) for pulse in plan.pulses],
             "pulse_count": len(plan.pulses),
             "planned_min": plan.planned_min,
             "gross_mm": round(plan.gross_mm, SHOWN_DECIMALS),
             "net_mm": round(plan.net_mm, SHOWN_DECIMALS),
-            "volume_l": numbers.get("volume_l"),
-            "need_mm": numbers.get("need_mm"),
-            "deferred_mm": numbers.get("deferred_mm"),
-            "shortfall_mm": numbers.get("shortfall_mm"),
-            "crop_et_mm": numbers.get("crop_et_mm"),
-            "cause": _cause(numbers.get("cause") or 0),
-            "flags": tell_plan_flags(numbers.get("flags") or 0),
+            "volume_l": numbers.volume_l,
+            "need_mm": numbers.need_mm,
+            "deferred_mm": numbers.deferred_mm,
+            "shortfall_mm": numbers.shortfall_mm,
+            "crop_et_mm": numbers.crop_et_mm,
+            "cause": _cause(numbers.cause),
+            "flags": plan_flags_json(numbers.flags),
             "cautions": _cautions(site, age_h),
-            "settled_day": numbers.get("settled_day"),
-            "unwatered_until_day": numbers.get("unwatered_until_day"),
+            "settled_day": numbers.settled_day,
+            "unwatered_until_day": numbers.unwatered_until_day,
             "weather_age_h": age_h,
             "weather_sources": sources,
             # The outlook of an earlier version of the service may be shorter.
@@ -163,8 +163,8 @@ def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteTelling) -> byte
                 }
                 for day, minutes, level, et0, rain in zip(
                     site.days,
-                    numbers.get("outlook_expected_min") or (),
-                    numbers.get("outlook_depletion_mm") or (),
+                    numbers.outlook_expected_min,
+                    numbers.outlook_depletion_mm,
                     site.et0_mm,
                     site.rain_mm,
                     strict=False,
@@ -180,36 +180,35 @@ def plan_summary(plan: PublishedPlan) -> str:
     """The plan and its reason in a sentence."""
     if plan.status == "no-weather":
         return PLAN_FLAG_TEXT[PlanFlag.WEATHER_UNKNOWN]
-    return one_sentence(cast("Numbers", plan.numbers), plan.pulses)
+    return one_sentence(plan.reasoning.quantities, plan.pulses)
 
 
 @lru_cache(maxsize=2048)
-def _site_of(basis_text: bytes, day: date) -> SiteTelling:
-    """As :func:`tell_site`; the farms of a region come in groups that share their sites."""
-    return tell_site(orjson.loads(basis_text), day)
+def _site_of(basis_text: bytes, day: date) -> SiteText:
+    """As :func:`site_text`; the farms of a region come in groups that share their sites."""
+    return site_text(read_weather_basis(basis_text), day)
 
 
-def tell_site(basis: Mapping[str, object], day: date) -> SiteTelling:
+def site_text(weather: WeatherBasis, day: date) -> SiteText:
     """What the plans of a site for a day say alike, out of its weather reasoning."""
-    zone = str(basis["zone"])
-    days = cast("list[str]", basis["days"])
-    first = days.index(day.isoformat())
-    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
+    zone, fields = weather.zone, weather.fields
+    first = weather.row_of(day)
     is_ordinary = day_length_min(day, zone) == MINUTES_PER_DAY
-    return SiteTelling(
+    return SiteText(
+        weather=weather,
         zone=zone,
         midnight_epoch_s=int(midnight_utc(day, zone).timestamp()),
         clock=wall_time(day, 0, zone).isoformat()[-6:] if is_ordinary else None,
-        sources=_shares(basis, day),
-        unit_fault=str(basis.get("unit_fault") or ""),
-        cautions=_field_cautions(basis, first),
-        days=days[first:],
+        sources=_shares(weather, day),
+        unit_fault=weather.unit_fault,
+        cautions=_field_cautions(weather, first),
+        days=weather.days[first:],
         et0_mm=_rounded(fields["et0_mm"][first:]),
         rain_mm=_rounded(fields["rain_mm"][first:]),
     )
 
 
-def tell_pulse(day: date, pulse: tuple[int, int], site: SiteTelling) -> dict[str, object]:
+def pulse_json(day: date, pulse: tuple[int, int], site: SiteText) -> dict[str, object]:
     """One run of the valve, in local time and in seconds since 1970."""
     start_min, duration_min = pulse
     end_min = start_min + duration_min
@@ -229,7 +228,7 @@ def tell_pulse(day: date, pulse: tuple[int, int], site: SiteTelling) -> dict[str
 
 
 @lru_cache(maxsize=1024)
-def tell_plan_flags(flags: int) -> tuple[Mapping[str, str], ...]:
+def plan_flags_json(flags: int) -> tuple[Mapping[str, str], ...]:
     """The facts that the bits of a plan or ledger day stand for, with their words."""
     return tuple(
         {"name": word(str(flag.name)), "text": text}
@@ -247,8 +246,7 @@ def word(name: str) -> str:
     return name.lower().replace("_", "-")
 
 
-def _cause(code: int) -> Mapping[str, str] | None:
-    cause = ShortfallCause(code)
+def _cause(cause: ShortfallCause) -> Mapping[str, str] | None:
     if cause is ShortfallCause.NONE:
         return None
     return {"name": word(cause.name), "text": CAUSE_TEXT[cause]}
@@ -258,29 +256,36 @@ def _rounded(values: Sequence[float | None]) -> list[float | None]:
     return [None if value is None else round(value, SHOWN_DECIMALS) for value in values]
 
 
-def _shares(basis: Mapping[str, object], day: date) -> list[WeatherShare]:
+def _shares(weather: WeatherBasis, day: date) -> list[WeatherShare]:
     quantities: dict[tuple[str, str, datetime], list[str]] = {}
-    for origin in field_origins(basis, day):
-        key = (origin.source, origin.kind, origin.issued_at)
-        quantities.setdefault(key, []).append(origin.name)
+    for field in weather.field_origins(day):
+        key = (field.origin.source, field.origin.kind, field.origin.issued_at)
+        quantities.setdefault(key, []).append(field.name)
     return [
         WeatherShare(source, kind, issued_at, attribution_line(source), names)
         for (source, kind, issued_at), names in quantities.items()
     ]
 
 
-def _aged(share: WeatherShare, at: datetime) -> dict[str, object]:
-    return {
-        "source": share.source,
-        "kind": share.kind,
-        "issued_at": share.issued_at,
-        "attribution": share.attribution,
-        "age_h": round((at - share.issued_at).total_seconds() / 3600.0, 2),
-        "quantities": share.quantities,
-    }
+def _aged(
+    shares: Sequence[WeatherShare], at: datetime
+) -> tuple[list[dict[str, object]], float | None]:
+    """The sources of a day's weather as JSON, and the age in hours of the oldest."""
+    ages_h = [round((at - share.issued_at).total_seconds() / 3600.0, 2) for share in shares]
+    return [
+        {
+            "source": share.source,
+            "kind": share.kind,
+            "issued_at": share.issued_at,
+            "attribution": share.attribution,
+            "age_h": age_h,
+            "quantities": share.quantities,
+        }
+        for share, age_h in zip(shares, ages_h, strict=True)
+    ], max(ages_h, default=None)
 
 
-def _cautions(site: SiteTelling, age_h: float | None) -> list[str]:
+def _cautions(site: SiteText, age_h: float | None) -> list[str]:
     """What to know about the weather behind a plan; nothing that moves with the clock."""
     found = []
     if site.unit_fault:
@@ -292,12 +297,11 @@ def _cautions(site: SiteTelling, age_h: float | None) -> list[str]:
     return [*found, *site.cautions]
 
 
-def _field_cautions(basis: Mapping[str, object], row: int) -> list[str]:
-    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
+def _field_cautions(weather: WeatherBasis, row: int) -> list[str]:
     found = []
-    for name, column in cast("Mapping[str, list[int]]", basis["flags"]).items():
+    for name, column in weather.flags.items():
         flags = column[row] & ~FieldFlag.FORECAST  # that the day is a forecast needs no caution
-        if not fields["rain_mm"][row]:
+        if not weather.fields["rain_mm"][row]:
             flags &= ~FieldFlag.ASSUMED_CERTAIN  # how certain no rain is makes no difference
         found += [f"{name}: {text}" for flag, text in FLAG_TEXT.items() if flags & flag]
     return found

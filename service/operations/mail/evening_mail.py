@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
-from typing import cast
 
 import numpy as np
 
@@ -18,8 +17,8 @@ from service.agronomy.civil_day import first_instant, midnight_utc, wall_time
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
-from service.operations.evening.fit_injections import planned_injection
 from service.operations.evening.run_day import ChangeThreshold
+from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView, list_plans
 from service.records.farms import FarmDefinition
 from service.records.letters import (
@@ -183,15 +182,9 @@ def _in_order(blocks: Sequence[BlockLine]) -> tuple[BlockLine, ...]:
 
 
 def _block_line(view: PlanView) -> BlockLine:
-    plan = view.plan
-    numbers = {
-        name: float(value)
-        for name, value in plan.numbers.items()
-        if isinstance(value, int | float) and not isinstance(value, bool)
-    }
-    expected = cast("list[float | None]", plan.numbers.get("outlook_expected_min", []))
+    plan, reasoning = view.plan, view.plan.reasoning
+    expected = reasoning.outlook_expected_min
     minutes = [float(plan.planned_min), *expected[1:]] if expected else []
-    dry_day = plan.numbers.get("unwatered_until_day")
     is_known = plan.status != "no-weather"
     return BlockLine(
         block_id=plan.block_id,
@@ -201,24 +194,24 @@ def _block_line(view: PlanView) -> BlockLine:
         site_id=view.block.site_id,
         pulses=tuple(_pulse_line(view, start, length) for start, length in plan.pulses),
         planned_min=plan.planned_min,
-        volume_l=numbers.get("volume_l", 0.0) if is_known else 0.0,
-        numbers=numbers,
-        flags=int(numbers.get("flags", 0)),
-        cause=int(numbers.get("cause", 0)),
-        deferred_mm=numbers.get("deferred_mm", 0.0),
-        shortfall_mm=numbers.get("shortfall_mm", 0.0),
-        rain_credit_mm=numbers.get("rain_credit_mm", 0.0),
+        volume_l=(reasoning.volume_l or 0.0) if is_known else 0.0,
+        numbers=reasoning.quantities,
+        flags=reasoning.flags,
+        cause=reasoning.cause,
+        deferred_mm=reasoning.deferred_mm or 0.0,
+        shortfall_mm=reasoning.shortfall_mm or 0.0,
+        rain_credit_mm=reasoning.rain_credit_mm or 0.0,
         outlook=tuple(
             ExpectedDay(plan.day + timedelta(days=place), value)
             for place, value in enumerate(minutes if is_known else [])
         ),
-        dry_day=date.fromisoformat(dry_day) if isinstance(dry_day, str) and is_known else None,
+        dry_day=reasoning.unwatered_until_day if is_known else None,
         injection=_injection_line(view),
     )
 
 
 def _injection_line(view: PlanView) -> InjectionLine | None:
-    planned = planned_injection(view.plan, view.zone)
+    planned = planned_injection(view.plan)
     if planned is None:
         return None
     return InjectionLine(
@@ -239,28 +232,18 @@ def _pulse_line(view: PlanView, start_min: int, duration_min: int) -> PulseLine:
 
 
 def _site_line(site_id: str, view: PlanView) -> SiteLine:
-    basis, day = view.plan.basis, view.plan.day
-    days = cast("list[str]", basis["days"])
-    fields = cast("Mapping[str, list[float | None]]", basis["fields"])
-
-    def value(name: str, on: date) -> float | None:
-        text = on.isoformat()
-        return fields[name][days.index(text)] if name in fields and text in days else None
-
-    places = cast("Mapping[str, list[int]]", basis["origin_of"]).get("tmax_c")
-    place = places[days.index(day.isoformat())] if places else -1
-    origin = cast("list[dict[str, str]]", basis["origins"])[place] if place >= 0 else None
-    settled = view.plan.numbers.get("settled_day")
+    weather, day = view.plan.weather, view.plan.day
+    origin = weather.origin("tmax_c", day)
     return SiteLine(
         site_id=site_id,
-        source=origin["source"] if origin else None,
-        kind=origin["kind"] if origin else "",
-        issued_at=datetime.fromisoformat(origin["issued_at"]) if origin else None,
-        observed_until=date.fromisoformat(settled) if isinstance(settled, str) else None,
-        rain_before_mm=value("rain_mm", day - 2 * ONE_DAY),
-        rain_today_mm=value("rain_mm", day - ONE_DAY),
-        rain_tomorrow_mm=value("rain_mm", day),
-        rain_probability_fraction=value("rain_probability_fraction", day),
+        source=origin.source if origin else None,
+        kind=origin.kind if origin else "",
+        issued_at=origin.issued_at if origin else None,
+        observed_until=view.plan.reasoning.settled_day,
+        rain_before_mm=weather.value("rain_mm", day - 2 * ONE_DAY),
+        rain_today_mm=weather.value("rain_mm", day - ONE_DAY),
+        rain_tomorrow_mm=weather.value("rain_mm", day),
+        rain_probability_fraction=weather.value("rain_probability_fraction", day),
     )
 
 
@@ -268,9 +251,5 @@ def named_sources(
     views: Iterable[PlanView], attributions: Mapping[str, Attribution]
 ) -> tuple[Attribution, ...]:
     """Whom to thank for the weather behind these plans."""
-    used = {
-        origin["source"]
-        for view in views
-        for origin in cast("list[dict[str, str]]", view.plan.basis["origins"])
-    }
+    used = {origin.source for view in views for origin in view.plan.weather.origins}
     return tuple(each for name, each in attributions.items() if name in used)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
-from typing import cast
+from datetime import date
 
-from service.agronomy.reasoning import Numbers, Step, explain_plan
+from service.agronomy.reasoning import Step, explain_plan
 from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, PlanNotFound
 from service.records.farms import BlockDefinition
@@ -23,7 +21,11 @@ class PlanView:
 
     plan: PublishedPlan
     block: BlockDefinition
-    zone: str
+
+    @property
+    def zone(self) -> str:
+        """Time zone of the block's weather site."""
+        return self.plan.weather.zone
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ def get_plan(
         )
     if plan is None:
         raise PlanNotFound(f"no plan of block {block.block_id} for {wanted or 'any day'}")
-    return PlanView(plan=plan, block=block, zone=str(plan.basis["zone"]))
+    return PlanView(plan=plan, block=block)
 
 
 def list_plans(
@@ -71,7 +73,7 @@ def list_plans(
         }
         plans = unit.plans.list_plans(day=wanted, farm_id=farm_id)
     return [
-        PlanView(plan=plan, block=blocks[plan.block_id], zone=str(plan.basis["zone"]))
+        PlanView(plan=plan, block=blocks[plan.block_id])
         for plan in plans
         if plan.block_id in blocks
     ]
@@ -86,63 +88,12 @@ def explain(
 ) -> Explanation:
     """Why a plan says what it says, step by step; raises NotFound."""
     view = get_plan(block_id, day=day, version=version, unit_of_work=unit_of_work)
-    numbers = {
-        name: value
-        for name, value in view.plan.numbers.items()
-        if value is None or isinstance(value, int | float)
-    }
-    return Explanation(
-        view=view, steps=explain_plan(numbers, weather_of_day(view.plan.basis, view.plan.day))
-    )
+    return Explanation(view=view, steps=plan_steps(view))
 
 
-@dataclass(frozen=True, slots=True)
-class FieldOrigin:
-    """Where one weather quantity of a day was taken from."""
-
-    name: str
-    source: str
-    kind: str
-    issued_at: datetime
-    fetched_at: datetime
-    hours_present: float | None
-    """Hours of the day that the source had; None where it gave the day as a whole."""
-    estimated_from: str | None
-    """What the source's value was estimated from; None: it is the source's own."""
-
-
-def field_origins(basis: Mapping[str, object], day: date) -> list[FieldOrigin]:
-    """Where the weather of one day comes from, field by field, out of a plan's reasoning."""
-    row = cast(list[str], basis["days"]).index(day.isoformat())
-    origins = cast(list[Mapping[str, str]], basis["origins"])
-    notes = cast(Mapping[str, Mapping[str, Mapping[str, object]]], basis.get("field_notes", {}))
-    found = []
-    for name, places in cast(Mapping[str, list[int]], basis["origin_of"]).items():
-        if places[row] < 0:
-            continue
-        origin = origins[places[row]]
-        note = notes.get(name, {}).get(day.isoformat(), {})
-        hours, estimated = note.get("hours_present"), note.get("estimated_from")
-        found.append(
-            FieldOrigin(
-                name=name,
-                source=origin["source"],
-                kind=origin["kind"],
-                issued_at=datetime.fromisoformat(origin["issued_at"]),
-                fetched_at=datetime.fromisoformat(origin["fetched_at"]),
-                hours_present=float(hours) if isinstance(hours, int | float) else None,
-                estimated_from=estimated if isinstance(estimated, str) else None,
-            )
-        )
-    return found
-
-
-def weather_of_day(basis: Mapping[str, object], day: date) -> Numbers:
-    """The numbers of one day out of a plan's weather reasoning."""
-    days = cast(list[str], basis["days"])
-    row = days.index(day.isoformat())
-    fields = cast(Mapping[str, list[float | None]], basis["fields"])
-    return {name: values[row] for name, values in fields.items()}
+def plan_steps(view: PlanView) -> tuple[Step, ...]:
+    """The steps from the weather of the day to the minutes of a plan."""
+    return explain_plan(view.plan.reasoning.quantities, view.plan.weather.numbers_of(view.plan.day))
 
 
 def read_balance(

@@ -1,8 +1,8 @@
 """Whether pump and windows keep up in the summers on record, and what would change it.
 
 Each summer is scheduled as :mod:`service.operations.review.hindcast` does, once as things are and
-once for each change; years whose weather has a gap are left out and named. The plants are those of one year
-in all of them: a young planting was not there in most of the summers, and it will grow.
+once for each change; years whose weather has a gap are left out and named. The plants are those of
+one year in all of them: a young planting was not there in most of the summers, and it will grow.
 """
 
 from __future__ import annotations

@@ -14,8 +14,8 @@ import pytest
 
 from service.bootstrap import Service
 from service.errors import Conflict
-from service.operations.evening.fit_injections import PlannedInjection, planned_injection
 from service.operations.evening.run_day import ChangeThreshold, run_day
+from service.operations.reading.planned_injections import PlannedInjection, planned_injection
 from service.operations.reading.read_plans import get_plan
 from service.operations.waterworks.order_fertigation import (
     FertigationRequest,
@@ -100,7 +100,7 @@ def plan_of(service: Service, block_id: str, day: date = PLAN_DAY) -> PublishedP
 
 
 def injection_of(service: Service, block_id: str) -> PlannedInjection:
-    found = planned_injection(plan_of(service, block_id), ZONE)
+    found = planned_injection(plan_of(service, block_id))
     assert found is not None
     return found
 
@@ -164,9 +164,9 @@ def test_a_supply_is_laid_anew_for_an_injection_that_no_pulse_of_the_block_can_h
             flow[begin : begin + minutes] += FLOW_L_PER_H
     assert flow.max() <= 3_500.0
     # Clean until the block is full, flushed for 1.5 travel times, a quarter at each end.
-    raw = after[BLOCKS[0]].numbers["fertigation"]
-    assert isinstance(raw, dict)
-    ((opens, closes),) = raw["spans"]
+    injection = after[BLOCKS[0]].reasoning.fertigation
+    assert injection is not None
+    ((opens, closes),) = injection.spans
     assert opens - start >= max(60.0, length / 4.0)
     assert start + length - closes >= max(90.0, length / 4.0)
     # What goes in is what was planned, to 0.1 %: 46.646 % of urea is nitrogen, CO(NH2)2.
@@ -186,7 +186,7 @@ def test_cancelling_lays_the_supply_as_it_was(shared: Service) -> None:
     for block_id, plan in before.items():
         now = plan_of(shared, block_id)
         assert (now.version, now.pulses) == (3, plan.pulses)
-        assert planned_injection(now, ZONE) is None
+        assert planned_injection(now) is None
 
 
 def test_a_revision_replaces_a_plan_whose_order_alone_has_changed(shared: Service) -> None:
@@ -201,7 +201,7 @@ def test_a_revision_replaces_a_plan_whose_order_alone_has_changed(shared: Servic
     with shared.unit_of_work(write=True) as unit:
         unit.waterworks.remove_fertigation(unit.blocks.get_block_key(BLOCKS[0]), day=PLAN_DAY)
     assert revise(shared) == 3
-    assert planned_injection(plan_of(shared, BLOCKS[0]), ZONE) is None
+    assert planned_injection(plan_of(shared, BLOCKS[0])) is None
 
 
 def test_an_order_that_fits_the_pulses_makes_a_new_version_and_the_same_program(

@@ -169,7 +169,15 @@ def inject(engine: Engine, told: dict[str, object] | None) -> None:
         )
 
 
-UREA = {"order_key": "0f3c", "spans": [[360, 420], [600, 630]]}
+UREA = {
+    "order_key": "0f3c",
+    "products": [["Urea", 2.0]],
+    "stock_l": 40.0,
+    "is_possible": True,
+    "spans": [[360, 420], [600, 630]],
+    "advisories": [],
+    "cautions": [],
+}
 
 
 @pytest.mark.parametrize(
@@ -257,7 +265,7 @@ def test_the_letter_says_what_the_stored_plan_says(
     assert [pulse.duration_min for pulse in line.pulses] == [p[1] for p in view.plan.pulses]
     assert sum(pulse.duration_min for pulse in line.pulses) == line.planned_min > 0
     assert all(p.ends_at - p.starts_at == timedelta(minutes=p.duration_min) for p in line.pulses)
-    assert line.volume_l == view.plan.numbers["volume_l"]
+    assert line.volume_l == view.plan.reasoning.volume_l
     assert len(line.outlook) == 7
     assert letter.attributions == (thanks,)
     (site,) = letter.sites

@@ -16,7 +16,7 @@ from service.agronomy.reasoning import PlanFlag
 from service.bootstrap import Service, open_service
 from service.operations.evening.run_day import DayRun, run_day
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.reading.read_plans import field_origins, get_plan, read_balance
+from service.operations.reading.read_plans import get_plan, read_balance
 from service.operations.schedule.check_health import check_health
 from service.records.plans import PublishedPlan
 from service.records.weather import SourceProblem
@@ -107,7 +107,7 @@ def plan_of(service: Service, day: date) -> PublishedPlan:
 
 
 def flags_of(plan: PublishedPlan) -> PlanFlag:
-    return PlanFlag(int(str(plan.numbers["flags"])))
+    return plan.reasoning.flags
 
 
 def test_weather_arrives_and_a_plan_says_where_each_number_came_from(service: Service) -> None:
@@ -116,11 +116,10 @@ def test_weather_arrives_and_a_plan_says_where_each_number_came_from(service: Se
     plan = plan_of(service, ON + timedelta(days=1))
     assert plan.status in {"water", "rest"}
     assert PlanFlag.FORECAST_MISSING not in flags_of(plan)
-    origins: Any = plan.basis["origins"]
-    assert {origin["source"] for origin in origins} == {"open-meteo"}
-    assert {origin["kind"] for origin in origins} == {"analysis", "forecast"}
-    notes: Any = plan.basis["field_notes"]
-    assert notes["tmax_c"]["2026-07-06"]["hours_present"] == 24
+    origins = plan.weather.origins
+    assert {origin.source for origin in origins} == {"open-meteo"}
+    assert {origin.kind for origin in origins} == {"analysis", "forecast"}
+    assert plan.weather.field_notes["tmax_c"]["2026-07-06"]["hours_present"] == 24
 
 
 def test_the_same_news_again_changes_nothing(service: Service) -> None:
@@ -212,7 +211,7 @@ def test_late_truth_reopens_the_ledger_and_supersedes_the_plan(
 
 
 def number(plan: PublishedPlan, name: str) -> float:
-    value = plan.numbers[name]
+    value = plan.reasoning.quantities[name]
     assert isinstance(value, float)
     return value
 
@@ -234,8 +233,8 @@ def test_past_days_of_one_source_and_coming_days_of_another_make_a_plan(service:
     evening(service)
     plan = plan_of(service, ON + timedelta(days=1))
     assert plan.status in {"water", "rest"}
-    origins: Any = plan.basis["origins"]
-    assert {origin["source"] for origin in origins} == {"nws-grid"}
+    origins = plan.weather.origins
+    assert {origin.source for origin in origins} == {"nws-grid"}
     ledger = read_balance(
         "brook.north",
         first_day=ON - timedelta(days=14),
@@ -258,12 +257,12 @@ def test_where_each_field_came_from_is_kept_with_what_the_source_said_of_it(
     refresh(service, "nws-grid")
     evening(service)
     plan = plan_of(service, ON + timedelta(days=1))
-    origins = {each.name: each for each in field_origins(plan.basis, plan.day)}
-    assert origins["tmax_c"].source == "nws-grid"
-    assert origins["tmax_c"].kind == "forecast"
+    origins = {each.name: each for each in plan.weather.field_origins(plan.day)}
+    assert origins["tmax_c"].origin.source == "nws-grid"
+    assert origins["tmax_c"].origin.kind == "forecast"
     assert origins["rs_mj_m2"].estimated_from is not None
     assert origins["tmax_c"].estimated_from is None
-    assert origins["tmax_c"].fetched_at == EVENING
+    assert origins["tmax_c"].origin.fetched_at == EVENING
 
 
 def test_the_health_check_says_where_yesterday_and_tomorrow_come_from(service: Service) -> None:

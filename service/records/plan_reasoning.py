@@ -1,0 +1,308 @@
+"""The reasoning behind a plan: its own numbers, and the weather that the blocks of a site share.
+
+Both are stored as JSON, once, when the plan is published. They are read here into one typed form,
+and here alone; everything that explains, shows or mails a plan works with these records. A number
+that an earlier version of the service did not store yet is None, like one that is not known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from operator import attrgetter
+from typing import Any, NamedTuple
+
+import orjson
+
+from service.agronomy.pulse_plan import ShortfallCause
+from service.agronomy.reasoning import Numbers, PlanFlag
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredInjection:
+    """The fertiliser that a plan injects; without spans where it does not fit into the day."""
+
+    order_key: str
+    """Identifies the order that the plan answers."""
+    is_possible: bool
+    products: tuple[tuple[str, float], ...]
+    """Name and mass in kg."""
+    stock_l: float
+    spans: tuple[tuple[int, int], ...]
+    """Start and end of each injection, in minutes since local midnight."""
+    advisories: tuple[str, ...]
+    cautions: tuple[str, ...]
+    injector_l_per_h: float | None = None
+    dilution_ratio: float | None = None
+    ec_rise_ds_m: float | None = None
+    nutrient_kg: Mapping[str, float] = field(default_factory=dict)
+    nutrient_mg_per_l: Mapping[str, float] = field(default_factory=dict)
+    merged_count: int = 0
+    """How many pulses were joined to make room for it."""
+    added_min: int = 0
+    saturation_share: float | None = None
+    """Of the stock solution."""
+
+
+class PlanReasoning(NamedTuple):
+    """The numbers behind the plan of one block, by their names in the nomenclature.
+
+    A named tuple, because an evening reads one per plan: a frozen dataclass with as many fields
+    takes four times as long to make.
+    """
+
+    crop_coefficient: float | None
+    canopy_cover_fraction: float | None
+    canopy_height_m: float | None
+    crop_et_mm: float | None
+    field_capacity: float | None
+    wilting_point: float | None
+    root_depth_m: float | None
+    wetted_fraction: float | None
+    root_share_of_wetted: float | None
+    taw_mm: float | None
+    depletion_fraction: float | None
+    raw_mm: float | None
+    depletion_midnight_mm: float | None
+    rain_entering_mm: float | None
+    rain_credit_mm: float | None
+    depletion_start_mm: float | None
+    """Depletion after the rain that is counted on."""
+    planned_depletion_mm: float | None
+    trigger_fraction: float | None
+    trigger_mm: float | None
+    rain_room_fraction: float | None
+    rain_room_mm: float | None
+    need_mm: float | None
+    urgent_need_mm: float | None
+    emitter_flow_l_per_h: float | None
+    row_spacing_m: float | None
+    emitter_spacing_m: float | None
+    laterals_per_row_count: float | None
+    application_rate_mm_per_h: float | None
+    emission_uniformity_pct: float | None
+    net_rate_mm_per_min: float | None
+    wanted_min: float | None
+    shortest_pulse_min: float | None
+    longest_pulse_min: float | None
+    """The longest pulse that the plan allows."""
+    grower_longest_pulse_min: float | None
+    depth_limit_min: float | None
+    daily_maximum_min: float | None
+    used_off_ratio: float | None
+    alone_share: float | None
+    urgent_share: float | None
+    rest_share: float | None
+    pulse_count: float | None
+    planned_min: float | None
+    net_mm: float | None
+    gross_mm: float | None
+    area_m2: float | None
+    volume_l: float | None
+    deferred_mm: float | None
+    shortfall_mm: float | None
+    event_limit_mm: float | None
+    event_peak_mm: float | None
+    flags: PlanFlag
+    cause: ShortfallCause
+    """Why less is planned than the need."""
+    settled_day: date | None
+    """Last day whose weather was observed."""
+    outlook_expected_min: Sequence[float | None]
+    """Minutes expected on each of the coming days, the day planned first."""
+    outlook_depletion_mm: Sequence[float | None]
+    """Depletion expected at the end of each of those days."""
+    unwatered_until_day: date | None
+    """The day on which the block would run short if nothing ran; None: not within the outlook."""
+    fertigation: StoredInjection | None
+
+    @property
+    def quantities(self) -> Numbers:
+        """The numbers and the cause by name, as the steps of an explanation name them."""
+        return dict(zip(QUANTITIES, _quantities_of(self), strict=True))
+
+
+_NOT_QUANTITIES = frozenset(
+    {
+        "flags", "settled_day", "outlook_expected_min", "outlook_depletion_mm",
+        "unwatered_until_day", "fertigation",
+    }
+)  # fmt: skip
+QUANTITIES: tuple[str, ...] = tuple(
+    name for name in PlanReasoning._fields if name not in _NOT_QUANTITIES
+)
+_quantities_of = attrgetter(*QUANTITIES)
+
+
+def read_reasoning(text: str | bytes) -> PlanReasoning:
+    """The reasoning of a plan out of its stored JSON."""
+    stored: dict[str, Any] = orjson.loads(text)
+    stored["flags"] = PlanFlag(stored.get("flags") or 0)
+    stored["cause"] = ShortfallCause(stored.get("cause") or 0)
+    stored["settled_day"] = _day(stored.get("settled_day"))
+    stored["unwatered_until_day"] = _day(stored.get("unwatered_until_day"))
+    for name in ("outlook_expected_min", "outlook_depletion_mm"):
+        stored[name] = stored.get(name) or ()
+    if "fertigation" in stored:
+        stored["fertigation"] = _injection(stored["fertigation"])
+    return PlanReasoning._make(map(stored.get, PlanReasoning._fields))
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)
+
+
+def _injection(stored: Mapping[str, Any]) -> StoredInjection:
+    return StoredInjection(
+        order_key=stored.get("order_key", ""),
+        is_possible=stored["is_possible"],
+        products=tuple((name, mass_kg) for name, mass_kg in stored["products"]),
+        stock_l=stored["stock_l"],
+        spans=tuple((start_min, end_min) for start_min, end_min in stored["spans"]),
+        advisories=tuple(stored["advisories"]),
+        cautions=tuple(stored["cautions"]),
+        injector_l_per_h=stored.get("injector_l_per_h"),
+        dilution_ratio=stored.get("dilution_ratio"),
+        ec_rise_ds_m=stored.get("ec_rise_ds_m"),
+        nutrient_kg=stored.get("nutrient_kg", {}),
+        nutrient_mg_per_l=stored.get("nutrient_mg_per_l", {}),
+        merged_count=stored.get("merged_count", 0),
+        added_min=stored.get("added_min", 0),
+        saturation_share=stored.get("saturation_share"),
+    )
+
+
+def injection_document(injection: StoredInjection) -> dict[str, object]:
+    """An injection as it is stored among the numbers of its plan."""
+    ordered: dict[str, object] = {
+        "order_key": injection.order_key,
+        "products": injection.products,
+        "stock_l": injection.stock_l,
+        "is_possible": injection.is_possible,
+        "spans": injection.spans,
+    }
+    found = {
+        "injector_l_per_h": injection.injector_l_per_h,
+        "dilution_ratio": injection.dilution_ratio,
+        "ec_rise_ds_m": injection.ec_rise_ds_m,
+        "nutrient_kg": injection.nutrient_kg,
+        "nutrient_mg_per_l": injection.nutrient_mg_per_l,
+        "merged_count": injection.merged_count,
+        "added_min": injection.added_min,
+        "saturation_share": injection.saturation_share,
+    }
+    return {
+        **ordered,
+        **(found if injection.is_possible else {}),
+        "advisories": injection.advisories,
+        "cautions": injection.cautions,
+    }
+
+
+# --- the weather behind it ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherOrigin:
+    """Where weather values come from."""
+
+    source: str
+    kind: str
+    """``observed``, ``analysis`` or ``forecast``."""
+    issued_at: datetime
+    fetched_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class FieldOrigin:
+    """Where one weather quantity of a day was taken from."""
+
+    name: str
+    origin: WeatherOrigin
+    hours_present: float | None
+    """Hours of the day that the source had; None where it gave the day as a whole."""
+    estimated_from: str | None
+    """What the source's value was estimated from; None: it is the source's own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherBasis:
+    """The weather that the plans of a site rest on: columns over the days, by quantity."""
+
+    zone: str
+    days: tuple[date, ...]
+    """The day before the evening, the evening's own, and the coming days."""
+    fields: Mapping[str, Sequence[float | None]]
+    flags: Mapping[str, Sequence[int]]
+    """Bits of :class:`service.agronomy.weather_day.FieldFlag`."""
+    unit_fault: str
+    """Which quantity seems to be in a wrong unit; empty: none."""
+    origins: tuple[WeatherOrigin, ...]
+    origin_of: Mapping[str, Sequence[int]]
+    """Place among the origins of each quantity and day; negative: no source gave it."""
+    field_notes: Mapping[str, Mapping[str, Mapping[str, Any]]]
+    """What a source said of its own value, by quantity and day."""
+
+    def row_of(self, day: date) -> int:
+        """Place of a day in the columns; raises ValueError for a day that is not among them."""
+        return self.days.index(day)
+
+    def value(self, name: str, day: date) -> float | None:
+        """One quantity of a day; None where it is not known."""
+        column = self.fields.get(name)
+        return column[self.days.index(day)] if column and day in self.days else None
+
+    def numbers_of(self, day: date) -> Numbers:
+        """All quantities of a day."""
+        row = self.row_of(day)
+        return {name: column[row] for name, column in self.fields.items()}
+
+    def origin(self, name: str, day: date) -> WeatherOrigin | None:
+        """Where one quantity of a day was taken from; None where no source gave it."""
+        places = self.origin_of.get(name)
+        if not places or places[self.row_of(day)] < 0:
+            return None
+        return self.origins[places[self.row_of(day)]]
+
+    def field_origins(self, day: date) -> list[FieldOrigin]:
+        """Where the weather of a day was taken from, quantity by quantity."""
+        found = []
+        for name in self.origin_of:
+            origin = self.origin(name, day)
+            if origin is None:
+                continue
+            note = self.field_notes.get(name, {}).get(day.isoformat(), {})
+            hours, estimated = note.get("hours_present"), note.get("estimated_from")
+            found.append(
+                FieldOrigin(
+                    name=name,
+                    origin=origin,
+                    hours_present=float(hours) if isinstance(hours, int | float) else None,
+                    estimated_from=estimated if isinstance(estimated, str) else None,
+                )
+            )
+        return found
+
+
+def read_weather_basis(text: str | bytes) -> WeatherBasis:
+    """The weather behind the plans of a site out of its stored JSON."""
+    stored: dict[str, Any] = orjson.loads(text)
+    return WeatherBasis(
+        zone=stored["zone"],
+        days=tuple(map(date.fromisoformat, stored["days"])),
+        fields=stored["fields"],
+        flags=stored["flags"],
+        unit_fault=stored.get("unit_fault") or "",
+        origins=tuple(
+            WeatherOrigin(
+                origin["source"],
+                origin["kind"],
+                datetime.fromisoformat(origin["issued_at"]),
+                datetime.fromisoformat(origin["fetched_at"]),
+            )
+            for origin in stored["origins"]
+        ),
+        origin_of=stored["origin_of"],
+        field_notes=stored.get("field_notes", {}),
+    )
