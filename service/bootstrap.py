@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from service.agronomy.records import Ints
 from service.attributions import ATTRIBUTIONS
 from service.database.engine import make_engine
 from service.database.migrate import check_schema, upgrade
-from service.database.session import UnitOfWork, UnitOfWorkFactory, unit_of_work_factory
+from service.database.session import UnitOfWorkFactory, unit_of_work_factory
 from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
+from service.operations.access.people import checked_address
 from service.operations.evening.replan_after import Replanning
+from service.operations.mail.evening_mail import queue_evening_mails
+from service.operations.mail.send_mail import Post
 from service.operations.weather.refresh_weather import WeatherRefresh
 from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather
 from service.settings import Settings, read_settings
@@ -25,7 +27,6 @@ from service.weather_sources.open_meteo import OpenMeteo
 
 if TYPE_CHECKING:
     from service.delivery.message import MailIdentity
-    from service.operations.mail.send_mail import Post
 
 POWER_BATCH_DEADLINE_S = 1800.0
 """Its requests go one a second, so that a night's batch of a region takes a while."""
@@ -57,7 +58,7 @@ class Service:
     @property
     def after_publish(self) -> AfterPublish | None:
         """What is done in the transaction that publishes plans; nothing where no mail is sent."""
-        return _order_mails if self.settings.mail_host else None
+        return queue_evening_mails if self.settings.mail_host else None
 
     @property
     def replanning(self) -> Replanning:
@@ -68,13 +69,6 @@ class Service:
     def source_order(self) -> Mapping[str, int]:
         """Rank of each weather source, higher is better."""
         return {name: rank + 1 for rank, name in enumerate(self.settings.source_order)}
-
-
-def _order_mails(unit: UnitOfWork, farm_keys: Ints, *, day: date, issued_at: datetime) -> int:
-    # The compiled kernels: loaded where plans are made, not by every process.
-    from service.operations.mail.evening_mail import queue_evening_mails  # noqa: PLC0415 - slow to load
-
-    return queue_evening_mails(unit, farm_keys, day=day, issued_at=issued_at)
 
 
 def open_service(settings: Settings | None = None, *, clock: Clock | None = None) -> Service:
@@ -136,14 +130,14 @@ def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str
 def make_composer(service: Service) -> ComposeMail:
     """What writes this operator's mails; works without a relay, to look at them."""
     # Charts, catalogues and templates: paid by whoever writes mail, not by every command.
-    from service.delivery import message  # noqa: PLC0415 - slow to load
+    from service.delivery import message  # noqa: PLC0415 - loads babel and jinja2
 
     return message.make_composer(mail_identity(service))
 
 
 def mail_identity(service: Service) -> MailIdentity:
     """Who this operator's mails come from."""
-    from service.delivery.message import MailIdentity  # noqa: PLC0415 - slow to load
+    from service.delivery.message import MailIdentity  # noqa: PLC0415 - loads babel and jinja2
 
     settings = service.settings
     return MailIdentity(
@@ -165,9 +159,7 @@ def make_post(
     settings = service.settings
     if not settings.mail_host:
         return None
-    from service.delivery.smtp_relay import RelayAddress, SmtpRelay  # noqa: PLC0415 - slow to load
-    from service.operations.access.people import checked_address  # noqa: PLC0415 - slow to load
-    from service.operations.mail.send_mail import Post  # noqa: PLC0415 - slow to load
+    from service.delivery.smtp_relay import RelayAddress, SmtpRelay  # noqa: PLC0415 - loads babel and jinja2
 
     for name, address in (
         ("RILLWRIGHT_MAIL_FROM", settings.mail_from),

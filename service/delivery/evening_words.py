@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.reasoning import explain_cause, reason_of
 from service.agronomy.units import L_PER_H_PER_GPH
 from service.delivery.caution_words import (
@@ -20,7 +21,6 @@ from service.delivery.plain_text import clean
 from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
-ONE_DAY = timedelta(days=1)
 ANY_DAY = date.min
 """The day of reading of what hangs on a wall: neither "today" nor "tomorrow" may be said."""
 

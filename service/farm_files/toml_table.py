@@ -14,12 +14,11 @@ from datetime import date, datetime, time, timedelta
 from difflib import get_close_matches
 from typing import Self, cast
 
-from email_validator import EmailNotValidError, validate_email
-
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity, show
+from service.records.mail import stored_address
 
 WALL_EXAMPLE = "a time of day such as '19:00'"
 _WALL = re.compile(r"([01]?[0-9]|2[0-4]):([0-5][0-9])")
@@ -136,15 +135,10 @@ class TomlTable:
         """One mail address in the form that tells people apart; empty after a fault."""
         value = self.value(key)
         try:
-            found = validate_email(
-                value if isinstance(value, str) else "",
-                check_deliverability=False,
-                allow_smtputf8=False,
-            )
-        except EmailNotValidError as error:
+            return stored_address(value if isinstance(value, str) else "")
+        except ValueError as error:
             self.refuse(key, show(value), f"one mail address such as 'ana@example.org' ({error})")
             return ""
-        return found.ascii_email or found.normalized
 
     def number(self, key: str, measure: Measure, default: float | None = None) -> float:
         """A quantity in the unit of the measure; NaN after a fault."""

@@ -12,15 +12,19 @@ import numpy as np
 from markupsafe import Markup
 from starlette.responses import Response
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.sparse_canopy import expected_coefficient
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
 from service.database.session import UnitOfWork
 from service.drawing.season import Line, curve, season_lines
 from service.errors import Fault, InputInvalid, PlanNotFound
 from service.operations.access.manage_keys import Right
+from service.operations.evening.replan_after import replan_for_site
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
+from service.operations.feedback.submit_runs import RunReport, submit_runs
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import PlanView, get_plan, plan_steps
+from service.operations.weather.record_rain import store_reading
 from service.pages.pipes_and_water import summary
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
 from service.pages.visit import Visit, faults_by_field, redirect
@@ -29,7 +33,6 @@ from service.records.ledger import LedgerRows
 from service.translations import Wording
 from service.translations.catalogue import marked
 
-ONE_DAY = timedelta(days=1)
 SEASON_DAYS = 90
 LOG_DAYS = 14
 _CLOSING_CROPS = ("citrus", "olive")
@@ -135,9 +138,6 @@ def enter_rain(visit: Visit) -> Response:
     """A reading of the rain gauge."""
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
-        from service.operations.evening.replan_after import replan_for_site
-        from service.operations.weather.record_rain import store_reading
-
         unit_mm = MM_PER_INCH if visit.form.get("unit") == "in" else 1.0
         done = store_reading(
             unit,
@@ -164,8 +164,6 @@ def enter_run(visit: Visit) -> Response:
     """A run that took place."""
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
-        from service.operations.feedback.submit_runs import RunReport, submit_runs
-
         started = _local_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
         volume = _number(visit, "volume") if visit.form.get("volume") else None
         if volume is not None and visit.form.get("unit") == "gal":

@@ -8,7 +8,7 @@ import math
 import re
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from starlette.responses import Response
@@ -20,13 +20,15 @@ from service.drawing.bars import ranked
 from service.drawing.dot_map import Dot, dot_map
 from service.errors import InputInvalid, NotFound
 from service.operations.access.manage_keys import Right
+from service.operations.review.compare_counties import (
+    CountyComparison,
+    compare_spans,
+    list_county_sites,
+)
 from service.pages.farm_forms import MISSING_SEASON, crops_by_name, textures_by_key
 from service.pages.visit import NotSignedIn, Visit, faults_by_field
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
 from service.translations import Wording
-
-if TYPE_CHECKING:
-    from service.operations.review.compare_counties import CountyComparison
 
 DAYS_PER_WEEK = 7
 WEEKS_BACK = 8
@@ -59,8 +61,6 @@ class CountyRow:
 def show_counties(visit: Visit) -> Response:
     """The week chosen and the eight before it."""
     _check_access(visit)
-    from service.operations.review.compare_counties import list_county_sites
-
     visit.unit_system = "us"
     words = visit.words
     try:
@@ -121,8 +121,6 @@ def show_counties(visit: Visit) -> Response:
 def counties_csv(visit: Visit) -> Response:
     """The table of the week as CSV, in SI units."""
     _check_access(visit)
-    from service.operations.review.compare_counties import list_county_sites
-
     sites = list_county_sites(unit_of_work=visit.service.unit_of_work)
     on = visit.service.clock.now().date()
     monday = _chosen_monday(visit, on)
@@ -276,8 +274,6 @@ def _stage_days(text: str) -> list[float | str]:
 def _weeks(
     visit: Visit, reference: str | BlockDefinition, mondays: list[date], on: date
 ) -> list[list[CountyRow]]:
-    from service.operations.review.compare_counties import compare_spans
-
     return [
         _rows(found)
         for found in compare_spans(

@@ -11,11 +11,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 from starlette.responses import Response
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.units import (
     KPA_PER_PSI,
     L_PER_H_PER_GPH,
@@ -26,7 +26,30 @@ from service.agronomy.units import (
 from service.database.session import UnitOfWork
 from service.errors import Conflict, Fault, InputInvalid, NotFound, PlanNotFound, WeatherInvalid
 from service.operations.access.manage_keys import Right
+from service.operations.reading.block_pipes import (
+    PipeReport,
+    design_uniformity_pct,
+    solve_definition,
+)
+from service.operations.reading.planned_injections import PlannedInjection, planned_injection
 from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_plans import get_plan
+from service.operations.waterworks.assess_capacity import SupplyCapacity
+from service.operations.waterworks.assess_supply import COMMON_YEAR_COUNT, assess_supply
+from service.operations.waterworks.catch_tests import CatchReport, list_catch_tests
+from service.operations.waterworks.check_flow import FlowReport, check_flow
+from service.operations.waterworks.draw_figures import capacity_figure, flow_figure, row_figure
+from service.operations.waterworks.estimate_acid import (
+    AcidEstimate,
+    AcidRequest,
+    estimate_block_acid,
+)
+from service.operations.waterworks.order_fertigation import list_fertigations, list_products
+from service.operations.waterworks.report_water import (
+    CropReport,
+    find_supply_key,
+    report_block_water,
+)
 from service.pages import farm_forms, pipes_form
 from service.pages.farm_forms import KPA_PER_M_OF_HEAD
 from service.pages.plans import farm_of, flow_text
@@ -35,19 +58,10 @@ from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.waterworks import FertigationOrder
 from service.translations import Wording
 from service.translations.catalogue import marked
-
-if TYPE_CHECKING:
-    from service.operations.reading.block_pipes import PipeReport
-    from service.operations.reading.planned_injections import PlannedInjection
-    from service.operations.waterworks.assess_capacity import SupplyCapacity
-    from service.operations.waterworks.catch_tests import CatchReport
-    from service.operations.waterworks.check_flow import FlowReport
-    from service.operations.waterworks.estimate_acid import AcidEstimate
-    from service.operations.waterworks.report_water import CropReport
+from service.waterworks.flow_check import FlowVerdict
 
 Row = tuple[str, str]
 """What a number is, and the number with its unit."""
-ONE_DAY = timedelta(days=1)
 FLOW_CHECK_DAYS = 365
 ORDER_DAYS = 365
 SHOWN_RUNS = 10
@@ -108,8 +122,6 @@ def show(
     status: int = 200,
 ) -> Response:
     """The page; with the form that was sent and its faults, where it was not taken."""
-    from service.operations.waterworks.order_fertigation import list_fertigations, list_products
-
     block_id, words, service = visit.params["block_id"], visit.words, visit.service
     today = local_day(service.clock.now(), farm.zone)
     tomorrow = today + ONE_DAY
@@ -162,10 +174,6 @@ def show(
 
 def summary(unit: UnitOfWork, block: BlockDefinition, today: date, words: Wording) -> list[Row]:
     """One line each on pipes, field test, flow, water and fertiliser, for the block's own page."""
-    from service.operations.reading.block_pipes import design_uniformity_pct
-    from service.operations.waterworks.report_water import find_supply_key
-    from service.waterworks.flow_check import FlowVerdict
-
     key = unit.blocks.get_block_key(block.block_id)
     rows: list[Row] = []
     if block.layout is not None:
@@ -204,9 +212,6 @@ def summary(unit: UnitOfWork, block: BlockDefinition, today: date, words: Wordin
 
 def _pipes(block: BlockDefinition, words: Wording) -> PipePart | None:
     """None: nobody has described them."""
-    from service.operations.reading.block_pipes import solve_definition
-    from service.operations.waterworks.draw_figures import row_figure
-
     if block.layout is None:
         return None
     report = solve_definition(block)
@@ -298,8 +303,6 @@ def _emitters(report: PipeReport, words: Wording) -> list[tuple[str, str, str, s
 
 def _tests(visit: Visit, block_id: str, on: date) -> list[tuple[CatchReport, str]]:
     """The newest field tests with what each says."""
-    from service.operations.waterworks.catch_tests import list_catch_tests
-
     words = visit.words
     found = list_catch_tests(block_id, on=on, unit_of_work=visit.service.unit_of_work)
     return [
@@ -325,9 +328,6 @@ def _capacity(
     visit: Visit, farm: FarmDefinition, block: BlockDefinition
 ) -> tuple[CapacityPart | None, tuple[str, tuple[Fault, ...]]]:
     """The assessment where it was asked for; or why there is none."""
-    from service.operations.waterworks.assess_supply import COMMON_YEAR_COUNT, assess_supply
-    from service.operations.waterworks.draw_figures import capacity_figure
-
     nothing: tuple[str, tuple[Fault, ...]] = ("", ())
     if "capacity" not in visit.query:
         return None, nothing
@@ -429,9 +429,6 @@ def _capacity_rows(supply: SupplyCapacity, words: Wording) -> list[Row]:
 
 def _flow(visit: Visit, block_id: str, today: date) -> FlowPart | None:
     """None: no run with a metered volume in the last year."""
-    from service.operations.waterworks.check_flow import check_flow
-    from service.operations.waterworks.draw_figures import flow_figure
-
     report = check_flow(
         block_id,
         first_day=today - timedelta(days=FLOW_CHECK_DAYS),
@@ -531,8 +528,6 @@ class WaterPart:
 
 def _water(visit: Visit, block_id: str, on: date) -> WaterPart | None:
     """None: there is no analysis of the supply."""
-    from service.operations.waterworks.report_water import report_block_water
-
     words = visit.words
     try:
         found = report_block_water(block_id, on=on, unit_of_work=visit.service.unit_of_work)
@@ -603,8 +598,6 @@ _ACID_NAMES = {
 
 def _acid(visit: Visit, block_id: str, on: date) -> tuple[AcidEstimate | None, Mapping[str, Fault]]:
     """The estimate where it was asked for; or what of the question does not fit."""
-    from service.operations.waterworks.estimate_acid import AcidRequest, estimate_block_acid
-
     asked = visit.query
     if "acid" not in asked:
         return None, {}
@@ -677,9 +670,6 @@ def _acid_rows(found: AcidEstimate, words: Wording) -> list[Row]:
 
 def _injection(visit: Visit, block_id: str, day: date) -> tuple[PlannedInjection, str] | None:
     """Tomorrow's injection, and the zone of its times; None where nothing is to be injected."""
-    from service.operations.reading.planned_injections import planned_injection
-    from service.operations.reading.read_plans import get_plan
-
     try:
         view = get_plan(block_id, day=day, unit_of_work=visit.service.unit_of_work)
     except PlanNotFound:

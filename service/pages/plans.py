@@ -3,28 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 from starlette.responses import Response
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.units import L_PER_GALLON
 from service.attributions import ATTRIBUTIONS
 from service.delivery.evening_words import ANY_DAY, BlockWords, EveningWords, evening_words
 from service.drawing.day_line import Load, Row, day_line, load_steps
 from service.errors import NotFound, PlanNotFound
 from service.operations.access.manage_keys import Right
+from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms, local_day
 from service.pages.visit import Visit, redirect
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition
+from service.records.letters import BlockLine, EveningLetter
 from service.translations import Wording
 
-if TYPE_CHECKING:
-    from service.records.letters import BlockLine, EveningLetter
-
-ONE_DAY = timedelta(days=1)
 MOST_ROWS_DRAWN = 40
 """Blocks that are drawn line by line; of a larger farm only what is taken from its supplies is."""
 MOST_PULSES_IN_ORDER = 18
@@ -168,9 +166,6 @@ def _asked_day(visit: Visit) -> date | None:
 
 
 def _letter(visit: Visit, farm: FarmDefinition, today: date) -> EveningLetter | None:
-    # Plans bring the compiled kernels: loaded by the first page that shows one.
-    from service.operations.mail.evening_mail import evening_letter
-
     asked = _asked_day(visit)
     for day in (asked,) if asked else (today + ONE_DAY, today):
         try:

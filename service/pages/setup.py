@@ -25,6 +25,7 @@ from service.operations.access.people import (
     remove_person,
     save_person,
 )
+from service.operations.evening.plan_first import plan_first as make_plan
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
 from service.pages import farm_forms
@@ -367,9 +368,6 @@ def drop_person(visit: Visit) -> Response:
 def plan_first(visit: Visit) -> Response:
     """The plan for tomorrow now, for a farm that need not wait for its first evening."""
     farm = farm_of(visit, Right.FARM_WRITE)
-    # Plans bring the compiled kernels: loaded by the first page that makes one.
-    from service.operations.evening.plan_first import plan_first as make_plan
-
     outcome = make_plan(
         farm,
         unit_of_work=visit.service.unit_of_work,

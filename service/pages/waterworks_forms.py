@@ -15,13 +15,24 @@ from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.access.manage_keys import Right
 from service.operations.farms import change_farms
 from service.operations.reading.read_farms import local_day
+from service.operations.waterworks.catch_tests import record_catch_test
+from service.operations.waterworks.order_fertigation import (
+    FertigationRequest,
+    cancel_fertigation,
+    order_fertigation,
+    refuse_past_day,
+)
+from service.operations.waterworks.report_water import record_sample
+from service.operations.waterworks.report_water import use_leaching as use
 from service.pages import farm_forms, pipes_form
 from service.pages.pipes_and_water import READING_FIELDS, show
 from service.pages.plans import farm_of, parsed_day
 from service.pages.setup import farm_now, keeper_of
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.records.farms import FarmDefinition
+from service.records.waterworks import WaterSample
 from service.translations.catalogue import marked
+from service.waterworks.water_analysis import Reading
 
 KG_PER_POUND = 0.45359237  # [kg] NIST Handbook 44, Appendix C, exact
 UNITS: Mapping[str, float] = {
@@ -66,8 +77,6 @@ def enter_catch_test(visit: Visit) -> Response:
     """Volumes caught at emitters; with a tick the plan counts with what they say."""
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.waterworks.catch_tests import record_catch_test
-
         is_used = visit.form.get("use") == "yes"
         record_catch_test(
             visit.params["block_id"],
@@ -94,10 +103,6 @@ def enter_water_sample(visit: Visit) -> Response:
     }
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.waterworks.report_water import record_sample
-        from service.records.waterworks import WaterSample
-        from service.waterworks.water_analysis import Reading
-
         with visit.service.unit_of_work(write=False) as unit:
             block = unit.blocks.get_block(visit.params["block_id"], day=today)
         sample = WaterSample(
@@ -125,8 +130,6 @@ def use_leaching(visit: Visit) -> Response:
     """The plan counts with the leaching that the analysis asks for, from now on."""
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.waterworks.report_water import use_leaching as use
-
         use(
             visit.params["block_id"],
             effective_day=today,
@@ -142,12 +145,6 @@ def enter_injection(visit: Visit) -> Response:
     """Fertiliser to be injected on a coming day."""
 
     def work(farm: FarmDefinition, today: date) -> str:
-        from service.operations.waterworks.order_fertigation import (
-            FertigationRequest,
-            order_fertigation,
-            refuse_past_day,
-        )
-
         form, service = visit.form, visit.service
         block_id, day = visit.params["block_id"], _day(visit, "day")
         refuse_past_day(block_id, day, unit_of_work=service.unit_of_work, clock=service.clock)
@@ -178,8 +175,6 @@ def enter_injection(visit: Visit) -> Response:
 
 def take_back_injection(visit: Visit) -> Response:
     """An order as if it had not been."""
-    from service.operations.waterworks.order_fertigation import cancel_fertigation
-
     farm_of(visit, Right.WATER_WRITE)
     block_id = visit.params["block_id"]
     day = _day(visit, "day")

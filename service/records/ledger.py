@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -63,6 +64,16 @@ LEDGER_NUMBERS: tuple[str, ...] = (
 )
 
 
+class IrrigationOrigin(enum.IntEnum):
+    """Where the irrigation of a ledger day was taken from, as it is stored."""
+
+    NONE = 0
+    REPORTED = 1
+    """Runs that somebody reported."""
+    PLANNED = 2
+    """The published plan, assumed carried out."""
+
+
 @dataclass(frozen=True, slots=True)
 class LedgerRows:
     """Ledger days as rows: one per (block, day)."""
@@ -72,7 +83,7 @@ class LedgerRows:
     is_observed: NDArray[np.bool_]
     """False: the day's weather is still forecast or filled in."""
     irrigation_origin: Ints
-    """0 none, 1 reported runs, 2 published plan assumed carried out."""
+    """Codes of :class:`IrrigationOrigin`."""
     flags: Ints
     numbers: Mapping[str, Floats]
     """One array per name of ``LEDGER_NUMBERS``."""

@@ -6,11 +6,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
+from email_validator import validate_email
+
 MAIL_LISTS = ("evening", "weekly")
 """What a person may ask for; an adviser's weekly mail is the bulletin."""
-
-
 LANGUAGES = ("en", "es")
+
+
+def stored_address(text: str) -> str:
+    """A mail address as it is stored and compared; raises ValueError with what is wrong with it.
+
+    Whether the domain takes mail is not asked, so that this needs no network.
+    """
+    found = validate_email(text, check_deliverability=False, allow_smtputf8=False)
+    return found.ascii_email or found.normalized
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,6 +20,7 @@ from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut,
 from service.api.schemas.queries import CountyNeedQuery
 from service.bootstrap import Service
 from service.errors import Fault, InputInvalid, NotFound
+from service.operations.review.compare_counties import compare_spans, list_county_sites
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
 
 router = APIRouter(tags=["counties"])
@@ -48,8 +49,6 @@ def compare(
     query: Annotated[CountyNeedQuery, Query()],
 ) -> Response:
     """The comparison of some weeks."""
-    from service.operations.review.compare_counties import compare_spans, list_county_sites
-
     if (query.block is None) == (query.crop is None):
         raise InputInvalid(
             "the reference is not clear", [Fault("crop", "both or neither", "either crop or block")]

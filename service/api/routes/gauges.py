@@ -17,6 +17,7 @@ from service.api.schemas.bodies import RainIn
 from service.api.schemas.feedback import RainOut
 from service.database.session import UnitOfWork
 from service.operations.evening.replan_after import replan_for_site
+from service.operations.weather.record_rain import store_reading
 
 SiteId = Annotated[
     str,
@@ -46,7 +47,6 @@ def report_rain(
     site_id: SiteId, body: RainIn, service: TheService, caller: TheCaller, once: TheOnce
 ) -> Response:
     """Store the reading once."""
-    from service.operations.weather.record_rain import store_reading
 
     def work(unit: UnitOfWork) -> RainOut:
         with told_as({"amount": "/rain_mm"}):

@@ -8,9 +8,7 @@ from typing import Self
 from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, known, plan_flags
-from service.records.ledger import LEDGER_NUMBERS, LedgerRows
-
-_IRRIGATION_ORIGINS = ("none", "reported", "planned")
+from service.records.ledger import LEDGER_NUMBERS, IrrigationOrigin, LedgerRows
 
 
 class BalanceDayOut(Out):
@@ -78,7 +76,7 @@ class BalanceOut(Out):
                 BalanceDayOut(
                     day=day,
                     is_observed=bool(rows.is_observed[row]),
-                    irrigation_origin=_IRRIGATION_ORIGINS[int(rows.irrigation_origin[row])],
+                    irrigation_origin=IrrigationOrigin(rows.irrigation_origin[row]).name.lower(),
                     flags=plan_flags(int(rows.flags[row])),
                     **{name: known(values[row]) for name, values in columns.items()},
                 )

@@ -4,27 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from email_validator import EmailNotValidError, validate_email
-
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.records.farms import LoadOutcome
-from service.records.mail import KnownPerson, Person
+from service.records.mail import KnownPerson, Person, stored_address
 
 
 def checked_address(text: str, *, where: str) -> str:
-    """A mail address as it is stored and compared; raises InputInvalid.
-
-    Whether the domain takes mail is not asked, so that this needs no network.
-    """
+    """A mail address as it is stored and compared; raises InputInvalid."""
     try:
-        found = validate_email(text, check_deliverability=False, allow_smtputf8=False)
-    except EmailNotValidError as error:
+        return stored_address(text)
+    except ValueError as error:
         raise InputInvalid(
             f"{text!r} is not a mail address",
             [Fault(where, repr(text), f"one mail address such as 'ana@example.org' ({error})")],
         ) from error
-    return found.ascii_email or found.normalized
 
 
 def save_person(

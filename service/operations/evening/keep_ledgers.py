@@ -27,7 +27,13 @@ from service.database.session import UnitOfWork
 from service.operations.evening.gather_weather import GatheredWeather
 from service.records.farms import BlockTable
 from service.records.feedback import DepletionReadings
-from service.records.ledger import LEDGER_NUMBERS, AppliedWater, BalanceState, LedgerRows
+from service.records.ledger import (
+    LEDGER_NUMBERS,
+    AppliedWater,
+    BalanceState,
+    IrrigationOrigin,
+    LedgerRows,
+)
 
 FIRST_LEDGER_DAYS = 30
 """How far back the ledger of a new block may begin where the grower gives no day."""
@@ -307,7 +313,11 @@ def bring_up_to_date(
     may_settle = (age_days >= 1) & (is_observed | (age_days >= SETTLE_ANYWAY_DAYS)) & has_row
     is_settled = np.logical_and.accumulate(may_settle | ~in_ledger, axis=0) & in_ledger
     has_water = (applied.early_min + applied.day_min) > 0
-    origin = np.where(applied.is_reported, 1, np.where(has_water, 2, 0))
+    origin = np.select(
+        [applied.is_reported, has_water],
+        [IrrigationOrigin.REPORTED, IrrigationOrigin.PLANNED],
+        default=IrrigationOrigin.NONE,
+    )
     flags |= _day_flags(weather, site_rows, at_site)
     flags |= np.where(has_water & ~applied.is_reported, int(PlanFlag.RUNS_ASSUMED), 0)
     is_short = numbers["depletion_end_mm"] > numbers["raw_mm"]

@@ -15,6 +15,7 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWork
+from service.operations.evening.run_day import ChangeThreshold, Turn, replan_farms
 from service.operations.reading.read_farms import local_day
 from service.ports import AfterPublish, Clock
 from service.records.farms import FarmDefinition
@@ -45,9 +46,6 @@ def replan_after(
     own pulses booked as running. Today's plan is replaced on a change of the balance only where its
     minutes change by more than the evening's threshold.
     """
-    # Loaded when a plan is made, not when the API starts: it brings the compiled kernels.
-    from service.operations.evening.run_day import ChangeThreshold, Turn, replan_farms
-
     clock = replanning.clock
     now = clock.now()
     wanted = set(farm_ids)

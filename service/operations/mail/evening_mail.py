@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
-from service.agronomy.civil_day import first_instant, midnight_utc, wall_time
+from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc, wall_time
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
@@ -37,7 +37,6 @@ OF_USE_UNTIL = time(12)
 """A plan that has not arrived by noon of its day is not sent any more."""
 LATE_PLAN_OF_USE = timedelta(hours=1)
 """A plan that is made later than that is tried for this long."""
-ONE_DAY = timedelta(days=1)
 THRESHOLD = ChangeThreshold()
 INJECTION_MOVE_MIN = 15
 """An injection that begins or ends that much earlier or later is news; own rule."""

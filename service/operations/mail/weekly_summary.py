@@ -17,7 +17,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.reading.read_farms import local_day
 from service.operations.waterworks.check_flow import check_flow
 from service.records.farms import BlockDefinition, FarmDefinition
-from service.records.ledger import LedgerRows
+from service.records.ledger import IrrigationOrigin, LedgerRows
 from service.records.letters import BlockWeek, WeeklyLetter
 from service.records.mail import MailOrder
 from service.records.weather import Attribution
@@ -29,8 +29,6 @@ MAILED_FROM = time(6)
 OF_USE_FOR = timedelta(days=2)
 SEASON_DAYS = 180
 """How far back metered runs count for the flow check."""
-ASSUMED_RUNS = 2
-"""Of ``irrigation_origin``: the plan, taken as carried out."""
 
 
 def week_before(day: date) -> tuple[date, date]:
@@ -144,7 +142,7 @@ def _block_week(
         depletion_end_mm=float(rows.numbers["depletion_end_mm"][-1]) if has_rows else None,
         raw_mm=float(rows.numbers["raw_mm"][-1]) if has_rows else None,
         short_days_count=int(((rows.flags & int(PlanFlag.AFTERNOON_STRESS)) != 0).sum()),
-        assumed_days_count=int((rows.irrigation_origin == ASSUMED_RUNS).sum()),
+        assumed_days_count=int((rows.irrigation_origin == IrrigationOrigin.PLANNED).sum()),
         unobserved_days_count=int((~rows.is_observed).sum()),
         flow_verdict=verdict,
         flow_change_fraction=change_fraction,

@@ -14,6 +14,7 @@ from threading import Lock
 import numpy as np
 
 from service.agronomy.atmosphere import wind_at_2m_m_s
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Busy, Fault, InputInvalid, NotFound, WeatherInvalid
@@ -34,7 +35,6 @@ MOST_YEAR_COUNT = 15
 MOST_BLOCKS = 60
 """On one supply; more of them take minutes, which is for the command."""
 STANDARD_WIND_HEIGHT_M = 2.0
-ONE_DAY = timedelta(days=1)
 _one_at_a_time = Lock()
 """One assessment fills a core for seconds; whoever asks meanwhile is told to come back."""
 

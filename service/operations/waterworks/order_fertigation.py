@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.units import M2_PER_HECTARE
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Conflict, Fault, InputInvalid, NotFound
@@ -43,7 +44,6 @@ from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readi
 AMMONIUM_CROPS = ("blueberry",)
 """Crops that take up ammonium better than nitrate; common practice, no source."""
 MOST_DAYS_LISTED = 400
-ONE_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
