@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -21,14 +22,22 @@ from service.cli.terminal import (
     print_json,
     progress_bar,
 )
+from service.errors import InputInvalid
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.weather_file import read_weather_file
 from service.operations.evening.run_day import DayRun
 from service.operations.evening.run_day import run_day as run_evening
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.feedback.report_runs import report_run as store_run
-from service.operations.reading.read_farms import farms_by_day, get_site, list_farms, local_day
+from service.operations.feedback.compare_meter import FlowNote
+from service.operations.feedback.submit_runs import RunReport, submit_runs
+from service.operations.reading.read_farms import (
+    farms_by_day,
+    get_site,
+    list_farms,
+    local_day,
+    today_at_block,
+)
 from service.operations.reading.read_plans import list_blocks
 from service.operations.weather.import_weather import import_weather
 from service.records.farms import FarmDefinition, LoadOutcome
@@ -40,6 +49,12 @@ METERED = Measure(
     highest=1e9,
     examples=("'820 gal'", "'3.1 m3'"),
 )
+RUN_OPTIONS = {
+    "/items/0/started_at": "--start",
+    "/items/0/duration_min": "--minutes",
+    "/items/0/volume_l": "--volume",
+}
+"""The option that each part of a run is given by."""
 
 
 def load(
@@ -213,22 +228,53 @@ def report_run(
     """Report a run that took place; it replaces what the plan assumed for that day."""
     volume_l = None if metered is None else read_quantity(metered, METERED, where="--volume")
     service = open_service()
-    outcome = store_run(
-        block,
-        start,
-        minutes,
-        reporter="command line",
-        volume_l=volume_l,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-    )
+    with service.unit_of_work(write=True) as unit:
+        today = today_at_block(unit, block, service.clock.now())
+        named = unit.blocks.get_block(block, day=today)
+        try:
+            done = submit_runs(
+                unit,
+                [RunReport(named.block_id, start, minutes, volume_l)],
+                farm_id=None,
+                reporter="command line",
+                replanning=service.replanning,
+            )
+        except InputInvalid as error:
+            raise InputInvalid(
+                "the run cannot be stored",
+                [
+                    replace(fault, where=RUN_OPTIONS.get(fault.where, fault.where))
+                    for fault in error.faults
+                ],
+            ) from error
     if as_json:
-        print_json(outcome_document(outcome))
+        print_json(
+            {
+                **outcome_document(done.outcome),
+                "new_version_count": done.new_version_count,
+                "flow": done.flow,
+            }
+        )
         return
-    out.print(
-        f"{block}: {minutes:g} min from {start:%Y-%m-%d %H:%M}, {outcome_text(outcome)}; the next"
-        " `rillwright run-day` counts it"
+    replaced = (
+        f"{shown.count(done.new_version_count, 'plan')} replaced"
+        if done.new_version_count
+        else "no plan changes"
     )
+    out.print(
+        f"{named.block_id}: {minutes:g} min from {start:%Y-%m-%d %H:%M},"
+        f" {outcome_text(done.outcome)}; {replaced}"
+    )
+    for flow in done.flow:
+        out.print(f"meter: {_flow_text(flow)}")
+
+
+def _flow_text(flow: FlowNote) -> str:
+    """What the meter says of a run, in words."""
+    verdict = flow.verdict.replace("-", " ")
+    if flow.flow_ratio is None:
+        return f"{flow.volume_l:,.0f} L, {verdict}"
+    return f"{100.0 * flow.flow_ratio:.0f} % of what the emitters should give, {verdict}"
 
 
 def outcome_text(outcome: LoadOutcome) -> str:

@@ -14,6 +14,7 @@ from sqlalchemy import (
     ColumnElement,
     Connection,
     Date,
+    RowMapping,
     Select,
     Table,
     delete,
@@ -264,13 +265,7 @@ class BlockStore:
 
         Raises NotFound.
         """
-        row = (
-            self._connection.execute(select(farm).where(farm.c.farm_id == farm_id))
-            .mappings()
-            .one_or_none()
-        )
-        if row is None:
-            raise NotFound(f"farm {farm_id!r}: there is no such farm")
+        row = self._farm_row(farm_id)
         blocks = self.list_blocks(farm_id=farm_id, day=day)
         named = self._connection.scalars(
             select(site.c.site_id)
@@ -316,6 +311,30 @@ class BlockStore:
         """All farms, by id."""
         rows = self._connection.execute(select(farm).order_by(farm.c.farm_id)).mappings()
         return [mapping.farm_from(row) for row in rows]
+
+    def get_farm(self, farm_id: str) -> FarmDefinition:
+        """One farm; raises NotFound."""
+        return mapping.farm_from(self._farm_row(farm_id))
+
+    def get_farm_of(self, block_id: str) -> FarmDefinition:
+        """The farm of a block, same names as :meth:`get_block`; raises NotFound."""
+        key = self.get_block_key(block_id)
+        row = self._connection.execute(
+            select(farm)
+            .join(block, block.c.farm_key == farm.c.farm_key)
+            .where(block.c.block_key == key)
+        ).mappings()
+        return mapping.farm_from(row.one())
+
+    def _farm_row(self, farm_id: str) -> RowMapping:
+        row = (
+            self._connection.execute(select(farm).where(farm.c.farm_id == farm_id))
+            .mappings()
+            .one_or_none()
+        )
+        if row is None:
+            raise NotFound(f"farm {farm_id!r}: there is no such farm")
+        return row
 
     def farm_keys(self, farm_ids: Sequence[str] | None = None) -> dict[str, int]:
         """Integer key of each farm; raises NotFound for an unknown id."""

@@ -21,7 +21,7 @@ from service.farm_files.farm_file import parse_farm
 from service.operations.access.manage_keys import make_key
 from service.operations.evening.run_day import run_day
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.feedback.report_runs import report_run
+from service.operations.feedback.submit_runs import RunReport, submit_runs
 from service.operations.waterworks import assess_supply
 from service.operations.weather.import_weather import import_weather
 from tests.api.conftest import Client
@@ -254,19 +254,21 @@ def test_a_flow_check_without_runs_says_so(piped: Client) -> None:
 
 def test_a_leak_in_reported_runs_is_found(piped: Client, piped_service: Service) -> None:
     expected_l = piped.json(f"/v1/blocks/{BLOCK}/hydraulics")["inlet_flow_l_per_h"]
-    for place in range(60):
-        day = TODAY - timedelta(days=60 - place)
-        wobble = 1.0 + 0.01 * ((7 * place) % 5 - 2)
-        report_run(
+    begins = piped_service.clock.now().replace(hour=9) - timedelta(days=60)
+    runs = [
+        RunReport(
             BLOCK,
-            piped_service.clock.now().replace(hour=9) - timedelta(days=60 - place),
+            begins + timedelta(days=place),
             60.0,
-            reporter="invented",
-            volume_l=expected_l * wobble * (1.25 if place >= 40 else 1.0),
-            unit_of_work=piped_service.unit_of_work,
-            clock=piped_service.clock,
+            expected_l * (1.0 + 0.01 * ((7 * place) % 5 - 2)) * (1.25 if place >= 40 else 1.0),
         )
-        assert day < TODAY
+        for place in range(60)
+    ]
+    assert all(run.started_at.date() < TODAY for run in runs)
+    with piped_service.unit_of_work(write=True) as unit:
+        submit_runs(
+            unit, runs, farm_id=None, reporter="invented", replanning=piped_service.replanning
+        )
     found = piped.json(f"/v1/blocks/{BLOCK}/flow-check")
     assert found["verdict"] == "jump-up"
     assert found["jumps"][0]["change_fraction"] == pytest.approx(0.25, abs=0.02)

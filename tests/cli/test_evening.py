@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import pytest
 import time_machine
 
 from service.demo_farm import FARM_FILE, weather_file
@@ -46,21 +47,72 @@ def test_an_import_without_news_changes_nothing(empty: Command) -> None:
     assert second["created_count"] == second["changed_count"] == 0
 
 
-def test_a_run_reported_changes_the_next_plan_once(own_demo: Command) -> None:
+REPORT = (
+    "report-run", "creek", "--start", "2026-07-14T05:20", "--minutes", "20", "--volume", "580 gal",
+)  # fmt: skip
+
+
+def test_a_run_reported_changes_tomorrows_plan_at_once(own_demo: Command) -> None:
     before = document(own_demo("why", "creek", "--json"))
-    report = (
-        "report-run", "creek", "--start", "2026-07-14T05:20", "--minutes", "20",
-        "--volume", "580 gal", "--json",
-    )  # fmt: skip
-    assert document(own_demo(*report))["created_count"] == 1
-    assert document(own_demo(*report))["unchanged_count"] == 1
-    runs = [document(own_demo("run-day", "--on", "2026-07-14", "--json")) for _ in range(2)]
-    assert runs[0][0]["new_version_count"] >= 1
-    assert runs[1][0]["new_version_count"] == 0
+    with time_machine.travel(EVENING, tick=False):
+        first = document(own_demo(*REPORT, "--json"))
+        again = document(own_demo(*REPORT, "--json"))
+        run = document(own_demo("run-day", "--json"))[0]
+    assert (first["created_count"], again["unchanged_count"]) == (1, 1)
+    assert first["new_version_count"] >= 1
+    assert (again["new_version_count"], run["new_version_count"]) == (0, 0)
     after = document(own_demo("why", "creek", "--json"))
     assert after["plan"]["version"] == before["plan"]["version"] + 1
     # Less ran than was planned, so more is missing.
     assert missing_mm(after) > missing_mm(before)
+
+
+def test_a_report_tells_of_the_plans_it_replaced_and_of_the_meter(own_demo: Command) -> None:
+    with time_machine.travel(EVENING, tick=False):
+        first, again = own_demo(*REPORT), own_demo(*REPORT)
+        longer = document(own_demo(*REPORT[:5], "60", "--volume", "2000 gal", "--json"))
+    assert first.stdout.startswith("larkbend.creek: 20 min from 2026-07-14 05:20, 1 new; ")
+    assert "replaced" in first.stdout and "run-day" not in first.stdout
+    assert "too short" in first.stdout
+    assert "no plan changes" in again.stdout
+    assert longer["changed_count"] == 1
+    (flow,) = longer["flow"]
+    assert flow["verdict"] in ("as-expected", "leak-suspected", "clogging-suspected")
+    assert flow["block_id"] == "larkbend.creek"
+
+
+def test_a_start_without_an_offset_is_on_the_clock_of_the_site(own_demo: Command) -> None:
+    with time_machine.travel(EVENING, tick=False):
+        assert own_demo(*REPORT).exit_code == 0
+        start = "2026-07-14T09:20+00:00"
+        again = document(own_demo(*REPORT[:2], "--start", start, *REPORT[4:], "--json"))
+    assert again["unchanged_count"] == 1
+
+
+@pytest.mark.parametrize(
+    ("start", "minutes", "volume", "option"),
+    [
+        ("2026-07-14T19:06", "20", "580 gal", "--start"),
+        ("2025-06-01T05:20", "20", "580 gal", "--start"),
+        ("2026-07-14T05:20", "1501", "580 gal", "--minutes"),
+        ("2026-07-14T05:20", "20", "500000000 L", "--volume"),
+    ],
+)
+def test_a_run_that_cannot_be_is_refused_by_the_name_of_its_option(
+    own_demo: Command, start: str, minutes: str, volume: str, option: str
+) -> None:
+    arguments = ("report-run", "creek", "--start", start, "--minutes", minutes, "--volume", volume)
+    with time_machine.travel(EVENING, tick=False):
+        result = own_demo(*arguments)
+    assert result.exit_code == 2
+    assert f"  - {option}\n" in result.stderr
+    assert "/items" not in result.output
+
+
+def test_a_clock_that_is_a_little_fast_does_not_refuse_a_run(own_demo: Command) -> None:
+    with time_machine.travel(EVENING, tick=False):
+        result = own_demo("report-run", "creek", "--start", "2026-07-14T19:04", "--minutes", "0")
+    assert result.exit_code == 0, result.output
 
 
 def missing_mm(explanation: dict[str, Any]) -> float:

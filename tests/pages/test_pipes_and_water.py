@@ -18,7 +18,7 @@ from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service
 from service.delivery.evening_words import evening_words
 from service.operations.evening.run_day import run_day
-from service.operations.feedback.report_runs import report_run
+from service.operations.feedback.submit_runs import RunReport, submit_runs
 from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms
 from service.operations.waterworks.order_fertigation import list_fertigations
@@ -97,17 +97,18 @@ def reader(piped: Service) -> Reader:
 
 def meter_runs(service: Service, count: int, share: float = 1.0) -> None:
     """Runs with a metered volume: what the pipes give, and a share of it in the last third."""
-    for place in range(count):
-        report_run(
+    begins = service.clock.now().replace(hour=9) - timedelta(days=count)
+    runs = [
+        RunReport(
             BLOCK,
-            service.clock.now().replace(hour=9) - timedelta(days=count - place),
+            begins + timedelta(days=place),
             60.0,
-            reporter="invented",
-            volume_l=3_990.0 * (1.01 if place % 2 else 0.99)
-            * (share if place >= count * 2 // 3 else 1.0),
-            unit_of_work=service.unit_of_work,
-            clock=service.clock,
-        )  # fmt: skip
+            3_990.0 * (1.01 if place % 2 else 0.99) * (share if place >= count * 2 // 3 else 1.0),
+        )
+        for place in range(count)
+    ]
+    with service.unit_of_work(write=True) as unit:
+        submit_runs(unit, runs, farm_id=None, reporter="invented", replanning=service.replanning)
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

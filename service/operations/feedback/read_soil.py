@@ -18,12 +18,12 @@ from service.agronomy.soil_reading import reading_depletion_mm, reading_weight, 
 from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
+from service.operations.feedback.reported_time import has_passed
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition, LoadOutcome
 from service.records.feedback import SoilReading
 
 NOON_H = 12
 OLDEST_READING = timedelta(days=60)
-CLOCK_SLACK = timedelta(minutes=5)
 LARGEST_WATER = 0.8
 LARGEST_TENSION_KPA = 1500.0
 DEEPEST_M = 5.0
@@ -133,7 +133,7 @@ def _check(
 ) -> None:
     top_depth_m, bottom_depth_m = layer_m
     faults = []
-    if not now - OLDEST_READING <= read_at <= now + CLOCK_SLACK:
+    if not (now - OLDEST_READING <= read_at and has_passed(read_at, now=now)):
         faults.append(
             Fault(
                 "/read_at",

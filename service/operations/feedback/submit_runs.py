@@ -1,4 +1,4 @@
-"""Runs in bulk, as controllers report them: minutes, and litres where there is a meter.
+"""Runs that took place, as people and controllers report them: minutes, and litres where metered.
 
 A report replaces what the plan assumed for that day; it may come late. The ledgers of the blocks
 reopen from the first day reported, and tomorrow's plan follows in the same transaction. Metered
@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -20,6 +19,8 @@ from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.feedback.compare_meter import FlowNote, flow_note
+from service.operations.feedback.reported_time import has_passed, on_clock
+from service.operations.reading.read_farms import local_day, today_at
 from service.records.farms import BlockDefinition, LoadOutcome, SiteDefinition
 from service.records.feedback import RunRows
 
@@ -27,7 +28,6 @@ MOST_RUNS = 1000
 LONGEST_RUN_MIN = 1500.0
 LARGEST_VOLUME_L = 1e8
 OLDEST_RUN = timedelta(days=400)
-CLOCK_SLACK = timedelta(minutes=5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class RunReport:
 
     block_id: str
     started_at: datetime
-    """Aware."""
+    """Aware, or naive on the clock of the block's site."""
     duration_min: float
     volume_l: float | None = None
 
@@ -71,9 +71,11 @@ def submit_runs(
             [Fault("/items", f"{len(reports)} runs", f"1 to {MOST_RUNS} runs in a request")],
         )
     now = replanning.clock.now()
-    places = _Places(unit, reports, farm_id=farm_id, today=now.date())
+    places = _Places(unit, reports, farm_id=farm_id, now=now)
     faults = [
-        fault for place, report in enumerate(reports) for fault in _faults(place, report, now)
+        fault
+        for place, report in enumerate(reports)
+        for fault in _faults(place, report, places.started_at(report), now)
     ]
     faults += [
         Fault(f"/items/{place}/block_id", "no such block", "a block that is in force, farm.block")
@@ -102,10 +104,14 @@ def submit_runs(
     )
 
 
-def _faults(place: int, report: RunReport, now: datetime) -> list[Fault]:
+def _faults(
+    place: int, report: RunReport, started_at: datetime | None, now: datetime
+) -> list[Fault]:
     at = f"/items/{place}"
     faults = []
-    if not now - OLDEST_RUN <= report.started_at <= now + CLOCK_SLACK:
+    if started_at is not None and not (
+        now - OLDEST_RUN <= started_at and has_passed(started_at, now=now)
+    ):
         faults.append(
             Fault(
                 f"{at}/started_at",
@@ -137,7 +143,7 @@ class _Places:
         reports: Sequence[RunReport],
         *,
         farm_id: str | None,
-        today: date,
+        now: datetime,
     ) -> None:
         named = {report.block_id for report in reports}
         farms = {name.partition(".")[0] for name in named}
@@ -146,8 +152,7 @@ class _Places:
         self.blocks: dict[str, BlockDefinition] = {
             block.block_id: block
             for farm in sorted(mine)
-            # A day ahead of UTC, so that a block that begins today at the farm is among them.
-            for block in unit.blocks.list_blocks(farm_id=farm, day=today + timedelta(days=1))
+            for block in unit.blocks.list_blocks(farm_id=farm, day=today_at(unit, farm, now))
             if block.block_id in named
         }
         self.keys = {name: unit.blocks.get_block_key(name) for name in self.blocks}
@@ -160,24 +165,32 @@ class _Places:
         """The site of a report's block."""
         return self.sites[self.blocks[report.block_id].site_id]
 
+    def started_at(self, report: RunReport) -> datetime | None:
+        """When a run began, aware; None where only the site of a block not known could tell."""
+        if report.block_id in self.blocks:
+            return on_clock(report.started_at, self.site_of(report).zone)
+        return None if report.started_at.tzinfo is None else report.started_at
+
 
 def _rows(reports: Sequence[RunReport], places: _Places, *, reporter: str) -> RunRows:
-    days, start_min, is_early = [], [], []
+    days, starts, start_min, is_early = [], [], [], []
     sunrise_of: dict[tuple[str, date], float] = {}
     for report in reports:
         site = places.site_of(report)
-        day = report.started_at.astimezone(ZoneInfo(site.zone)).date()
-        minute = (report.started_at - midnight_utc(day, site.zone)) // timedelta(minutes=1)
+        started_at = on_clock(report.started_at, site.zone).astimezone(UTC)
+        day = local_day(started_at, site.zone)
+        minute = (started_at - midnight_utc(day, site.zone)) // timedelta(minutes=1)
         place = (site.site_id, day)
         if place not in sunrise_of:
             sunrise_of[place] = _sunrise_min(site, day)
         days.append(day)
+        starts.append(started_at)
         start_min.append(minute)
         is_early.append(minute < sunrise_of[place])
     return RunRows(
         block_keys=np.array([places.keys[each.block_id] for each in reports], dtype=np.int64),
         days=np.array(days, dtype="datetime64[D]"),
-        started_at=tuple(report.started_at.astimezone(UTC) for report in reports),
+        started_at=tuple(starts),
         start_min=np.array(start_min, dtype=np.int64),
         duration_min=np.array([report.duration_min for report in reports], dtype=np.float64),
         volume_l=np.array(

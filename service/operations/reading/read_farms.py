@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from service.database.session import UnitOfWorkFactory
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
+from service.ports import Clock
 from service.records.farms import FarmBundle, FarmDefinition, SiteDefinition
 
 
@@ -38,6 +39,25 @@ def get_site(site_id: str, *, unit_of_work: UnitOfWorkFactory) -> SiteDefinition
 def local_day(now: datetime, zone: str) -> date:
     """The civil day in a zone at an instant."""
     return now.astimezone(ZoneInfo(zone)).date()
+
+
+def today_at(unit: UnitOfWork, farm_id: str, now: datetime) -> date:
+    """The civil day that it is at a farm; raises NotFound for a farm that is not stored."""
+    return local_day(now, unit.blocks.get_farm(farm_id).zone)
+
+
+def today_at_block(unit: UnitOfWork, block_id: str, now: datetime) -> date:
+    """The civil day that it is at a block's farm; raises NotFound for a block that is not stored.
+
+    As for a block itself, the part of its name after the dot will do where it is unique.
+    """
+    return local_day(now, unit.blocks.get_farm_of(block_id).zone)
+
+
+def get_today(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> date:
+    """As :func:`today_at_block`, for those who have no transaction open."""
+    with unit_of_work(write=False) as unit:
+        return today_at_block(unit, block_id, clock.now())
 
 
 def farms_by_day(

@@ -30,6 +30,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.evening.gather_weather import KINDS as WEATHER_KINDS
 from service.operations.evening.gather_weather import SOURCE_STEP
+from service.operations.feedback.reported_time import has_passed, on_clock
 from service.ports import Clock
 from service.records.farms import LoadOutcome, SiteDefinition
 from service.records.feedback import GaugeReading
@@ -43,7 +44,6 @@ FIRST_COVER = timedelta(days=1)
 LONGEST_COVER = timedelta(days=31)
 SHORTEST_COVER = timedelta(hours=1)
 """A reading sooner after the last one is more likely the same one given twice."""
-CLOCK_SLACK = timedelta(minutes=5)
 LARGEST_RAIN_MM = 2000.0
 UNLIKELY_RAIN_MM = 150.0
 UNLIKELY_RATIO = 5.0
@@ -209,9 +209,7 @@ class _Gauge:
 
     def instant(self, at: datetime) -> datetime:
         """UTC instant of a time that may be on the site's clock."""
-        return (
-            at.replace(tzinfo=ZoneInfo(self.site.zone)) if at.tzinfo is None else at
-        ).astimezone(UTC)
+        return on_clock(at, self.site.zone).astimezone(UTC)
 
     def readings(self, first: datetime, last: datetime) -> list[GaugeReading]:
         """Readings in force that end around a span of time."""
@@ -245,7 +243,7 @@ class _Gauge:
         """Refuse a time that cannot be, that another reading covers, or that is too near to one."""
         begins, ends = reading.covers_from, reading.read_at
         where, found = "covers_from", f"{_local(begins, self.site)} to {_local(ends, self.site)}"
-        if ends > now + CLOCK_SLACK:
+        if not has_passed(ends, now=now):
             raise InputInvalid(
                 "the reading cannot be stored",
                 [Fault("read_at", _local(ends, self.site), f"up to now, {_local(now, self.site)}")],
