@@ -73,6 +73,7 @@ def load(
     """Load a farm file: all of it, or nothing and a list of faults."""
     bundle = read_farm_file(farm_file)
     service = open_service()
+    # Sites and counties have no versions: without a farm the day counts for nothing.
     zone = bundle.farm.zone if bundle.farm else "UTC"
     day = effective_day or local_day(service.clock.now(), zone)
     outcome = load_bundle(

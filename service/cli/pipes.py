@@ -32,8 +32,9 @@ from service.errors import StorageFailed
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.sample_file import read_line_file
 from service.farm_files.weather_file import read_weather_file
+from service.operations.farms.change_farms import get_farm_now
 from service.operations.reading import block_pipes as pipes
-from service.operations.reading.read_farms import get_farm, local_day
+from service.operations.reading.read_farms import get_today, local_day
 from service.operations.waterworks import assess_capacity as capacities
 from service.operations.waterworks import catch_tests
 from service.operations.waterworks import check_flow as flows
@@ -54,9 +55,9 @@ HYDRAULIC_CAUTION = (
 )
 
 
-def today(service: Service) -> date:
-    """The civil day at Greenwich, as elsewhere where no farm's clock is asked."""
-    return local_day(service.clock.now(), "UTC")
+def today_of(block: str, service: Service) -> date:
+    """The civil day at a block's farm."""
+    return get_today(block, unit_of_work=service.unit_of_work, clock=service.clock)
 
 
 def write_picture(path: Path | None, figure: Markup) -> None:
@@ -105,7 +106,7 @@ def lateral(
         service = open_service()
         report = pipes.solve_stored(
             str(block),
-            on=today(service),
+            on=today_of(str(block), service),
             target_uniformity_pct=target,
             unit_of_work=service.unit_of_work,
         )
@@ -213,9 +214,9 @@ def catch_test(
 ) -> None:
     """Store a field test of a block's emitters; without volumes, show those that are stored."""
     service = open_service()
-    now = today(service)
+    today = today_of(block, service)
     if not volumes:
-        reports = catch_tests.list_catch_tests(block, on=now, unit_of_work=service.unit_of_work)
+        reports = catch_tests.list_catch_tests(block, on=today, unit_of_work=service.unit_of_work)
         if as_json:
             print_json([catch_document(each) for each in reports])
         for report in [] if as_json else reports:
@@ -225,10 +226,10 @@ def catch_test(
         return
     report, outcome = catch_tests.record_catch_test(
         block,
-        day or now,
+        day or today,
         volumes,
         is_used=is_used,
-        effective_day=effective_day or now,
+        effective_day=effective_day or today,
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
@@ -300,7 +301,7 @@ def flow_check(
 ) -> None:
     """Compare metered runs with what the block should take: clogging, leaks, closed valves."""
     service = open_service()
-    end = last_day or today(service)
+    end = last_day or today_of(block, service)
     report = flows.record_flow_check(
         block,
         first_day=first_day or end - timedelta(days=365),
@@ -404,10 +405,14 @@ def capacity_document(found: capacities.Capacity) -> dict[str, object]:
 def _farm(target: str) -> tuple[FarmBundle, int]:
     """The farm, and the year that it is."""
     if target.endswith(".toml"):
-        return read_farm_file(Path(target)), local_day(SystemClock().now(), "UTC").year
-    service = open_service()
-    day = today(service)
-    return get_farm(target, day=day, unit_of_work=service.unit_of_work), day.year
+        bundle, now = read_farm_file(Path(target)), SystemClock().now()
+    else:
+        service = open_service()
+        now = service.clock.now()
+        bundle = get_farm_now(target, unit_of_work=service.unit_of_work, clock=service.clock)
+    # A file without a farm has no blocks to ask about either: any zone will do.
+    zone = bundle.farm.zone if bundle.farm else "UTC"
+    return bundle, local_day(now, zone).year
 
 
 def _show_supply(supply: capacities.SupplyCapacity) -> None:

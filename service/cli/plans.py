@@ -33,11 +33,11 @@ from service.cli.terminal import (
     print_json,
 )
 from service.errors import NotFound
+from service.operations.farms.change_farms import get_block_now
 from service.operations.reading.read_farms import list_farms, local_day
 from service.operations.reading.read_plans import (
     PlanView,
     explain,
-    get_block,
     get_plan,
     list_plans,
 )
@@ -193,10 +193,9 @@ def counties(
 ) -> None:
     """Compare the counties by the week's water need of one reference block."""
     service = open_service()
-    now = service.clock.now()
-    reference = get_block(block, day=now.date(), unit_of_work=service.unit_of_work)
+    reference = get_block_now(block, unit_of_work=service.unit_of_work, clock=service.clock)
     farm = farms_by_id(service)[reference.farm_id]
-    today = local_day(now, farm.zone)
+    today = local_day(service.clock.now(), farm.zone)
     first = first_day or today - timedelta(days=DAYS_PER_WEEK)
     comparison = compare_counties(
         reference.block_id,

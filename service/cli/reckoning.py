@@ -34,8 +34,7 @@ from service.cli.terminal import (
 from service.errors import Fault, WeatherInvalid
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.weather_file import WeatherFile, read_weather_file
-from service.operations.reading.read_farms import get_farm, local_day
-from service.operations.reading.read_plans import get_block
+from service.operations.farms.change_farms import get_block_now, get_farm_now
 from service.operations.review.compute_reference_et import (
     SHOWN_FIELDS,
     ReferenceEt,
@@ -204,14 +203,8 @@ def _target(target: str) -> tuple[FarmBundle, str | None]:
     if target.endswith(".toml"):
         return read_farm_file(Path(target)), None
     service = open_service()
-    block = get_block(
-        target, day=local_day(service.clock.now(), "UTC"), unit_of_work=service.unit_of_work
-    )
-    bundle = get_farm(
-        block.farm_id,
-        day=local_day(service.clock.now(), "UTC"),
-        unit_of_work=service.unit_of_work,
-    )
+    block = get_block_now(target, unit_of_work=service.unit_of_work, clock=service.clock)
+    bundle = get_farm_now(block.farm_id, unit_of_work=service.unit_of_work, clock=service.clock)
     return narrow_bundle(bundle, block.block_id), block.block_id
 
 

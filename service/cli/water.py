@@ -17,7 +17,7 @@ from rich.text import Text
 
 from service.bootstrap import Service
 from service.cli.evening import outcome_document, outcome_text
-from service.cli.pipes import today
+from service.cli.pipes import today_of
 from service.cli.terminal import (
     JsonOption,
     note,
@@ -36,6 +36,7 @@ from service.farm_files.sample_file import (
     parse_reading,
     read_sample_file,
 )
+from service.operations.reading.read_farms import today_at
 from service.operations.waterworks import estimate_acid as acids
 from service.operations.waterworks import order_fertigation as feeding
 from service.operations.waterworks import report_water as waters
@@ -103,7 +104,9 @@ def water_add(
         raise typer.BadParameter(message)
     farm_id, supply_id = _pair(supply)
     service = open_service()
-    sample = _sample(farm_id, supply_id, file, readings or [], day or today(service), temperature)
+    with service.unit_of_work(write=False) as unit:
+        today = today_at(unit, farm_id, service.clock.now())
+    sample = _sample(farm_id, supply_id, file, readings or [], day or today, temperature)
     if file is not None and day is not None:
         note("the day is the one given with --on")
     outcome = waters.record_sample(sample, unit_of_work=service.unit_of_work, clock=service.clock)
@@ -201,11 +204,13 @@ def _stored_report(
     if uses_leaching:
         return waters.use_leaching(
             block,
-            effective_day=today(service),
+            effective_day=today_of(block, service),
             unit_of_work=service.unit_of_work,
             clock=service.clock,
         )
-    return waters.report_block_water(block, on=today(service), unit_of_work=service.unit_of_work)
+    return waters.report_block_water(
+        block, on=today_of(block, service), unit_of_work=service.unit_of_work
+    )
 
 
 def _one_of(block: str | None, supply: str | None, file: Path | None) -> None:
@@ -335,7 +340,7 @@ def acid(
         service = open_service()
         if block is not None:
             found = acids.estimate_block_acid(
-                block, request, on=today(service), unit_of_work=service.unit_of_work
+                block, request, on=today_of(block, service), unit_of_work=service.unit_of_work
             )
         else:
             farm_id, supply_id = _pair(str(supply))
@@ -561,7 +566,7 @@ def fertigations(
 ) -> None:
     """List what is ordered to be injected into a block."""
     service = open_service()
-    begin = first_day or today(service)
+    begin = first_day or today_of(block, service)
     orders = feeding.list_fertigations(
         block,
         first_day=begin,
@@ -600,7 +605,7 @@ def fertiliser_split(
         nutrient=nutrient,
         product_key=product,
         last_nitrogen_day=last_nitrogen,
-        on=today(service),
+        on=today_of(block, service),
         unit_of_work=service.unit_of_work,
     )
     if as_json:

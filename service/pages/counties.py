@@ -20,9 +20,12 @@ from service.drawing.bars import ranked
 from service.drawing.dot_map import Dot, dot_map
 from service.errors import InputInvalid, NotFound
 from service.operations.access.manage_keys import Right
+from service.operations.farms.change_farms import get_block_now
+from service.operations.reading.read_farms import blocks_in_force
 from service.operations.review.compare_counties import (
     CountyComparison,
     compare_spans,
+    counties_today,
     list_county_sites,
 )
 from service.pages.farm_forms import MISSING_SEASON, crops_by_name, textures_by_key
@@ -67,7 +70,7 @@ def show_counties(visit: Visit) -> Response:
         sites = list_county_sites(unit_of_work=visit.service.unit_of_work)
     except NotFound:
         return visit.show("counties.html", rows=None)
-    on = visit.service.clock.now().date()
+    on = counties_today(sites, visit.service.clock.now())
     monday = _chosen_monday(visit, on)
     try:
         reference = _reference(visit, sites[0])
@@ -122,7 +125,7 @@ def counties_csv(visit: Visit) -> Response:
     """The table of the week as CSV, in SI units."""
     _check_access(visit)
     sites = list_county_sites(unit_of_work=visit.service.unit_of_work)
-    on = visit.service.clock.now().date()
+    on = counties_today(sites, visit.service.clock.now())
     monday = _chosen_monday(visit, on)
     (rows,) = _weeks(visit, _reference(visit, sites[0]), [monday], on)
     buffer = io.StringIO()
@@ -274,15 +277,19 @@ def _stage_days(text: str) -> list[float | str]:
 def _weeks(
     visit: Visit, reference: str | BlockDefinition, mondays: list[date], on: date
 ) -> list[list[CountyRow]]:
+    service = visit.service
+    if isinstance(reference, str):
+        # As it stands at its farm, where another day may have begun than at the counties.
+        reference = get_block_now(reference, unit_of_work=service.unit_of_work, clock=service.clock)
     return [
         _rows(found)
         for found in compare_spans(
             reference,
             [(monday, monday + timedelta(days=DAYS_PER_WEEK - 1)) for monday in mondays],
             on=on,
-            unit_of_work=visit.service.unit_of_work,
-            clock=visit.service.clock,
-            source_order=visit.service.source_order,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+            source_order=service.source_order,
         )
     ]
 
@@ -356,12 +363,12 @@ def _block_choices(visit: Visit, on: date) -> list[tuple[str, str]] | None:
         farm_keys = np.array(list(keys.values()), dtype=np.int64)
         if sum(unit.blocks.count_blocks(farm_keys, day=on).values()) > MOST_BLOCKS:
             return None
-        blocks = [
-            block
-            for farm_id in ([None] if farm_ids is None else keys)
-            for block in unit.blocks.list_blocks(farm_id=farm_id, day=on)
+        return [
+            (block.block_id, block.name)
+            for block in blocks_in_force(
+                unit, visit.service.clock.now(), farm_ids=None if farm_ids is None else keys
+            )
         ]
-    return [(block.block_id, block.name) for block in blocks]
 
 
 def _csv_query(visit: Visit, monday: date) -> dict[str, str]:

@@ -15,6 +15,7 @@ from service.api.problems import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.balances import BalanceOut
 from service.api.schemas.queries import BalanceQuery
 from service.operations.reading import read_plans
+from service.operations.reading.read_farms import get_today
 
 DEFAULT_SPAN_DAYS = 30
 router = APIRouter(tags=["balances"])
@@ -36,7 +37,9 @@ def get_balance(
     block_id: BlockId, service: TheService, query: Annotated[BalanceQuery, Query()]
 ) -> BalanceOut:
     """The ledger of a span."""
-    last_day = query.last_day or service.clock.now().date()
+    last_day = query.last_day or get_today(
+        block_id, unit_of_work=service.unit_of_work, clock=service.clock
+    )
     first_day = query.first_day or date.fromordinal(
         max(last_day.toordinal() - DEFAULT_SPAN_DAYS, date.min.toordinal())
     )

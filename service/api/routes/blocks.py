@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -17,7 +16,7 @@ from service.api.problems import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
 from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery
 from service.errors import Fault, InputInvalid
-from service.operations.farms.change_farms import get_block_now
+from service.operations.farms.change_farms import get_block_now, list_blocks_now
 from service.operations.reading import read_plans
 
 router = APIRouter(tags=["blocks"])
@@ -44,10 +43,13 @@ def list_blocks(
     """A page of blocks; the cursor names the last block of the page before."""
     after = "" if query.cursor is None else _block_id_of(query.cursor)
     size = min(query.page_size, LARGEST_PAGE_SIZE)
-    blocks = read_plans.list_blocks(
-        farm_id=caller.farm_asked(query.farm),
-        day=query.day or _today(service),
-        unit_of_work=service.unit_of_work,
+    farm_id = caller.farm_asked(query.farm)
+    blocks = (
+        list_blocks_now(farm_id, unit_of_work=service.unit_of_work, clock=service.clock)
+        if query.day is None
+        else read_plans.list_blocks(
+            farm_id=farm_id, day=query.day, unit_of_work=service.unit_of_work
+        )
     )
     rest = [block for block in blocks if block.block_id > after]
     page = rest[:size]
@@ -84,10 +86,6 @@ def get_block(
     else:
         block = read_plans.get_block(block_id, day=query.day, unit_of_work=service.unit_of_work)
     return conditional_response(BlockOut.from_record(block), if_none_match)
-
-
-def _today(service: TheService) -> date:
-    return service.clock.now().date()
 
 
 def _cursor_of(block_id: str) -> str:

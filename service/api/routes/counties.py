@@ -20,7 +20,12 @@ from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut,
 from service.api.schemas.queries import CountyNeedQuery
 from service.bootstrap import Service
 from service.errors import Fault, InputInvalid, NotFound
-from service.operations.review.compare_counties import compare_spans, list_county_sites
+from service.operations.farms.change_farms import get_block_now
+from service.operations.review.compare_counties import (
+    compare_spans,
+    counties_today,
+    list_county_sites,
+)
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
 
 router = APIRouter(tags=["counties"])
@@ -56,11 +61,11 @@ def compare(
     first_day = _monday(query.week)
     sites = list_county_sites(unit_of_work=service.unit_of_work)
     reference = (
-        _readable_block(query.block, caller)
+        _readable_block(query.block, service, caller)
         if query.block is not None
         else _block_of_crop(query, service, sites[0])
     )
-    on = service.clock.now().date()
+    on = counties_today(sites, service.clock.now())
     mondays = [first_day + timedelta(days=DAYS_PER_WEEK * week) for week in range(query.weeks)]
     comparisons = compare_spans(
         reference,
@@ -104,11 +109,14 @@ def _monday(week: str) -> date:
         ) from error
 
 
-def _readable_block(block_id: str, caller: Caller) -> str:
-    """A stored block, for who may read it: an adviser's key alone sees counties, not farms."""
+def _readable_block(block_id: str, service: Service, caller: Caller) -> BlockDefinition:
+    """A stored block as it stands today, for who may read it.
+
+    An adviser's key alone sees counties, not farms.
+    """
     if Right.PLAN_READ not in caller.rights or not caller.may_see(block_id.partition(".")[0]):
         raise NotFound(f"block {block_id!r}: there is no such block")
-    return block_id
+    return get_block_now(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
 
 
 def _block_of_crop(

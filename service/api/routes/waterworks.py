@@ -49,6 +49,7 @@ from service.api.schemas.waterworks import (
 )
 from service.operations.evening.fit_injections import order_advisories
 from service.operations.reading import block_pipes
+from service.operations.reading.read_farms import get_today
 from service.operations.waterworks import (
     assess_supply,
     catch_tests,
@@ -117,7 +118,7 @@ def get_hydraulics(
     return HydraulicsOut.from_record(
         block_pipes.solve_stored(
             block_id,
-            on=_today(service),
+            on=_today(block_id, service),
             target_uniformity_pct=query.target_uniformity_pct,
             unit_of_work=service.unit_of_work,
         )
@@ -139,7 +140,7 @@ def get_hydraulics(
 def list_catch_tests(block_id: BlockId, service: TheService) -> CatchTestListOut:
     """The tests, the newest first."""
     found = catch_tests.list_catch_tests(
-        block_id, on=_today(service), unit_of_work=service.unit_of_work
+        block_id, on=_today(block_id, service), unit_of_work=service.unit_of_work
     )
     return CatchTestListOut(items=[CatchTestOut.from_record(each) for each in found])
 
@@ -167,7 +168,7 @@ def record_catch_test(
         day,
         body.caught_ml,
         is_used=body.is_used,
-        effective_day=_today(service),
+        effective_day=_today(block_id, service),
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
@@ -190,7 +191,7 @@ def get_flow_check(
     block_id: BlockId, service: TheService, query: Annotated[SpanQuery, Query()]
 ) -> FlowCheckOut:
     """What the runs show; nothing is stored."""
-    last_day = query.last_day or _today(service)
+    last_day = query.last_day or _today(block_id, service)
     return FlowCheckOut.from_record(
         check_flow.check_flow(
             block_id,
@@ -274,7 +275,7 @@ def get_water_report(block_id: BlockId, service: TheService) -> WaterReportOut:
     """The report for the block's crop."""
     return WaterReportOut.from_record(
         report_water.report_block_water(
-            block_id, on=_today(service), unit_of_work=service.unit_of_work
+            block_id, on=_today(block_id, service), unit_of_work=service.unit_of_work
         )
     )
 
@@ -296,7 +297,7 @@ def put_leaching(block_id: BlockId, service: TheService) -> WaterReportOut:
     return WaterReportOut.from_record(
         report_water.use_leaching(
             block_id,
-            effective_day=_today(service),
+            effective_day=_today(block_id, service),
             unit_of_work=service.unit_of_work,
             clock=service.clock,
         )
@@ -330,7 +331,7 @@ def get_acid_estimate(
                 density_kg_per_l=query.density_kg_per_l,
                 is_chlorine_injected=query.with_chlorine,
             ),
-            on=_today(service),
+            on=_today(block_id, service),
             unit_of_work=service.unit_of_work,
         )
     )
@@ -410,7 +411,7 @@ def list_fertigations(
     block_id: BlockId, service: TheService, query: Annotated[SpanQuery, Query()]
 ) -> FertigationListOut:
     """The orders of a span."""
-    first_day = query.first_day or _today(service)
+    first_day = query.first_day or _today(block_id, service)
     orders = ordering.list_fertigations(
         block_id,
         first_day=first_day,
@@ -495,8 +496,8 @@ def _order_out(order: FertigationOrder) -> FertigationOut:
     return FertigationOut.from_record(order, order_advisories(order), CHEMIGATION_CAUTIONS)
 
 
-def _today(service: TheService) -> date:
-    return service.clock.now().date()
+def _today(block_id: str, service: TheService) -> date:
+    return get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
 
 
 def _apart(day: date, days: int) -> date:

@@ -25,7 +25,7 @@ class BlockListQuery(In):
     day: CalendarDate | None = Field(
         None,
         alias="date",
-        description="Blocks as they stand on this day; today (UTC) when left out.",
+        description="Blocks as they stand on this day; today at the farm when left out.",
         examples=["2026-07-15"],
     )
     page_size: int = Field(
@@ -122,6 +122,7 @@ class BalanceQuery(In):
     last_day: CalendarDate | None = Field(
         None,
         alias="to",
-        description="Last local day, at most 400 days after `from`; today (UTC) when left out.",
+        description="Last local day, at most 400 days after `from`; today at the farm when left"
+        " out.",
         examples=["2026-07-14"],
     )

@@ -5,11 +5,11 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Iterable
 from datetime import timedelta
-from zoneinfo import ZoneInfo
 
 from service.database.session import UnitOfWorkFactory
 from service.errors import NotFound
 from service.operations.access.unsubscribe import token_digest
+from service.operations.reading.read_farms import local_day
 from service.ports import Clock
 from service.records.farms import FarmDefinition
 from service.records.plans import PlanVersion
@@ -43,8 +43,8 @@ def read_calendar(
         farm_id = unit.calendars.find_farm(token_digest(token))
         if farm_id is None:
             raise NotFound("no calendar has this link")
-        farm = next(each for each in unit.blocks.list_farms() if each.farm_id == farm_id)
-        today = now.astimezone(ZoneInfo(farm.zone)).date()
+        farm = unit.blocks.get_farm(farm_id)
+        today = local_day(now, farm.zone)
         versions = unit.calendars.list_versions(
             farm_id,
             first_day=today - timedelta(days=PAST_DAYS),

@@ -13,7 +13,6 @@ import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import orjson
@@ -29,13 +28,14 @@ from service.agronomy.civil_day import (
 from service.agronomy.records import Ints, NoWaterPeriod
 from service.agronomy.units import MINUTES_PER_DAY
 from service.database.session import UnitOfWork
+from service.operations.reading.read_farms import farms_by_day, local_day
 from service.records.controllers import (
     ChannelDefinition,
     ChannelPlans,
     ControllerDefinition,
     ProgramRow,
 )
-from service.records.farms import BlockTable
+from service.records.farms import BlockTable, FarmDefinition
 
 TOPIC = "programs"
 PLANS_TOPIC = "plans"
@@ -49,9 +49,18 @@ DIGEST_LENGTH = 24
 class _Blocks:
     """What the program of a channel needs to know of its block."""
 
-    key_of: Mapping[str, int]
-    daily_maximum_min: Mapping[str, int]
-    no_water: Mapping[str, tuple[NoWaterPeriod, ...]]
+    key_of: dict[str, int]
+    daily_maximum_min: dict[str, int]
+    no_water: dict[str, tuple[NoWaterPeriod, ...]]
+
+    def add(self, table: BlockTable, asked: Mapping[int, tuple[NoWaterPeriod, ...]]) -> None:
+        """Take in the blocks of a table, with the pauses asked for of each."""
+        names, keys = table.block_ids, table.keys.tolist()
+        daily_maximum_min = np.floor(table.numbers["daily_maximum_min"]).astype(np.int64)
+        self.key_of.update(zip(names, keys, strict=True))
+        self.daily_maximum_min.update(zip(names, daily_maximum_min.tolist(), strict=True))
+        for name, key, own in zip(names, keys, table.no_water, strict=True):
+            self.no_water[name] = own + asked.get(key, ())
 
 
 Opening = tuple[int, str, int]
@@ -77,27 +86,15 @@ def publish_programs(
     keys = unit.controllers.list_keys_in_use(farm_keys)
     if not keys.size:
         return 0
-    zones = {farm.farm_id: farm.zone for farm in unit.blocks.list_farms()}
-    asked: Mapping[int, tuple[NoWaterPeriod, ...]] = {}
-    if table is None:
-        table = unit.blocks.read_block_table((now + ONE_DAY).date(), farm_keys=farm_keys)
-        asked = unit.pauses.read_periods(table.keys)
-    blocks = _Blocks(
-        key_of=dict(zip(table.block_ids, table.keys.tolist(), strict=True)),
-        daily_maximum_min=dict(
-            zip(
-                table.block_ids,
-                np.floor(table.numbers["daily_maximum_min"]).astype(np.int64).tolist(),
-                strict=True,
-            )
-        ),
-        no_water={
-            name: own + asked.get(key, ())
-            for name, key, own in zip(
-                table.block_ids, table.keys.tolist(), table.no_water, strict=True
-            )
-        },
-    )
+    farms = unit.blocks.list_farms()
+    zones = {farm.farm_id: farm.zone for farm in farms}
+    blocks = _Blocks(key_of={}, daily_maximum_min={}, no_water={})
+    if table is not None:
+        blocks.add(table, {})
+    else:
+        for day, keys_of_day in _tomorrows(unit, farms, farm_keys, now).items():
+            read = unit.blocks.read_block_table(day, farm_keys=keys_of_day)
+            blocks.add(read, unit.pauses.read_periods(read.keys))
     definitions = unit.controllers.read_definitions(keys)
     bound = {channel.block_id for _, each in definitions for channel in each.channels}
     block_keys = np.array(
@@ -111,6 +108,19 @@ def publish_programs(
         unit.marks.bump(TOPIC)
         unit.controllers.save_programs(rows, mark=unit.marks.read_all()[TOPIC])
     return len(rows)
+
+
+def _tomorrows(
+    unit: UnitOfWork, farms: Sequence[FarmDefinition], farm_keys: Ints, now: datetime
+) -> dict[date, Ints]:
+    """Keys of these farms by the day that is tomorrow at each."""
+    key_of = unit.blocks.farm_keys()
+    wanted = set(farm_keys.tolist())
+    return {
+        day + ONE_DAY: np.array(keys, dtype=np.int64)
+        for day, members in farms_by_day(farms, now).items()
+        if (keys := [key for farm in members if (key := key_of[farm.farm_id]) in wanted])
+    }
 
 
 def render_program(
@@ -204,7 +214,7 @@ def _rows(
 ) -> list[ProgramRow]:
     """The programs that differ from those before."""
     issued_epoch_s = int(now.timestamp())
-    todays = {zone: now.astimezone(ZoneInfo(zone)).date() for zone in set(zones.values())}
+    todays = {zone: local_day(now, zone) for zone in set(zones.values())}
     days_of = _Days()
     rows = []
     for key, definition in definitions:

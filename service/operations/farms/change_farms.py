@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import TypeVar, cast
 
 import numpy as np
@@ -18,7 +17,12 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.farms.manage_farms import store_bundle
-from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_farms import (
+    blocks_in_force,
+    local_day,
+    today_at,
+    today_at_block,
+)
 from service.ports import Clock, FarmFormat
 from service.records.farms import BlockDefinition, FarmBundle, LoadOutcome
 
@@ -61,8 +65,16 @@ def get_block_now(
 ) -> BlockDefinition:
     """A block as it stands today at its farm; raises NotFound."""
     with unit_of_work(write=False) as unit:
-        farm_id = block_id.partition(".")[0]
-        return unit.blocks.get_block(block_id, day=_today(unit, farm_id, clock))
+        return unit.blocks.get_block(block_id, day=today_at_block(unit, block_id, clock.now()))
+
+
+def list_blocks_now(
+    farm_id: str | None, *, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> list[BlockDefinition]:
+    """Blocks in force today, by id, of one farm or (None) of all; raises NotFound."""
+    now = clock.now()
+    with unit_of_work(write=False) as unit:
+        return blocks_in_force(unit, now, farm_ids=None if farm_id is None else [farm_id])
 
 
 def create_farm(unit: UnitOfWork, document: Document, keeper: Keeper) -> FarmChange:
@@ -247,15 +259,8 @@ def _farm_id(bundle: FarmBundle) -> str:
     return bundle.farm.farm_id if bundle.farm is not None else ""
 
 
-def _today(unit: UnitOfWork, farm_id: str, clock: Clock) -> date:
-    farm = next((each for each in unit.blocks.list_farms() if each.farm_id == farm_id), None)
-    if farm is None:
-        raise NotFound(f"farm {farm_id!r}: there is no such farm")
-    return local_day(clock.now(), farm.zone)
-
-
 def _bundle_now(unit: UnitOfWork, farm_id: str, clock: Clock) -> FarmBundle:
-    return unit.blocks.get_bundle(farm_id, day=_today(unit, farm_id, clock))
+    return unit.blocks.get_bundle(farm_id, day=today_at(unit, farm_id, clock.now()))
 
 
 def _block_now(unit: UnitOfWork, block_id: str, clock: Clock) -> tuple[FarmBundle, int]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from service.database.session import UnitOfWorkFactory
+from service.operations.reading.read_farms import today_at_block
 from service.ports import Clock
 from service.records.farms import BlockDefinition
 
@@ -70,9 +71,9 @@ def flow_note(
 
 def compare_meter(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> FlowNote:
     """The check of a block's metered runs of the last fortnight; raises NotFound."""
-    today = clock.now().date()
     with unit_of_work(write=False) as unit:
-        block = unit.blocks.get_block(block_id, day=today + timedelta(days=1))
+        today = today_at_block(unit, block_id, clock.now())
+        block = unit.blocks.get_block(block_id, day=today)
         metered = unit.plans.read_metered(
             unit.blocks.get_block_key(block_id), first_day=today - timedelta(days=LOOKBACK_DAYS)
         )

@@ -10,10 +10,12 @@ from __future__ import annotations
 import secrets
 from datetime import datetime, timedelta
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import NoWaterPeriod
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
+from service.operations.reading.read_farms import today_at_block
 from service.records.feedback import Pause
 
 LONGEST_PAUSE = timedelta(days=400)
@@ -52,7 +54,8 @@ def pause_block(
     if faults:
         raise InputInvalid("the pause cannot be stored", faults)
     now = replanning.clock.now()
-    block = unit.blocks.get_block(block_id, day=now.date() + timedelta(days=1))
+    # A block that begins tomorrow may be paused already: its first plan is tomorrow's.
+    block = unit.blocks.get_block(block_id, day=today_at_block(unit, block_id, now) + ONE_DAY)
     if len(unit.pauses.list_pauses(block.block_id)) >= MOST_PAUSES:
         raise InputInvalid(
             "the pause cannot be stored",

@@ -19,6 +19,7 @@ from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.feedback.reported_time import has_passed
+from service.operations.reading.read_farms import today_at_block
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition, LoadOutcome
 from service.records.feedback import SoilReading
 
@@ -65,8 +66,7 @@ def read_soil(
         volumetric_water=volumetric_water,
         tension_kpa=tension_kpa,
     )
-    farm_day = now.date() + timedelta(days=1)
-    site_id = unit.blocks.get_block(block_id, day=farm_day).site_id
+    site_id = unit.blocks.get_block(block_id, day=today_at_block(unit, block_id, now)).site_id
     keys = np.array([unit.blocks.get_site_key(site_id)], dtype=np.int64)
     zone = ZoneInfo(unit.blocks.read_site_table(keys).definitions[0].zone)
     local = read_at.astimezone(zone)

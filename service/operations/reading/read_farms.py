@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -11,7 +11,7 @@ import numpy as np
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
 from service.ports import Clock
-from service.records.farms import FarmBundle, FarmDefinition, SiteDefinition
+from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
 
 
 def list_farms(
@@ -52,6 +52,30 @@ def today_at_block(unit: UnitOfWork, block_id: str, now: datetime) -> date:
     As for a block itself, the part of its name after the dot will do where it is unique.
     """
     return local_day(now, unit.blocks.get_farm_of(block_id).zone)
+
+
+def blocks_in_force(
+    unit: UnitOfWork, now: datetime, *, farm_ids: Iterable[str] | None = None
+) -> list[BlockDefinition]:
+    """Blocks of these farms, or (None) of all, by id, each as it stands today at its own farm.
+
+    Raises NotFound for a farm that is not stored.
+    """
+    if farm_ids is not None:
+        found = [
+            block
+            for farm_id in farm_ids
+            for block in unit.blocks.list_blocks(farm_id=farm_id, day=today_at(unit, farm_id, now))
+        ]
+    else:
+        today_of = {farm.farm_id: local_day(now, farm.zone) for farm in unit.blocks.list_farms()}
+        found = [
+            block
+            for day in set(today_of.values())  # three at most are in use on Earth at once
+            for block in unit.blocks.list_blocks(farm_id=None, day=day)
+            if today_of[block.farm_id] == day
+        ]
+    return sorted(found, key=lambda block: block.block_id)
 
 
 def get_today(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> date:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from service.operations.evening.gather_weather import (
     gather_weather,
     monthly_normals,
 )
+from service.operations.reading.read_farms import local_day
 from service.ports import Clock
 from service.records.farms import (
     BLOCK_NUMBERS,
@@ -181,6 +182,14 @@ def _county_sites(
     rows, column = np.unique([row_of[county.site_id] for county in counties], return_inverse=True)
     definitions = tuple(stored.definitions[row] for row in rows.tolist())
     return SiteTable(keys=stored.keys[rows], definitions=definitions), column.astype(np.int64)
+
+
+def counties_today(sites: Sequence[SiteDefinition], now: datetime) -> date:
+    """The day that counties are compared on: the latest that has begun at the sites of all.
+
+    A region may lie in several zones; so no county's day to come is taken for a past one.
+    """
+    return min(local_day(now, site.zone) for site in sites)
 
 
 def list_county_sites(*, unit_of_work: UnitOfWorkFactory) -> tuple[SiteDefinition, ...]:

@@ -19,7 +19,7 @@ from service.agronomy.watering_rules import pulse_limits
 from service.agronomy.weather_day import FieldFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather, sources_on
-from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_farms import blocks_in_force, local_day
 from service.ports import Clock
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 
@@ -95,8 +95,9 @@ def check_health(
         farms = unit.blocks.list_farms()
         table = unit.blocks.read_site_table()
         today_of = {site.site_id: local_day(now, site.zone) for site in table.definitions}
-        latest = max([*today_of.values(), now.date()])
-        blocks = unit.blocks.list_blocks(farm_id=None, day=latest)
+        # The farthest of the days that have begun; where there is no site yet, any will do.
+        latest = max(today_of.values(), default=now.date())
+        blocks = blocks_in_force(unit, now)
         gathered = (
             gather_weather(
                 unit.weather,

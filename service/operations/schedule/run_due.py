@@ -19,7 +19,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from service.agronomy.civil_day import ONE_DAY, midnight_utc
 from service.database.run_ledger_store import RunLedger
@@ -28,6 +28,7 @@ from service.errors import Conflict, StorageFailed
 from service.logs import get_logger, log_context
 from service.operations.evening.run_day import ChangeThreshold, run_day
 from service.operations.mail.send_mail import prune_mails
+from service.operations.reading.read_farms import local_day
 from service.operations.schedule.due_jobs import (
     EVENING,
     PRUNE,
@@ -365,7 +366,7 @@ def _plan(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, _Result]:
 
 
 def _plan_day_begins(run: DueRun) -> datetime:
-    day = run.on or run.due_at.astimezone(UTC).date()
+    day = run.on or local_day(run.due_at, run.zone)
     return midnight_utc(day + ONE_DAY, run.zone)
 
 

@@ -19,7 +19,7 @@ from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Busy, Fault, InputInvalid, NotFound, WeatherInvalid
 from service.operations.evening.gather_weather import gather_weather
-from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.assess_capacity import (
     READ_BACK_DAYS,
     Capacity,
@@ -63,8 +63,7 @@ def assess_supply(
         raise Busy("another supply is being assessed; ask again in a minute")
     try:
         with unit_of_work(write=False) as unit:
-            # The farm's zone may lie anywhere: measured days end before yesterday's everywhere.
-            today = local_day(clock.now(), "UTC")
+            today = today_at(unit, farm_id, clock.now())
             bundle = _of_one_supply(unit.blocks.get_bundle(farm_id, day=today), supply_id)
             days, fields = _measured(
                 unit,

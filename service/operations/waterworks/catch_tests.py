@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.farms.measured_numbers import CATCH_TEST_ORIGIN, change_number
-from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_farms import today_at_block
 from service.ports import Clock
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import CatchTest
@@ -48,8 +47,9 @@ def record_catch_test(
     come, and for a field so uneven that no plan should cover it up.
     """
     uniformity = field_uniformity(caught_ml, seed=CATCH_TEST_SEED)
-    refuse_coming_day("the field test cannot be used", day, clock=clock)
     with unit_of_work(write=True) as unit:
+        today = today_at_block(unit, block_id, clock.now())
+        refuse_coming_day("the field test cannot be used", day, today=today)
         block = unit.blocks.get_block(block_id, day=effective_day)
         block_key = unit.blocks.get_block_key(block_id)
         test = CatchTest(
@@ -81,15 +81,14 @@ def record_catch_test(
     return _catch_report(test, block), outcome
 
 
-def refuse_coming_day(message: str, day: date, *, clock: Clock) -> None:
-    """Raise InputInvalid for a day that has not come anywhere yet: nothing was measured on it.
+def refuse_coming_day(message: str, day: date, *, today: date) -> None:
+    """Raise InputInvalid for a day that has not come at the farm: nothing was measured on it.
 
     What is measured counts by its day, the newest first; a slip of the year would stand above all
     that follows.
     """
-    latest = local_day(clock.now(), "UTC") + ONE_DAY
-    if day > latest:
-        raise InputInvalid(message, [Fault("day", day.isoformat(), f"a day up to {latest}")])
+    if day > today:
+        raise InputInvalid(message, [Fault("day", day.isoformat(), f"a day up to {today}")])
 
 
 def list_catch_tests(

@@ -21,7 +21,7 @@ from service.errors import Conflict, Fault, InputInvalid, NotFound
 from service.operations.evening.fit_injections import order_advisories, times_min
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.reading.block_pipes import expected_flow_l_per_h
-from service.operations.reading.read_farms import local_day
+from service.operations.reading.read_farms import local_day, today_at_block
 from service.ports import Clock
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import FertigationOrder
@@ -206,7 +206,7 @@ def refuse_past_day(
     For those who order for the days ahead; a past evening may be worked through again.
     """
     with unit_of_work(write=False) as unit:
-        today = _today(unit, block_id, clock)
+        today = today_at_block(unit, block_id, clock.now())
     if day <= today:
         raise Conflict(
             f"{day} has begun; injections are ordered from {today + ONE_DAY} on",
@@ -216,19 +216,11 @@ def refuse_past_day(
 
 def _replaced(unit: UnitOfWork, block_id: str, day: date, replanning: Replanning) -> int:
     """Tomorrow's plans anew where the order is for tomorrow; returns the new versions."""
-    today = _today(unit, block_id, replanning.clock)
+    farm = unit.blocks.get_farm_of(block_id)
+    today = local_day(replanning.clock.now(), farm.zone)
     if day != today + ONE_DAY:
         return 0
-    farm_id = block_id.partition(".")[0]
-    return replan_after(unit, [farm_id], touched_day=today, replanning=replanning)
-
-
-def _today(unit: UnitOfWork, block_id: str, clock: Clock) -> date:
-    """The day on the clock of a block's farm; raises NotFound for a block that is not stored."""
-    unit.blocks.get_block_key(block_id)
-    farm_id = block_id.partition(".")[0]
-    farm = next(each for each in unit.blocks.list_farms() if each.farm_id == farm_id)
-    return local_day(clock.now(), farm.zone)
+    return replan_after(unit, [farm.farm_id], touched_day=today, replanning=replanning)
 
 
 def list_fertigations(

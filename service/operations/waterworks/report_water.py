@@ -16,6 +16,7 @@ from service.agronomy.crop_table import CropRow, find_crop
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.farms.measured_numbers import WATER_REPORT_ORIGIN, change_number
+from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.catch_tests import refuse_coming_day
 from service.ports import Clock
 from service.records.farms import BlockDefinition, LoadOutcome
@@ -66,14 +67,16 @@ def record_sample(
 ) -> LoadOutcome:
     """Store an analysis; the same again changes nothing. Raises InputInvalid with every fault."""
     analysis = check_sample(sample)
-    refuse_coming_day("this water analysis cannot be used", sample.day, clock=clock)
     if sample.titration and analysis.ph is not None:
         titrated_dose_meq_per_l(
             sample.titration, min(each.ph for each in sample.titration), analysis.ph
         )
     with unit_of_work(write=True) as unit:
+        now = clock.now()
+        today = today_at(unit, sample.farm_id, now)
+        refuse_coming_day("this water analysis cannot be used", sample.day, today=today)
         supply_key = find_supply_key(unit, sample.farm_id, sample.supply_id)
-        return unit.waterworks.save_sample(supply_key, sample, recorded_at=clock.now())
+        return unit.waterworks.save_sample(supply_key, sample, recorded_at=now)
 
 
 def check_sample(sample: WaterSample) -> WaterAnalysis:

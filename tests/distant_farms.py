@@ -1,0 +1,105 @@
+"""Farms where it is another day than at Greenwich, with a block that begins today and a later one.
+
+Nothing of them belongs to a real place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+from service.bootstrap import Service
+from service.farm_files.farm_file import parse_farm
+from service.operations.farms.manage_farms import load_bundle
+
+BEFORE = date(2026, 6, 1)
+_FARM = """
+[farm]
+id = "far"
+name = "Far Farm (invented)"
+zone = "{zone}"
+
+[[site]]
+id = "there"
+latitude = {latitude}
+longitude = {longitude}
+elevation = "200 m"
+zone = "{zone}"
+
+[[county]]
+code = "XX-001"
+name = "Invented"
+site = "there"
+
+[[supply]]
+id = "well"
+flow = "60 gpm"
+"""
+_BLOCK = """
+[[block]]
+id = "{name}"
+crop = "grape-wine"
+area = "0.276 ha"
+row_spacing = "3 m"
+emitter_spacing = "0.46 m"
+emitter_flow = "2 L/h"
+soil = {{ texture = "loam" }}
+
+[block.hydraulics]
+lateral_diameter = "16 mm"
+emitter_count = 100
+inlet_pressure = "30 psi"
+manufacturer_variation = 0.03
+manifold = {{ diameter = "63 mm", rows = 20 }}
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Distant:
+    """A farm, an instant at which its day is not that of Greenwich, and its day."""
+
+    zone: str
+    latitude_deg: float
+    longitude_deg: float
+    now: datetime
+    today: date
+
+    def __str__(self) -> str:
+        """Where it is."""
+        return self.zone
+
+
+AHEAD = Distant(
+    "Pacific/Auckland", -41.3, 174.8, datetime(2026, 7, 14, 23, tzinfo=UTC), date(2026, 7, 15)
+)
+BEHIND = Distant(
+    "America/Los_Angeles", 36.5, -119.75, datetime(2026, 7, 15, 3, tzinfo=UTC), date(2026, 7, 14)
+)
+DISTANT = (AHEAD, BEHIND)
+
+
+def fill(service: Service, place: Distant) -> None:
+    """Store the farm: ``far.old`` for long, ``far.fresh`` from today on, ``far.later`` from
+    tomorrow on."""
+    names: list[str] = []
+    for name, day in (
+        ("old", BEFORE),
+        ("fresh", place.today),
+        ("later", place.today + timedelta(days=1)),
+    ):
+        names.append(name)
+        text = _FARM.format(
+            zone=place.zone, latitude=place.latitude_deg, longitude=place.longitude_deg
+        )
+        load_bundle(
+            parse_farm(text + "".join(_BLOCK.format(name=each) for each in names), name="far.toml"),
+            effective_day=day,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+        )
+
+
+def uniformity_of(service: Service, block_id: str, day: date) -> float:
+    """What plans of a day count with as a block's evenness."""
+    with service.unit_of_work(write=False) as unit:
+        return unit.blocks.get_block(block_id, day=day).emission_uniformity_pct
