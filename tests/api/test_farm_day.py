@@ -6,11 +6,15 @@ from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from sqlalchemy.engine import URL
 
 from service.api.app import create_app
 from service.bootstrap import Service
+from service.operations.farms.manage_controllers import save_controllers
+from service.operations.schedule.check_health import check_health
+from service.records.controllers import ChannelDefinition, ControllerDefinition
 from tests.api.callers import Caller
 from tests.api.invented_farm import FixedClock, opened_service
 from tests.api.test_waterworks import CAUGHT, SAMPLE
@@ -149,3 +153,26 @@ def test_a_block_can_be_the_counties_reference_from_its_first_day_on(caller: Cal
     for name, status in ((FRESH, 200), (LATER, 404)):
         answer = caller.get(f"/v1/counties/water-need?week=2026-W28&block={name}")
         assert answer.status_code == status, answer.text
+
+
+def test_the_check_counts_the_blocks_of_each_farms_day(service: Service) -> None:
+    found = check_health(
+        unit_of_work=service.unit_of_work, clock=service.clock, source_order=service.source_order
+    )
+    assert found.block_count == 2
+
+
+def test_a_program_knows_the_blocks_of_the_farms_tomorrow(service: Service, place: Distant) -> None:
+    box = ControllerDefinition(
+        controller_id="far.box",
+        farm_id="far",
+        name="Box",
+        channels=(ChannelDefinition(channel=1, block_id=LATER),),
+    )
+    with service.unit_of_work(write=True) as unit:
+        save_controllers(unit, "far", [box], recorded_at=place.now)
+        farm_keys = np.array(list(unit.blocks.farm_keys(["far"]).values()), dtype=np.int64)
+        keys = unit.controllers.list_keys_in_use(farm_keys)
+        (program,) = unit.controllers.read_programs(keys)
+    assert '"daily_maximum_min":0' not in program.json_text
+    assert "daily_maximum_min" in program.json_text

@@ -25,7 +25,7 @@ class BlockListQuery(In):
     day: CalendarDate | None = Field(
         None,
         alias="date",
-        description="Blocks as they stand on this day; today at the farm when left out.",
+        description="Blocks as they stand on this day; today at each farm when left out.",
         examples=["2026-07-15"],
     )
     page_size: int = Field(
