@@ -30,7 +30,7 @@ from service.operations.evening.run_day import DayRun
 from service.operations.evening.run_day import run_day as run_evening
 from service.operations.farms.manage_farms import load_bundle
 from service.operations.feedback.compare_meter import FlowNote
-from service.operations.feedback.submit_runs import RunReport, submit_runs
+from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.read_farms import (
     farms_by_day,
     get_site,
@@ -233,7 +233,7 @@ def report_run(
         today = today_at_block(unit, block, service.clock.now())
         named = unit.blocks.get_block(block, day=today)
         try:
-            done = submit_runs(
+            done = report_runs(
                 unit,
                 [RunReport(named.block_id, start, minutes, volume_l)],
                 farm_id=None,

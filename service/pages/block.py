@@ -21,7 +21,7 @@ from service.errors import Fault, InputInvalid, PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.evening.replan_after import replan_for_site
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
-from service.operations.feedback.submit_runs import RunReport, submit_runs
+from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import PlanView, get_plan, plan_steps
 from service.operations.weather.record_rain import store_reading
@@ -168,7 +168,7 @@ def enter_run(visit: Visit) -> Response:
         volume = _number(visit, "volume") if visit.form.get("volume") else None
         if volume is not None and visit.form.get("unit") == "gal":
             volume *= L_PER_GALLON
-        done = submit_runs(
+        done = report_runs(
             unit,
             [RunReport(block.block_id, started, _number(visit, "minutes"), volume)],
             farm_id=farm.farm_id,

@@ -23,7 +23,7 @@ from service.database.session import UnitOfWork
 from service.errors import StorageFailed
 from service.operations.evening.publish_programs import json_body, publish_programs, render_program
 from service.operations.evening.run_day import run_day
-from service.operations.feedback.submit_runs import LONGEST_RUN_MIN, MOST_RUNS, OLDEST_RUN
+from service.operations.feedback.report_runs import LONGEST_RUN_MIN, MOST_RUNS, OLDEST_RUN
 from service.records.controllers import ChannelDefinition, FallbackRun
 from tests.api.conftest import Client, Ticker
 from tests.api.invented_farm import (

@@ -21,7 +21,7 @@ from service.farm_files.farm_file import parse_farm
 from service.operations.access.manage_keys import make_key
 from service.operations.evening.run_day import run_day
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.feedback.submit_runs import RunReport, submit_runs
+from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.waterworks import assess_supply
 from service.operations.weather.import_weather import import_weather
 from tests.api.conftest import Client
@@ -266,7 +266,7 @@ def test_a_leak_in_reported_runs_is_found(piped: Client, piped_service: Service)
     ]
     assert all(run.started_at.date() < TODAY for run in runs)
     with piped_service.unit_of_work(write=True) as unit:
-        submit_runs(
+        report_runs(
             unit, runs, farm_id=None, reporter="invented", replanning=piped_service.replanning
         )
     found = piped.json(f"/v1/blocks/{BLOCK}/flow-check")

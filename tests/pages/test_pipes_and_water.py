@@ -18,7 +18,7 @@ from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service
 from service.delivery.evening_words import evening_words
 from service.operations.evening.run_day import run_day
-from service.operations.feedback.submit_runs import RunReport, submit_runs
+from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms
 from service.operations.waterworks.order_fertigation import list_fertigations
@@ -108,7 +108,7 @@ def meter_runs(service: Service, count: int, share: float = 1.0) -> None:
         for place in range(count)
     ]
     with service.unit_of_work(write=True) as unit:
-        submit_runs(unit, runs, farm_id=None, reporter="invented", replanning=service.replanning)
+        report_runs(unit, runs, farm_id=None, reporter="invented", replanning=service.replanning)
 
 
 @pytest.mark.parametrize("language", ["en", "es"])

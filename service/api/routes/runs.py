@@ -23,7 +23,7 @@ from service.api.problems import (
 from service.api.schemas.bodies import RunBatchIn
 from service.api.schemas.feedback import FlowOut, RunsOut
 from service.operations.feedback.compare_meter import compare_meter
-from service.operations.feedback.submit_runs import RunReport, submit_runs
+from service.operations.feedback.report_runs import RunReport, report_runs
 
 REPORT_PROBLEMS: tuple[ProblemType, ...] = (
     MALFORMED_JSON,
@@ -52,9 +52,7 @@ router = APIRouter(tags=["feedback"])
     responses={200: described("What was stored.", RUNS_DONE), **problems(*REPORT_PROBLEMS)},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": RUNS}}}},
 )
-def report_runs(
-    body: RunBatchIn, service: TheService, caller: TheCaller, once: TheOnce
-) -> Response:
+def post_runs(body: RunBatchIn, service: TheService, caller: TheCaller, once: TheOnce) -> Response:
     """Store the runs once."""
     reports = [
         RunReport(each.block_id, each.started_at, each.duration_min, each.volume_l)
@@ -63,7 +61,7 @@ def report_runs(
     return answered_once(
         once,
         lambda unit: RunsOut.from_record(
-            submit_runs(
+            report_runs(
                 unit,
                 reports,
                 farm_id=caller.farm_id,

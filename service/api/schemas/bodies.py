@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 from service.api.dependencies import BLOCK_ID_PATTERN
-from service.operations.feedback.submit_runs import LARGEST_VOLUME_L, LONGEST_RUN_MIN, MOST_RUNS
+from service.operations.feedback.report_runs import LARGEST_VOLUME_L, LONGEST_RUN_MIN, MOST_RUNS
 
 _INSTANT = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,9})?)?"

@@ -10,7 +10,7 @@ from pydantic import Field
 from service.api.schemas.facts import Out, known
 from service.operations.feedback.compare_meter import FLOW_BAND_FRACTION, FlowNote
 from service.operations.feedback.read_soil import StoredSoilReading
-from service.operations.feedback.submit_runs import SubmittedRuns
+from service.operations.feedback.report_runs import ReportedRuns
 from service.operations.weather.record_rain import RecordedRain
 from service.records.farms import LoadOutcome
 from service.records.feedback import Pause
@@ -76,7 +76,7 @@ class RunsOut(Out):
     flow: list[FlowOut] = Field(description="For each block with metered runs in this report.")
 
     @classmethod
-    def from_record(cls, done: SubmittedRuns) -> Self:
+    def from_record(cls, done: ReportedRuns) -> Self:
         """The outcome."""
         return cls(
             counts=CountsOut.from_outcome(done.outcome, done.new_version_count),

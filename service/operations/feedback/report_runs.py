@@ -42,7 +42,7 @@ class RunReport:
 
 
 @dataclass(frozen=True, slots=True)
-class SubmittedRuns:
+class ReportedRuns:
     """What was stored and what followed from it."""
 
     outcome: LoadOutcome
@@ -52,14 +52,14 @@ class SubmittedRuns:
     """One for each block with metered runs among these."""
 
 
-def submit_runs(
+def report_runs(
     unit: UnitOfWork,
     reports: Sequence[RunReport],
     *,
     farm_id: str | None,
     reporter: str,
     replanning: Replanning,
-) -> SubmittedRuns:
+) -> ReportedRuns:
     """Store runs of this farm's blocks, or of any farm where None; all of them or none.
 
     The same run again changes nothing. Raises InputInvalid with a JSON pointer for each fault; a
@@ -97,7 +97,7 @@ def submit_runs(
         new_version_count = replan_after(
             unit, sorted(touched), touched_day=first_day, replanning=replanning
         )
-    return SubmittedRuns(
+    return ReportedRuns(
         outcome=outcome,
         new_version_count=new_version_count,
         flow=_flow_notes(reports, places),
