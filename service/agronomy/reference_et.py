@@ -13,19 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.agronomy.atmosphere import (
-    MM_PER_MJ_PER_M2,
-    atmospheric_pressure_kpa,
     clear_sky_radiation_mj_m2,
-    daylight_hours,
-    extraterrestrial_radiation_mj_m2,
     mean_saturation_vapour_pressure_kpa,
-    net_longwave_radiation_mj_m2,
-    psychrometric_constant_kpa_per_c,
-    radiation_from_sunshine_mj_m2,
-    radiation_from_temperature_range_mj_m2,
-    saturation_vapour_pressure_kpa,
-    vapour_pressure_from_wet_bulb_kpa,
-    wind_at_2m_m_s,
 )
 from service.agronomy.records import Floats
 from service.agronomy.weather_day import (
@@ -41,24 +30,6 @@ from service.agronomy.weather_day import (
     site_values,
 )
 from service.errors import Fault, WeatherInvalid
-
-__all__ = [
-    "atmospheric_pressure_kpa",
-    "clear_sky_radiation_mj_m2",
-    "daylight_hours",
-    "extraterrestrial_radiation_mj_m2",
-    "fill_reference_et",
-    "hargreaves_et_mm",
-    "mean_saturation_vapour_pressure_kpa",
-    "net_longwave_radiation_mj_m2",
-    "psychrometric_constant_kpa_per_c",
-    "radiation_from_sunshine_mj_m2",
-    "radiation_from_temperature_range_mj_m2",
-    "reference_et_mm",
-    "saturation_vapour_pressure_kpa",
-    "vapour_pressure_from_wet_bulb_kpa",
-    "wind_at_2m_m_s",
-]
 
 REFERENCE_ET_RANGE_MM = (0.0, 15.0)  # [mm/d] a choice of this service: beyond it is a mistake
 OLDEST_FILL_DAY_COUNT = 14  # [-] a choice of this service: older days say little about today
@@ -160,25 +131,6 @@ def fill_reference_et(
         | still_missing * np.int32(FieldFlag.MISSING)
     )
     return filled, flags.astype(np.int32)
-
-
-def hargreaves_et_mm(
-    tmax_c: ArrayLike, tmin_c: ArrayLike, extraterrestrial_mj_m2: ArrayLike
-) -> Floats:
-    """Reference ET from temperature alone, to cross-check the full method against.
-
-    Shapes: any three that broadcast.
-    extraterrestrial_mj_m2: radiation above the air [MJ m⁻²].
-    Returns: ET0 [mm d⁻¹], never below 0; NaN wherever an input is NaN.
-    Equation: 0.0023 (Tmean + 17.8) sqrt(Tmax - Tmin) 0.408 Ra. FAO-56 Eq. 52.
-    >>> round(float(hargreaves_et_mm(26.6, 14.8, 40.55)), 1)
-    5.0
-    """
-    tmax = np.asarray(tmax_c, dtype=np.float64)
-    tmin = np.asarray(tmin_c, dtype=np.float64)
-    evaporable = MM_PER_MJ_PER_M2 * np.asarray(extraterrestrial_mj_m2, dtype=np.float64)
-    et0 = 0.0023 * ((tmax + tmin) / 2.0 + 17.8) * np.sqrt(tmax - tmin) * evaporable
-    return np.maximum(et0, 0.0)
 
 
 def _check_shapes(weather: WeatherDays) -> tuple[int, int]:

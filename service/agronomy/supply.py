@@ -14,43 +14,14 @@ the reservation of batch queues known as "backfilling" (both from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
-from service.agronomy.records import Floats, Ints, PulseBatch
+from service.agronomy.records import Floats, PulseBatch
 from service.errors import Fault, InputInvalid
-
-
-@dataclass(frozen=True, slots=True)
-class FinishBounds:
-    """How early each supply could be done with its day at best, arrays (supplies,).
-
-    Minutes of a supply without pulses are 0, its first opening is -1.
-    """
-
-    first_opening_min: Ints
-    """First minute at which any of the supply's planned blocks may run."""
-    area_min: Floats
-    """Flow times minutes of all blocks over the supply's flow: a length of time."""
-    exclusive_min: Ints
-    """Minutes of the blocks that take more than half the flow, of which no two run together."""
-    longest_block_min: Ints
-    """Pulses and off times of the longest single block: a length of time."""
-    latest_alone_finish_min: Ints
-    """Latest of the minutes at which the blocks would finish if each were alone."""
-    finish_min: Ints
-    """Minute at which the last planned pulse ends."""
-
-    def earliest_finish_min(self) -> Floats:
-        """Minute before which no schedule of the same pulses can end, (supplies,)."""
-        start_min = np.maximum(self.first_opening_min, 0)
-        length_min = np.maximum(self.area_min, self.exclusive_min)
-        length_min = np.maximum(length_min, self.longest_block_min)
-        bound_min: Floats = np.maximum(start_min + length_min, self.latest_alone_finish_min)
-        return bound_min
 
 
 def _block_records(demand: PulseDemand) -> NDArray[np.void]:
@@ -133,44 +104,4 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
         pulses=PulseBatch(offset=offset, start_min=start_min, duration_min=duration_min),
         passes_event_limit=columns["event_peak_mm"] > demand.event_limit_mm,
         **columns,
-    )
-
-
-def finish_bounds(
-    demand: PulseDemand, schedule: PulseSchedule, supply_flow_l_per_h: Floats
-) -> FinishBounds:
-    """How early each supply could have finished the planned pulses, beside when it does.
-
-    Shapes: demand and schedule (blocks,); supply_flow_l_per_h and result (supplies,).
-    demand, schedule: what was asked and what :func:`schedule_supplies` made of it.
-    Returns: minutes of the day and lengths of time [min]; never NaN.
-    Equation: the largest of sum(flow x minutes) / supply flow, the minutes of blocks that take
-    more than half the flow, the longest single block, and the latest of the blocks' earliest
-    finishes alone. Lower bounds that follow from the constraints; no published source.
-
-    Two blocks of 60 min, each taking the whole supply, cannot be done before 240 + 120 min:
-
-    >>> bounds = FinishBounds(
-    ...     first_opening_min=np.array([240]), area_min=np.array([120.0]),
-    ...     exclusive_min=np.array([120]), longest_block_min=np.array([60]),
-    ...     latest_alone_finish_min=np.array([300]), finish_min=np.array([361]))
-    >>> bounds.earliest_finish_min().tolist()
-    [360.0]
-    """
-    from service.agronomy.supply_kernel import SUPPLY_BOUND, measure_bounds
-
-    bounds = np.empty(supply_flow_l_per_h.shape[0], SUPPLY_BOUND)
-    measure_bounds(
-        _block_records(demand),
-        np.ascontiguousarray(demand.windows.opens_min),
-        np.ascontiguousarray(demand.windows.closes_min),
-        schedule.pulses.offset,
-        schedule.pulses.start_min,
-        schedule.pulses.duration_min,
-        schedule.used_off_ratio,
-        np.ascontiguousarray(supply_flow_l_per_h),
-        bounds,
-    )
-    return FinishBounds(
-        **{name: np.ascontiguousarray(bounds[name]) for name in SUPPLY_BOUND.names or ()}
     )

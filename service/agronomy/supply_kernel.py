@@ -95,20 +95,8 @@ class BlockOutcome(Protocol):
     event_peak_mm: float
 
 
-class SupplyBound(Protocol):
-    """One row of the bounds of a supply; see ``supply.FinishBounds``."""
-
-    first_opening_min: int
-    area_min: float
-    exclusive_min: int
-    longest_block_min: int
-    latest_alone_finish_min: int
-    finish_min: int
-
-
 BLOCK_COURSE = record_layout(BlockCourse)
 BLOCK_OUTCOME = record_layout(BlockOutcome)
-SUPPLY_BOUND = record_layout(SupplyBound)
 
 
 @compiled
@@ -877,62 +865,3 @@ def plan_day(
             outcome.alone_share = np.nan
             outcome.event_peak_mm = np.nan
     return offset, start_min, duration_min
-
-
-@compiled
-def measure_bounds(
-    days: Records,
-    opens_min: Ints,
-    closes_min: Ints,
-    offset: Ints,
-    start_min: Ints,
-    duration_min: Ints,
-    used_off_ratio: Floats,
-    supply_flow_l_per_h: Floats,
-    bounds: Records,
-) -> None:
-    """Fill the bounds of each supply from the pulses that were planned."""
-    no_starts = np.empty(0, np.int64)
-    for supply in range(supply_flow_l_per_h.shape[0]):
-        bounds[supply].first_opening_min = -1
-        bounds[supply].area_min = 0.0
-        bounds[supply].exclusive_min = 0
-        bounds[supply].longest_block_min = 0
-        bounds[supply].latest_alone_finish_min = 0
-        bounds[supply].finish_min = 0
-    for block_index in range(days.shape[0]):
-        pulse_count = offset[block_index + 1] - offset[block_index]
-        if pulse_count == 0:
-            continue
-        block = days[block_index]
-        bound = bounds[block.supply_index]
-        total_min = 0
-        for place in range(offset[block_index], offset[block_index + 1]):
-            total_min += duration_min[place]
-            bound.finish_min = max(bound.finish_min, start_min[place] + duration_min[place])
-        if 2.0 * block.flow_l_per_h > supply_flow_l_per_h[block.supply_index]:
-            bound.exclusive_min += total_min
-        off_ratio = used_off_ratio[block_index]
-        bound.area_min += total_min * block.flow_l_per_h / supply_flow_l_per_h[block.supply_index]
-        bound.longest_block_min = max(
-            bound.longest_block_min,
-            chain_min(total_min, pulse_count, off_ratio, block.valve_gap_min),
-        )
-        _, alone_finish_min, _ = lay_pulses(
-            block,
-            opens_min[block_index],
-            closes_min[block_index],
-            total_min,
-            pulse_count,
-            off_ratio,
-            no_starts,
-        )
-        bound.latest_alone_finish_min = max(bound.latest_alone_finish_min, alone_finish_min)
-        opening_min = window_start(
-            opens_min[block_index],
-            closes_min[block_index],
-            block.not_before_min,
-            duration_min[offset[block_index]],
-        )
-        if bound.first_opening_min < 0 or opening_min < bound.first_opening_min:
-            bound.first_opening_min = opening_min

@@ -166,29 +166,3 @@ def step_days(
     if not is_running.all():
         book = {name: np.where(is_running, term, np.nan) for name, term in book.items()}
     return DayLedger(**book, has_afternoon_stress=book["depletion_end_mm"] > book["raw_mm"])
-
-
-def mass_balance_error_mm(ledger: DayLedger) -> Floats:
-    """What a ledger fails to account for; anything but rounding is a fault of the program.
-
-    Shapes: those of the ledger.
-    ledger: one day or many.
-    Returns: depth [mm]; NaN where the ledger is NaN.
-    Equation: D_end - D_start - (ETc_adj - rain - irrigation + drainage + resize).
-    >>> one = np.array([1.0])
-    >>> ledger = step_day(3.0 * one, taw_mm=9.0 * one, raw_mm=5.0 * one,
-    ...     rain_entering_mm=4.0 * one, crop_et_mm=2.0 * one, early_net_mm=one, day_net_mm=one)
-    >>> float(mass_balance_error_mm(ledger)[0])
-    0.0
-    """
-    booked = (
-        ledger.actual_crop_et_mm
-        - ledger.rain_entering_mm
-        - ledger.early_net_mm
-        - ledger.day_net_mm
-        + ledger.rain_drainage_mm
-        + ledger.irrigation_drainage_mm
-        + ledger.resize_mm
-    )
-    error: Floats = ledger.depletion_end_mm - ledger.depletion_start_mm - booked
-    return error

@@ -347,37 +347,6 @@ def acid_dose(
     )
 
 
-def acidified_ph(water: CarbonateWater, acid_key: str, dose_mmol_per_l: float) -> float:
-    """pH of a water after so much acid, in a closed pipe; the inverse of ``acid_dose``.
-
-    Shapes: one water, scalars.
-    Returns: pH between 2 and 11.
-    Equation: as ``acid_dose``, solved for the pH by bisection.
-    >>> tap = CarbonateWater(ph=7.8, alkalinity_meq_per_l=2.398, temperature_c=20.0)
-    >>> round(acidified_ph(tap, "sulfuric", 0.476), 2)
-    6.5
-    """
-    acid = _known_acid(acid_key)
-    if not (dose_mmol_per_l >= 0.0 and math.isfinite(dose_mmol_per_l)):
-        raise InputInvalid(
-            "this dose cannot be given",
-            [Fault("dose_mmol_per_l", f"{dose_mmol_per_l:g}", "0 mmol/L or more")],
-        )
-    before = water_speciation(water)
-    totals = dict(component_totals(water))
-    totals["carbonate"] = before.total_carbonate_mmol_per_l * 1e-3
-    totals = _with_acid(totals, acid, dose_mmol_per_l)
-    wanted = before.proton_deficit_meq_per_l - acid.strong_proton_count * dose_mmol_per_l
-    low, high = 1.0, water.ph + 0.01
-    while high - low > 1e-9:
-        middle = 0.5 * (low + high)
-        if speciate(middle, totals, water.temperature_c).proton_deficit_meq_per_l < wanted:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
-
-
 def _model_dose(
     acid: Acid,
     totals: Mapping[str, float],

@@ -191,39 +191,6 @@ def total_carbonate_mmol_per_l(
     return (alkalinity - water) / (a1 + 2.0 * a2)
 
 
-def closed_ph(
-    alkalinity: float,
-    total_carbonate: float,
-    temperature_c: float,
-    *,
-    ionic_strength_mol_per_l: float = 0.0,
-) -> float:
-    """pH of a water of known alkalinity and total carbonate, ion pairs left out.
-
-    Shapes: scalars.
-    alkalinity: [meq/L]; total_carbonate: [mmol/L].
-    Returns: pH between 2 and 11; a pair that has no pH there raises ``InputInvalid``.
-    Equation: the inverse of ``alkalinity_meq_per_l``, by bisection.
-    >>> round(closed_ph(2.398, 2.483, 20.0), 2)
-    7.8
-    """
-
-    def excess(ph: float) -> float:
-        found = alkalinity_meq_per_l(
-            total_carbonate, ph, temperature_c, ionic_strength_mol_per_l=ionic_strength_mol_per_l
-        )
-        return found - alkalinity
-
-    if excess(LOWEST_PH) > 0.0 or excess(HIGHEST_PH) < 0.0:
-        found = f"alkalinity {alkalinity:g} meq/L with {total_carbonate:g} mmol/L of carbonate"
-        allowed = f"a pair whose pH lies between {LOWEST_PH:g} and {HIGHEST_PH:g}"
-        raise InputInvalid(
-            "alkalinity and total carbonate do not belong together",
-            [Fault("alkalinity, total_carbonate", found, allowed)],
-        )
-    return _bisect(excess, LOWEST_PH, HIGHEST_PH)
-
-
 def check_water(water: CarbonateWater) -> None:
     """Refuse a water whose numbers no water has, all faults at once.
 
@@ -597,19 +564,6 @@ def _log_constants(temperature_c: float) -> Mapping[str, float]:
             turn = (1.0 / t - 1.0 / _REFERENCE_K) / (_GAS_KCAL_PER_K * math.log(10.0))
             found[species.name] = species.log_k_25 - species.enthalpy_kcal * turn
     return MappingProxyType(found)
-
-
-def _bisect(
-    excess: Callable[[float], float], low: float, high: float, *, tolerance: float = 1e-12
-) -> float:
-    """Where a rising function passes zero."""
-    while high - low > tolerance:
-        middle = 0.5 * (low + high)
-        if excess(middle) < 0.0:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
 
 
 def _false_position(

@@ -323,21 +323,6 @@ def plan_fertigation(
     return Fertigation(plan, injection)
 
 
-def injected_l_by(plan: InjectionPlan, injection: Injection, minute: float) -> float:
-    """Stock solution that has gone in up to a minute of the day.
-
-    Shapes: scalars.
-    Returns: [L]; rises inside the spans only.
-    Equation: rate x minutes of injection so far.
-    """
-    return sum(
-        injection.injector_l_per_h
-        / 60.0
-        * min(max(minute - span.start_min, 0.0), float(span.duration_min))
-        for span in plan.spans
-    )
-
-
 def _arrangements(
     pulses: Sequence[RunPulse], longest_pulse_min: float, allows: AllowsPulse
 ) -> Iterator[tuple[tuple[RunPulse, ...], int, int]]:

@@ -246,24 +246,6 @@ PRODUCTS: Mapping[str, Product] = MappingProxyType({each.key: each for each in _
 """Generic products; what a label says stands above them."""
 
 
-def known_product(product_key: str) -> Product:
-    """A generic product by its key.
-
-    Shapes: one text.
-    Returns: Product; an unknown key raises ``InputInvalid`` with the list.
-    Equation: none.
-    >>> round(known_product("potassium-nitrate").nitrogen_fraction, 4)
-    0.1385
-    """
-    product = PRODUCTS.get(product_key)
-    if product is None:
-        raise InputInvalid(
-            f"fertiliser {product_key!r} is not known",
-            [Fault("product_key", repr(product_key), f"one of {', '.join(PRODUCTS)}")],
-        )
-    return product
-
-
 def labelled_product(
     key: str,
     name: str,
@@ -344,7 +326,7 @@ def product_mass_kg(product: Product, nutrient: str, nutrient_kg: float) -> floa
     nutrient: one of ``NUTRIENTS``.
     Returns: [kg]; a product without that nutrient raises ``InputInvalid``.
     Equation: mass / share.
-    >>> round(product_mass_kg(known_product("urea"), "nitrogen", 4.0), 2)
+    >>> round(product_mass_kg(PRODUCTS["urea"], "nitrogen", 4.0), 2)
     8.58
     """
     share = _share(product, nutrient)
@@ -359,23 +341,6 @@ def product_mass_kg(product: Product, nutrient: str, nutrient_kg: float) -> floa
             [Fault("nutrient_kg", f"{nutrient_kg:g}", "0 kg or more")],
         )
     return nutrient_kg / share
-
-
-def product_volume_l(product: Product, product_kg: float) -> float:
-    """Litres of a liquid product.
-
-    Shapes: scalars.
-    Returns: [L]; a solid raises ``InputInvalid``.
-    Equation: mass / density.
-    >>> round(product_volume_l(known_product("uan-32"), 13.0208), 2)
-    9.79
-    """
-    if product.density_kg_per_l is None:
-        raise InputInvalid(
-            f"{product.name} has no volume as a liquid",
-            [Fault("density_kg_per_l", "not known", "the density of a liquid from its label")],
-        )
-    return product_kg / product.density_kg_per_l
 
 
 def split_season(
@@ -433,7 +398,7 @@ def solubility_limit_g_per_l(product: Product, temperature_c: float) -> float | 
     table raises ``InputInvalid``; above it the last value holds.
     Equation: 1000 S / (1000 + S), S linear between the table's points; the density of the solution
     is taken as 1, so that the true limit is higher.
-    >>> round(solubility_limit_g_per_l(known_product("potassium-sulfate"), 20.0))
+    >>> round(solubility_limit_g_per_l(PRODUCTS["potassium-sulfate"], 20.0))
     100
     """
     table = product.solubility_g_per_kg
@@ -460,7 +425,7 @@ def mixing_conflicts(products: Sequence[Product]) -> tuple[Conflict, ...]:
     Returns: conflicts in the order of the products; empty where there is none.
     Equation: calcium with sulfate is gypsum, calcium with phosphate a calcium phosphate; magnesium
     with ammonium and phosphate struvite, when not sour. Common practice, no source.
-    >>> pair = [known_product("calcium-nitrate"), known_product("ammonium-sulfate")]
+    >>> pair = [PRODUCTS["calcium-nitrate"], PRODUCTS["ammonium-sulfate"]]
     >>> [conflict.is_forbidden for conflict in mixing_conflicts(pair)]
     [True]
     """
@@ -502,7 +467,7 @@ def stock_solution(
     ``InputInvalid`` with every fault.
     Equation: sum of c / limit at most 1 [CHOICE: salts share the water's room to dissolve], limit
     of ``solubility_limit_g_per_l``.
-    >>> tank = stock_solution([(known_product("potassium-nitrate"), 30.0)], 200.0, 15.0)
+    >>> tank = stock_solution([(PRODUCTS["potassium-nitrate"], 30.0)], 200.0, 15.0)
     >>> round(tank.saturation_share, 2)
     0.72
     """
@@ -570,7 +535,7 @@ def inject(
     Returns: Injection; nothing to inject, more than the tank holds, no flow or no time raise
     ``InputInvalid``.
     Equation: rate = V / t; ratio = Q / rate; concentration = mass / (Q t); EC by ``ec_rise_ds_m``.
-    >>> tank = stock_solution([(known_product("uan-32"), 13.0208)], 9.79008, 20.0)
+    >>> tank = stock_solution([(PRODUCTS["uan-32"], 13.0208)], 9.79008, 20.0)
     >>> going = inject(tank, 9.79008, flow_l_per_h=72463.77, duration_min=30.0)
     >>> round(going.nutrient_mg_per_l["nitrogen"], 1), round(going.dilution_ratio)
     (115.0, 3701)
@@ -657,7 +622,7 @@ def nitrate_caution(
     is_ammonium_preferred: blueberry and its kin take up ammonium better than nitrate.
     Returns: an advisory, or None where there is nothing to say.
     Equation: share of nitrate in the nitrogen; common practice, no source.
-    >>> mix = [(known_product("calcium-nitrate"), 10.0)]
+    >>> mix = [(PRODUCTS["calcium-nitrate"], 10.0)]
     >>> nitrate_caution(mix, is_ammonium_preferred=True).key
     'nitrate-form'
     """

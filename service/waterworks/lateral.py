@@ -177,38 +177,6 @@ class LongestRow:
     """The search ended at its own limit; a longer row may do as well."""
 
 
-def emitter_from_two_points(
-    first: tuple[float, float],
-    second: tuple[float, float],
-    *,
-    manufacturer_variation_ratio: float = 0.0,
-) -> Emitter:
-    """The emitter whose law passes through two measured points.
-
-    Shapes: two pairs (head [m], flow [L/h]).
-    Returns: the emitter, its nominal point being the first.
-    Equation: exponent = ln(q2 / q1) / ln(H2 / H1). Keller and Karmeli 1974, from memory.
-    Raises: InputInvalid where the points give no exponent between 0 and 1.
-    >>> round(emitter_from_two_points((10.0, 2.0), (15.0, 2.4)).flow_exponent, 4)
-    0.4497
-    """
-    (head, flow), (other_head, other_flow) = first, second
-    found = f"{first} and {second}"
-    if min(head, flow, other_head, other_flow) <= 0.0 or head == other_head:
-        allowed = "two different heads above 0 m, flows above 0 L/h"
-        raise InputInvalid("the emitter's points cannot be used", [Fault("points", found, allowed)])
-    exponent = math.log(other_flow / flow) / math.log(other_head / head)
-    if not -1e-9 <= exponent <= 1.0 + 1e-9:
-        allowed = f"an exponent between 0 and 1, not {exponent:.3f}"
-        raise InputInvalid("the emitter's points cannot be used", [Fault("points", found, allowed)])
-    return Emitter(
-        nominal_flow_l_per_h=flow,
-        nominal_head_m=head,
-        flow_exponent=min(max(exponent, 0.0), 1.0),
-        manufacturer_variation_ratio=manufacturer_variation_ratio,
-    )
-
-
 def emitter_flow_l_per_h(emitter: Emitter, head_m: ArrayLike) -> Floats:
     """Flow of an emitter under a pressure head.
 
@@ -226,38 +194,6 @@ def emitter_flow_l_per_h(emitter: Emitter, head_m: ArrayLike) -> Floats:
     return np.asarray(np.where(head <= 0.0, 0.0, flow * np.sqrt(wet / law_head)))
 
 
-def friction_head_m_per_m(pipe: Pipe, flow_l_per_h: float) -> float:
-    """Head that a metre of pipe takes from a flow.
-
-    Shapes: numbers.
-    Returns: head per length [m/m].
-    Equation: f v^2 / (2 g D), f = 64 / Re up to 2000, Swamee and Jain from 4000, a cubic between:
-    EPANET 2.2; or 10.67 Q^1.852 / (C^1.852 D^4.871), Hazen-Williams. Both SI.
-    >>> round(100.0 * friction_head_m_per_m(Pipe(16.0), 20.0), 4)  # laminar: 32 nu v / (g D^2)
-    0.036
-    """
-    from service.waterworks.lateral_kernel import LATERAL_ROW, friction_gradient
-
-    row = np.zeros(1, dtype=LATERAL_ROW)
-    write_pipe(row, 0, pipe)
-    return float(friction_gradient(row[0], flow_l_per_h)[0])
-
-
-def christiansen_factor(outlet_count: int, flow_exponent: float) -> float:
-    """Share of a full-length friction loss that is left when the flow leaves at even outlets.
-
-    Shapes: numbers.
-    outlet_count: equal outlets, the first one spacing from the inlet.
-    flow_exponent: of the friction law: 1.75 smooth Darcy-Weisbach, 1.852 Hazen-Williams, 2 rough.
-    Returns: factor [-]; for checks by hand, the solvers do not use it.
-    Equation: 1/(m+1) + 1/(2N) + sqrt(m-1)/(6N^2). Christiansen 1942, from memory.
-    >>> round(christiansen_factor(100, 1.75), 5)
-    0.36865
-    """
-    m, n = flow_exponent, outlet_count
-    return 1.0 / (m + 1.0) + 1.0 / (2.0 * n) + math.sqrt(m - 1.0) / (6.0 * n * n)
-
-
 def solve_lateral(lateral: Lateral, inlet_head_m: float) -> LateralFlow:
     """Pressure and flow of every emitter of one lateral.
 
@@ -265,7 +201,8 @@ def solve_lateral(lateral: Lateral, inlet_head_m: float) -> LateralFlow:
     inlet_head_m: pressure head in the lateral just after its connection [m].
     Returns: a solution for any inlet head; emitters that water does not reach have flow 0.
     Equation: H(i-1) = H(i) + J(Q) (S + connection) + rise, Q = sum of k H^x downstream; solved for
-    the last head. Keller and Karmeli 1974; friction as :func:`friction_head_m_per_m`.
+    the last head. Keller and Karmeli 1974; friction h = f v^2 / (2 g D), f = 64 / Re up to 2000,
+    Swamee and Jain from 4000, a cubic between: EPANET 2.2; or Hazen-Williams.
     Raises: InputInvalid for a lateral that cannot be built.
     >>> solved = solve_lateral(Lateral(Emitter(2.0), Pipe(16.0), 100, 0.46), 10.0)
     >>> [round(float(solved.emitter_flow_l_per_h[place]), 3) for place in (0, -1)]

@@ -19,7 +19,6 @@ from service.waterworks.block_hydraulics import Block, BlockFlow
 from service.waterworks.lateral import Lateral, Pipe
 from service.waterworks.records import Floats
 
-EULER_CONSTANT = 0.5772156649015329  # [-] limit of sum(1/i) - ln n
 MOST_EMITTERS_FRACTION = 0.95  # [-] share of the emitters meant by "most"; a modelling choice
 L_PER_M3 = 1000.0  # [L]
 MIN_PER_H = 60.0  # [min]
@@ -89,40 +88,6 @@ def lateral_travel_min(lateral: Lateral, emitter_flow_l_per_h: ArrayLike) -> Flo
     length_m = np.full(flow.size, lateral.emitter_spacing_m)
     length_m[0] = lateral.inlet_segment_m
     return _cumulative_min(lateral.pipe, length_m, carried)
-
-
-def even_travel_min(lateral: Lateral, emitter_flow_l_per_h: float) -> float:
-    """Time to the last emitter of a lateral whose emitters all give the same, by formula.
-
-    Shapes: numbers.
-    emitter_flow_l_per_h: of every emitter [L/h].
-    Returns: time [min]; for checks by hand, within 0.05 % for a hundred emitters or more.
-    Equation: A S / q (ln N + 0.5772), the harmonic sum's limit.
-    >>> from service.waterworks.lateral import Emitter
-    >>> line = Lateral(emitter=Emitter(2.0), pipe=Pipe(16.0), emitter_count=100,
-    ...                emitter_spacing_m=0.46)
-    >>> round(even_travel_min(line, 2.0), 2)
-    14.38
-    """
-    segment_min = pipe_travel_min(lateral.pipe, lateral.emitter_spacing_m, emitter_flow_l_per_h)
-    return segment_min * (math.log(lateral.emitter_count) + EULER_CONSTANT)
-
-
-def lateral_fill_min(lateral: Lateral, inlet_flow_l_per_h: float) -> float:
-    """Time until an empty lateral is full.
-
-    Shapes: numbers.
-    inlet_flow_l_per_h: working flow of the lateral [L/h].
-    Returns: time [min]; inf where nothing flows.
-    Equation: volume over working flow. An estimate: an empty lateral takes more than its working
-    flow where the supply gives it, and loses some of it on the way.
-    >>> from service.waterworks.lateral import Emitter
-    >>> line = Lateral(emitter=Emitter(2.0), pipe=Pipe(16.0), emitter_count=100,
-    ...                emitter_spacing_m=0.46)
-    >>> round(lateral_fill_min(line, 200.0), 2)
-    2.77
-    """
-    return pipe_travel_min(lateral.pipe, lateral.length_m, inlet_flow_l_per_h)
 
 
 def block_travel(block: Block, flow: BlockFlow) -> BlockTravel:

@@ -25,7 +25,8 @@ from service.agronomy.daily_plan import (
 )
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import CurveDefinition, Floats, WindowBatch
-from service.agronomy.water_balance import mass_balance_error_mm, step_day
+from service.agronomy.water_balance import step_day
+from tests.agronomy.ledger_error import mass_balance_error_mm
 from tests.agronomy.minute_simulation import et_share, simulate_day, stress_coefficient
 from tests.factories import batch_of, even_days, make_block, windows_of
 

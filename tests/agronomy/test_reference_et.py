@@ -16,16 +16,15 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
 
-from service.agronomy.reference_et import (
+from service.agronomy.atmosphere import (
     clear_sky_radiation_mj_m2,
     extraterrestrial_radiation_mj_m2,
-    fill_reference_et,
-    hargreaves_et_mm,
-    reference_et_mm,
     saturation_vapour_pressure_kpa,
 )
+from service.agronomy.reference_et import fill_reference_et, reference_et_mm
 from service.agronomy.weather_day import FieldFlag, WeatherDays
 from service.errors import WeatherInvalid
+from tests.agronomy.fao56_formulas import hargreaves_et_mm
 
 LATITUDE_DEG = 50.80
 ELEVATION_M = 100.0

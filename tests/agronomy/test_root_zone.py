@@ -19,10 +19,9 @@ from service.agronomy.root_zone import (
     size_by_age,
     total_available_water_mm,
     volume_at_depth_l,
-    wetted_depth_m,
     wetted_fraction,
-    wetted_width_m,
 )
+from tests.agronomy.wetted_bulb import wetted_depth_m, wetted_width_m
 
 
 def make_soil(conductivity_mm_per_h: float = 50.3, root_depth_m: float = 0.45) -> SoilBatch:

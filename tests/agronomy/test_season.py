@@ -12,7 +12,8 @@ from service.agronomy.block_batch import BlockBatch
 from service.agronomy.daily_plan import SiteDays, crop_days, days_of, plan_tomorrow, ready_min
 from service.agronomy.records import CurveDefinition
 from service.agronomy.season import SeasonRun, run_season
-from service.agronomy.water_balance import mass_balance_error_mm, step_day
+from service.agronomy.water_balance import step_day
+from tests.agronomy.ledger_error import mass_balance_error_mm
 from tests.factories import batch_of, even_days, make_block, windows_of
 
 KC_ONE = CurveDefinition(basis="table", season_start=(1, 1), points=((7, 1, 1.0),))

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule, ShortfallCause
 from service.agronomy.records import Floats
-from service.agronomy.supply import finish_bounds, schedule_supplies
+from service.agronomy.supply import schedule_supplies
 from service.errors import InputInvalid
+from tests.agronomy.finish_bounds import finish_bounds
 from tests.agronomy.pulse_demands import (
     assert_rules_hold,
     block_days,

@@ -14,10 +14,10 @@ from hypothesis.extra.numpy import arrays
 from service.agronomy.records import Floats
 from service.agronomy.water_balance import (
     DayLedger,
-    mass_balance_error_mm,
     step_day,
     step_days,
 )
+from tests.agronomy.ledger_error import mass_balance_error_mm
 
 TERMS = ("taw_mm", "raw_mm", "rain_entering_mm", "crop_et_mm", "early_net_mm", "day_net_mm")
 

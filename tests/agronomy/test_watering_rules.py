@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.agronomy.block_batch import BlockBatch
-from service.agronomy.root_zone import wetted_depth_m
 from service.agronomy.watering_rules import (
     WaterNeed,
     credited_rain_mm,
@@ -21,6 +20,7 @@ from service.agronomy.watering_rules import (
     uniform_share,
     water_need,
 )
+from tests.agronomy.wetted_bulb import wetted_depth_m
 from tests.factories import batch_of, make_block
 
 

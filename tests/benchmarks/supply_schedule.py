@@ -14,7 +14,8 @@ import numpy as np
 
 from service.agronomy.pulse_plan import PulseDemand
 from service.agronomy.records import Floats, WindowBatch
-from service.agronomy.supply import finish_bounds, schedule_supplies
+from service.agronomy.supply import schedule_supplies
+from tests.agronomy.finish_bounds import finish_bounds
 
 DAY_MIN = 1440
 SEEDS = 12

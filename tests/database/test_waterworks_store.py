@@ -12,7 +12,7 @@ from service.database.session import UnitOfWorkFactory
 from service.records.waterworks import CatchTest, FertigationOrder, FlowFinding, WaterSample
 from service.waterworks.acid import TitrationPoint
 from service.waterworks.block_layout import BlockLayout
-from service.waterworks.fertiliser import known_product, labelled_product
+from service.waterworks.fertiliser import PRODUCTS, labelled_product
 from service.waterworks.water_analysis import Reading
 from tests.stored_farms import stored_block, stored_bundle
 
@@ -33,7 +33,7 @@ LABELLED = labelled_product(
 ORDER = FertigationOrder(
     block_id="orchard.north",
     day=date(2026, 7, 5),
-    product_kg=((known_product("urea"), 2.5), (LABELLED, 1.0)),
+    product_kg=((PRODUCTS["urea"], 2.5), (LABELLED, 1.0)),
     stock_l=40.0,
     temperature_c=12.0,
     injector_lowest_l_per_h=2.0,

@@ -12,7 +12,8 @@ from service.agronomy.root_zone import (
     readily_available_water_mm,
     total_available_water_mm,
 )
-from service.agronomy.water_balance import DayLedger, mass_balance_error_mm, step_day, step_days
+from service.agronomy.water_balance import DayLedger, step_day, step_days
+from tests.agronomy.ledger_error import mass_balance_error_mm
 
 
 def make_soil(

@@ -11,7 +11,6 @@ import math
 import numpy as np
 import pytest
 
-from service.agronomy.atmosphere import psychrometric_constant_kpa_per_c
 from service.agronomy.crop_table import find_crop
 from service.agronomy.crop_water_use import (
     climate_term,
@@ -26,6 +25,7 @@ from service.agronomy.sparse_canopy import (
     full_cover_basal_coefficient,
     largest_coefficient,
 )
+from tests.agronomy.fao56_formulas import psychrometric_constant_kpa_per_c
 
 
 def adjusted_mid(kc_mid: float, u2_m_s: float, rhmin_pct: float, *, height_m: float) -> float:

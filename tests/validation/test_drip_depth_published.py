@@ -16,10 +16,9 @@ from service.agronomy.root_zone import (
     gross_depth_mm,
     running_min,
     volume_at_depth_l,
-    wetted_depth_m,
     wetted_fraction,
-    wetted_width_m,
 )
+from tests.agronomy.wetted_bulb import wetted_depth_m, wetted_width_m
 
 MM_PER_INCH = 25.4
 LITRES_PER_GALLON = 3.785411784

@@ -15,8 +15,8 @@ import pytest
 from numpy.typing import NDArray
 
 from service.agronomy.pulse_plan import ShortfallCause
-from service.agronomy.water_balance import mass_balance_error_mm
 from service.operations.review.hindcast import Hindcast, weekly_figures
+from tests.agronomy.ledger_error import mass_balance_error_mm
 from tests.agronomy.minute_simulation import simulate_day
 from tests.validation.season_scenarios import (
     FIRST_DAY,

@@ -13,25 +13,25 @@ import numpy as np
 import pytest
 
 from service.agronomy.atmosphere import (
-    mean_saturation_vapour_pressure_kpa,
-    net_longwave_radiation_mj_m2,
-    radiation_from_sunshine_mj_m2,
-    radiation_from_temperature_range_mj_m2,
-    vapour_pressure_from_wet_bulb_kpa,
-)
-from service.agronomy.reference_et import (
     atmospheric_pressure_kpa,
     clear_sky_radiation_mj_m2,
     daylight_hours,
     extraterrestrial_radiation_mj_m2,
-    hargreaves_et_mm,
-    psychrometric_constant_kpa_per_c,
-    reference_et_mm,
+    mean_saturation_vapour_pressure_kpa,
+    radiation_from_sunshine_mj_m2,
+    radiation_from_temperature_range_mj_m2,
     saturation_vapour_pressure_kpa,
     wind_at_2m_m_s,
 )
+from service.agronomy.reference_et import reference_et_mm
 from service.agronomy.weather_day import FieldFlag, RawWeather, WeatherDays, check_weather
 from service.errors import WeatherInvalid
+from tests.agronomy.fao56_formulas import (
+    hargreaves_et_mm,
+    net_longwave_radiation_mj_m2,
+    psychrometric_constant_kpa_per_c,
+    vapour_pressure_from_wet_bulb_kpa,
+)
 
 
 def day_of_year(number: int) -> np.ndarray[tuple[int], np.dtype[np.datetime64]]:

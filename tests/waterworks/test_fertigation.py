@@ -16,13 +16,12 @@ from service.waterworks.fertigation import (
     InjectionWindow,
     Injector,
     RunPulse,
-    injected_l_by,
     injection_window,
     plan_fertigation,
     plan_injection,
     pulse_windows,
 )
-from service.waterworks.fertiliser import known_product, stock_solution
+from service.waterworks.fertiliser import PRODUCTS, stock_solution
 
 DAY = [RunPulse(300 + 72 * place, 24) for place in range(5)]
 """Five pulses of 24 minutes with 48 minutes off."""
@@ -127,7 +126,7 @@ def test_changed_pulses_keep_the_water_their_order_and_their_limits(
 def test_the_nutrient_that_goes_in_is_what_was_planned(
     pulses: list[RunPulse], stock_l: float, highest: float, travel: float, flow: float
 ) -> None:
-    tank = stock_solution([(known_product("potassium-nitrate"), 20.0)], 100.0, 20.0)
+    tank = stock_solution([(PRODUCTS["potassium-nitrate"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
         pulses,
         tank,
@@ -150,8 +149,6 @@ def test_the_nutrient_that_goes_in_is_what_was_planned(
         waters = any(p.start_min <= minute < p.end_min for p in found.plan.pulses)
         assert waters or not runs
         given_l += found.injection.injector_l_per_h / 60.0 if runs else 0.0
-        by_now = injected_l_by(found.plan, found.injection, minute + 1.0)
-        assert by_now == pytest.approx(given_l, rel=1e-9, abs=1e-9)
     planned_kg = stock_l * nitrogen_kg_per_l
     assert given_l * nitrogen_kg_per_l == pytest.approx(planned_kg, rel=1e-3)
     assert found.injection.nutrient_kg["nitrogen"] == pytest.approx(planned_kg, rel=1e-3)
@@ -303,7 +300,7 @@ def test_a_window_leaves_a_clean_quarter_and_the_travel_on_both_sides(
 
 
 def test_an_injector_too_large_for_the_dose_is_said() -> None:
-    tank = stock_solution([(known_product("urea"), 20.0)], 100.0, 20.0)
+    tank = stock_solution([(PRODUCTS["urea"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
         [RunPulse(300, 120)],
         tank,
@@ -319,7 +316,7 @@ def test_an_injector_too_large_for_the_dose_is_said() -> None:
 
 
 def test_a_small_injector_takes_its_time() -> None:
-    tank = stock_solution([(known_product("urea"), 20.0)], 100.0, 20.0)
+    tank = stock_solution([(PRODUCTS["urea"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
         [RunPulse(300, 120)],
         tank,
@@ -336,7 +333,7 @@ def test_a_small_injector_takes_its_time() -> None:
 
 
 def test_what_cannot_be_planned_has_no_rates() -> None:
-    tank = stock_solution([(known_product("urea"), 20.0)], 100.0, 20.0)
+    tank = stock_solution([(PRODUCTS["urea"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
         [RunPulse(300, 20)],
         tank,
@@ -377,7 +374,7 @@ def test_times_that_cannot_be_are_refused(fill: float, travel: float) -> None:
 
 
 def test_an_injector_that_gives_nothing_and_a_dose_of_nothing_are_refused() -> None:
-    tank = stock_solution([(known_product("urea"), 20.0)], 100.0, 20.0)
+    tank = stock_solution([(PRODUCTS["urea"], 20.0)], 100.0, 20.0)
 
     def plan(stock_l: float, injector: Injector) -> None:
         plan_fertigation(

@@ -18,12 +18,10 @@ from service.waterworks.fertiliser import (
     StockSolution,
     ec_rise_ds_m,
     inject,
-    known_product,
     labelled_product,
     mixing_conflicts,
     nitrate_caution,
     product_mass_kg,
-    product_volume_l,
     solubility_limit_g_per_l,
     split_season,
     stock_solution,
@@ -34,7 +32,7 @@ SEASON = [date(2026, 4, 1) + timedelta(days=14 * place) for place in range(8)]
 
 
 def tank_of(key: str, mass_kg: float, volume_l: float = 200.0) -> StockSolution:
-    return stock_solution([(known_product(key), mass_kg)], volume_l, 20.0)
+    return stock_solution([(PRODUCTS[key], mass_kg)], volume_l, 20.0)
 
 
 @pytest.mark.parametrize("key", sorted(PRODUCTS))
@@ -72,11 +70,11 @@ def test_the_limit_of_a_stock_solution_is_met_exactly(at_c: float, key: str) -> 
 
 def test_a_product_above_its_solubility_is_refused_with_the_limit_and_the_temperature() -> None:
     with pytest.raises(InputInvalid, match=r"potassium-sulfate.*150 g/L.*up to 85 g/L at 10 °C"):
-        stock_solution([(known_product("potassium-sulfate"), 30.0)], 200.0, 10.0)
+        stock_solution([(PRODUCTS["potassium-sulfate"], 30.0)], 200.0, 10.0)
 
 
 def test_two_salts_share_the_room_to_dissolve() -> None:
-    each = [(known_product(key), 25.0) for key in ("potassium-nitrate", "urea")]
+    each = [(PRODUCTS[key], 25.0) for key in ("potassium-nitrate", "urea")]
     alone = [stock_solution([one], 200.0, 15.0).saturation_share for one in each]
     together = stock_solution(each, 200.0, 15.0).saturation_share
     assert alone[0] is not None and alone[1] is not None
@@ -87,7 +85,7 @@ def test_two_salts_share_the_room_to_dissolve() -> None:
 
 def test_below_the_table_the_solubility_is_not_known() -> None:
     with pytest.raises(InputInvalid, match="0 °C or warmer"):
-        stock_solution([(known_product("urea"), 1.0)], 100.0, -2.0)
+        stock_solution([(PRODUCTS["urea"], 1.0)], 100.0, -2.0)
 
 
 def test_a_label_without_solubility_is_let_pass_and_said() -> None:
@@ -99,7 +97,7 @@ def test_a_label_without_solubility_is_let_pass_and_said() -> None:
 
 def test_more_liquid_than_the_tank_holds_is_refused() -> None:
     with pytest.raises(InputInvalid, match=r"liquid products.*75\.2 L.*50 L"):
-        stock_solution([(known_product("uan-32"), 100.0)], 50.0, 15.0)
+        stock_solution([(PRODUCTS["uan-32"], 100.0)], 50.0, 15.0)
 
 
 @pytest.mark.parametrize(
@@ -113,13 +111,13 @@ def test_more_liquid_than_the_tank_holds_is_refused() -> None:
     ],
 )
 def test_calcium_with_sulfate_or_phosphate_is_refused_in_one_tank(first: str, second: str) -> None:
-    pair = [(known_product(first), 5.0), (known_product(second), 5.0)]
+    pair = [(PRODUCTS[first], 5.0), (PRODUCTS[second], 5.0)]
     with pytest.raises(InputInvalid, match=f"{first} with {second}.*two tanks"):
         stock_solution(pair, 500.0, 20.0)
 
 
 def test_magnesium_with_phosphate_is_a_caution() -> None:
-    pair = [(known_product("magnesium-nitrate"), 5.0), (known_product("map"), 5.0)]
+    pair = [(PRODUCTS["magnesium-nitrate"], 5.0), (PRODUCTS["map"], 5.0)]
     tank = stock_solution(pair, 500.0, 20.0)
     assert [each.key for each in tank.advisories] == ["mixing"]
 
@@ -133,14 +131,14 @@ def test_conflicts_do_not_depend_on_the_order_of_the_products(keys: list[str]) -
     def pairs(of: list[str]) -> set[tuple[frozenset[str], bool]]:
         return {
             (frozenset((each.first_key, each.second_key)), each.is_forbidden)
-            for each in mixing_conflicts([known_product(key) for key in of])
+            for each in mixing_conflicts([PRODUCTS[key] for key in of])
         }
 
     assert pairs(keys) == pairs(shuffled)
 
 
 def test_nitrates_and_urea_mix_freely() -> None:
-    free = [known_product(key) for key in ("urea", "ammonium-nitrate", "potassium-nitrate")]
+    free = [PRODUCTS[key] for key in ("urea", "ammonium-nitrate", "potassium-nitrate")]
     assert mixing_conflicts(free) == ()
 
 
@@ -157,7 +155,7 @@ def test_what_leaves_the_tank_arrives_in_the_water(
     tank = tank_of(key, mass)
     going = inject(tank, 200.0 * share, flow_l_per_h=flow, duration_min=minutes)
     for nutrient in NUTRIENTS:
-        planned = mass * share * float(getattr(known_product(key), f"{nutrient}_fraction"))
+        planned = mass * share * float(getattr(PRODUCTS[key], f"{nutrient}_fraction"))
         arrived = going.nutrient_mg_per_l[nutrient] * flow * minutes / 60.0 * 1e-6
         assert arrived == pytest.approx(planned, rel=1e-9, abs=1e-12)
         assert going.nutrient_kg[nutrient] == pytest.approx(planned, rel=1e-9, abs=1e-12)
@@ -204,8 +202,8 @@ def test_phosphate_in_hard_water_is_warned_of_unless_it_is_sour() -> None:
 
 
 def test_nitrate_is_cautioned_for_crops_that_want_ammonium_and_only_for_them() -> None:
-    nitrate = [(known_product("calcium-nitrate"), 10.0)]
-    ammonium = [(known_product("ammonium-sulfate"), 10.0)]
+    nitrate = [(PRODUCTS["calcium-nitrate"], 10.0)]
+    ammonium = [(PRODUCTS["ammonium-sulfate"], 10.0)]
     said = nitrate_caution(nitrate, is_ammonium_preferred=True)
     assert said is not None and "92 %" in said.text
     assert nitrate_caution(nitrate, is_ammonium_preferred=False) is None
@@ -331,25 +329,14 @@ def test_a_solubility_table_that_does_not_rise_is_refused() -> None:
         )
 
 
-def test_mass_and_volume_of_a_product_follow_from_its_nutrient() -> None:
-    assert product_mass_kg(known_product("urea"), "nitrogen", 46.65) == pytest.approx(
-        100.0, abs=0.1
-    )
-    assert product_volume_l(known_product("uan-28"), 12.8) == pytest.approx(10.0)
+def test_mass_of_a_product_follows_from_its_nutrient() -> None:
+    assert product_mass_kg(PRODUCTS["urea"], "nitrogen", 46.65) == pytest.approx(100.0, abs=0.1)
     with pytest.raises(InputInvalid, match="no potassium"):
-        product_mass_kg(known_product("urea"), "potassium", 1.0)
-    with pytest.raises(InputInvalid, match="density"):
-        product_volume_l(known_product("urea"), 1.0)
+        product_mass_kg(PRODUCTS["urea"], "potassium", 1.0)
     with pytest.raises(InputInvalid, match="nutrient"):
-        product_mass_kg(known_product("urea"), "gold", 1.0)
+        product_mass_kg(PRODUCTS["urea"], "gold", 1.0)
     with pytest.raises(InputInvalid, match="0 kg or more"):
-        product_mass_kg(known_product("urea"), "nitrogen", -1.0)
-
-
-def test_an_unknown_product_is_refused_with_the_list() -> None:
-    with pytest.raises(InputInvalid) as refusal:
-        known_product("guano")
-    assert all(key in refusal.value.faults[0].allowed for key in PRODUCTS)
+        product_mass_kg(PRODUCTS["urea"], "nitrogen", -1.0)
 
 
 def test_an_empty_tank_and_masses_of_nothing_are_refused() -> None:

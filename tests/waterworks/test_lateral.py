@@ -23,15 +23,13 @@ from service.waterworks.lateral import (
     FrictionLaw,
     Lateral,
     Pipe,
-    christiansen_factor,
     emitter_flow_l_per_h,
-    emitter_from_two_points,
-    friction_head_m_per_m,
     longest_row,
     rise_along_m,
     solve_lateral,
     solve_laterals,
 )
+from tests.waterworks.friction import christiansen_factor, friction_head_m_per_m
 
 LINE = Lateral(Emitter(2.0, manufacturer_variation_ratio=0.03), Pipe(16.0), 100, 0.46)
 COMPENSATED = Emitter(
@@ -66,13 +64,6 @@ laterals = st.builds(
     connection_length_m=st.floats(0.0, 0.3),
     profile=profiles,
 )
-
-
-def test_emitter_through_two_points_has_their_exponent() -> None:
-    # Keller and Karmeli 1974, ln(2.4 / 2.0) / ln(15 / 10) = 0.4497, by hand.
-    emitter = emitter_from_two_points((10.0, 2.0), (15.0, 2.4))
-    assert emitter.flow_exponent == pytest.approx(0.4497, abs=5e-5)
-    np.testing.assert_allclose(emitter_flow_l_per_h(emitter, [10.0, 15.0]), [2.0, 2.4])
 
 
 def test_orifice_emitter_follows_the_square_root_of_the_head() -> None:
@@ -285,14 +276,6 @@ def test_every_fault_of_a_lateral_is_named() -> None:
 def test_head_that_is_no_number_is_refused() -> None:
     with pytest.raises(InputInvalid, match="inlet_head_m"):
         solve_lateral(LINE, math.nan)
-
-
-@pytest.mark.parametrize("points", [((10.0, 2.0), (10.0, 2.4)), ((10.0, 2.0), (15.0, 5.0))])
-def test_points_that_make_no_emitter_are_refused(
-    points: tuple[tuple[float, float], tuple[float, float]],
-) -> None:
-    with pytest.raises(InputInvalid, match="points"):
-        emitter_from_two_points(*points)
 
 
 def quickest_s(solve: Callable[[], object], times: int) -> float:

@@ -14,8 +14,6 @@ from service.waterworks.block_hydraulics import Block, Manifold, Submain, solve_
 from service.waterworks.lateral import Emitter, Lateral, Pipe, solve_lateral
 from service.waterworks.travel_time import (
     block_travel,
-    even_travel_min,
-    lateral_fill_min,
     lateral_travel_min,
     pipe_travel_min,
     pipe_volume_l,
@@ -42,16 +40,15 @@ def test_long_lateral_takes_20_minutes_and_holds_28_litres() -> None:
 def test_formula_for_even_flow_is_the_limit_of_the_sum() -> None:
     # A S / q (ln N + 0.5772): the harmonic sum, whose next term is 1 / (2 N).
     exact = lateral_travel_min(LINE, np.full(100, 2.0))[-1]
-    formula = even_travel_min(LINE, 2.0)
+    segment_min = pipe_travel_min(LINE.pipe, LINE.emitter_spacing_m, 2.0)
+    formula = segment_min * (math.log(LINE.emitter_count) + np.euler_gamma)
     assert formula == pytest.approx(14.38, abs=0.005)
-    assert exact - formula == pytest.approx(
-        pipe_travel_min(LINE.pipe, LINE.emitter_spacing_m, 2.0) / 200.0, rel=0.01
-    )
+    assert exact - formula == pytest.approx(segment_min / 200.0, rel=0.01)
 
 
 def test_filling_is_far_quicker_than_travel() -> None:
     solved = solve_lateral(LINE, 10.0)
-    fill = lateral_fill_min(LINE, solved.inlet_flow_l_per_h)
+    fill = pipe_travel_min(LINE.pipe, LINE.length_m, solved.inlet_flow_l_per_h)
     assert fill == pytest.approx(2.8, abs=0.05)
     assert lateral_travel_min(LINE, solved.emitter_flow_l_per_h)[-1] > 5.0 * fill
 
@@ -121,4 +118,5 @@ def test_travel_grows_along_the_lateral_and_never_beats_filling(
     travel = lateral_travel_min(line, solved.emitter_flow_l_per_h)
     arrived = travel[np.isfinite(travel)]
     assert np.all(np.diff(arrived) > 0.0)
-    assert travel[-1] >= lateral_fill_min(line, solved.inlet_flow_l_per_h) * (1.0 - 1e-9)
+    fill = pipe_travel_min(line.pipe, line.length_m, solved.inlet_flow_l_per_h)
+    assert travel[-1] >= fill * (1.0 - 1e-9)

@@ -26,7 +26,7 @@ from service.operations.evening.fit_injections import fit_injection, order_advis
 from service.records.farms import BLOCK_NUMBERS, FarmBundle
 from service.records.waterworks import FertigationOrder
 from service.waterworks.fertigation import InjectionPlan
-from service.waterworks.fertiliser import known_product
+from service.waterworks.fertiliser import PRODUCTS
 from tests.agronomy.minute_simulation import simulate_day
 
 DAY = date(2026, 7, 15)
@@ -128,7 +128,7 @@ def order(**changes: Any) -> FertigationOrder:
     facts: dict[str, Any] = {
         "block_id": "invented.one",
         "day": DAY,
-        "product_kg": ((known_product("urea"), 4.0),),
+        "product_kg": ((PRODUCTS["urea"], 4.0),),
         "stock_l": 30.0,
         "temperature_c": 15.0,
         "injector_lowest_l_per_h": 1.0,
@@ -203,7 +203,7 @@ def test_a_fitted_injection_keeps_every_promise_of_the_plan(
 ) -> None:
     day = planned_day(texture, et0_mm, shares, pump=pump)
     wanted = order(
-        product_kg=((known_product("urea"), urea_kg),),
+        product_kg=((PRODUCTS["urea"], urea_kg),),
         travel_min=travel_min,
         largest_added_min=added_min,
     )
@@ -299,5 +299,5 @@ def test_nitrogen_after_its_last_day_is_warned_of_and_other_nutrients_are_not() 
     late = DAY - timedelta(days=1)
     assert order_advisories(order(last_nitrogen_day=late))[0].key == "nitrogen-too-late"
     assert order_advisories(order(last_nitrogen_day=DAY)) == ()
-    potash = ((known_product("potassium-sulfate"), 2.0),)
+    potash = ((PRODUCTS["potassium-sulfate"], 2.0),)
     assert order_advisories(order(last_nitrogen_day=late, product_kg=potash)) == ()
