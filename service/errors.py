@@ -1,18 +1,18 @@
 """The errors of the service, one tree that can be read in ten seconds.
 
     RillwrightError
-    ├── InputInvalid              what somebody gave is wrong; carries a list of Fault
+    ├── InputInvalid              the input given is wrong; carries a list of Fault
     │   ├── FarmFileInvalid       a farm file
     │   ├── WeatherInvalid        weather values or a weather file
     │   └── SettingsInvalid       the service's own settings
     ├── NotFound                  the thing named does not exist (or is not yours)
     │   └── PlanNotFound          the block exists, but no plan of it for that day
-    ├── Retired                   it was there once and is not in use any more
-    ├── Conflict                  the state at hand does not allow it; may carry a list of Fault
+    ├── Retired                   it existed once and is no longer in use
+    ├── Conflict                  the current state does not allow it; may carry a list of Fault
     │   ├── Stale                 the thing has changed since the caller read it
-    │   └── Busy                  only one of a kind is worked on at a time, and one is
+    │   └── Busy                  only one of a kind runs at a time, and one is running
     ├── WeatherUnavailable        no usable weather for what was asked
-    ├── MailUnavailable           the mail relay cannot be talked to, or refuses the sender
+    ├── MailUnavailable           the mail relay cannot be reached, or refuses the sender
     │   └── MailRefused           the relay refused one mail
     └── StorageFailed             the database refused or is not at the expected version
 
@@ -27,7 +27,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that is wrong: where it stands, what was found there, and what is allowed."""
+    """One thing that is wrong: where it is, what was found there, and what is allowed."""
 
     where: str
     """File and line, key path or argument, for example ``farm.toml: block[2].row_spacing``."""
@@ -41,11 +41,11 @@ class Fault:
 
 
 class RillwrightError(Exception):
-    """Whatever the service raises on purpose."""
+    """Base class of every error that the service raises on purpose."""
 
 
 class InputInvalid(RillwrightError):
-    """Input that cannot be used; every fault that was found is listed, not only the first."""
+    """Input that cannot be used; lists every fault found, not only the first."""
 
     def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
         self.message = message
@@ -54,11 +54,11 @@ class InputInvalid(RillwrightError):
 
 
 class FarmFileInvalid(InputInvalid):
-    """A farm file that cannot be loaded; nothing of it was."""
+    """A farm file that cannot be loaded; none of it was."""
 
 
 class WeatherInvalid(InputInvalid):
-    """Weather values that cannot be used; nothing of them was stored."""
+    """Weather values that cannot be used; none were stored."""
 
 
 class SettingsInvalid(InputInvalid):
@@ -74,11 +74,11 @@ class PlanNotFound(NotFound):
 
 
 class Retired(RillwrightError):
-    """The thing named was taken out of use for good; who asks for it may stop asking."""
+    """The thing named was retired for good; callers can stop asking for it."""
 
 
 class Conflict(RillwrightError):
-    """The state at hand does not allow what was asked."""
+    """The current state does not allow the request."""
 
     def __init__(self, message: str, faults: Iterable[Fault] = ()) -> None:
         self.faults: tuple[Fault, ...] = tuple(faults)
@@ -90,7 +90,7 @@ class Stale(Conflict):
 
 
 class Busy(Conflict):
-    """Only one of its kind is worked on at a time; the same can be asked again in a while."""
+    """Only one of its kind runs at a time; the request can be repeated later."""
 
 
 class WeatherUnavailable(RillwrightError):
@@ -102,7 +102,8 @@ class StorageFailed(RillwrightError):
 
 
 class MailUnavailable(RillwrightError):
-    """The mail relay cannot be reached, broke off, or does not take mail from this service."""
+    """The mail relay cannot be reached, dropped the connection, or does not accept mail from this
+    service."""
 
 
 class MailRefused(MailUnavailable):
@@ -115,5 +116,5 @@ class MailRefused(MailUnavailable):
 
     @property
     def is_final(self) -> bool:
-        """Trying again is of no use."""
+        """Whether the refusal is permanent, so that trying again cannot succeed."""
         return self.code >= 500

@@ -1,8 +1,9 @@
-"""What the pure rooms say about themselves: every step names what goes in, what comes out, whence.
+"""What the pure rooms say about themselves: inputs, outputs and sources of every step.
 
-Asked for in agronomy and waterworks: a module names its input and output; a public function says
-``Shapes:``, ``Returns:`` and ``Equation:`` or ``Source:``. The compiled kernels have one caller
-each, whose docstrings state the rules; methods and properties are explained by their record.
+Required in agronomy and waterworks: a module names its input and output; a public function says
+``Shapes:`` and ``Returns:``, and ``Equation:`` or ``Source:`` if it multiplies or divides. The
+compiled kernels have one caller each, whose docstrings state the rules; methods and properties are
+explained by their record.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("service/agronomy", "service/waterworks")
-LABELS = ("Shapes:", "Returns:", "Equation: or Source:")
+LABELS = ("Shapes:", "Returns:")
+ORIGIN = "Equation: or Source:"
 HOLDS_NO_STEP = ("__init__.py", "records.py", "caution.py")  # names, arrays and texts
 
 
@@ -26,13 +28,21 @@ def modules() -> list[str]:
     ]
 
 
-def missing_labels(docstring: str) -> list[str]:
+def missing_labels(docstring: str, *, computes: bool) -> list[str]:
     lines = [line.strip() for line in docstring.splitlines()]
     return [
         label
-        for label in LABELS
+        for label in (*LABELS, ORIGIN)[: len(LABELS) + computes]
         if not any(line.startswith(tuple(label.split(" or "))) for line in lines)
     ]
+
+
+def computes(function: ast.FunctionDef) -> bool:
+    """Whether the function's own lines multiply, divide or raise to a power."""
+    return any(
+        isinstance(node, ast.BinOp) and isinstance(node.op, ast.Mult | ast.Div | ast.Pow)
+        for node in ast.walk(function)
+    )
 
 
 def public_functions(tree: ast.Module) -> Iterator[ast.FunctionDef]:
@@ -60,7 +70,11 @@ def test_public_functions_of_a_pure_room_say_shapes_returns_and_source(module: s
     faults = {
         f"{module}:{function.lineno} {function.name}": missing
         for function in public_functions(tree)
-        if (missing := missing_labels(ast.get_docstring(function) or ""))
+        if (
+            missing := missing_labels(
+                ast.get_docstring(function) or "", computes=computes(function)
+            )
+        )
     }
     assert faults == {}
 
@@ -73,6 +87,14 @@ def test_the_reading_guide_of_agronomy_names_every_module() -> None:
 
 
 def test_a_docstring_without_its_labels_is_noticed() -> None:
-    assert missing_labels("Depth of water.") == list(LABELS)
-    assert missing_labels("Depth.\n\nShapes: any.\nReturns: mm.\nSource: FAO-56 Eq. 82.") == []
-    assert missing_labels("Depth.\n\nShapes: any.\nEquation: none.") == ["Returns:"]
+    assert missing_labels("Depth of water.", computes=True) == [*LABELS, ORIGIN]
+    assert missing_labels("Depth of water.", computes=False) == list(LABELS)
+    sourced = "Depth.\n\nShapes: any.\nReturns: mm.\nSource: FAO-56 Eq. 82."
+    assert missing_labels(sourced, computes=True) == []
+    assert missing_labels("Depth.\n\nShapes: any.\nEquation: p TAW.", computes=True) == ["Returns:"]
+
+
+def test_only_a_function_that_computes_needs_an_equation_or_a_source() -> None:
+    product, choice = ast.parse("def a(x): return 60.0 * x\ndef b(x): return x or None").body
+    assert isinstance(product, ast.FunctionDef) and computes(product)
+    assert isinstance(choice, ast.FunctionDef) and not computes(choice)

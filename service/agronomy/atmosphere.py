@@ -1,9 +1,9 @@
 """Air and radiation formulas of FAO-56 that several steps share.
 
 In: temperature, humidity, wind, elevation, latitude and day numbers as arrays. Out: pressure,
-vapour pressure, wind at 2 m, and the daily radiation that reaches the top of the air or a clear
-ground. Every formula is that of Allen, Pereira, Raes and Smith 1998, FAO Irrigation and Drainage
-Paper 56 (FAO-56); the equation number stands beside it.
+vapour pressure, wind at 2 m, and the daily radiation that reaches the top of the atmosphere, or the
+ground under a clear sky. Every formula is that of Allen, Pereira, Raes and Smith 1998, FAO
+Irrigation and Drainage Paper 56 (FAO-56); the docstring gives its equation number.
 """
 
 import numpy as np
@@ -32,7 +32,7 @@ def saturation_vapour_pressure_kpa(temperature_c: ArrayLike) -> Floats:
 
 
 def mean_saturation_vapour_pressure_kpa(tmax_c: ArrayLike, tmin_c: ArrayLike) -> Floats:
-    """Saturation vapour pressure of a whole day, the mean of its two extremes.
+    """Saturation vapour pressure of a whole day, the mean of those at its two extremes.
 
     Shapes: any two that broadcast.
     Returns: pressure [kPa]; NaN wherever an input is NaN.
@@ -46,7 +46,7 @@ def mean_saturation_vapour_pressure_kpa(tmax_c: ArrayLike, tmin_c: ArrayLike) ->
 
 
 def atmospheric_pressure_kpa(elevation_m: ArrayLike) -> Floats:
-    """Mean air pressure at a height above the sea.
+    """Mean air pressure at an elevation above sea level.
 
     Shapes: any; the result has the shape of the input.
     Returns: pressure [kPa]; NaN wherever the input is NaN.
@@ -59,7 +59,7 @@ def atmospheric_pressure_kpa(elevation_m: ArrayLike) -> Floats:
 
 
 def wind_at_2m_m_s(wind_m_s: ArrayLike, wind_height_m: ArrayLike) -> Floats:
-    """Wind speed at 2 m above grass from the speed measured higher or lower.
+    """Wind speed at 2 m above grass from the speed measured at another height.
 
     Shapes: any two that broadcast.
     wind_m_s: speed at the sensor [m s⁻¹]; wind_height_m: sensor above the ground [m], >= 0.5.
@@ -74,11 +74,11 @@ def wind_at_2m_m_s(wind_m_s: ArrayLike, wind_height_m: ArrayLike) -> Floats:
 
 
 def day_number(days: NDArray[np.datetime64]) -> NDArray[np.int64]:
-    """Number of each day in its year, 1 on 1 January, 365 or 366 on 31 December.
+    """Day of the year, 1 on 1 January, 365 or 366 on 31 December.
 
     Shapes: days (days,); result (days,).
     Returns: count [-].
-    Equation: none; the J of FAO-56 Eq. 22.
+    Source: the J of FAO-56 Eq. 22.
     >>> [int(number) for number in day_number(np.array(["2023-09-03", "2024-12-31"], "M8[D]"))]
     [246, 366]
     """
@@ -128,7 +128,7 @@ def daylight_hours(days: NDArray[np.datetime64], latitude_deg: ArrayLike) -> Flo
 def extraterrestrial_radiation_mj_m2(
     days: NDArray[np.datetime64], latitude_deg: ArrayLike
 ) -> Floats:
-    """Solar radiation that a level surface would get with no air above it.
+    """Solar radiation on a level surface outside the atmosphere.
 
     Shapes: days (days,); latitude (sites,) or one number; result (days, sites).
     Returns: daily sum [MJ m⁻²]; NaN wherever the latitude is NaN.
@@ -146,7 +146,7 @@ def extraterrestrial_radiation_mj_m2(
         declination
     ) * np.sin(sunset_angle)
     daily = 24.0 * 60.0 / np.pi * SOLAR_CONSTANT_MJ_PER_M2_MIN
-    # Rounding leaves -1e-16 in the polar night; radiation is never below nothing.
+    # Rounding leaves -1e-16 in the polar night; radiation is never negative.
     return np.asarray(np.maximum(daily * relative_distance[:, np.newaxis] * geometry, 0.0))
 
 
@@ -175,7 +175,7 @@ def radiation_from_sunshine_mj_m2(
 
     Shapes: any three that broadcast.
     sunshine_h: hours of sunshine [h], 0 to daylight_h; daylight_h: possible hours [h].
-    Returns: daily sum [MJ m⁻²]; NaN wherever an input is NaN, save that sunshine does not matter
+    Returns: daily sum [MJ m⁻²]; NaN wherever an input is NaN, except that sunshine is ignored
     where the sun does not rise.
     Equation: (0.25 + 0.50 n / N) Ra. FAO-56 Eq. 35.
     >>> float(radiation_from_sunshine_mj_m2(6.0, 12.0, 40.0))
@@ -197,7 +197,7 @@ def radiation_from_temperature_range_mj_m2(
     *,
     krs_per_sqrt_c: ArrayLike,
 ) -> Floats:
-    """Solar radiation estimated from how far the day warms; not yet limited to a clear sky.
+    """Solar radiation estimated from the day's temperature range, not yet capped at clear sky.
 
     Shapes: any that broadcast.
     krs_per_sqrt_c: adjustment [°C^-0.5], 0.16 inland, 0.19 near a coast.

@@ -1,4 +1,4 @@
-"""Blocks as the daily plan sees them: numbers of many blocks turned into the batches of one season.
+"""Blocks as the daily plan sees them: stored numbers of many blocks as one season's batches.
 
 In goes one array per stored number and the crop curves; out come :class:`CropBatch`,
 :class:`SoilBatch` and :class:`SystemBatch`, with roots, rooted share and canopy grown to the size
@@ -26,7 +26,7 @@ from service.agronomy.root_zone import application_rate_mm_per_h, size_by_age
 
 BASIS_CODES: Mapping[str, int] = {"days": 0, "degree-days": 1, "table": 2}
 Batch = TypeVar("Batch", CropBatch, SoilBatch, SystemBatch)
-_REFERENCE_YEAR = 2023  # any year without a leap day: day-of-year numbers are those of 365 days
+_REFERENCE_YEAR = 2023  # any non-leap year: days are numbered as in a year of 365
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +44,10 @@ class BlockBatch:
 
 
 def day_of_year(month: int, day: int) -> int:
-    """Day number 1..365 of a calendar date, 29 February counted as the 28th.
+    """Day of the year, 1 to 365, of a calendar date; 29 February counts as the 28th.
 
     Shapes: scalars.
     Returns: day of a year of 365 days.
-    Equation: none.
     >>> day_of_year(3, 1), day_of_year(12, 31)
     (60, 365)
     """
@@ -63,7 +62,7 @@ def make_block_batch(
     supply_index: Ints,
     season_year: int,
 ) -> BlockBatch:
-    """Blocks as they stand in one season.
+    """Blocks at the size they have in one season.
 
     Shapes: every number (blocks,); one curve per block (equal curves may be one object).
     season_year: calendar year whose plant size counts.
@@ -99,21 +98,19 @@ def make_block_batch(
 
 
 def take_rows(batch: Batch, rows: Ints) -> Batch:
-    """The same record of arrays over blocks, with some of its rows, in the order of ``rows``.
+    """A record of arrays over blocks, reduced to the given rows and in their order.
 
     Shapes: every field (blocks, ...); rows (some blocks,), row numbers.
     Returns: a record of the same kind.
-    Equation: none.
     """
     return type(batch)(**{part.name: getattr(batch, part.name)[rows] for part in fields(batch)})
 
 
 def take_blocks(batch: BlockBatch, rows: Ints) -> BlockBatch:
-    """The same batch for some of its blocks, in the order of ``rows``.
+    """The batch reduced to the given blocks, in the order of ``rows``.
 
     Shapes: rows (some blocks,), row numbers.
     Returns: the batch of those blocks.
-    Equation: none.
     """
     return BlockBatch(
         crop=take_rows(batch.crop, rows),

@@ -1,9 +1,9 @@
-"""Whether a supply can keep up: peaks of need in many years, and what a supply carries at them.
+"""Whether a supply can keep up: peak needs over many years, and what the supply can carry then.
 
-In: need and depletion of the days of many summers. Out: the largest need over some days, the need
-that a share of years does not pass, flow and area that go with it, and a designer's own figure for
-the peak to hold beside it. Plotting positions after Weibull 1939, as common in hydrology (from
-memory).
+In: need and depletion of the days of many summers. Out: the largest need over a run of days, the
+need that is not exceeded in a share of years, the flow and area that go with it, and a designer's
+usual figure for the peak to compare it with. Plotting positions after Weibull 1939, as common in
+hydrology (from memory).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ KEEPING_TOLERANCE_MM = 1e-6  # [mm] rounding of sums of depths
 
 
 def rolling_sum(depth_mm: ArrayLike, span_days: int) -> Floats:
-    """Sum of a depth over each run of so many days.
+    """Sum of a depth over each run of this many days.
 
     Shapes: depth_mm (days, ...); result (days - span + 1, ...), empty where days are too few.
     Returns: depth [mm]; NaN wherever a day of the run is NaN.
@@ -34,10 +34,10 @@ def rolling_sum(depth_mm: ArrayLike, span_days: int) -> Floats:
 
 
 def peak_over_days(need_mm: ArrayLike, span_days: int) -> Floats:
-    """Largest need over so many days in a row; days with more rain than use lower it.
+    """Largest need over this many consecutive days; days with more rain than use lower it.
 
     Shapes: need_mm (days, ...), negative where rain exceeds use; result without the days.
-    Returns: depth [mm], 0 at least; 0 where days are too few.
+    Returns: depth [mm], at least 0; 0 where there are too few days.
     Equation: max of :func:`rolling_sum`.
     >>> float(peak_over_days([4.0, -9.0, 5.0, 6.0], 2))
     11.0
@@ -49,11 +49,11 @@ def peak_over_days(need_mm: ArrayLike, span_days: int) -> Floats:
 
 
 def not_passed_in(peak: ArrayLike, year_share: ArrayLike) -> Floats:
-    """The value that a share of years does not pass.
+    """The value that is not exceeded in a share of years.
 
     Shapes: peak (years,), year_share any; the result has its shape.
-    year_share: 0 to 1; 0.9 for what nine of ten years stay below.
-    Returns: in the unit of the peaks; beyond what the count of years can tell, the largest or the
+    year_share: 0 to 1; 0.9 for what is not exceeded in nine years of ten.
+    Returns: in the unit of the peaks; where there are too few years to say, the largest or the
     smallest peak; NaN without years.
     Equation: rank / (n + 1), straight between ranks. Weibull 1939, from memory.
     >>> not_passed_in([10.0, 20.0, 30.0], [0.5, 0.95]).tolist()
@@ -69,10 +69,10 @@ def not_passed_in(peak: ArrayLike, year_share: ArrayLike) -> Floats:
 def needed_flow_l_per_h(
     gross_mm: ArrayLike, area_m2: ArrayLike, open_time_h: float, span_days: int
 ) -> Floats:
-    """Flow that brings a gross depth in so many days.
+    """Flow that delivers a gross depth in this many days.
 
     Shapes: any two that broadcast.
-    gross_mm: over the days together; open_time_h: hours of a day in which water may run.
+    gross_mm: total over the days; open_time_h: hours a day in which water may run.
     Returns: flow [L/h], all open hours used.
     Equation: depth x area / time; 1 mm over 1 m2 is 1 L.
     >>> round(float(needed_flow_l_per_h(35.0, 10_000.0, 12.0, 7)), 3)
@@ -85,7 +85,7 @@ def needed_flow_l_per_h(
 def carried_area_ha(
     flow_l_per_h: float, gross_mm: ArrayLike, open_time_h: float, span_days: int
 ) -> Floats:
-    """Area that a supply waters with a gross depth in so many days.
+    """Area to which a supply can apply a gross depth in this many days.
 
     Shapes: gross_mm any; the result has its shape.
     Returns: area [ha], all open hours used; inf where nothing is needed.
@@ -102,9 +102,9 @@ def carried_area_ha(
 def peak_transpiration_mm(
     conventional_et_mm: ArrayLike, effective_cover_fraction: ArrayLike
 ) -> Floats:
-    """Peak crop use as designers of drip reckon it, from the use of a closed stand and the shade.
+    """Peak crop use as drip designers estimate it, from full-cover crop ET and the shaded ground.
 
-    It is held beside the peaks of the simulated summers and never enters a plan: the crop
+    It is shown beside the peaks of the simulated summers and never used in a plan: the crop
     coefficients of the plan are already those of the block's own canopy.
 
     Shapes: any two that broadcast.
@@ -124,7 +124,7 @@ def keeps_below_allowed(depletion_mm: Floats, raw_mm: Floats) -> NDArray[np.bool
     """Whether a block stays within its readily available water on every day.
 
     Shapes: (days, blocks); result (blocks,).
-    Returns: False wherever one evening passes it, or is not known.
+    Returns: False wherever any evening exceeds it or is not known.
     Equation: D <= RAW.
     >>> keeps_below_allowed(np.array([[5.0], [9.0]]), np.array([[8.0], [8.0]])).tolist()
     [False]

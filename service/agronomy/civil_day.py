@@ -1,10 +1,10 @@
 """The civil day: when it begins and ends at a place, and which instant a time on the clock means.
 
 In: calendar dates, wall clock times and IANA zone names. Out: UTC instants and minutes elapsed
-since local midnight, the clock in which pulses are planned. On the days of a clock change a day
-has 23 or 25 hours (or other lengths), some wall times do not exist and some come twice; a time
-that does not exist stands for the first instant after the gap, one that comes twice for its first
-coming. A date that a zone skipped altogether has no length. Rules of the IANA time zone database.
+since local midnight, the clock in which pulses are planned. On the days of a clock change a day has
+23 or 25 hours (or other lengths), some wall times do not exist and some come twice; a time that
+does not exist means the first instant after the gap, one that comes twice its first occurrence. A
+date that a zone skipped altogether has no length. Rules of the IANA time zone database.
 """
 
 from collections.abc import Sequence
@@ -30,7 +30,6 @@ def zone_rules(zone: str) -> ZoneInfo:
     Shapes: one name.
     zone: IANA name such as America/Chicago; "localtime" is refused, as it depends on the machine.
     Returns: the rules; raises InputInvalid for a name that is not known.
-    Equation: none.
     >>> zone_rules("America/Chicago").key
     'America/Chicago'
     """
@@ -52,8 +51,7 @@ def first_instant(day: date, wall: time, zone: str) -> datetime:
     Shapes: one date, one time, one name.
     wall: time on the clock, without a zone of its own, whole seconds.
     Returns: aware UTC instant. A time inside a gap gives the first instant after the gap, a time
-    that comes twice its first coming.
-    Equation: none.
+    that comes twice its first occurrence.
     >>> first_instant(date(2024, 3, 10), time(2, 30), "America/Chicago").isoformat()
     '2024-03-10T08:00:00+00:00'
     """
@@ -84,7 +82,6 @@ def midnight_utc(day: date, zone: str) -> datetime:
     Shapes: one date, one name.
     Returns: aware UTC instant; where midnight does not exist, the first instant after the gap;
     where it comes twice, the first.
-    Equation: none.
     >>> midnight_utc(date(2024, 7, 1), "America/Chicago").isoformat()
     '2024-07-01T05:00:00+00:00'
     """
@@ -92,11 +89,10 @@ def midnight_utc(day: date, zone: str) -> datetime:
 
 
 def day_length_min(day: date, zone: str) -> int:
-    """Length of a civil day.
+    """Length of a civil day in minutes.
 
     Shapes: one date, one name.
     Returns: duration [min], 1440 on most days, 0 for a date that the zone skipped.
-    Equation: none.
     >>> day_length_min(date(2024, 3, 10), "America/Chicago")
     1380
     """
@@ -109,7 +105,6 @@ def elapsed_min(day: date, wall: time, zone: str) -> int:
     Shapes: one date, one time, one name.
     Returns: elapsed time [min]; a time inside a gap counts as the first minute after it, a time
     that comes twice as its first coming.
-    Equation: none.
     >>> elapsed_min(date(2024, 3, 10), time(4, 0), "America/Chicago")
     180
     """
@@ -117,12 +112,11 @@ def elapsed_min(day: date, wall: time, zone: str) -> int:
 
 
 def wall_text(wall_min: int) -> str:
-    """A time on the clock as programs, files and people write it.
+    """A clock time as programs, files and people write it.
 
     Shapes: one number.
     wall_min: minutes since 00:00 on the clock [min], 0 to 1440.
     Returns: ``HH:MM``; the end of a day is 24:00.
-    Equation: none.
     >>> wall_text(245)
     '04:05'
     """
@@ -130,13 +124,12 @@ def wall_text(wall_min: int) -> str:
 
 
 def wall_time(day: date, elapsed_min: int, zone: str) -> datetime:
-    """What the clock shows so many minutes after the civil day began.
+    """Local time this many minutes after the civil day began.
 
     Shapes: one date, one number, one name.
     elapsed_min: minutes since local midnight [min], 0 to the length of the day.
     Returns: aware instant with a numeric offset; the end of a day is midnight of the next.
     Raises InputInvalid for a minute that the day does not have.
-    Equation: none.
     >>> wall_time(date(2024, 3, 10), 180, "America/Chicago").isoformat()
     '2024-03-10T04:00:00-05:00'
     """
@@ -156,7 +149,6 @@ def midnight_utc_min(days: NDArray[np.datetime64], zones: Sequence[str]) -> Floa
 
     Shapes: days (days,); zones (sites,); result (days, sites).
     Returns: minutes [min], +300 for UTC-5, negative east of Greenwich.
-    Equation: none.
     >>> float(midnight_utc_min(np.array(["2024-07-01"], "M8[D]"), ["America/Chicago"])[0, 0])
     300.0
     """
@@ -176,7 +168,6 @@ def day_lengths_min(days: NDArray[np.datetime64], zones: Sequence[str]) -> Float
 
     Shapes: days (days,); zones (sites,); result (days, sites).
     Returns: duration [min].
-    Equation: none.
     >>> float(day_lengths_min(np.array(["2024-11-03"], "M8[D]"), ["America/Chicago"])[0, 0])
     1500.0
     """

@@ -1,7 +1,7 @@
-"""What is normal for the time of year: monthly means of a site, spread over the days between.
+"""Normals for the time of year: a site's monthly means interpolated to days.
 
-In go twelve monthly means per site and the days asked for; out comes one value per day. It stands
-in where neither a measurement nor a forecast is at hand, and is what a week is compared with.
+In go twelve monthly means per site and the days asked for; out comes one value per day. It is
+used where there is neither a measurement nor a forecast, and a week is compared with it.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ MONTHS_PER_YEAR = 12
 
 
 def normals_on(monthly: Floats, days: Days) -> Floats:
-    """Monthly means carried over to single days without steps between the months.
+    """Monthly means interpolated to single days, without steps between months.
 
     Shapes: monthly (12, sites); result (days, sites).
-    monthly: means of January to December, taken to hold in the middle of each month.
+    monthly: means of January to December, taken as the value at the middle of each month.
     Returns: values in the unit of the means; NaN at sites without normals.
     Equation: linear between the middles of two months, December joined to January.
     >>> means = np.arange(1.0, 13.0)[:, None]

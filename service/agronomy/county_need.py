@@ -1,9 +1,9 @@
 """The water need of a week, county by county, for one reference block.
 
 In: reference ET, rain and crop coefficient of the days in each county, the soil and the drip
-system of a block of the adviser's choosing, and the normal reference ET of that week. Out: what
-that block would have needed in each county, beside the normal and in order. Counties are compared
-by depth; hours are those of the reference system and of no other.
+system of a block that the adviser chooses, and the normal reference ET of that week. Out: what
+that block would have needed in each county, beside the normal, with a rank. Counties are compared
+by depth; the hours are valid for the reference system only.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class CountyNeed:
     reference_et_mm: Floats
     crop_et_mm: Floats
     rain_entering_mm: Floats
-    """Rain that would have entered the managed zone and stayed there."""
+    """Rain that would have entered the managed zone and stayed in it."""
     net_need_mm: Floats
     gross_need_mm: Floats
     running_h: Floats
@@ -49,7 +49,7 @@ def weekly_need(
     """Water need of a reference block over the days given, usually seven, in each county.
 
     The block starts the week full and is kept free of stress. Rain enters before the crop takes
-    its water, and what finds no room drains and counts for nothing.
+    its water, and what does not fit drains and is not counted.
 
     Shapes: et0_mm, rain_mm, crop_coefficient (days, counties); soil and system of one block, (1,);
     normal_et0_mm and the results (counties,).

@@ -1,7 +1,7 @@
-"""Published crop numbers: the perennial fruit rows of FAO-56, held as one frozen record a crop.
+"""Published crop numbers: the perennial fruit rows of FAO-56, one frozen record per crop.
 
-This is a table, not a step. In: the key of a crop. Out: its row, with whose numbers the farm loader
-fills the gaps of a block. Sources are Allen et al. 1998, FAO Irrigation and Drainage Paper 56:
+This is a table, not a step. In: the key of a crop. Out: its row, which the farm loader uses to
+fill the gaps of a block. Sources are Allen et al. 1998, FAO Irrigation and Drainage Paper 56:
 Table 12 (Kc and height), Table 22 (root depth, depletion fraction), Table 11 (stage lengths) and
 Table 23 (salinity). Columns without a published number are this project's own choices and are
 marked so on the field; every one of them can be overridden by the grower.
@@ -40,7 +40,7 @@ class CropRow:
     depletion_fraction: float
     """p at 5 mm/d."""
     reference_cover_fraction: float
-    """Effective ground cover that the row's Kc stands for. A choice, except where the row names
+    """Effective ground cover that the row's Kc applies to. A choice, except where the row names
     its canopy (citrus, olive)."""
     reference_height_m: float
     """Height of that reference canopy."""
@@ -53,7 +53,7 @@ class CropRow:
     years_to_full_size: int
     """Years from planting to a full canopy and root zone. A choice, common practice, no source."""
     salinity_threshold_ds_m: float | None
-    """ECe above which yield falls; the more careful end where the table gives a range."""
+    """ECe above which yield falls; the more cautious end where the table gives a range."""
     salinity_slope_pct_per_ds_m: float | None
     salinity_rating: str | None
     """S sensitive, MS moderately sensitive, MT moderately tolerant, T tolerant."""
@@ -509,7 +509,7 @@ def find_crop(key: str) -> CropRow:
     Shapes: scalar.
     key: a key of ``CROPS``, for example ``blueberry`` or ``apple-bare-frost``.
     Returns: the row; an unknown key raises ``InputInvalid``, which lists the closest keys.
-    Equation: none; Allen et al. 1998, FAO-56, Tables 11, 12, 22, 23.
+    Source: Allen et al. 1998, FAO-56, Tables 11, 12, 22, 23.
     >>> find_crop("grape-wine").kc_mid
     0.7
     """

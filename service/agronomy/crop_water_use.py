@@ -1,7 +1,7 @@
-"""How much of the reference ET a crop uses: stages, climate, canopy and mulch give Kc.
+"""The crop coefficient Kc from growth stage, climate, canopy and mulch.
 
 In: the crop batch, the days, the climate of the site and, for blocks on degree days, their sums.
-Out: the crop coefficient of every block on every day; crop ET is that times reference ET. The
+Out: the crop coefficient of every block on every day; crop ET is Kc times reference ET. The
 curve and its climate adjustment are FAO-56 (Allen et al. 1998) chapter 6, Eq. 62, 65 and 66; the
 canopy reduction is Allen & Pereira 2009, Irrig. Sci. 28:17-34.
 """
@@ -69,11 +69,11 @@ def trailing_climate_term(
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Climate term of each day from the days before it, for sites without climate normals.
 
-    A day sees only the days before it, so that its Kc never changes when later weather arrives.
+    Only earlier days count, so a day's Kc never changes when later weather arrives.
 
     Shapes: inputs and both results (days, sites).
     u2_m_s, rhmin_pct: daily values; a day counts where both are known (not NaN).
-    window_days, minimum_days: days looked back on, and how many of them must be known.
+    window_days, minimum_days: days to look back over, and how many of them must be known.
     Returns: the term [-], 0 where too few days are known, and whether it is that default.
     Equation: FAO-56 Eq. 62 of the means of the window; window and minimum are choices.
     >>> term, is_default = trailing_climate_term(np.full((9, 1), 3.0), np.full((9, 1), 20.0))
@@ -105,7 +105,7 @@ def _sum_before(values: Floats, window_days: int) -> Floats:
 def density_coefficient(
     cover_fraction: ArrayLike, height_m: ArrayLike, *, ml: float = CANOPY_DENSITY_FACTOR
 ) -> Floats:
-    """How close a canopy comes to the water use of full cover, Kd.
+    """Density coefficient Kd: how close a canopy comes to the water use of full cover.
 
     Shapes: any two that broadcast.
     cover_fraction: effective ground cover, 0-1; height_m: canopy height [m].
@@ -187,7 +187,7 @@ def crop_coefficient(
     The day a season starts on is day 1 of it, as in FAO-56; days after the last stage and before
     the next start have the off-season value. A block whose stages fill the whole year has none.
     In season the value between stages is reduced for a canopy that is smaller than the table's
-    and for mulch; a block with its own table takes that table as it stands.
+    and for mulch; a block with its own table uses it unchanged.
 
     Shapes: days (days,); climate_term, degree_day_sum_c_day and result (days, blocks).
     climate_term: addition of Eq. 62 gathered to the blocks [-].
@@ -228,7 +228,7 @@ def _curve(crop: CropBatch, progress: Floats, climate: Floats) -> Floats:
     added_per_term = height_factor(crop.table_height_m)
     is_end_adjusted = crop.kc_end >= END_ADJUSTED_FROM_KC
     initial_end, full_cover, mid_end, last = crop.stage_knot.T
-    # A stage of no length is a step: any day past its start has passed all of it.
+    # A stage of zero length is a step: any day past its start is past all of it.
     rise_length = np.maximum(full_cover - initial_end, SHORTEST_STAGE)
     fall_length = np.maximum(last - mid_end, SHORTEST_STAGE)
     # A year of 366 days must not fall out of a curve that fills the year.
@@ -246,9 +246,9 @@ def _curve(crop: CropBatch, progress: Floats, climate: Floats) -> Floats:
         rise = np.clip((day - initial_end) / rise_length, 0.0, 1.0)
         fall = np.clip((day - mid_end) / fall_length, 0.0, 1.0)
         kc = crop.kc_initial + rise * (kc_mid - crop.kc_initial) + fall * (kc_end - kc_mid)
-        # The initial stage does not depend on the climate and must not become unknown with it.
+        # The initial stage does not depend on the climate: it stays known where the climate is not.
         kc = np.where(rise == 0.0, crop.kc_initial, kc)
-        # A table value below that of bare soil has no canopy part to take away.
+        # A table value below that of bare soil has no canopy part to reduce.
         canopy_part = np.maximum(kc - BARE_SOIL_KC, 0.0)
         kc = (kc - missing_canopy * canopy_part) * under_mulch
         coefficient[row] = np.where(day > season_end, crop.kc_off_season, kc)
@@ -260,7 +260,6 @@ def day_of_plain_year(days: Days) -> Ints:
 
     Shapes: days and result (days,).
     Returns: count, 1 on 1 January, 60 on 1 March, 365 on 31 December, in every year.
-    Equation: none.
     >>> day_of_plain_year(np.array(["2024-02-29", "2024-03-01", "2025-03-01"], "M8[D]")).tolist()
     [59, 60, 60]
     """

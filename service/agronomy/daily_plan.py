@@ -1,7 +1,7 @@
-"""The story of a plan: weather in, tomorrow's pulses out, one step after the other.
+"""How a plan is made: weather in, tomorrow's pulses out, one step after another.
 
-The steps stand here in the order in which they are taken; the arithmetic of each is in the module
-that it is named after. In go checked weather, the blocks of a region and the state of their
+The steps are listed here in the order in which they are taken; the arithmetic of each is in the
+module that it is named after. In go checked weather, the blocks of a region and the state of their
 ledgers; out come the days of the ledger and a :class:`DailyPlan` for all blocks at once.
 """
 
@@ -93,9 +93,9 @@ class DailyPlan:
     gross_mm: Floats
     schedule: PulseSchedule
     deferred_mm: Floats
-    """Need that the plan leaves for later days."""
+    """Need that the plan defers to later days."""
     shortfall_mm: Floats
-    """Need whose lack takes the block below its readily available water."""
+    """Part of the need without which the block would run out of readily available water."""
 
     @property
     def can_be_planned(self) -> NDArray[np.bool_]:
@@ -194,9 +194,9 @@ def plan_tomorrow(
     Shapes: weather (days, sites) and crop (days, blocks), both from tomorrow on;
     depletion_midnight_mm (blocks,); windows of tomorrow; supply_flow_l_per_h (supplies,).
     not_before_min: (blocks,) first minute at which a pulse may start; 0 when None.
-    committed: water of that day which stands already, when the day is under way.
-    Returns: DailyPlan; blocks with NaN weather or depletion get no pulses. A depletion beyond
-    what the zone holds tomorrow (it became smaller) counts as TAW, as in the balance.
+    committed: water of that day that is already committed, when the day is under way.
+    Returns: DailyPlan; blocks with NaN weather or depletion get no pulses. A depletion above
+    what the zone holds tomorrow (if the zone shrank) counts as TAW, as in the balance.
     Source: the rules of the watering, pulse and supply modules.
     """
     at_site = blocks.site_index
@@ -255,7 +255,7 @@ def coming_days(
     windows_of_day: Sequence[WindowBatch],
     supply_flow_l_per_h: Floats,
 ) -> Outlook:
-    """What the plan and the forecast make of the days from tomorrow on.
+    """The outlook for the days from tomorrow on, given the plan and the forecast.
 
     Shapes: as for :func:`plan_tomorrow`; windows_of_day one per day of ``weather``.
     Returns: Outlook over the days of ``weather``.
@@ -351,7 +351,6 @@ def take_crop(crop: CropDays, blocks: Ints) -> CropDays:
 
     Shapes: crop (days, blocks); result (days, rows).
     Returns: CropDays of those blocks.
-    Equation: none.
     """
     return CropDays(
         **{field.name: getattr(crop, field.name)[:, blocks] for field in fields(CropDays)}
@@ -363,7 +362,6 @@ def days_of(weather: SiteDays, first: int, last: int) -> SiteDays:
 
     Shapes: weather (days, sites); result (last - first, sites).
     Returns: SiteDays of those days.
-    Equation: none.
     """
     rows = slice(first, last)
     return replace(

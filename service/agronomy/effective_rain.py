@@ -17,7 +17,7 @@ INITIAL_ABSTRACTION_RATIO = 0.2  # SCS curve number method, from memory
 
 
 def runoff_mm(rain_mm: ArrayLike, curve_number: ArrayLike) -> Floats:
-    """Part of a day's rain that runs off.
+    """Runoff from a day's rain.
 
     Shapes: any two that broadcast.
     rain_mm: rain of the event, here of the day; curve_number: 1-100.
@@ -29,7 +29,7 @@ def runoff_mm(rain_mm: ArrayLike, curve_number: ArrayLike) -> Floats:
     rain = np.asarray(rain_mm, dtype=np.float64)
     retention_mm = 25400.0 / np.asarray(curve_number, dtype=np.float64) - 254.0
     excess_mm = np.maximum(0.0, rain - INITIAL_ABSTRACTION_RATIO * retention_mm)
-    # Where there is no excess the divisor may be zero (no rain on CN 100) and does not matter.
+    # Without excess the divisor may be zero (no rain on CN 100); the result is then not used.
     divisor_mm = excess_mm + retention_mm
     return np.asarray(excess_mm**2 / np.where(divisor_mm > 0.0, divisor_mm, 1.0))
 

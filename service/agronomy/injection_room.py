@@ -1,8 +1,8 @@
-"""Whether changed pulses of one block keep the promises of a day's plan.
+"""Whether changed pulses of one block still fit the day's plan.
 
-In: the day as it is planned for all blocks, and other pulses for one of them. Out: yes, or the
-reason why not. Checked are the windows, the room in the soil at every start, the flow of the
-supply with everything else that runs on it, the daily maximum and the longest pulse.
+In: the day's plan for all blocks, and different pulses for one of them. Out: the reason why they do
+not fit, if they do not. Checked are the windows, the room in the soil at every start, the flow of
+the supply with everything else that runs on it, the daily maximum and the longest pulse.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class PlannedDay:
 
 
 def other_flow_l_per_h(day: PlannedDay, block: int) -> Floats:
-    """Flow that the other blocks of a block's supply take in every minute.
+    """Flow taken in every minute by the other blocks on a block's supply.
 
     Shapes: result (minutes,), from local midnight on.
     Returns: flow [L/h]; a valve that is still closing counts as open.
@@ -58,7 +58,7 @@ def other_flow_l_per_h(day: PlannedDay, block: int) -> Floats:
 def pulse_fault(
     day: PlannedDay, block: int, pulses: Sequence[tuple[int, int]], other_flow: Floats
 ) -> str | None:
-    """Why a block's day cannot be these pulses; None where it can.
+    """Why these pulses do not fit a block's day; None where they do.
 
     Shapes: pulses of (start, duration) in order of time; other_flow (minutes,) of
     :func:`other_flow_l_per_h`.
@@ -113,7 +113,6 @@ def with_pulses(day: PlannedDay, changed: Mapping[int, Sequence[tuple[int, int]]
 
     Shapes: changed, pulses of (start, duration) by row of the block.
     Returns: pulses of all blocks.
-    Equation: none.
     """
     pulses = day.plan.schedule.pulses
     rows = []

@@ -1,7 +1,7 @@
-"""The coming week as the plan expects it: minutes a day, the day an unwatered block runs short.
+"""The coming week as the plan expects it: minutes each day, and when an unwatered block runs short.
 
-In go the forecast days from tomorrow on; out come expected minutes, depletions and two answers a
-grower asks for: until when could this block go without water, and does the system keep up.
+In go the forecast days from tomorrow on; out come expected minutes, depletions and the answers to
+two questions of a grower: how long could this block go without water, and does the system keep up?
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class Outlook:
     depletion_end_mm: Floats
     """Depletion at the end of each day with that water."""
     unwatered_passes_raw_day: Ints
-    """(blocks,) row of the first day on which the block passes its readily available water if it
+    """(blocks,) row of the first day on which the block runs out of readily available water if it
     is not watered from now on; NEVER if on none of them."""
     keeps_up: NDArray[np.bool_]
     """(blocks,) the block stays within its readily available water on every day shown."""
@@ -38,7 +38,7 @@ def day_capacity_min(system: SystemBatch, limits: PulseLimits, windows: WindowBa
     """Minutes that a block could run on a day with these windows, if it were alone.
 
     Shapes: all (blocks,); result (blocks,).
-    Returns: minutes; an estimate, since it leaves out how fast the soil makes room.
+    Returns: minutes; an estimate, since it ignores how fast the soil makes room.
     Equation: one pulse up to the window, or the window shared by pulses and off times of at
     least their own length, whichever is more; never above the daily maximum.
     """

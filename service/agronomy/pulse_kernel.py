@@ -3,8 +3,8 @@
 The step between a block's need and its supply: when may a pulse start so that nothing drains, how
 many pulses make up a total, and which total fits the block's day when it is alone on its supply.
 In: one record per block (:class:`BlockDay`) and the rows of its windows. Out: minutes, pulses and
-starts. Everything here is compiled, because a run asks for it a hundred thousand times.
-The rules are those of :mod:`service.agronomy.pulse_plan`, which is the door to this file.
+starts. Everything here is compiled, because a run calls it a hundred thousand times. The rules are
+those of :mod:`service.agronomy.pulse_plan`, which is the public entrance to this file.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from service.kernels import compiled, record_layout
 ROOM_TOLERANCE_MM = 1e-9  # rounding of sums of depths; far below anything a meter can show
 MINUTE_TOLERANCE_MIN = 1e-9  # a need of exactly 30 min must not be rounded down to 29
 FLOW_TOLERANCE_L_PER_H = 1e-6  # rounding of sums of flows
-NEVER_MIN = 1 << 40  # a minute that no day reaches: "there is no such start"
+NEVER_MIN = 1 << 40  # later than any day's last minute: "there is no such start"
 
 
 class BlockDay(Protocol):
@@ -53,7 +53,7 @@ BLOCK_DAY = record_layout(BlockDay)
 
 @compiled
 def is_complete(block: BlockDay) -> bool:
-    """Whether every number that decides about the pulses is known."""
+    """Whether every number that the pulses depend on is known."""
     total = (
         block.depletion_start_mm
         + block.crop_et_mm

@@ -1,4 +1,4 @@
-"""From a need to pulses that never drain: what a block's day asks for and what comes out of it.
+"""From a need to pulses that never drain: what a block asks for on a day and what it gets.
 
 In: for one civil day the depletion at midnight, the day's crop ET, the net need and the rules of
 each block's system (:class:`PulseDemand`). Out: pulses with a start and a length in whole minutes
@@ -24,7 +24,7 @@ from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
 
 @dataclass(frozen=True, slots=True)
 class PulseDemand:
-    """What each block asks of one civil day, and the rules its pulses keep; arrays (blocks,).
+    """What each block needs on one civil day, and the rules for its pulses; arrays (blocks,).
 
     A block with a number that is not known (NaN) gets no pulses, and NaN depths in the schedule.
     """
@@ -65,7 +65,7 @@ class PulseDemand:
 
 
 class ShortfallCause(enum.IntEnum):
-    """What cut a block's minutes most."""
+    """What reduced a block's minutes most."""
 
     NONE = 0
     SOIL_STORE = 1
@@ -99,7 +99,7 @@ class PulseSchedule:
     day_net_mm: Floats
     """Planned net depth of all other pulses."""
     wanted_min: Ints
-    """Whole minutes that the need asks for, before anything cuts them."""
+    """Whole minutes that the need requires, before any limit reduces them."""
     used_off_ratio: Floats
     urgent_share: Floats
     """Common share of the urgent need on the block's supply."""

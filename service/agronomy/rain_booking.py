@@ -3,12 +3,13 @@
 In: the instants between which the rain fell, the zone, and what a model says of the days' rain.
 Out: civil days and the share of the reading that each is given; the shares add up to one.
 
-A gauge read at 07:00 holds the rain from 07:00 the day before, so most of its time lies in the day
-before and that day is given all of it. The same rule, applied to a longer time, gives the rain to
-the days that lie in it by more than half: readings at 07:00 on Monday and on Thursday share out
-over Monday, Tuesday and Wednesday, and Thursday's own rain waits for the next reading. That the
-observer's day is named by the day on which it ends is the practice of cooperative rain stations;
-booking it to the day of the greater part, and spreading by the model, are choices of this service.
+A gauge read at 07:00 holds the rain since 07:00 the day before, so most of the period lies in the
+day before, and that day gets all of it. The same rule, applied to a longer period, gives the rain
+to the days of which more than half lies in it: rain between readings at 07:00 on Monday and on
+Thursday is shared among Monday, Tuesday and Wednesday, and Thursday's own waits for the next one.
+That the observer's day is named by the day on which it ends is the practice of cooperative rain
+stations; booking it to the day of the greater part, and spreading by the model, are choices of this
+service.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from service.agronomy.civil_day import ONE_DAY, midnight_utc, zone_rules
 from service.agronomy.records import Days, Floats
 
 ONE_HOUR = timedelta(hours=1)
-AROUND_ONE_DAY_H = 36.0  # [h] a choice: up to here a reading is one day's
+AROUND_ONE_DAY_H = 36.0  # [h] a choice: a reading over no more than this belongs to one day
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,6 @@ def covered_days(covers_from: datetime, read_at: datetime, zone: str) -> Covered
     Shapes: two instants, one name; result (days,).
     covers_from, read_at: aware, the first before the second.
     Returns: CoveredDays in order, without days that the zone skipped.
-    Equation: none.
     >>> from datetime import UTC
     >>> span = covered_days(datetime(2026, 7, 6, 12, tzinfo=UTC),
     ...     datetime(2026, 7, 7, 12, tzinfo=UTC), "America/Chicago")
@@ -72,7 +72,7 @@ def covered_days(covers_from: datetime, read_at: datetime, zone: str) -> Covered
 
 
 def rain_shares(covered_h: Floats, length_h: Floats, model_rain_mm: Floats) -> Floats:
-    """The share of a reading that each civil day is given, NaN for a day it does not speak of.
+    """The share of a reading that each civil day gets, NaN for a day it does not cover.
 
     Shapes: all (days,), the days that the reading covers, in order.
     covered_h: hours of the reading's time in each day, > 0; length_h: hours of the day.
@@ -105,7 +105,7 @@ def rain_shares(covered_h: Floats, length_h: Floats, model_rain_mm: Floats) -> F
 
 
 def model_rain_mm(covered: CoveredDays, rain_mm: Floats) -> float:
-    """What a model says fell in the time of a reading.
+    """Rain that a model gives for the period of a reading.
 
     Shapes: rain_mm (days,), the model's rain of each whole day that the reading covers.
     Returns: depth [mm]; NaN where the model does not know one of the days.

@@ -1,4 +1,4 @@
-"""Why a plan says what it says: the steps from weather to minutes, with the numbers put in.
+"""The reasoning behind a plan: the steps from weather to minutes, with the numbers put in.
 
 In go the numbers stored with a plan (the block's own, and the weather reasoning that the blocks of
 a site share); out come steps that a grower can follow with a pocket calculator, each with its
@@ -17,7 +17,7 @@ from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 
 
 class PlanFlag(enum.IntFlag):
-    """What a reader of the plan must know besides the minutes."""
+    """What a reader of the plan needs to know besides the minutes."""
 
     START_DEPLETION_ASSUMED = enum.auto()
     RUNS_ASSUMED = enum.auto()
@@ -80,7 +80,6 @@ def describe_plan_flags(flags: int) -> tuple[str, ...]:
 
     Shapes: one number.
     Returns: sentences; empty where no flag is set.
-    Equation: none.
     >>> describe_plan_flags(0)
     ()
     """
@@ -243,7 +242,7 @@ STEP_TEXTS = tuple(
     for rule in (*_WEATHER_RULES, *_BLOCK_RULES)
     for text in (rule.label, rule.worked, rule.source)
 )
-"""Whatever steps may say: their labels, equations as templates, and sources."""
+"""All texts of the steps: their labels, equations as templates, and sources."""
 
 
 def explain_plan(numbers: Numbers, weather: Numbers) -> tuple[Step, ...]:
@@ -262,7 +261,6 @@ def explain_cause(cause: int) -> str:
 
     Shapes: one code.
     Returns: a sentence.
-    Equation: none.
     >>> explain_cause(0)
     ''
     """
@@ -275,7 +273,6 @@ def put_in(template: str, values: Numbers, write: Callable[[float, int], str] | 
     Shapes: one template, and numbers by the names of its places.
     write: how a number with so many decimals is written; None: as Python does.
     Returns: text.
-    Equation: none.
     >>> put_in("{need_mm:.2f} / {rate:.1f}", {"need_mm": 3.0})
     '3.00 / ?'
     """
@@ -337,7 +334,7 @@ WATER_NOT_POSSIBLE = (
     " that call for water: {cause}."
 )
 REASON_TEXTS = (NOTHING_KNOWN, WATER_NEEDED, WATER_NOT_NEEDED, WATER_NOT_POSSIBLE)
-"""The sentences that a reason may be, as templates; the depths go in with their unit."""
+"""The possible reasons, as sentence templates; the depths go in with their unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,11 +350,10 @@ class Reason:
 
 
 def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
-    """Why a plan is what it is, not put into words yet.
+    """The reason for a plan, as a template and its numbers.
 
-    Shapes: one plan; its ``cause`` may stand among the numbers.
+    Shapes: one plan; its ``cause`` may be among the numbers.
     Returns: the sentence that fits, and what goes into it.
-    Equation: none.
     >>> reason_of({"planned_depletion_mm": 5.0, "trigger_mm": 7.0}, []).depths["have"]
     5.0
     """
@@ -381,9 +377,8 @@ def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
 def one_sentence(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> str:
     """The plan and its reason in one sentence.
 
-    Shapes: one plan; its ``cause`` may stand among the numbers.
+    Shapes: one plan; its ``cause`` may be among the numbers.
     Returns: a sentence in SI units.
-    Equation: none.
     >>> one_sentence({"crop_et_mm": 4.0, "planned_depletion_mm": 5.0, "trigger_mm": 7.0}, [])
     'No water: depletion would reach 5.0 mm by the evening, under the 7.0 mm that call for water.'
     """

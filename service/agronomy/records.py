@@ -1,7 +1,7 @@
 """The records that travel through the agronomy rooms: arrays over blocks, and a day's plan.
 
 A *batch* holds one array per fact, all over the same blocks in the same order, so that a step is
-arithmetic on whole arrays. Numbers are float64 unless said otherwise; NaN means "not known".
+arithmetic on whole arrays. Numbers are float64 unless stated otherwise; NaN means "not known".
 Names, units and ranges are those of :mod:`service.agronomy.units`.
 """
 
@@ -40,7 +40,7 @@ class CropBatch:
     table_height_m: Floats
     """Height of the crop table's row, used by the climate adjustment (FAO-56 Eq. 62)."""
     reference_canopy_ratio: Floats
-    """Kd of the canopy that the table row stands for (density coefficient, dimensionless)."""
+    """Kd of the canopy that the table row describes (density coefficient, dimensionless)."""
     canopy_cover_fraction: Floats
     """Effective ground cover at full leaf of the year in question."""
     canopy_height_m: Floats

@@ -1,9 +1,9 @@
-"""Reference evapotranspiration of short grass: how much water the weather asks for in a day.
+"""Reference evapotranspiration of short grass: the evaporative demand of a day.
 
 In: checked daily weather of many sites. Out: FAO-56 Penman-Monteith ET0 in mm a day. This module
-is the only door to pyet, which computes silently on when it is given latitude in degrees,
-radiation in the wrong unit or columns in a different order; everything it does not check is
-checked here, and it is called once for all days and sites. Publication: Allen, Pereira, Raes and
+is the only caller of pyet, which raises no error when it is given latitude in degrees, radiation in
+the wrong unit or columns in a different order; whatever it does not check is checked here, and it
+is called once for all days and sites. Publication: Allen, Pereira, Raes and
 Smith 1998, FAO Irrigation and Drainage Paper 56.
 """
 
@@ -31,10 +31,10 @@ from service.agronomy.weather_day import (
 )
 from service.errors import Fault, WeatherInvalid
 
-REFERENCE_ET_RANGE_MM = (0.0, 15.0)  # [mm/d] a choice of this service: beyond it is a mistake
-OLDEST_FILL_DAY_COUNT = 14  # [-] a choice of this service: older days say little about today
+REFERENCE_ET_RANGE_MM = (0.0, 15.0)  # [mm/d] a choice of this service: values outside are errors
+OLDEST_FILL_DAY_COUNT = 14  # [-] a choice of this service: older days tell little about today
 WIND_AT_2M_MAX_M_S = 30.0  # [m/s] the fastest daily mean kept, seen by a sensor at 0.5 m
-ROUNDING_MJ_M2 = 0.01  # [MJ m-2] slack for values that were rounded when stored
+ROUNDING_MJ_M2 = 0.01  # [MJ m-2] tolerance for values that were rounded when stored
 ROUNDING_KPA = 0.02  # [kPa] the same, for vapour pressure beside rounded temperatures
 
 
@@ -45,7 +45,7 @@ def reference_et_mm(
 
     Shapes: weather and result (days, sites); latitude and elevation (sites,) or one number.
     Returns: ET0 [mm d⁻¹], never below 0; NaN wherever an input it needs is NaN.
-    Raises WeatherInvalid rather than compute from what cannot be: days out of order, shapes that
+    Raises WeatherInvalid for impossible input: days out of order, shapes that
     do not fit, a latitude beyond 90 degrees, radiation above 1.10 of a clear sky, negative wind,
     vapour pressure above saturation, a maximum below the minimum.
     Equation: FAO-56 Eq. 6 with Eq. 7 to 13, 21 to 25 and 37 to 40, soil heat flux 0 (Eq. 42), wind
@@ -69,10 +69,10 @@ def reference_et_mm(
     needed = (weather.tmax_c, weather.tmin_c, weather.ea_kpa, weather.u2_m_s, weather.rs_mj_m2)
     computable = ~np.isnan(np.sum(needed, axis=0))
     if not computable.any():
-        # pyet takes a table without one number for a table in a wrong unit.
+        # pyet mistakes a table of NaN for one in a wrong unit.
         return np.full(shape, np.nan)
 
-    # Late, so that a process that only reads plans starts without pandas, xarray and pyet.
+    # Imported late, so that a process that only reads plans starts without pandas, xarray and pyet.
     import pyet
     import xarray
 
@@ -104,7 +104,7 @@ def fill_reference_et(
     window_days: how many computed days before the gap are averaged [d]; none older than 14 days.
     Returns: ET0 [mm d⁻¹], NaN in longer gaps and where no computed day comes before; and flags:
     filled from recent days, missing, or out of range where a value beyond 0 to 15 was dropped.
-    Equation: none; a choice of this service.
+    Source: a choice of this service.
     >>> filled, flags = fill_reference_et(np.array([[4.0], [6.0], [np.nan]]))
     >>> float(filled[2, 0]), FieldFlag(int(flags[2, 0])).name
     (5.0, 'FILLED_FROM_RECENT_DAYS')
@@ -117,7 +117,7 @@ def fill_reference_et(
     for day in np.flatnonzero(fillable.any(axis=1)):
         count = np.zeros(computed.shape[1])
         total = np.zeros(computed.shape[1])
-        # One row after the other, so that a site's sum does not depend on its neighbours.
+        # Row by row, so that a site's sum does not depend on its neighbours.
         for before in computed[max(0, day - OLDEST_FILL_DAY_COUNT) : day][::-1]:
             taken = ~np.isnan(before) & (count < window_days)
             total += np.where(taken, before, 0.0)

@@ -1,8 +1,8 @@
-"""A plan for a day that is under way: what has run stands, only the rest is planned anew.
+"""A plan for a day that is under way: what has run is kept, only the rest is planned again.
 
 In go the pulses in force and the minute of the day; out come the pulses that are committed, the
 water they bring, and the first minute at which each block may get a new pulse. Pulses of a block
-that cannot be planned anew stand whole; its neighbours are planned beside them.
+that cannot be planned again are kept whole; its neighbours are planned around them.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def commit_pulses(
     supply_index: Ints,
     off_ratio: Floats,
 ) -> CommittedWater:
-    """What of the pulses in force stays, seen from a minute of their day.
+    """The part of the pulses in force that stays, as of a minute of their day.
 
     Shapes: one sequence of (start, length) per block; the others (blocks,).
     minute: minutes elapsed since local midnight; negative before the day begins.
@@ -92,7 +92,7 @@ def windows_beside(
     supply_flow_l_per_h: Floats,
     valve_gap_min: Ints,
 ) -> WindowBatch:
-    """The windows that are left beside pulses that stand, of blocks that are not planned again.
+    """The windows left around the kept pulses of blocks that are not planned again.
 
     Shapes: windows, kept and the rest (blocks,); supply_flow_l_per_h (supplies,).
     kept: (start, length) of the pulses of each block that keeps its own; empty for the others.
@@ -146,7 +146,7 @@ def windows_beside(
 
 
 def _less(spans: list[tuple[int, int]], gaps: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Spans without what lies in a gap, in order."""
+    """Spans with the gaps cut out, in order."""
     for begins, ends in gaps:
         pieces = [
             piece
@@ -181,7 +181,7 @@ def remaining_demand(demand: PulseDemand, committed: CommittedWater) -> PulseDem
 def whole_day(
     schedule: PulseSchedule, committed: CommittedWater, net_rate_mm_per_min: Floats
 ) -> PulseSchedule:
-    """The schedule of the whole day: what was committed, then what was planned anew.
+    """The schedule of the whole day: the committed part, then the newly planned part.
 
     Shapes: (blocks,).
     Returns: PulseSchedule whose minutes and depths hold both.
@@ -202,7 +202,7 @@ def whole_day(
 
 
 def _joined(first: PulseBatch, then: PulseBatch) -> PulseBatch:
-    """Pulses of both, those of ``first`` before those of ``then`` in every block."""
+    """Pulses of both plans; in every block those of ``first`` come before those of ``then``."""
     blocks = np.arange(first.offset.size - 1)
     owner = np.concatenate([np.repeat(blocks, first.count()), np.repeat(blocks, then.count())])
     order = np.argsort(owner, kind="stable")

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from service.agronomy.records import Floats, Ints, SoilBatch, SystemBatch
 
 # Keller & Karmeli 1975, from memory: rows by emitter flow, columns coarse, medium, fine soil.
-# Straight lines between the rows, and the end rows beyond them, are this project's choice.
+# Straight lines between the rows, and the end rows beyond them, are choices of this project.
 STRIP_FLOW_L_PER_H = np.array([1.5, 2.0, 4.0, 8.0, 12.0])
 STRIP_WIDTH_M = np.array(
     [[0.3, 0.7, 1.1], [0.4, 0.8, 1.2], [0.8, 1.2, 1.6], [1.2, 1.6, 2.0], [1.6, 2.0, 2.4]]
@@ -89,7 +89,7 @@ def _by_flow_and_texture(flow: Floats, group: Ints, table: Floats) -> Floats:
 
 
 def size_by_age(age_years: ArrayLike, years_to_full_size: ArrayLike) -> SizeShares:
-    """How much of its full root depth, rooted strip and canopy a planting of this age has.
+    """Root depth, rooted strip and canopy of a planting of this age, as shares of full size.
 
     Shapes: any two that broadcast.
     age_years: years since planting, >= 0; years_to_full_size: 0 counts as full from the start.
@@ -257,8 +257,8 @@ def gross_depth_mm(
     """Depth to apply so that this net depth reaches rooted soil at the low quarter of emitters.
 
     Shapes: any five that broadcast.
-    net_depth_mm: block depth wanted in the root zone; transmission_ratio: 1 unless turned on;
-    leaching_fraction: 0 unless turned on; up to 0.1 uneven wetting leaches enough.
+    net_depth_mm: block depth wanted in the root zone; transmission_ratio: 1 unless enabled;
+    leaching_fraction: 0 unless enabled; up to 0.1 uneven wetting leaches enough.
     Returns: gross block depth [mm]; NaN wherever an input is NaN.
     Equation: LF <= 0.1: Fn Tr / (EU/100 g); else Fn / (EU/100 g (1 - LF)). NEH 623 ch. 7 (from
     memory), and g, the rooted share of the wetted soil, of this project.
@@ -274,7 +274,7 @@ def gross_depth_mm(
 
 
 def running_min(gross_mm: ArrayLike, application_rate_mm_per_h: ArrayLike) -> Floats:
-    """Minutes of running that apply a gross depth.
+    """Run time that applies a gross depth.
 
     Shapes: any two that broadcast.
     gross_mm: gross block depth [mm].

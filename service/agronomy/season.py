@@ -62,7 +62,7 @@ def run_season(
 
     Shapes: weather and forecast (days, sites) on the same days; day_length_min (days,);
     depletion_start_mm (blocks,) at the midnight before the first day.
-    blocks_of_year: the blocks as they stand in a calendar year.
+    blocks_of_year: the blocks as they are in a calendar year.
     degree_day_start_c_day: (blocks,) sum at that midnight; not known when None.
     forecast: for each day, what was forecast for it the evening before; ``weather`` itself for a
     forecast without error.

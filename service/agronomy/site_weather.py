@@ -29,7 +29,7 @@ from service.agronomy.weather_day import (
 )
 
 PAST_GAP_DAYS = 3  # [CHOICE] d, longest gap of past reference ET that recent days may fill
-FUTURE_GAP_DAYS = 9  # [CHOICE] d, how far recent days may stand in for a missing forecast
+FUTURE_GAP_DAYS = 9  # [CHOICE] d, how far recent days may replace a missing forecast
 MEASURED_PROBABILITY = 1.0
 
 

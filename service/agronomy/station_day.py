@@ -32,7 +32,7 @@ SHORTEST_DAY_S = 23 * HOUR_S  # [s] an interval from here on is a whole day
 FEWEST_HOURS = 22.0  # [h] a choice of this service: fewer hours do not make a day
 LONGEST_BRIDGE_S = 2 * HOUR_S  # [s] a choice: gap of radiation that its neighbours bridge
 STUCK_S = 12 * HOUR_S  # [s] a choice: an unchanged value for so long is suspect
-SATURATED_PCT = 99.5  # [%] humidity that may well stand still, in a night of fog
+SATURATED_PCT = 99.5  # [%] humidity that may be constant through a foggy night
 SLACK_HOURS = 1e-6  # [h] rounding of sums of hours
 
 MEANS = ("tdew_c", "ea_kpa", "rhmean_pct", "wind_m_s")
@@ -44,7 +44,7 @@ EXTREMES: Mapping[str, tuple[str, str]] = MappingProxyType(
         "rhmin_pct": ("rhmin_pct", "rhmean_pct"),
     }
 )
-"""Fields of the day, the field of the interval they are taken from, and what stands in for it."""
+"""Fields of the day, the field of the interval they are taken from, and what replaces it."""
 DAY_FIELDS = (*EXTREMES, *MEANS, "rs_mj_m2", "rain_mm")
 
 
@@ -139,9 +139,9 @@ def stuck_intervals(
     """Which intervals belong to a run of one and the same value for twelve hours or more.
 
     Shapes: all (intervals,), rising.
-    resting: a value that may rightly stand still, such as no radiation at night; NaN for none.
+    resting: a value that may be constant, such as no radiation at night; NaN for none.
     Returns: True for every interval of such a run. A gap of more than an hour ends a run.
-    Equation: none; twelve hours are a choice of this service.
+    Source: twelve hours are a choice of this service.
     >>> start = np.arange(14) * 3600
     >>> values = np.array([20.0] + [21.5] * 12 + [22.0])
     >>> int(stuck_intervals(start, start + 3600, values, resting=np.nan).sum())
@@ -164,12 +164,12 @@ def stuck_intervals(
 def find_stuck(
     start_epoch_s: Ints, end_epoch_s: Ints, fields: Mapping[str, Floats]
 ) -> dict[str, NDArray[np.bool_]]:
-    """Per field, the intervals shorter than a day in which a sensor seems to stand still.
+    """Per field, the intervals shorter than a day in which a sensor seems stuck.
 
     Shapes: start_epoch_s, end_epoch_s, each field and each result (intervals,), rising.
     Returns: only fields with such an interval. Rain is not judged, nor darkness, nor air that is
     saturated, since these may rightly last.
-    Equation: none; see :func:`stuck_intervals`.
+    Source: see :func:`stuck_intervals`.
     >>> start = np.arange(12) * 3600
     >>> list(find_stuck(start, start + 3600, {"wind_m_s": np.ones(12), "rain_mm": np.zeros(12)}))
     ['wind_m_s']
@@ -328,7 +328,6 @@ def short_hours(hours: float) -> float:
     Shapes: one number.
     hours: length of time [h].
     Returns: the rounded hours [h].
-    Equation: none.
     >>> short_hours(22.0), short_hours(22.337)
     (22, 22.34)
     """

@@ -39,7 +39,7 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     """When every block runs that day, with each supply shared fairly where it is short.
 
     Shapes: demand (blocks,), its windows (blocks, windows); supply_flow_l_per_h (supplies,).
-    demand: what the blocks ask; the blocks of one supply need not stand together.
+    demand: what the blocks ask; the blocks of one supply need not be adjacent.
     supply_flow_l_per_h: flow of each supply [L/h], > 0; infinite where there is no limit.
     Returns: pulses and sums per block [min, mm]; depths are NaN, and no pulse is planned, where a
     number of the block is NaN. Block order decides only between blocks

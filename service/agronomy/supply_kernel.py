@@ -250,7 +250,7 @@ def pick_ready(
 ) -> int:
     """The ready block that comes first by a rule of order, or -1.
 
-    Of two that are equal the one with more flow comes first, then the one that stands first.
+    Of two that are equal the one with more flow comes first, then the one listed first.
     Where a large block has reserved flow, only those are eligible that will have given their flow
     back by then, or that it does not need. Under a holding rule without a reservation yet, the
     block may need more than is free: it is the one to reserve for.

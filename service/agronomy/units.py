@@ -3,7 +3,7 @@
 In: nothing. Out: :data:`NOMENCLATURE`, one line for each name with its unit, the range outside
 which a value is a mistake, and its meaning; and the size of customary units in metric ones. One
 name has one unit and one meaning, the same as an argument, a field, a column, a JSON key or a
-setting. Files that people write are the exception: there the unit stands beside the number
+setting. Files that people write are the exception: there the unit is written beside the number
 (:mod:`service.farm_files.quantities`) or in the column's heading. The table is checked against
 the code by ``tests/test_nomenclature.py``. Sizes of customary units are those of NIST Handbook 44,
 Appendix C, and exact unless marked otherwise.
@@ -17,7 +17,7 @@ from math import inf
 from types import MappingProxyType
 
 # --- conversions -----------------------------------------------------------------------------
-# Source, where none stands on the line: NIST Handbook 44, Appendix C, exact.
+# Source, unless the line gives another: NIST Handbook 44, Appendix C, exact.
 
 M_PER_INCH = 0.0254  # [m] international inch
 MM_PER_INCH = 25.4  # [mm]
@@ -100,7 +100,7 @@ SUFFIX_UNITS: Mapping[str, str] = MappingProxyType(
         "years": "a",
     }
 )
-"""The unit that the end of a name stands for; the longest ending counts."""
+"""The unit that each name ending means; the longest matching ending counts."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -133,7 +133,6 @@ def whole_minutes(minutes: Floats) -> Ints:
 
     Shapes: any; minutes are whole already and finite or NaN.
     Returns: whole minutes.
-    Equation: none.
     >>> whole_minutes(np.array([30.0, np.nan])).tolist()
     [30, 1]
     """

@@ -51,7 +51,7 @@ def choose_weather(
     for name, values in fields.items():
         rows = order[np.isfinite(values[order])]
         best = np.full(shape, NO_ROW, dtype=np.int64)
-        best[day_index[rows], site_index[rows]] = rows  # the last write, the best rank, stands
+        best[day_index[rows], site_index[rows]] = rows  # the last write, of the best rank, is kept
         row_of[name] = best
         chosen[name] = np.where(best == NO_ROW, np.nan, values[best] if values.size else np.nan)
     wind_row = row_of["wind_m_s"]

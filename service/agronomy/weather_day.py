@@ -2,7 +2,7 @@
 
 In: one table of days by sites as a source gives it, NaN where it gives nothing. Out: the seven
 fields that reference ET and the water balance need. A value outside its plausible range is removed
-(never bent into the range without a flag), then the best remaining evidence stands in for it in
+(never bent into the range without a flag), then the best remaining evidence replaces it in
 the order of Allen et al. 1998, FAO-56, chapter 3. Maximum and minimum temperature have no
 substitute. A series that is plainly in another unit is refused as a whole.
 """
@@ -119,7 +119,6 @@ def describe_flags(flags: int) -> tuple[str, ...]:
 
     Shapes: one number.
     Returns: sentences; empty where no flag is set.
-    Equation: none.
     >>> describe_flags(int(FieldFlag.DEFAULT_WIND | FieldFlag.FORECAST))
     ('No wind was given; 2 m/s is assumed.', 'The value is a forecast.')
     """
@@ -160,7 +159,7 @@ class RawWeather:
 
 @dataclass(frozen=True, slots=True)
 class WeatherDays:
-    """Checked and filled daily weather, (days, sites); NaN only where nothing can stand in.
+    """Checked and filled daily weather, (days, sites); NaN only where nothing can replace a value.
 
     ``flags`` holds, per field name, the :class:`FieldFlag` bits of every value.
     """
@@ -191,7 +190,7 @@ def find_unit_mistakes(raw: RawWeather) -> tuple[UnitMistake, ...]:
     Shapes: raw (days, sites).
     Returns: one entry per field and site, by field then site; empty when all units look right.
     A series of fewer than three values is not judged.
-    Equation: none; the median over days of each site against limits chosen by this service.
+    Source: the median over days of each site against limits chosen by this service.
     >>> raw = RawWeather.empty(np.array(["2023-07-01", "2023-07-02", "2023-07-03"], "M8[D]"), 1)
     >>> raw.tmax_c[:] = 90.0
     >>> [mistake.fault.where for mistake in find_unit_mistakes(raw)]
@@ -338,7 +337,6 @@ def site_values(
     Shapes: values (sites,) or one number; result (sites,).
     name: what the numbers are, for the message; allowed: lowest and highest [the unit of name].
     Returns: the numbers, all finite and within the allowed range; otherwise raises WeatherInvalid.
-    Equation: none.
     >>> [float(value) for value in site_values("elevation_m", 12.0, 2, ELEVATION_RANGE_M)]
     [12.0, 12.0]
     """
@@ -370,7 +368,6 @@ def check_days(days: Days) -> None:
 
     Shapes: days (days,).
     Returns: nothing; raises WeatherInvalid naming the first day out of order.
-    Equation: none.
     >>> check_days(np.array(["2023-07-01", "2023-07-02"], "M8[D]"))
     """
     if days.ndim != 1 or days.dtype != np.dtype("datetime64[D]"):

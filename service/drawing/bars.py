@@ -33,7 +33,7 @@ class WeekRow:
 
 
 def ranked(
-    title: str, told: str, bars: Sequence[tuple[str, float, str]], *, name: str = "ranked"
+    title: str, description: str, bars: Sequence[tuple[str, float, str]], *, name: str = "ranked"
 ) -> Markup:
     """Bars from the largest down: label, value, and how the value is written."""
     highest = most_of([value for _, value, _ in bars]) or 1.0
@@ -49,11 +49,15 @@ def ranked(
             f'<rect class="water" x="{EDGE}" y="{y + 20:.1f}" width="{wide:.1f}" height="10"/>'
         )
         y += 38.0
-    return figure(title, told, body, height=y + 4, name=name)
+    return figure(title, description, body, height=y + 4, name=name)
 
 
 def shares(
-    title: str, told: str, bars: Sequence[tuple[str, float | None, str]], *, name: str = "shares"
+    title: str,
+    description: str,
+    bars: Sequence[tuple[str, float | None, str]],
+    *,
+    name: str = "shares",
 ) -> Markup:
     """Bars of shares 0 to 1 of one whole; where a share is not known there is no bar."""
     body: list[str] = []
@@ -69,12 +73,12 @@ def shares(
                 f'<rect class="water" x="{EDGE}" y="{y + 20:.1f}" width="{wide:.1f}" height="11"/>'
             )
         y += 40.0
-    return figure(title, told, body, height=y + 4, name=name)
+    return figure(title, description, body, height=y + 4, name=name)
 
 
 def week_bars(
     title: str,
-    told: str,
+    description: str,
     rows: Sequence[WeekRow],
     *,
     key: tuple[str, str, str],
@@ -121,7 +125,7 @@ def week_bars(
             x = EDGE + _length(row.needed, scale)
             body.append(f'<path class="needed" d="M{x:.1f} {y + 18:.1f}v22"/>')
         y += 42.0
-    return figure(title, told, body, height=bottom + 22, name=name)
+    return figure(title, description, body, height=bottom + 22, name=name)
 
 
 def _length(value: float, scale: float) -> float:

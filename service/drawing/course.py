@@ -22,7 +22,7 @@ class Mark:
 
 
 def along(
-    title: str, told: str, x: Sequence[float], y: Sequence[float],
+    title: str, description: str, x: Sequence[float], y: Sequence[float],
     *, x_label: str, y_label: str, name: str,
 ) -> Markup:  # fmt: skip
     """A line through points; points that are not known are left out."""
@@ -33,11 +33,11 @@ def along(
     if known:
         path = "L".join(f"{across.x(each):.1f} {up.y(value):.1f}" for each, value in known)
         body.append(f'<path class="line level" d="M{path}"/>')
-    return figure(title, told, body, height=_TOP + _DEEP + 42, name=name)
+    return figure(title, description, body, height=_TOP + _DEEP + 42, name=name)
 
 
 def over_runs(
-    title: str, told: str, ratio: Sequence[float],
+    title: str, description: str, ratio: Sequence[float],
     *, marks: Sequence[Mark], odd_runs: Sequence[int], expected_label: str, x_label: str,
     y_label: str, ends: tuple[str, str], name: str,
 ) -> Markup:  # fmt: skip
@@ -77,7 +77,7 @@ def over_runs(
         letters_x = left + 2.0 if is_right else left + wide - 2.0
         labels.append(text(letters_x, line, mark.shown, anchor=anchor, css="small"))
     body += labels
-    return figure(title, told, body, height=bottom + 42, name=name)
+    return figure(title, description, body, height=bottom + 42, name=name)
 
 
 @dataclass(frozen=True, slots=True)

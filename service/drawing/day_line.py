@@ -36,7 +36,7 @@ class Load:
 
 def day_line(
     title: str,
-    told: str,
+    description: str,
     rows: Sequence[Row],
     loads: Sequence[Load],
     hours: Sequence[str],
@@ -62,7 +62,7 @@ def day_line(
     for load in loads:
         body += _load(load, y)
         y += _LOAD
-    return figure(title, told, body, height=bottom + 6, name=name)
+    return figure(title, description, body, height=bottom + 6, name=name)
 
 
 def load_steps(

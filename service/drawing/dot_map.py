@@ -24,10 +24,10 @@ class Dot:
     """0 to 4: how much of what is shown; 0: not known."""
 
 
-def dot_map(title: str, told: str, dots: Sequence[Dot], *, name: str = "map") -> Markup:
+def dot_map(title: str, description: str, dots: Sequence[Dot], *, name: str = "map") -> Markup:
     """Places, north up; the more, the larger and the darker the dot, and the sooner it is named."""
     if not dots:
-        return figure(title, told, (), height=10, name=name)
+        return figure(title, description, (), height=10, name=name)
     latitudes = [dot.latitude_deg for dot in dots]
     longitudes = [dot.longitude_deg for dot in dots]
     shrink = math.cos(math.radians(sum(latitudes) / len(latitudes)))
@@ -53,7 +53,7 @@ def dot_map(title: str, told: str, dots: Sequence[Dot], *, name: str = "map") ->
         )
     if len(dots) <= MOST_LABELS:
         body += _labels(placed)
-    return figure(title, told, body, height=height, name=name)
+    return figure(title, description, body, height=height, name=name)
 
 
 def _radius(dot: Dot) -> float:

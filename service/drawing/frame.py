@@ -37,12 +37,16 @@ FILE_STYLE = (
 """The classes as the style sheet of the pages draws them by day: a file has no style sheet."""
 
 
-def figure(title: str, told: str, body: Sequence[str], *, height: float, name: str) -> Markup:
+def figure(
+    title: str, description: str, body: Sequence[str], *, height: float, name: str
+) -> Markup:
     """A drawing with its title and description; ``name`` tells it from others of the same page."""
     return Markup(
         '<svg class="chart" viewBox="0 0 {} {}" role="img" aria-labelledby="{}-t {}-d">'
         '<title id="{}-t">{}</title><desc id="{}-d">{}</desc><g aria-hidden="true">{}</g></svg>'
-    ).format(WIDTH, math.ceil(height), name, name, name, title, name, told, Markup("".join(body)))
+    ).format(
+        WIDTH, math.ceil(height), name, name, name, title, name, description, Markup("".join(body))
+    )
 
 
 def as_file(drawn: Markup, *, is_headed: bool = False) -> str:
@@ -82,7 +86,7 @@ def text(x: float, y: float, shown: str, *, anchor: str = "start", css: str) -> 
 
 
 def fitting(shown: str, *, room: float, size: float = 14.0) -> str:
-    """A text cut to a width, as well as can be told without the face: the table has all of it.
+    """A text cut to a width, as well as possible without font metrics: the table has all of it.
 
     >>> fitting("North of the old barn", room=100.0)
     'North of t…'

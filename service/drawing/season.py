@@ -24,7 +24,7 @@ class Line:
 
 def season_lines(
     title: str,
-    told: str,
+    description: str,
     day_labels: Sequence[str],
     lines: Sequence[Line],
     *,
@@ -77,11 +77,11 @@ def season_lines(
                     f' width="{max(0.42 * step, 1.2):.1f}" height="{tall:.1f}"/>'
                 )
     body += end_labels(base + 16, day_labels, left=_LEFT)
-    return figure(title, told, body, height=base + 24, name="season")
+    return figure(title, description, body, height=base + 24, name="season")
 
 
 def curve(
-    title: str, told: str, day_labels: Sequence[str], values: Sequence[float], *, name: str
+    title: str, description: str, day_labels: Sequence[str], values: Sequence[float], *, name: str
 ) -> Markup:
     """One line over days, from zero."""
     top, deep = 10.0, 80.0
@@ -96,7 +96,7 @@ def curve(
     if path:
         body.append(f'<path class="line level" d="{path}"/>')
     body += end_labels(top + deep + 16, day_labels, left=_LEFT)
-    return figure(title, told, body, height=top + deep + 24, name=name)
+    return figure(title, description, body, height=top + deep + 24, name=name)
 
 
 def _path(values: Sequence[float], step: float, start: float, scale: float, most: float) -> str:

@@ -62,7 +62,6 @@ def lateral_of(
     Shapes: one layout, scalars.
     emitter_flow_l_per_h: at the layout's nominal head.
     Returns: Lateral, not checked.
-    Equation: none.
     >>> layout = BlockLayout(lateral_diameter_mm=16.0, emitter_count=100, supply_head_m=10.0)
     >>> lateral_of(layout, 2.0, 0.5).length_m
     50.0
@@ -92,7 +91,6 @@ def block_of(layout: BlockLayout, emitter_flow_l_per_h: float, emitter_spacing_m
     Shapes: one layout, scalars.
     emitter_flow_l_per_h: at the layout's nominal head.
     Returns: Block, not checked.
-    Equation: none.
     >>> layout = BlockLayout(lateral_diameter_mm=16.0, emitter_count=100, supply_head_m=10.0,
     ...     manifold_diameter_mm=51.0, takeoff_count=20, takeoff_spacing_m=3.0)
     >>> block_of(layout, 2.0, 0.5).takeoff_count
@@ -130,7 +128,6 @@ def regulator_of(layout: BlockLayout) -> Regulator | None:
 
     Shapes: one layout.
     Returns: Regulator, not checked.
-    Equation: none.
     >>> layout = BlockLayout(lateral_diameter_mm=16.0, emitter_count=9, supply_head_m=20.0,
     ...     regulator_set_head_m=10.0)
     >>> regulator_of(layout).set_head_m

@@ -197,7 +197,6 @@ def check_water(water: CarbonateWater) -> None:
     Shapes: one water.
     Returns: nothing; raises ``InputInvalid`` where pH, alkalinity, temperature or an ion is out of
     range, or not a number.
-    Equation: none.
     >>> check_water(CarbonateWater(ph=7.8, alkalinity_meq_per_l=2.4, temperature_c=20.0))
     """
     faults = [_outside_temperature(water.temperature_c)]

@@ -342,7 +342,7 @@ def rise_along_m(profile: Sequence[tuple[float, float]], distance_m: ArrayLike) 
     profile: points (distance_m, elevation_m) by rising distance, the first at 0; straight between
     them, and beyond the last point its slope goes on; one point alone is level ground.
     Returns: rise [m], negative downhill.
-    Equation: none; straight lines.
+    Equation: straight lines between the points.
     >>> rise_along_m([(0.0, 100.0), (50.0, 99.0)], np.array([25.0, 100.0])).tolist()
     [-0.5, -2.0]
     """
@@ -361,7 +361,6 @@ def lateral_rows(laterals: Sequence[Lateral]) -> tuple[NDArray[np.void], Floats]
 
     Shapes: records (laterals,); rises (laterals, most emitters), NaN beyond a shorter one's last.
     Returns: a record and the rise of each emitter above the inlet [m], for each lateral.
-    Equation: none.
     Raises: InputInvalid with every fault of every lateral that cannot be built.
     >>> lateral_rows([Lateral(Emitter(2.0), Pipe(16.0), 3, 0.5)])[1].tolist()
     [[0.0, 0.0, 0.0]]
@@ -391,7 +390,6 @@ def pipe_faults(pipe: Pipe, where: str) -> list[Fault]:
 
     Shapes: one pipe.
     Returns: faults, empty where there is none.
-    Equation: none.
     >>> pipe_faults(Pipe(16.0), "pipe")
     []
     """
@@ -409,7 +407,6 @@ def profile_faults(profile: Sequence[tuple[float, float]], where: str) -> list[F
 
     Shapes: points (distance_m, elevation_m).
     Returns: faults, empty where there is none.
-    Equation: none.
     >>> profile_faults(((0.0, 5.0), (10.0, 5.1)), "profile")
     []
     """
@@ -432,7 +429,6 @@ def faults_outside(where: str, limits: dict[str, tuple[float, float, float]]) ->
 
     Shapes: name to (value, least, most).
     Returns: faults, empty where there is none; NaN is outside of everything.
-    Equation: none.
     >>> faults_outside("pipe", {"inner_diameter_mm": (16.0, 1.0, 2000.0)})
     []
     """

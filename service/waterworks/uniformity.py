@@ -53,7 +53,7 @@ def low_quarter_mean(flow: ArrayLike) -> Floats:
     flow: flows or volumes in any one unit. Where a quarter of the count is not whole, the next
     emitter counts with the part that is missing, so that one emitter more or less changes little.
     Returns: the same unit; NaN wherever a flow of the sample is NaN.
-    Equation: none; Merriam and Keller 1978, from memory. The weight of the part is this project's.
+    Source: Merriam and Keller 1978, from memory. The weight of the part is this project's.
     >>> float(low_quarter_mean([1.0, 3.0, 2.0, 4.0]))
     1.0
     >>> float(low_quarter_mean([1.0, 2.0, 3.0, 4.0, 5.0, 6.0]))  # (1 + 0.5 * 2) / 1.5

@@ -253,7 +253,6 @@ def canonical_unit(unit: str) -> str:
 
     Shapes: one text.
     Returns: lower case, micro as u, single spaces; not checked.
-    Equation: none.
     >>> canonical_unit(" Mg/L  CaCO3"), canonical_unit("µS cm-1"), canonical_unit("mg L⁻¹")
     ('mg/l as caco3', 'us/cm', 'mg/l')
     """
@@ -369,7 +368,6 @@ def carbonate_water(analysis: WaterAnalysis, temperature_c: float) -> CarbonateW
     Shapes: one analysis, one number.
     temperature_c: of the water in the pipe [°C].
     Returns: CarbonateWater; without pH or alkalinity ``InputInvalid`` is raised.
-    Equation: none.
     """
     ph, alkalinity = analysis.ph, analysis.alkalinity_meq_per_l
     faults = []

@@ -25,20 +25,20 @@ from service.drawing.frame import FILE_STYLE, WIDTH, as_file, fitting
 from service.drawing.season import Line, curve, season_lines
 
 SVG = "{http://www.w3.org/2000/svg}"
-TITLE, TOLD = "A <title> & more", "What it says."
+TITLE, DESCRIPTION = "A <title> & more", "What it says."
 NAN = math.nan
 
 
 def a_day(name: str = "day") -> Markup:
     rows = [Row("North", ((0.0, 60.0), (1400.0, 1500.0)), "160 min"), Row("South", ())]
     load = Load("well", 100.0, "can give 100", load_steps([(0.0, 60.0, 120.0)]))
-    return day_line(TITLE, TOLD, rows, [load], ["", "6", "12", "18"], name=name)
+    return day_line(TITLE, DESCRIPTION, rows, [load], ["", "6", "12", "18"], name=name)
 
 
 def a_season(first_forecast: int = 2) -> Markup:
     level = Line("level", (5.0, NAN, 12.0))
     return season_lines(
-        TITLE, TOLD, ["Mon", "Tue", "Wed"],
+        TITLE, DESCRIPTION, ["Mon", "Tue", "Wed"],
         [Line("stress", (20.0,) * 3), Line("trigger", (10.0,) * 3), level],
         rain=[4.0, 0.0, NAN], irrigation=[0.0, 6.0, 0.0], first_forecast=first_forecast,
         axis_label="missing, mm", bars_label="rain and irrigation, mm", forecast_label="forecast",
@@ -47,7 +47,7 @@ def a_season(first_forecast: int = 2) -> Markup:
 
 def some_runs() -> Markup:
     return over_runs(
-        TITLE, TOLD, [1.0, 0.4, 0.8, NAN, 0.8], marks=[Mark(2, "-20 %")], odd_runs=(1,),
+        TITLE, DESCRIPTION, [1.0, 0.4, 0.8, NAN, 0.8], marks=[Mark(2, "-20 %")], odd_runs=(1,),
         expected_label="as expected", x_label="runs", y_label="ratio", ends=("May 1", "May 9"),
         name="flow",
     )  # fmt: skip
@@ -55,27 +55,31 @@ def some_runs() -> Markup:
 
 def a_week() -> Markup:
     rows = [WeekRow("North", 10.0, 5.0, 12.0), WeekRow("South", 0.0, 0.0, NAN)]
-    return week_bars(TITLE, TOLD, rows, key=("Watered", "Rain kept", "Crop used"), unit="mm")
+    return week_bars(TITLE, DESCRIPTION, rows, key=("Watered", "Rain kept", "Crop used"), unit="mm")
 
 
 def a_map(count: int = 3) -> Markup:
     dots = [Dot(f"<{n}>", 35.0 + n, -80.0 + n % 7, n % 5) for n in range(count)]
-    return dot_map(TITLE, TOLD, dots)
+    return dot_map(TITLE, DESCRIPTION, dots)
 
 
 DRAWINGS = {
     "day": a_day(),
     "season": a_season(),
-    "curve": curve(TITLE, TOLD, ["Mon", "Tue"], [0.3, 1.1], name="kc"),
-    "ranked": ranked(TITLE, TOLD, [("Alder", 10.0, "10 mm"), ("Brack", NAN, "?")]),
-    "shares": shares(TITLE, TOLD, [("as it is", 0.5, "50 %"), ("more", None, "not possible")]),
+    "curve": curve(TITLE, DESCRIPTION, ["Mon", "Tue"], [0.3, 1.1], name="kc"),
+    "ranked": ranked(TITLE, DESCRIPTION, [("Alder", 10.0, "10 mm"), ("Brack", NAN, "?")]),
+    "shares": shares(
+        TITLE, DESCRIPTION, [("as it is", 0.5, "50 %"), ("more", None, "not possible")]
+    ),
     "week": a_week(),
     "map": a_map(),
-    "along": along(TITLE, TOLD, [1, 2, 3], [2.0, NAN, 1.8], x_label="m", y_label="L/h", name="row"),
+    "along": along(
+        TITLE, DESCRIPTION, [1, 2, 3], [2.0, NAN, 1.8], x_label="m", y_label="L/h", name="row"
+    ),
     "runs": some_runs(),
-    "nothing at all": along(TITLE, TOLD, [], [], x_label="m", y_label="L/h", name="row"),
-    "no days": curve(TITLE, TOLD, [], [], name="kc"),
-    "no dots": dot_map(TITLE, TOLD, []),
+    "nothing at all": along(TITLE, DESCRIPTION, [], [], x_label="m", y_label="L/h", name="row"),
+    "no days": curve(TITLE, DESCRIPTION, [], [], name="kc"),
+    "no dots": dot_map(TITLE, DESCRIPTION, []),
 }
 
 
@@ -97,11 +101,11 @@ each_drawing = pytest.mark.parametrize("drawn", DRAWINGS.values(), ids=DRAWINGS.
 @each_drawing
 def test_a_drawing_has_a_role_a_title_and_a_description_that_label_it(drawn: Markup) -> None:
     root = ElementTree.fromstring(drawn)
-    title, told = root[0], root[1]
+    title, description = root[0], root[1]
     assert root.get("role") == "img"
     assert (title.tag, title.text) == ("title", TITLE)
-    assert (told.tag, told.text) == ("desc", TOLD)
-    assert root.get("aria-labelledby") == f"{title.get('id')} {told.get('id')}"
+    assert (description.tag, description.text) == ("desc", DESCRIPTION)
+    assert root.get("aria-labelledby") == f"{title.get('id')} {description.get('id')}"
     assert [each.get("aria-hidden") for each in root[2:]] == ["true"]
 
 
@@ -142,7 +146,7 @@ def test_a_file_stands_alone_and_bears_its_heading_when_asked(drawn: Markup) -> 
 
 
 def test_a_long_heading_is_made_to_fit() -> None:
-    drawn = shares("word " * 20, TOLD, [])
+    drawn = shares("word " * 20, DESCRIPTION, [])
     heading = next(e for e in ElementTree.fromstring(as_file(drawn, is_headed=True)).iter()
                    if e.get("class") == "heading")  # fmt: skip
     assert number(heading, "font-size") * 0.6 * 100 <= WIDTH
@@ -232,7 +236,7 @@ def texts_of(drawn: Markup) -> list[str]:
 
 def test_names_on_a_map_do_not_cover_each_other() -> None:
     here = [Dot(f"place {n}", 35.0, -80.0 + n * 1e-6, 1 + n % 4) for n in range(30)]
-    named = texts_of(dot_map(TITLE, TOLD, here))
+    named = texts_of(dot_map(TITLE, DESCRIPTION, here))
     assert 0 < len(named) < 10
     assert named[0] in {f"place {n}" for n in range(3, 30, 4)}  # the one with most comes first
 
@@ -244,13 +248,15 @@ def test_a_map_of_very_many_places_has_no_names() -> None:
 
 def test_ends_of_an_axis_are_no_powers_of_ten() -> None:
     drawn = str(
-        along(TITLE, TOLD, [1.5, 4_000.0], [0.01, 1.0], x_label="ft", y_label="gal/h", name="x")
+        along(
+            TITLE, DESCRIPTION, [1.5, 4_000.0], [0.01, 1.0], x_label="ft", y_label="gal/h", name="x"
+        )
     )
     assert ">4000<" in drawn and ">1.5<" in drawn and "e+" not in drawn
 
 
 def test_names_are_escaped_and_cut_to_their_room() -> None:
-    drawn = ranked(TITLE, TOLD, [("<b>" + "x" * 80, 1.0, "1 mm")])
+    drawn = ranked(TITLE, DESCRIPTION, [("<b>" + "x" * 80, 1.0, "1 mm")])
     assert "<b>" not in drawn and "&lt;b&gt;" in drawn
     assert "x" * 40 not in drawn and "…" in drawn
 
@@ -279,7 +285,7 @@ def test_the_load_is_what_runs_at_each_moment(drawn: Sequence[tuple[int, int, fl
 
 def test_a_hundred_rows_take_a_third_of_what_a_page_may_weigh() -> None:
     rows = [Row(f"Block {n}", ((n, n + 60), (n + 400, n + 460)), "120 min") for n in range(100)]
-    assert len(day_line(TITLE, TOLD, rows, [], ["", "6", "12", "18"])) < 50_000
+    assert len(day_line(TITLE, DESCRIPTION, rows, [], ["", "6", "12", "18"])) < 50_000
 
 
 def test_a_process_that_draws_for_pages_loads_no_picture_library() -> None:
