@@ -52,6 +52,7 @@ def first_instant(day: date, wall: time, zone: str) -> datetime:
     wall: time on the clock, without a zone of its own, whole seconds.
     Returns: aware UTC instant. A time inside a gap gives the first instant after the gap, a time
     that comes twice its first occurrence.
+    Source: bisection to the second over the rules of the IANA time zone database.
     >>> first_instant(date(2024, 3, 10), time(2, 30), "America/Chicago").isoformat()
     '2024-03-10T08:00:00+00:00'
     """
@@ -130,6 +131,7 @@ def wall_time(day: date, elapsed_min: int, zone: str) -> datetime:
     elapsed_min: minutes since local midnight [min], 0 to the length of the day.
     Returns: aware instant with a numeric offset; the end of a day is midnight of the next.
     Raises InputInvalid for a minute that the day does not have.
+    Equation: midnight in UTC + 60 s a minute, shown in the zone.
     >>> wall_time(date(2024, 3, 10), 180, "America/Chicago").isoformat()
     '2024-03-10T04:00:00-05:00'
     """
@@ -149,6 +151,7 @@ def midnight_utc_min(days: NDArray[np.datetime64], zones: Sequence[str]) -> Floa
 
     Shapes: days (days,); zones (sites,); result (days, sites).
     Returns: minutes [min], +300 for UTC-5, negative east of Greenwich.
+    Equation: (local midnight - 00:00 UTC) / 60 s.
     >>> float(midnight_utc_min(np.array(["2024-07-01"], "M8[D]"), ["America/Chicago"])[0, 0])
     300.0
     """

@@ -43,6 +43,7 @@ def covered_days(covers_from: datetime, read_at: datetime, zone: str) -> Covered
     Shapes: two instants, one name; result (days,).
     covers_from, read_at: aware, the first before the second.
     Returns: CoveredDays in order, without days that the zone skipped.
+    Equation: seconds between two instants / 3600.
     >>> from datetime import UTC
     >>> span = covered_days(datetime(2026, 7, 6, 12, tzinfo=UTC),
     ...     datetime(2026, 7, 7, 12, tzinfo=UTC), "America/Chicago")

@@ -1,8 +1,8 @@
-"""A past season as it would have been scheduled: evening plan and balance, day after day.
+"""A past season as the service would have scheduled it: evening plan and balance, day by day.
 
 In go the weather as it was and as it was forecast; out come the ledger, the pulses and the needs of
-every day. Each evening knows what an evening knows: the ledger up to the day before and forecasts
-from then on.
+every day. Each evening knows only what it could have known: the ledger up to the day before and
+forecasts from then on.
 """
 
 from __future__ import annotations
@@ -58,14 +58,14 @@ def run_season(
     degree_day_start_c_day: Floats | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> SeasonRun:
-    """Schedule every day of ``weather`` the evening before, then let the day happen.
+    """Schedule every day of ``weather`` the evening before, then run the balance of the day.
 
     Shapes: weather and forecast (days, sites) on the same days; day_length_min (days,);
     depletion_start_mm (blocks,) at the midnight before the first day.
     blocks_of_year: the blocks as they are in a calendar year.
     degree_day_start_c_day: (blocks,) sum at that midnight; not known when None.
     forecast: for each day, what was forecast for it the evening before; ``weather`` itself for a
-    forecast without error.
+    perfect forecast.
     Returns: SeasonRun.
     Source: the rules of the daily plan, repeated.
     """

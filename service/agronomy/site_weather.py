@@ -1,4 +1,4 @@
-"""From checked weather to what the blocks' steps use: reference ET, climate term, sun, rain.
+"""From checked weather to the inputs of the blocks' steps: reference ET, climate term, sun, rain.
 
 In go the chosen weather of all sites of a run; out come :class:`SiteDays` for the blocks and the
 numbers and flags that the reasoning shows. All sites and days are computed together, since one
@@ -42,7 +42,7 @@ class SiteWeather:
     climate_is_default: NDArray[np.bool_]
     """No climate adjustment: too few days of wind and humidity are known."""
     unit_faults: Mapping[int, str]
-    """Sites whose weather looks like another unit; their values were not used."""
+    """Sites whose weather looks as if it were in another unit; their values were not used."""
     days: SiteDays
 
 
@@ -140,7 +140,7 @@ def _filled_reference_et(
     flags = np.concatenate(
         [past_flags, np.zeros(computed_mm[first_future_row:].shape, dtype=np.int32)]
     )
-    # Normals bridge a gap; they do not make a plan for a site that nothing at all is known of.
+    # Normals bridge a gap; they do not make a plan for a site without any weather.
     knows_weather = np.isfinite(computed_mm).any(axis=0)
     from_normals = np.isnan(et0_mm) & np.isfinite(normal_mm) & knows_weather
     et0_mm = np.where(from_normals, normal_mm, et0_mm)

@@ -2,10 +2,10 @@
 
 In: the name of a texture class, or sand, clay and organic matter. Out: water at field capacity,
 wilting point and saturation, the saturated conductivity that feeds the wetted-bulb formula, and
-the texture group that the drip strip and the off times go by. FAO-56 (Allen et al. 1998) Table 19
+the texture group that decides the drip strip and the off times. FAO-56 (Allen et al. 1998) Table 19
 gives field capacity and wilting point where it has a row; everything else is the regression of
 Saxton & Rawls 2006, Soil Sci. Soc. Am. J. 70:1569-1578 (from memory). The smaller conductivities
-of the Green-Ampt tables are another quantity and are never used here.
+of the Green-Ampt tables are a different quantity and are never used here.
 """
 
 from __future__ import annotations
@@ -25,7 +25,9 @@ Numbers: TypeAlias = float | Floats
 
 COARSE, MEDIUM, FINE = 0, 1, 2
 TEXTURE_ORGANIC_MATTER_PCT = 2.5  # Saxton & Rawls 2006, Table 3 (from memory)
-SMALLEST_ORGANIC_MATTER_PCT = 0.1  # below it a fraction was almost surely given for a percent
+SMALLEST_ORGANIC_MATTER_PCT = (
+    0.1  # below it the value is almost certainly a fraction, not a percent
+)
 LARGEST_ORGANIC_MATTER_PCT = 8.0  # validity, Saxton & Rawls 2006 (from memory)
 LARGEST_CLAY_FRACTION = 0.60  # validity, Saxton & Rawls 2006 (from memory)
 SAXTON_RAWLS_SOURCE = "Saxton & Rawls 2006"
@@ -33,7 +35,8 @@ SAXTON_RAWLS_SOURCE = "Saxton & Rawls 2006"
 
 @dataclass(frozen=True, slots=True)
 class SoilNumbers:
-    """A soil's water at three states and its conductivity; numbers, or arrays of one shape."""
+    """A soil's water content at three states and its conductivity; numbers, or arrays of one
+    shape."""
 
     field_capacity: Numbers
     wilting_point: Numbers
@@ -53,7 +56,7 @@ class _Texture:
     wilting_point_range: tuple[float, float] | None = None
 
 
-# Sand and clay stand for the class in Saxton & Rawls 2006, Table 3 (from memory). Ranges of field
+# Sand and clay represent the class in Saxton & Rawls 2006, Table 3 (from memory). Ranges of field
 # capacity and wilting point are FAO-56 Table 19, whose middle is used. The groups follow the
 # heading of the strip-width table (coarse: sands; medium: to loams; fine: clays, from memory);
 # loamy sand is counted as coarse by choice, because its bulbs are as narrow as those of sand.
@@ -78,7 +81,7 @@ TEXTURE_KEYS: tuple[str, ...] = tuple(_TEXTURES)
 
 
 def texture_soil(texture_key: str) -> SoilNumbers:
-    """Numbers of a soil of which only the texture class is known.
+    """Soil properties when only the texture class is known.
 
     Shapes: scalars.
     texture_key: one of ``TEXTURE_KEYS``, for example ``sandy-loam``.
@@ -119,12 +122,12 @@ def texture_soil(texture_key: str) -> SoilNumbers:
 def saxton_rawls(
     sand_fraction: ArrayLike, clay_fraction: ArrayLike, organic_matter_pct: ArrayLike
 ) -> SoilNumbers:
-    """Numbers of a soil whose sand, clay and organic matter were measured.
+    """Soil properties from measured sand, clay and organic matter.
 
     Shapes: any three that broadcast; the fields of the result have that shape.
     sand_fraction, clay_fraction: by weight, 0-1, clay at most 0.60.
-    organic_matter_pct: by weight, in PERCENT, 0.1-8; a fraction in its place gives a soil that
-    looks right and is wrong, so smaller values are refused.
+    organic_matter_pct: by weight, in PERCENT, 0.1-8; a fraction instead would give a
+    plausible but wrong soil, so smaller values are refused.
     Returns: volumetric water [m³ m⁻³], conductivity [mm h⁻¹]; input out of range raises
     ``InputInvalid``.
     Equation: Saxton & Rawls 2006, Eq. 1-5, 15-16, 18 (from memory).

@@ -1,11 +1,12 @@
-"""What a soil reading says of the balance, and how far the balance follows it.
+"""What a soil reading says about the balance, and how far the balance follows it.
 
 In: water content or tension at a depth, what the soil holds at field capacity and wilting point,
 the managed root zone. Out: the depletion that the zone would have if all of it were as the soil
-that was read, the weight of that beside the computed balance, and the correction. One spot is not
+that was read, the weight of the reading against the computed balance, and the correction. One spot
+is not
 a block: even a reading over the whole root depth moves the balance only part of the way. The
 retention curve is that of Saxton & Rawls 2006, Soil Sci. Soc. Am. J. 70:1569-1578 (from memory),
-laid through the block's own field capacity and wilting point.
+fitted through the block's own field capacity and wilting point.
 """
 
 from __future__ import annotations
@@ -52,7 +53,7 @@ def reading_depletion_mm(
     *,
     taw_mm: ArrayLike,
 ) -> Floats:
-    """Depletion of the managed zone, if all of it were as wet as the soil that was read.
+    """Depletion of the managed zone, if all of it were as wet as the soil at the sensor.
 
     Shapes: any four that broadcast.
     volumetric_water: as read in the wetted soil [m³ m⁻³]; taw_mm: what the full zone holds [mm].
@@ -71,10 +72,10 @@ def reading_depletion_mm(
 def reading_weight(
     top_depth_m: ArrayLike, bottom_depth_m: ArrayLike, root_depth_m: ArrayLike
 ) -> Floats:
-    """How much a reading counts beside the computed balance.
+    """Weight of a reading against the computed balance.
 
     Shapes: any three that broadcast.
-    top_depth_m, bottom_depth_m: layer that the sensor feels [m], top above bottom; root_depth_m:
+    top_depth_m, bottom_depth_m: layer that the sensor measures [m], top above bottom; root_depth_m:
     depth of the managed zone [m], > 0.
     Returns: weight [-], 0 for a layer wholly below the roots, at most 0.8.
     Equation: w = 0.8 x share of the root depth that the layer covers. [CHOICE]

@@ -106,10 +106,10 @@ def expected_coefficient(
     wetted_fraction: ArrayLike,
     climate_term: ArrayLike,
 ) -> tuple[Floats, Floats]:
-    """What the canopy alone lets one expect of Kc at full leaf: transpiration and evaporation.
+    """Kc at full leaf expected from the canopy alone: transpiration and evaporation parts.
 
     Shapes: any four that broadcast; results have their common shape.
-    cover_fraction: effective cover, which stands for both covers of Eq. 98;
+    cover_fraction: effective cover, used for both covers of Eq. 98;
     wetted_fraction: ground wetted by the drip; climate_term: addition of Eq. 62 at 3 m height [-].
     Returns: basal Kc and evaporation coefficient [-]; their sum is the estimate to compare. Not
     for crops whose leaves close more than grass (citrus, olive; FAO-56 Eq. 102).

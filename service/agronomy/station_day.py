@@ -1,13 +1,13 @@
-"""Civil days cut out of what a station measured from interval to interval.
+"""Civil days from what a station measured interval by interval.
 
 In: intervals between instants (hourly, every ten minutes, or whole days) with the means, extremes
 and totals of each. Out: one value per civil day of the site's own zone, and for every value a note
-of how many of the day's hours it rests on and what liberty was taken.
+of how many of the day's hours it is based on and what was estimated.
 
 A mean counts each interval by the hours it shares with the day; a total is split in proportion, so
-a logger on another offset and a day of 23 or 25 hours are nothing special. A day needs 22 hours.
-Radiation bridges gaps of up to two hours between its neighbours, since a sum cannot skip an hour
-at noon. Rain that lacks an hour is marked ``partial``. An interval of a whole day is not split: it
+a logger on another offset and a day of 23 or 25 hours need no special case. A day needs 22 hours.
+Radiation bridges gaps of up to two hours between its neighbours, since a sum cannot skip an hour at
+noon. Rain with an hour missing is marked ``partial``. An interval of a whole day is not split: it
 belongs to the day that holds the greater part of it. The mean vapour pressure of hours is that of
 their dewpoints, or of their temperature and humidity (FAO-56 Eq. 14 and Eq. 10, hour by hour).
 """
@@ -28,10 +28,10 @@ from service.agronomy.records import Days, Floats, Ints
 
 Note = dict[str, object]
 HOUR_S = 3600
-SHORTEST_DAY_S = 23 * HOUR_S  # [s] an interval from here on is a whole day
-FEWEST_HOURS = 22.0  # [h] a choice of this service: fewer hours do not make a day
+SHORTEST_DAY_S = 23 * HOUR_S  # [s] an interval of at least this length is a whole day
+FEWEST_HOURS = 22.0  # [h] a choice of this service: a day with fewer hours is not used
 LONGEST_BRIDGE_S = 2 * HOUR_S  # [s] a choice: gap of radiation that its neighbours bridge
-STUCK_S = 12 * HOUR_S  # [s] a choice: an unchanged value for so long is suspect
+STUCK_S = 12 * HOUR_S  # [s] a choice: a value unchanged for this long is suspect
 SATURATED_PCT = 99.5  # [%] humidity that may be constant through a foggy night
 SLACK_HOURS = 1e-6  # [h] rounding of sums of hours
 
@@ -61,7 +61,7 @@ class StationDays:
 
 @dataclass(frozen=True, slots=True)
 class _Draft:
-    """Days in the making: whole days go in first, hours over them."""
+    """Days being assembled: whole days go in first, hours replace them."""
 
     bounds: Ints
     """(days + 1,) instants at which the days begin and end."""
@@ -69,7 +69,7 @@ class _Draft:
     notes: dict[str, list[Note]]
 
     def keep(self, name: str, found: Floats, hours: Floats) -> None:
-        """Take over the days with hours enough; the others only say how many hours they had."""
+        """Take over the days with enough hours; the others only note how many hours they had."""
         is_enough = (hours >= FEWEST_HOURS - SLACK_HOURS) & np.isfinite(found)
         self.values[name] = np.where(is_enough, found, self.values[name])
         for day in np.flatnonzero(hours > 0.0).tolist():
@@ -136,7 +136,7 @@ def station_days(
 def stuck_intervals(
     start_epoch_s: Ints, end_epoch_s: Ints, values: Floats, *, resting: float
 ) -> NDArray[np.bool_]:
-    """Which intervals belong to a run of one and the same value for twelve hours or more.
+    """Which intervals belong to a run of the same value for twelve hours or more.
 
     Shapes: all (intervals,), rising.
     resting: a value that may be constant, such as no radiation at night; NaN for none.
@@ -168,7 +168,7 @@ def find_stuck(
 
     Shapes: start_epoch_s, end_epoch_s, each field and each result (intervals,), rising.
     Returns: only fields with such an interval. Rain is not judged, nor darkness, nor air that is
-    saturated, since these may rightly last.
+    saturated, since these may really last.
     Source: see :func:`stuck_intervals`.
     >>> start = np.arange(12) * 3600
     >>> list(find_stuck(start, start + 3600, {"wind_m_s": np.ones(12), "rain_mm": np.zeros(12)}))
@@ -323,7 +323,7 @@ def _book_days(starts: Ints, ends: Ints, fields: Mapping[str, Floats], draft: _D
 
 
 def short_hours(hours: float) -> float:
-    """Hours as a note says them: to two decimals, and whole ones as whole numbers.
+    """Hours as a note gives them: to two decimals, and whole hours as integers.
 
     Shapes: one number.
     hours: length of time [h].

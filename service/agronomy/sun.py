@@ -1,8 +1,8 @@
-"""When the sun rises and sets on a block, between which the day's ET is spread.
+"""Sunrise and sunset at a block; the day's ET is spread between them.
 
 In: civil days, latitude, longitude and the UTC instant of local midnight. Out: sunrise and sunset
-as elapsed minutes since local midnight.
-Geometry of Allen et al. 1998, FAO-56, Eq. 24, 25, 31 to 33. It takes the sun as a point and no
+as elapsed minutes since local midnight. Geometry of Allen et al. 1998, FAO-56, Eq. 24, 25, 31 to
+33. It treats the sun as a point and ignores
 refraction, so sunrise comes later and sunset earlier than in the almanac: by 3 to 8 minutes each
 at latitudes of 26 to 36 degrees, by 6 to 15 at 55, which is harmless for spreading ET.
 """
@@ -18,7 +18,7 @@ MINUTES_PER_DEGREE = 4.0  # [min per degree of longitude], 24 h over 360 degrees
 
 
 def seasonal_correction_min(days: NDArray[np.datetime64]) -> Floats:
-    """How far the sun runs ahead of the clock in each part of the year.
+    """Equation of time: how far the sun runs ahead of the clock on each day.
 
     Shapes: days (days,); result (days,).
     Returns: correction [min], positive when solar noon comes early.

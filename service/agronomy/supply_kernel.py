@@ -2,8 +2,8 @@
 
 The step after a block's own pulses: who runs when on one supply, which common share of the needs
 fits, and what was cut. In: records of blocks, their windows, the flow of the supplies. Out: starts
-of pulses, shares and sums. The rules are those of :mod:`service.agronomy.supply`, which is the door
-to this file. List scheduling after Graham 1966 (from memory).
+of pulses, shares and sums. The rules are those of :mod:`service.agronomy.supply`, which is the
+public entrance to this file. List scheduling after Graham 1966 (from memory).
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ from service.agronomy.records import Floats, Ints
 from service.agronomy.units import MINUTES_PER_DAY
 from service.kernels import Records, compiled, record_layout
 
-# Rules of order, tried one after the other where the blocks do not fit.
+# Ordering rules, tried one after another when the blocks do not fit.
 LONGEST_FIRST = 0  # longest time left to run, off times included
 LEAST_SLACK_FIRST = 1  # least time left in the windows beyond that; the same where all are alike
 LEAST_SLACK_HOLDING = 2  # ... and flow is held back for a block that needs more than is free
@@ -231,7 +231,7 @@ def settle_flow(
             if course.ready_min == NEVER_MIN:
                 return -1, free_l_per_h
     if is_idle:
-        free_l_per_h = supply_flow_l_per_h  # sheds what rounding has left behind
+        free_l_per_h = supply_flow_l_per_h  # removes rounding residue
     return kept_count, free_l_per_h
 
 
@@ -592,7 +592,7 @@ def share_supply(
     slot_offset: Ints,
     starts_min: Ints,
 ) -> tuple[float, float]:
-    """The common shares of a supply's blocks; their pulses are left in ``courses``."""
+    """The common shares of a supply's blocks; writes their pulses to ``courses``."""
     flow_l_per_h = 0.0
     for block_index in members:
         flow_l_per_h += days[block_index].flow_l_per_h

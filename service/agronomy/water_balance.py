@@ -1,7 +1,7 @@
 """One civil day of the root zone, and the loop over days.
 
-In: depletion at the start of a day, what the zone can hold, the rain that enters, the water the
-crop asks for and the net irrigation before and after sunrise. Out: a ledger in which every
+In: depletion at the start of a day, what the zone can hold, the rain that enters, the crop's
+water use and the net irrigation before and after sunrise. Out: a ledger in which every
 millimetre is booked, in block millimetres. The order of the steps is part of the definition:
 rain, irrigation before sunrise, stress, then irrigation of the day together with the crop's use.
 FAO-56 (Allen et al. 1998) chapter 8, Eq. 84 to 86, in the order of its Example 38.
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from service.agronomy.records import Floats, Ints
 
-SMALLEST_SPAN_MM = 1e-300  # only keeps a zone of no water from a division by zero
+SMALLEST_SPAN_MM = 1e-300  # only prevents division by zero for a zone that holds no water
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ _FOUND = (
     "actual_crop_et_mm",
     "depletion_end_mm",
 )
-"""Fields of a ledger that the step works out; the others, but for the flag, are given to it."""
+"""Fields of a ledger that the step works out; the others, except the flag, are inputs."""
 
 
 def step_day(
@@ -99,7 +99,7 @@ def step_day(
 
     actual_mm = np.minimum(stress_ratio * crop_et_mm, reserve_mm + day_net_mm)
     after_day = depletion + actual_mm - day_net_mm
-    # The bound by TAW holds already, but for the last bit of a sum of floats.
+    # The bound by TAW holds already, except for rounding in the last bit.
     depletion_end_mm = np.minimum(np.maximum(0.0, after_day), taw_mm)
     return DayLedger(
         depletion_start_mm=depletion_start_mm,

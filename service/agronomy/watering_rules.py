@@ -1,7 +1,7 @@
-"""The evening's rules: how much of the deficit to put back, and between which pulse lengths.
+"""The evening's rules: how much of the deficit to refill, and the limits on pulse length.
 
 In go tomorrow's depletion, crop water use and credited rain; out come the net need in two tiers,
-the shortest and longest pulse of each block, and what a plan leaves undone. The fractions are
+the shortest and longest pulse of each block, and what a plan leaves unmet. The fractions are
 [CHOICE]: settings with a default that a grower can see and change, not published constants.
 """
 
@@ -18,12 +18,12 @@ from service.agronomy.units import MINUTES_PER_HOUR
 
 CREDITED_PROBABILITY_FRACTION = 0.3  # [CHOICE] rain less likely than this is not counted on
 SHORTEST_PULSE_MIN = 10.0  # [CHOICE] min
-FILL_TIMES_PER_PULSE_COUNT = 3.0  # [CHOICE] a pulse lasts at least this many fill times
+FILL_TIMES_PER_PULSE_COUNT = 3.0  # [CHOICE] a pulse lasts at least this many times the fill time
 
 
 @dataclass(frozen=True, slots=True)
 class WaterNeed:
-    """What the coming day asks for, arrays (blocks,), net depth over the whole block."""
+    """The coming day's need, arrays (blocks,), net depth over the whole block."""
 
     depletion_start_mm: Floats
     """D1: depletion at midnight less the credited rain."""
@@ -33,12 +33,12 @@ class WaterNeed:
     rain_room_mm: Floats
     need_mm: Floats
     urgent_need_mm: Floats
-    """The part without which the block passes its readily available water."""
+    """The part without which the block runs out of readily available water."""
 
 
 @dataclass(frozen=True, slots=True)
 class PulseLimits:
-    """Between which lengths the pulses of each block lie, arrays (blocks,)."""
+    """Limits on the length of each block's pulses, arrays (blocks,)."""
 
     shortest_pulse_min: Ints
     longest_pulse_min: Ints
@@ -47,7 +47,7 @@ class PulseLimits:
     event_limit_mm: Floats
     """Net depth of an event that wets the whole root depth."""
     shortest_passes_depth: NDArray[np.bool_]
-    """The shortest pulse already wets deeper than that share: the shortest stands, with a
+    """The shortest pulse already wets deeper than that share: the shortest is kept, with a
     warning."""
 
 
@@ -76,7 +76,7 @@ def water_need(
     raw_mm: Floats,
     system: SystemBatch,
 ) -> WaterNeed:
-    """Net water to put back tomorrow, and how much of it cannot wait.
+    """Net water to refill tomorrow, and how much of it cannot wait.
 
     Shapes: all (blocks,).
     Returns: WaterNeed; need 0 below the trigger; NaN wherever an input is NaN.
@@ -108,7 +108,7 @@ def pulse_limits(system: SystemBatch, soil: SoilBatch) -> PulseLimits:
 
     Shapes: all (blocks,).
     Returns: PulseLimits, whole minutes; depth limit NaN where an input is NaN, and the minutes of
-    such a block mean nothing.
+    such a block are meaningless.
     Equation: shortest = max(10 min, 3 fill times); longest = max(shortest, min(grower's longest,
     time at which the wetted depth reaches 0.6 of the root depth)). Wetted depth after
     Schwartzman & Zur 1986 (from memory); the shares are [CHOICE].
@@ -122,14 +122,14 @@ def pulse_limits(system: SystemBatch, soil: SoilBatch) -> PulseLimits:
         shortest_pulse_min=whole_minutes(shortest),
         longest_pulse_min=whole_minutes(longest),
         depth_limit_min=to_depth_min,
-        # Net depth leaves out what falls on soil without roots, and so must its limit.
+        # Net depth leaves out water on soil without roots, so its limit must do the same.
         event_limit_mm=event_volume_limit_mm(system, soil) * soil.root_share_of_wetted,
         shortest_passes_depth=shortest > to_depth_min,
     )
 
 
 def whole_minutes(minutes: Floats) -> Ints:
-    """Minutes as whole numbers; those that are not known become 1, and nobody may rely on them.
+    """Minutes as integers; unknown ones become 1 and must not be used.
 
     Shapes: any; minutes are whole already and finite or NaN.
     Returns: whole minutes.
@@ -176,7 +176,7 @@ def uniform_share(system: SystemBatch) -> Floats:
 
 
 def shortfall_mm(need: WaterNeed, planned_net_mm: Floats, raw_mm: Floats) -> Floats:
-    """Water that the plan lacks so much that the block passes its readily available water.
+    """Shortfall of the plan below the readily available water.
 
     Shapes: all (blocks,).
     Returns: depth [mm], 0 where the plan suffices; NaN wherever the need is NaN.

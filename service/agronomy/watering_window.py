@@ -1,7 +1,7 @@
 """When each block may run on a civil day: its windows, its supply's, less no-water periods.
 
 In go wall-clock windows as people write them; out come minutes elapsed since local midnight, which
-stay true on days of a clock change.
+remain valid on days of a clock change.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def watering_windows(
 
     Shapes: one entry per block in each argument; equal windows may be one object, which saves
     time with many blocks.
-    Returns: WindowBatch in elapsed minutes; a window that a clock change swallows is gone.
+    Returns: WindowBatch in elapsed minutes; a window that a clock change removes is left out.
     Source: common practice, no source.
     """
     cache: dict[tuple[object, ...], tuple[tuple[Span, ...], bool]] = {}
@@ -120,6 +120,6 @@ def _part_of_day(period: NoWaterPeriod, day: date, zone: str) -> Span | None:
 
 
 def _without(span: Span, gap: Span) -> list[Span]:
-    """What is left of a span when a gap is cut out of it."""
+    """What remains of a span after a gap is cut out of it."""
     left = [(span[0], min(span[1], gap[0])), (max(span[0], gap[1]), span[1])]
     return [part for part in left if part[0] < part[1]]

@@ -1,4 +1,4 @@
-"""One weather table out of many reports: for each site, day and field the best value at hand.
+"""One weather table out of many reports: for each site, day and field the best available value.
 
 In go rows of several sources and kinds; out comes one :class:`RawWeather` and, for each field, the
 row that every value was taken from, so that a plan can say where its numbers come from.

@@ -1,8 +1,8 @@
-"""Raw daily weather in, checked and filled daily weather out, with a flag for every liberty taken.
+"""Raw daily weather in, checked and filled daily weather out, with a flag for every change made.
 
 In: one table of days by sites as a source gives it, NaN where it gives nothing. Out: the seven
 fields that reference ET and the water balance need. A value outside its plausible range is removed
-(never bent into the range without a flag), then the best remaining evidence replaces it in
+(never forced into the range without a flag), then the best remaining evidence replaces it in
 the order of Allen et al. 1998, FAO-56, chapter 3. Maximum and minimum temperature have no
 substitute. A series that is plainly in another unit is refused as a whole.
 """
@@ -39,9 +39,9 @@ VAPOUR_PRESSURE_RANGE_KPA = (0.0, 6.0)  # [kPa] 6 is a dewpoint of 36 degC
 WIND_RANGE_M_S = (0.0, 20.0)  # [m/s] daily mean at the sensor
 WIND_FLOOR_M_S = 0.5  # [m/s] FAO-56 ch. 3, lower limit of u2 in Eq. 6
 WIND_DEFAULT_M_S = 2.0  # [m/s] FAO-56 ch. 3, mean of over 2,000 stations
-WIND_HEIGHT_RANGE_M = (0.5, 200.0)  # [m] outside it Eq. 47 is not meant to hold
+WIND_HEIGHT_RANGE_M = (0.5, 200.0)  # [m] Eq. 47 is not meant for heights outside this
 RADIATION_OVER_CLEAR_SKY_RANGE = (0.03, 1.10)  # [-] Rs / Rso
-SUNSHINE_OVER_DAYLIGHT_MAX_H = 0.5  # [h] recorder slack beyond the possible hours, then clipped
+SUNSHINE_OVER_DAYLIGHT_MAX_H = 0.5  # [h] recorder tolerance beyond the possible hours, then clipped
 RAIN_RANGE_MM = (0.0, 500.0)  # [mm]
 PROBABILITY_RANGE = (0.0, 1.0)  # [-]
 KRS_RANGE_PER_SQRT_C = (0.10, 0.25)  # [degC^-0.5] FAO-56 gives 0.16 inland to 0.19 coastal
@@ -58,7 +58,7 @@ UNIT_MEDIAN_HUMIDITY_PCT = 1.0  # [%] a median at or below it is a fraction
 
 
 class FieldFlag(enum.IntFlag):
-    """What is known about one value besides the value; several facts may hold at once."""
+    """What is known about one value besides the value itself; several flags may be set at once."""
 
     MISSING = enum.auto()
     OUT_OF_RANGE = enum.auto()
@@ -115,7 +115,7 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
 
 
 def describe_flags(flags: int) -> tuple[str, ...]:
-    """The sentences for people that belong to one flag value, in the order of the flags.
+    """Sentences that explain a flag value to people, in the order of the flags.
 
     Shapes: one number.
     Returns: sentences; empty where no flag is set.
@@ -129,8 +129,8 @@ def describe_flags(flags: int) -> tuple[str, ...]:
 class RawWeather:
     """Daily weather as a source gives it; (days, sites), NaN where it gives nothing.
 
-    ``days`` are civil days, rising, each once. ``ea_kpa`` is a measured daily mean vapour
-    pressure and goes before every other evidence of humidity. ``wind_height_m`` is (sites,) or
+    ``days`` are civil days, rising, each once. ``ea_kpa`` is a measured daily mean vapour pressure
+    and takes precedence over all other evidence of humidity. ``wind_height_m`` is (sites,) or
     (days, sites) and must be known wherever there is wind.
     """
 
@@ -151,7 +151,7 @@ class RawWeather:
 
     @classmethod
     def empty(cls, days: Days, site_count: int) -> Self:
-        """Weather of which nothing is known, to be filled in with ``dataclasses.replace``."""
+        """Weather with nothing known, to be filled in with ``dataclasses.replace``."""
         nothing = np.full((len(days), site_count), np.nan)
         names = [field.name for field in fields(cls) if field.name != "days"]
         return cls(days=days, **{name: nothing.copy() for name in names})
@@ -185,11 +185,11 @@ class UnitMistake:
 
 
 def find_unit_mistakes(raw: RawWeather) -> tuple[UnitMistake, ...]:
-    """Series whose typical value is impossible in the unit asked for, so that a unit was mixed up.
+    """Series whose typical value is impossible in the required unit, so that units were mixed up.
 
     Shapes: raw (days, sites).
     Returns: one entry per field and site, by field then site; empty when all units look right.
-    A series of fewer than three values is not judged.
+    A series of fewer than three values is not checked.
     Source: the median over days of each site against limits chosen by this service.
     >>> raw = RawWeather.empty(np.array(["2023-07-01", "2023-07-02", "2023-07-03"], "M8[D]"), 1)
     >>> raw.tmax_c[:] = 90.0

@@ -85,7 +85,7 @@ def week_bars(
     unit: str,
     name: str = "week",
 ) -> Markup:
-    """Per block: what was watered and what rain was kept, end to end, against what was used.
+    """Per block: water applied and rain kept, end to end, against crop use.
 
     ``key`` names the full bar, the hatched bar and the upright stroke.
     """
@@ -141,7 +141,7 @@ def _labelled(label: str, shown: str, y: float) -> list[str]:
 
 
 def _key_places(key: Sequence[str]) -> list[tuple[float, int]]:
-    """Where each entry of the key stands: its x, and the line that it is on."""
+    """Position of each entry of the key: its x and its line."""
     places = []
     x, line = float(EDGE), 0
     for shown in key:

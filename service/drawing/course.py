@@ -15,7 +15,7 @@ _LEFT, _TOP, _DEEP = 40.0, 24.0, 130.0
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Where something changed, and how that is said."""
+    """Where something changed, and its label."""
 
     x: float
     shown: str
@@ -43,7 +43,7 @@ def over_runs(
 ) -> Markup:  # fmt: skip
     """A ratio run by run against 1, with what changed: a stroke and its size in words.
 
-    ``odd_runs`` are single runs that stand out; they get a cross instead of a dot.
+    ``odd_runs`` are single runs far from their neighbours; they get a cross instead of a dot.
     """
     known = _known(range(len(ratio)), ratio)
     across = _Scale(0.0, max(len(ratio) - 1.0, 1.0))
@@ -69,7 +69,7 @@ def over_runs(
         is_right = x + 3.0 + wide < WIDTH
         left, anchor = (x + 3.0, "start") if is_right else (x - 3.0 - wide, "end")
         line = bottom - 6 - 17.0 * (place % 3)
-        # On a ground of its own: the stroke of another change may run behind it.
+        # On a background of its own: the stroke of another change may run behind it.
         labels.append(
             f'<rect class="ahead" x="{left:.1f}" y="{line - 12:.1f}" width="{wide:.1f}"'
             ' height="16"/>'
@@ -134,5 +134,5 @@ def _axes(
 
 
 def _in_brief(value: float) -> str:
-    """Three digits that count, and never a power of ten."""
+    """Three significant digits, and never a power of ten."""
     return f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"

@@ -1,4 +1,4 @@
-"""The line of a day: who runs when over 24 hours, and how much of a supply that takes."""
+"""A day's time line: which blocks run when, and how much of a supply they take."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def day_line(
     """
     top = 22.0
     bottom = top + _ROW * len(rows) + _LOAD * len(loads)
-    # Through the bars alone: across the names they would be taken for letters.
+    # Across the bars only: over the names they would look like letters.
     ticks = "".join(f"M{_at_minute(hour * 60):.1f} 0v18" for hour in (0, 6, 12, 18, 24))
     body = [f'<defs><path id="{name}-hours" d="{ticks}"/></defs>']
     for place, hour in enumerate(hours):
@@ -81,7 +81,7 @@ def load_steps(
     steps = []
     for moment in sorted(changes):
         for amount in changes[moment]:
-            # What ends is taken out again, not subtracted: nothing is left over by rounding.
+            # Flows that end are removed, not subtracted, so that no rounding residue is left.
             if amount < 0.0 and -amount in running:
                 running.remove(-amount)
             else:
@@ -98,7 +98,7 @@ def _row(row: Row, y: float, ticks_id: str) -> list[str]:
     ]
     if row.shown:
         body.append(text(WIDTH - EDGE, y + 14, row.shown, anchor="end", css="name"))
-    # The class stands here: rules of the page do not reach into what is used.
+    # The class is set here: the page's rules do not reach inside a used element.
     body.append(f'<use class="axis" href="#{ticks_id}" y="{y + 17:.1f}"/>')
     for begins, ends in row.spans:
         x = _at_minute(begins)

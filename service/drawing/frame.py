@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from markupsafe import Markup, escape
 
 WIDTH = 360
-"""Small, so that letters stay readable where the chart fills a telephone."""
+"""Small, so that text stays readable where the chart fills a telephone."""
 EDGE = 4
 HEADING_ROOM = 26
 _LETTER_WIDTH = 0.62
@@ -50,7 +50,7 @@ def figure(
 
 
 def as_file(drawn: Markup, *, is_headed: bool = False) -> str:
-    """A drawing that stands alone: it brings its look, its size and, if asked for, its heading."""
+    """A standalone drawing: it brings its own look, its size and, if asked for, its heading."""
     height = int(str(drawn).split('viewBox="0 0 ', 1)[1].split('"', 1)[0].split()[1])
     top = 0
     heading = ""
@@ -79,7 +79,7 @@ def as_file(drawn: Markup, *, is_headed: bool = False) -> str:
 
 
 def text(x: float, y: float, shown: str, *, anchor: str = "start", css: str) -> str:
-    """Letters at a place."""
+    """Text at a position."""
     return (
         f'<text class="{css}" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(shown)}</text>'
     )
@@ -96,12 +96,12 @@ def fitting(shown: str, *, room: float, size: float = 14.0) -> str:
 
 
 def width_of(shown: str, *, size: float) -> float:
-    """About how wide a text gets."""
+    """Approximate width of a text."""
     return _LETTER_WIDTH * size * len(shown)
 
 
 def axis_end(value: float) -> float:
-    """The next number at the end of an axis that reads well.
+    """The next round number for the end of an axis.
 
     >>> axis_end(0.37), axis_end(42.0), axis_end(0.0)
     (0.4, 50.0, 1.0)

@@ -37,7 +37,7 @@ def season_lines(
 ) -> Markup:
     """Depletion against its limits, downwards as soil dries, and the water that came in below it.
 
-    Rain hangs from above, irrigation stands on the ground line: bars of a day are too thin over a
+    Rain hangs from above, irrigation rises from the ground line: bars of a day are too thin over a
     season for a hatch to be seen.
     """
     count = max(len(day_labels), 1)

@@ -1,7 +1,7 @@
-"""How much acid brings an irrigation water to a lower pH, and to what pH it drifts back.
+"""How much acid brings an irrigation water to a lower pH, and the pH to which it drifts back.
 
 In: the water's pH, alkalinity, temperature and ions, the pH wanted, the acid and its strength, and
-a titration where somebody made one. Out: the dose per volume of water and as the rate of an
+a titration if there is one. Out: the dose per volume of water and as the rate of an
 injector, always together with the cautions. No CO2 is lost in a closed pipe, so that total
 carbonate stays and only alkalinity falls; Stumm & Morgan, Aquatic Chemistry, ch. 4 (from memory).
 A titration of the water itself beats the model.
@@ -26,9 +26,9 @@ from service.waterworks.carbonate import (
 )
 from service.waterworks.caution import ACID_CAUTIONS, Advisory
 
-LOWEST_TARGET_PH = 4.0  # [CHOICE]: below it next to nothing buffers, and a dose is a guess
+LOWEST_TARGET_PH = 4.0  # [CHOICE]: below it almost nothing buffers, and a dose is a guess
 CONTINUOUS_LINE_PH = 5.5  # common practice, no source: keep lines in use above it
-TITRATION_DISAGREEMENT = 0.20  # [CHOICE]: beyond it analysis or titration deserve a second look
+TITRATION_DISAGREEMENT = 0.20  # [CHOICE]: beyond it check the analysis or the titration
 TITRATION_START_PH = 0.3  # [CHOICE]: how far the table's first pH may lie from the analysis
 
 
@@ -86,7 +86,7 @@ ACIDS: Mapping[str, Acid] = MappingProxyType({acid.key: acid for acid in _ACIDS}
 
 @dataclass(frozen=True, slots=True)
 class TitrationPoint:
-    """The pH that a sample of the water had after so much strong acid."""
+    """The pH of a sample of the water after this much strong acid."""
 
     dose_meq_per_l: float
     ph: float
@@ -94,7 +94,7 @@ class TitrationPoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AcidDose:
-    """A dose of acid, with all that must be said along with it."""
+    """A dose of acid, with the warnings that go with it."""
 
     acid_key: str
     target_ph: float
@@ -119,17 +119,17 @@ class AcidDose:
     alkalinity_left_meq_per_l: float
     alkalinity_removed_fraction: float
     open_air_ph: float
-    """pH once the CO2 has come to rest with the air."""
+    """pH once the CO2 is in equilibrium with the air."""
     calcite_saturation_before: float | None
     calcite_saturation_after: float | None
     advisories: tuple[Advisory, ...]
-    """What is special about this dose."""
+    """Warnings about this dose."""
     cautions: tuple[Advisory, ...]
-    """What holds for every dose."""
+    """Cautions that apply to every dose."""
 
 
 def acid_density_kg_per_l(acid_key: str, strength_pct: float) -> float | None:
-    """Density of an acid of so many per cent by weight, at 20 °C.
+    """Density of an acid of this strength by weight, at 20 °C.
 
     Shapes: scalars.
     acid_key: one of ``ACIDS``; strength_pct: weight of pure acid in the product [%].
@@ -190,7 +190,7 @@ def titration_points(
     acid_normality_eq_per_l: float,
     sample_ml: float,
 ) -> tuple[TitrationPoint, ...]:
-    """A titration as it is written down at the bench, as doses per litre of water.
+    """Doses per litre of water from a titration as recorded at the bench.
 
     Shapes: acid_ml, ph (points,).
     acid_ml: strong acid added since the start, rising; sample_ml: water in the beaker.
@@ -354,7 +354,7 @@ def _model_dose(
     target_ph: float,
     temperature_c: float,
 ) -> tuple[float, float]:
-    """Moles of acid, and the protons that the rest of the water takes up from them."""
+    """Moles of acid, and the protons that the rest of the water takes up."""
 
     def excess(mmol: float) -> float:
         found = speciate(target_ph, _with_acid(totals, acid, mmol), temperature_c)
@@ -363,7 +363,7 @@ def _model_dose(
     first = excess(0.0)
     if first >= 0.0:
         return 0.0, 0.0
-    # Secant: the excess is a straight line but for activities and pairs.
+    # Secant: the excess is linear except for activities and ion pairs.
     last, last_excess = 0.0, first
     mmol = -first / max(1.0, acid.strong_proton_count)
     for _ in range(60):

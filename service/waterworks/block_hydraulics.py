@@ -71,7 +71,7 @@ class Block:
 
     manifold: Manifold
     laterals: tuple[Lateral, ...]
-    """From the manifold's inlet on; the laterals of one take-off stand together."""
+    """From the manifold's inlet on; the laterals of one take-off are adjacent."""
     laterals_per_takeoff_count: int = 1
     """2 where rows leave the manifold on both sides."""
     submain: Submain | None = None
@@ -108,7 +108,7 @@ class BlockFlow:
 
 
 class RegulatorFinding(enum.StrEnum):
-    """What is wrong with the work that a pressure regulator is given."""
+    """How a pressure regulator is outside its working range."""
 
     PRESSURE_TOO_LOW = "the supply's pressure is below what the regulator needs to hold its setting"
     PRESSURE_TOO_HIGH = "the supply's pressure is above what the regulator is made for"
@@ -145,7 +145,7 @@ def solve_block(block: Block, inlet_head_m: float) -> BlockFlow:
     Shapes: result arrays (takeoffs,), (laterals,) and (laterals, emitters).
     inlet_head_m: pressure head at the start of the submain, or of the manifold without one [m].
     Returns: a solution for any inlet head; emitters that water does not reach have flow 0. Where
-    water stands just at a crest of the laterals, the solution is that of slightly less head.
+    water just reaches a crest of the laterals, the solution is that of slightly less head.
     Equation: along the manifold h(j-1) = h(j) + J(Q) S + rise, Q = sum of the laterals' inlet flows
     at the heads of their take-offs; solved for the last head.
     Raises: InputInvalid for a block that cannot be built.
@@ -206,7 +206,7 @@ def regulated_head_m(regulator: Regulator, supply_head_m: float) -> float:
 def solve_regulated_block(
     block: Block, regulator: Regulator, supply_head_m: float
 ) -> RegulatedBlock:
-    """A block behind a pressure regulator, and whether the regulator can do its work.
+    """A block behind a pressure regulator, and whether the regulator works in its range.
 
     Shapes: as :func:`solve_block`.
     supply_head_m: head before the regulator [m].

@@ -4,7 +4,7 @@ In: the pipes of manifold and submain, the rise of each take-off, and the latera
 the head at each take-off, and head and flow of every emitter. Where a lateral has emitters, the
 manifold has laterals: each is solved for the head at its take-off, and its inlet flow with the
 slope of that flow over the head joins the manifold. The rules are those of
-:mod:`service.waterworks.block_hydraulics`, which is the door to this file.
+:mod:`service.waterworks.block_hydraulics`, which is the public entrance to this file.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ class BlockTables(NamedTuple):
 def march_manifold(
     block: BlockTables, takeoff_count: int, end_head_m: float, limit_m: float
 ) -> Arrival:
-    """Head and flow at the block's inlet if the last take-off stood under the end head."""
+    """Head and flow at the block's inlet if the last take-off had the end head."""
     manifold = block.pipes[0]
     submain = block.pipes[1]
     sides = manifold.laterals_per_takeoff_count

@@ -1,4 +1,4 @@
-"""A block's pipes as a grower tells them: one row, how many of them, and what stands before them.
+"""A block's pipes as a grower describes them: one row, the number of rows, and what is upstream.
 
 In: a :class:`BlockLayout` in few numbers, and the block's emitters. Out: the :class:`Block` and
 the pressure regulator that the solvers take. All rows are alike; a field with several kinds of
@@ -18,7 +18,7 @@ AVERAGE_VARIATION_RATIO = 0.05  # [-] ASABE EP405, excellent to average, from me
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BlockLayout:
-    """The pipes of a block; what has no number is not there."""
+    """The pipes of a block; parts without a number are absent."""
 
     lateral_diameter_mm: float
     """Inner diameter of the drip line."""
@@ -86,11 +86,12 @@ def lateral_of(
 
 
 def block_of(layout: BlockLayout, emitter_flow_l_per_h: float, emitter_spacing_m: float) -> Block:
-    """The whole block, its rows alike; one row alone hangs on a manifold without length.
+    """The whole block, its rows alike; a single row is on a manifold of zero length.
 
     Shapes: one layout, scalars.
     emitter_flow_l_per_h: at the layout's nominal head.
     Returns: Block, not checked.
+    Equation: laterals = take-offs x laterals at each.
     >>> layout = BlockLayout(lateral_diameter_mm=16.0, emitter_count=100, supply_head_m=10.0,
     ...     manifold_diameter_mm=51.0, takeoff_count=20, takeoff_spacing_m=3.0)
     >>> block_of(layout, 2.0, 0.5).takeoff_count

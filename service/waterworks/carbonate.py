@@ -26,7 +26,7 @@ HIGHEST_TEMPERATURE_C = (
 )
 LOWEST_PH = 2.0
 HIGHEST_PH = 11.0
-HIGHEST_ALKALINITY_MEQ_PER_L = 50.0  # a value beyond it was almost surely given in mg/L
+HIGHEST_ALKALINITY_MEQ_PER_L = 50.0  # a value beyond it was almost certainly given in mg/L
 HIGHEST_IONIC_STRENGTH_MOL_PER_L = 0.5  # validity of the Davies equation, from memory
 HIGHEST_CARBONATE_MOL_PER_L = 0.2  # [CHOICE]: far above any water that is not sparkling
 IONIC_STRENGTH_PER_EC = 0.0127  # mol/L per dS/m, Griffin & Jurinak 1973, from memory
@@ -51,7 +51,7 @@ class CarbonateConstants:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CarbonateWater:
-    """A water as far as its carbonate chemistry needs it; ions that are not known are None."""
+    """What the carbonate chemistry needs to know of a water; unknown ions are None."""
 
     ph: float
     alkalinity_meq_per_l: float
@@ -192,7 +192,7 @@ def total_carbonate_mmol_per_l(
 
 
 def check_water(water: CarbonateWater) -> None:
-    """Refuse a water whose numbers no water has, all faults at once.
+    """Refuse a water with impossible numbers, all faults at once.
 
     Shapes: one water.
     Returns: nothing; raises ``InputInvalid`` where pH, alkalinity, temperature or an ion is out of
@@ -287,8 +287,8 @@ def component_totals(water: CarbonateWater) -> dict[str, float]:
     filler = abs(net_meq) * 1e-3
     is_complete = water.sodium_meq_per_l is not None and water.chloride_meq_per_l is not None
     if water.ec_ds_m is not None and not is_complete:
-        told = IONIC_STRENGTH_PER_EC * water.ec_ds_m
-        filler += 2.0 * max(0.0, told - strength - 0.5 * filler)
+        from_ec = IONIC_STRENGTH_PER_EC * water.ec_ds_m
+        filler += 2.0 * max(0.0, from_ec - strength - 0.5 * filler)
     totals["filler"] = filler
     return totals
 
@@ -312,7 +312,7 @@ def speciate(ph: float, totals: Mapping[str, float], temperature_c: float) -> Sp
     ]
     # What a species' amount is, but for activities and the free amounts of its parts.
     ideal = [10 ** (log_constants[each.name] - each.protons * ph) for each in present]
-    # Ligands stand first in the table: nearly all metal is free, nearly no carbonate is.
+    # Ligands come first in the table: nearly all metal is free, nearly no carbonate is.
     names = [name for name in _COMPONENT_CHARGE if totals.get(name, 0.0) > 0.0]
     partners = {name: _partners(name, present) for name in names}
     free = {name: totals[name] for name in names}

@@ -1,4 +1,4 @@
-"""What must be said whenever acid or fertiliser is put into irrigation water, in one place.
+"""Safety warnings for putting acid or fertiliser into irrigation water, in one place.
 
 The results of ``acid``, ``fertiliser`` and ``fertigation`` carry these texts as data, so that no
 page, mail or file can show a number without them. They are common practice, no source, except

@@ -23,8 +23,8 @@ SHORTEST_INJECTION_MIN = 10  # [CHOICE]: under it a valve's and an injector's la
 
 _Rank = tuple[int, int, int, int, int, int]
 AllowsPulse = Callable[[int, int], bool]
-"""Whether a pulse with this start and duration (min) is allowed: room in the soil, windows, supply;
-the caller knows."""
+"""Whether a pulse with this start and duration (min) is allowed by room in the soil, windows and
+supply; the caller decides."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ class InjectionPlan:
     """As they should run; as they were where injection is not possible."""
     spans: tuple[InjectionSpan, ...]
     merged_count: int
-    """Pulses that were joined to one; 0 where none were."""
+    """Pulses that were joined into one; 0 if none were."""
     added_min: int
     """Minutes of water added to make the injection fit."""
     advisories: tuple[Advisory, ...]
@@ -126,7 +126,7 @@ def pulse_windows(
     A single pulse is a run. Of two, the first is the clean start, and the second injects once the
     block is full again and ends with a clean quarter of both; the first does not, since all of the
     second would wash its nutrients down [CHOICE]. Of more, the first and the last run clean and
-    stand for the quarters; each one between must itself carry the fertiliser to the last emitter
+    replace the quarters; each one between must itself carry the fertiliser to the last emitter
     and flush it.
 
     Shapes: pulses; result as many.
@@ -174,7 +174,7 @@ def plan_injection(
 ) -> InjectionPlan:
     """Where in a day's pulses an injection fits, changing them as little as possible.
 
-    Tried in turn: the pulses as they are, in one of them or in several; neighbours joined to one,
+    Tried in turn: the pulses as they are, in one of them or in several; neighbours joined into one,
     with the same water; pulses lengthened, with the least water added. Of equal changes the one
     with the shortest pulses is taken, and of equal pulses the latest, after which the least water
     washes the nutrients down.
@@ -266,7 +266,7 @@ def plan_fertigation(
     water_ec_ds_m: float = 0.0,
     is_ammonium_preferred: bool = False,
 ) -> Fertigation:
-    """An amount of stock solution on its way into a day's pulses.
+    """The plan and rates for injecting an amount of stock solution in a day's pulses.
 
     Shapes: pulses in order of time, scalars.
     stock_l: what goes in today; the others as of ``plan_injection`` and ``fertiliser.inject``.

@@ -1,9 +1,9 @@
-"""Fertilisers that go through the drip lines: what is in them, what dissolves, what must not meet.
+"""Fertilisers that go through drip lines: their contents, solubility, and what must not be mixed.
 
 In: products, by formula or as their label says, a season's need of nutrients and its dates, a tank
 and an injector. Out: the split over the dates, the stock solution and whether it stays clear, the
 rate, ratio and concentration of the injection, the rise of EC, and what speaks against it. Masses
-follow from formulas and standard atomic weights; solubilities are handbook values, as said beside
+follow from formulas and standard atomic weights; solubilities are handbook values, as noted beside
 them. Nothing here decides how much a crop needs.
 """
 
@@ -24,8 +24,8 @@ P_IN_P2O5 = 0.43642  # 2 x 30.974 / 141.945
 K_IN_K2O = 0.83015  # 2 x 39.098 / 94.196
 CALCIUM_WATER_MEQ_PER_L = 3.0  # common practice, no source: phosphate clouds harder waters
 PH_OF_PHOSPHATE = 7.0  # common practice, no source: ... unless they are sour
-NITRATE_SHARE_SAID = 0.10  # [CHOICE]: nitrate share of nitrogen from which on it is said
-STRONGEST_MOL_PER_L = 0.1  # beyond it the limiting law of conductivity says nothing
+NITRATE_CAUTION_SHARE = 0.10  # [CHOICE]: nitrate share of nitrogen from which a caution is given
+STRONGEST_MOL_PER_L = 0.1  # the limiting law of conductivity does not hold beyond it
 SHARE_TOLERANCE = 1e-9
 
 NUTRIENTS = ("nitrogen", "phosphorus", "potassium", "calcium", "magnesium", "sulfur")
@@ -117,7 +117,7 @@ class DatedNeed:
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """Two products that must not meet, or had better not."""
+    """Two products that must not, or should not, be mixed."""
 
     first_key: str
     second_key: str
@@ -243,7 +243,7 @@ _PRODUCTS = (
     _uan("uan-28", "Urea ammonium nitrate solution 28 %", 0.28, 1.28, 0.5),
 )  # fmt: skip
 PRODUCTS: Mapping[str, Product] = MappingProxyType({each.key: each for each in _PRODUCTS})
-"""Generic products; what a label says stands above them."""
+"""Generic products; a product's own label overrides them."""
 
 
 def labelled_product(
@@ -262,7 +262,7 @@ def labelled_product(
     density_kg_per_l: float | None = None,
     solubility_g_per_kg: tuple[tuple[float, float], ...] = (),
 ) -> Product:
-    """A product as its label says.
+    """A product from the figures on its label.
 
     Shapes: scalars.
     p2o5_pct, k2o_pct: phosphorus and potassium as labels give them, as oxides; the others as
@@ -320,7 +320,7 @@ def labelled_product(
 
 
 def product_mass_kg(product: Product, nutrient: str, nutrient_kg: float) -> float:
-    """Product that holds so much of a nutrient.
+    """Product that contains this much of a nutrient.
 
     Shapes: scalars.
     nutrient: one of ``NUTRIENTS``.
@@ -389,10 +389,10 @@ def split_season(
 
 
 def solubility_limit_g_per_l(product: Product, temperature_c: float) -> float | None:
-    """Grams of a solid product in a litre of stock solution that surely stay dissolved.
+    """Grams of a solid product in a litre of stock solution that stay dissolved for certain.
 
     Shapes: scalars.
-    temperature_c: the lowest that the tank sees; dissolving urea, nitrates and potassium salts
+    temperature_c: lowest tank temperature; dissolving urea, nitrates and potassium salts
     cools it further.
     Returns: [g/L]; None for a liquid or where the solubility is not known; a temperature below the
     table raises ``InputInvalid``; above it the last value holds.
@@ -419,7 +419,7 @@ def solubility_limit_g_per_l(product: Product, temperature_c: float) -> float | 
 
 
 def mixing_conflicts(products: Sequence[Product]) -> tuple[Conflict, ...]:
-    """Pairs of products that must not, or had better not, share a tank.
+    """Pairs of products that must not, or should not, share a tank.
 
     Shapes: products.
     Returns: conflicts in the order of the products; empty where there is none.
@@ -461,7 +461,7 @@ def stock_solution(
     """A tank of stock solution, if it stays clear.
 
     Shapes: products with their masses, scalars.
-    volume_l: of the ready solution; temperature_c: the lowest that the tank sees.
+    volume_l: of the ready solution; temperature_c: lowest tank temperature.
     Returns: StockSolution; a product above its solubility, several that together fill the room to
     dissolve, calcium with sulfate or phosphate, and more liquid than the tank holds raise
     ``InputInvalid`` with every fault.
@@ -619,8 +619,8 @@ def nitrate_caution(
     """A word of caution where nitrate goes to a crop that wants ammonium.
 
     Shapes: products with their masses.
-    is_ammonium_preferred: blueberry and its kin take up ammonium better than nitrate.
-    Returns: an advisory, or None where there is nothing to say.
+    is_ammonium_preferred: blueberry and its relatives take up ammonium better than nitrate.
+    Returns: an advisory, or None where none is needed.
     Equation: share of nitrate in the nitrogen; common practice, no source.
     >>> mix = [(PRODUCTS["calcium-nitrate"], 10.0)]
     >>> nitrate_caution(mix, is_ammonium_preferred=True).key
@@ -628,7 +628,7 @@ def nitrate_caution(
     """
     nitrate = sum(kg * product.nitrate_nitrogen_fraction for product, kg in product_kg)
     nitrogen = sum(kg * product.nitrogen_fraction for product, kg in product_kg)
-    if not is_ammonium_preferred or nitrogen <= 0.0 or nitrate < NITRATE_SHARE_SAID * nitrogen:
+    if not is_ammonium_preferred or nitrogen <= 0.0 or nitrate < NITRATE_CAUTION_SHARE * nitrogen:
         return None
     text = (
         f"{100.0 * nitrate / nitrogen:.0f} % of this nitrogen is nitrate, and the crop wants"

@@ -1,4 +1,4 @@
-"""Whether a block still takes the water it should: metered against expected volume, run by run.
+"""Whether a block still takes the right amount of water: metered against expected volume.
 
 In: the metered volume of each run and the volume that the block's hydraulics expect. Out: their
 ratio and what happened to it over the season (:class:`FlowCheck`): nothing, a slow change
@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 from service.errors import Fault, InputInvalid
 from service.waterworks.records import Floats, Ints
 
-LEAST_RUN_COUNT = 20  # [-] runs before anything is said; a modelling choice
+LEAST_RUN_COUNT = 20  # [-] fewest runs for a verdict; a modelling choice
 LEVEL_RUN_COUNT = 20  # [-] first runs whose median is the level; a modelling choice
 LEVEL_TOLERANCE_FRACTION = (
     0.10  # [-] level off by more: meter or design figures; a modelling choice
@@ -98,11 +98,11 @@ class FlowCheck:
     jumps: tuple[FlowJump, ...]
     slow_change: SlowChange | None
     odd_runs: tuple[int, ...]
-    """Single runs far from their neighbours, counted from 0; they count for nothing else."""
+    """Single runs far from their neighbours, counted from 0; they are ignored otherwise."""
 
     @property
     def is_last_run_odd(self) -> bool:
-        """The newest run stands out: the first sign of a jump, or a run that was cut short."""
+        """The newest run is far off: the first sign of a jump, or a run that was cut short."""
         return bool(self.odd_runs) and self.odd_runs[-1] == self.ratio.size - 1
 
 
@@ -144,13 +144,13 @@ def flow_ratio(metered_volume_l: ArrayLike, expected_l: ArrayLike) -> Floats:
 
 
 def check_flow(metered_volume_l: ArrayLike, expected_l: ArrayLike) -> FlowCheck:
-    """What a season of metered runs says about a block.
+    """The verdict on a block from a season of metered runs.
 
     Shapes: both (runs,), in the order in which the runs were.
     metered_volume_l: what the meter counted in each run, NaN where it was not read.
     expected_l: what :func:`expected_volume_l` expects.
     Returns: ratio, verdict, jumps and slow change; STEADY where nothing above 3 % is found.
-    Equation: see the module; nothing is said before 20 runs.
+    Equation: see the module; no verdict before 20 runs.
     Raises: InputInvalid where the arrays differ in length or a volume is negative.
     >>> noise = np.tile([-0.01, 0.02, -0.02, 0.01, 0.0], 16)
     >>> leak = np.where(np.arange(80) < 50, 1.0, 1.2)
@@ -225,7 +225,7 @@ def _without_odd_runs(ratio: Floats, noise: float) -> tuple[Floats, NDArray[np.b
 
 
 def _signals(ratio: Floats, noise: float) -> list[int]:
-    """Runs at which the self-starting cumulative sum dates a change; it starts anew at each."""
+    """Runs at which the self-starting cumulative sum dates a change; it restarts at each."""
     found: list[int] = []
     start = 0
     while True:

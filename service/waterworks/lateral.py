@@ -1,4 +1,4 @@
-"""One drip lateral: which pressure and which flow each emitter gets, and how even that is.
+"""One drip lateral: pressure and flow at each emitter, and how uniform they are.
 
 In: a :class:`Lateral` (tube, emitters, profile of the ground) and the pressure head at its inlet.
 Out: head and flow of every emitter, inlet flow and uniformities (:class:`LateralFlow`), or the
@@ -33,7 +33,7 @@ FLAT: tuple[tuple[float, float], ...] = ((0.0, 0.0),)
 
 
 class FrictionLaw(enum.StrEnum):
-    """How the friction of a pipe is reckoned."""
+    """The law by which pipe friction is computed."""
 
     DARCY_WEISBACH = "darcy-weisbach"
     HAZEN_WILLIAMS = "hazen-williams"
@@ -166,7 +166,7 @@ class LateralFlows:
 
 @dataclass(frozen=True, slots=True)
 class LongestRow:
-    """The longest lateral that is still even enough."""
+    """The longest lateral that is still uniform enough."""
 
     emitter_count: int
     """0 if not even one emitter is."""
@@ -336,7 +336,7 @@ def lowest_over_mean(flow: Floats) -> float:
 
 
 def rise_along_m(profile: Sequence[tuple[float, float]], distance_m: ArrayLike) -> Floats:
-    """How far the ground stands above the start of a profile, at distances along it.
+    """How far the ground lies above the start of a profile, at distances along it.
 
     Shapes: distance_m any; the result has its shape.
     profile: points (distance_m, elevation_m) by rising distance, the first at 0; straight between
@@ -361,6 +361,7 @@ def lateral_rows(laterals: Sequence[Lateral]) -> tuple[NDArray[np.void], Floats]
 
     Shapes: records (laterals,); rises (laterals, most emitters), NaN beyond a shorter one's last.
     Returns: a record and the rise of each emitter above the inlet [m], for each lateral.
+    Equation: distance of emitter i from the inlet = first segment + i spacing, i from 0.
     Raises: InputInvalid with every fault of every lateral that cannot be built.
     >>> lateral_rows([Lateral(Emitter(2.0), Pipe(16.0), 3, 0.5)])[1].tolist()
     [[0.0, 0.0, 0.0]]
@@ -386,10 +387,11 @@ def lateral_rows(laterals: Sequence[Lateral]) -> tuple[NDArray[np.void], Floats]
 
 
 def pipe_faults(pipe: Pipe, where: str) -> list[Fault]:
-    """What is wrong with a pipe, each fault by its place; none if it can be built.
+    """Faults of a pipe, each with its place; none if it can be built.
 
     Shapes: one pipe.
     Returns: faults, empty where there is none.
+    Source: the limits are modelling choices, no source; roughness at most D / 20.
     >>> pipe_faults(Pipe(16.0), "pipe")
     []
     """
@@ -403,7 +405,7 @@ def pipe_faults(pipe: Pipe, where: str) -> list[Fault]:
 
 
 def profile_faults(profile: Sequence[tuple[float, float]], where: str) -> list[Fault]:
-    """What is wrong with a profile of the ground; none if it can be followed.
+    """Faults of a ground profile; none if it can be used.
 
     Shapes: points (distance_m, elevation_m).
     Returns: faults, empty where there is none.
@@ -478,7 +480,7 @@ def _write_row(rows: NDArray[np.void], index: int, line: Lateral) -> None:
 
 
 def write_pipe(rows: NDArray[np.void], index: int, pipe: Pipe) -> None:
-    """Write what friction needs of a pipe into a record of the compiled solvers.
+    """Write a pipe's friction terms into a record of the compiled solvers.
 
     Shapes: rows (pipes,).
     Returns: nothing; the record at the index is changed.

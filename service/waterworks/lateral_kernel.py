@@ -4,7 +4,7 @@ In: one record per lateral (:class:`LateralRow`) and the rise of each emitter ab
 pressure head and flow of every emitter. The far end's head is the one unknown: from it the march
 goes upstream, each emitter's flow joins the pipe and friction adds to the head, so the head that
 arrives at the inlet is a rising function of the head at the end, and one number is searched for.
-The rules are those of :mod:`service.waterworks.lateral`, which is the door to this file.
+The rules are those of :mod:`service.waterworks.lateral`, which is the public entrance to this file.
 Friction: Darcy-Weisbach with the friction factor of EPANET 2.2 (Rossman et al. 2020, EPA/600/R-20
 /133; the same in its source, hydcoeffs.c), or Hazen-Williams.
 """
@@ -32,7 +32,7 @@ LAW_BELOW_RANGE = 0.5  # an emitter outside its regulating range acts as an orif
 HEAD_TOLERANCE_M = 1e-10  # on the inlet head, per metre of it; far below anything a gauge can show
 DRY_HEAD_M = 1e-12  # heads up to here are rounding: no water
 STARVED_RATIO = 1e-6  # share of the inlet head that the search may miss where rounding ends it
-FAR_BEYOND_RATIO = 100.0  # a march that is this far past its goal has no use for its slope
+FAR_BEYOND_RATIO = 100.0  # a march this far past its goal does not need its slope
 SEARCH_LIMIT_COUNT = 1200  # halvings down to the smallest float; Newton steps end it after ~6
 
 
@@ -152,7 +152,7 @@ def emitter_flow(lateral: LateralRow, head_m: float) -> tuple[float, float]:
 def march(
     lateral: LateralRow, rise_m: Floats, emitter_count: int, end_head_m: float, limit_m: float
 ) -> Arrival:
-    """Head and flow at the inlet if the last emitter stood under the end head.
+    """Head and flow at the inlet if the last emitter had the end head.
 
     The total head only grows upstream, so the march may stop once it has passed the limit.
     """

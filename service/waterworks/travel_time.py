@@ -1,9 +1,9 @@
 """How long water takes through a block: to fill empty pipes, and to carry something to the plants.
 
 In: solved laterals and blocks. Out: minutes from an inlet to each emitter, and minutes until empty
-pipes are full. Two different figures: filling is over when the pipes are full, and decides about
+pipes are full. Two different figures: filling ends when the pipes are full, and decides
 the shortest pulse; travel is how long injected fertiliser or the last of it needs to reach an
-emitter, and decides about fertigation. The last emitters of a lateral sit in slow water, so travel
+emitter, and decides fertigation. The last emitters of a lateral sit in slow water, so travel
 takes several times as long as filling. Plug flow: volume over flow, segment by segment.
 """
 

@@ -1,4 +1,4 @@
-"""How evenly a drip system waters: from emitter flows to percentages, and how sure they are.
+"""How uniformly a drip system waters: percentages from emitter flows, and their confidence.
 
 In: caught volumes or flows of a sample of emitters, or the hydraulic flows of a design. Out: low
 quarter, statistical and Christiansen uniformity, the design emission uniformity, and for a field
@@ -29,7 +29,7 @@ DEFAULT_RESAMPLE_COUNT = 2000  # [-] Efron and Tibshirani 1993 ask for at least 
 
 @dataclass(frozen=True, slots=True)
 class FieldUniformity:
-    """What a field test of emitters says; all uniformities in percent."""
+    """Result of a field test of emitters; all uniformities in percent."""
 
     sample_count: int
     mean: float
@@ -135,7 +135,7 @@ def field_uniformity(
     confidence_pct: float = DEFAULT_CONFIDENCE_PCT,
     resample_count: int = DEFAULT_RESAMPLE_COUNT,
 ) -> FieldUniformity:
-    """What a field test says about a system, and how far its answer can be trusted.
+    """Uniformity of a system from a field test, and how far the figure can be trusted.
 
     Shapes: caught (emitters,).
     caught: volumes caught in equal times, or flows, of at least 16 emitters spread over the block;

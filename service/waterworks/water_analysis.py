@@ -1,4 +1,4 @@
-"""A laboratory's analysis of an irrigation water, brought to one set of units and checked.
+"""A laboratory's analysis of an irrigation water, converted to one set of units and checked.
 
 In: readings as the laboratory wrote them, each a quantity, a number and a unit. Out: one record in
 fixed units, with what could be derived from the rest, what is missing and for what, and whether
@@ -30,7 +30,7 @@ SOLIDS_MG_PER_L_PER_EC = 640.0  # FAO-29 (from memory), up to 5 dS/m
 SALINE_SOLIDS_MG_PER_L_PER_EC = 800.0  # FAO-29 (from memory), above 5 dS/m
 SALINE_EC_DS_M = 5.0
 CATIONS_MEQ_PER_EC = 10.0  # meq/L of cations per dS/m, Standard Methods 1030 E (from memory)
-EC_AGREEMENT = 0.20  # [CHOICE]: cations and EC may differ by so much before it is said
+EC_AGREEMENT = 0.20  # [CHOICE]: difference of cations and EC from which an advisory is given
 ALKALINITY_AGREEMENT = 0.10  # [CHOICE]: likewise alkalinity and bicarbonate plus carbonate
 LABORATORY_TEMPERATURE_C = 25.0  # at which pH is commonly read; splits alkalinity into its ions
 
@@ -58,7 +58,7 @@ class Derived:
 
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """A value that is not known, and what cannot be said without it."""
+    """A value that is not known, and what cannot be computed without it."""
 
     name: str
     needed_for: str
@@ -66,7 +66,7 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class ChargeBalance:
-    """Whether positive and negative charges of an analysis are as many."""
+    """Whether the positive and negative charges of an analysis balance."""
 
     cations_meq_per_l: float
     anions_meq_per_l: float
@@ -75,7 +75,7 @@ class ChargeBalance:
 
     @property
     def is_off(self) -> bool:
-        """The difference passes 10 %."""
+        """The difference exceeds 10 %."""
         return abs(self.difference_pct) > CHARGE_BALANCE_LIMIT_PCT
 
 
@@ -118,7 +118,7 @@ class _Quantity:
     field: str
     label: str
     factors: Mapping[str, float]
-    """What one of a unit is in the unit of the field."""
+    """What one of a unit is in the field's unit."""
     highest: float
     lowest: float = 0.0
     hint: str = ""
@@ -224,7 +224,7 @@ QUANTITIES: Mapping[str, _Quantity] = MappingProxyType(
         ),
     }
 )
-"""What a reading may be of."""
+"""Quantities that a reading may give."""
 
 _NEEDS: tuple[tuple[str, str], ...] = (
     ("ph", "acid dose, saturation with calcite, clogging class"),
@@ -249,7 +249,7 @@ _NEEDS: tuple[tuple[str, str], ...] = (
 
 
 def canonical_unit(unit: str) -> str:
-    """A laboratory's unit in the one spelling that the tables use.
+    """A laboratory's unit in the spelling that the tables use.
 
     Shapes: one text.
     Returns: lower case, micro as u, single spaces; not checked.
@@ -395,7 +395,7 @@ def carbonate_water(analysis: WaterAnalysis, temperature_c: float) -> CarbonateW
 
 
 def _with_nitrate(analysis: WaterAnalysis) -> WaterAnalysis:
-    # The same reading in two units: no derivation worth telling.
+    # The same reading in two units: not a derivation worth noting.
     if analysis.nitrate_meq_per_l is not None:
         nitrogen = analysis.nitrate_meq_per_l * 14.007
         return replace(analysis, nitrate_nitrogen_mg_per_l=nitrogen)

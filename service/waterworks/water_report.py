@@ -3,7 +3,7 @@
 In: a completed analysis, and the salinity numbers of a crop where there is one. Out: the sodium
 adsorption ratio, the restriction classes of FAO-29 (Ayers & Westcot 1985, Table 1), the clogging
 hazard of Bucks, Nakayama & Gilbert 1979, the saturation with calcite in two ways, the leaching
-requirement, the soil salinity to expect and the yield that goes with it. Beside every class stands
+requirement, the soil salinity to expect and the yield that goes with it. Every class comes with
 what an adviser commonly does about it.
 """
 
@@ -30,7 +30,7 @@ DRIP_LEACHING_SOURCE = "high-frequency drip, NEH 623 ch. 7 (from memory)"
 
 
 class Grade(enum.IntEnum):
-    """How bad it is, across the wordings of the sources."""
+    """Severity, across the wordings of the sources."""
 
     NONE = 0
     MODERATE = 1
@@ -43,7 +43,7 @@ _HAZARD = ("minor", "moderate", "severe")
 
 @dataclass(frozen=True, slots=True)
 class WaterClass:
-    """Where one property of the water stands in a published table."""
+    """The class of one property of the water in a published table."""
 
     name: str
     label: str
@@ -91,7 +91,7 @@ class SalinityOutlook:
 
 @dataclass(frozen=True, slots=True)
 class WaterReport:
-    """Everything that an analysis says, and what it cannot say."""
+    """Everything that follows from an analysis, and what does not."""
 
     analysis: WaterAnalysis
     sodium_adsorption_ratio: float | None
@@ -196,7 +196,7 @@ def drip_leaching_requirement_fraction(
 
     Shapes: scalars.
     zero_yield_ec_ds_m: ECe at which the crop yields nothing, see ``zero_yield_salinity_ds_m``.
-    Returns: fraction, 0 to 1; None where the water is beyond what leaching can mend.
+    Returns: fraction, 0 to 1; None where the water is beyond what leaching can correct.
     Equation: LR = ECw / (2 max ECe). NEH 623 ch. 7 (from memory).
     >>> round(drip_leaching_requirement_fraction(1.0, 6.0), 5)
     0.08333

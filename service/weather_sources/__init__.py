@@ -3,10 +3,10 @@
 open_meteo     hours of the whole world, past and forecast
 nasa_power     days of the whole world, some days late
 nws_grid       forecast of the United States
-http           how every service is asked: pace, attempts, breakers, stored answers
+http           how every service is called: pace, attempts, breakers, stored answers
 request        one question, its answer, and its failure
 attempt        one exchange over the wire
 breaker        when to leave a service alone
-answer_shape   JSON taken apart without trusting it
+answer_shape   JSON parsed without trusting it
 day_fields     time steps into the civil days of a place, and those into rows
 """

@@ -1,4 +1,4 @@
-"""Taking a service's JSON apart without trusting it: every step says what was expected there."""
+"""Parsing a service's JSON without trusting it: every step states what it expected."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def number_or_nan(value: object) -> float:
 
 
 def numbers(content: object, where: str, *, length: int) -> Floats:
-    """An array of so many numbers or nulls."""
+    """An array of exactly this many numbers or nulls."""
     entries = as_list(content, where)
     if len(entries) != length:
         raise AnswerInvalid("wrong-shape", f"{where}: {len(entries)} values for {length} times")
@@ -65,7 +65,10 @@ def moment(content: object, where: str) -> datetime:
         parsed = datetime.fromisoformat(content) if isinstance(content, str) else None
         if parsed is not None and parsed.tzinfo is not None:
             return parsed.astimezone(UTC)
-    except (ValueError, OverflowError):  # the first and last hours of time have no UTC
+    except (
+        ValueError,
+        OverflowError,
+    ):  # the first and last hours of the calendar have no UTC equivalent
         pass
     raise AnswerInvalid("wrong-shape", f"{where}: {shown(content)} is not an instant")
 

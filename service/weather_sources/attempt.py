@@ -1,4 +1,4 @@
-"""One exchange with a weather service: a GET sent, its answer read within bounds, or a verdict.
+"""One exchange with a weather service: a GET request and its answer, within bounds, or a failure.
 
 Every failure says whether another attempt may help, whether the service or the question is at
 fault, whether it concerns a single grid cell, and how long the service asked us to wait.
@@ -20,7 +20,7 @@ from service.weather_sources.request import JsonRequest, RequestFailed
 RETRIED_STATUSES = frozenset({408, 425, 429, 500, 502, 503, 504})
 LARGEST_BODY_BYTES = 2_000_000
 LARGEST_REFUSAL_BYTES = 64_000
-"""How much is read of a body that only explains an error."""
+"""How much of an error body is read."""
 LONGEST_REMARK = 200
 
 
@@ -53,7 +53,7 @@ class Body:
 
     content: object
     raw: bytes | None
-    """None: what is known has not changed."""
+    """None: the stored content has not changed."""
     headers: httpx.Headers
 
 
@@ -65,7 +65,7 @@ async def send(
     known: object,
     moment: Callable[[], datetime],
 ) -> Body:
-    """Send the request once; ``known`` is the content that the conditions are about."""
+    """Send the request once; ``known`` is the stored content that the conditions refer to."""
     try:
         async with client.stream(
             "GET",
@@ -92,7 +92,7 @@ async def _read(
 ) -> Body:
     status = response.status_code
     if 300 <= status < 400:
-        # Where to is not said: the target may hold the key that was sent.
+        # The target is not named: it may contain the key that was sent.
         raise AttemptFailed(
             "redirect",
             f"{request.place} answered {status}; redirects are not followed",
@@ -187,7 +187,7 @@ def _media_type(response: httpx.Response) -> str:
 
 
 def _remark(raw: bytes) -> str:
-    """What a service says about its refusal, where it does so in one of the usual places."""
+    """The reason that a service gives for refusing, if it is in one of the usual places."""
     try:
         content = orjson.loads(raw)
     except orjson.JSONDecodeError:
@@ -207,5 +207,5 @@ def _remark(raw: bytes) -> str:
 
 
 def _plain(words: str) -> str:
-    """Foreign words made fit for a log line: one line, printable, short."""
+    """Third-party text made fit for a log line: one line, printable, short."""
     return "".join(sign if sign.isprintable() else " " for sign in words)[:LONGEST_REMARK]

@@ -30,7 +30,7 @@ class Breaker:
 
 
 def closed_state(key: str) -> BreakerState:
-    """The state of a breaker about which nothing bad is known."""
+    """The state of a breaker without failures."""
     return BreakerState(
         key=key, failure_count=0, window_began_at=None, open_until=None, last_reason=""
     )

@@ -1,9 +1,9 @@
-"""Civil days cut out of the time steps of a weather service, and what each day's value rests on.
+"""Civil days from the time steps of a weather service, and what each day's value is based on.
 
 In: values on intervals between UTC instants. Out: one value per civil day of a place's own zone
 and a note on how many of its hours were there. A mean counts each interval by the hours it shares
 with the day, a total is split in proportion; so an interval across midnight, a zone with a half
-hour in its offset and a day of 23 or 25 hours are all the same case. A value at an instant stands
+hour in its offset and a day of 23 or 25 hours are all the same case. A value at an instant counts
 for the hour that it begins, a value "of the preceding hour" for the hour that it ends.
 
 Mean vapour pressure is the mean over the hours of e0(dewpoint) (FAO-56 Eq. 14 hour by hour), the
@@ -37,7 +37,7 @@ PLAUSIBLE: Mapping[str, tuple[float, float]] = MappingProxyType(
         "temperature_c": (-60.0, 60.0),
         "humidity_pct": (0.0, 105.0),
         "wind_m_s": (0.0, 40.0),
-        "radiation_w_m2": (0.0, 1500.0),  # the sun itself gives 1361 to a surface that faces it
+        "radiation_w_m2": (0.0, 1500.0),  # the solar constant is 1361
         "radiation_mj_m2": (0.0, 50.0),
         "rain_mm": (0.0, 500.0),
         "probability_pct": (0.0, 100.0),
@@ -104,7 +104,7 @@ def day_offset(day: date, zone: str, offset: timedelta) -> int:
 
 
 def cut(starts: Instants, ends: Instants, bounds: tuple[Instants, Instants]) -> DayCut:
-    """Share intervals out among spans of time, such as those of :func:`day_bounds`."""
+    """Divide intervals among spans of time, such as those of :func:`day_bounds`."""
     begins, closes = bounds
     overlap = np.minimum(ends, closes[:, np.newaxis]) - np.maximum(starts, begins[:, np.newaxis])
     return DayCut(
@@ -165,8 +165,8 @@ def radiation_of_day(day_cut: DayCut, values: Floats) -> DayField:
 def rain_of_day(day_cut: DayCut, values: Floats) -> DayField:
     """Daily sum [mm]; a total over an interval is split in proportion to the hours in each day.
 
-    A sum that lacks some hour is marked ``partial``; one that lacks more than a couple is only
-    told in the note, since other sources know better.
+    A sum that lacks some hour is marked ``partial``; one that lacks more than a couple is
+    given only in the note, since other sources know better.
     """
     known = np.isfinite(values)
     shares = day_cut.shared / np.where(day_cut.lengths > 0.0, day_cut.lengths, 1.0)
@@ -185,7 +185,7 @@ def rain_of_day(day_cut: DayCut, values: Floats) -> DayField:
 
 
 def given_by_day(values: Floats, note: Mapping[str, object]) -> DayField:
-    """Values that a service gives by the day, so that nobody knows of how many hours."""
+    """Values that a service gives by the day, based on an unknown number of hours."""
     return DayField(values, ({"hours_present": None, **note},) * values.size)
 
 

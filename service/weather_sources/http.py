@@ -1,17 +1,18 @@
-"""One way of asking a weather service, whichever it is: polite, bounded in time and size, watched.
+"""The one way to call a weather service: polite, bounded in time and size, logged.
 
 Every request goes through :meth:`Exchange.get_json`. It answers from the stored payload while that
-is fresh, asks the breakers of the host and of the grid cell, keeps the pace that the service is
-owed, and makes up to four attempts under one deadline. Only GET is sent, redirects are never
-followed (with a key in the query they would carry it elsewhere), proxies and .netrc of the machine
-are ignored, and a body is read up to a limit and must be strict JSON. What fails ends as one
-:class:`RequestFailed` with a short, stable reason; a source turns it into a problem of its answer.
+is fresh, asks the breakers of the host and of the grid cell, keeps to the service's rate limit, and
+makes up to four attempts under one deadline. Only GET is sent, redirects are never followed (with a
+key in the query they would carry it elsewhere), proxies and .netrc of the machine are ignored, and
+a body is read up to a limit and must be strict JSON. What fails ends as one :class:`RequestFailed`
+with a short, stable reason; a source turns it into a problem of its answer.
 
-What comes in is kept through the payload store: for conditional requests, for replay, and as proof
-of what a service said. A key is sent, but neither stored nor logged nor part of any message.
+What comes in is kept through the payload store: for conditional requests, for replay, and as
+evidence of what a service answered. A key is sent, but neither stored nor logged nor part of any
+message.
 
 Stores are opened for a moment before and after a request, in a thread, never while one is under
-way; whoever calls must not hold a write transaction meanwhile.
+way; the caller must not hold a write transaction meanwhile.
 """
 
 from __future__ import annotations
@@ -52,21 +53,21 @@ from service.weather_sources.breaker import (
 from service.weather_sources.request import JsonAnswer, JsonRequest, RequestFailed
 
 ACCEPTED = "application/geo+json, application/json;q=0.9, */*;q=0.1"
-"""The first is what the grid service answers with by itself; the others know but one form."""
+"""The first is what the grid service answers with by itself; the others have only one form."""
 ATTEMPT_LIMIT = 4
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
 WAIT_JITTER_S = 1.0
 LONGEST_PATIENCE = timedelta(days=1)
-"""A service that asks us to come back later than this is asked again after a day all the same."""
+"""A service that asks for a longer wait than this is asked again after this time all the same."""
 LONGEST_RETRY_AFTER_S = 900.0
-"""A longer wait is never sat out inside a request, whatever deadline it has."""
+"""A longer wait never happens inside a request, whatever its deadline."""
 LONGEST_FRESHNESS = timedelta(hours=6)
-"""Limit to what a service's own caching headers may promise."""
+"""Longest freshness accepted from a service's caching headers."""
 
 _log = get_logger(__name__)
 
-# httpx logs every URL at INFO, and the customer key of one service has no place but the URL.
+# httpx logs every URL at INFO, and one service accepts its customer key only in the URL.
 logging.getLogger("httpx").setLevel(logging.WARNING)
 
 
@@ -106,7 +107,7 @@ class HttpPolicy:
 
 @dataclass(frozen=True, slots=True)
 class _Known:
-    """What an earlier request brought, if it can be read."""
+    """The answer to an earlier request, if it can be read."""
 
     payload: StoredPayload
     content: object
@@ -145,7 +146,7 @@ class WeatherHttp:
             yield Exchange(self, client, now)
 
     async def keep_pace(self, host: str, pause: timedelta) -> None:
-        """Wait for one's turn at a host, and reserve the time after it."""
+        """Wait for a turn at a host, and reserve the interval after it."""
         start = max(time.monotonic(), self._next_start.get(host, 0.0))
         self._next_start[host] = start + pause.total_seconds()
         wait_s = start - time.monotonic()
@@ -234,7 +235,7 @@ class Exchange:
         return True
 
     def _claim_probe(self, request: JsonRequest) -> None:
-        # Read again under the write lock, since another process may have been faster.
+        # Read again under the write lock: another process may have been first.
         with self._http.open_stores(write=True) as stores:
             states = tuple(stores.breakers.read(breaker.key) for breaker in request.breakers)
             self._refuse_if_open(request, states)
@@ -307,7 +308,7 @@ class Exchange:
     # --- after -------------------------------------------------------------------------------
 
     def _note_failure(self, request: JsonRequest, failures: list[AttemptFailed]) -> datetime | None:
-        """Tell the breakers; returns when the service wants to be asked again, if it said so."""
+        """Tell the breakers; returns when the service wants to be called again, if it says when."""
         at = self.moment()
         last = failures[-1]
         _log.warning(
@@ -328,7 +329,7 @@ class Exchange:
             for breaker, count in counts.items():
                 state = stores.breakers.read(breaker.key)
                 if not last.is_fault or (last.is_about_cell and breaker is host):
-                    # The service answered: it works, whatever it thinks of the question.
+                    # The service answered: it works, even if it refused the request.
                     if state != closed_state(breaker.key):
                         stores.breakers.write(closed_state(breaker.key))
                 elif count:
@@ -389,7 +390,7 @@ class Exchange:
 def check_base_url(setting: str, url: str) -> str:
     """A base URL from the settings, without a slash at its end; raises SettingsInvalid.
 
-    TLS is required save on this machine's own loopback, where tests and self-hosted services run.
+    TLS is required except on the loopback interface, where tests and self-hosted services run.
     """
     parts = urlsplit(url)
     is_loopback = parts.hostname in ("127.0.0.1", "localhost", "::1")

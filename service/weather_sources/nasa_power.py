@@ -1,9 +1,9 @@
-"""NASA POWER: daily values of the whole world from satellites and reanalysis, some days late.
+"""NASA POWER: daily values worldwide from satellites and reanalysis, some days late.
 
-A day of this service runs by the sun: its clock is UTC plus one hour for each 15 degrees of
+A day of this service follows solar time: its clock is UTC plus one hour for each 15 degrees of
 longitude, so in summer it begins at 01:00 of the civil clock. Good enough for daily ET, and noted
-as ``day_offset_min`` on every field. Each field is late in its own way (radiation most), and what
-is not there yet comes as -999: fields are taken one by one, never the day as a whole. Wind is that
+as ``day_offset_min`` on every field. Fields arrive with different delays (radiation last), and what
+is missing comes as -999: fields are taken one by one, never the day as a whole. Wind is that
 at 2 m. Values are those of a grid cell of half a degree, its height is noted with temperatures.
 
 These data were obtained from the NASA Langley Research Center POWER Project, funded through the
@@ -144,7 +144,7 @@ class NasaPower:
 
 
 def solar_offset(longitude_deg: float) -> timedelta:
-    """UTC offset of the sun's clock at a longitude, in whole hours.
+    """UTC offset of solar time at a longitude, in whole hours.
 
     >>> solar_offset(-90.2)
     datetime.timedelta(days=-1, seconds=64800)
@@ -153,7 +153,7 @@ def solar_offset(longitude_deg: float) -> timedelta:
 
 
 def last_day_over(longitude_deg: float, now: datetime) -> date:
-    """The last day that is over by the sun's clock."""
+    """The last day that is over by solar time."""
     return (now.astimezone(UTC) + solar_offset(longitude_deg)).date() - timedelta(days=1)
 
 
@@ -166,7 +166,7 @@ def series_of(content: object) -> Mapping[str, object]:
 def read_point(
     answer: JsonAnswer | RequestFailed, index: int, site: SiteDefinition, days: Sequence[date]
 ) -> tuple[SiteDays, list[AnswerInvalid]]:
-    """The days of one place; raises what went wrong with the answer as a whole."""
+    """The days of one place; raises for an answer that is unusable as a whole."""
     if isinstance(answer, RequestFailed):
         raise answer
     content = as_object(answer.content, "answer")

@@ -67,13 +67,16 @@ BASE_URL = "https://api.weather.gov"
 WIND_SENSOR_HEIGHT_M = 10.0  # [m] assumed, the service does not say
 KEEP_POINT_FOR = timedelta(days=30)
 DOUBT_POINT_AFTER = timedelta(days=1)
-"""A mapping older than this is asked for again when its cell fails."""
+"""A mapping older than this is requested again when its cell fails."""
 OLDEST_FORECAST = timedelta(hours=48)
 PAUSE = timedelta(milliseconds=200)
 """A choice of this service; the limits are unpublished."""
-FEWEST_DAYLIGHT_SHARE = 0.8  # [-] a choice of this service: sky known for less makes no estimate
+FEWEST_DAYLIGHT_SHARE = (
+    0.8  # [-] a choice of this service: sky cover known for less gives no estimate
+)
 COVER = ((13.0, 72.0, -180.0, -60.0), (13.0, 21.0, 140.0, 180.0), (-15.0, -10.0, -173.0, -168.0))
-"""Rough boxes (south, north, west, east) around states and territories; no other place is tried."""
+"""Rough boxes (south, north, west, east) around states and territories; other places are not
+requested."""
 
 _C = {"degC": (1.0, 0.0), "degF": (1 / 1.8, -32 / 1.8), "K": (1.0, -273.15)}
 _PCT = {"percent": (1.0, 0.0)}
@@ -92,7 +95,7 @@ LAYERS: Mapping[str, tuple[str, Mapping[str, tuple[float, float]]]] = MappingPro
 )
 """The layers in use: quantity, and per unit the factor and the addend that lead to ours."""
 TEMPERATURES = ("temperature", "maxTemperature", "minTemperature")
-"""Layers that stand in for each other; days without temperatures are told of as such."""
+"""Layers that replace each other; days without temperatures are reported as such."""
 
 _DURATION = re.compile(
     r"P(?:(?P<weeks>\d{1,3})W)?(?:(?P<days>\d{1,3})D)?"
@@ -218,7 +221,7 @@ class NwsGrid:
 
 
 def is_covered(site: SiteDefinition) -> bool:
-    """The place may lie in the United States; the service itself knows exactly."""
+    """The place may lie in the United States; only the service knows exactly."""
     return any(
         south <= site.latitude_deg <= north and west <= site.longitude_deg <= east
         for south, north, west, east in COVER
@@ -226,7 +229,7 @@ def is_covered(site: SiteDefinition) -> bool:
 
 
 def shortest(degrees: float) -> str:
-    """A coordinate as the service wants it: at most 4 decimals, no zeros at the end.
+    """A coordinate as the service expects it: at most 4 decimals, no zeros at the end.
 
     >>> shortest(-90.20)
     '-90.2'
@@ -255,7 +258,7 @@ def layers_of(content: object) -> Mapping[str, object]:
 def read_grid(
     answer: JsonAnswer, index: int, site: SiteDefinition, *, days: Sequence[date], now: datetime
 ) -> tuple[SiteDays, list[AnswerInvalid]]:
-    """The days of one site out of the layers of its cell; raises where the answer is no use."""
+    """The days of one site out of the layers of its cell; raises where the answer is unusable."""
     properties = layers_of(answer.content)
     updated_at = moment(properties.get("updateTime"), "updateTime")
     if now - updated_at > OLDEST_FORECAST:
@@ -293,7 +296,7 @@ def read_layer(properties: Mapping[str, object], name: str, *, now: datetime) ->
     if symbol not in conversions:
         raise AnswerInvalid("wrong-unit", f"{name}: in {shown(unit)}")
     factor, addend = conversions[symbol]
-    # An interval that comes twice counts once; the service's later word holds.
+    # An interval that comes twice counts once; the later value is used.
     intervals = {}
     for entry in entries:
         each = as_object(entry, f"{name}.values")
@@ -342,7 +345,7 @@ def _duration(text: str) -> timedelta:
 def fields_from_layers(
     layers: Mapping[str, Layer], site: SiteDefinition, days: Sequence[date]
 ) -> dict[str, DayField]:
-    """Daily values of the layers at hand."""
+    """Daily values of the available layers."""
     bounds = day_bounds(days, site.zone)
     cuts = {name: cut(layer.starts, layer.ends, bounds) for name, layer in layers.items()}
 

@@ -1,8 +1,8 @@
-"""Open-Meteo: hourly model weather of the whole world, cut into the civil days of each site.
+"""Open-Meteo: hourly model weather worldwide, cut into the civil days of each site.
 
-Hours are asked for in GMT and cut here, because the service cuts its own days with one UTC offset
+Hours are requested in GMT and cut here, because the service cuts its own days with one UTC offset
 for the whole answer, so that those beyond a clock change begin at 23:00 or 01:00. Its daily values
-serve only where hours cannot be had, and such days carry ``day_offset_min`` in their notes.
+are used only where hours are not available, and such days carry ``day_offset_min`` in their notes.
 Precipitation and radiation are those of the preceding hour. Wind is that at 10 m.
 
 The free host is for non-commercial use; a service that growers pay for needs the customer host and
@@ -70,9 +70,9 @@ KEEP_FOR = timedelta(hours=1)
 WEIGHTS_PER_MINUTE = 600.0
 """Quota of the free host; a request weighs at least 1 per site."""
 BYTES_PER_HOUR = 60
-"""Size of one hour of one site in an answer, on the large side."""
+"""Size of one hour of one site in an answer, estimated high."""
 ROOM_BYTES = 1_600_000
-"""Size up to which an answer is asked for; the limit for reading is larger."""
+"""Largest answer that is requested; the limit for reading is higher."""
 
 HOURLY_UNITS: Mapping[str, str] = MappingProxyType(
     {
@@ -127,7 +127,7 @@ DAILY: Mapping[str, _Daily] = MappingProxyType(
 DAYS_MAY_DO = frozenset(
     {"bad-json", "not-json", "wrong-shape", "too-large", "http-400", "http-500"}
 )
-"""Failures of the hourly request after which the daily one is worth asking."""
+"""Failures of the hourly request after which the daily one is worth trying."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,11 +137,11 @@ class HourTable:
     times: Instants
     columns: Mapping[str, Floats]
     faults: tuple[AnswerInvalid, ...]
-    """Why a column is not there."""
+    """Why a column is missing."""
 
 
 class OpenMeteo:
-    """The source; settings choose the host, and the key that goes with it."""
+    """The source; settings choose the host, and the key for it."""
 
     name = NAME
     attribution = ATTRIBUTIONS[NAME]
@@ -194,7 +194,7 @@ class OpenMeteo:
     async def _ask(
         self, exchange: Exchange, question: _Question, kind: str
     ) -> tuple[list[SiteDays], list[SourceProblem], list[tuple[int, SiteDefinition]]]:
-        """Days and problems, and the sites for which other values are worth asking."""
+        """Days and problems, and the sites for which other values are worth requesting."""
         is_hourly = kind == "hourly"
         query = question.hourly_query() if is_hourly else question.daily_query()
         try:
@@ -220,7 +220,7 @@ class OpenMeteo:
             url=self._url,
             query=query,
             secrets=self._secrets,
-            # The days asked for are counted from today, so an answer does not outlive the day.
+            # The days asked for are counted from today, so no answer is used after it.
             keep_for=min(KEEP_FOR, next_midnight - question.now),
             pause=timedelta(minutes=weight / self._weights_per_minute),
             wait_in_text=quota_wait,
@@ -297,7 +297,7 @@ def request_weight(sites: int, variables: int, days: int) -> float:
 
 
 def quota_wait(remark: str, at: datetime) -> timedelta | None:
-    """The wait that lies in the words of the service's three quotas.
+    """The wait that follows from the wording of the service's three quotas.
 
     >>> quota_wait("Minutely API request limit exceeded. Please try again in one minute.", at=None)
     datetime.timedelta(seconds=60)

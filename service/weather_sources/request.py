@@ -1,4 +1,4 @@
-"""One question to a weather service, the answer to it, and what it means to get none."""
+"""One request to a weather service, its answer, and its failure."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from service.weather_sources.breaker import CELL_WINDOW, Breaker
 
 
 class RequestFailed(WeatherUnavailable):
-    """A request that brought nothing: why, in a word and in a sentence, and when to come back."""
+    """A failed request: a one-word reason, a sentence, and when to try again."""
 
     def __init__(self, reason: str, message: str, *, retry_at: datetime | None = None) -> None:
         self.reason = reason
@@ -44,7 +44,7 @@ def _take_all(content: object) -> object:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JsonRequest:
-    """One question to a weather service."""
+    """One request to a weather service."""
 
     source: str
     url: str
@@ -53,15 +53,15 @@ class JsonRequest:
     secrets: Mapping[str, str] = field(default_factory=dict, repr=False)
     """Query parameters that are sent but appear nowhere else."""
     cell: str | None = None
-    """Grid cell that the question is about, where a service fails cell by cell."""
+    """Grid cell that the request is about, where a service fails cell by cell."""
     keep_for: timedelta | None = None
     """How long an answer counts as fresh; None: as its caching headers say."""
     pause: timedelta = timedelta(0)
     """Least time from the start of this request to the start of the next one to this host."""
     wait_in_text: Callable[[str, datetime], timedelta | None] = _no_wait_in_text
-    """Reads from the text of a refusal how long to wait, where a service says it in words."""
+    """Reads from the text of a refusal how long to wait, where a service says so in words."""
     check: Callable[[object], object] = _take_all
-    """Raises RequestFailed for content that is no answer at all; such content is not kept."""
+    """Raises RequestFailed for content that is not an answer; such content is not kept."""
 
     @property
     def shown_url(self) -> str:
@@ -94,7 +94,7 @@ class JsonRequest:
 
 @dataclass(frozen=True, slots=True)
 class JsonAnswer:
-    """What a service said, and when it said so."""
+    """What a service answered, and when."""
 
     content: object
     fetched_at: datetime
