@@ -47,8 +47,8 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
         " for the time of year."
     ),
     PlanFlag.FORECAST_MISSING: (
-        "There is no forecast for the day that is less than 48 hours old; what is normal for the"
-        " time of year, or else the mean of the last days, stands in, and no rain is counted on."
+        "There is no forecast for the day that is less than 48 hours old; the normal for the time"
+        " of year, or else the mean of the last days, is used, and no rain is counted on."
     ),
     PlanFlag.RAIN_NOT_REPORTED: "On at least one past day no rain was reported; none was assumed.",
     PlanFlag.CLIMATE_ADJUSTMENT_MISSING: (

@@ -82,7 +82,7 @@ class FieldFlag(enum.IntFlag):
 
 
 FLAG_TEXT: Mapping[FieldFlag, str] = {
-    FieldFlag.MISSING: "No value was given and nothing can stand in for it.",
+    FieldFlag.MISSING: "No value was given and there is nothing to replace it with.",
     FieldFlag.OUT_OF_RANGE: "A value was given but is not plausible, so it was not used.",
     FieldFlag.INCONSISTENT: "Values that contradict each other were given; none of them was used.",
     FieldFlag.CLIPPED: "The value was slightly outside its limits and was set to the limit.",
@@ -105,11 +105,11 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
     FieldFlag.ASSUMED_ZERO: "No rain was given; none is assumed.",
     FieldFlag.ASSUMED_CERTAIN: "No chance of rain was given; the amount is taken as certain.",
     FieldFlag.FILLED_FROM_RECENT_DAYS: (
-        "Not computed for want of weather; the mean of the days before stands in."
+        "Not computed because weather is missing; the mean of the days before is used."
     ),
     FieldFlag.FORECAST: "The value is a forecast.",
     FieldFlag.NORMAL_OF_SEASON: (
-        "No weather is at hand; what is normal for the time of year stands in."
+        "No weather is available; the normal for the time of year is used."
     ),
 }
 

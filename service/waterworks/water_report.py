@@ -218,7 +218,7 @@ def expected_soil_salinity_ds_m(water_ec_ds_m: float, leaching_fraction: float) 
     """
     if not 0.0 < leaching_fraction <= 1.0:
         raise InputInvalid(
-            "the salinity of the soil cannot be told",
+            "the salinity of the soil cannot be determined",
             [Fault("leaching_fraction", f"{leaching_fraction:g}", "above 0 and up to 1")],
         )
     return water_ec_ds_m * (1.0 + leaching_fraction) / (5.0 * leaching_fraction)
@@ -340,7 +340,7 @@ def calcite_saturation(analysis: WaterAnalysis, temperature_c: float) -> Saturat
     if calcium is None or calcium <= 0.0:
         found = "not known" if calcium is None else f"{calcium:g} meq/L"
         raise InputInvalid(
-            "the saturation of this water cannot be told",
+            "the saturation of this water cannot be determined",
             [Fault("calcium_meq_per_l", found, "calcium above 0 from the laboratory")],
         )
     species = water_speciation(water)

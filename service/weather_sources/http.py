@@ -417,7 +417,7 @@ def _tls() -> ssl.SSLContext:
 def _check_contact(contact: str) -> str:
     if not contact or not contact.isascii() or not contact.isprintable():
         raise SettingsInvalid(
-            "weather services want to know whom to write to",
+            "weather services ask for a contact address",
             [Fault("contact", repr(contact), "a mail address or a page, plain ASCII")],
         )
     return contact

@@ -1,4 +1,4 @@
-"""Checking and filling of daily weather: what is removed, what stands in, what is said of it."""
+"""Checking and filling of daily weather: what is removed, what replaces it, and its flags."""
 
 from __future__ import annotations
 
