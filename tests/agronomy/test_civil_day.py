@@ -63,7 +63,7 @@ def test_lord_howe_changes_by_half_an_hour() -> None:
     assert day_length_min(date(2024, 4, 7), "Australia/Lord_Howe") == 1470
 
 
-def test_a_time_in_the_gap_stands_for_the_first_minute_after_it() -> None:
+def test_a_time_in_the_gap_means_the_first_minute_after_it() -> None:
     for wall in (time(2, 0), time(2, 30), time(2, 59)):
         assert elapsed_min(SPRING, wall, CHICAGO) == 120
         assert first_instant(SPRING, wall, CHICAGO) == datetime(2024, 3, 10, 8, tzinfo=UTC)
@@ -72,7 +72,7 @@ def test_a_time_in_the_gap_stands_for_the_first_minute_after_it() -> None:
     assert elapsed_min(SPRING, time(3, 1), CHICAGO) == 121
 
 
-def test_a_time_that_comes_twice_stands_for_its_first_coming() -> None:
+def test_a_time_that_comes_twice_means_its_first_occurrence() -> None:
     assert elapsed_min(AUTUMN, time(1, 30), CHICAGO) == 90
     assert elapsed_min(AUTUMN, time(2, 0), CHICAGO) == 180
     assert elapsed_min(AUTUMN, time(1, 45, fold=1), CHICAGO) == 105
@@ -116,7 +116,7 @@ def test_a_day_whose_last_hour_comes_twice_has_25_hours() -> None:
     assert day_length_min(date(2024, 4, 7), "America/Santiago") == 1440
 
 
-def test_a_midnight_that_comes_twice_is_its_first_coming() -> None:
+def test_a_midnight_that_comes_twice_is_its_first_occurrence() -> None:
     # Cuba: at 01:00 the clocks go back to 00:00 of the same day.
     day = date(2024, 11, 3)
     assert midnight_utc(day, "America/Havana") == datetime(2024, 11, 3, 4, tzinfo=UTC)

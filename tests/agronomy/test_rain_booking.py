@@ -31,16 +31,16 @@ def shares(covers_from: datetime, read_at: datetime, *model_mm: float) -> dict[d
     }
 
 
-def test_a_gauge_read_at_seven_tells_of_the_day_before() -> None:
+def test_a_gauge_read_at_seven_counts_for_the_day_before() -> None:
     # The value that an observer files for the 7th at 07:00 fell from 07:00 on the 6th.
     assert shares(local(6, 7), local(7, 7)) == {date(2026, 7, 6): 1.0}
 
 
-def test_a_gauge_read_in_the_evening_tells_of_its_own_day() -> None:
+def test_a_gauge_read_in_the_evening_counts_for_its_own_day() -> None:
     assert shares(local(6, 18), local(7, 18)) == {date(2026, 7, 7): 1.0}
 
 
-def test_of_two_halves_alike_the_later_day_counts() -> None:
+def test_of_two_equal_halves_the_later_day_counts() -> None:
     assert shares(local(6, 12), local(7, 12)) == {date(2026, 7, 7): 1.0}
 
 
@@ -48,7 +48,7 @@ def test_a_model_does_not_move_the_rain_of_one_day() -> None:
     assert shares(local(6, 7), local(7, 7), 0.0, 30.0) == {date(2026, 7, 6): 1.0}
 
 
-def test_seven_oclock_on_the_wall_is_kept_through_a_clock_change() -> None:
+def test_seven_oclock_local_time_is_kept_through_a_clock_change() -> None:
     # Clocks go from 02:00 to 03:00 on 8 March 2026, so 07:00 to 07:00 has 23 hours.
     covered = covered_days(local(7, 7, month=3), local(8, 7, month=3), ZONE)
     assert covered.covered_h.tolist() == [17.0, 6.0]

@@ -144,7 +144,7 @@ def test_every_flag_has_a_sentence_of_its_own() -> None:
         assert text.endswith(".")
 
 
-def test_flags_are_told_in_their_order() -> None:
+def test_flags_are_explained_in_their_order() -> None:
     flags = PlanFlag.AFTERNOON_STRESS | PlanFlag.RUNS_ASSUMED
     assert describe_plan_flags(int(flags)) == (
         PLAN_FLAG_TEXT[PlanFlag.RUNS_ASSUMED],
@@ -152,14 +152,14 @@ def test_flags_are_told_in_their_order() -> None:
     )
 
 
-def test_every_cause_but_none_is_explained() -> None:
+def test_every_cause_except_none_is_explained() -> None:
     assert explain_cause(ShortfallCause.NONE) == ""
     for cause in ShortfallCause:
         if cause is not ShortfallCause.NONE:
             assert explain_cause(int(cause)) == CAUSE_TEXT[cause]
 
 
-def test_a_watered_day_is_told_in_one_sentence() -> None:
+def test_a_watered_day_is_summed_up_in_one_sentence() -> None:
     text = one_sentence(NUMBERS, [(240, 72), (480, 71)])
     assert text == (
         "The crop will use 5.1 mm; depletion would reach 8.5 mm, at or beyond the 5.2 mm that call"
@@ -174,7 +174,7 @@ def test_a_day_of_rest_says_that_the_soil_still_holds_enough() -> None:
 
 
 @pytest.mark.parametrize("cause", [ShortfallCause.OUTAGE, ShortfallCause.SUPPLY])
-def test_a_dry_day_in_spite_of_a_need_says_what_held_the_water_back(cause: ShortfallCause) -> None:
+def test_a_dry_day_despite_a_need_says_what_held_the_water_back(cause: ShortfallCause) -> None:
     text = one_sentence(NUMBERS | {"cause": int(cause)}, [])
     assert text.startswith("No water, although depletion would reach 8.5 mm")
     assert CAUSE_TEXT[cause] in text

@@ -136,7 +136,7 @@ def test_no_sites_give_an_empty_table() -> None:
 
 
 @pytest.mark.parametrize("latitude_deg", [90.01, -91.0, 3300.0, math.nan, math.inf])
-def test_a_latitude_off_the_earth_is_refused(latitude_deg: float) -> None:
+def test_an_impossible_latitude_is_refused(latitude_deg: float) -> None:
     with pytest.raises(WeatherInvalid, match="latitude_deg"):
         reference_et_mm(brussels(), latitude_deg=latitude_deg, elevation_m=ELEVATION_M)
 
@@ -213,7 +213,7 @@ def test_a_field_of_another_shape_is_refused_by_name(name: str) -> None:
         ("ea_kpa", -0.1),
     ],
 )
-def test_what_cannot_be_is_refused_with_its_place(name: str, value: float) -> None:
+def test_impossible_values_are_refused_with_their_place(name: str, value: float) -> None:
     weather = with_value(brussels(3), name, value, day=1)
     with pytest.raises(WeatherInvalid, match=f"site 0, 2023-07-07: {name}") as caught:
         et0_of(weather)
@@ -294,20 +294,20 @@ def test_a_gap_longer_than_allowed_stays_open_from_its_first_day() -> None:
     assert not np.isnan(filled).any()
 
 
-def test_filled_days_are_never_the_ground_for_filling() -> None:
+def test_filled_days_are_never_used_to_fill_others() -> None:
     et0 = column(2.0, 4.0, math.nan, 6.0, math.nan)
     filled, _ = fill_reference_et(et0, window_days=2)
     assert filled[2, 0] == 3.0
     assert filled[4, 0] == 5.0
 
 
-def test_a_gap_at_the_very_start_has_nothing_to_go_by() -> None:
+def test_a_gap_at_the_very_start_stays_open() -> None:
     filled, flags = fill_reference_et(column(math.nan, 4.0))
     assert math.isnan(filled[0, 0])
     assert flags[0, 0] == FieldFlag.MISSING
 
 
-def test_days_older_than_a_fortnight_are_not_taken_for_today() -> None:
+def test_days_older_than_a_fortnight_do_not_fill_today() -> None:
     et0 = np.full((20, 1), np.nan)
     et0[0], et0[16], et0[18] = 9.0, 2.0, 3.0
     filled, _ = fill_reference_et(et0)

@@ -1,4 +1,4 @@
-"""A day that is planned anew while it is under way: worked by hand."""
+"""A day that is re-planned while it is under way: worked by hand."""
 
 from __future__ import annotations
 

@@ -121,7 +121,7 @@ def test_plants_grow_with_age_up_to_full_size(full: float, ages: list[float]) ->
         assert share.tolist() == [1.0, 1.0]
 
 
-def test_a_planting_without_a_time_to_grow_is_full_from_the_start() -> None:
+def test_a_planting_with_no_years_to_grow_is_full_from_the_start() -> None:
     assert [float(share) for share in size_by_age(0.0, 0.0)] == [1.0, 1.0, 1.0]
 
 

@@ -207,6 +207,6 @@ def test_an_unknown_day_makes_the_rest_of_the_block_unknown_and_no_other() -> No
 
 
 def test_progress_counts_the_days() -> None:
-    told: list[int] = []
-    run(batch_of(make_block(curve=KC_ONE)), even_days(day_count=3), progress=told.append)
-    assert told == [1, 2, 3]
+    reported: list[int] = []
+    run(batch_of(make_block(curve=KC_ONE)), even_days(day_count=3), progress=reported.append)
+    assert reported == [1, 2, 3]

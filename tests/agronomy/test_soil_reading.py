@@ -26,7 +26,7 @@ def test_the_curve_meets_field_capacity_and_wilting_point(
     tension_kpa: float, expected: float
 ) -> None:
     # Saxton & Rawls 2006, Eq. 11 with A and B of Eq. 14 and 15 (from memory): theta is the water at
-    # 33 kPa at 33 kPa, and that at 1500 kPa at 1500 kPa; wetter than field capacity is not told.
+    # 33 kPa at 33 kPa, and that at 1500 kPa at 1500 kPa; wetter than that does not show.
     assert float(water_at_tension(tension_kpa, 0.30, 0.14)) == pytest.approx(expected)
 
 

@@ -138,11 +138,13 @@ def test_no_rain_is_lost_or_doubled(step_min: int, seed: int) -> None:
     starts, ends = spans(count, first_s=midnight_s("2026-07-06") + 900, step_s=60 * step_min)
     found = cut(starts, ends, rain_mm=rain_mm)
     # The first and the last day are not whole: their notes tell what fell in their hours.
-    told = [float(str(note["partial_mm"])) for note in found.notes["rain_mm"] if "partial" in note]
+    partial_mm = [
+        float(str(note["partial_mm"])) for note in found.notes["rain_mm"] if "partial" in note
+    ]
     whole = found.fields["rain_mm"][1:4].sum()
     kept_first = found.fields["rain_mm"][0]
     assert np.isfinite(kept_first)
-    assert whole + sum(told) == pytest.approx(rain_mm.sum(), abs=0.011)
+    assert whole + sum(partial_mm) == pytest.approx(rain_mm.sum(), abs=0.011)
 
 
 def test_a_day_belongs_to_the_civil_day_of_its_greater_part() -> None:

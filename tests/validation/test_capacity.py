@@ -1,9 +1,9 @@
 """Capacity against a simulation of its own: plain Python, day by day, block by block.
 
 Farm and weather are invented. The simulation shares the daily crop use, rain and soil store with
-the service and nothing else: balance, need, pump and windows are written anew from the text of the
-model. Both blocks are alike and the pump runs one of them at a time, so each gets half of the open
-minutes.
+the service and nothing else: balance, need, pump and windows are written independently from the
+text of the model. Both blocks are alike and the pump runs one of them at a time, so each gets half
+of the open minutes.
 """
 
 from __future__ import annotations
@@ -227,7 +227,7 @@ def test_peak_use_by_shade_is_that_of_keller() -> None:
     assert peak_transpiration_mm(6.5, 1.0) == pytest.approx(6.5)  # a closed stand is a closed stand
 
 
-def test_the_peak_of_the_summers_stands_beside_the_designers(assessed: Capacity) -> None:
+def test_the_peak_of_the_summers_is_shown_beside_the_designers(assessed: Capacity) -> None:
     # Canopy of 80 % and 2 m: Kcb of the closed stand 1.2 (FAO-56 Eq. 100), Td = 0.894 of it; the
     # plan's Kc of 0.95 is that of the same canopy, so both figures must be near each other.
     peak = assessed.supplies[0].design_peak
@@ -267,7 +267,7 @@ def test_plants_count_in_every_summer_as_large_as_they_are_in_the_year_asked_for
     assert [row.net_mm for row in old.peaks] == [row.net_mm for row in grown.peaks]
     week = [next(row for row in each.peaks if row.span_days == 7) for each in (young, old)]
     assert 0.2 * week[1].net_mm < week[0].net_mm < 0.9 * week[1].net_mm
-    # What they will need is told beside it, as long as they grow.
+    # Their full-size need is reported beside it while they grow.
     now = old.changes[0]
     assert "full-grown" not in {change.name for change in old.changes}
     full = next(change for change in young.changes if change.name == "full-grown")

@@ -45,7 +45,7 @@ def run(
     return hindcast(bundle or make_bundle(), weather.days, daily_fields(weather), **options)
 
 
-def test_the_span_asked_for_comes_back() -> None:
+def test_the_requested_span_is_returned() -> None:
     result = run()
     assert result.days[0] == np.datetime64(FIRST_DAY)
     assert result.days[-1] == np.datetime64(LAST_DAY)
@@ -147,10 +147,10 @@ def test_narrowing_to_an_unknown_block_lists_the_known_ones() -> None:
         narrow_bundle(make_bundle(), "brook.nowhere")
 
 
-def test_progress_is_told_day_by_day() -> None:
-    told: list[int] = []
-    run(progress=told.append)
-    assert told == list(range(1, 21))
+def test_progress_is_reported_day_by_day() -> None:
+    reported: list[int] = []
+    run(progress=reported.append)
+    assert reported == list(range(1, 21))
 
 
 def test_a_forecast_of_yesterday_is_the_day_before_the_evening_and_brings_no_rain() -> None:

@@ -109,7 +109,7 @@ def test_no_irrigation_drains_where_the_forecast_was_right(foreseen_season: Hind
     assert np.all(foreseen_season.season.ledger.irrigation_drainage_mm == 0.0)
 
 
-def test_forecast_errors_are_the_only_cause_of_irrigation_drainage_and_stand_apart() -> None:
+def test_forecast_errors_are_the_only_cause_of_irrigation_drainage_and_are_kept_apart() -> None:
     foreseen, surprised = season("rain").season, season("rain with forecast errors").season
     drained_mm = surprised.ledger.irrigation_drainage_mm
     assert drained_mm.sum() > 0.0
@@ -161,7 +161,7 @@ def test_one_minute_simulation_of_every_day_agrees_with_the_ledger(scenario: str
     assert compared_count > 0.95 * ledger.stress_ratio.size
 
 
-def test_pulses_stand_within_windows_and_keep_their_distance(any_season: Hindcast) -> None:
+def test_pulses_lie_within_windows_and_keep_their_distance(any_season: Hindcast) -> None:
     night = {"night-only": ((0, 300), (1320, 1440))}
     spring = {key: ((240, 540),) for key in BLOCK_KEYS if key.startswith("spring")}
     windows = dict.fromkeys(BLOCK_KEYS, ((240, 1260),)) | night | spring
@@ -263,7 +263,7 @@ def test_night_pulses_of_a_night_only_block_start_at_night() -> None:
     assert all(start < 300 or start >= 1320 for start in starts)
 
 
-def test_the_shortest_pulse_stands_where_it_passes_the_depth_limit() -> None:
+def test_the_shortest_pulse_is_kept_where_it_exceeds_the_depth_limit() -> None:
     # 25 min to fill: 75 min at least, while 0.6 of 0.30 m is wet after about 28 min.
     result = season("dry")
     column = _column("slow-filling")
@@ -343,7 +343,7 @@ def _recorded_rows(scenario: str) -> dict[str, list[str]]:
 
 
 @pytest.mark.parametrize("scenario", SCENARIOS)
-def test_the_validation_record_tells_what_this_season_gives(scenario: str) -> None:
+def test_the_validation_record_shows_what_this_season_gives(scenario: str) -> None:
     run = season(scenario).season
     recorded = _recorded_rows(scenario)
     assert list(recorded) == list(BLOCK_KEYS)

@@ -1,6 +1,6 @@
 """Reference ET and its parts against the worked examples printed in FAO-56.
 
-Source of every expected value unless said otherwise: Allen, Pereira, Raes and Smith 1998, FAO
+Source of every expected value unless stated otherwise: Allen, Pereira, Raes and Smith 1998, FAO
 Irrigation and Drainage Paper 56, Examples 2 to 20. Where the paper prints a rounded result, the
 unrounded one beside it was worked out with the paper's own equations.
 """
@@ -40,7 +40,7 @@ def day_of_year(number: int) -> np.ndarray[tuple[int], np.dtype[np.datetime64]]:
 
 
 def one_day(number: int, **values: float) -> RawWeather:
-    """A day at one site of which only these values are known; wind is at 2 m unless said."""
+    """A day at one site of which only these values are known; wind is at 2 m unless given."""
     raw = RawWeather.empty(day_of_year(number), 1)
     known = {name: np.full((1, 1), value) for name, value in values.items()}
     return replace(raw, **({"wind_height_m": np.full((1, 1), 2.0)} | known))
@@ -230,13 +230,13 @@ def test_solar_declination_and_distance_of_the_printed_example() -> None:
 
 
 @pytest.mark.parametrize("latitude_deg", [91.0, -180.0, 5080.0])
-def test_cv18_a_latitude_that_is_none_is_refused(latitude_deg: float) -> None:
+def test_cv18_an_impossible_latitude_is_refused(latitude_deg: float) -> None:
     weather = check_weather(uccle(), latitude_deg=50.80, elevation_m=100.0)
     with pytest.raises(WeatherInvalid, match="latitude_deg"):
         et0_of(weather, latitude_deg=latitude_deg, elevation_m=100.0)
 
 
-def test_cv19_days_in_reverse_are_refused() -> None:
+def test_cv19_days_in_reverse_order_are_refused() -> None:
     raw = RawWeather.empty(np.array(["2023-07-07", "2023-07-06"], "M8[D]"), 1)
     with pytest.raises(WeatherInvalid, match="days"):
         check_weather(raw, latitude_deg=50.80, elevation_m=100.0)

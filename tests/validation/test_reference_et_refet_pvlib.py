@@ -199,7 +199,7 @@ def sun_times(name: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 
 @pytest.mark.parametrize("name", TMY_NAMES)
-def test_at_our_sunrise_and_sunset_the_sun_stands_on_the_geometric_horizon(name: str) -> None:
+def test_at_our_sunrise_and_sunset_the_sun_is_on_the_geometric_horizon(name: str) -> None:
     year = read_tmy_year(name)
     for minutes in sun_times(name):
         instants = local_midnights(name) + pd.to_timedelta(minutes, unit="min")

@@ -2,7 +2,7 @@
 
 PHREEQC runs through phreeqpython with its own database phreeqc.dat: other activity coefficients
 (extended Debye-Hückel, ion by ion), more ion pairs, and molalities instead of molarities. The same
-constants of Plummer & Busenberg 1982 stand in both, so that what is compared is how the parts are
+constants of Plummer & Busenberg 1982 are in both, so that what is compared is how the parts are
 put together. Waters are invented, on a grid of alkalinity, pH, temperature and composition.
 
 Largest differences found, model less PHREEQC, at pH 7.0, 6.5, 6.0, 5.5; and of the saturation

@@ -30,7 +30,7 @@ WIND_SENSOR_HEIGHT_M = 10.0  # [m] stated height of the wind in both file format
 TMY3_COLUMNS = ("Dry-bulb (C)", "Dew-point (C)", "RHum (%)", "Wspd (m/s)", "GHI (W/m^2)")
 TMY3_SCALES = (1.0, 1.0, 1.0, 1.0, 1.0)
 TMY2_COLUMNS = ("DryBulb", "DewPoint", "RHum", "Wspd", "GHI")
-TMY2_SCALES = (0.1, 0.1, 1.0, 0.1, 1.0)  # the reader hands on tenths as they stand in the file
+TMY2_SCALES = (0.1, 0.1, 1.0, 0.1, 1.0)  # the reader returns tenths as they are in the file
 
 
 @dataclass(frozen=True, slots=True)

@@ -260,7 +260,7 @@ def test_every_fault_of_a_request_is_listed() -> None:
 def test_every_dose_carries_all_cautions(acid_key: str) -> None:
     dose = dose_of(6.5, acid_key)
     assert dose.cautions == ACID_CAUTIONS
-    said = " ".join(each.text for each in dose.cautions)
+    cautions = " ".join(each.text for each in dose.cautions)
     for words in (
         "acid to water, never water to acid",
         "Never mix acid with chlorine",
@@ -271,7 +271,7 @@ def test_every_dose_carries_all_cautions(acid_key: str) -> None:
         "estimate",
         "never an instruction to open",
     ):
-        assert words in said
+        assert words in cautions
 
 
 def test_a_low_line_ph_and_what_is_not_known_are_said() -> None:

@@ -204,8 +204,8 @@ def test_phosphate_in_hard_water_is_warned_of_unless_it_is_sour() -> None:
 def test_nitrate_is_cautioned_for_crops_that_want_ammonium_and_only_for_them() -> None:
     nitrate = [(PRODUCTS["calcium-nitrate"], 10.0)]
     ammonium = [(PRODUCTS["ammonium-sulfate"], 10.0)]
-    said = nitrate_caution(nitrate, is_ammonium_preferred=True)
-    assert said is not None and "92 %" in said.text
+    caution = nitrate_caution(nitrate, is_ammonium_preferred=True)
+    assert caution is not None and "92 %" in caution.text
     assert nitrate_caution(nitrate, is_ammonium_preferred=False) is None
     assert nitrate_caution(ammonium, is_ammonium_preferred=True) is None
     going = inject(
@@ -221,8 +221,8 @@ def test_nitrate_is_cautioned_for_crops_that_want_ammonium_and_only_for_them() -
 def test_every_injection_carries_its_cautions() -> None:
     going = inject(tank_of("urea", 10.0), 20.0, flow_l_per_h=10_000.0, duration_min=60.0)
     assert going.cautions == CHEMIGATION_CAUTIONS
-    said = " ".join(each.text for each in going.cautions)
-    assert "backflow prevention" in said and "never an instruction to open" in said
+    caution = " ".join(each.text for each in going.cautions)
+    assert "backflow prevention" in caution and "never an instruction to open" in caution
 
 
 def test_every_fault_of_an_injection_is_listed() -> None:

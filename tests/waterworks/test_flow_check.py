@@ -1,4 +1,4 @@
-"""Metered against expected flow: what is said, and what is not.
+"""Metered against expected flow: which verdicts are given, and which are not.
 
 How often it is right is measured in tests/validation/test_flow_check_detection.py. All seasons
 here are invented.

@@ -169,8 +169,8 @@ def test_charges_that_do_not_balance_are_said_with_the_side() -> None:
     wrong = [*WELL[:-2], Reading("chloride", 53.18, "meq/L"), WELL[-1]]
     found = analysis_from_readings(wrong)
     assert found.charge_balance is not None and found.charge_balance.is_off
-    said = next(each for each in found.advisories if each.key == "charge-balance-off")
-    assert "too many anions" in said.text and "unit that was misread" in said.text
+    advisory = next(each for each in found.advisories if each.key == "charge-balance-off")
+    assert "too many anions" in advisory.text and "unit that was misread" in advisory.text
 
 
 @given(extra=st.floats(-4.0, 20.0))

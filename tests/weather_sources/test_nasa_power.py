@@ -130,7 +130,7 @@ def test_another_unit_than_the_agronomic_one_is_not_used(
     assert "wrong-unit" in reasons(answer)
 
 
-def test_a_parameter_that_is_gone_costs_only_its_field(
+def test_a_missing_parameter_affects_only_its_field(
     source: NasaPower, providers: FakeProviders
 ) -> None:
     def drop(content: Any) -> None:
@@ -163,13 +163,11 @@ def test_the_question_is_one_of_the_documented_form(
 @pytest.mark.parametrize(
     ("longitude_deg", "offset_h"), [(-90.2, -6), (-97.5, -6), (0.0, 0), (144.8, 10), (-179.9, -12)]
 )
-def test_the_suns_clock_runs_by_bands_of_fifteen_degrees(
-    longitude_deg: float, offset_h: int
-) -> None:
+def test_solar_time_changes_every_fifteen_degrees(longitude_deg: float, offset_h: int) -> None:
     assert solar_offset(longitude_deg) == timedelta(hours=offset_h)
 
 
-def test_a_day_of_the_suns_clock_is_labelled(source: NasaPower) -> None:
+def test_a_day_in_solar_time_is_labelled(source: NasaPower) -> None:
     # In summer -90.2 degrees is UTC-6 by the sun and UTC-5 by the clock: 01:00 to 01:00.
     summer = fetch(source, first_day=FIRST, last_day=LAST)
     assert notes(summer, "rhmean_pct", date(2026, 7, 1)) == {
@@ -190,7 +188,7 @@ def test_only_days_that_are_over_are_asked_for(source: NasaPower, providers: Fak
     assert providers.requests == []
 
 
-def test_one_place_that_fails_does_not_cost_the_others(
+def test_one_place_that_fails_does_not_affect_the_others(
     source: NasaPower, providers: FakeProviders
 ) -> None:
     sites = [make_site(f"s{step}", latitude_deg=30.0 + step) for step in range(3)]
@@ -220,5 +218,5 @@ def test_a_night_that_was_cut_short_goes_on_where_it_stopped(
     assert set(answer.rows.site_keys.tolist()) == {0, 1, 2, 3}
 
 
-def test_the_service_is_asked_once_a_second() -> None:
+def test_the_service_is_called_once_a_second() -> None:
     assert timedelta(seconds=1) == PAUSE

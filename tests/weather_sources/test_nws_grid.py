@@ -105,7 +105,7 @@ def test_a_state_across_midnight_counts_for_both_days_by_its_hours() -> None:
     assert fields["wind_m_s"].values.tolist() == pytest.approx([2.5, 2.5])
 
 
-def test_the_extremes_of_the_day_stand_in_where_there_are_no_hours() -> None:
+def test_the_extremes_of_the_day_are_used_where_there_are_no_hours() -> None:
     fields, _ = read()
     assert fields["tmax_c"].values[0] == 33.3
     assert fields["tmin_c"].values[0] == 21.1
@@ -146,7 +146,7 @@ def test_clouds_of_the_night_do_not_dim_the_day() -> None:
         ("wmoUnit:K", 293.15, 20.0),
     ],
 )
-def test_temperatures_are_taken_in_the_unit_that_stands_beside_them(
+def test_temperatures_are_read_in_the_unit_given_with_them(
     unit: str, value: float, celsius: float
 ) -> None:
     span = [{"validTime": "2026-07-07T05:00:00+00:00/P2D", "value": value}]
@@ -224,7 +224,7 @@ def test_intervals_come_in_every_form_of_the_standard(text: str, hours: float) -
         7,
     ],
 )
-def test_what_is_no_interval_is_refused(text: object) -> None:
+def test_a_malformed_interval_is_refused(text: object) -> None:
     with pytest.raises(AnswerInvalid):
         read_interval(text, now=NOW)
 
@@ -248,7 +248,7 @@ def test_a_coordinate_has_at_most_four_decimals_and_no_zeros_at_its_end(
         {"gridX": 1, "gridY": 1},
     ],
 )
-def test_a_cell_that_is_none_leads_nowhere(grid: dict[str, object]) -> None:
+def test_an_invalid_cell_is_not_used(grid: dict[str, object]) -> None:
     with pytest.raises(AnswerInvalid):
         read_cell({"properties": grid})
 
@@ -297,7 +297,7 @@ def test_sites_in_one_cell_share_its_grid(source: NwsGrid, providers: FakeProvid
     assert set(answer.rows.site_keys.tolist()) == {0, 1}
 
 
-def test_a_place_outside_the_country_is_not_asked_for(
+def test_a_place_outside_the_country_is_not_requested(
     source: NwsGrid, providers: FakeProviders
 ) -> None:
     site = make_site("ufer", latitude_deg=48.0, longitude_deg=11.0, zone="Europe/Berlin")
@@ -348,7 +348,7 @@ def test_a_cell_that_moved_is_found_again(source: NwsGrid, providers: FakeProvid
     assert len(answer.rows) == 3
 
 
-def test_a_point_that_was_just_asked_for_is_not_doubted(
+def test_a_point_that_was_just_looked_up_is_not_looked_up_again(
     source: NwsGrid, providers: FakeProviders
 ) -> None:
     providers.order(CELL, status(404))
@@ -379,7 +379,7 @@ def test_one_cell_that_fails_for_a_week_costs_one_probe_at_a_time_and_no_neighbo
     assert set(answer.rows.site_keys.tolist()) == {0, 1}
 
 
-def test_a_forecast_that_nobody_updates_is_stale(source: NwsGrid, providers: FakeProviders) -> None:
+def test_a_forecast_that_is_not_updated_is_stale(source: NwsGrid, providers: FakeProviders) -> None:
     def age(content: Any) -> None:
         content["properties"]["updateTime"] = "2026-07-05T08:00:00+00:00"
 

@@ -133,7 +133,7 @@ def test_today_is_the_sites_today(source: OpenMeteo, providers: FakeProviders) -
     assert kinds[1, date(2026, 7, 7)] == "analysis"
 
 
-def test_a_chance_of_rain_is_not_told_of_days_that_are_over(source: OpenMeteo) -> None:
+def test_past_days_have_no_chance_of_rain(source: OpenMeteo) -> None:
     chance = values(fetch(source), "rain_probability_fraction")
     assert math.isnan(chance[date(2026, 7, 6)])
     assert chance[date(2026, 7, 10)] == pytest.approx(0.7)
@@ -241,11 +241,11 @@ def test_a_request_weighs_one_per_site_until_it_asks_for_much() -> None:
         ("", None),
     ],
 )
-def test_the_words_of_a_quota_say_when_to_come_back(words: str, wait: timedelta | None) -> None:
+def test_the_wording_of_a_quota_gives_the_wait(words: str, wait: timedelta | None) -> None:
     assert quota_wait(words, NOW) == wait
 
 
-def test_a_spent_quota_is_a_gap_until_it_is_renewed(
+def test_a_used_up_quota_is_a_gap_until_it_is_renewed(
     source: OpenMeteo, providers: FakeProviders
 ) -> None:
     words = "Hourly API request limit exceeded. Please try again in the next hour."
@@ -312,7 +312,7 @@ def test_an_answer_for_another_number_of_places_is_not_used(
     assert {problem.site_id for problem in answer.problems} == {site.site_id for site in OTHERS}
 
 
-def test_a_place_that_is_no_object_costs_only_itself(
+def test_a_place_that_is_not_an_object_affects_only_itself(
     source: OpenMeteo, providers: FakeProviders
 ) -> None:
     providers.order("/v1", edited(lambda content: [content[0], None, content[2]]), times=1)
@@ -400,7 +400,7 @@ def drop_an_hour(columns: dict[str, Any], _: dict[str, Any]) -> None:
 
 
 @pytest.mark.parametrize("change", [repeat_an_hour, turn_around])
-def test_an_hour_counts_once_wherever_it_stands(
+def test_an_hour_counts_once_wherever_it_appears(
     change: Callable[[dict[str, Any], dict[str, Any]], None],
     source: OpenMeteo,
     providers: FakeProviders,
@@ -478,7 +478,7 @@ def fail_hours(content: Any) -> Any:
     return {"nothing": 1} if "hourly" in content else content
 
 
-def test_days_of_the_service_stand_in_for_hours_and_say_so(
+def test_days_of_the_service_replace_hours_and_say_so(
     source: OpenMeteo, providers: FakeProviders
 ) -> None:
     expected = fetch(source)
@@ -525,7 +525,7 @@ def test_days_are_asked_for_only_where_hours_are_missing(
     assert [problem.site_id for problem in answer.problems] == ["site-1"]
 
 
-def test_an_answer_that_is_no_answer_is_not_kept(
+def test_a_useless_answer_is_not_kept(
     source: OpenMeteo, providers: FakeProviders, stores: StoresInMemory
 ) -> None:
     providers.order("/v1", edited(lambda content: content[0]))

@@ -2,7 +2,7 @@
 
 The years are those of ``tests.validation.tmy_years`` (National Solar Radiation Data Base, public
 domain, as pvlib ships them). Each row of a file is given out as the values at the hour in which it
-stands in its day, and as the radiation of the hour that ends with the next stamp, so that the days
+falls in its day, and as the radiation of the hour that ends with the next stamp, so that the days
 of the answer are the days of the file, grouped by 24 rows.
 """
 
