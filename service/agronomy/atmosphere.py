@@ -1,7 +1,7 @@
 """Air and radiation formulas of FAO-56 that several steps share.
 
-In: temperature, humidity, wind, elevation, latitude and day numbers as arrays. Out: pressure,
-vapour pressure, wind at 2 m, and the daily radiation that reaches the top of the atmosphere, or the
+In: temperature, humidity, wind, elevation, latitude and day numbers as arrays. Out: vapour
+pressure, wind at 2 m, and the daily radiation that reaches the top of the atmosphere, or the
 ground under a clear sky. Every formula is that of Allen, Pereira, Raes and Smith 1998, FAO
 Irrigation and Drainage Paper 56 (FAO-56); the docstring gives its equation number.
 """
@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from service.agronomy.records import Floats
 
-MM_PER_MJ_PER_M2 = 0.408  # [mm per MJ m-2], 1 / (2.45 MJ/kg), FAO-56 Eq. 20
 SOLAR_CONSTANT_MJ_PER_M2_MIN = 0.0820  # [MJ m-2 min-1] FAO-56 Eq. 21
 ANGSTROM_OVERCAST_FRACTION = 0.25  # [-] FAO-56 Eq. 35, a_s where no calibration exists
 ANGSTROM_SUNSHINE_FRACTION = 0.50  # [-] FAO-56 Eq. 35, b_s where no calibration exists
@@ -43,19 +42,6 @@ def mean_saturation_vapour_pressure_kpa(tmax_c: ArrayLike, tmin_c: ArrayLike) ->
     return np.asarray(
         (saturation_vapour_pressure_kpa(tmax_c) + saturation_vapour_pressure_kpa(tmin_c)) / 2.0
     )
-
-
-def atmospheric_pressure_kpa(elevation_m: ArrayLike) -> Floats:
-    """Mean air pressure at an elevation above sea level.
-
-    Shapes: any; the result has the shape of the input.
-    Returns: pressure [kPa]; NaN wherever the input is NaN.
-    Equation: 101.3 ((293 - 0.0065 z) / 293)^5.26. FAO-56 Eq. 7.
-    >>> float(atmospheric_pressure_kpa(0.0))
-    101.3
-    """
-    elevation = np.asarray(elevation_m, dtype=np.float64)
-    return np.asarray(101.3 * ((293.0 - 0.0065 * elevation) / 293.0) ** 5.26)
 
 
 def wind_at_2m_m_s(wind_m_s: ArrayLike, wind_height_m: ArrayLike) -> Floats:

@@ -150,26 +150,6 @@ def carbonate_fractions(
     return 1.0 / whole, bicarbonate / whole, carbonate / whole
 
 
-def alkalinity_meq_per_l(
-    total_carbonate_mmol_per_l: float,
-    ph: float,
-    temperature_c: float,
-    *,
-    ionic_strength_mol_per_l: float = 0.0,
-) -> float:
-    """Alkalinity of a water of known total carbonate and pH, ion pairs left out.
-
-    Shapes: scalars.
-    Returns: alkalinity [meq/L]; negative where free acid is left.
-    Equation: Alk = CT (a1 + 2 a2) + OH - H. Stumm & Morgan, Aquatic Chemistry (from memory).
-    >>> round(alkalinity_meq_per_l(2.5, 7.8, 20.0), 3)
-    2.414
-    """
-    _, a1, a2 = carbonate_fractions(ph, temperature_c, ionic_strength_mol_per_l)
-    water = _water_alkalinity_meq_per_l(ph, temperature_c, ionic_strength_mol_per_l)
-    return total_carbonate_mmol_per_l * (a1 + 2.0 * a2) + water
-
-
 def total_carbonate_mmol_per_l(
     alkalinity: float,
     ph: float,

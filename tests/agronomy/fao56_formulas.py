@@ -10,14 +10,24 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from service.agronomy.atmosphere import (
-    MM_PER_MJ_PER_M2,
-    atmospheric_pressure_kpa,
-    saturation_vapour_pressure_kpa,
-)
+from service.agronomy.atmosphere import saturation_vapour_pressure_kpa
 from service.agronomy.records import Floats
 
-PSYCHROMETRIC_PER_KPA = 0.000665  # [per degC] FAO-56 Eq. 8  # [per degC] FAO-56 Eq. 8
+MM_PER_MJ_PER_M2 = 0.408  # [mm per MJ m-2], 1 / (2.45 MJ/kg), FAO-56 Eq. 20
+PSYCHROMETRIC_PER_KPA = 0.000665  # [per degC] FAO-56 Eq. 8
+
+
+def atmospheric_pressure_kpa(elevation_m: ArrayLike) -> Floats:
+    """Mean air pressure at an elevation above sea level.
+
+    Shapes: any; the result has the shape of the input.
+    Returns: pressure [kPa]; NaN wherever the input is NaN.
+    Equation: 101.3 ((293 - 0.0065 z) / 293)^5.26. FAO-56 Eq. 7.
+    >>> float(atmospheric_pressure_kpa(0.0))
+    101.3
+    """
+    elevation = np.asarray(elevation_m, dtype=np.float64)
+    return np.asarray(101.3 * ((293.0 - 0.0065 * elevation) / 293.0) ** 5.26)
 
 
 def psychrometric_constant_kpa_per_c(elevation_m: ArrayLike) -> Floats:

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 
 from service.agronomy.atmosphere import (
-    atmospheric_pressure_kpa,
     clear_sky_radiation_mj_m2,
     daylight_hours,
     extraterrestrial_radiation_mj_m2,
@@ -27,6 +26,7 @@ from service.agronomy.reference_et import reference_et_mm
 from service.agronomy.weather_day import FieldFlag, RawWeather, WeatherDays, check_weather
 from service.errors import WeatherInvalid
 from tests.agronomy.fao56_formulas import (
+    atmospheric_pressure_kpa,
     hargreaves_et_mm,
     net_longwave_radiation_mj_m2,
     psychrometric_constant_kpa_per_c,

@@ -7,7 +7,6 @@ import pytest
 from service.waterworks.acid import acid_density_kg_per_l, acid_dose, acid_normality_eq_per_l
 from service.waterworks.carbonate import (
     CarbonateWater,
-    alkalinity_meq_per_l,
     carbonate_constants,
     log_activity_coefficient,
     total_carbonate_mmol_per_l,
@@ -28,6 +27,7 @@ from service.waterworks.water_report import (
     sodium_adsorption_ratio,
     zero_yield_salinity_ds_m,
 )
+from tests.waterworks.closed_pipe import alkalinity_meq_per_l
 
 
 # CV50: LR = ECw / (5 ECe - ECw), FAO-29 as quoted in FAO-56 p. 180.

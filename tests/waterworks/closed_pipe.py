@@ -1,4 +1,4 @@
-"""pH of a closed pipe by bisection: the inverse of what the service computes, to check it with."""
+"""Closed pipes worked the other way round: the inverse of what the service computes."""
 
 from __future__ import annotations
 
@@ -9,11 +9,32 @@ from service.waterworks.carbonate import (
     HIGHEST_PH,
     LOWEST_PH,
     CarbonateWater,
-    alkalinity_meq_per_l,
+    carbonate_constants,
+    carbonate_fractions,
     component_totals,
+    log_activity_coefficient,
     speciate,
     water_speciation,
 )
+
+
+def alkalinity_meq_per_l(
+    total_carbonate_mmol_per_l: float,
+    ph: float,
+    temperature_c: float,
+    *,
+    ionic_strength_mol_per_l: float = 0.0,
+) -> float:
+    """Alkalinity of a water of known total carbonate and pH, ion pairs left out.
+
+    Negative where free acid is left. Alk = CT (a1 + 2 a2) + OH - H. Stumm & Morgan, Aquatic
+    Chemistry (from memory).
+    """
+    _, a1, a2 = carbonate_fractions(ph, temperature_c, ionic_strength_mol_per_l)
+    log_gamma = log_activity_coefficient(1, ionic_strength_mol_per_l, temperature_c)
+    hydroxide = 10 ** (ph - carbonate_constants(temperature_c).pk_water - log_gamma)
+    water = (hydroxide - 10 ** (-ph - log_gamma)) * 1e3
+    return total_carbonate_mmol_per_l * (a1 + 2.0 * a2) + water
 
 
 def acidified_ph(water: CarbonateWater, acid_key: str, dose_mmol_per_l: float) -> float:

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from service.errors import InputInvalid
 from service.waterworks.carbonate import (
     CarbonateWater,
-    alkalinity_meq_per_l,
     carbonate_constants,
     carbonate_fractions,
     component_totals,
@@ -21,7 +20,7 @@ from service.waterworks.carbonate import (
     total_carbonate_mmol_per_l,
     water_speciation,
 )
-from tests.waterworks.closed_pipe import closed_ph
+from tests.waterworks.closed_pipe import alkalinity_meq_per_l, closed_ph
 
 TEMPERATURES = st.floats(0.0, 50.0)
 STRENGTHS = st.floats(0.0, 0.1)
