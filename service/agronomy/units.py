@@ -164,8 +164,6 @@ _WEATHER = (
     Quantity("tdew_c", "degC", -60, 60, "dewpoint, mean of the day"),
     Quantity("tdew_offset_c", "degC", 0, 5, "how far the dewpoint lies below the night minimum"),
     Quantity("temperature_c", "degC", -60, 60, "any air temperature"),
-    Quantity("dry_bulb_c", "degC", -60, 60, "dry thermometer of a psychrometer"),
-    Quantity("wet_bulb_c", "degC", -60, 60, "wet thermometer of a psychrometer"),
     Quantity("ea_kpa", "kPa", 0, 10, "actual vapour pressure, mean of the day"),
     Quantity("rhmax_pct", "%", 0, 105, "highest relative humidity of the day"),
     Quantity("rhmin_pct", "%", 0, 105, "lowest relative humidity of the day"),
@@ -356,12 +354,6 @@ _SUPPLY = (
     Quantity("free_l_per_h", "L/h", 0, inf, "flow of a supply that no block takes"),
     Quantity("spare_l_per_h", "L/h", 0, inf, "flow left beside the flow held back"),
     Quantity("wanted_l_per_h", "L/h", 0, inf, "flow that a waiting block needs"),
-    Quantity("first_opening_min", "min", -1, 2880, "first minute at which a supply may run"),
-    Quantity("area_min", "min", 0, inf, "flow times minutes of all blocks over the supply's flow"),
-    Quantity("exclusive_min", "min", 0, inf, "minutes of the blocks that cannot run side by side"),
-    Quantity("longest_block_min", "min", 0, inf, "pulses and off times of the longest block"),
-    Quantity("latest_alone_finish_min", "min", 0, inf, "latest finish of a block that is alone"),
-    Quantity("finish_min", "min", 0, inf, "minute at which the last planned pulse ends"),
 )
 
 _STANDARD_TERMS = (
@@ -394,7 +386,6 @@ _PIPES = (
     Quantity("manufacturer_variation_ratio", "1", 0, 1, "Cv of new emitters at one pressure"),
     Quantity("emitters_per_plant_count", "1", 0.1, 100, "emitters that share one plant's roots"),
     Quantity("emitter_count", "1", 0, 100_000, "emitters of a lateral"),
-    Quantity("outlet_count", "1", 1, 100_000, "equal outlets of a pipe"),
     Quantity("search_limit_count", "1", 1, 100_000, "emitters at which a search ends"),
     Quantity("first_segment_m", "m", 0, 100, "pipe from the inlet to the first emitter"),
     Quantity(
