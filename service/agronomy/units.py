@@ -311,6 +311,7 @@ _PULSES = (
     Quantity("alone_off_ratio", "1", 0, 10, "off ratio if the block were alone on its supply"),
     Quantity("shortest_pulse_min", "min", 1, 1440, "shortest pulse that is planned"),
     Quantity("longest_pulse_min", "min", 1, 1440, "longest pulse that is planned"),
+    Quantity("grower_longest_pulse_min", "min", 1, 1440, "longest pulse that the grower allows"),
     Quantity("daily_maximum_min", "min", 0, 1500, "most minutes that a block may run in a day"),
     Quantity("depth_limit_min", "min", 0, inf, "pulse that wets down to its share of the roots"),
     Quantity(
@@ -330,6 +331,8 @@ _PULSES = (
     Quantity("planned_min", "min", 0, 2880, "minutes of all planned pulses of a day"),
     Quantity("total_min", "min", 0, 2880, "minutes to be laid out as pulses"),
     Quantity("expected_min", "min", 0, 2880, "minutes expected on a coming day"),
+    Quantity("outlook_expected_min", "min", 0, 2880, "minutes expected, by coming day"),
+    Quantity("outlook_depletion_mm", "mm", 0, 1000, "depletion expected at the end, by coming day"),
     Quantity("early_min", "min", 0, 2880, "minutes of the pulses that start before sunrise"),
     Quantity("day_min", "min", 0, 2880, "minutes of all other pulses of the day"),
     Quantity("ready_min", "min", 0, inf, "minute from which a block may run again"),
