@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, settings
 
 ROOT = Path(__file__).resolve().parent.parent
 
-pytest_plugins = ["tests.databases"]
+pytest_plugins = ["tests.database_fixtures"]
 """The databases that tests of every folder run on."""
 
 

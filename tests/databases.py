@@ -13,26 +13,15 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 from uuid import uuid4
 
-import pytest
-from sqlalchemy import Engine, create_engine
+from sqlalchemy import create_engine
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
-from service.database.engine import make_engine
-from service.database.migrate import upgrade
-from service.database.session import UnitOfWorkFactory, unit_of_work_factory
 from service.database.tables import metadata
-
-if TYPE_CHECKING:
-    from service.bootstrap import Service
-
-POSTGRES_SETTING = "RILLWRIGHT_TEST_POSTGRES_URL"
-
-KINDS = ["sqlite", *(["postgresql"] if os.environ.get(POSTGRES_SETTING) else [])]
+from tests.database_fixtures import POSTGRES_SETTING
 
 
 def _server_url() -> URL:
@@ -122,6 +111,13 @@ class _Lending:
 _lendings: dict[str, _Lending] = {}
 
 
+def end_lending() -> None:
+    """Drop the copies that were lent."""
+    for lending in _lendings.values():
+        lending.stack.close()
+    _lendings.clear()
+
+
 def _keep_rows(template: URL) -> str:
     """Store each table once more beside itself; returns what puts the rows back in any copy."""
     names = list(metadata.tables)
@@ -169,81 +165,3 @@ def stored_bytes(url: URL | str) -> bytes:
             for (row,) in connection.exec_driver_sql(f'SELECT held::text FROM "{name}" AS held')
         ]
     return "\n".join(found).encode()
-
-
-@pytest.fixture(scope="session", params=KINDS)
-def database_kind(request: pytest.FixtureRequest) -> Iterator[str]:
-    """``sqlite`` or ``postgresql``."""
-    yield str(request.param)
-    for lending in _lendings.values():
-        lending.stack.close()
-    _lendings.clear()
-
-
-@pytest.fixture(scope="session")
-def migrated(database_kind: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
-    """A database at head that tests copy; nobody writes into it."""
-    with new_database(database_kind, tmp_path_factory.mktemp("migrated")) as url:
-        first = make_engine(url)
-        upgrade(first)
-        first.dispose()  # the last connection to close puts all of SQLite's rows in the one file
-        yield url
-
-
-@pytest.fixture
-def empty_url(database_kind: str, tmp_path: Path) -> Iterator[URL]:
-    """A database without any table."""
-    with new_database(database_kind, tmp_path) as url:
-        yield url
-
-
-@pytest.fixture
-def own_url(migrated: URL, tmp_path: Path) -> Iterator[URL]:
-    """A database at head, without rows, whose schema the test may change."""
-    with copied(migrated, tmp_path) as url:
-        yield url
-
-
-@pytest.fixture
-def database_url(migrated: URL, tmp_path: Path) -> Iterator[URL]:
-    """A database at head, without rows, whose schema stays as it is."""
-    with lent(migrated, tmp_path) as url:
-        yield url
-
-
-@pytest.fixture
-def engine(database_url: URL) -> Iterator[Engine]:
-    """An engine on a database at head, without rows."""
-    found = make_engine(database_url)
-    yield found
-    found.dispose()
-
-
-@pytest.fixture
-def open_unit(engine: Engine) -> UnitOfWorkFactory:
-    """Opens units of work on a database at head."""
-    return unit_of_work_factory(engine)
-
-
-# What plans a farm is imported when it is first asked for, so that the tests of the pure rooms do
-# not load the whole service.
-
-
-@pytest.fixture(scope="session")
-def planned_database(migrated: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
-    """The invented farm's database, which tests copy: planning it anew takes a second each time."""
-    from tests.api.invented_farm import fill, opened_service
-
-    with copied(migrated, tmp_path_factory.mktemp("planned")) as url:
-        with opened_service(url) as service:
-            fill(service)
-        yield url
-
-
-@pytest.fixture
-def own_service(planned_database: URL, tmp_path: Path) -> Iterator[Service]:
-    """The invented farm, planned once, which one test may change."""
-    from tests.api.invented_farm import opened_service
-
-    with lent(planned_database, tmp_path) as url, opened_service(url) as made:
-        yield made

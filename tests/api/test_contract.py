@@ -47,6 +47,9 @@ from tests.api.invented_farm import (
 )
 from tests.api.openapi_snapshot import app_without_database
 
+pytest_plugins = ["schemathesis.pytest.plugin"]
+"""What turns a schema into tests; no other file waits for it."""
+
 EXAMPLES = int(os.environ.get("RILLWRIGHT_TEST_CONTRACT_EXAMPLES", "10"))
 # A day without a plan, a farm that does not exist; a thing that has changed meanwhile.
 ACCEPTED: list[str | int] = ["2xx", 304, 404, 409, 410, 412]
