@@ -13,8 +13,6 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("service/agronomy", "service/waterworks")
 LABELS = ("Shapes:", "Returns:")
@@ -22,10 +20,23 @@ ORIGIN = "Equation: or Source:"
 HOLDS_NO_STEP = ("__init__.py", "records.py", "caution.py")  # names, arrays and texts
 
 
-def modules() -> list[str]:
-    return [
-        path.relative_to(ROOT).as_posix() for room in ROOMS for path in (ROOT / room).rglob("*.py")
-    ]
+def modules() -> dict[str, ast.Module]:
+    """Every module of the rooms by its path from the root."""
+    return {
+        path.relative_to(ROOT).as_posix(): ast.parse(path.read_text(encoding="utf-8"))
+        for room in ROOMS
+        for path in sorted((ROOT / room).rglob("*.py"))
+    }
+
+
+def missing_ways(name: str, docstring: str | None) -> list[str]:
+    """What a module's docstring does not say: that it is there, what goes in, what comes out."""
+    if not docstring:
+        return ["a docstring"]
+    if name in HOLDS_NO_STEP:
+        return []
+    ways = {"what goes in": r"\bIn(:| goe?s?\b)", "what comes out": r"\b[Oo]ut(:| comes?\b)"}
+    return [way for way, said in ways.items() if not re.search(said, docstring)]
 
 
 def missing_labels(docstring: str, *, computes: bool) -> list[str]:
@@ -51,32 +62,32 @@ def public_functions(tree: ast.Module) -> Iterator[ast.FunctionDef]:
             yield node
 
 
-@pytest.mark.parametrize("module", sorted(modules()))
-def test_a_module_of_a_pure_room_says_what_it_is(module: str) -> None:
-    docstring = ast.get_docstring(ast.parse((ROOT / module).read_text(encoding="utf-8")))
-    assert docstring, f"{module} has no docstring"
-    if Path(module).name not in HOLDS_NO_STEP:
-        assert re.search(r"\bIn(:| goe?s?\b)", docstring), f"{module} does not say what goes in"
-        assert re.search(r"\b[Oo]ut(:| comes?\b)", docstring), (
-            f"{module} does not say what comes out"
-        )
+def test_every_module_of_a_pure_room_says_what_it_is() -> None:
+    faults = [
+        f"{name}: {', '.join(missing)}"
+        for name, tree in modules().items()
+        if (missing := missing_ways(Path(name).name, ast.get_docstring(tree)))
+    ]
+    assert not faults, "missing:\n" + "\n".join(faults)
 
 
-@pytest.mark.parametrize(
-    "module", sorted(name for name in modules() if not name.endswith("_kernel.py"))
-)
-def test_public_functions_of_a_pure_room_say_shapes_returns_and_source(module: str) -> None:
-    tree = ast.parse((ROOT / module).read_text(encoding="utf-8"))
-    faults = {
-        f"{module}:{function.lineno} {function.name}": missing
+def test_public_functions_of_a_pure_room_say_shapes_returns_and_source() -> None:
+    faults = [
+        f"{name}:{function.lineno} {function.name}: {', '.join(missing)}"
+        for name, tree in modules().items()
+        if not name.endswith("_kernel.py")
         for function in public_functions(tree)
         if (
             missing := missing_labels(
                 ast.get_docstring(function) or "", computes=computes(function)
             )
         )
-    }
-    assert faults == {}
+    ]
+    assert not faults, "missing:\n" + "\n".join(faults)
+
+
+def test_the_scan_sees_both_rooms() -> None:
+    assert all(any(name.startswith(f"{room}/") for name in modules()) for room in ROOMS)
 
 
 def test_the_reading_guide_of_agronomy_names_every_module() -> None:
@@ -84,6 +95,13 @@ def test_the_reading_guide_of_agronomy_names_every_module() -> None:
     guide = ast.get_docstring(ast.parse((room / "__init__.py").read_text("utf-8"))) or ""
     named = re.findall(r"^ *([a-z0-9_]+) {2,}\S", guide, flags=re.MULTILINE)
     assert sorted(named) == sorted({path.stem for path in room.glob("*.py")} - {"__init__"})
+
+
+def test_a_module_that_does_not_say_what_it_is_is_noticed() -> None:
+    assert missing_ways("soil.py", None) == ["a docstring"]
+    assert missing_ways("soil.py", "Soil.") == ["what goes in", "what comes out"]
+    assert missing_ways("soil.py", "Soil.\n\nIn: texture. Out: water.") == []
+    assert missing_ways("records.py", "Arrays by name.") == []
 
 
 def test_a_docstring_without_its_labels_is_noticed() -> None:

@@ -10,11 +10,11 @@ from __future__ import annotations
 import ast
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pint
-import pytest
 
 from service.agronomy import units
 from service.agronomy.units import NOMENCLATURE, STANDARD_TERMS, SUFFIX_UNITS, Quantity
@@ -127,20 +127,46 @@ def test_no_name_stands_twice_in_the_table() -> None:
     assert sorted(NOMENCLATURE) == sorted(str(name) for name in names)
 
 
-@pytest.mark.parametrize("quantity", NOMENCLATURE.values(), ids=lambda quantity: quantity.name)
-def test_a_name_ends_in_its_unit_and_has_a_range_and_a_meaning(quantity: Quantity) -> None:
-    if quantity.name not in STANDARD_TERMS:
-        assert quantity.unit == SUFFIX_UNITS[ending_of(quantity.name) or ""]
-    assert quantity.minimum < quantity.maximum
-    assert quantity.meaning
-    assert not quantity.meaning.endswith(".")
+def faults_of(quantity: Quantity) -> Iterator[str]:
+    """What is wrong with a line of the table: its unit, its range, its meaning."""
+    ending = ending_of(quantity.name)
+    if quantity.name not in STANDARD_TERMS and SUFFIX_UNITS.get(ending or "") != quantity.unit:
+        yield f"{quantity.name}: the ending {ending} does not stand for {quantity.unit!r}"
+    if not quantity.minimum < quantity.maximum:
+        yield f"{quantity.name}: no range from {quantity.minimum} to {quantity.maximum}"
+    if not quantity.meaning or quantity.meaning.endswith("."):
+        yield f"{quantity.name}: {quantity.meaning!r} is no meaning, or ends in a full stop"
 
 
-@pytest.mark.parametrize("key", ALL_NUMBERS, ids=lambda key: str(key.field))
-def test_a_farm_file_takes_no_number_outside_the_table(key: NumberKey) -> None:
-    quantity = NOMENCLATURE[key.field]
-    assert key.measure.unit in ("", quantity.unit)
-    assert quantity.minimum <= key.measure.lowest < key.measure.highest <= quantity.maximum
+def faults_of_key(key: NumberKey) -> Iterator[str]:
+    """Where a number of a farm file leaves the table."""
+    quantity, measure = NOMENCLATURE.get(key.field), key.measure
+    if quantity is None:
+        yield f"{key.field}: not in the table"
+        return
+    if measure.unit not in ("", quantity.unit):
+        yield f"{key.field}: in {measure.unit}, in the table {quantity.unit}"
+    if not quantity.minimum <= measure.lowest < measure.highest <= quantity.maximum:
+        yield (
+            f"{key.field}: takes {measure.lowest} to {measure.highest},"
+            f" the table {quantity.minimum} to {quantity.maximum}"
+        )
+
+
+def test_every_name_ends_in_its_unit_and_has_a_range_and_a_meaning() -> None:
+    faults = [fault for quantity in NOMENCLATURE.values() for fault in faults_of(quantity)]
+    assert not faults, "\n".join(faults)
+
+
+def test_a_farm_file_takes_no_number_outside_the_table() -> None:
+    faults = [fault for key in ALL_NUMBERS for fault in faults_of_key(key)]
+    assert not faults, "\n".join(faults)
+
+
+def test_a_line_of_the_table_that_is_wrong_is_noticed() -> None:
+    wrong = Quantity("invented_depth_mm", "m", 5.0, 5.0, "A depth.")
+    assert len(list(faults_of(wrong))) == 3
+    assert list(faults_of(replace(wrong, unit="mm", maximum=6.0, meaning="a depth"))) == []
 
 
 def test_the_scan_sees_parameters_fields_and_methods_but_no_dates() -> None:

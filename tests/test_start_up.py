@@ -1,4 +1,4 @@
-"""A test of a pure room starts at once: what the other rooms need is loaded by their tests alone."""
+"""A test of a pure room starts at once: what the other rooms need, their own tests load."""
 
 from __future__ import annotations
 
