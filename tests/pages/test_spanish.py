@@ -122,7 +122,7 @@ def english_left(english: list[str], spanish: list[str]) -> list[str]:
         is_same = text in kept and not _ARITHMETIC.fullmatch(own) and not _is_name(own)
         if is_same or _ENGLISH.search(own.lower()):
             found.append(text)
-    return found
+    return list(dict.fromkeys(found))
 
 
 def _is_name(text: str) -> bool:
