@@ -10,9 +10,12 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from tests.patience import PATIENCE_S
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 GRAVE = {"serious", "critical"}
@@ -25,9 +28,18 @@ def open_chromium() -> Iterator[Browser]:
     found = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
     assert found is not None, "no Chromium: install it (apt-get install chromium) or set CHROMIUM"
     with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        opened = playwright.chromium.launch(
+            executable_path=found, args=["--no-sandbox"], timeout=1000.0 * PATIENCE_S
+        )
         yield opened
         opened.close()
+
+
+def new_context(browser: Browser, **options: Any) -> BrowserContext:
+    """Somebody's browser with nothing in it, whose pages are given their time."""
+    made = browser.new_context(**options)
+    made.set_default_timeout(1000.0 * PATIENCE_S)
+    return made
 
 
 def grave_findings(page: Page) -> list[tuple[str, str]]:

@@ -13,6 +13,7 @@ from typing import Any
 from aiosmtpd.controller import Controller
 
 from service.delivery.smtp_relay import RelayAddress, SmtpRelay
+from tests.patience import PATIENCE_S
 
 ACCEPT = "250 OK"
 
@@ -90,7 +91,7 @@ class Relay:
                 sender_address="plans@mail.example.org",
                 own_name="mail.example.org",
             ),
-            timeout_s=5.0,
+            timeout_s=PATIENCE_S,
         )
 
 
@@ -101,7 +102,7 @@ def running_relay() -> Iterator[Relay]:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         relay.port = probe.getsockname()[1]
-    controller = Controller(relay, hostname="127.0.0.1", port=relay.port)
+    controller = Controller(relay, hostname="127.0.0.1", port=relay.port, ready_timeout=PATIENCE_S)
     controller.start()
     try:
         yield relay

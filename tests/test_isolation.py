@@ -17,6 +17,7 @@ import httpx
 import pytest
 
 from service.settings import Settings, read_settings
+from tests.patience import PATIENCE_S
 
 ROOT = Path(__file__).resolve().parent.parent
 # Addresses set aside for documentation (RFC 5737, RFC 3849, RFC 2606): nobody answers there.
@@ -76,9 +77,9 @@ def test_loopback_works(host: str) -> None:
 
         answering = threading.Thread(target=hang_up)
         answering.start()
-        with socket.create_connection((host, port), timeout=5.0) as own:
+        with socket.create_connection((host, port), timeout=PATIENCE_S) as own:
             assert own.recv(1) == b""
-        answering.join(timeout=5.0)
+        answering.join(timeout=PATIENCE_S)
     assert not answering.is_alive()
 
 
@@ -112,7 +113,7 @@ def test_a_developers_settings_are_dropped_before_the_first_test() -> None:
         capture_output=True,
         text=True,
         check=False,
-        timeout=60,
+        timeout=PATIENCE_S,
     )
     assert inner.returncode == 0, inner.stdout + inner.stderr
     assert "1 passed" in inner.stdout

@@ -25,6 +25,7 @@ from service.agronomy.reference_et import fill_reference_et, reference_et_mm
 from service.agronomy.weather_day import FieldFlag, WeatherDays
 from service.errors import WeatherInvalid
 from tests.agronomy.fao56_formulas import hargreaves_et_mm
+from tests.patience import PATIENCE_S
 
 LATITUDE_DEG = 50.80
 ELEVATION_M = 100.0
@@ -266,7 +267,11 @@ def test_a_process_that_computes_no_et_loads_neither_pandas_nor_xarray_nor_pyet(
         "print(sorted({'pandas', 'xarray', 'pyet'} & set(sys.modules)))"
     )
     done = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, check=True, timeout=60
+        [sys.executable, "-c", program],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=PATIENCE_S,
     )
     assert done.stdout.strip() == "[]"
 

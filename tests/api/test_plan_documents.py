@@ -24,6 +24,7 @@ from tests.api.invented_farm import (
     bring_weather,
     plan_evening,
 )
+from tests.patience import PATIENCE_S
 
 PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
 PLANS = f"/v1/farms/{FARM_ID}/plans"
@@ -79,7 +80,7 @@ def test_a_look_under_way_holds_up_nobody_whose_copies_are_still_good(
 
     def open_unit(*, write: bool) -> UnitOfWork:
         looks.append(write)
-        assert may_look.wait(timeout=30.0)
+        assert may_look.wait(timeout=PATIENCE_S)
         return own_service.unit_of_work(write=write)
 
     async def read_again_and_again() -> None:

@@ -28,6 +28,7 @@ from tests.api.invented_farm import (
     plan_evening,
 )
 from tests.api.paired_controllers import PROGRAM, SHED_CONTROLLER, checked_program, pair
+from tests.patience import PATIENCE_S
 
 BLOCK = f"/v1/blocks/{BLOCK_ID}"
 PLAN = f"{BLOCK}/plan"
@@ -178,7 +179,7 @@ def test_a_report_that_goes_to_two_processes_at_the_same_time_counts_once(
 ) -> None:
     monkeypatch.setattr(answer_once, "_under_way", _OfAnotherProcess())
     once, body = str(uuid4()), {"items": [RUN]}
-    at_once = threading.Barrier(2, timeout=20.0)
+    at_once = threading.Barrier(2, timeout=PATIENCE_S)
     answers: list[httpx.Response] = []
 
     def report(process: Process) -> None:
@@ -189,7 +190,7 @@ def test_a_report_that_goes_to_two_processes_at_the_same_time_counts_once(
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=30.0)
+        thread.join(timeout=PATIENCE_S)
     first, second = answers
     assert (first.status_code, second.status_code) == (200, 200), (first.text, second.text)
     assert first.content == second.content

@@ -29,6 +29,7 @@ from tests.api.invented_farm import (
     opened_service,
     plan_evening,
 )
+from tests.patience import PATIENCE_S
 
 PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
 BALANCE = f"/v1/blocks/{BLOCK_ID}/balance"
@@ -136,7 +137,7 @@ def test_a_request_that_is_still_running_is_not_begun_a_second_time(own_service:
 
     def work(_unit: object) -> tuple[int, bytes]:
         inside.set()
-        assert go_on.wait(20)
+        assert go_on.wait(PATIENCE_S)
         return 200, b"done"
 
     def ask() -> None:
@@ -144,7 +145,7 @@ def test_a_request_that_is_still_running_is_not_begun_a_second_time(own_service:
 
     thread = threading.Thread(target=ask)
     thread.start()
-    assert inside.wait(20)
+    assert inside.wait(PATIENCE_S)
     with pytest.raises(StillRunning):
         ask()
     go_on.set()
@@ -170,7 +171,7 @@ def _at_once(*asks: Callable[[], httpx.Response]) -> list[httpx.Response]:
     gate = threading.Barrier(len(asks))
 
     def ask(one: Callable[[], httpx.Response]) -> httpx.Response:
-        gate.wait(timeout=10)
+        gate.wait(timeout=PATIENCE_S)
         return one()
 
     with ThreadPoolExecutor(len(asks)) as pool:

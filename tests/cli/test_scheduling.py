@@ -20,6 +20,7 @@ from service.operations.schedule.run_due import DueOutcome
 from service.scheduler import log_outcome, log_trouble, make_scheduler, summary
 from tests.cli.conftest import Command, document
 from tests.databases import address
+from tests.patience import PATIENCE_S
 
 AT = datetime(2026, 7, 14, 22, 15, tzinfo=UTC)
 
@@ -54,7 +55,7 @@ def test_the_process_looks_at_once_and_ends_in_order_when_told(
         told = next(line for line in process.stderr if "prune:" in line or "rror" in line)
         process.send_signal(signal.SIGTERM)
         rest = process.stderr.read()
-        assert process.wait(timeout=30) == 0, told + rest
+        assert process.wait(timeout=PATIENCE_S) == 0, told + rest
     assert "deleted 0 payloads and 0 runs" in told
     assert "stopped" in rest
     engine = make_engine(database_url)
@@ -85,7 +86,7 @@ def test_a_tick_that_fails_is_told_and_does_not_end_the_beat(
 
     scheduler = make_scheduler(fail)
     scheduler.start()
-    assert ticked.wait(timeout=20.0)
+    assert ticked.wait(timeout=PATIENCE_S)
     assert len(scheduler.get_jobs()) == 1
     scheduler.shutdown(wait=True)
     assert "the next one tries again: ZeroDivisionError: made up" in caplog.text

@@ -22,7 +22,7 @@ from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.reasoning import PlanFlag
 from service.delivery.message import MailIdentity, compose
 from service.records.letters import AnyLetter, SignInLetter
-from tests.chromium import grave_findings, open_chromium
+from tests.chromium import grave_findings, new_context, open_chromium
 from tests.letters import (
     DAY,
     STAMP,
@@ -117,7 +117,7 @@ def shown(letter: AnyLetter, language: str, *, has_pictures: bool) -> str:
 def test_a_mail_reads_well_on_a_small_telephone(
     browser: Browser, name: str, language: str, has_pictures: bool
 ) -> None:
-    context = browser.new_context(viewport={"width": WIDTH, "height": 740}, is_mobile=True)
+    context = new_context(browser, viewport={"width": WIDTH, "height": 740}, is_mobile=True)
     page = context.new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
@@ -164,7 +164,7 @@ def test_a_mail_reads_well_on_a_small_telephone(
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_without_pictures_no_number_is_missing(browser: Browser, language: str) -> None:
-    context = browser.new_context(viewport={"width": WIDTH, "height": 740})
+    context = new_context(browser, viewport={"width": WIDTH, "height": 740})
     page = context.new_page()
     said = {}
     for has_pictures in (True, False):

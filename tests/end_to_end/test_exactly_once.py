@@ -51,7 +51,7 @@ def looks() -> list[datetime]:
     return [hour + timedelta(minutes=20) for hour in hours if hour.hour in wanted]
 
 
-@pytest.mark.timeout(600)
+@pytest.mark.timeout(3600)  # two minutes or three, where the machine has nothing else to do
 def test_two_schedulers_do_each_of_two_thousand_evenings_exactly_once(
     database_url: URL, open_unit: UnitOfWorkFactory, engine: Engine
 ) -> None:

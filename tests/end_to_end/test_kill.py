@@ -40,6 +40,7 @@ def test_a_dead_process_is_replaced_within_a_minute() -> None:
     assert 3 * HEARTBEAT_S < LEASE_S
 
 
+@pytest.mark.timeout(3600)  # forty processes, each of which loads the service
 def test_nothing_is_lost_and_nothing_double_after_kills(
     database_url: URL, open_unit: UnitOfWorkFactory, engine: Engine
 ) -> None:

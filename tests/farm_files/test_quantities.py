@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from service.errors import InputInvalid
 from service.farm_files.quantities import Measure, read_quantity, write_quantity
+from tests.patience import PATIENCE_S
 
 UNITS = ("m", "m2", "L/h", "min", "s", "mm", "mm/h", "%", "degC", "degC day", "kPa", "")
 
@@ -183,4 +184,4 @@ def test_files_in_si_do_not_pay_for_loading_pint() -> None:
         "read_quantity('3 m', m, where='x'); assert 'pint' not in sys.modules; "
         "read_quantity('3 ft', m, where='x'); assert 'pint' in sys.modules"
     )
-    subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=PATIENCE_S)

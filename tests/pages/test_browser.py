@@ -6,27 +6,24 @@ fail and say so, since nobody should believe that they ran.
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 import socket
-import threading
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Literal
 
 import pytest
-import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request
 
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.reading.read_plans import get_plan
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, invented_service, load, plan_evening
+from tests.chromium import new_context, open_chromium
 from tests.pages.conftest import COUNTIES, farm_of_many
+from tests.web_server import serving
 
 WIDTHS = (320, 768, 1280)
 PAGES = {
@@ -85,41 +82,27 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     What a browser shows comes from the same pages, which the other tests of this folder read on
     both kinds of database; a second pass of Chromium would take a minute and prove nothing more.
     """
-    with invented_service(tmp_path_factory.mktemp("browser")) as service:
+    folder = tmp_path_factory.mktemp("browser")
+    with invented_service(folder) as service, socket.socket() as listener:
         load(service, COUNTIES)
-        listener = socket.socket()
         listener.bind(("127.0.0.1", 0))
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(service), log_level="warning", ws="none", lifespan="off")
-        )
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
-        thread.start()
-        deadline = time.monotonic() + 20
-        while not server.started and time.monotonic() < deadline:
-            threading.Event().wait(0.05)
-        assert server.started
-        yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", service)
-        server.should_exit = True
-        thread.join(20)
-        listener.close()
+        with serving(create_app(service), listener):
+            yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", service)
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Chromium of the distribution."""
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
-    assert found is not None, "no Chromium: install it (apt-get install chromium) or set CHROMIUM"
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+    with open_chromium() as opened:
         yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")
 def tab(browser: Browser) -> Iterator[Page]:
     """A tab for looking at pages one after the other."""
-    context = browser.new_context()
+    context = new_context(
+        browser,
+    )
     yield context.new_page()
     context.close()
 
@@ -167,7 +150,7 @@ def test_a_page_can_be_read_by_everybody(site: Site, tab: Page, name: str) -> No
 
 
 def test_a_page_works_without_javascript(site: Site, browser: Browser) -> None:
-    context = browser.new_context(java_script_enabled=False)
+    context = new_context(browser, java_script_enabled=False)
     page = context.new_page()
     page.goto(site.address + PAGES["block"])
     page.locator("summary", has_text="A run").click()
@@ -194,7 +177,9 @@ def test_the_sheet_fits_one_page_of_paper(site: Site, tab: Page, block_count: in
 
 
 def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> None:
-    context = browser.new_context()
+    context = new_context(
+        browser,
+    )
     page = context.new_page()
     page.goto(site.address + "/farms?all=1")
     _tab_to(page, "a[href='/farms/new']")
@@ -238,7 +223,7 @@ def test_by_keyboard_alone_rain_is_entered_and_the_plan_changes(
 ) -> None:
     before = get_plan(BLOCK_ID, day=PLAN_DAY, unit_of_work=site.service.unit_of_work).plan
     # The service of this test stands still in the summer of its invented weather.
-    context = browser.new_context(locale="en-US")
+    context = new_context(browser, locale="en-US")
     page = context.new_page()
     page.goto(site.address + PAGES["block"])
     _tab_to(page, "details:has(#rain-amount) > summary")
@@ -344,7 +329,9 @@ def test_by_keyboard_alone_the_day_is_put_on_paper(site: Site, browser: Browser)
 
 
 def test_by_keyboard_alone_counties_are_compared(site: Site, browser: Browser) -> None:
-    context = browser.new_context()
+    context = new_context(
+        browser,
+    )
     page = context.new_page()
     page.goto(site.address + PAGES["counties"])
     first = page.locator("main").inner_text()
@@ -360,7 +347,7 @@ def test_by_keyboard_alone_counties_are_compared(site: Site, browser: Browser) -
 
 @contextmanager
 def _page_of(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(locale="en-US")
+    context = new_context(browser, locale="en-US")
     yield context.new_page()
     context.close()
 

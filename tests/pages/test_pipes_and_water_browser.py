@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import socket
-import threading
-import time
 from collections.abc import Iterator
 
 import pytest
-import uvicorn
 from playwright.sync_api import Page
 
 from service.api.app import create_app
 from tests.api.invented_farm import invented_service, load, plan_evening
 from tests.api.test_waterworks import CAUGHT, PIPED_FARM, import_last_summer
-from tests.chromium import grave_findings, open_chromium, tab_to
+from tests.chromium import grave_findings, new_context, open_chromium, tab_to
 from tests.pages.conftest import Reader
 from tests.pages.test_pipes_and_water import ORDER, PAGE, SAMPLE, SITE, meter_runs
+from tests.web_server import serving
 
 WIDTHS = (320, 768, 1280)
 QUESTION = "acid=sulfuric&strength=93&ph=6.5&capacity=1"
@@ -40,22 +38,16 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             assert reader.send(PAGE, f"{PAGE}/{action}", **fields).status_code == 303
         meter_runs(service, 60, share=0.8)
         listener.bind(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none", lifespan="off"))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
-        thread.start()
-        deadline = time.monotonic() + 20
-        while not server.started and time.monotonic() < deadline:
-            threading.Event().wait(0.05)
-        assert server.started
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
-        server.should_exit = True
-        thread.join(20)
+        with serving(app, listener):
+            yield f"http://127.0.0.1:{listener.getsockname()[1]}"
 
 
 @pytest.fixture(scope="module")
 def tab() -> Iterator[Page]:
     with open_chromium() as browser:
-        context = browser.new_context()
+        context = new_context(
+            browser,
+        )
         yield context.new_page()
         context.close()
 

@@ -8,13 +8,10 @@ from __future__ import annotations
 
 import re
 import socket
-import threading
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import pytest
-import uvicorn
 from playwright.sync_api import Browser, Page
 
 from service.api.app import create_app
@@ -24,9 +21,10 @@ from service.operations.access.unsubscribe import new_token, token_digest
 from service.operations.mail.send_mail import deliver
 from service.records.mail import MailOrder, Person
 from tests.api.invented_farm import PLAN_DAY, RUN_AT, invented_service
-from tests.chromium import grave_findings, open_chromium, tab_to
+from tests.chromium import grave_findings, new_context, open_chromium, tab_to
 from tests.mail_relay import Relay, running_relay
 from tests.pages.conftest import key_for
+from tests.web_server import serving
 
 ANA = "ana@example.org"
 WIDTHS = (320, 1280)
@@ -66,18 +64,8 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         key = key_for(service, "plan:read", "water:write")
         ana = Person(mail_address=ANA, name="Ana", receives=())
         save_person(ana, farm_ids=["test-farm"], unit_of_work=service.unit_of_work)
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(service), log_level="warning", ws="none", lifespan="off")
-        )
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
-        thread.start()
-        deadline = time.monotonic() + 20
-        while not server.started and time.monotonic() < deadline:
-            threading.Event().wait(0.05)
-        assert server.started
-        yield Site(address, service, relay, key)
-        server.should_exit = True
-        thread.join(20)
+        with serving(create_app(service), listener):
+            yield Site(address, service, relay, key)
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +78,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     """Somebody who is not signed in."""
-    context = browser.new_context(locale="en-US")
+    context = new_context(browser, locale="en-US")
     yield context.new_page()
     context.close()
 

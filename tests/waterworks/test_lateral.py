@@ -6,8 +6,6 @@ The comparison with EPANET is in tests/validation/test_lateral_epanet.py.
 from __future__ import annotations
 
 import math
-import timeit
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -276,19 +274,6 @@ def test_every_fault_of_a_lateral_is_named() -> None:
 def test_head_that_is_no_number_is_refused() -> None:
     with pytest.raises(InputInvalid, match="inlet_head_m"):
         solve_lateral(LINE, math.nan)
-
-
-def quickest_s(solve: Callable[[], object], times: int) -> float:
-    """Shortest of several runs: the one that other work of the machine disturbed least."""
-    solve()
-    return min(timeit.repeat(solve, number=1, repeat=times))
-
-
-def test_laterals_are_solved_fast_enough_to_answer_while_somebody_waits() -> None:
-    long = replace(LINE, emitter_count=300)
-    many = [replace(long, emitter_spacing_m=0.4 + 0.0001 * n) for n in range(1000)]
-    assert quickest_s(lambda: solve_lateral(long, 10.0), 5) < 0.020
-    assert quickest_s(lambda: solve_laterals(many, 10.0), 3) < 1.0
 
 
 @given(laterals, heads)

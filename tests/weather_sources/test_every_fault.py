@@ -42,7 +42,7 @@ from tests.weather_sources.questions import (
     reasons,
 )
 
-HASTY = HttpPolicy(total_deadline_s=0.3)
+HASTY = HttpPolicy(total_deadline_s=1.0)
 PASSING_FAULTS = {"500", "502-html", "503-expired", "broken-json", "text-tail", "reset", "nan"}
 """Faults after which the next attempt helps, if the service has recovered by then."""
 REASONS = {

@@ -36,6 +36,7 @@ from service.operations.mail.send_mail import (
 from service.operations.reading.read_plans import list_plans
 from service.records.mail import KnownPerson, MailRow, Person
 from tests.mail_relay import Relay, running_relay
+from tests.patience import PATIENCE_S
 from tests.scheduled_farms import SOURCE, FixedClock, MadeUpService, store_farms
 
 ZONE = "America/New_York"
@@ -274,7 +275,7 @@ def replace_port(relay: Relay) -> SmtpRelay:
             host="127.0.0.1", port=1, security="none", user="", password="",
             sender_address=f"plans@{DOMAIN}", own_name=DOMAIN,
         ),
-        timeout_s=2.0,
+        timeout_s=PATIENCE_S,
     )  # fmt: skip
 
 

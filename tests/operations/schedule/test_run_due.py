@@ -18,6 +18,7 @@ from service.operations.schedule import run_due as module
 from service.operations.schedule.run_due import LEASE_S, RETRY_AFTER, Duties, run_due
 from service.records.schedule import JobRun
 from service.records.weather import SourceProblem, StoredPayload
+from tests.patience import PATIENCE_S
 from tests.scheduled_farms import FixedClock, MadeUpService, plan_versions, store_farms
 
 ZONE = "America/New_York"
@@ -354,7 +355,7 @@ def test_a_lease_is_renewed_while_the_work_lasts(
 
     def slow(site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
         clock.time += timedelta(seconds=LEASE_S - 1)
-        assert renewed.wait(timeout=20.0)
+        assert renewed.wait(timeout=PATIENCE_S)
         held_until.append(runs(open_unit, "weather")[key].held_until)
         return ()
 
