@@ -1,4 +1,4 @@
-"""Rules of the house that no tool of the shelf checks: names, stray notes, the top of the tree.
+"""Rules of the house that no tool of the shelf checks: names, notes, sizes, the top of the tree.
 
 What counts is what git knows or would take in; in a copy without git, the agreed folders as they
 stand.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import re
 import subprocess
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -205,3 +206,272 @@ def test_the_rules_of_names_leave_nothing_of_agronomy_impure() -> None:
             }
             impure = {"open", "print", "input", "date.today", "datetime.now", "datetime.today"}
             assert calls.isdisjoint(impure), name
+
+
+# --- size ----------------------------------------------------------------------------------------
+
+SIZED_ROOMS = ("service/", "migrations/")
+CEILINGS = {"lines of a file": 400, "lines of a function": 60, "parameters": 7}
+
+FREE_OF_COUNTING = {
+    "service/agronomy/": "equations take their physical quantities one by one, by name",
+    "service/waterworks/": "equations take their physical quantities one by one, by name",
+    "service/cli/": "the parameters of a command are its options",
+}
+"""Rooms whose functions may have more parameters than others; in ``service/cli`` only the commands.
+
+The most that ruff lets pass, ``max-args`` in ``pyproject.toml``, holds for them too.
+"""
+OPTION = re.compile(r"\btyper\.|^\w+(?:Option|Argument)$")
+"""How the parameter of a command is annotated."""
+
+# Reasons that several exceptions share.
+METHOD = "the steps of one method, each with its source"
+STEPS = "the steps of one operation in their order"
+FACTS = "takes facts and parts of the service by name"
+RELEASED = "a migration stays as it was released"
+KEYS = "the keys of a section, one after the other"
+
+EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
+    "lines of a file": {
+        "service/agronomy/crop_table.py": (525, "one row of numbers for each crop"),
+        "service/agronomy/supply_kernel.py": (
+            938,
+            "compiled: numba sees changes in the file of a kernel alone",
+        ),
+        "service/agronomy/units.py": (700, "one line for each name"),
+        "service/agronomy/weather_day.py": (
+            606,
+            "each field of a day has checks and fillings of its own",
+        ),
+        "service/api/examples.py": (443, "one example for each answer"),
+        "service/api/problems.py": (487, "one entry for each type of problem"),
+        "service/api/routes/waterworks.py": (504, "pipes, water and fertiliser in one router"),
+        "service/api/schemas/waterworks.py": (706, "one schema for each question and answer"),
+        "service/cli/pipes.py": (454, "four commands with their tables"),
+        "service/cli/reckoning.py": (410, "two commands with their tables"),
+        "service/cli/water.py": (643, "eight commands with their tables"),
+        "service/database/block_store.py": (606, "one store with all its statements"),
+        "service/database/controller_store.py": (410, "one store with all its statements"),
+        "service/database/mapping.py": (455, "one pair of functions for each record"),
+        "service/database/plan_store.py": (585, "one store with all its statements"),
+        "service/database/tables.py": (712, "one definition for each table"),
+        "service/delivery/evening_words.py": (406, "one text for each state of a block"),
+        "service/farm_files/block_file.py": (522, "one rule for each key of a block"),
+        "service/farm_files/farm_file.py": (408, "one rule for each section of the file"),
+        "service/farm_files/station_file.py": (761, "three layouts of files"),
+        "service/farm_files/weather_file.py": (461, "one rule for each column"),
+        "service/operations/evening/fit_injections.py": (426, STEPS),
+        "service/operations/evening/keep_ledgers.py": (469, STEPS),
+        "service/operations/evening/run_day.py": (491, STEPS),
+        "service/operations/schedule/run_due.py": (435, STEPS),
+        "service/operations/waterworks/assess_capacity.py": (502, STEPS),
+        "service/operations/weather/record_rain.py": (410, STEPS),
+        "service/pages/block.py": (441, "one section of the page for each subject"),
+        "service/pages/farm_forms.py": (529, "one table of fields for each form"),
+        "service/pages/pipes_and_water.py": (761, "one section of the page for each subject"),
+        "service/pages/setup.py": (653, "one handler for each form"),
+        "service/pages/visit.py": (461, "everything that a page asks of a visit"),
+        "service/waterworks/acid.py": (516, METHOD),
+        "service/waterworks/carbonate.py": (637, METHOD),
+        "service/waterworks/fertigation.py": (554, METHOD),
+        "service/waterworks/fertiliser.py": (755, METHOD),
+        "service/waterworks/lateral.py": (568, METHOD),
+        "service/waterworks/water_analysis.py": (569, METHOD),
+        "service/waterworks/water_report.py": (643, METHOD),
+        "service/weather_sources/http.py": (452, "one way of asking with all its limits"),
+        "service/weather_sources/nws_grid.py": (429, "one service with all its rules"),
+        "service/weather_sources/open_meteo.py": (502, "one service with all its rules"),
+    },
+    "lines of a function": {
+        "service/agronomy/daily_plan.py::plan_tomorrow": (66, METHOD),
+        "service/agronomy/outlook.py::look_ahead": (67, METHOD),
+        "service/agronomy/pulse_kernel.py::plan_alone": (86, METHOD),
+        "service/agronomy/season.py::run_season": (72, METHOD),
+        "service/agronomy/site_weather.py::site_weather": (63, METHOD),
+        "service/agronomy/supply.py::schedule_supplies": (70, METHOD),
+        "service/agronomy/supply_kernel.py::run_list": (62, METHOD),
+        "service/agronomy/supply_kernel.py::share_supply": (98, METHOD),
+        "service/agronomy/supply_kernel.py::plan_day": (105, METHOD),
+        "service/agronomy/weather_day.py::find_unit_mistakes": (62, METHOD),
+        "service/agronomy/weather_day.py::check_weather": (79, METHOD),
+        "service/api/app.py::create_app": (
+            67,
+            "puts the parts of the application together, one after the other",
+        ),
+        "service/cli/stations.py::station_import": (74, "one parameter a line, with its help"),
+        "service/cli/water.py::fertigate": (89, "one parameter a line, with its help"),
+        "service/database/plan_store.py::PlanStore.publish": (
+            82,
+            "one statement after another, in the order of the transaction",
+        ),
+        "service/database/plan_store.py::PlanStore.read_applied": (
+            61,
+            "the columns of a statement, one a line",
+        ),
+        "service/farm_files/block_file.py::read_block": (61, KEYS),
+        "service/farm_files/farm_file.py::read_bundle": (62, KEYS),
+        "service/operations/evening/fit_injections.py::fit_injection": (67, STEPS),
+        "service/operations/evening/lay_out_pulses.py::_plan_and_inject": (72, STEPS),
+        "service/operations/evening/publish_programs.py::_rows": (78, STEPS),
+        "service/operations/evening/run_day.py::run_day": (66, STEPS),
+        "service/operations/evening/run_day.py::_plan_chunk": (97, STEPS),
+        "service/operations/feedback/read_soil.py::read_soil": (82, STEPS),
+        "service/operations/waterworks/assess_capacity.py::assess_capacity": (64, STEPS),
+        "service/pages/block.py::_show": (61, "the parts of a page, one after the other"),
+        "service/waterworks/acid.py::acid_dose": (82, METHOD),
+        "service/waterworks/carbonate.py::speciate": (76, METHOD),
+        "service/waterworks/fertigation.py::plan_injection": (86, METHOD),
+        "service/waterworks/fertigation.py::plan_fertigation": (72, METHOD),
+        "service/waterworks/fertiliser.py::labelled_product": (71, METHOD),
+        "service/waterworks/fertiliser.py::inject": (64, METHOD),
+        "migrations/versions/2026-11-25-0800_create_tables.py::upgrade": (330, RELEASED),
+        "migrations/versions/2026-11-25-1015_add_controllers.py::upgrade": (80, RELEASED),
+        "migrations/versions/2026-11-25-1030_add_keys.py::upgrade": (79, RELEASED),
+        "migrations/versions/2026-11-25-1100_add_mail.py::upgrade": (76, RELEASED),
+    },
+    "parameters": {
+        "service/drawing/course.py::over_runs": (10, "a chart takes its lines one by one, by name"),
+        "service/drawing/season.py::season_lines": (
+            10,
+            "a chart takes its lines one by one, by name",
+        ),
+        "service/operations/evening/keep_ledgers.py::_step_group": (11, FACTS),
+        "service/operations/evening/keep_ledgers.py::_book": (8, FACTS),
+        "service/operations/evening/lay_out_pulses.py::plan_beside_kept": (11, FACTS),
+        "service/operations/evening/lay_out_pulses.py::_plan_and_inject": (11, FACTS),
+        "service/operations/evening/run_day.py::run_day": (10, FACTS),
+        "service/operations/feedback/read_soil.py::read_soil": (10, FACTS),
+        "service/operations/waterworks/assess_capacity.py::_assess_supply": (8, FACTS),
+        "service/operations/waterworks/order_fertigation.py::split_need": (9, FACTS),
+        "service/operations/weather/record_rain.py::record_rain": (11, FACTS),
+        "service/operations/weather/record_rain.py::store_reading": (11, FACTS),
+        "service/pages/setup.py::_retire": (9, "takes what a visit brings, by name"),
+    },
+}
+"""What may be larger than the ceiling, by how much, and why.
+
+A number here is the most that the thing may grow to, and what has come under the general ceiling
+leaves the table. The messages of the two tests below list every offender with its number, and every
+exception that is not needed any more.
+"""
+
+
+def parameter_count(function: ast.FunctionDef | ast.AsyncFunctionDef, *, is_method: bool) -> int:
+    """Every parameter, also those given by name, but for the object or class itself."""
+    own = function.args
+    names = [each.arg for each in (*own.posonlyargs, *own.args, *own.kwonlyargs)]
+    names += [each.arg for each in (own.vararg, own.kwarg) if each is not None]
+    return len(names) - (is_method and names[:1] in (["self"], ["cls"]))
+
+
+def functions_in(
+    node: ast.AST, above: tuple[str, ...] = ()
+) -> Iterator[tuple[str, ast.FunctionDef | ast.AsyncFunctionDef, bool]]:
+    """Each function, also within others: its qualified name, itself, whether it is a method."""
+    for child in ast.iter_child_nodes(node):
+        if isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            path = (*above, child.name)
+            if not isinstance(child, ast.ClassDef):
+                yield ".".join(path), child, isinstance(node, ast.ClassDef)
+            yield from functions_in(child, path)
+        else:
+            yield from functions_in(child, above)
+
+
+def is_free_of_counting(name: str, function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
+    """Whether a room's habit allows any number of parameters."""
+    if not name.startswith(tuple(FREE_OF_COUNTING)):
+        return False
+    own = function.args
+    parameters = (*own.posonlyargs, *own.args, *own.kwonlyargs)
+    return not name.startswith("service/cli/") or all(
+        each.annotation is not None and OPTION.search(ast.unparse(each.annotation))
+        for each in parameters
+    )
+
+
+def sizes_of(name: str, source: str) -> Iterator[tuple[str, str, int]]:
+    """What is measured of a module: the rule, ``path`` or ``path::qualname``, and the number."""
+    yield "lines of a file", name, len(source.splitlines())
+    for qualname, function, is_method in functions_in(ast.parse(source)):
+        assert function.end_lineno is not None
+        key = f"{name}::{qualname}"
+        yield "lines of a function", key, function.end_lineno - function.lineno + 1
+        if not is_free_of_counting(name, function):
+            yield "parameters", key, parameter_count(function, is_method=is_method)
+
+
+@cache
+def over_the_ceilings() -> dict[tuple[str, str], int]:
+    """Everything in the sized rooms that is larger than the general ceilings."""
+    return {
+        (rule, key): number
+        for name in own_files()
+        if name.startswith(SIZED_ROOMS) and name.endswith(".py")
+        for rule, key, number in sizes_of(name, text_of(name))
+        if number > CEILINGS[rule]
+    }
+
+
+def test_nothing_is_larger_than_it_may_be() -> None:
+    allowed = {
+        (rule, key): most for rule in EXCEPTIONS for key, (most, _) in EXCEPTIONS[rule].items()
+    }
+    too_large = [
+        f"{rule}: {key}: {number}, allowed {allowed.get((rule, key), CEILINGS[rule])}"
+        for (rule, key), number in over_the_ceilings().items()
+        if number > allowed.get((rule, key), CEILINGS[rule])
+    ]
+    assert not too_large, "\n".join(too_large)
+
+
+def test_no_exception_is_kept_that_is_not_needed() -> None:
+    needless = [
+        f"{rule}: {key}"
+        for rule, exceptions in EXCEPTIONS.items()
+        for key in exceptions
+        if (rule, key) not in over_the_ceilings()
+    ]
+    assert not needless, "take out of EXCEPTIONS:\n" + "\n".join(needless)
+
+
+def test_every_exception_gives_its_reason() -> None:
+    assert set(EXCEPTIONS) == set(CEILINGS)
+    bare = [key for each in EXCEPTIONS.values() for key, (_, reason) in each.items() if not reason]
+    assert bare == []
+
+
+def test_sizes_are_measured_with_inner_functions_and_parameters_by_name() -> None:
+    source = """
+class Store:
+    def save(self, row, *rows, at, by=None, **more):
+        def inner(self): ...
+        return inner
+async def load(first, /, second): ...
+"""
+    assert list(sizes_of("service/invented.py", source)) == [
+        ("lines of a file", "service/invented.py", 6),
+        ("lines of a function", "service/invented.py::Store.save", 3),
+        ("parameters", "service/invented.py::Store.save", 5),
+        ("lines of a function", "service/invented.py::Store.save.inner", 1),
+        ("parameters", "service/invented.py::Store.save.inner", 1),
+        ("lines of a function", "service/invented.py::load", 1),
+        ("parameters", "service/invented.py::load", 2),
+    ]
+
+
+def test_commands_and_equations_alone_may_take_any_number_of_parameters() -> None:
+    source = """
+def command(speed: Annotated[str, typer.Option()]): ...
+def inside(speed: str): ...
+"""
+    counted = {
+        room: [key for rule, key, _ in sizes_of(f"{room}x.py", source) if rule == "parameters"]
+        for room in ("service/cli/", "service/agronomy/", "service/pages/")
+    }
+    assert counted == {
+        "service/cli/": ["service/cli/x.py::inside"],
+        "service/agronomy/": [],
+        "service/pages/": ["service/pages/x.py::command", "service/pages/x.py::inside"],
+    }
