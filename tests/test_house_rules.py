@@ -43,6 +43,7 @@ BANNED_MODULES = {
 STRAY_NOTES = re.compile("TODO|FIXME|XXX")
 MACHINE_PATHS = re.compile(r"(?<![\w.~<>-])/(?:work|root)/")
 NOT_RUN = re.compile(r"mark\.(?:skip|xfail)|importorskip|pytest\.(?:skip|xfail)\(")
+STOPWATCHES = re.compile(r"\b(?:perf_counter|process_time|thread_time|timeit)(?:_ns)?\b")
 SILENCED = re.compile(r"#\s*(?:noqa|type:\s*ignore|pragma:\s*no cover)\b")
 SILENCED_WITH_REASON = re.compile(
     r"#\s*(?:noqa:\s*[A-Z]+[0-9]+|type:\s*ignore\[[\w-]+\]|pragma:\s*no cover)"
@@ -120,6 +121,15 @@ def test_no_path_of_a_single_machine_stands_in_the_files() -> None:
 
 def test_no_test_is_skipped_or_expected_to_fail() -> None:
     assert lines_with(NOT_RUN, ".py") == []
+
+
+def test_no_test_takes_the_time() -> None:
+    # On a machine that is slow or busy it would fail; times belong to tests/benchmarks.
+    assert [
+        line
+        for line in lines_with(STOPWATCHES, ".py")
+        if line.startswith("tests/") and not line.startswith("tests/benchmarks/")
+    ] == []
 
 
 def test_a_silenced_check_names_its_code_and_its_reason() -> None:
