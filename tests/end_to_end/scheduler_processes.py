@@ -20,9 +20,8 @@ from multiprocessing.process import BaseProcess
 from service.database.engine import make_engine
 from service.database.session import unit_of_work_factory
 from service.operations.schedule.run_due import DueOutcome, Duties, run_due
+from tests.patience import PATIENCE_S
 from tests.scheduled_farms import SOURCE, FixedClock, MadeUpService
-
-PATIENCE_S = 60.0
 
 _forks = multiprocessing.get_context("forkserver")
 _forks.set_forkserver_preload(["tests.end_to_end.warm_service", __name__])
@@ -115,7 +114,8 @@ class Starter:
 
 def serve(url: str, owner: str, line: Connection) -> None:
     """The life of a process: take orders until the line is closed."""
-    open_unit = unit_of_work_factory(make_engine(url))
+    # Another writer is waited for longer than the service would: speed is not what is tried here.
+    open_unit = unit_of_work_factory(make_engine(url, busy_timeout_ms=int(1000 * PATIENCE_S)))
     clock = FixedClock(datetime(2000, 1, 1, tzinfo=UTC))
     die_at: str | None = None
 
