@@ -15,8 +15,8 @@ from hypothesis import HealthCheck, settings
 
 ROOT = Path(__file__).resolve().parent.parent
 
-pytest_plugins = ["tests.database_fixtures"]
-"""The databases that tests of every folder run on."""
+pytest_plugins = ["tests.shared_fixtures"]
+"""What tests of several folders stand on: databases, a browser, a mail relay."""
 
 
 def _kernel_cache_dir() -> Path:

@@ -21,7 +21,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
 from service.database.tables import metadata
-from tests.database_fixtures import POSTGRES_SETTING
+from tests.shared_fixtures import POSTGRES_SETTING
 
 
 def _server_url() -> URL:

@@ -6,7 +6,7 @@ import asyncio
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import httpx
 import pytest
@@ -16,7 +16,10 @@ from sqlalchemy.engine import URL
 from service.api import news
 from service.api.app import create_app
 from service.bootstrap import Service
-from tests.api.invented_farm import copied_service
+from tests.api.invented_farm import FARM_ID, copied_service
+
+if TYPE_CHECKING:
+    from tests.api.callers import Caller
 
 
 def _refuse_constant(name: str) -> NoReturn:
@@ -103,3 +106,11 @@ def failing_client(service: Service) -> Callable[[Exception], Client]:
         )
 
     return make
+
+
+@pytest.fixture
+def caller(own_service: Service) -> Caller:
+    """Somebody with all rights on a farm that the test may change."""
+    from tests.api.callers import caller_of  # which knows this file's client
+
+    return caller_of(own_service, FARM_ID)

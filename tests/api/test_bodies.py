@@ -7,8 +7,7 @@ from typing import Any
 
 import pytest
 
-from service.bootstrap import Service
-from tests.api.callers import Caller, caller_of
+from tests.api.callers import Caller
 from tests.api.invented_farm import BLOCK_ID, FARM_ID
 
 RUN = (
@@ -16,11 +15,6 @@ RUN = (
     b'"duration_min":%s}]}'
 )
 JSON = "application/json"
-
-
-@pytest.fixture
-def caller(own_service: Service) -> Caller:
-    return caller_of(own_service, FARM_ID)
 
 
 def send(caller: Caller, content: bytes, media_type: str | None = JSON, **headers: str) -> Any:

@@ -32,11 +32,6 @@ NEW_BLOCK = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def caller(own_service: Service) -> Caller:
-    return caller_of(own_service, FARM_ID)
-
-
 def read(caller: Caller, path: str = FARM) -> tuple[Any, dict[str, str]]:
     """A thing and the header that a change of it needs."""
     answer = caller.get(path)

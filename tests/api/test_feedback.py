@@ -11,18 +11,13 @@ import pytest
 
 from service.bootstrap import Service
 from service.operations.evening.run_day import run_day
-from tests.api.callers import Caller, caller_of
-from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, TODAY, FixedClock
+from tests.api.callers import Caller
+from tests.api.invented_farm import BLOCK_ID, RUN_AT, TODAY, FixedClock
 
 PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
 SOIL = f"/v1/blocks/{BLOCK_ID}/soil-readings"
 PAUSES = f"/v1/blocks/{BLOCK_ID}/pauses"
 GAUGE = "/v1/gauges/home/readings"
-
-
-@pytest.fixture
-def caller(own_service: Service) -> Caller:
-    return caller_of(own_service, FARM_ID)
 
 
 def balance(caller: Caller, day: str = "2026-07-14") -> dict[str, Any]:

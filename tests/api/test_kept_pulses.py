@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from service.bootstrap import Service
-from tests.api.callers import Caller, caller_of
+from tests.api.callers import Caller
 from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID, RUN_AT, FixedClock
 
 FARM = f"/v1/farms/{FARM_ID}"
@@ -16,11 +16,6 @@ DARK_SITE = {
     "id": "far", "latitude": 35.8, "longitude": -79.4, "elevation": "510 ft",
 }  # fmt: skip
 EVENING, NEXT_MORNING = timedelta(hours=1), timedelta(hours=7)  # 20:00, and 02:00 of the day
-
-
-@pytest.fixture
-def caller(own_service: Service) -> Caller:
-    return caller_of(own_service, FARM_ID)
 
 
 def pulses_of(caller: Caller, block_id: str) -> list[tuple[int, int]]:

@@ -18,7 +18,7 @@ from service.operations.access import answer_once as answer_once_module
 from service.operations.access.answer_once import Once, StillRunning, answer_once
 from service.operations.feedback.compare_meter import block_flow_l_per_h
 from service.operations.reading.read_plans import get_block
-from tests.api.callers import Caller, caller_of
+from tests.api.callers import Caller
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
     BLOCK_ID,
@@ -38,11 +38,6 @@ BALANCE = f"/v1/blocks/{BLOCK_ID}/balance"
 def run_of(minutes: float = 60, at: str = "2026-07-14T05:00:00-04:00", **more: Any) -> Any:
     """A body with one run."""
     return {"items": [{"block_id": BLOCK_ID, "started_at": at, "duration_min": minutes, **more}]}
-
-
-@pytest.fixture
-def caller(own_service: Service) -> Caller:
-    return caller_of(own_service, FARM_ID)
 
 
 def _day(caller: Caller, day: str = "2026-07-14") -> dict[str, Any]:

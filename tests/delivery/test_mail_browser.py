@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import os
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 from email import message_from_bytes, policy
@@ -22,7 +21,7 @@ from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.reasoning import PlanFlag
 from service.delivery.message import MailIdentity, compose
 from service.records.letters import AnyLetter, SignInLetter
-from tests.chromium import grave_findings, new_context, open_chromium
+from tests.chromium import grave_findings, new_context
 from tests.letters import (
     DAY,
     STAMP,
@@ -81,13 +80,6 @@ LETTERS: dict[str, AnyLetter] = {
     ),
     "sign-in": SignInLetter(lasts=timedelta(minutes=15)),
 }
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Chromium of the distribution."""
-    with open_chromium() as opened:
-        yield opened
 
 
 def shown(letter: AnyLetter, language: str, *, has_pictures: bool) -> str:

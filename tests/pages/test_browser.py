@@ -21,7 +21,7 @@ from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.reading.read_plans import get_plan
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, invented_service, load, plan_evening
-from tests.chromium import new_context, open_chromium
+from tests.chromium import new_context
 from tests.pages.conftest import COUNTIES, farm_of_many
 from tests.web_server import serving
 
@@ -91,18 +91,9 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Chromium of the distribution."""
-    with open_chromium() as opened:
-        yield opened
-
-
-@pytest.fixture(scope="module")
 def tab(browser: Browser) -> Iterator[Page]:
     """A tab for looking at pages one after the other."""
-    context = new_context(
-        browser,
-    )
+    context = new_context(browser)
     yield context.new_page()
     context.close()
 
@@ -177,9 +168,7 @@ def test_the_sheet_fits_one_page_of_paper(site: Site, tab: Page, block_count: in
 
 
 def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> None:
-    context = new_context(
-        browser,
-    )
+    context = new_context(browser)
     page = context.new_page()
     page.goto(site.address + "/farms?all=1")
     _tab_to(page, "a[href='/farms/new']")
@@ -329,9 +318,7 @@ def test_by_keyboard_alone_the_day_is_put_on_paper(site: Site, browser: Browser)
 
 
 def test_by_keyboard_alone_counties_are_compared(site: Site, browser: Browser) -> None:
-    context = new_context(
-        browser,
-    )
+    context = new_context(browser)
     page = context.new_page()
     page.goto(site.address + PAGES["counties"])
     first = page.locator("main").inner_text()

@@ -6,12 +6,12 @@ import socket
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, Page
 
 from service.api.app import create_app
 from tests.api.invented_farm import invented_service, load, plan_evening
 from tests.api.test_waterworks import CAUGHT, PIPED_FARM, import_last_summer
-from tests.chromium import grave_findings, new_context, open_chromium, tab_to
+from tests.chromium import grave_findings, new_context, tab_to
 from tests.pages.conftest import Reader
 from tests.pages.test_pipes_and_water import ORDER, PAGE, SAMPLE, SITE, meter_runs
 from tests.web_server import serving
@@ -43,13 +43,10 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def tab() -> Iterator[Page]:
-    with open_chromium() as browser:
-        context = new_context(
-            browser,
-        )
-        yield context.new_page()
-        context.close()
+def tab(browser: Browser) -> Iterator[Page]:
+    context = new_context(browser)
+    yield context.new_page()
+    context.close()
 
 
 @pytest.mark.parametrize("language", ["es", "en"])

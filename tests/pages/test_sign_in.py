@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import logging
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from email.message import EmailMessage
@@ -34,18 +33,12 @@ from service.pages.mount import LINKED_PAGES
 from service.pages.sessions import LASTS, LONGEST_COOKIE, Seals
 from service.records.mail import Person
 from tests.api.invented_farm import BLOCK_ID, RUN_AT, FixedClock
-from tests.mail_relay import Relay, running_relay
+from tests.mail_relay import Relay
 from tests.pages.conftest import Reader, key_for
 
 ANA = "ana@example.org"
 PUBLIC_URL = "https://farm.example.org"
 LINK = re.compile(r"https?://[^\s\"<]+/sign-in/mail/([\w-]+)")
-
-
-@pytest.fixture
-def relay() -> Iterator[Relay]:
-    with running_relay() as found:
-        yield found
 
 
 @dataclass(slots=True)

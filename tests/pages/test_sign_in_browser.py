@@ -21,7 +21,7 @@ from service.operations.access.unsubscribe import new_token, token_digest
 from service.operations.mail.send_mail import deliver
 from service.records.mail import MailOrder, Person
 from tests.api.invented_farm import PLAN_DAY, RUN_AT, invented_service
-from tests.chromium import grave_findings, new_context, open_chromium, tab_to
+from tests.chromium import grave_findings, new_context, tab_to
 from tests.mail_relay import Relay, running_relay
 from tests.pages.conftest import key_for
 from tests.web_server import serving
@@ -66,13 +66,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         save_person(ana, farm_ids=["test-farm"], unit_of_work=service.unit_of_work)
         with serving(create_app(service), listener):
             yield Site(address, service, relay, key)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Chromium of the distribution."""
-    with open_chromium() as opened:
-        yield opened
 
 
 @pytest.fixture

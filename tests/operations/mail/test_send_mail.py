@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -35,7 +35,7 @@ from service.operations.mail.send_mail import (
 )
 from service.operations.reading.read_plans import list_plans
 from service.records.mail import KnownPerson, MailRow, Person
-from tests.mail_relay import Relay, running_relay
+from tests.mail_relay import Relay
 from tests.patience import PATIENCE_S
 from tests.scheduled_farms import SOURCE, FixedClock, MadeUpService, store_farms
 
@@ -54,12 +54,6 @@ class Killed(BaseException):
 @pytest.fixture
 def clock() -> FixedClock:
     return FixedClock(EVENING)
-
-
-@pytest.fixture
-def relay() -> Iterator[Relay]:
-    with running_relay() as found:
-        yield found
 
 
 @pytest.fixture

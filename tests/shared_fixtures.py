@@ -1,8 +1,8 @@
-"""The databases that tests of every folder run on, as fixtures; ``tests/databases.py`` makes them.
+"""Fixtures that tests of several folders share: databases, a browser, a mail relay.
 
-The root conftest registers this file, so it is loaded with every test, and with it nothing of the
-database: each fixture imports what it needs when it is first asked for. A test of a pure room
-therefore waits neither for SQLAlchemy nor for the rest of the service.
+The root conftest registers this file, so it is loaded with every test, and nothing with it: each
+fixture imports what it needs when it is first asked for. A test of a pure room therefore waits
+neither for SQLAlchemy nor for the rest of the service.
 """
 
 from __future__ import annotations
@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING
 import pytest
 
 if TYPE_CHECKING:
+    from playwright.sync_api import Browser
     from sqlalchemy import Engine
     from sqlalchemy.engine import URL
 
     from service.bootstrap import Service
     from service.database.session import UnitOfWorkFactory
+    from tests.mail_relay import Relay
 
 POSTGRES_SETTING = "RILLWRIGHT_TEST_POSTGRES_URL"
 
@@ -114,3 +116,21 @@ def own_service(planned_database: URL, tmp_path: Path) -> Iterator[Service]:
 
     with lent(planned_database, tmp_path) as url, opened_service(url) as made:
         yield made
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Chromium of the distribution."""
+    from tests.chromium import open_chromium
+
+    with open_chromium() as opened:
+        yield opened
+
+
+@pytest.fixture
+def relay() -> Iterator[Relay]:
+    """A mail relay on this machine that takes what comes."""
+    from tests.mail_relay import running_relay
+
+    with running_relay() as found:
+        yield found
