@@ -21,6 +21,7 @@ from service.database.pause_store import PauseStore
 from service.database.payload_store import PayloadStore
 from service.database.people_store import PeopleStore
 from service.database.plan_store import PlanStore
+from service.database.report_store import ReportStore
 from service.database.run_ledger_store import RunLedger
 from service.database.sign_in_store import SignInStore
 from service.database.soil_store import SoilStore
@@ -40,6 +41,7 @@ class UnitOfWork:
     weather: WeatherArchive
     ledger: LedgerStore
     plans: PlanStore
+    reports: ReportStore
     stations: StationStore
     waterworks: WaterworksStore
     runs: RunLedger

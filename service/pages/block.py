@@ -89,7 +89,7 @@ def _show(
         key = unit.blocks.get_block_key(block_id)
         rows = unit.ledger.read_rows(key, first_day=end - timedelta(days=SEASON_DAYS), last_day=end)
         log_days = np.arange(np.datetime64(end - timedelta(days=LOG_DAYS)), np.datetime64(end) + 1)
-        applied = unit.plans.read_applied(np.array([key], dtype=np.int64), log_days)
+        applied = unit.reports.read_applied(np.array([key], dtype=np.int64), log_days)
         pipes_and_water = summary(unit, block, today, visit.words)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     words = visit.words

@@ -1,95 +1,25 @@
-"""What every PlanStore does, whatever is behind it."""
+"""What the store of plans does, on every database."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
-import orjson
-import pytest
 
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWorkFactory
-from service.errors import NotFound
-from service.records.farms import LoadOutcome
-from service.records.feedback import GaugeReading, RunRows
 from service.records.plan_reasoning import read_reasoning, read_weather_basis
-from service.records.plans import PlanRows, PublishedPlan
-from tests.stored_farms import day_after, days, ints, stored_block, stored_bundle
-
-DAY = date(2026, 7, 2)
-NOW = datetime(2026, 7, 1, 19, tzinfo=UTC)
-SOON = NOW + timedelta(minutes=30)
-ZONE = ZoneInfo("America/Los_Angeles")
-
-
-@pytest.fixture
-def keys(open_unit: UnitOfWorkFactory) -> Ints:
-    """Blocks north and south of one site."""
-    bundle = stored_bundle(stored_block("orchard.north"), stored_block("orchard.south"))
-    with open_unit(write=True) as unit:
-        unit.blocks.save_bundle(bundle, effective_day=date(2026, 6, 1), recorded_at=NOW)
-        return ints(*(unit.blocks.get_block_key(name) for name in ("north", "south")))
-
-
-@pytest.fixture
-def basis_key(open_unit: UnitOfWorkFactory, keys: Ints) -> int:
-    return save_basis(open_unit, weather_document(et0_mm=7.1))
-
-
-def weather_document(*, et0_mm: float) -> bytes:
-    """The weather of one day at a site, as plans store it."""
-    return orjson.dumps(
-        {
-            "zone": "America/Los_Angeles",
-            "days": [DAY],
-            "fields": {"et0_mm": [et0_mm]},
-            "flags": {"et0_mm": [0]},
-            "origins": [],
-            "origin_of": {},
-        }
-    )
-
-
-def save_basis(open_unit: UnitOfWorkFactory, document: bytes, *, day: date = DAY) -> int:
-    with open_unit(write=True) as unit:
-        site_key = unit.blocks.get_site_key("hollow")
-        (key,) = unit.plans.save_basis(ints(site_key), [document], day=day, issued_at=NOW)
-        return int(key)
-
-
-def make_plans(
-    keys: Ints,
-    basis_key: int,
-    *,
-    day: date = DAY,
-    status: str = "water",
-    planned_min: int = 90,
-    digest: str = "first",
-) -> PlanRows:
-    count = keys.size
-    has_water = planned_min > 0
-    return PlanRows(
-        block_keys=keys,
-        day=day,
-        status=(status,) * count,
-        planned_min=np.full(count, planned_min),
-        early_min=np.full(count, planned_min // 3),
-        ready_min=np.full(count, 420.0 if has_water else np.nan),
-        gross_mm=np.full(count, 4.5 if has_water else np.nan),
-        net_mm=np.full(count, 4.0),
-        pulses=(b"[[300,30],[360,60]]" if has_water else b"[]",) * count,
-        numbers=(b'{"taw_mm":12.5}',) * count,
-        basis_keys=np.full(count, basis_key),
-        digest=(digest,) * count,
-    )
-
-
-def publish(open_unit: UnitOfWorkFactory, rows: PlanRows, *, at: datetime = NOW) -> int:
-    with open_unit(write=True) as unit:
-        return unit.plans.publish(rows, issued_at=at).count
+from service.records.plans import PublishedPlan
+from tests.database.stored_plans import (
+    DAY,
+    NOW,
+    SOON,
+    make_plans,
+    publish,
+    save_basis,
+    weather_document,
+)
+from tests.stored_farms import day_after, ints
 
 
 def find(
@@ -97,9 +27,6 @@ def find(
 ) -> PublishedPlan | None:
     with open_unit(write=False) as unit:
         return unit.plans.find_plan(name, day=DAY, version=version)
-
-
-# --- plans -------------------------------------------------------------------------------------
 
 
 def test_a_published_plan_comes_back_whole(
@@ -256,184 +183,3 @@ def test_basis_keys_come_back_in_the_order_of_the_documents(
         site_keys = ints(*[unit.blocks.get_site_key("hollow")] * 3)
         found = unit.plans.save_basis(site_keys, [b"1", b"2", b"1"], day=DAY, issued_at=NOW)
     assert found[0] == found[2] != found[1]
-
-
-# --- what was applied --------------------------------------------------------------------------
-
-
-def make_runs(
-    block_key: int, *starts_min: int, duration_min: float = 45.0, sunrise_min: int = 340
-) -> RunRows:
-    """Runs of a block on DAY at these minutes since local midnight."""
-    midnight = datetime(DAY.year, DAY.month, DAY.day, tzinfo=ZONE).astimezone(UTC)
-    count = len(starts_min)
-    return RunRows(
-        block_keys=ints(*[block_key] * count),
-        days=days(*[str(DAY)] * count),
-        started_at=tuple(midnight + timedelta(minutes=start) for start in starts_min),
-        start_min=ints(*starts_min),
-        duration_min=np.full(count, duration_min),
-        volume_l=np.full(count, np.nan),
-        is_early=np.array([start < sunrise_min for start in starts_min], dtype=np.bool_),
-        reporter="controller 7",
-    )
-
-
-def record(open_unit: UnitOfWorkFactory, rows: RunRows) -> LoadOutcome:
-    with open_unit(write=True) as unit:
-        return unit.plans.record_runs(rows, recorded_at=NOW)
-
-
-def test_a_plan_counts_as_applied_where_nobody_reported(
-    open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
-) -> None:
-    publish(open_unit, make_plans(keys[:1], basis_key, planned_min=60, digest="old"))
-    publish(open_unit, make_plans(keys[:1], basis_key), at=SOON)
-    span = days("2026-07-01", "2026-07-02", "2026-07-03")
-    with open_unit(write=False) as unit:
-        found = unit.plans.read_applied(keys, span)
-    np.testing.assert_array_equal(found.early_min, [[0, 0], [30, 0], [0, 0]])
-    np.testing.assert_array_equal(found.day_min, [[0, 0], [60, 0], [0, 0]])
-    nan = np.nan
-    np.testing.assert_array_equal(found.ready_min, [[nan, nan], [420, nan], [nan, nan]])
-    assert not found.is_reported.any()
-
-
-def test_reported_runs_take_the_place_of_the_plan(
-    open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
-) -> None:
-    publish(open_unit, make_plans(keys, basis_key))
-    record(open_unit, make_runs(int(keys[1]), 500, 120, 200))
-    with open_unit(write=False) as unit:
-        found = unit.plans.read_applied(keys, days(str(DAY)))
-    np.testing.assert_array_equal(found.is_reported, [[False, True]])
-    np.testing.assert_array_equal(found.early_min, [[30, 90]])
-    np.testing.assert_array_equal(found.day_min, [[60, 45]])
-    # The last run ends at 545; the off time held across midnight is as long as the run.
-    np.testing.assert_array_equal(found.ready_min, [[420, 545 + 45]])
-
-
-def test_a_reported_run_of_no_minutes_says_that_the_plan_was_not_carried_out(
-    open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
-) -> None:
-    publish(open_unit, make_plans(keys, basis_key))
-    record(open_unit, make_runs(int(keys[0]), 300, duration_min=0.0))
-    with open_unit(write=False) as unit:
-        found = unit.plans.read_applied(keys[:1], days(str(DAY)))
-    assert (found.early_min[0, 0], found.day_min[0, 0]) == (0.0, 0.0)
-    assert found.is_reported[0, 0]
-
-
-def test_applied_water_follows_the_order_of_days_and_blocks_asked_for(
-    open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
-) -> None:
-    publish(open_unit, make_plans(keys[:1], basis_key))
-    publish(open_unit, make_plans(keys[1:], basis_key, day=day_after(DAY, 2), planned_min=30))
-    record(open_unit, make_runs(int(keys[1]), 100))
-    with open_unit(write=False) as unit:
-        found = unit.plans.read_applied(keys[::-1], days("2026-07-04", "2026-07-02"))
-        none = unit.plans.read_applied(ints(), days(str(DAY)))
-        no_days = unit.plans.read_applied(keys, days())
-    np.testing.assert_array_equal(found.early_min, [[10, 0], [45, 30]])
-    np.testing.assert_array_equal(found.day_min, [[20, 0], [0, 60]])
-    assert none.early_min.shape == (1, 0)
-    assert no_days.early_min.shape == (0, 2)
-
-
-def test_the_same_run_again_is_unchanged_and_other_minutes_correct_it(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    key = int(keys[0])
-    assert record(open_unit, make_runs(key, 100, 200)) == LoadOutcome(2, 0, 0)
-    assert record(open_unit, make_runs(key, 100, 200)) == LoadOutcome(0, 0, 2)
-    outcome = record(open_unit, make_runs(key, 100, 300, duration_min=60.0))
-    assert outcome == LoadOutcome(1, 1, 0)
-    with open_unit(write=False) as unit:
-        found = unit.plans.read_applied(keys[:1], days(str(DAY)))
-    assert found.early_min[0, 0] == 60.0 + 45.0 + 60.0
-
-
-def test_a_metered_volume_added_later_corrects_the_run(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    rows = make_runs(int(keys[0]), 100)
-    record(open_unit, rows)
-    metered = replace(rows, volume_l=np.array([1234.5]))
-    assert record(open_unit, metered) == LoadOutcome(0, 1, 0)
-    assert record(open_unit, metered) == LoadOutcome(0, 0, 1)
-
-
-def test_the_last_of_two_reports_of_one_run_counts(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    rows = make_runs(int(keys[0]), 100, 100)
-    rows.duration_min[:] = [10.0, 20.0]
-    assert record(open_unit, rows) == LoadOutcome(1, 0, 0)
-    with open_unit(write=False) as unit:
-        found = unit.plans.read_applied(keys[:1], days(str(DAY)))
-    assert found.early_min[0, 0] == 20.0
-
-
-# --- rain gauges -------------------------------------------------------------------------------
-
-
-def make_reading(
-    hour: int = 7, *, day: int = 2, rain_mm: float = 6.25, **changes: str
-) -> GaugeReading:
-    """A reading at this hour of the local day."""
-    read_at = datetime(2026, 7, day, hour, tzinfo=ZONE)
-    facts = {"site_id": "hollow", "kind": "measured", "note": "", "reporter": "Kim", **changes}
-    return GaugeReading(
-        read_at=read_at, covers_from=read_at - timedelta(hours=24), rain_mm=rain_mm, **facts
-    )
-
-
-def record_reading(open_unit: UnitOfWorkFactory, reading: GaugeReading) -> LoadOutcome:
-    with open_unit(write=True) as unit:
-        return unit.plans.record_reading(reading, recorded_at=NOW)
-
-
-def readings(
-    open_unit: UnitOfWorkFactory, first_day: date = DAY, last_day: date = DAY
-) -> list[GaugeReading]:
-    with open_unit(write=False) as unit:
-        site_key = unit.blocks.get_site_key("hollow")
-        return unit.plans.list_readings(site_key, first_day=first_day, last_day=last_day)
-
-
-def test_a_reading_comes_back_and_again_it_is_unchanged(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    assert record_reading(open_unit, make_reading()) == LoadOutcome(1, 0, 0)
-    assert record_reading(open_unit, make_reading(reporter="Lee")) == LoadOutcome(0, 0, 1)
-    assert readings(open_unit) == [make_reading()]
-
-
-def test_a_changed_reading_is_a_new_version_and_the_one_in_force(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    for rain_mm in (6.25, 8.5, 6.25):
-        record_reading(open_unit, make_reading(rain_mm=rain_mm))
-    corrected = make_reading(rain_mm=8.5, note="misread")
-    assert record_reading(open_unit, corrected) == LoadOutcome(0, 1, 0)
-    assert readings(open_unit) == [corrected]
-
-
-def test_readings_are_of_the_days_on_which_their_cover_ends(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    at_midnight = make_reading(0, day=3)  # covers 2 July
-    others = [make_reading(23, day=1), make_reading(0, day=2), make_reading(1, day=3)]
-    for reading in (at_midnight, make_reading(), *others):
-        record_reading(open_unit, reading)
-    assert readings(open_unit) == [make_reading(), at_midnight]
-    assert len(readings(open_unit, date(2026, 7, 1), date(2026, 7, 3))) == 5
-
-
-def test_a_reading_of_an_unknown_site_is_not_found(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    with pytest.raises(NotFound, match="'nowhere'"):
-        record_reading(open_unit, make_reading(site_id="nowhere"))
-    with open_unit(write=False) as unit, pytest.raises(NotFound):
-        unit.plans.list_readings(987, first_day=DAY, last_day=DAY)

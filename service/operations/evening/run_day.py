@@ -340,7 +340,7 @@ def _settle(unit: UnitOfWork, keys: Ints, run: DayRun, cache: _WeatherCache) -> 
         first_day = first_ledger_days(run.on, table, before, weather, site_index)
     with phase("reading"):
         days = every_day(first_day.min(), run.on)
-        applied = unit.plans.read_applied(table.keys, days)
+        applied = unit.reports.read_applied(table.keys, days)
         readings = unit.soil.read_depletions(table.keys, first_day=days[0].item(), last_day=run.on)
     supply_index = np.searchsorted(supplies.keys, table.supply_keys)
     versions = BlockVersions(unit, table, keys, site_index=site_index, supply_index=supply_index)

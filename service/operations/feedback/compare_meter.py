@@ -74,7 +74,7 @@ def compare_meter(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Cloc
     with unit_of_work(write=False) as unit:
         today = today_at_block(unit, block_id, clock.now())
         block = unit.blocks.get_block(block_id, day=today)
-        metered = unit.plans.read_metered(
+        metered = unit.reports.read_metered(
             unit.blocks.get_block_key(block_id), first_day=today - timedelta(days=LOOKBACK_DAYS)
         )
     return flow_note(

@@ -85,7 +85,7 @@ def report_runs(
     if faults:
         raise InputInvalid("the runs cannot be stored", faults[:100])
     rows = _rows(reports, places, reporter=reporter)
-    outcome = unit.plans.record_runs(rows, recorded_at=now)
+    outcome = unit.reports.record_runs(rows, recorded_at=now)
     new_version_count = 0
     if outcome.created_count + outcome.changed_count:
         for key in np.unique(rows.block_keys).tolist():

@@ -126,7 +126,8 @@ def flow_document(report: FlowReport) -> dict[str, object]:
 def _report(unit: UnitOfWork, block_id: str, first_day: date, last_day: date) -> FlowReport:
     block = unit.blocks.get_block(block_id, day=last_day)
     runs = _until(
-        unit.plans.read_metered(unit.blocks.get_block_key(block_id), first_day=first_day), last_day
+        unit.reports.read_metered(unit.blocks.get_block_key(block_id), first_day=first_day),
+        last_day,
     )
     farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
     changes = unit.blocks.list_version_days(

@@ -150,7 +150,7 @@ def store_reading(
                 [Fault("note", "nothing", "a note that says why the reading is corrected")],
             )
         gauge.check_unlikely(reading, confirm=confirm)
-    outcome = unit.plans.record_reading(reading, recorded_at=now)
+    outcome = unit.reports.record_reading(reading, recorded_at=now)
     changed_day = None
     if outcome.created_count + outcome.changed_count:
         days = gauge.booked_days(reading)
@@ -214,7 +214,7 @@ class _Gauge:
     def readings(self, first: datetime, last: datetime) -> list[GaugeReading]:
         """Readings in force that end around a span of time."""
         zone = ZoneInfo(self.site.zone)
-        return self._unit.plans.list_readings(
+        return self._unit.reports.list_readings(
             self.site_key,
             first_day=first.astimezone(zone).date() - timedelta(days=1),
             last_day=last.astimezone(zone).date() + timedelta(days=1),

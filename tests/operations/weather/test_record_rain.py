@@ -68,7 +68,7 @@ def gauge_days(open_unit: UnitOfWorkFactory) -> dict[int, float]:
 def readings(open_unit: UnitOfWorkFactory) -> list[GaugeReading]:
     with open_unit(write=False) as unit:
         key = unit.blocks.get_site_key("hollow")
-        return unit.plans.list_readings(key, first_day=FIRST, last_day=LAST)
+        return unit.reports.list_readings(key, first_day=FIRST, last_day=LAST)
 
 
 def save_model(open_unit: UnitOfWorkFactory, *rain_mm: float, kind: str = "analysis") -> None:

@@ -1,0 +1,289 @@
+"""What people and devices report, in the database: runs and rain-gauge readings."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from sqlalchemy import Connection, insert, select, tuple_, update
+
+from service.agronomy.records import Days, Ints
+from service.database import mapping
+from service.database.bulk import insert_rows, is_among, read_columns
+from service.database.tables import (
+    instant_text,
+    plan,
+    rain_gauge_reading,
+    run,
+    site,
+)
+from service.errors import NotFound
+from service.records.farms import LoadOutcome
+from service.records.feedback import GaugeReading, MeteredRuns, RunRows
+from service.records.ledger import AppliedWater
+
+_RUN_COLUMNS = (
+    "block_key",
+    "day",
+    "started_at",
+    "start_min",
+    "duration_min",
+    "volume_l",
+    "is_early",
+    "reporter",
+    "recorded_at",
+)
+
+
+class ReportStore:
+    """Reported runs and rain-gauge readings, and the water that was applied by them."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def read_applied(self, block_keys: Ints, days: Days) -> AppliedWater:
+        """Irrigation by day and block: reported runs, else the plan in force for that day.
+
+        A block and day with any reported run is taken from its runs alone. With neither a run nor
+        a plan nothing was applied. The off time due after a reported run follows from its length
+        and the block's off ratio on the last of the days.
+        """
+        shape = (days.size, block_keys.size)
+        early_min, day_min = np.zeros(shape), np.zeros(shape)
+        is_reported = np.zeros(shape, dtype=np.bool_)
+        ready_min = np.full(shape, np.nan)
+        applied = AppliedWater(
+            early_min=early_min,
+            day_min=day_min,
+            is_reported=is_reported,
+            ready_min=ready_min,
+        )
+        if days.size == 0 or block_keys.size == 0:
+            return applied
+        asked = days.astype("datetime64[D]")
+        span = (asked.min().item(), asked.max().item())
+        cells = _Cells(asked, block_keys)
+
+        plans = read_columns(
+            self._connection,
+            select(
+                plan.c.block_key,
+                plan.c.day,
+                plan.c.planned_min,
+                plan.c.early_min,
+                plan.c.ready_min,
+            ).where(
+                plan.c.superseded_at.is_(None),
+                plan.c.day.between(*span),
+                is_among(self._connection, plan.c.block_key, block_keys),
+            ),
+        )
+        rows, at = cells.find(plans.days("day"), plans.ints("block_key"))
+        early_min[at] = plans.ints("early_min")[rows]
+        day_min[at] = (plans.ints("planned_min") - plans.ints("early_min"))[rows]
+        ready_min[at] = plans.floats("ready_min")[rows]
+
+        runs = read_columns(
+            self._connection,
+            select(
+                run.c.block_key, run.c.day, run.c.start_min, run.c.duration_min, run.c.is_early
+            ).where(
+                run.c.day.between(*span),
+                is_among(self._connection, run.c.block_key, block_keys),
+            ),
+        )
+        rows, at = cells.find(runs.days("day"), runs.ints("block_key"))
+        duration_min = runs.floats("duration_min")[rows]
+        is_early = runs.flags("is_early")[rows]
+        is_reported[at] = True
+        early_min[at] = day_min[at] = 0.0
+        ready_min[at] = -np.inf
+        np.add.at(early_min, at, np.where(is_early, duration_min, 0.0))
+        np.add.at(day_min, at, np.where(is_early, 0.0, duration_min))
+        np.maximum.at(ready_min, at, runs.ints("start_min")[rows] + 2 * duration_min)
+        return applied
+
+    def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> LoadOutcome:
+        """Store reported runs; the same (block, start) again with the same water is unchanged.
+
+        With other minutes, volume or sunrise side the stored run is corrected. Of two rows for the
+        same block and start the last one counts.
+        """
+        recorded = instant_text(recorded_at)
+        counts: Counter[str] = Counter()
+        facts = zip(
+            rows.block_keys.tolist(),
+            rows.days.astype("datetime64[D]").tolist(),
+            rows.started_at,
+            rows.start_min.tolist(),
+            rows.duration_min.tolist(),
+            [None if math.isnan(volume) else volume for volume in rows.volume_l.tolist()],
+            rows.is_early.tolist(),
+            strict=True,
+        )
+        latest = {(fact[0], fact[2].astimezone(UTC)): fact for fact in facts}
+        stored = self._stored_runs(list(latest))
+        new = []
+        for place, fact in latest.items():
+            instant = instant_text(fact[2])
+            before = stored.get(place)
+            if before is None:
+                counts["created"] += 1
+                new.append(
+                    (fact[0], fact[1].isoformat(), instant, *fact[3:], rows.reporter, recorded)
+                )
+            elif before == (fact[1], *fact[3:]):
+                counts["unchanged"] += 1
+            else:
+                counts["changed"] += 1
+                self._connection.execute(
+                    update(run)
+                    .where(run.c.block_key == fact[0], run.c.started_at == fact[2])
+                    .values(
+                        day=fact[1],
+                        start_min=fact[3],
+                        duration_min=fact[4],
+                        volume_l=fact[5],
+                        is_early=fact[6],
+                        reporter=rows.reporter,
+                        recorded_at=recorded_at,
+                    )
+                )
+        insert_rows(
+            self._connection,
+            run,
+            _RUN_COLUMNS,
+            new,
+        )
+        return LoadOutcome(
+            created_count=counts["created"],
+            changed_count=counts["changed"],
+            unchanged_count=counts["unchanged"],
+        )
+
+    def _stored_runs(
+        self, places: Sequence[tuple[int, datetime]]
+    ) -> dict[tuple[int, datetime], tuple[Any, ...]]:
+        found = {}
+        for start in range(0, len(places), 500):
+            rows = self._connection.execute(
+                select(
+                    run.c.block_key,
+                    run.c.started_at,
+                    run.c.day,
+                    run.c.start_min,
+                    run.c.duration_min,
+                    run.c.volume_l,
+                    run.c.is_early,
+                ).where(tuple_(run.c.block_key, run.c.started_at).in_(places[start : start + 500]))
+            )
+            for block_key, started_at, *said in rows:
+                found[block_key, started_at] = tuple(said)
+        return found
+
+    def read_metered(self, block_key: int, *, first_day: date) -> MeteredRuns:
+        """Runs of a block from a day on that came with a metered volume, by time."""
+        columns = read_columns(
+            self._connection,
+            select(run.c.day, run.c.duration_min, run.c.volume_l)
+            .where(
+                run.c.block_key == block_key,
+                run.c.day >= first_day,
+                run.c.volume_l.is_not(None),
+                run.c.duration_min > 0.0,
+            )
+            .order_by(run.c.started_at),
+        )
+        return MeteredRuns(
+            days=columns.days("day"),
+            duration_min=columns.floats("duration_min"),
+            volume_l=columns.floats("volume_l"),
+        )
+
+    def record_reading(self, reading: GaugeReading, *, recorded_at: datetime) -> LoadOutcome:
+        """Store a rain-gauge reading; a changed one becomes a new version of it.
+
+        Two readings of a site at the same instant are the same reading. Who reported it does not
+        make a difference to what it says.
+        """
+        site_key = self._connection.execute(
+            select(site.c.site_key).where(site.c.site_id == reading.site_id)
+        ).scalar_one_or_none()
+        if site_key is None:
+            raise NotFound(f"site {reading.site_id!r}: there is no such site")
+        values = mapping.reading_values(reading, site_key=site_key)
+        before = (
+            self._connection.execute(
+                select(rain_gauge_reading).where(
+                    rain_gauge_reading.c.site_key == site_key,
+                    rain_gauge_reading.c.read_at == reading.read_at,
+                    rain_gauge_reading.c.superseded_at.is_(None),
+                )
+            )
+            .mappings()
+            .one_or_none()
+        )
+        if before is not None:
+            if all(before[name] == value for name, value in values.items() if name != "reporter"):
+                return LoadOutcome(0, 0, 1)
+            self._connection.execute(
+                update(rain_gauge_reading)
+                .where(rain_gauge_reading.c.reading_key == before["reading_key"])
+                .values(superseded_at=recorded_at)
+            )
+        version = 1 if before is None else before["version"] + 1
+        self._connection.execute(
+            insert(rain_gauge_reading).values(**values, version=version, recorded_at=recorded_at)
+        )
+        return LoadOutcome(1, 0, 0) if before is None else LoadOutcome(0, 1, 0)
+
+    def list_readings(
+        self, site_key: int, *, first_day: date, last_day: date
+    ) -> list[GaugeReading]:
+        """Readings in force whose cover ends in the span, by time.
+
+        The days are those of the site's zone. A reading at midnight belongs to the day it ends.
+        """
+        zone = self._connection.execute(
+            select(site.c.zone).where(site.c.site_key == site_key)
+        ).scalar_one_or_none()
+        if zone is None:
+            raise NotFound(f"site key {site_key}: there is no such site")
+        begins, ends = (
+            datetime.combine(day, time(), tzinfo=ZoneInfo(zone))
+            for day in (first_day, last_day + timedelta(days=1))
+        )
+        rows = self._connection.execute(
+            select(rain_gauge_reading, site.c.site_id)
+            .join(site, site.c.site_key == rain_gauge_reading.c.site_key)
+            .where(
+                rain_gauge_reading.c.site_key == site_key,
+                rain_gauge_reading.c.superseded_at.is_(None),
+                rain_gauge_reading.c.read_at > begins,
+                rain_gauge_reading.c.read_at <= ends,
+            )
+            .order_by(rain_gauge_reading.c.read_at)
+        ).mappings()
+        return [mapping.reading_from(row) for row in rows]
+
+
+class _Cells:
+    """Finds the (day, block) cell of a row; rows outside the days asked for have none."""
+
+    def __init__(self, days: Days, block_keys: Ints) -> None:
+        self._days, self._keys = days, block_keys
+        self._day_order = np.argsort(days, kind="stable")
+        self._key_order = np.argsort(block_keys, kind="stable")
+
+    def find(self, days: Days, keys: Ints) -> tuple[Ints, tuple[Ints, Ints]]:
+        """Which rows have a cell, and those cells."""
+        place = np.searchsorted(self._days, days, sorter=self._day_order)
+        day_index = self._day_order[np.minimum(place, self._days.size - 1)]
+        rows = np.flatnonzero(self._days[day_index] == days)
+        key_place = np.searchsorted(self._keys, keys[rows], sorter=self._key_order)
+        return rows, (day_index[rows], self._key_order[key_place])
