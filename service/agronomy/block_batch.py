@@ -191,7 +191,7 @@ def _system_batch(numbers: Mapping[str, Floats], supply_index: Ints) -> SystemBa
         emission_uniformity_pct=numbers["emission_uniformity_pct"],
         flow_l_per_h=rate_mm_per_h * numbers["area_m2"],
         fill_time_min=numbers["fill_time_min"],
-        longest_pulse_min=numbers["longest_pulse_min"],
+        grower_longest_pulse_min=numbers["longest_pulse_min"],
         daily_maximum_min=numbers["daily_maximum_min"],
         off_ratio=numbers["off_ratio"],
         valve_gap_s=numbers["valve_gap_s"],

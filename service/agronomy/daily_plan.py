@@ -315,12 +315,12 @@ def _demand(
     knows_rules = np.isfinite(
         limits.depth_limit_min
         + system.fill_time_min
-        + system.longest_pulse_min
+        + system.grower_longest_pulse_min
         + system.daily_maximum_min
         + system.valve_gap_s
     )
     return PulseDemand(
-        depletion_start_mm=need.depletion_start_mm,
+        depletion_after_rain_mm=need.depletion_after_rain_mm,
         crop_et_mm=crop.crop_et_mm[0],
         taw_mm=crop.taw_mm[0],
         raw_mm=crop.raw_mm[0],

@@ -17,6 +17,7 @@ from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.records import Floats, PulseBatch, WindowBatch
 from service.agronomy.units import MINUTES_PER_HOUR
 from service.agronomy.watering_rules import shortfall_mm
+from service.pulses import Pulse
 
 MINUTES_LISTED = 2 * 1440  # a pulse never reaches beyond the second day
 
@@ -48,19 +49,18 @@ def other_flow_l_per_h(day: PlannedDay, block: int) -> Floats:
     for other in np.flatnonzero(day.blocks.system.supply_index == supply).tolist():
         if other == block:
             continue
-        for place in range(pulses.offset[other], pulses.offset[other + 1]):
-            start = int(pulses.start_min[place])
-            end = start + int(pulses.duration_min[place]) + int(gaps[other])
-            flow[start:end] += day.blocks.system.flow_l_per_h[other]
+        own_l_per_h = day.blocks.system.flow_l_per_h[other]
+        for pulse in pulses.of_block(other):
+            flow[pulse.start_min : pulse.end_min + int(gaps[other])] += own_l_per_h
     return flow
 
 
 def pulse_fault(
-    day: PlannedDay, block: int, pulses: Sequence[tuple[int, int]], other_flow: Floats
+    day: PlannedDay, block: int, pulses: Sequence[Pulse], other_flow: Floats
 ) -> str | None:
     """Why these pulses do not fit a block's day; None where they do.
 
-    Shapes: pulses of (start, duration) in order of time; other_flow (minutes,) of
+    Shapes: pulses in order of time; other_flow (minutes,) of
     :func:`other_flow_l_per_h`.
     Returns: a reason in words.
     Equation: each pulse inside one window; net applied up to and with it at most
@@ -75,7 +75,7 @@ def pulse_fault(
     rate = float(plan.net_rate_mm_per_min[block])
     sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
     early_mm = rate * sum(duration for start, duration in pulses if start < sunrise)
-    depletion_mm = float(plan.need.depletion_start_mm[block])
+    depletion_mm = float(plan.need.depletion_after_rain_mm[block])
     et_mm = float(plan.crop_et_mm[block]) * _stress_ratio(
         depletion_mm - early_mm, float(plan.raw_mm[block]), float(plan.taw_mm[block])
     )
@@ -108,26 +108,16 @@ def pulse_fault(
     return None
 
 
-def with_pulses(day: PlannedDay, changed: Mapping[int, Sequence[tuple[int, int]]]) -> PulseBatch:
+def with_pulses(day: PlannedDay, changed: Mapping[int, Sequence[Pulse]]) -> PulseBatch:
     """The day's pulses with those of some blocks replaced.
 
-    Shapes: changed, pulses of (start, duration) by row of the block.
+    Shapes: changed, pulses by row of the block.
     Returns: pulses of all blocks.
     """
     pulses = day.plan.schedule.pulses
-    rows = []
-    for block in range(pulses.offset.size - 1):
-        own = slice(pulses.offset[block], pulses.offset[block + 1])
-        planned = list(
-            zip(pulses.start_min[own].tolist(), pulses.duration_min[own].tolist(), strict=True)
-        )
-        rows.append(list(changed.get(block, planned)))
-    flat = [pulse for row in rows for pulse in row]
-    table = np.array(flat, dtype=np.int64).reshape(-1, 2)
-    return PulseBatch(
-        offset=np.concatenate([[0], np.cumsum([len(row) for row in rows])]).astype(np.int64),
-        start_min=table[:, 0].copy(),
-        duration_min=table[:, 1].copy(),
+    return PulseBatch.of_rows(
+        changed[block] if block in changed else pulses.of_block(block)
+        for block in range(pulses.offset.size - 1)
     )
 
 
@@ -138,10 +128,10 @@ def _stress_ratio(depletion_mm: float, raw_mm: float, taw_mm: float) -> float:
     return 0.0 if depletion_mm >= taw_mm else (taw_mm - depletion_mm) / (taw_mm - raw_mm)
 
 
-def changed_plan(day: PlannedDay, changed: Mapping[int, Sequence[tuple[int, int]]]) -> DailyPlan:
+def changed_plan(day: PlannedDay, changed: Mapping[int, Sequence[Pulse]]) -> DailyPlan:
     """The day's plan with other pulses for some blocks, and the sums that go with them.
 
-    Shapes: changed, pulses of (start, duration) by row of the block.
+    Shapes: changed, pulses by row of the block.
     Returns: DailyPlan; what was wanted and why less was planned stay as they were.
     Equation: sums; the event peak as in the pulse step.
     """
@@ -177,7 +167,7 @@ def changed_plan(day: PlannedDay, changed: Mapping[int, Sequence[tuple[int, int]
     )
 
 
-def _event_peak_mm(day: PlannedDay, block: int, pulses: Sequence[tuple[int, int]]) -> float:
+def _event_peak_mm(day: PlannedDay, block: int, pulses: Sequence[Pulse]) -> float:
     """Largest depth that the pulses hold in the soil above what ET has taken since."""
     from service.agronomy.pulse_kernel import et_share
 
@@ -186,7 +176,7 @@ def _event_peak_mm(day: PlannedDay, block: int, pulses: Sequence[tuple[int, int]
     sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
     early_mm = rate * sum(length for start, length in pulses if start < sunrise)
     et_mm = float(plan.crop_et_mm[block]) * _stress_ratio(
-        float(plan.need.depletion_start_mm[block]) - early_mm,
+        float(plan.need.depletion_after_rain_mm[block]) - early_mm,
         float(plan.raw_mm[block]),
         float(plan.taw_mm[block]),
     )

@@ -26,7 +26,7 @@ NEVER_MIN = 1 << 40  # later than any day's last minute: "there is no such start
 class BlockDay(Protocol):
     """One row of the block records that the kernels read; see ``pulse_plan.PulseDemand``."""
 
-    depletion_start_mm: float
+    depletion_after_rain_mm: float
     crop_et_mm: float
     taw_mm: float
     raw_mm: float
@@ -55,7 +55,7 @@ BLOCK_DAY = record_layout(BlockDay)
 def is_complete(block: BlockDay) -> bool:
     """Whether every number that the pulses depend on is known."""
     total = (
-        block.depletion_start_mm
+        block.depletion_after_rain_mm
         + block.crop_et_mm
         + block.taw_mm
         + block.raw_mm
@@ -90,7 +90,7 @@ def et_share(minute: float, sunrise_min: float, sunset_min: float) -> float:
 @compiled
 def stress_coefficient(block: BlockDay, early_net_mm: float) -> float:
     """Ks of the day, from the depletion at sunrise after the early pulses (FAO-56 Eq. 84)."""
-    depletion_mm = block.depletion_start_mm - early_net_mm
+    depletion_mm = block.depletion_after_rain_mm - early_net_mm
     if depletion_mm <= block.raw_mm:
         return 1.0
     if depletion_mm >= block.taw_mm:
@@ -106,7 +106,7 @@ def room_minute(
 
     0 where there is room from midnight on, ``NEVER_MIN`` where the day's ET does not make it.
     """
-    missing_mm = early_net_mm + day_net_mm + pulse_net_mm - block.depletion_start_mm
+    missing_mm = early_net_mm + day_net_mm + pulse_net_mm - block.depletion_after_rain_mm
     missing_mm -= ROOM_TOLERANCE_MM
     if missing_mm <= 0.0:
         return 0

@@ -29,7 +29,7 @@ class PulseDemand:
     A block with a number that is not known (NaN) gets no pulses, and NaN depths in the schedule.
     """
 
-    depletion_start_mm: Floats
+    depletion_after_rain_mm: Floats
     """Depletion at midnight less the rain credited to the day."""
     crop_et_mm: Floats
     """Kc ET0 of the day, without stress."""

@@ -7,11 +7,14 @@ Names, units and ranges are those of :mod:`service.agronomy.units`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
+
+from service.pulses import Pulse
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -93,7 +96,7 @@ class SystemBatch:
     flow_l_per_h: Floats
     """Flow of the whole block while it runs."""
     fill_time_min: Floats
-    longest_pulse_min: Floats
+    grower_longest_pulse_min: Floats
     """The grower's own limit to the length of a pulse."""
     daily_maximum_min: Floats
     off_ratio: Floats
@@ -136,6 +139,26 @@ class PulseBatch:
     """(pulses,) minutes elapsed since local midnight."""
     duration_min: Ints
     """(pulses,)"""
+
+    @classmethod
+    def of_rows(cls, rows: Iterable[Sequence[Pulse]]) -> PulseBatch:
+        """The pulses of blocks that are given one after the other."""
+        pulses: list[Pulse] = []
+        ends = [0]
+        for own in rows:
+            pulses.extend(own)
+            ends.append(len(pulses))
+        table = np.array(pulses, dtype=np.int64).reshape(-1, 2)
+        return cls(
+            offset=np.array(ends, dtype=np.int64),
+            start_min=table[:, 0].copy(),
+            duration_min=table[:, 1].copy(),
+        )
+
+    def of_block(self, block: int) -> tuple[Pulse, ...]:
+        """The pulses of one block (row number)."""
+        own = slice(self.offset[block], self.offset[block + 1])
+        return tuple(map(Pulse, self.start_min[own].tolist(), self.duration_min[own].tolist()))
 
     def count(self) -> Ints:
         """Number of pulses of each block, (blocks,)."""

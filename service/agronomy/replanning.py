@@ -14,6 +14,7 @@ import numpy as np
 
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
 from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
+from service.pulses import Pulse
 
 NOTICE_MIN = 20  # [CHOICE] min, pulses that start sooner stay: controllers poll every 15 minutes
 
@@ -31,7 +32,7 @@ class CommittedWater:
 
 
 def commit_pulses(
-    pulses: Sequence[Sequence[tuple[int, int]]],
+    pulses: Sequence[Sequence[Pulse]],
     *,
     minute: Ints,
     sunrise_min: Floats,
@@ -40,25 +41,24 @@ def commit_pulses(
 ) -> CommittedWater:
     """The part of the pulses in force that stays, as of a minute of their day.
 
-    Shapes: one sequence of (start, length) per block; the others (blocks,).
+    Shapes: one sequence of pulses per block; the others (blocks,).
     minute: minutes elapsed since local midnight; negative before the day begins.
     Returns: CommittedWater. Where a day has not begun nothing is committed. New pulses of a supply
     wait until the committed ones of all its blocks have ended, so that its flow is never exceeded.
     Equation: a pulse that starts before minute + 20 stays [CHOICE].
     >>> committed = commit_pulses(
-    ...     [[(300, 40), (600, 40)]], minute=np.array([500]), sunrise_min=np.array([350.0]),
-    ...     supply_index=np.array([0]), off_ratio=np.array([1.0]))
+    ...     [[Pulse(300, 40), Pulse(600, 40)]], minute=np.array([500]),
+    ...     sunrise_min=np.array([350.0]), supply_index=np.array([0]), off_ratio=np.array([1.0]))
     >>> committed.pulses.start_min.tolist(), committed.not_before_min.tolist()
     ([300], [520])
     """
     block_count = len(pulses)
-    offset = np.zeros(block_count + 1, dtype=np.int64)
-    kept: list[tuple[int, int]] = []
+    kept: list[list[Pulse]] = []
     ready = np.zeros(block_count, dtype=np.int64)
     ends = np.zeros(int(supply_index.max(initial=-1)) + 1, dtype=np.int64)
     early_min, day_min = np.zeros(block_count), np.zeros(block_count)
     for block, (own, now) in enumerate(zip(pulses, minute.tolist(), strict=True)):
-        stays = [pulse for pulse in own if now >= 0 and pulse[0] < now + NOTICE_MIN]
+        stays = [pulse for pulse in own if now >= 0 and pulse.start_min < now + NOTICE_MIN]
         for start, length in stays:
             if start < sunrise_min[block]:
                 early_min[block] += length
@@ -68,15 +68,11 @@ def commit_pulses(
             ready[block] = max(ready[block], start + length + off_min)
             supply = supply_index[block]
             ends[supply] = max(ends[supply], start + length)
-        kept.extend(stays)
-        offset[block + 1] = len(kept)
-    table = np.array(kept, dtype=np.int64).reshape(-1, 2)
+        kept.append(stays)
     under_way = np.where(minute >= 0, minute + NOTICE_MIN, 0)
     still_runs = np.where(minute >= 0, ends[supply_index], 0)
     return CommittedWater(
-        pulses=PulseBatch(
-            offset=offset, start_min=table[:, 0].copy(), duration_min=table[:, 1].copy()
-        ),
+        pulses=PulseBatch.of_rows(kept),
         early_min=early_min,
         day_min=day_min,
         not_before_min=np.maximum(np.maximum(under_way, still_runs), ready),
@@ -85,7 +81,7 @@ def commit_pulses(
 
 def windows_beside(
     windows: WindowBatch,
-    kept: Sequence[Sequence[tuple[int, int]]],
+    kept: Sequence[Sequence[Pulse]],
     *,
     supply_index: Ints,
     flow_l_per_h: Floats,
@@ -95,7 +91,7 @@ def windows_beside(
     """The windows left around the kept pulses of blocks that are not planned again.
 
     Shapes: windows, kept and the rest (blocks,); supply_flow_l_per_h (supplies,).
-    kept: (start, length) of the pulses of each block that keeps its own; empty for the others.
+    kept: the pulses of each block that keeps its own; empty for the others.
     Returns: WindowBatch. While a kept pulse runs, the other blocks of its supply are closed, unless
     the flow is enough for all of them beside it [CHOICE]; a valve's closing time counts on both
     sides.
@@ -103,8 +99,9 @@ def windows_beside(
     >>> beside = windows_beside(
     ...     WindowBatch(opens_min=np.array([[240], [240]]), closes_min=np.array([[600], [600]]),
     ...                 is_outage=np.array([False, False])),
-    ...     [[(300, 60)], []], supply_index=np.array([0, 0]), flow_l_per_h=np.array([6.0, 6.0]),
-    ...     supply_flow_l_per_h=np.array([10.0]), valve_gap_min=np.array([1, 1]))
+    ...     [[Pulse(300, 60)], []], supply_index=np.array([0, 0]),
+    ...     flow_l_per_h=np.array([6.0, 6.0]), supply_flow_l_per_h=np.array([10.0]),
+    ...     valve_gap_min=np.array([1, 1]))
     >>> beside.opens_min.tolist(), beside.closes_min.tolist()
     ([[240, 0], [240, 361]], [[600, 0], [299, 600]])
     """

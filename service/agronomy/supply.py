@@ -54,7 +54,7 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     >>> one, whole = np.ones(1), np.ones(1, np.int64)
     >>> from service.agronomy.records import WindowBatch
     >>> demand = PulseDemand(
-    ...     depletion_start_mm=6.0 * one, crop_et_mm=5.0 * one, taw_mm=20.0 * one,
+    ...     depletion_after_rain_mm=6.0 * one, crop_et_mm=5.0 * one, taw_mm=20.0 * one,
     ...     raw_mm=10.0 * one, need_mm=4.2 * one, urgent_need_mm=1.0 * one,
     ...     sunrise_min=360.0 * one, sunset_min=1200.0 * one, net_rate_mm_per_min=0.05 * one,
     ...     shortest_pulse_min=10 * whole, longest_pulse_min=60 * whole,

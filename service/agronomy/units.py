@@ -228,6 +228,9 @@ _BALANCE = (
     Quantity("raw_mm", "mm", 0, 1000, "readily available water of the managed zone"),
     Quantity("depletion_mm", "mm", 0, 1000, "water missing to field capacity"),
     Quantity("depletion_start_mm", "mm", 0, 1000, "depletion with which a day begins"),
+    Quantity(
+        "depletion_after_rain_mm", "mm", 0, 1000, "depletion less the rain that a plan counts on"
+    ),
     Quantity("depletion_end_mm", "mm", 0, 1000, "depletion with which a day ends"),
     Quantity("depletion_midnight_mm", "mm", 0, 1000, "depletion expected at the coming midnight"),
     Quantity("initial_depletion_mm", "mm", 0, 1000, "depletion with which the ledger begins"),

@@ -25,7 +25,7 @@ FILL_TIMES_PER_PULSE_COUNT = 3.0  # [CHOICE] a pulse lasts at least this many ti
 class WaterNeed:
     """The coming day's need, arrays (blocks,), net depth over the whole block."""
 
-    depletion_start_mm: Floats
+    depletion_after_rain_mm: Floats
     """D1: depletion at midnight less the credited rain."""
     planned_depletion_mm: Floats
     """D1 plus tomorrow's crop water use, without stress."""
@@ -84,8 +84,8 @@ def water_need(
     D_plan >= trigger x RAW, else 0; urgent = max(0, D_plan - RAW). Trigger and rain room are
     [CHOICE], 0.7 and 0.3 of RAW unless the grower sets them.
     """
-    depletion_start_mm = np.maximum(0.0, depletion_midnight_mm - rain_credit_mm)
-    planned_depletion_mm = depletion_start_mm + crop_et_mm
+    depletion_after_rain_mm = np.maximum(0.0, depletion_midnight_mm - rain_credit_mm)
+    planned_depletion_mm = depletion_after_rain_mm + crop_et_mm
     trigger_mm = system.trigger_fraction * raw_mm
     rain_room_mm = system.rain_room_fraction * raw_mm
     need_mm = np.where(
@@ -94,7 +94,7 @@ def water_need(
     unknown = np.isnan(planned_depletion_mm)
     urgent_need_mm = np.minimum(np.maximum(0.0, planned_depletion_mm - raw_mm), need_mm)
     return WaterNeed(
-        depletion_start_mm=depletion_start_mm,
+        depletion_after_rain_mm=depletion_after_rain_mm,
         planned_depletion_mm=planned_depletion_mm,
         trigger_mm=trigger_mm,
         rain_room_mm=rain_room_mm,
@@ -117,7 +117,9 @@ def pulse_limits(system: SystemBatch, soil: SoilBatch) -> PulseLimits:
         np.maximum(SHORTEST_PULSE_MIN, FILL_TIMES_PER_PULSE_COUNT * system.fill_time_min)
     )
     to_depth_min = depth_limit_min(system, soil)
-    longest = np.maximum(shortest, np.floor(np.minimum(system.longest_pulse_min, to_depth_min)))
+    longest = np.maximum(
+        shortest, np.floor(np.minimum(system.grower_longest_pulse_min, to_depth_min))
+    )
     return PulseLimits(
         shortest_pulse_min=whole_minutes(shortest),
         longest_pulse_min=whole_minutes(longest),

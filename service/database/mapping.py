@@ -20,6 +20,7 @@ from sqlalchemy import RowMapping
 
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.database.bulk import ColumnSet
+from service.pulses import Pulse
 from service.records.farms import (
     BLOCK_NUMBERS,
     BlockDefinition,
@@ -394,9 +395,9 @@ def ledger_rows(columns: ColumnSet) -> LedgerRows:
 # --- plans, readings ---------------------------------------------------------------------------
 
 
-def pulses_from(text: str) -> tuple[tuple[int, int], ...]:
+def pulses_from(text: str) -> tuple[Pulse, ...]:
     """Pulses as they are stored."""
-    return tuple((start, duration) for start, duration in orjson.loads(text))
+    return tuple(map(Pulse._make, orjson.loads(text)))
 
 
 def plan_from(row: RowMapping, *, weather: WeatherBasis) -> PublishedPlan:

@@ -20,6 +20,7 @@ from service.database.tables import (
     plan_text,
     weather_basis,
 )
+from service.pulses import Pulse
 from service.records.plan_reasoning import WeatherBasis, read_reasoning, read_weather_basis
 from service.records.plans import NewVersions, PlanRows, PlansInForce, PlanText, PublishedPlan
 
@@ -204,7 +205,7 @@ class PlanStore:
         planned_min = np.full(block_keys.shape, np.nan)
         need_mm = np.full(block_keys.shape, np.nan)
         place = {key: row for row, key in enumerate(block_keys.tolist())}
-        pulses: list[tuple[tuple[int, int], ...]] = [()] * block_keys.size
+        pulses: list[tuple[Pulse, ...]] = [()] * block_keys.size
         order_keys = [""] * block_keys.size
         for key, minutes, text, numbers in zip(
             standing.ints("block_key").tolist(),

@@ -111,6 +111,7 @@ class BlockDefinition:
     emission_uniformity_pct: float
     fill_time_min: float
     longest_pulse_min: float
+    """As the grower allows; ``grower_longest_pulse_min`` where a plan computes its own."""
     daily_maximum_min: float
     off_ratio: float
     valve_gap_s: float

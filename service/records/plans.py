@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from service.agronomy.records import Floats, Ints
+from service.pulses import Pulse
 from service.records.plan_reasoning import PlanReasoning, WeatherBasis
 
 
@@ -61,8 +62,7 @@ class PlansInForce:
 
     planned_min: Floats
     """NaN where a block has no plan for that day."""
-    pulses: tuple[tuple[tuple[int, int], ...], ...]
-    """Start and length of each pulse, in minutes."""
+    pulses: tuple[tuple[Pulse, ...], ...]
     need_mm: Floats
     """Net need that the plan answers; NaN where there is none or it was not known."""
     order_keys: tuple[str, ...]
@@ -83,7 +83,7 @@ class PublishedPlan:
     planned_min: int
     gross_mm: float
     net_mm: float
-    pulses: tuple[tuple[int, int], ...]
+    pulses: tuple[Pulse, ...]
     reasoning: PlanReasoning
     weather: WeatherBasis
     """What the plans of the site rest on."""
@@ -102,4 +102,4 @@ class PlanVersion:
     status: str
     issued_at: datetime
     superseded_at: datetime | None
-    pulses: tuple[tuple[int, int], ...]
+    pulses: tuple[Pulse, ...]

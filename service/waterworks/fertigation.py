@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
+from service.pulses import Pulse
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
 from service.waterworks.fertiliser import Injection, StockSolution, inject
 
@@ -25,19 +26,6 @@ _Rank = tuple[int, int, int, int, int, int]
 AllowsPulse = Callable[[int, int], bool]
 """Whether a pulse with this start and duration (min) is allowed by room in the soil, windows and
 supply; the caller decides."""
-
-
-@dataclass(frozen=True, slots=True)
-class RunPulse:
-    """One pulse of a block, in minutes since local midnight."""
-
-    start_min: int
-    duration_min: int
-
-    @property
-    def end_min(self) -> int:
-        """Minute at which the valve closes."""
-        return self.start_min + self.duration_min
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +60,7 @@ class InjectionPlan:
     """Pulses of a fertigation day and the spans of injection in them."""
 
     is_possible: bool
-    pulses: tuple[RunPulse, ...]
+    pulses: tuple[Pulse, ...]
     """As they should run; as they were where injection is not possible."""
     spans: tuple[InjectionSpan, ...]
     merged_count: int
@@ -119,7 +107,7 @@ def injection_window(run_min: float, fill_min: float, travel_min: float) -> Inje
 
 
 def pulse_windows(
-    pulses: Sequence[RunPulse], fill_min: float, travel_min: float
+    pulses: Sequence[Pulse], fill_min: float, travel_min: float
 ) -> tuple[InjectionWindow | None, ...]:
     """The part of each pulse in which fertiliser may be injected.
 
@@ -134,9 +122,9 @@ def pulse_windows(
     Returns: windows since the start of each pulse; None where a pulse must not inject.
     Equation: opens at max(fill, travel), closes 1.5 travel before the end [CHOICE], of two pulses
     max(T/4, 1.5 travel) with T their sum.
-    >>> pulse_windows([RunPulse(0, 60), RunPulse(100, 60)], 10.0, 12.0)
+    >>> pulse_windows([Pulse(0, 60), Pulse(100, 60)], 10.0, 12.0)
     (None, InjectionWindow(opens_min=12.0, closes_min=30.0))
-    >>> pulse_windows([RunPulse(0, 40), RunPulse(100, 60), RunPulse(200, 40)], 10.0, 12.0)
+    >>> pulse_windows([Pulse(0, 40), Pulse(100, 60), Pulse(200, 40)], 10.0, 12.0)
     (None, InjectionWindow(opens_min=12.0, closes_min=42.0), None)
     """
     if len(pulses) == 1:
@@ -162,7 +150,7 @@ def _injecting(pulse_count: int) -> range:
 
 
 def plan_injection(
-    pulses: Sequence[RunPulse],
+    pulses: Sequence[Pulse],
     injection_min: float,
     *,
     fill_min: float,
@@ -186,7 +174,7 @@ def plan_injection(
     Returns: InjectionPlan; where nothing fits it is not possible and says why. Pulses that overlap
     or numbers out of range raise ``InputInvalid``.
     Equation: windows of ``pulse_windows``.
-    >>> day = [RunPulse(300 + 72 * n, 24) for n in range(5)]
+    >>> day = [Pulse(300 + 72 * n, 24) for n in range(5)]
     >>> plan = plan_injection(day, 20.0, fill_min=8.0, travel_min=8.0, longest_pulse_min=60.0)
     >>> plan.merged_count, plan.spans[0].duration_min, sum(p.duration_min for p in plan.pulses)
     (2, 20, 120)
@@ -195,7 +183,7 @@ def plan_injection(
     _check_times(fill_min, travel_min)
     minutes = math.ceil(injection_min - 1e-9)
     allows = allows_pulse or (lambda _start, _duration: True)
-    best: tuple[_Rank, tuple[RunPulse, ...], tuple[InjectionSpan, ...]] | None = None
+    best: tuple[_Rank, tuple[Pulse, ...], tuple[InjectionSpan, ...]] | None = None
     for arranged, merged, changed in _arrangements(pulses, longest_pulse_min, allows):
         spans = _placed(arranged, minutes, fill_min, travel_min)
         options = [(0, arranged, spans)] if spans else []
@@ -250,7 +238,7 @@ def plan_injection(
 
 
 def plan_fertigation(
-    pulses: Sequence[RunPulse],
+    pulses: Sequence[Pulse],
     stock: StockSolution,
     stock_l: float,
     *,
@@ -324,8 +312,8 @@ def plan_fertigation(
 
 
 def _arrangements(
-    pulses: Sequence[RunPulse], longest_pulse_min: float, allows: AllowsPulse
-) -> Iterator[tuple[tuple[RunPulse, ...], int, int]]:
+    pulses: Sequence[Pulse], longest_pulse_min: float, allows: AllowsPulse
+) -> Iterator[tuple[tuple[Pulse, ...], int, int]]:
     """The pulses as they are, then with one run of neighbours joined, with how many and from
     which on."""
     yield tuple(pulses), 0, 0
@@ -335,12 +323,12 @@ def _arrangements(
             start = pulses[first].start_min
             if water > longest_pulse_min or not allows(start, water):
                 continue
-            joined = (*pulses[:first], RunPulse(start, water), *pulses[last + 1 :])
+            joined = (*pulses[:first], Pulse(start, water), *pulses[last + 1 :])
             yield joined, last - first + 1, first
 
 
 def _placed(
-    pulses: Sequence[RunPulse], minutes: int, fill_min: float, travel_min: float
+    pulses: Sequence[Pulse], minutes: int, fill_min: float, travel_min: float
 ) -> tuple[InjectionSpan, ...]:
     """Spans of injection that sum to the minutes; empty where they do not fit."""
     rooms: list[tuple[int, int, int]] = []
@@ -385,7 +373,7 @@ def _shares(rooms: Sequence[int], minutes: int, shortest: int) -> list[int] | No
 
 
 def _lengthened(
-    pulses: tuple[RunPulse, ...],
+    pulses: tuple[Pulse, ...],
     minutes: int,
     fill_min: float,
     travel_min: float,
@@ -393,7 +381,7 @@ def _lengthened(
     longest_pulse_min: float,
     closes_min: int | None,
     allows: AllowsPulse,
-) -> Iterator[tuple[int, tuple[RunPulse, ...], tuple[InjectionSpan, ...]]]:
+) -> Iterator[tuple[int, tuple[Pulse, ...], tuple[InjectionSpan, ...]]]:
     """Each pulse that may inject, lengthened until it holds the injection, with the minutes
     added."""
     last = len(pulses) - 1
@@ -404,19 +392,19 @@ def _lengthened(
         is_late = ends_by is not None and pulse.start_min + length > ends_by
         if length <= pulse.duration_min or length > longest_pulse_min or is_late:
             continue
-        trial = (*pulses[:place], RunPulse(pulse.start_min, length), *pulses[place + 1 :])
+        trial = (*pulses[:place], Pulse(pulse.start_min, length), *pulses[place + 1 :])
         spans = _placed(trial, minutes, fill_min, travel_min)
         if spans and allows(pulse.start_min, length):
             yield length - pulse.duration_min, trial, spans
 
 
 def _needed_min(
-    pulses: Sequence[RunPulse], place: int, minutes: int, fill_min: float, travel_min: float
+    pulses: Sequence[Pulse], place: int, minutes: int, fill_min: float, travel_min: float
 ) -> int:
     """Shortest length of one pulse, the others as they are, that holds so many minutes."""
     length = minutes + math.floor(fill_min + FLUSH_TRAVEL_RATIO * travel_min)
     while True:
-        trial = [*pulses[:place], RunPulse(pulses[place].start_min, length), *pulses[place + 1 :]]
+        trial = [*pulses[:place], Pulse(pulses[place].start_min, length), *pulses[place + 1 :]]
         window = pulse_windows(trial, fill_min, travel_min)[place]
         if window is not None:
             whole = math.floor(window.closes_min + 1e-9) - math.ceil(window.opens_min - 1e-9)
@@ -448,7 +436,7 @@ def _changes(
 
 
 def _reasons(
-    pulses: Sequence[RunPulse],
+    pulses: Sequence[Pulse],
     minutes: int,
     fill_min: float,
     travel_min: float,
@@ -517,7 +505,7 @@ def _check_times(fill_min: float, travel_min: float) -> None:
 
 
 def _check_pulses(
-    pulses: Sequence[RunPulse],
+    pulses: Sequence[Pulse],
     injection_min: float,
     longest_pulse_min: float,
     largest_added_min: int,

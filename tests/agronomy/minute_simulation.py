@@ -46,7 +46,7 @@ def stress_coefficient(depletion_mm: float, taw_mm: float, raw_mm: float) -> flo
 
 def simulate_day(
     *,
-    depletion_start_mm: float,
+    depletion_after_rain_mm: float,
     crop_et_mm: float,
     taw_mm: float,
     raw_mm: float,
@@ -65,9 +65,9 @@ def simulate_day(
             early_mm += duration * net_rate_mm_per_min
         for minute in range(start, start + duration):
             water_mm[minute] += net_rate_mm_per_min
-    stress = stress_coefficient(depletion_start_mm - early_mm, taw_mm, raw_mm)
+    stress = stress_coefficient(depletion_after_rain_mm - early_mm, taw_mm, raw_mm)
 
-    depletion_mm = highest_mm = depletion_start_mm
+    depletion_mm = highest_mm = depletion_after_rain_mm
     drainage_mm = et_mm = 0.0
     for minute in range(day_length_min):
         depletion_mm -= water_mm[minute]

@@ -23,7 +23,7 @@ WHOLE_FIELDS = {
     "not_before_min",
 }
 BLOCK: dict[str, Any] = {
-    "depletion_start_mm": 10.0,
+    "depletion_after_rain_mm": 10.0,
     "crop_et_mm": 5.0,
     "taw_mm": 30.0,
     "raw_mm": 15.0,
@@ -113,7 +113,7 @@ def block_days(draw: st.DrawFn, *, supply_count: int = 1) -> dict[str, Any]:
         "taw_mm": taw_mm,
         "raw_mm": raw_mm,
         "crop_et_mm": crop_et_mm,
-        "depletion_start_mm": depletion_mm,
+        "depletion_after_rain_mm": depletion_mm,
         "need_mm": need_mm,
         "urgent_need_mm": min(need_mm, max(0.0, depletion_mm + crop_et_mm - raw_mm)),
         "sunrise_min": draw(st.floats(240.0, 480.0)),
@@ -165,14 +165,14 @@ def assert_rules_hold(
         assert np.isclose(early, schedule.early_net_mm[block], atol=1e-9)
         assert np.isclose(total * rate - early, schedule.day_net_mm[block], atol=1e-9)
         stress = stress_coefficient(
-            demand.depletion_start_mm[block] - applied_early - early,
+            demand.depletion_after_rain_mm[block] - applied_early - early,
             float(demand.taw_mm[block]),
             float(demand.raw_mm[block]),
         )
         applied = applied_early + applied_day
         for start, length in pulses:
             assert np.any((opens <= start) & (start + length <= closes))
-            room = demand.depletion_start_mm[block] - applied
+            room = demand.depletion_after_rain_mm[block] - applied
             room += stress * demand.crop_et_mm[block] * et_share(start, sunrise, sunset)
             assert room >= length * rate - 1e-8
             applied += length * rate

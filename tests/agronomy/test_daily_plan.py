@@ -303,7 +303,7 @@ def test_no_planned_pulse_drains(case: Case) -> None:
     for block in range(case.depletion_mm.size):
         starts, durations = pulses_of(plan, block)
         rate = float(plan.net_rate_mm_per_min[block])
-        start_mm = float(plan.need.depletion_start_mm[block])
+        start_mm = float(plan.need.depletion_after_rain_mm[block])
         early_mm = sum(
             duration * rate
             for start, duration in zip(starts, durations, strict=True)
@@ -327,7 +327,7 @@ def test_a_one_minute_simulation_of_the_plan_drains_nothing_and_ends_where_the_l
     plan = case.plan()
     schedule = plan.schedule
     ledger = step_day(
-        plan.need.depletion_start_mm,
+        plan.need.depletion_after_rain_mm,
         taw_mm=plan.taw_mm,
         raw_mm=plan.raw_mm,
         rain_entering_mm=np.zeros_like(plan.taw_mm),
@@ -339,7 +339,7 @@ def test_a_one_minute_simulation_of_the_plan_drains_nothing_and_ends_where_the_l
     for block in range(case.depletion_mm.size):
         starts, durations = pulses_of(plan, block)
         simulated = simulate_day(
-            depletion_start_mm=float(plan.need.depletion_start_mm[block]),
+            depletion_after_rain_mm=float(plan.need.depletion_after_rain_mm[block]),
             crop_et_mm=float(plan.crop_et_mm[block]),
             taw_mm=float(plan.taw_mm[block]),
             raw_mm=float(plan.raw_mm[block]),

@@ -79,7 +79,7 @@ def test_a_pulse_waits_until_the_soil_has_room_for_it() -> None:
     # Empty at midnight, 6 mm of ET between 06:00 and 18:00: a pulse of 1.5 mm finds room when
     # F = 1/4, that is at a third of the day, 10:00. The second of 1.5 needs F = 1/2, at 12:00.
     schedule = plan_one(
-        depletion_start_mm=0.0, crop_et_mm=6.0, need_mm=3.0, sunset_min=1080.0,
+        depletion_after_rain_mm=0.0, crop_et_mm=6.0, need_mm=3.0, sunset_min=1080.0,
         longest_pulse_min=30, off_ratio=1.0,
     )  # fmt: skip
     assert pulses_of(schedule, 0) == [(600, 30), (720, 30)]
@@ -89,7 +89,7 @@ def test_stress_slows_the_et_that_makes_room() -> None:
     # D = 12 of TAW 16 and RAW 8: Ks = 0.5, so 3 mm of ET are left of 6. 12.75 mm of water find
     # room when 12 + 3 F = 12.75, F = 1/4, at 10:00; one pulse of 255 min.
     schedule = plan_one(
-        depletion_start_mm=12.0, crop_et_mm=6.0, taw_mm=16.0, raw_mm=8.0, need_mm=12.75,
+        depletion_after_rain_mm=12.0, crop_et_mm=6.0, taw_mm=16.0, raw_mm=8.0, need_mm=12.75,
         sunset_min=1080.0, longest_pulse_min=300, windows=((400, 1260),),
     )  # fmt: skip
     assert pulses_of(schedule, 0) == [(600, 255)]
@@ -166,7 +166,7 @@ def test_no_window_at_all_means_no_pulse() -> None:
 
 def test_a_soil_that_takes_up_less_is_named_even_with_open_windows() -> None:
     # A full soil and 2 mm of ET never make room for 3 mm.
-    schedule = plan_one(depletion_start_mm=0.0, crop_et_mm=2.0, need_mm=3.0)
+    schedule = plan_one(depletion_after_rain_mm=0.0, crop_et_mm=2.0, need_mm=3.0)
     assert 0 < schedule.planned_net_mm[0] <= 2.0
     assert cause_of(schedule) is ShortfallCause.SOIL_STORE
 
@@ -198,7 +198,8 @@ def test_the_event_peak_is_what_the_pulses_hold_above_the_et_since() -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["depletion_start_mm", "crop_et_mm", "need_mm", "net_rate_mm_per_min", "sunrise_min"]
+    "name",
+    ["depletion_after_rain_mm", "crop_et_mm", "need_mm", "net_rate_mm_per_min", "sunrise_min"],
 )
 def test_an_unknown_number_gives_no_pulse_and_unknown_depths(name: str) -> None:
     demand = make_demand({name: math.nan}, {})
@@ -222,7 +223,7 @@ def test_every_rule_holds_for_any_block_alone(block: dict[str, Any]) -> None:
 def test_every_rule_holds_for_a_day_under_way(
     block: dict[str, Any], not_before_min: int, early: float, later: float
 ) -> None:
-    applied_mm = 0.6 * block["depletion_start_mm"]
+    applied_mm = 0.6 * block["depletion_after_rain_mm"]
     plan_one(
         **block,
         not_before_min=not_before_min,
@@ -242,7 +243,7 @@ def test_no_pulse_drains_and_the_day_ends_as_the_daily_step_says(block: dict[str
         **{
             name: row[name]
             for name in (
-                "depletion_start_mm", "crop_et_mm", "taw_mm", "raw_mm",
+                "depletion_after_rain_mm", "crop_et_mm", "taw_mm", "raw_mm",
                 "sunrise_min", "sunset_min", "net_rate_mm_per_min",
             )
         },
@@ -251,7 +252,7 @@ def test_no_pulse_drains_and_the_day_ends_as_the_daily_step_says(block: dict[str
         return  # the daily step knows the cap at TAW only for the day as a whole
     assert day.drainage_mm <= 1e-6
     # The order of the daily step: early pulses, stress, then ET and the pulses of the day.
-    depletion_mm = row["depletion_start_mm"] - schedule.early_net_mm[0]
+    depletion_mm = row["depletion_after_rain_mm"] - schedule.early_net_mm[0]
     stress = stress_coefficient(depletion_mm, row["taw_mm"], row["raw_mm"])
     assert day.stress_coefficient == pytest.approx(stress)
     depletion_mm += stress * row["crop_et_mm"] - schedule.day_net_mm[0]
@@ -266,11 +267,11 @@ def scan_starts(row: dict[str, Any], lengths: list[int], off_ratio: float) -> li
     for length in lengths:
         net_mm = length * row["net_rate_mm_per_min"]
         stress = stress_coefficient(
-            row["depletion_start_mm"] - early_mm, row["taw_mm"], row["raw_mm"]
+            row["depletion_after_rain_mm"] - early_mm, row["taw_mm"], row["raw_mm"]
         )
         for minute in range(free_from, 1441 - length):
             share = et_share(minute, row["sunrise_min"], row["sunset_min"])
-            room_mm = row["depletion_start_mm"] + stress * row["crop_et_mm"] * share - given_mm
+            room_mm = row["depletion_after_rain_mm"] + stress * row["crop_et_mm"] * share - given_mm
             if room_mm >= net_mm - 1e-9 and any(
                 opens <= minute and minute + length <= closes for opens, closes in row["windows"]
             ):
@@ -300,7 +301,11 @@ def test_a_block_that_does_not_fit_gets_what_an_exhaustive_search_gets(
 ) -> None:
     # A stressed day is left out: early water raises Ks there, and with it the room of the day, so
     # that a longer total may fit where a shorter does not.
-    row = BLOCK | block | {"depletion_start_mm": min(block["depletion_start_mm"], block["raw_mm"])}
+    row = (
+        BLOCK
+        | block
+        | {"depletion_after_rain_mm": min(block["depletion_after_rain_mm"], block["raw_mm"])}
+    )
     row |= {"need_mm": wanted_min * row["net_rate_mm_per_min"], "urgent_need_mm": 0.0}
     planned_min = int(plan_one(**row).planned_min[0])
     shortest, longest = row["shortest_pulse_min"], row["longest_pulse_min"]

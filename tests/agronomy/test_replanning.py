@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from service.agronomy.records import Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
+from service.pulses import Pulse
 from tests.agronomy.test_daily_plan import MID_KC, plan_of, pulses_of
 from tests.factories import batch_of, even_days, make_block
 
@@ -18,7 +19,7 @@ def committed_of(
 ) -> CommittedWater:
     count = len(pulses)
     return commit_pulses(
-        pulses,
+        [[Pulse(*pulse) for pulse in own] for own in pulses],
         minute=np.full(count, minute),
         sunrise_min=np.full(count, 350.0),
         supply_index=np.zeros(count, dtype=np.int64) if supply_index is None else supply_index,
@@ -88,7 +89,7 @@ def test_beside_kept_pulses_a_neighbour_has_every_minute_but_theirs(
 ) -> None:
     beside = windows_beside(
         some_windows(200, 1200, block_count=3),
-        [kept, [], []],
+        [[Pulse(*pulse) for pulse in kept], [], []],
         supply_index=np.array([0, 0, 1]),
         flow_l_per_h=np.array([6.0, 6.0, 6.0]),
         supply_flow_l_per_h=np.array([10.0, 10.0]),
@@ -117,7 +118,7 @@ def test_where_the_flow_is_enough_for_all_nobody_waits() -> None:
     windows = some_windows(200, 1200, block_count=2)
     beside = windows_beside(
         windows,
-        [[(300, 60)], []],
+        [[Pulse(300, 60)], []],
         supply_index=np.array([0, 0]),
         flow_l_per_h=np.array([6.0, 4.0]),
         supply_flow_l_per_h=np.array([10.0]),

@@ -47,7 +47,7 @@ def make_system(emitter_flow_l_per_h: float = 2.0, rate_mm_per_h: float = 2.0) -
         emission_uniformity_pct=90.0 * one,
         flow_l_per_h=20_000.0 * one,
         fill_time_min=2.0 * one,
-        longest_pulse_min=240.0 * one,
+        grower_longest_pulse_min=240.0 * one,
         daily_maximum_min=1440.0 * one,
         off_ratio=one,
         valve_gap_s=0.0 * one,

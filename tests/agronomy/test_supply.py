@@ -98,7 +98,7 @@ def test_a_block_larger_than_its_supply_gets_nothing_and_is_told_so() -> None:
 
 def test_a_short_supply_is_shared_in_equal_parts_of_the_need() -> None:
     # 300 min of window for 300 + 150 min of need, nothing urgent: two thirds of each.
-    window = {"windows": ((600, 900),), "longest_pulse_min": 300, "depletion_start_mm": 15.0}
+    window = {"windows": ((600, 900),), "longest_pulse_min": 300, "depletion_after_rain_mm": 15.0}
     schedule = plan(1000.0, window | {"need_mm": 15.0}, window | {"need_mm": 7.5})
     assert schedule.urgent_share.tolist() == [1.0, 1.0]
     assert schedule.rest_share[0] == pytest.approx(2 / 3, abs=0.005)
@@ -122,7 +122,7 @@ def test_urgent_needs_are_met_before_any_other() -> None:
 
 def test_urgent_needs_beyond_the_supply_share_it_and_the_rest_gets_none() -> None:
     # 300 min for urgent needs of 400 + 200: half of each; the third block asks without urgency.
-    window = {"windows": ((600, 900),), "longest_pulse_min": 240, "depletion_start_mm": 30.0}
+    window = {"windows": ((600, 900),), "longest_pulse_min": 240, "depletion_after_rain_mm": 30.0}
     schedule = plan(
         1000.0,
         window | {"need_mm": 25.0, "urgent_need_mm": 20.0},
@@ -235,7 +235,7 @@ def test_no_block_gets_less_than_the_common_shares_unless_alone_it_could_not(
         share_mm += schedule.rest_share[index] * (demand.need_mm[index] - urgent_mm)
         if schedule.urgent_share[index] < 1.0:
             assert schedule.rest_share[index] == 0.0
-        if demand.depletion_start_mm[index] <= demand.raw_mm[index]:
+        if demand.depletion_after_rain_mm[index] <= demand.raw_mm[index]:
             least_min = least_fair_minutes(demand, schedule, index, share_mm)
             assert schedule.planned_min[index] >= least_min
 

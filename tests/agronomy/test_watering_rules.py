@@ -50,7 +50,7 @@ def test_rain_of_unknown_probability_is_not_credited_and_unknown_rain_stays_unkn
 def test_below_the_trigger_nothing_is_needed() -> None:
     # RAW 10, trigger 7: 3.0 at midnight less 1.0 of rain plus 4.9 is 6.9.
     need = need_of(3.0, 1.0, 4.9)
-    assert need.depletion_start_mm[0] == pytest.approx(2.0)
+    assert need.depletion_after_rain_mm[0] == pytest.approx(2.0)
     assert need.planned_depletion_mm[0] == pytest.approx(6.9)
     assert need.need_mm[0] == 0.0
     assert need.urgent_need_mm[0] == 0.0
@@ -71,7 +71,7 @@ def test_the_part_beyond_raw_is_urgent() -> None:
 
 def test_more_rain_than_depletion_leaves_a_full_zone_not_a_credit() -> None:
     need = need_of(2.0, 30.0, 5.0)
-    assert need.depletion_start_mm[0] == 0.0
+    assert need.depletion_after_rain_mm[0] == 0.0
     assert need.planned_depletion_mm[0] == 5.0
 
 

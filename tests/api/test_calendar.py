@@ -20,6 +20,7 @@ from service.errors import NotFound
 from service.operations.access.share_calendar import renew_link
 from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms
+from service.pulses import Pulse
 from service.records.farms import FarmDefinition
 from service.records.letters import MailStamp
 from service.records.mail import Person
@@ -46,7 +47,7 @@ VERSION = PlanVersion(
     status="water",
     issued_at=RUN_AT,
     superseded_at=None,
-    pulses=((300, 40), (380, 40)),
+    pulses=(Pulse(300, 40), Pulse(380, 40)),
 )
 
 
@@ -129,7 +130,7 @@ def test_a_new_version_moves_events_and_cancels_those_it_dropped() -> None:
     later = RUN_AT + timedelta(hours=2)
     versions = [
         replace(VERSION, superseded_at=later),
-        replace(VERSION, version=2, issued_at=later, pulses=((320, 30),)),
+        replace(VERSION, version=2, issued_at=later, pulses=(Pulse(320, 30),)),
     ]
     before = events_of(calendar_feed(FARM, [VERSION], domain="farm.example"))
     after = events_of(calendar_feed(FARM, versions, domain="farm.example"))

@@ -20,6 +20,7 @@ from service.bootstrap import Service
 from service.operations.evening import plan_texts
 from service.operations.evening.plan_texts import plan_text, site_text
 from service.operations.reading.read_plans import PlanView, get_plan
+from service.pulses import Pulse
 from service.records.farms import BlockLabel
 from service.records.plan_reasoning import read_reasoning
 from tests.api.conftest import Client
@@ -121,7 +122,7 @@ def test_on_the_day_of_a_clock_change_local_times_are_those_of_the_clock(view: P
     day = date(2026, 11, 1)
     days = tuple(day + timedelta(days=offset) for offset in range(-2, 7))
     weather = replace(view.plan.weather, days=days)
-    plan = replace(view.plan, day=day, pulses=((90, 30), (240, 60)), weather=weather)
+    plan = replace(view.plan, day=day, pulses=(Pulse(90, 30), Pulse(240, 60)), weather=weather)
     shown = as_read(replace(view, plan=plan)).model_dump(mode="json")["pulses"]
     assert [(pulse["start_local"], pulse["end_local"]) for pulse in shown] == [
         ("2026-11-01T01:30:00-04:00", "2026-11-01T01:00:00-05:00"),

@@ -35,7 +35,7 @@ def makespan_instance(block_count: int, load: float, seed: int) -> tuple[PulseDe
     whole = np.ones(block_count, np.int64)
     one = np.ones(block_count)
     demand = PulseDemand(
-        depletion_start_mm=1000.0 * one,
+        depletion_after_rain_mm=1000.0 * one,
         crop_et_mm=0.0 * one,
         taw_mm=3000.0 * one,
         raw_mm=2000.0 * one,
@@ -88,7 +88,7 @@ def orchard_day(block_count: int, load: float, seed: int = 1) -> tuple[PulseDema
         is_outage=np.zeros(block_count, np.bool_),
     )
     demand = PulseDemand(
-        depletion_start_mm=depletion_mm,
+        depletion_after_rain_mm=depletion_mm,
         crop_et_mm=crop_et_mm,
         taw_mm=taw_mm,
         raw_mm=raw_mm,

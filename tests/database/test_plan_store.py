@@ -8,6 +8,7 @@ import numpy as np
 
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWorkFactory
+from service.pulses import Pulse
 from service.records.plan_reasoning import read_reasoning, read_weather_basis
 from service.records.plans import PublishedPlan
 from tests.database.stored_plans import (
@@ -46,7 +47,7 @@ def test_a_published_plan_comes_back_whole(
         planned_min=90,
         gross_mm=4.5,
         net_mm=4.0,
-        pulses=((300, 30), (360, 60)),
+        pulses=(Pulse(300, 30), Pulse(360, 60)),
         reasoning=read_reasoning(b'{"taw_mm":12.5}'),
         weather=read_weather_basis(weather_document(et0_mm=7.1)),
     )

@@ -23,13 +23,14 @@ from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms
 from service.operations.waterworks.order_fertigation import list_fertigations
 from service.pages.visit import POLICY
+from service.pulses import Pulse
 from service.translations import wording
 from service.waterworks.acid import acid_dose
 from service.waterworks.block_hydraulics import RegulatorFinding
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.carbonate import CarbonateWater
 from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS
-from service.waterworks.fertigation import RunPulse, plan_injection
+from service.waterworks.fertigation import plan_injection
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
     PLAN_DAY,
@@ -456,12 +457,12 @@ def test_the_page_asks_the_database_no_more_for_more_runs(piped: Service, reader
 def said_of_injections() -> set[str]:
     """Advisories of days of every kind: as they are, joined, lengthened, split, refused."""
     found: set[str] = set()
-    days: tuple[list[RunPulse], ...] = (
+    days: tuple[list[Pulse], ...] = (
         [],
-        [RunPulse(300, 40)],
-        [RunPulse(300, 40), RunPulse(420, 40)],
-        [RunPulse(300 + 72 * place, 24) for place in range(5)],
-        [RunPulse(300 + 120 * place, 60) for place in range(4)],
+        [Pulse(300, 40)],
+        [Pulse(300, 40), Pulse(420, 40)],
+        [Pulse(300 + 72 * place, 24) for place in range(5)],
+        [Pulse(300 + 120 * place, 60) for place in range(4)],
     )
     for pulses, minutes, added in itertools.product(days, (20.0, 60.0), (0, 30)):
         for longest in (60.0, 200.0):

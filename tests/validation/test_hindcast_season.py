@@ -143,7 +143,7 @@ def test_one_minute_simulation_of_every_day_agrees_with_the_ledger(scenario: str
         total_min = sum(durations_min)
         after_rain_mm = ledger.depletion_start_mm[day, block] - ledger.rain_entering_mm[day, block]
         simulated = simulate_day(
-            depletion_start_mm=max(0.0, float(after_rain_mm)),
+            depletion_after_rain_mm=max(0.0, float(after_rain_mm)),
             crop_et_mm=float(ledger.crop_et_mm[day, block]),
             taw_mm=float(ledger.taw_mm[day, block]),
             raw_mm=float(ledger.raw_mm[day, block]),

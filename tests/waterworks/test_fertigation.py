@@ -10,12 +10,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from service.errors import InputInvalid
+from service.pulses import Pulse
 from service.waterworks.caution import CHEMIGATION_CAUTIONS
 from service.waterworks.fertigation import (
     InjectionPlan,
     InjectionWindow,
     Injector,
-    RunPulse,
     injection_window,
     plan_fertigation,
     plan_injection,
@@ -23,17 +23,17 @@ from service.waterworks.fertigation import (
 )
 from service.waterworks.fertiliser import PRODUCTS, stock_solution
 
-DAY = [RunPulse(300 + 72 * place, 24) for place in range(5)]
+DAY = [Pulse(300 + 72 * place, 24) for place in range(5)]
 """Five pulses of 24 minutes with 48 minutes off."""
 
 
 @st.composite
-def days(draw: st.DrawFn) -> list[RunPulse]:
-    pulses: list[RunPulse] = []
+def days(draw: st.DrawFn) -> list[Pulse]:
+    pulses: list[Pulse] = []
     minute = draw(st.integers(0, 400))
     for _ in range(draw(st.integers(1, 8))):
         duration = draw(st.integers(5, 120))
-        pulses.append(RunPulse(minute, duration))
+        pulses.append(Pulse(minute, duration))
         minute += duration + draw(st.integers(0, 90))
     return pulses
 
@@ -51,7 +51,7 @@ def keys_of(plan: InjectionPlan) -> list[str]:
     added=st.integers(0, 60),
 )
 def test_no_injection_runs_outside_its_window_and_all_of_it_runs(
-    pulses: list[RunPulse], minutes: int, fill: float, travel: float, longest: int, added: int
+    pulses: list[Pulse], minutes: int, fill: float, travel: float, longest: int, added: int
 ) -> None:
     plan = plan_injection(
         pulses,
@@ -94,7 +94,7 @@ def test_no_injection_runs_outside_its_window_and_all_of_it_runs(
     added=st.integers(0, 60),
 )
 def test_changed_pulses_keep_the_water_their_order_and_their_limits(
-    pulses: list[RunPulse], minutes: int, travel: float, longest: int, added: int
+    pulses: list[Pulse], minutes: int, travel: float, longest: int, added: int
 ) -> None:
     plan = plan_injection(
         pulses,
@@ -124,7 +124,7 @@ def test_changed_pulses_keep_the_water_their_order_and_their_limits(
     flow=st.floats(1000.0, 100_000.0),
 )
 def test_the_nutrient_that_goes_in_is_what_was_planned(
-    pulses: list[RunPulse], stock_l: float, highest: float, travel: float, flow: float
+    pulses: list[Pulse], stock_l: float, highest: float, travel: float, flow: float
 ) -> None:
     tank = stock_solution([(PRODUCTS["potassium-nitrate"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
@@ -155,7 +155,7 @@ def test_the_nutrient_that_goes_in_is_what_was_planned(
 
 
 def test_pulses_that_have_the_room_are_left_as_they_are() -> None:
-    long = [RunPulse(300 + 120 * place, 60) for place in range(4)]
+    long = [Pulse(300 + 120 * place, 60) for place in range(4)]
     plan = plan_injection(long, 20.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=60.0)
     assert plan.pulses == tuple(long)
     assert (plan.merged_count, plan.added_min, plan.advisories) == (0, 0, ())
@@ -166,7 +166,7 @@ def test_pulses_that_have_the_room_are_left_as_they_are() -> None:
 
 
 def test_a_long_injection_is_split_over_pulses_before_they_are_changed() -> None:
-    long = [RunPulse(300 + 120 * place, 60) for place in range(4)]
+    long = [Pulse(300 + 120 * place, 60) for place in range(4)]
     plan = plan_injection(long, 60.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=200.0)
     assert plan.pulses == tuple(long)
     assert [span.pulse_index for span in plan.spans] == [1, 2]
@@ -181,7 +181,7 @@ def test_short_pulses_are_joined_as_few_as_needed() -> None:
 
 
 def test_of_two_pulses_the_second_injects_and_ends_with_a_clean_quarter_of_the_day() -> None:
-    two = [RunPulse(300, 60), RunPulse(420, 60)]
+    two = [Pulse(300, 60), Pulse(420, 60)]
     plan = plan_injection(two, 20.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=60.0)
     assert plan.pulses == tuple(two)
     # Full after 10 min, then 20 of injection; the last 30 of 120 are clean.
@@ -190,7 +190,7 @@ def test_of_two_pulses_the_second_injects_and_ends_with_a_clean_quarter_of_the_d
 
 
 def test_the_second_of_two_pulses_is_lengthened_where_joining_is_forbidden() -> None:
-    two = [RunPulse(300, 40), RunPulse(420, 40)]
+    two = [Pulse(300, 40), Pulse(420, 40)]
     plan = plan_injection(
         two,
         20.0,
@@ -200,20 +200,20 @@ def test_the_second_of_two_pulses_is_lengthened_where_joining_is_forbidden() -> 
         largest_added_min=30,
     )
     # 10 to fill, 20 of injection, and a quarter of 40 + 54 min clean: 23.5.
-    assert plan.pulses == (RunPulse(300, 40), RunPulse(420, 54))
+    assert plan.pulses == (Pulse(300, 40), Pulse(420, 54))
     assert plan.added_min == 14
     assert [(span.start_min, span.end_min) for span in plan.spans] == [(430, 450)]
 
 
 def test_two_pulses_become_one_run_where_neither_has_the_room() -> None:
-    two = [RunPulse(300, 50), RunPulse(420, 50)]
+    two = [Pulse(300, 50), Pulse(420, 50)]
     plan = plan_injection(two, 30.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=100.0)
-    assert plan.pulses == (RunPulse(300, 100),)
+    assert plan.pulses == (Pulse(300, 100),)
     assert [(span.start_min, span.end_min) for span in plan.spans] == [(325, 355)]
 
 
 def test_water_is_added_only_where_it_may_be_and_joining_does_not_help() -> None:
-    day = [RunPulse(300, 30), RunPulse(400, 30), RunPulse(500, 30)]
+    day = [Pulse(300, 30), Pulse(400, 30), Pulse(500, 30)]
     asked = partial(
         plan_injection, day, 15.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=40.0
     )
@@ -229,7 +229,7 @@ def test_water_is_added_only_where_it_may_be_and_joining_does_not_help() -> None
 def test_a_single_run_is_lengthened_until_its_quarters_leave_room() -> None:
     # T/4 clean before and after leave T/2: 30 minutes need a run of 60.
     plan = plan_injection(
-        [RunPulse(300, 40)],
+        [Pulse(300, 40)],
         30.0,
         fill_min=5.0,
         travel_min=5.0,
@@ -242,7 +242,7 @@ def test_a_single_run_is_lengthened_until_its_quarters_leave_room() -> None:
 
 def test_a_run_is_not_lengthened_past_its_window() -> None:
     plan = plan_injection(
-        [RunPulse(300, 40)],
+        [Pulse(300, 40)],
         30.0,
         fill_min=5.0,
         travel_min=5.0,
@@ -267,12 +267,12 @@ def test_the_callers_check_can_forbid_a_joined_pulse() -> None:
     ("pulses", "key"),
     [
         ([], "no-pulses"),
-        ([RunPulse(300, 30)], "run-too-short"),
-        ([RunPulse(300, 30), RunPulse(400, 30)], "second-pulse-too-short"),
-        ([RunPulse(300, 20), RunPulse(400, 20), RunPulse(500, 20)], "pulse-too-short"),
+        ([Pulse(300, 30)], "run-too-short"),
+        ([Pulse(300, 30), Pulse(400, 30)], "second-pulse-too-short"),
+        ([Pulse(300, 20), Pulse(400, 20), Pulse(500, 20)], "pulse-too-short"),
     ],
 )
-def test_what_cannot_be_done_says_why_and_what_helps(pulses: list[RunPulse], key: str) -> None:
+def test_what_cannot_be_done_says_why_and_what_helps(pulses: list[Pulse], key: str) -> None:
     plan = plan_injection(pulses, 45.0, fill_min=10.0, travel_min=10.0, longest_pulse_min=30.0)
     assert not plan.is_possible
     assert keys_of(plan)[0] == key
@@ -302,7 +302,7 @@ def test_a_window_leaves_a_clean_quarter_and_the_travel_on_both_sides(
 def test_an_injector_too_large_for_the_dose_is_said() -> None:
     tank = stock_solution([(PRODUCTS["urea"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
-        [RunPulse(300, 120)],
+        [Pulse(300, 120)],
         tank,
         1.0,
         injector=Injector(20.0, 100.0),
@@ -318,7 +318,7 @@ def test_an_injector_too_large_for_the_dose_is_said() -> None:
 def test_a_small_injector_takes_its_time() -> None:
     tank = stock_solution([(PRODUCTS["urea"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
-        [RunPulse(300, 120)],
+        [Pulse(300, 120)],
         tank,
         20.0,
         injector=Injector(1.0, 30.0),
@@ -335,7 +335,7 @@ def test_a_small_injector_takes_its_time() -> None:
 def test_what_cannot_be_planned_has_no_rates() -> None:
     tank = stock_solution([(PRODUCTS["urea"], 20.0)], 100.0, 20.0)
     found = plan_fertigation(
-        [RunPulse(300, 20)],
+        [Pulse(300, 20)],
         tank,
         20.0,
         injector=Injector(1.0, 30.0),
@@ -351,7 +351,7 @@ def test_what_cannot_be_planned_has_no_rates() -> None:
 def test_every_fault_of_a_day_is_listed() -> None:
     with pytest.raises(InputInvalid) as refusal:
         plan_injection(
-            [RunPulse(300, 30), RunPulse(320, 0)],
+            [Pulse(300, 30), Pulse(320, 0)],
             0.0,
             fill_min=5.0,
             travel_min=5.0,
@@ -395,7 +395,7 @@ def test_an_injector_that_gives_nothing_and_a_dose_of_nothing_are_refused() -> N
 
 
 def test_a_day_of_very_many_pulses_is_answered_at_once() -> None:
-    many = [RunPulse(20 * place, 10) for place in range(60)]
+    many = [Pulse(20 * place, 10) for place in range(60)]
     plan = plan_injection(
         many,
         40.0,

@@ -23,7 +23,7 @@ from service.records.farms import MonthlyNormals, SiteDefinition, SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 
 KINDS = ("forecast", "analysis", "observed")
-"""Kinds of weather, the better for a past day the later in the list."""
+"""Kinds of weather; for a past day, the later in the list the better."""
 FRESH_FORECAST_H = 24.0  # [CHOICE] h, a forecast older than this is labelled
 OLDEST_FORECAST_H = 48.0  # [CHOICE] h, a forecast older than this is not used
 SOURCE_STEP = 1000
@@ -61,7 +61,7 @@ def gather_weather(
     """Read and prepare the weather from ``first_day`` to ``last_day`` as known on ``on``.
 
     ``source_order`` ranks the sources, higher is better; sources it does not name rank lowest. A
-    forecast older than 48 hours is not used; ``now`` counts, or for a past evening its end.
+    forecast that is older than 48 hours now, or was at the end of a past evening, is not used.
     """
     days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
     rows = archive.read_rows(sites.keys, first_day=first_day, last_day=last_day)
@@ -106,7 +106,7 @@ def gather_weather(
 
 
 def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
-    """The sites as the agronomy rooms see them."""
+    """The sites as the agronomy packages take them."""
     return SiteBatch(
         latitude_deg=np.array([site.latitude_deg for site in sites]),
         longitude_deg=np.array([site.longitude_deg for site in sites]),
@@ -124,7 +124,7 @@ def _forecast_ages_h(rows: WeatherRows, kind_rank: Ints, *, on: date, now: datet
 
 
 def _picked(chosen: ChosenWeather, name: str, by_row: Floats) -> Floats:
-    """A fact of the rows that a field was taken from, (days, sites); NaN where there is none."""
+    """A number of the rows that a field was taken from, (days, sites); NaN without a row."""
     row_of = chosen.row_of[name]
     if by_row.size == 0:
         return np.full(row_of.shape, np.nan)
@@ -244,7 +244,7 @@ def _notes(
     first: int,
     notes: Sequence[Mapping[str, Mapping[str, object]]],
 ) -> dict[str, dict[str, Mapping[str, object]]]:
-    """Per field and day what its source noted on it: hours present, estimated from what."""
+    """What the source noted for each field and day: hours present, estimated from what."""
     noted: dict[str, dict[str, Mapping[str, object]]] = {}
     days = chosen.raw.days[first:].astype(str).tolist()
     for name, rows in chosen.row_of.items():
@@ -258,7 +258,7 @@ def _notes(
 def _origins(
     chosen: ChosenWeather, site: int, first: int, labels: list[dict[str, str]]
 ) -> tuple[list[dict[str, str]], dict[str, list[int]]]:
-    """Distinct origins of a site's values, and per field and day the place in that list or -1."""
+    """Distinct origins of a site's values, and for each field and day the index in it, or -1."""
     places: dict[tuple[str, ...], int] = {}
     origins: list[dict[str, str]] = []
     by_field: dict[str, list[int]] = {}
@@ -292,7 +292,7 @@ def _ranks(
     *,
     is_future: NDArray[np.bool_],
 ) -> Ints:
-    """Rank of each row: for past days what was observed, for days to come what was forecast."""
+    """Rank of each row: observations win on past days, forecasts on days to come."""
     source_rank = np.array([source_order.get(source, 0) for source in rows.sources], dtype=np.int64)
     by_kind = np.where(is_future, len(KINDS) - 1 - kind_rank, kind_rank)
     return by_kind * SOURCE_STEP + source_rank

@@ -1,7 +1,12 @@
-"""The pulses of the coming day for a group of farms: hours, what stands already, injections."""
+"""The pulses of the coming day for a group of farms: hours, pulses that stay, injections.
+
+In: what the evening has read, and the ledgers up to today. Out: :class:`ComingDay`, from which the
+pulses are laid out, then the plan of all blocks and what to say about each injection.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -15,71 +20,245 @@ from service.agronomy.daily_plan import (
     CropDays,
     DailyPlan,
     SiteDays,
+    coming_days,
+    crop_days,
     days_of,
     plan_tomorrow,
     take_crop,
 )
 from service.agronomy.injection_room import PlannedDay
+from service.agronomy.outlook import Outlook
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, whole_minutes
 from service.agronomy.watering_window import watering_windows
 from service.database.session import UnitOfWork
+from service.operations.evening.evening_inputs import EveningInputs, row_of_day
 from service.operations.evening.fit_injections import fit_injections
 from service.operations.evening.gather_weather import GatheredWeather
+from service.operations.evening.keep_ledgers import Ledger
 from service.operations.evening.phases import Phases
-from service.records.farms import BlockTable, SupplyTable
-from service.records.ledger import AppliedWater
+from service.operations.evening.run_weather import OUTLOOK_DAYS
+from service.pulses import Pulse
 from service.records.plan_reasoning import StoredInjection
 from service.records.plans import PlansInForce
 
-OUTLOOK_DAYS = 7
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComingDay:
+    """What the pulses of the coming day are laid out from; arrays (blocks,) unless noted."""
 
-@dataclass(frozen=True, slots=True)
-class CommonHours:
-    """When block, supply and neighbours all let water run."""
+    keys: Ints
+    blocks: BlockBatch
+    ahead: SiteDays
+    """Weather from the coming day on."""
+    crop: CropDays
+    """(days, blocks) what that weather means for the blocks."""
+    depletion_midnight_mm: Floats
+    windows: WindowBatch
+    windows_of_outlook: tuple[WindowBatch, ...]
+    """One per day, the coming day first."""
+    supply_flow_l_per_h: Floats
+    """(supplies,)"""
+    not_before_min: Ints
+    committed: CommittedWater | None
+    """Water of that day that a new plan cannot take back; None where the day has not begun."""
 
-    table: BlockTable
-    supplies: SupplyTable
-    weather: GatheredWeather
-    site_index: Ints
-    supply_index: Ints
-
-    def on(self, day: date) -> WindowBatch:
-        """The windows of a day."""
-        zones = [site.zone for site in self.weather.sites.definitions]
-        return watering_windows(
-            self.table.windows,
-            [self.supplies.windows[index] for index in self.supply_index.tolist()],
-            self.table.no_water,
-            zones=[zones[index] for index in self.site_index.tolist()],
-            day=day,
+    def plan(self) -> DailyPlan:
+        """The plan without injections."""
+        return plan_tomorrow(
+            self.blocks,
+            self.ahead,
+            self.crop,
+            depletion_midnight_mm=self.depletion_midnight_mm,
+            windows=self.windows,
+            supply_flow_l_per_h=self.supply_flow_l_per_h,
+            not_before_min=self.not_before_min,
+            committed=self.committed,
         )
 
-    def coming(self, first_day: date, windows: WindowBatch) -> list[WindowBatch]:
-        """Those of the plan's day, given, and of the days after; one object where all are alike."""
-        if not any(self.table.no_water):
-            return [windows] * OUTLOOK_DAYS
-        days = [first_day + timedelta(days=ahead) for ahead in range(1, OUTLOOK_DAYS)]
-        return [windows, *map(self.on, days)]
+    def look_ahead(self, plan: DailyPlan) -> Outlook:
+        """What a plan of this day and the forecast lead to in the days from it on."""
+        return coming_days(
+            self.blocks,
+            self.ahead,
+            self.crop,
+            plan=plan,
+            windows_of_day=self.windows_of_outlook,
+            supply_flow_l_per_h=self.supply_flow_l_per_h,
+        )
 
 
-def first_minutes(
-    applied: AppliedWater, weather: GatheredWeather, site_index: Ints, on: date
-) -> Ints:
+def coming_day(
+    inputs: EveningInputs,
+    ledger: Ledger,
+    *,
+    in_force: PlansInForce | None,
+    earliest_start: datetime | None,
+) -> ComingDay:
+    """What the pulses of tomorrow are laid out from.
+
+    ``earliest_start`` is for plans that come late: nothing starts before it, and where the day has
+    begun by then, what has started of the plans in force stays.
+    """
+    weather, plan_day = inputs.weather, inputs.plan_day
+    blocks = inputs.versions.on(plan_day)
+    ahead = days_of(weather.weather.days, row_of_day(weather.days, plan_day), weather.days.size)
+    windows_of_outlook = _windows_of_outlook(inputs)
+    return ComingDay(
+        keys=inputs.table.keys,
+        blocks=blocks,
+        ahead=ahead,
+        crop=crop_days(blocks, ahead, degree_day_start_c_day=ledger.degree_day_sum_c_day[-1]),
+        depletion_midnight_mm=ledger.depletion_end_mm[-1],
+        windows=windows_of_outlook[0],
+        windows_of_outlook=windows_of_outlook,
+        supply_flow_l_per_h=inputs.supplies.flow_l_per_h,
+        not_before_min=np.maximum(
+            _first_minutes(inputs),
+            _elapsed_at(earliest_start, plan_day, weather)[inputs.site_index],
+        ),
+        committed=_committed_water(in_force, earliest_start, blocks, ahead, weather=weather),
+    )
+
+
+def lay_out_pulses(
+    unit: UnitOfWork, phases: Phases, day: ComingDay
+) -> tuple[DailyPlan, Mapping[int, StoredInjection]]:
+    """The plan of the coming day with its injections, and what to say about each, by block row.
+
+    Blocks that cannot be planned any more keep their pulses in force; the others are planned beside
+    them.
+    """
+    plan, injections = _plan_and_inject(unit, phases, day)
+    kept = _kept_pulses(unit, day, plan)
+    if kept is None:
+        return plan, injections
+    system = day.blocks.system
+    windows = windows_beside(
+        day.windows,
+        kept,
+        supply_index=system.supply_index,
+        flow_l_per_h=system.flow_l_per_h,
+        supply_flow_l_per_h=day.supply_flow_l_per_h,
+        valve_gap_min=whole_minutes(np.ceil(system.valve_gap_s / 60.0)),
+    )
+    return _plan_and_inject(unit, phases, replace(day, windows=windows))
+
+
+def _plan_and_inject(
+    unit: UnitOfWork, phases: Phases, day: ComingDay
+) -> tuple[DailyPlan, dict[int, StoredInjection]]:
+    """The plan of the coming day with its injections, and what to say about them by row."""
+    plan = phases.timed("pulses and supply", day.plan)
+    blocks, ahead = day.blocks, day.ahead
+    return phases.timed(
+        "injections",
+        fit_injections,
+        unit,
+        PlannedDay(
+            blocks=blocks,
+            plan=plan,
+            windows=day.windows,
+            supply_flow_l_per_h=day.supply_flow_l_per_h,
+            sunrise_min=ahead.sunrise_min[0, blocks.site_index],
+            sunset_min=ahead.sunset_min[0, blocks.site_index],
+        ),
+        day.keys,
+        on=ahead.days[0].item(),
+        may_change=_may_change(day.committed, blocks),
+        replan=partial(_in_one_run, day),
+    )
+
+
+def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse, ...]]:
+    """The pulses of a supply's blocks planned again, by row, one of the blocks in a single run."""
+    supply_index = day.blocks.system.supply_index
+    rows = np.flatnonzero(supply_index == supply_index[row])
+    some = take_blocks(day.blocks, rows)
+    fill_min = some.system.fill_time_min.copy()
+    # The shortest pulse is so many fill times: made as long as the run, it is the only one.
+    fill_min[rows == row] = run_min / FILL_TIMES_PER_PULSE_COUNT
+    again = replace(
+        day,
+        keys=day.keys[rows],
+        blocks=replace(some, system=replace(some.system, fill_time_min=fill_min)),
+        ahead=days_of(day.ahead, 0, 1),
+        crop=take_crop(day.crop, rows),
+        depletion_midnight_mm=day.depletion_midnight_mm[rows],
+        windows=WindowBatch(
+            opens_min=day.windows.opens_min[rows],
+            closes_min=day.windows.closes_min[rows],
+            is_outage=day.windows.is_outage[rows],
+        ),
+        not_before_min=day.not_before_min[rows],
+        committed=None,
+    )
+    pulses = again.plan().schedule.pulses
+    return {each: pulses.of_block(place) for place, each in enumerate(rows.tolist())}
+
+
+def _kept_pulses(
+    unit: UnitOfWork, day: ComingDay, plan: DailyPlan
+) -> list[tuple[Pulse, ...]] | None:
+    """Pulses in force of blocks that cannot be planned any more; None where there are none.
+
+    Publishing leaves them as they are, so they take their part of the supply.
+    """
+    unknown = np.flatnonzero(~plan.can_be_planned)
+    if not unknown.size:
+        return None
+    in_force = unit.plans.read_in_force(day.keys[unknown], day=day.ahead.days[0].item())
+    if not any(in_force.pulses):
+        return None
+    kept: list[tuple[Pulse, ...]] = [()] * day.keys.size
+    for row, pulses in zip(unknown.tolist(), in_force.pulses, strict=True):
+        kept[row] = pulses
+    return kept
+
+
+def _may_change(committed: CommittedWater | None, blocks: BlockBatch) -> NDArray[np.bool_]:
+    """(blocks,) an injection may change the pulses: no block of the supply has begun its day."""
+    supply_index = blocks.system.supply_index
+    if committed is None:
+        return np.ones(supply_index.shape, dtype=np.bool_)
+    begun = supply_index[committed.not_before_min > 0]
+    return ~np.isin(supply_index, begun)
+
+
+def _windows(inputs: EveningInputs, day: date) -> WindowBatch:
+    """When block, supply and neighbours all let water run on a day."""
+    zones = [site.zone for site in inputs.weather.sites.definitions]
+    return watering_windows(
+        inputs.table.windows,
+        [inputs.supplies.windows[index] for index in inputs.supply_index.tolist()],
+        inputs.table.no_water,
+        zones=[zones[index] for index in inputs.site_index.tolist()],
+        day=day,
+    )
+
+
+def _windows_of_outlook(inputs: EveningInputs) -> tuple[WindowBatch, ...]:
+    """The windows of tomorrow and of the days after it; one object where all are alike."""
+    if not any(inputs.table.no_water):
+        return (_windows(inputs, inputs.plan_day),) * OUTLOOK_DAYS
+    days = [inputs.plan_day + timedelta(days=ahead) for ahead in range(OUTLOOK_DAYS)]
+    return tuple(_windows(inputs, day) for day in days)
+
+
+def _first_minutes(inputs: EveningInputs) -> Ints:
     """First minute of tomorrow at which each block may start: the off time after today's last."""
     lengths_min = day_lengths_min(
-        np.array([on], dtype="datetime64[D]"),
-        [site.zone for site in weather.sites.definitions],
+        np.array([inputs.on], dtype="datetime64[D]"),
+        [site.zone for site in inputs.weather.sites.definitions],
     )[0]
-    ready = np.nan_to_num(applied.ready_min[-1]) - lengths_min[site_index]
+    ready = np.nan_to_num(inputs.applied.ready_min[-1]) - lengths_min[inputs.site_index]
     not_before: Ints = np.maximum(0.0, np.ceil(ready)).astype(np.int64)
     return not_before
 
 
-def elapsed_at(instant: datetime | None, day: date, weather: GatheredWeather) -> Ints:
-    """(sites,) minutes of a day that have passed at an instant, 0 before it and for no instant."""
+def _elapsed_at(instant: datetime | None, day: date, weather: GatheredWeather) -> Ints:
+    """(sites,) minutes of a day that have passed at an instant; 0 before the day, or for None."""
     passed = [
         0
         if instant is None
@@ -89,7 +268,7 @@ def elapsed_at(instant: datetime | None, day: date, weather: GatheredWeather) ->
     return np.maximum(np.array(passed, dtype=np.int64), 0)
 
 
-def committed_water(
+def _committed_water(
     in_force: PlansInForce | None,
     earliest_start: datetime | None,
     blocks: BlockBatch,
@@ -97,7 +276,7 @@ def committed_water(
     *,
     weather: GatheredWeather,
 ) -> CommittedWater | None:
-    """What stands already of the day planned; None where that day has not begun anywhere."""
+    """The pulses of the day planned that stay; None where that day has not begun anywhere."""
     if in_force is None or earliest_start is None:
         return None
     day = ahead.days[0].item()
@@ -117,149 +296,3 @@ def committed_water(
         supply_index=blocks.system.supply_index,
         off_ratio=blocks.system.off_ratio,
     )
-
-
-def plan_beside_kept(
-    unit: UnitOfWork,
-    phases: Phases,
-    blocks: BlockBatch,
-    ahead: SiteDays,
-    crop: CropDays,
-    *,
-    keys: Ints,
-    depletion_midnight_mm: Floats,
-    windows: WindowBatch,
-    supply_flow_l_per_h: Floats,
-    not_before_min: Ints,
-    committed: CommittedWater | None,
-) -> tuple[DailyPlan, dict[int, StoredInjection]]:
-    """As :func:`_plan_and_inject`, beside pulses in force of blocks that cannot be planned anew."""
-    lay_out = partial(
-        _plan_and_inject,
-        unit,
-        phases,
-        blocks,
-        ahead,
-        crop,
-        keys=keys,
-        depletion_midnight_mm=depletion_midnight_mm,
-        supply_flow_l_per_h=supply_flow_l_per_h,
-        not_before_min=not_before_min,
-        committed=committed,
-    )
-    plan, injections = lay_out(windows=windows)
-    kept = _kept_pulses(unit, keys, plan, day=ahead.days[0].item())
-    if kept is None:
-        return plan, injections
-    return lay_out(
-        windows=windows_beside(
-            windows,
-            kept,
-            supply_index=blocks.system.supply_index,
-            flow_l_per_h=blocks.system.flow_l_per_h,
-            supply_flow_l_per_h=supply_flow_l_per_h,
-            valve_gap_min=whole_minutes(np.ceil(blocks.system.valve_gap_s / 60.0)),
-        )
-    )
-
-
-def _kept_pulses(
-    unit: UnitOfWork, keys: Ints, plan: DailyPlan, *, day: date
-) -> list[tuple[tuple[int, int], ...]] | None:
-    """Pulses in force of blocks that cannot be planned any more; None where there are none.
-
-    Publishing lets them stand, so the supply must be thought to be busy with them.
-    """
-    unknown = np.flatnonzero(~plan.can_be_planned)
-    if not unknown.size:
-        return None
-    in_force = unit.plans.read_in_force(keys[unknown], day=day)
-    if not any(in_force.pulses):
-        return None
-    kept: list[tuple[tuple[int, int], ...]] = [()] * keys.size
-    for row, pulses in zip(unknown.tolist(), in_force.pulses, strict=True):
-        kept[row] = pulses
-    return kept
-
-
-def _plan_and_inject(
-    unit: UnitOfWork,
-    phases: Phases,
-    blocks: BlockBatch,
-    ahead: SiteDays,
-    crop: CropDays,
-    *,
-    keys: Ints,
-    depletion_midnight_mm: Floats,
-    windows: WindowBatch,
-    supply_flow_l_per_h: Floats,
-    not_before_min: Ints,
-    committed: CommittedWater | None,
-) -> tuple[DailyPlan, dict[int, StoredInjection]]:
-    """The plan of the coming day with its injections, and what is said of them by row."""
-    with phases.phase("pulses and supply"):
-        plan = plan_tomorrow(
-            blocks,
-            ahead,
-            crop,
-            depletion_midnight_mm=depletion_midnight_mm,
-            windows=windows,
-            supply_flow_l_per_h=supply_flow_l_per_h,
-            not_before_min=not_before_min,
-            committed=committed,
-        )
-
-    def replan(row: int, run_min: int) -> dict[int, list[tuple[int, int]]]:
-        """The supply's blocks planned again, one of them in a single run."""
-        rows = np.flatnonzero(blocks.system.supply_index == blocks.system.supply_index[row])
-        some = take_blocks(blocks, rows)
-        fill_min = some.system.fill_time_min.copy()
-        # The shortest pulse is so many fill times: made as long as the run, it is the only one.
-        fill_min[rows == row] = run_min / FILL_TIMES_PER_PULSE_COUNT
-        again = plan_tomorrow(
-            replace(some, system=replace(some.system, fill_time_min=fill_min)),
-            days_of(ahead, 0, 1),
-            take_crop(crop, rows),
-            depletion_midnight_mm=depletion_midnight_mm[rows],
-            windows=WindowBatch(
-                opens_min=windows.opens_min[rows],
-                closes_min=windows.closes_min[rows],
-                is_outage=windows.is_outage[rows],
-            ),
-            supply_flow_l_per_h=supply_flow_l_per_h,
-            not_before_min=not_before_min[rows],
-        ).schedule.pulses
-        pairs = np.stack([again.start_min, again.duration_min], axis=1).tolist()
-        return {
-            int(each): [
-                (start, length)
-                for start, length in pairs[again.offset[place] : again.offset[place + 1]]
-            ]
-            for place, each in enumerate(rows)
-        }
-
-    with phases.phase("injections"):
-        return fit_injections(
-            unit,
-            PlannedDay(
-                blocks=blocks,
-                plan=plan,
-                windows=windows,
-                supply_flow_l_per_h=supply_flow_l_per_h,
-                sunrise_min=ahead.sunrise_min[0, blocks.site_index],
-                sunset_min=ahead.sunset_min[0, blocks.site_index],
-            ),
-            keys,
-            on=ahead.days[0].item(),
-            may_change=_may_change(committed, blocks),
-            replan=replan,
-        )
-
-
-def _may_change(committed: CommittedWater | None, blocks: BlockBatch) -> NDArray[np.bool_]:
-    """(blocks,) an injection may change the pulses: on no block of its supply the day has begun."""
-    supply_index = blocks.system.supply_index
-    if committed is None:
-        return np.ones(supply_index.shape, dtype=np.bool_)
-    begun = supply_index[committed.not_before_min > 0]
-    return ~np.isin(supply_index, begun)

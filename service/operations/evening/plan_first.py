@@ -1,8 +1,8 @@
 """The plan for tomorrow at once, for a farm that was set up after its evening or before its first.
 
-Asks the weather services for the farm's sites where nothing is known of them yet, one after the
-other until there is a forecast, then does what the evening does, for this farm alone. Asked for
-again it plans again; what says the same makes no new version.
+Asks one weather service after the other until there is a forecast for the farm's sites, unless
+there is one already, then does what the evening does, for this farm alone. Asked again it plans
+again; a plan that has not changed gets no new version.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from service.records.farms import FarmDefinition
 
 
 class FirstPlan(StrEnum):
-    """What came of asking for a first plan."""
+    """How a request for a first plan ended."""
 
     PLANNED = "planned"
     NO_BLOCK = "no-block"
@@ -37,9 +37,9 @@ def plan_first(
     replanning: Replanning,
     refreshers: Mapping[str, RefreshWeather],
 ) -> FirstPlan:
-    """Make the plan for the farm's tomorrow now; says what came of it.
+    """Make the farm's plan for tomorrow now; returns how that ended.
 
-    No transaction is open while a weather service is asked.
+    No transaction is open while a weather service is being asked.
     """
     now = replanning.clock.now()
     today = local_day(now, farm.zone)

@@ -26,6 +26,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
 from service.operations.reading.planned_injections import PlannedInjection, planned_injection
 from service.operations.reading.read_plans import get_plan
+from service.pulses import Pulse
 from service.records.farms import BlockLabel
 from service.records.plan_reasoning import WeatherBasis, read_reasoning, read_weather_basis
 from service.records.plans import NewVersions, PlanRows, PlanText, PublishedPlan
@@ -94,7 +95,7 @@ def save_plan_texts(
             planned_min=planned_min[row],
             gross_mm=gross_mm[row],
             net_mm=net_mm[row],
-            pulses=tuple(map(tuple, orjson.loads(rows.pulses[row]))),
+            pulses=tuple(map(Pulse._make, orjson.loads(rows.pulses[row]))),
             reasoning=read_reasoning(rows.numbers[row]),
             weather=site.weather,
         )
@@ -208,7 +209,7 @@ def site_text(weather: WeatherBasis, day: date) -> SiteText:
     )
 
 
-def pulse_json(day: date, pulse: tuple[int, int], site: SiteText) -> dict[str, object]:
+def pulse_json(day: date, pulse: Pulse, site: SiteText) -> dict[str, object]:
     """One run of the valve, in local time and in seconds since 1970."""
     start_min, duration_min = pulse
     end_min = start_min + duration_min

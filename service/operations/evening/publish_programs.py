@@ -29,6 +29,7 @@ from service.agronomy.records import Ints, NoWaterPeriod
 from service.agronomy.units import MINUTES_PER_DAY
 from service.database.session import UnitOfWork
 from service.operations.reading.read_farms import farms_by_day, local_day
+from service.pulses import Pulse
 from service.records.controllers import (
     ChannelDefinition,
     ChannelPlans,
@@ -317,9 +318,7 @@ def _channel(
     )
 
 
-def _agreed(
-    channel: ChannelDefinition, day: date, zone: str, blocks: _Blocks
-) -> list[tuple[int, int]]:
+def _agreed(channel: ChannelDefinition, day: date, zone: str, blocks: _Blocks) -> list[Pulse]:
     """The fallback of a channel on a day as pulses, without those in a time without water."""
     midnight = datetime.combine(day, time(0))
     found = []
@@ -331,7 +330,7 @@ def _agreed(
             for period in blocks.no_water.get(channel.block_id, ())
         ):
             continue
-        found.append((elapsed_min(day, begins.time(), zone), run.duration_min))
+        found.append(Pulse(elapsed_min(day, begins.time(), zone), run.duration_min))
     return found
 
 

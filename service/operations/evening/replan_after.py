@@ -1,6 +1,6 @@
-"""After a report or a change: the plans that it touches, anew, in the transaction that stored it.
+"""After a report or a change: replan what it affects, in the transaction that stored it.
 
-Tomorrow's plan is replaced wherever it says something else now. Today's plan is replaced for the
+Tomorrow's plan is replaced wherever it would now be different. Today's plan is replaced for the
 rest of the day: pulses that have started or start within minutes stay, since a controller may have
 them already. Where no plan is stored for a day yet, its evening will make one.
 """
@@ -15,7 +15,8 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWork
-from service.operations.evening.run_day import ChangeThreshold, Turn, replan_farms
+from service.operations.evening.run_day import replan_farms
+from service.operations.evening.turn import ChangeThreshold, Turn
 from service.operations.reading.read_farms import local_day
 from service.ports import AfterPublish, Clock
 from service.records.farms import FarmDefinition
@@ -23,7 +24,7 @@ from service.records.farms import FarmDefinition
 
 @dataclass(frozen=True, slots=True)
 class Replanning:
-    """With what plans are made anew: the same for every report and every change."""
+    """What replanning needs, the same for every report and every change."""
 
     clock: Clock
     source_order: Mapping[str, int]
@@ -39,12 +40,12 @@ def replan_after(
     touched_day: date | None,
     replanning: Replanning,
 ) -> int:
-    """Replace the plans of these farms that a change touches; returns the number of new versions.
+    """Replace the plans of these farms that a change affects; returns the number of new versions.
 
-    ``touched_day`` is the first day whose balance has changed, None where it is the rules of today
-    that have (a pause, a block). What happened today counts for tomorrow only: today's plan has its
-    own pulses booked as running. Today's plan is replaced on a change of the balance only where its
-    minutes change by more than the evening's threshold.
+    ``touched_day`` is the first day whose balance has changed, None where the rules of today have
+    changed instead (a pause, a block). What happened today counts for tomorrow only: today's plan
+    has its own pulses booked as running. Where the balance has changed, today's plan is replaced
+    only if its minutes change by more than the evening's threshold.
     """
     clock = replanning.clock
     now = clock.now()
@@ -89,7 +90,7 @@ def replan_for_site(
 ) -> int:
     """As :func:`replan_after`, for all farms that draw on a site whose weather has changed.
 
-    ``touched_day`` None: none of it has.
+    With ``touched_day`` None nothing has changed.
     """
     if touched_day is None:
         return 0

@@ -17,7 +17,7 @@ from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc, wal
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
-from service.operations.evening.run_day import ChangeThreshold
+from service.operations.evening.turn import ChangeThreshold
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView, list_plans
 from service.records.farms import FarmDefinition

@@ -18,7 +18,8 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.units import M2_PER_HECTARE
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Conflict, Fault, InputInvalid, NotFound
-from service.operations.evening.fit_injections import order_advisories, times_min
+from service.operations.evening.fit_injections import order_advisories
+from service.operations.evening.fit_one_injection import times_min
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.reading.block_pipes import expected_flow_l_per_h
 from service.operations.reading.read_farms import local_day, today_at_block

@@ -22,7 +22,9 @@ from service.agronomy.injection_room import PlannedDay, changed_plan, pulse_faul
 from service.agronomy.watering_window import watering_windows
 from service.errors import InputInvalid
 from service.farm_files.farm_file import parse_farm
-from service.operations.evening.fit_injections import fit_injection, order_advisories
+from service.operations.evening.fit_injections import order_advisories
+from service.operations.evening.fit_one_injection import fit_injection
+from service.pulses import Pulse
 from service.records.farms import BLOCK_NUMBERS, FarmBundle
 from service.records.waterworks import FertigationOrder
 from service.waterworks.fertigation import InjectionPlan
@@ -139,10 +141,8 @@ def order(**changes: Any) -> FertigationOrder:
     return FertigationOrder(**{**facts, **changes})
 
 
-def pulses_of(day: PlannedDay, row: int) -> list[tuple[int, int]]:
-    pulses = day.plan.schedule.pulses
-    own = slice(pulses.offset[row], pulses.offset[row + 1])
-    return list(zip(pulses.start_min[own].tolist(), pulses.duration_min[own].tolist(), strict=True))
+def pulses_of(day: PlannedDay, row: int) -> tuple[Pulse, ...]:
+    return day.plan.schedule.pulses.of_block(row)
 
 
 def drained_mm(day: PlannedDay, row: int) -> float:
@@ -150,7 +150,7 @@ def drained_mm(day: PlannedDay, row: int) -> float:
     plan = day.plan
     pulses = pulses_of(day, row)
     return simulate_day(
-        depletion_start_mm=float(plan.need.depletion_start_mm[row]),
+        depletion_after_rain_mm=float(plan.need.depletion_after_rain_mm[row]),
         crop_et_mm=float(plan.crop_et_mm[row]),
         taw_mm=float(plan.taw_mm[row]),
         raw_mm=float(plan.raw_mm[row]),
@@ -213,9 +213,9 @@ def test_a_fitted_injection_keeps_every_promise_of_the_plan(
         assert found.injection is None
         assert found.plan.spans == ()
         assert found.plan.advisories
-        assert [(pulse.start_min, pulse.duration_min) for pulse in found.plan.pulses] == before
+        assert found.plan.pulses == before
         return
-    after = [(pulse.start_min, pulse.duration_min) for pulse in found.plan.pulses]
+    after = found.plan.pulses
     changed = PlannedDay(
         blocks=day.blocks,
         plan=changed_plan(day, {0: after}),
@@ -276,17 +276,17 @@ def test_pulses_that_nobody_may_change_stay_as_they_are() -> None:
         block=invented_farm().blocks[0],
         may_change=False,
     )
-    assert [(each.start_min, each.duration_min) for each in found.plan.pulses] == pulses_of(day, 0)
+    assert found.plan.pulses == pulses_of(day, 0)
 
 
 def test_what_breaks_a_promise_is_named() -> None:
     day = planned_day("loam", 6.0, (1.0, 0.6, 0.6))
     nothing = np.zeros(2880)
     assert pulse_fault(day, 0, pulses_of(day, 0), nothing) is None
-    assert "window" in str(pulse_fault(day, 0, [(200, 60)], nothing))
-    assert "no room" in str(pulse_fault(day, 0, [(310, 900)], nothing))
+    assert "window" in str(pulse_fault(day, 0, [Pulse(200, 60)], nothing))
+    assert "no room" in str(pulse_fault(day, 0, [Pulse(310, 900)], nothing))
     busy = np.full(2880, 5_000.0)
-    assert "supply" in str(pulse_fault(day, 0, [(600, 30)], busy))
+    assert "supply" in str(pulse_fault(day, 0, [Pulse(600, 30)], busy))
 
 
 def test_an_unknown_travel_time_is_refused_with_what_to_do() -> None:

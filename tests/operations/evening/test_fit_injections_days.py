@@ -14,7 +14,8 @@ import pytest
 
 from service.bootstrap import Service
 from service.errors import Conflict
-from service.operations.evening.run_day import ChangeThreshold, run_day
+from service.operations.evening.run_day import run_day
+from service.operations.evening.turn import ChangeThreshold
 from service.operations.reading.planned_injections import PlannedInjection, planned_injection
 from service.operations.reading.read_plans import get_plan
 from service.operations.waterworks.order_fertigation import (

@@ -1,0 +1,69 @@
+"""The weather of a run, gathered once for all groups of farms."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
+
+import numpy as np
+
+from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.records import Ints
+from service.database.session import UnitOfWork
+from service.operations.evening.gather_weather import (
+    GatheredWeather,
+    WeatherDocuments,
+    gather_weather,
+    weather_documents,
+)
+from service.operations.evening.phases import Phases
+
+OUTLOOK_DAYS = 7
+"""Days from tomorrow on that a plan looks ahead."""
+
+
+class RunWeather:
+    """Weather of all sites, or of some, read and computed once for the span that a run needs."""
+
+    def __init__(
+        self,
+        on: date,
+        now: datetime,
+        source_order: Mapping[str, int],
+        phases: Phases,
+        *,
+        site_keys: Ints | None = None,
+    ) -> None:
+        self._on = on
+        self._site_keys = site_keys
+        self._now = now
+        self._source_order = source_order
+        self._phases = phases
+        self._gathered: GatheredWeather | None = None
+        self._documents: WeatherDocuments | None = None
+
+    def since(self, first_day: date, unit: UnitOfWork) -> GatheredWeather:
+        """Weather from ``first_day`` or before it to the end of the outlook."""
+        if self._gathered is None or self._gathered.days[0] > np.datetime64(first_day):
+            sites = self._phases.timed(
+                "reading weather", unit.blocks.read_site_table, self._site_keys
+            )
+            self._gathered = self._phases.timed(
+                "weather and ET0",
+                gather_weather,
+                unit.weather,
+                sites,
+                on=self._on,
+                now=self._now,
+                first_day=first_day,
+                last_day=self._on + timedelta(days=OUTLOOK_DAYS),
+                source_order=self._source_order,
+            )
+            self._documents = None
+        return self._gathered
+
+    def documents(self, weather: GatheredWeather) -> WeatherDocuments:
+        """The weather reasoning of all sites."""
+        if self._documents is None:
+            self._documents = weather_documents(weather, first_day=self._on - ONE_DAY)
+        return self._documents
