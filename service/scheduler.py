@@ -30,7 +30,8 @@ from apscheduler.triggers.cron import CronTrigger
 
 from service.bootstrap import Service, make_post
 from service.operations.mail.send_mail import PostOutcome, deliver
-from service.operations.schedule.run_due import DueOutcome, Duties, run_due
+from service.operations.schedule.duties import Duties
+from service.operations.schedule.run_due import DueOutcome, run_due
 
 TICK_SECONDS = "*/20"
 """A dead process's lease of 30 s and the wait for a tick together stay under a minute."""

@@ -25,7 +25,8 @@ from service.agronomy.records import Ints
 from service.bootstrap import Service
 from service.logs import QUIET_LOGGERS, configure_logs, get_logger, log_context, printable
 from service.operations.evening import run_day as evening
-from service.operations.schedule.run_due import Duties, run_due
+from service.operations.schedule.duties import Duties
+from service.operations.schedule.run_due import run_due
 from service.records.weather import SourceProblem
 from tests.api.invented_farm import FARM_ID, plan_evening
 

@@ -24,6 +24,7 @@ from service.database.engine import make_engine
 from service.database.migrate import downgrade
 from service.database.session import unit_of_work_factory
 from service.errors import StorageFailed
+from service.operations.schedule.duties import Duties
 from service.operations.schedule.read_status import (
     JOBS,
     RUNS_SHOWN,
@@ -32,7 +33,7 @@ from service.operations.schedule.read_status import (
     read_status,
     watchdog_verdict,
 )
-from service.operations.schedule.run_due import Duties, run_due
+from service.operations.schedule.run_due import run_due
 from service.records.weather import BreakerState
 from service.settings import Settings
 from tests.api.conftest import Client

@@ -19,7 +19,8 @@ from multiprocessing.process import BaseProcess
 
 from service.database.engine import make_engine
 from service.database.session import unit_of_work_factory
-from service.operations.schedule.run_due import DueOutcome, Duties, run_due
+from service.operations.schedule.duties import Duties
+from service.operations.schedule.run_due import DueOutcome, run_due
 from tests.patience import PATIENCE_S
 from tests.scheduled_farms import SOURCE, FixedClock, MadeUpService
 

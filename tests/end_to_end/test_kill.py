@@ -15,7 +15,7 @@ from sqlalchemy import Engine
 from sqlalchemy.engine import URL
 
 from service.database.session import UnitOfWorkFactory
-from service.operations.schedule.run_due import HEARTBEAT_S, LEASE_S
+from service.operations.schedule.duties import HEARTBEAT_S, LEASE_S
 from service.scheduler import TICK_SECONDS
 from tests.end_to_end.scheduler_processes import scheduler_processes
 from tests.scheduled_farms import plan_versions, store_farms

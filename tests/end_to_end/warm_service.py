@@ -13,7 +13,8 @@ from pathlib import Path
 from service.database.engine import make_engine
 from service.database.migrate import upgrade
 from service.database.session import unit_of_work_factory
-from service.operations.schedule.run_due import Duties, run_due
+from service.operations.schedule.duties import Duties
+from service.operations.schedule.run_due import run_due
 from tests.scheduled_farms import SOURCE, FixedClock, MadeUpService, store_farms
 
 with tempfile.TemporaryDirectory() as folder:

@@ -1,7 +1,7 @@
-"""Whether tomorrow's plans stand on solid ground: weather that is there, blocks that can be.
+"""Whether tomorrow's plans rest on sound data: weather that is there, blocks that make sense.
 
-Nothing is changed. Findings say what to look at; a service without findings is not thereby right,
-since it knows only its own data.
+Nothing is changed. Findings say what to look at. No findings is no proof that all is well, since
+the service knows only its own data.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from service.ports import Clock
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 
 WATCHED_DAYS = 30
-"""Past days that are looked at for gaps and flags."""
+"""Past days that are checked for gaps and flags."""
 OUTLOOK_DAYS = 7
 STALE_OBSERVED_DAYS = 2
 """Observed weather should reach the day before yesterday at the least."""
@@ -53,13 +53,13 @@ class SiteHealth:
     flag_day_counts: Mapping[str, int]
     """Days with each flag worth noting, as ``field: flag``."""
     sources: Mapping[str, Mapping[str, list[str]]]
-    """For yesterday and tomorrow: the fields by where they come from."""
+    """For yesterday and tomorrow: where the fields come from."""
     findings: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class BlockHealth:
-    """A block with facts that look odd."""
+    """A block with numbers that look odd."""
 
     block_id: str
     findings: tuple[str, ...]
@@ -67,7 +67,7 @@ class BlockHealth:
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """What was found in the whole store."""
+    """What was found about all sites and blocks."""
 
     farm_count: int
     block_count: int
@@ -78,7 +78,7 @@ class Health:
     blocks: tuple[BlockHealth, ...]
     """Only those with findings."""
     findings: tuple[str, ...]
-    """Of the store as a whole."""
+    """About the service as a whole."""
 
     @property
     def needs_attention(self) -> bool:

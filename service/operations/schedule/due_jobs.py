@@ -1,17 +1,17 @@
 """Which jobs are due, decided from the database: what should have run by now and is not done.
 
-Nothing is planned ahead and nothing is remembered between two looks. A job is named by a run key,
-unique per farm and local civil date (or weather source and hour, or UTC date), and the ledger of
-runs says which keys are done. Clock changes, restarts, days off and a second scheduler therefore
-need no rules of their own.
+Nothing is scheduled ahead and nothing is remembered from one look to the next. A job is named by a
+run key, unique per farm and local civil date (or weather source and hour, or UTC date), and the
+ledger of runs says which keys are done. Clock changes, restarts, days off and a second scheduler
+therefore need no rules of their own.
 
 - ``evening:{farm}:{date}`` makes the plans for the day after ``date``. Due some minutes before the
   farm's issue time on that date, so that the plans are out by then.
 - ``repair:{farm}:{date}`` computes the ledger of ``date`` again on the morning after, with the
   weather that was measured late. It leaves the plans alone: the day that they are for has begun.
-- ``weather:{source}:{date}T{hour}`` asks a source for news: of all sites every six hours, and of
-  the sites of each farm in the hour before the last one ahead of its evening.
-- ``prune:{date}`` deletes what has become too old, once per UTC date.
+- ``weather:{source}:{date}T{hour}`` asks a source for new weather: for all sites every six hours,
+  and for the sites of each farm in the last hour but one before its evening.
+- ``prune:{date}`` deletes what is too old to keep, once per UTC date.
 
 After days off only the latest evening and the latest repair of a farm are worth running. The dates
 missed before them are covered by that run and are marked so, each under its own key.
@@ -34,10 +34,10 @@ from service.records.farms import FarmDefinition
 
 EVENING, REPAIR, WEATHER, PRUNE = "evening", "repair", "weather", "prune"
 CATCH_UP_DAYS = 31
-"""A farm without any run for longer than this starts anew: older dates count as never planned."""
+"""A farm without any run for longer than this starts over: older dates count as never due."""
 REFRESH_EVERY_H = 6
 REFRESH_AHEAD = timedelta(hours=1)
-"""The weather is fetched in the UTC hour that holds the moment this long before an evening."""
+"""The weather is fetched in the UTC hour that contains the moment this long before an evening."""
 REPAIR_WALL = time(6)
 PRUNE_AT = time(3, tzinfo=UTC)
 
@@ -51,7 +51,7 @@ class DueRun:
     due_at: datetime
     farm_id: str | None = None
     on: date | None = None
-    """Local civil date that an evening or repair is of."""
+    """Local civil date of an evening or repair."""
     zone: str = "UTC"
     source: str | None = None
     site_keys: Ints | None = None
@@ -108,7 +108,7 @@ def _exists(day: date, zone: str) -> bool:
 
 
 def _later(day: date, zone: str) -> date:
-    """The next date that the zone has."""
+    """The next date that exists in the zone."""
     day += ONE_DAY
     while not _exists(day, zone):
         day += ONE_DAY
@@ -116,7 +116,7 @@ def _later(day: date, zone: str) -> date:
 
 
 def _earlier(day: date, zone: str) -> date:
-    """The date before, among those that the zone has."""
+    """The last date before it that exists in the zone."""
     day -= ONE_DAY
     while not _exists(day, zone):
         day -= ONE_DAY
@@ -133,8 +133,8 @@ def list_due(
 ) -> list[DueRun]:
     """Every run that is due by now and not done, in the order in which to run them.
 
-    Weather comes first, as evenings want it; then evenings, repairs, and what can wait. Who only
-    wants to know what is due does not look back for the missed dates that the runs would cover.
+    Weather comes first, since evenings need it; then evenings, repairs, and what can wait. A caller
+    who only wants to know what is due need not look back for missed dates that runs would cover.
     """
     farms = unit.blocks.list_farms()
     evenings = _due_evenings(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)
@@ -176,7 +176,7 @@ def _due_repairs(
     *,
     looks_back: bool,
 ) -> list[DueRun]:
-    """Repairs; none of a date once the next evening is due, which does the same and more."""
+    """Repairs that are due; none once the next evening is, which does the same and more."""
     latest = []
     for farm in farms:
         day, due_at = latest_repair(farm, now)
@@ -210,8 +210,8 @@ def _with_missed(
 ) -> list[DueRun]:
     """The runs with the dates missed before them: back to the last date that is done.
 
-    A farm for which none is done within CATCH_UP_DAYS has missed nothing: it is new, or starts
-    anew. One query for each date that anybody looks back to; after an ordinary day that is one.
+    A farm with no run done within CATCH_UP_DAYS has missed nothing: it is new, or starts over.
+    Takes one query for each date looked back to; after an ordinary day that is one.
     """
     farm_of = {farm.farm_id: farm for farm in farms}
     missed: dict[str, list[DueRun]] = {run.run_key: [] for run in latest}
@@ -252,7 +252,7 @@ def _due_refreshes(
     sources: Sequence[str],
     lead_min: int,
 ) -> list[DueRun]:
-    """Per source the last six-hourly slot, and the slots ahead of evenings that came since.
+    """For each source the last six-hourly slot, and the slots before evenings since then.
 
     Where the six-hourly one is still due it covers the others, as it asks for all sites.
     """
@@ -279,7 +279,7 @@ def _due_refreshes(
 def _slots_ahead_of_evenings(
     farms: Sequence[FarmDefinition], now: datetime, lead_min: int
 ) -> dict[datetime, list[str]]:
-    """Farms by the hour in which their last and their next evening want fresh weather."""
+    """Farms by the hour in which their last and their next evening need fresh weather."""
     farms_of: dict[datetime, list[str]] = {}
     for farm in farms:
         day, due_at = latest_evening(farm, now, evening_lead_min=lead_min)

@@ -60,7 +60,7 @@ class FarmRuns:
 
     farm_id: str
     last_run: JobRun | None
-    """The latest evening that any process has taken up within RUNS_SHOWN."""
+    """The latest evening within RUNS_SHOWN that any process has claimed."""
     next_due_at: datetime
     """When the next evening is due; in the past for one that is due and not done."""
     is_overdue: bool
@@ -92,7 +92,7 @@ class ServiceStatus:
     due_counts: Mapping[str, int]
     """Runs that are due and not done, by job."""
     run_counts: Mapping[tuple[str, str], int]
-    """Runs that were due within RUNS_COUNTED and have been taken up, by job and state."""
+    """Runs that were due within RUNS_COUNTED and have been claimed, by job and state."""
     farms: tuple[FarmRuns, ...]
     sites: tuple[SiteAge, ...]
     breakers: tuple[BreakerState, ...]
@@ -101,7 +101,7 @@ class ServiceStatus:
 
     @property
     def verdict(self) -> Verdict:
-        """The watchdog's, but no better than the findings allow."""
+        """The watchdog's verdict, or a worse one where the findings ask for it."""
         if self.watchdog is Verdict.PASS and self.findings:
             return Verdict.WARN
         return self.watchdog
@@ -161,7 +161,7 @@ def read_status(
 
 
 def watchdog_verdict(last_tick_at: datetime | None, now: datetime) -> Verdict:
-    """Whether a scheduler still looks at what is due; none ever is a warning, not a failure."""
+    """Whether a scheduler is running; that none ever ran is a warning, not a failure."""
     if last_tick_at is None:
         return Verdict.WARN
     silent = now - last_tick_at
@@ -271,7 +271,7 @@ def _findings(status: ServiceStatus) -> Iterator[str]:
 
 
 def _named(names: Sequence[str]) -> str:
-    """The first of the names, and how many more there are."""
+    """The first few names, and how many more there are."""
     more = len(names) - NAMED_IN_FINDING
     shown = ", ".join(names[:NAMED_IN_FINDING])
     return f"{shown} and {more} more" if more > 0 else shown

@@ -14,8 +14,9 @@ from service.agronomy.records import Ints
 from service.agronomy.replanning import NOTICE_MIN
 from service.database.session import UnitOfWorkFactory
 from service.operations.evening.run_day import DayRun, FarmFailure, run_day
-from service.operations.schedule import run_due as module
-from service.operations.schedule.run_due import LEASE_S, RETRY_AFTER, Duties, run_due
+from service.operations.schedule import do_jobs as module
+from service.operations.schedule.duties import LEASE_S, Duties
+from service.operations.schedule.run_due import RETRY_AFTER, run_due
 from service.records.schedule import JobRun
 from service.records.weather import SourceProblem, StoredPayload
 from tests.patience import PATIENCE_S

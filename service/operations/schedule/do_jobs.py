@@ -1,0 +1,187 @@
+"""The work of each job: refresh the weather, plan evenings, repair ledgers, delete what is old.
+
+In: the runs of one job that this process has claimed. Out: how each of them went, by run key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+
+from service.agronomy.civil_day import ONE_DAY, midnight_utc
+from service.logs import get_logger
+from service.operations.evening.run_day import run_day
+from service.operations.evening.turn import ChangeThreshold
+from service.operations.mail.send_mail import prune_mails
+from service.operations.reading.read_farms import local_day
+from service.operations.schedule.due_jobs import DueRun, latest_evening
+from service.operations.schedule.duties import Duties, JobResult
+from service.operations.weather.prune_payloads import prune_payloads
+from service.records.weather import SourceProblem
+
+LOGGED_PROBLEMS = 50
+log = get_logger(__name__)
+
+
+def do_refresh(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
+    """Fetch what is new from one source; no answer is a failure, gaps at some sites are not."""
+    (run,) = runs
+    site_keys = run.site_keys
+    if site_keys is None:
+        with duties.unit_of_work(write=False) as unit:
+            site_keys = unit.blocks.read_site_table().keys
+    now = duties.clock.now()
+    problems = duties.refreshers[run.source or ""](site_keys, now=now) if site_keys.size else ()
+    duties.checkpoint("weather fetched")
+    _log_problems(problems)
+    for problem in problems:
+        if problem.site_id is None:
+            reason = f"{problem.source}: {problem.reason}: {problem.message}"
+            return {run.run_key: JobResult(reason=reason, retry_at=problem.retry_at)}
+    revised_count = _revise(duties, now)
+    said = f"refreshed, {len(problems)} problems" if problems else "refreshed"
+    if revised_count:
+        said += f", {revised_count} plans superseded"
+    return {run.run_key: JobResult(outcome=said)}
+
+
+def _revise(duties: Duties, now: datetime) -> int:
+    """Replace plans that are out where new weather changes their minutes beyond the threshold.
+
+    A farm that fails here keeps its plan; its next evening reports the failure.
+    """
+    farms_of_evening: dict[date, list[str]] = {}
+    with duties.unit_of_work(write=False) as unit:
+        for farm in unit.blocks.list_farms():
+            on, _ = latest_evening(farm, now, evening_lead_min=duties.evening_lead_min)
+            if unit.plans.list_plans(day=on + ONE_DAY, farm_id=farm.farm_id):
+                farms_of_evening.setdefault(on, []).append(farm.farm_id)
+    revised_count = 0
+    for on, farm_ids in farms_of_evening.items():
+        done = run_day(
+            on,
+            unit_of_work=duties.unit_of_work,
+            clock=duties.clock,
+            source_order=duties.source_order,
+            farm_ids=farm_ids,
+            earliest_start=now,
+            supersedes_from=duties.supersedes_from,
+            after_publish=duties.after_publish,
+        )
+        revised_count += done.new_version_count
+    return revised_count
+
+
+def _log_problems(problems: Sequence[SourceProblem]) -> None:
+    """Log the first of what is missing, a line each; a region without an answer has thousands."""
+    for problem in problems[:LOGGED_PROBLEMS]:
+        log.warning(
+            "weather missing",
+            source=problem.source,
+            site=problem.site_id,
+            outcome=problem.reason,
+            reason=problem.message,
+        )
+    if len(problems) > LOGGED_PROBLEMS:
+        log.warning("more weather missing", problem_count=len(problems) - LOGGED_PROBLEMS)
+
+
+def do_evenings(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
+    """Plan the evenings of one date.
+
+    A farm whose plan day has begun meanwhile gets a plan for the rest of it, if it has none; a plan
+    that may be under way is not changed any more.
+    """
+    now = duties.clock.now()
+    in_time = [run for run in runs if now < _plan_day_begins(run)]
+    late = [run for run in runs if now >= _plan_day_begins(run)]
+    planned = _planned_farms(duties, late)
+    results = {
+        **_run_farms(duties, in_time, "planned"),
+        **_run_farms(
+            duties,
+            [run for run in late if run.farm_id not in planned],
+            "planned late",
+            earliest_start=now,
+        ),
+        **_run_farms(
+            duties,
+            [run for run in late if run.farm_id in planned],
+            "ledger",
+            makes_plans=False,
+        ),
+    }
+    duties.checkpoint("evening planned")
+    return results
+
+
+def _plan_day_begins(run: DueRun) -> datetime:
+    day = run.on or local_day(run.due_at, run.zone)
+    return midnight_utc(day + ONE_DAY, run.zone)
+
+
+def _planned_farms(duties: Duties, runs: Sequence[DueRun]) -> set[str]:
+    """Farms among these that have a plan in force for the day after the evening."""
+    with duties.unit_of_work(write=False) as unit:
+        return {
+            run.farm_id
+            for run in runs
+            if run.farm_id is not None
+            and run.on is not None
+            and unit.plans.list_plans(day=run.on + ONE_DAY, farm_id=run.farm_id)
+        }
+
+
+def do_repairs(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
+    """Compute the ledgers of one date with weather that came late, and what that changes today."""
+    results = _run_farms(
+        duties,
+        runs,
+        "repaired",
+        earliest_start=duties.clock.now(),
+        supersedes_from=duties.supersedes_from,
+    )
+    duties.checkpoint("repair planned")
+    return results
+
+
+def _run_farms(
+    duties: Duties,
+    runs: Sequence[DueRun],
+    outcome: str,
+    *,
+    earliest_start: datetime | None = None,
+    makes_plans: bool = True,
+    supersedes_from: ChangeThreshold | None = None,
+) -> dict[str, JobResult]:
+    """One call of the evening run for farms with the same date."""
+    run_of = {run.farm_id: run for run in runs if run.farm_id is not None}
+    on = next((run.on for run in runs if run.on is not None), None)
+    if on is None:
+        return {}
+    done = run_day(
+        on,
+        unit_of_work=duties.unit_of_work,
+        clock=duties.clock,
+        source_order=duties.source_order,
+        farm_ids=list(run_of),
+        earliest_start=earliest_start,
+        makes_plans=makes_plans,
+        supersedes_from=supersedes_from,
+        after_publish=duties.after_publish,
+    )
+    results = {run.run_key: JobResult(outcome=outcome) for run in run_of.values()}
+    for failure in done.failures:
+        results[run_of[failure.farm_id].run_key] = JobResult(reason=failure.reason)
+    return results
+
+
+def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
+    """Delete payloads, runs and mails that are old enough."""
+    (run,) = runs
+    pruned = prune_payloads(unit_of_work=duties.unit_of_work, clock=duties.clock)
+    said = f"deleted {pruned.payload_count} payloads and {pruned.job_run_count} runs"
+    mail_count = prune_mails(unit_of_work=duties.unit_of_work, clock=duties.clock)
+    if mail_count:
+        said += f", {mail_count} mails"
+    return {run.run_key: JobResult(outcome=said)}

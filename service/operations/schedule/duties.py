@@ -1,0 +1,50 @@
+"""What a scheduler works with, and how one run of a job went."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from service.database.session import UnitOfWorkFactory
+from service.operations.evening.turn import ChangeThreshold
+from service.ports import AfterPublish, Clock, RefreshWeather
+
+LEASE_S = 30
+HEARTBEAT_S = 8.0
+"""Three renewals may fail before a lease ends."""
+EVENING_LEAD_MIN = 45
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Duties:
+    """What a scheduler works with."""
+
+    owner: str
+    """Name of this process, different from all others that share the database."""
+    unit_of_work: UnitOfWorkFactory
+    clock: Clock
+    source_order: Mapping[str, int]
+    refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
+    """By source; sources that are not here are not asked."""
+    evening_lead_min: int = EVENING_LEAD_MIN
+    supersedes_from: ChangeThreshold = field(default_factory=ChangeThreshold)
+    """How much its minutes must change for later weather to replace a plan that is out."""
+    after_publish: AfterPublish | None = None
+    """Called where an evening publishes plans, in the same transaction."""
+    lease_s: int = LEASE_S
+    heartbeat_s: float = HEARTBEAT_S
+    checkpoint: Callable[[str], None] = lambda _name: None
+    """Called at ``evening claimed``, ``evening planned``, ``evening settled`` and likewise for the
+    other jobs (``weather fetched``); a test may end the process there."""
+    should_stop: Callable[[], bool] = lambda: False
+    """Asked between pieces of work."""
+
+
+@dataclass(frozen=True, slots=True)
+class JobResult:
+    """How one run went: an outcome, or why it is given back and until when."""
+
+    outcome: str | None = None
+    reason: str = ""
+    retry_at: datetime | None = None
