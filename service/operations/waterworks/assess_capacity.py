@@ -1,15 +1,15 @@
 """Whether pump and windows keep up in the summers on record, and what would change it.
 
 Each summer is scheduled as :mod:`service.operations.review.hindcast` does, once as things are and
-once for each change; years whose weather has a gap are left out and named. The plants are those of
-one year in all of them: a young planting was not there in most of the summers, and it will grow.
+once for each change; years whose weather has a gap are left out and named. All summers have the
+plants of one year: a young planting was not there in most of the summers, and it will grow.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -149,27 +149,27 @@ def assess_capacity(
     """
     if not bundle.blocks:
         raise InputInvalid("there is nothing to assess: the farm holds no block")
-    chosen = summer or _summer_of(bundle)
-    spans = _summers(days, *chosen)
-    year = _season_year(days, season_year)
+    record = _Record(
+        days=days,
+        fields=fields,
+        spans=_summers(days, *(summer or _summer_of(bundle))),
+        season_year=_season_year(days, season_year),
+        progress=progress,
+    )
     used = {block.supply_id for block in bundle.blocks}
-    supplies, left_out = [], dict[str, None]()
-    done = 0
+    supplies = [
+        _assess_supply(of_supply(bundle, supply), supply, record)
+        for supply in bundle.supplies
+        if supply.supply_id in used
+    ]
+    cautions = _cautions(bundle, supplies, record.season_year)
+    return Capacity(tuple(supplies), tuple(record.left_out), tuple(cautions))
 
-    def tick() -> None:
-        nonlocal done
-        done += 1
-        if progress is not None:
-            progress(done)
 
-    for supply in bundle.supplies:
-        if supply.supply_id not in used:
-            continue
-        own = of_supply(bundle, supply)
-        found = _assess_supply(
-            own, supply, days, fields, spans=spans, season_year=year, tick=tick, left_out=left_out
-        )
-        supplies.append(found)
+def _cautions(
+    bundle: FarmBundle, supplies: Sequence[SupplyCapacity], season_year: int
+) -> list[str]:
+    """What a reader must bear in mind with the figures."""
     cautions = [
         marked(
             "Shares count summers in which every block stays within its readily available water"
@@ -181,7 +181,7 @@ def assess_capacity(
         ),
     ]
     if not all(math.isnan(block.planting_year) for block in bundle.blocks):
-        cautions.append(f"The plants count in every summer as large as they are in {year}.")
+        cautions.append(f"The plants count in every summer as large as they are in {season_year}.")
     cautions += [
         f"{each.supply_id}: the peak week of crop use by shade (Keller & Bliesner 1990) is"
         f" {each.design_peak.shade_use_mm:.0f} mm, that of the summers"
@@ -195,7 +195,7 @@ def assess_capacity(
             f"{year_count} {'summer is' if year_count == 1 else 'summers are'} few: what 90 or 95 %"
             " of years stay below is then hardly more than the largest one seen."
         )
-    return Capacity(tuple(supplies), tuple(left_out), tuple(cautions))
+    return cautions
 
 
 def run_count(bundle: FarmBundle, days: Days, season_year: int | None = None) -> int:
@@ -215,46 +215,74 @@ def _season_year(days: Days, season_year: int | None) -> int:
     return last_day.year
 
 
-def _assess_supply(
-    bundle: FarmBundle,
-    supply: SupplyDefinition,
-    days: Days,
-    fields: Mapping[str, Floats],
-    *,
-    spans: Sequence[tuple[date, date]],
-    season_year: int,
-    tick: Callable[[], None],
-    left_out: dict[str, None],
-) -> SupplyCapacity:
-    growing = bundle if any(_is_growing(each, season_year) for each in bundle.blocks) else None
-    bundle = replace(bundle, blocks=tuple(_as_of_year(each, season_year) for each in bundle.blocks))
-    runs: list[tuple[date, date, Hindcast]] = []
-    for first_day, last_day in spans:
-        try:
-            run = _run(bundle, days, fields, first_day, last_day)
-        except WeatherInvalid as error:
-            left_out[f"{first_day} to {last_day}: {error.message}"] = None
-        else:
-            runs.append((first_day, last_day, run))
-        tick()
-    if not runs:
-        raise WeatherInvalid(
-            "no summer of the weather is whole",
-            [Fault("weather", each, "days without gaps") for each in left_out]
-            or [Fault("weather", _covered(days), "at least one whole summer")],
+@dataclass(slots=True, kw_only=True)
+class _Record:
+    """The weather on record and the summers in it, each scheduled when it is asked for."""
+
+    days: Days
+    fields: Mapping[str, Floats]
+    spans: Sequence[tuple[date, date]]
+    season_year: int
+    """Calendar year whose plant size counts in every summer."""
+    progress: Callable[[int], None] | None
+    left_out: dict[str, None] = field(default_factory=dict)
+    """Summers whose weather does not do, with the reason, in order."""
+    done: int = 0
+    """Seasons that have been run."""
+
+    def whole_summers(self, bundle: FarmBundle) -> list[tuple[date, date, Hindcast]]:
+        """First day, last day and schedule of each summer whose weather is whole."""
+        found = []
+        for first_day, last_day in self.spans:
+            try:
+                found.append((first_day, last_day, self._run(bundle, first_day, last_day)))
+            except WeatherInvalid as error:
+                self.left_out[f"{first_day} to {last_day}: {error.message}"] = None
+            self._count()
+        if not found:
+            raise WeatherInvalid(
+                "no summer of the weather is whole",
+                [Fault("weather", each, "days without gaps") for each in self.left_out]
+                or [Fault("weather", _covered(self.days), "at least one whole summer")],
+            )
+        return found
+
+    def summer(self, bundle: FarmBundle, first_day: date, last_day: date) -> Summer:
+        """One summer of a changed farm."""
+        summer = _summer(first_day, last_day, self._run(bundle, first_day, last_day))
+        self._count()
+        return summer
+
+    def _run(self, bundle: FarmBundle, first_day: date, last_day: date) -> Hindcast:
+        earliest = max(self.days[0].item(), first_day - timedelta(days=WARM_UP_DAYS))
+        read_from = np.datetime64(first_day - timedelta(days=READ_BACK_DAYS))
+        near = (self.days >= read_from) & (self.days <= np.datetime64(last_day))
+        return hindcast(
+            bundle,
+            self.days[near],
+            {name: values[near] for name, values in self.fields.items()},
+            first_day=earliest,
+            last_day=last_day,
         )
+
+    def _count(self) -> None:
+        self.done += 1
+        if self.progress is not None:
+            self.progress(self.done)
+
+
+def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: _Record) -> SupplyCapacity:
+    year = record.season_year
+    growing = bundle if any(_is_growing(each, year) for each in bundle.blocks) else None
+    bundle = replace(bundle, blocks=tuple(_as_of_year(each, year) for each in bundle.blocks))
+    runs = record.whole_summers(bundle)
     summers = tuple(_summer(first, last, run) for first, last, run in runs)
     changes = [_kept("now", "pump and windows as they are", summers)]
-    for change in _changed_bundles(bundle, supply, growing):
-        name, text, changed, reason = change
+    for name, text, changed, reason in _changed_bundles(bundle, supply, growing):
         if reason:
             changes.append(Change(name, text, None, (), reason))
             continue
-        tried = []
-        for first_day, last_day, _ in runs:
-            run = _run(changed, days, fields, first_day, last_day)
-            tried.append(_summer(first_day, last_day, run))
-            tick()
+        tried = [record.summer(changed, first, last) for first, last, _ in runs]
         changes.append(_kept(name, text, tried))
     open_time_h = _open_time_h(bundle, supply)
     return SupplyCapacity(
@@ -267,25 +295,6 @@ def _assess_supply(
         changes=tuple(changes),
         peaks=_peaks(bundle, supply, runs, open_time_h),
         design_peak=_design_peak(bundle, runs),
-    )
-
-
-def _run(
-    bundle: FarmBundle,
-    days: Days,
-    fields: Mapping[str, Floats],
-    first_day: date,
-    last_day: date,
-) -> Hindcast:
-    earliest = max(days[0].item(), first_day - timedelta(days=WARM_UP_DAYS))
-    read_from = np.datetime64(first_day - timedelta(days=READ_BACK_DAYS))
-    near = (days >= read_from) & (days <= np.datetime64(last_day))
-    return hindcast(
-        bundle,
-        days[near],
-        {name: values[near] for name, values in fields.items()},
-        first_day=earliest,
-        last_day=last_day,
     )
 
 
