@@ -1,8 +1,8 @@
 """The water need of some days in every county, for one reference block of the adviser's choosing.
 
-The reference block stands in each county at once: same crop, soil and drip system, the weather of
-the county's site. Nothing is stored. Days to come count with their forecast, their rain by the rule
-of the evening plan: the likely part of it.
+The reference block is put into each county: same crop, soil and drip system, with the weather of
+the county's site. Nothing is stored. Days to come count with their forecast, and of their rain only
+the likely part, as in the evening's plan.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class CountyComparison:
     forecast_day_count: Ints
     """(counties,) days of the span whose weather is a forecast."""
     rain_mm: Floats
-    """(counties,) rain that fell or is forecast, all of it; NaN where a day is not known."""
+    """(counties,) all rain that fell or is forecast; NaN where a day is not known."""
     need: CountyNeed
     observed_until: tuple[date | None, ...]
     """By county, the last day with observed weather."""
@@ -94,11 +94,10 @@ def compare_spans(
     clock: Clock,
     source_order: Mapping[str, int],
 ) -> list[CountyComparison]:
-    """As :func:`compare_counties` for each of some spans, first and last day, in their order.
+    """:func:`compare_counties` for several spans, each given by its first and last day.
 
-    The weather of all of them is gathered once, from before the first span to the last day of the
-    last, so that nine weeks cost little more than one. A gap in the weather is therefore closed by
-    what is known on both sides of a span's edge.
+    The weather is gathered once for all of them, so that nine weeks cost little more than one. A
+    gap in the weather is therefore filled from both sides, also across the edge of a span.
     """
     for first_day, last_day in spans:
         if not 0 <= (last_day - first_day).days < LONGEST_SPAN_DAYS:
@@ -167,7 +166,7 @@ def _compare(
         first_day=first_day,
         last_day=last_day,
         forecast_day_count=(~is_observed).sum(axis=0),
-        # A day that nothing is known of counts as dry elsewhere; here it would be told as a fact.
+        # Elsewhere a day without any report counts as dry; here that would be shown as a fact.
         rain_mm=np.where(np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan),
         need=need,
         observed_until=observed_until,

@@ -18,7 +18,7 @@ from service.agronomy.weather_day import FieldFlag, RawWeather, check_weather
 from service.errors import Fault, WeatherInvalid
 
 SHOWN_FIELDS = ("tmax_c", "tmin_c", "ea_kpa", "rhmin_pct", "u2_m_s", "rs_mj_m2")
-"""Fields that reference ET is computed from, or that stand beside it."""
+"""Fields that reference ET is computed from, or that are shown beside it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ def compute_reference_et(
     wind_height_m: float,
     krs_per_sqrt_c: float = 0.16,
 ) -> ReferenceEt:
-    """Reference ET of each day at one place; raises WeatherInvalid for what cannot be a place."""
+    """Reference ET of each day at one place; raises WeatherInvalid for an impossible place."""
     if days.size == 0:
         raise WeatherInvalid("no day to compute", [Fault("days", "none", "one or more days")])
     raw = replace(RawWeather.empty(days, 1), wind_height_m=np.array([wind_height_m]))

@@ -1,8 +1,8 @@
 """A past season as it would have been scheduled, block by block, without touching the store.
 
-In go the blocks of a farm and the daily weather of their place; out come the ledger of every day
-and the weekly figures that an adviser compares. Weather is taken as complete: a gap longer than
-the service may fill is an error that names the days.
+In: the blocks of a farm and the daily weather of their place. Out: the ledger of every day and the
+weekly figures that an adviser compares. The weather must be complete: a gap longer than the service
+may fill is an error that names the days.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ last full day it has seen, and no rain."""
 DAYS_PER_WEEK = 7
 SHOWN_GAP_DAYS = 10
 SEEN_DAYS_BEFORE = 2
-"""The evening before a day, the last full day is the one before that evening."""
+"""On the evening before a day, the last full day is two days before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +69,8 @@ def hindcast(
 ) -> Hindcast:
     """Schedule every day from ``first_day`` to ``last_day`` from one place's daily weather.
 
-    Raises WeatherInvalid where the weather does not cover the span, InputInvalid for a span or
-    forecast that cannot be.
+    Raises WeatherInvalid where the weather does not cover the span, InputInvalid for an impossible
+    span or an unknown forecast error.
     """
     if forecast_error not in FORECASTS:
         raise InputInvalid(
@@ -171,7 +171,7 @@ class _Blocks:
         return day_lengths_min(days, [zone])[:, 0].astype(np.int64)
 
     def degree_days_before(self, weather: SiteDays, first_row: int) -> Floats | None:
-        """Degree days that the weather before the span adds up to, (blocks,); None without any."""
+        """Degree days of the weather before the span, (blocks,); None where there is none."""
         if first_row == 0:
             return None
         blocks = self.of_year(weather.days[0].item().year)
