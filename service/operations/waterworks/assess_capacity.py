@@ -15,28 +15,25 @@ from datetime import date, timedelta
 import numpy as np
 
 from service.agronomy.capacity import (
-    carried_area_ha,
     keeps_below_allowed,
-    needed_flow_l_per_h,
-    not_passed_in,
     peak_over_days,
-    peak_transpiration_mm,
 )
 from service.agronomy.records import Days, Floats, WallWindow
-from service.agronomy.root_zone import gross_depth_mm, size_by_age, wetted_fraction
-from service.agronomy.sparse_canopy import full_cover_basal_coefficient
+from service.agronomy.root_zone import size_by_age, wetted_fraction
 from service.errors import Fault, InputInvalid, WeatherInvalid
 from service.operations.reading.block_pipes import expected_flow_l_per_h
 from service.operations.review.hindcast import Hindcast, hindcast
+from service.operations.waterworks.peak_needs import (
+    PEAK_SPANS_DAYS,
+    DesignPeak,
+    PeakRow,
+    design_peak,
+    open_time_h,
+    peak_rows,
+)
 from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition
 from service.translations.catalogue import marked
 
-PEAK_SPANS_DAYS = (3, 7)
-YEAR_SHARES = (0.50, 0.80, 0.90, 0.95)
-DESIGN_SPAN_DAYS = 7
-DESIGN_YEAR_SHARE = 0.90
-DESIGN_DISAGREEMENT = 0.25
-"""Between the two figures of the peak; beyond it Kc, canopy or weather deserve a second look."""
 PUMP_FACTORS = (1.25, 1.5, 2.0)
 NORTHERN_SUMMER = ((4, 1), (10, 31))
 SOUTHERN_SUMMER = ((10, 1), (4, 30))
@@ -73,37 +70,6 @@ class Change:
     kept_by_block: tuple[float, ...]
     reason: str = ""
     """Why it cannot be done."""
-
-
-@dataclass(frozen=True, slots=True)
-class PeakRow:
-    """What a supply needs for some days in a row in a share of years."""
-
-    span_days: int
-    year_share: float
-    net_mm: float
-    """Over these days together, mean over the area of the supply's blocks."""
-    gross_mm: float
-    needed_flow_l_per_h: float
-    carried_ha: float
-
-
-@dataclass(frozen=True, slots=True)
-class DesignPeak:
-    """The peak of crop use in the summers beside the one that a designer reckons by shade.
-
-    Both over a week that nine of ten years stay below, mean over the area of a supply's blocks.
-    """
-
-    summer_use_mm: float
-    shade_use_mm: float
-    """Keller & Bliesner 1990: use of a closed stand, times a tenth of the root of percent shade."""
-
-    @property
-    def is_far_apart(self) -> bool:
-        """One of them may rest on a wrong number."""
-        apart = abs(self.summer_use_mm - self.shade_use_mm)
-        return apart > DESIGN_DISAGREEMENT * self.shade_use_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,17 +250,17 @@ def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: _Record
             continue
         tried = [record.summer(changed, first, last) for first, last, _ in runs]
         changes.append(_kept(name, text, tried))
-    open_time_h = _open_time_h(bundle, supply)
+    open_h = open_time_h(bundle, supply)
     return SupplyCapacity(
         supply_id=supply.supply_id,
         flow_l_per_h=supply.flow_l_per_h,
         area_ha=sum(block.area_m2 for block in bundle.blocks) / 1e4,
-        open_time_h=open_time_h,
+        open_time_h=open_h,
         block_ids=tuple(block.block_id for block in bundle.blocks),
         summers=summers,
         changes=tuple(changes),
-        peaks=_peaks(bundle, supply, runs, open_time_h),
-        design_peak=_design_peak(bundle, runs),
+        peaks=peak_rows(bundle, supply, runs, open_h),
+        design_peak=design_peak(bundle, runs),
     )
 
 
@@ -396,86 +362,6 @@ def _second_line(block: BlockDefinition) -> BlockDefinition:
             ),
         )
     return replace(block, laterals_per_row_count=lines, wetted_fraction=wetted)
-
-
-def _peaks(
-    bundle: FarmBundle,
-    supply: SupplyDefinition,
-    runs: Sequence[tuple[date, date, Hindcast]],
-    open_time_h: float,
-) -> tuple[PeakRow, ...]:
-    area = np.array([block.area_m2 for block in bundle.blocks])
-    gross_per_net = np.array([_gross_per_net(block) for block in bundle.blocks])
-    rows = []
-    for span in PEAK_SPANS_DAYS:
-        net_peaks, gross_peaks = [], []
-        for first_day, _, run in runs:
-            own = run.days >= np.datetime64(first_day)
-            need = (run.season.crop.crop_et_mm - run.season.crop.rain_entering_mm)[own]
-            mean = np.asarray(need @ area / area.sum())
-            net_peaks.append(float(peak_over_days(mean, span)))
-            weighed = np.asarray(need * gross_per_net @ area / area.sum())
-            gross_peaks.append(float(peak_over_days(weighed, span)))
-        net = not_passed_in(net_peaks, YEAR_SHARES)
-        gross = not_passed_in(gross_peaks, YEAR_SHARES)
-        flow = needed_flow_l_per_h(gross, area.sum(), open_time_h, span)
-        carried = carried_area_ha(supply.flow_l_per_h, gross, open_time_h, span)
-        rows += [
-            PeakRow(
-                span_days=span,
-                year_share=share,
-                net_mm=float(net[place]),
-                gross_mm=float(gross[place]),
-                needed_flow_l_per_h=float(flow[place]),
-                carried_ha=float(carried[place]),
-            )
-            for place, share in enumerate(YEAR_SHARES)
-        ]
-    return tuple(rows)
-
-
-def _design_peak(bundle: FarmBundle, runs: Sequence[tuple[date, date, Hindcast]]) -> DesignPeak:
-    area = np.array([block.area_m2 for block in bundle.blocks])
-    height_m = np.array([block.canopy_height_m for block in bundle.blocks])
-    cover = np.array([block.canopy_cover_fraction for block in bundle.blocks])
-    closed_kc = full_cover_basal_coefficient(height_m, 0.0)
-    simulated, by_shade = [], []
-    for first_day, _, run in runs:
-        own = run.days >= np.datetime64(first_day)
-        use = run.season.crop.crop_et_mm[own] @ area / area.sum()
-        shade = peak_transpiration_mm(closed_kc * run.et0_mm[own], cover) @ area / area.sum()
-        simulated.append(float(peak_over_days(use, DESIGN_SPAN_DAYS)))
-        by_shade.append(float(peak_over_days(shade, DESIGN_SPAN_DAYS)))
-    return DesignPeak(
-        summer_use_mm=float(not_passed_in(simulated, DESIGN_YEAR_SHARE)),
-        shade_use_mm=float(not_passed_in(by_shade, DESIGN_YEAR_SHARE)),
-    )
-
-
-def _gross_per_net(block: BlockDefinition) -> float:
-    return float(
-        gross_depth_mm(
-            1.0,
-            block.emission_uniformity_pct,
-            block.root_share_of_wetted,
-            transmission_ratio=block.transmission_ratio,
-            leaching_fraction=block.leaching_fraction,
-        )
-    )
-
-
-def _open_time_h(bundle: FarmBundle, supply: SupplyDefinition) -> float:
-    """Hours of a day in which at least one block of a supply may run."""
-    is_open = np.zeros(1440, dtype=np.bool_)
-    for block in bundle.blocks:
-        own = np.zeros(1440, dtype=np.bool_)
-        for window in block.windows:
-            own[window.opens_wall_min : window.closes_wall_min] = True
-        shared = np.zeros(1440, dtype=np.bool_)
-        for window in supply.windows:
-            shared[window.opens_wall_min : window.closes_wall_min] = True
-        is_open |= own & shared
-    return float(is_open.sum()) / 60.0
 
 
 def of_supply(bundle: FarmBundle, supply: SupplyDefinition) -> FarmBundle:
