@@ -99,9 +99,8 @@ def windows_beside(
     >>> beside = windows_beside(
     ...     WindowBatch(opens_min=np.array([[240], [240]]), closes_min=np.array([[600], [600]]),
     ...                 is_outage=np.array([False, False])),
-    ...     [[Pulse(300, 60)], []], supply_index=np.array([0, 0]),
-    ...     flow_l_per_h=np.array([6.0, 6.0]), supply_flow_l_per_h=np.array([10.0]),
-    ...     valve_gap_min=np.array([1, 1]))
+    ...     [[Pulse(300, 60)], []], supply_index=np.array([0, 0]), valve_gap_min=np.array([1, 1]),
+    ...     flow_l_per_h=np.array([6.0, 6.0]), supply_flow_l_per_h=np.array([10.0]))
     >>> beside.opens_min.tolist(), beside.closes_min.tolist()
     ([[240, 0], [240, 361]], [[600, 0], [299, 600]])
     """

@@ -91,18 +91,10 @@ def run_day(
         raise NotFound(message)
     weather = RunWeather(on, clock.now(), source_order, run.phases)
     for chunk in _chunks(block_counts):
-        try:
-            _run_farms(chunk, run, weather, unit_of_work=unit_of_work, turn=turn)
-        except Exception as failure:  # one farm's fault must not leave the others without a plan
-            if len(chunk) == 1:
-                _note_failure(run, farm_id_of[chunk[0]], failure)
-                continue
-            log.warning("farms failed together, each is tried alone", farm_count=len(chunk))
-            for farm_key in chunk:
-                try:
-                    _run_farms([farm_key], run, weather, unit_of_work=unit_of_work, turn=turn)
-                except Exception as own:
-                    _note_failure(run, farm_id_of[farm_key], own)
+        for farm_key, failure in _run_chunk(
+            chunk, run, weather, unit_of_work=unit_of_work, turn=turn
+        ):
+            _note_failure(run, farm_id_of[farm_key], failure)
         if progress is not None:
             progress(run.block_count)
     log.info(
@@ -126,6 +118,26 @@ def _chosen_farms(
         farm_key_of = unit.blocks.farm_keys(farm_ids)
         keys = np.array(sorted(farm_key_of.values()), dtype=np.int64)
         return farm_key_of, unit.blocks.count_blocks(keys, day=day)
+
+
+def _run_chunk(
+    farm_keys: Sequence[int],
+    run: DayRun,
+    weather: RunWeather,
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    turn: Turn,
+) -> Iterator[tuple[int, Exception]]:
+    """Run some farms together, or each alone where that fails; yields those that fail alone."""
+    try:
+        _run_farms(farm_keys, run, weather, unit_of_work=unit_of_work, turn=turn)
+    except Exception as failure:  # one farm's fault must not leave the others without a plan
+        if len(farm_keys) == 1:
+            yield farm_keys[0], failure
+            return
+        log.warning("farms failed together, each is tried alone", farm_count=len(farm_keys))
+        for farm_key in farm_keys:
+            yield from _run_chunk([farm_key], run, weather, unit_of_work=unit_of_work, turn=turn)
 
 
 def _note_failure(run: DayRun, farm_id: str, failure: Exception) -> None:
