@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from service.agronomy.records import Ints
 from service.bootstrap import Service
 from service.logs import QUIET_LOGGERS, configure_logs, get_logger, log_context, printable
-from service.operations.evening import run_day as evening
+from service.operations.evening import write_plans
 from service.operations.schedule.duties import Duties
 from service.operations.schedule.run_due import run_due
 from service.records.weather import SourceProblem
@@ -277,7 +277,7 @@ def test_a_farm_that_fails_leaves_its_stack_in_the_log_and_only_there(
         raise RuntimeError("the ledger does not close")
 
     configure_logs("json")
-    monkeypatch.setattr(evening, "plan_rows", fail)
+    monkeypatch.setattr(write_plans, "plan_rows", fail)
     reasons = plan_evening(own_service)
     failed = {each["farm"]: each for each in documents(capsys) if each["event"] == "farm failed"}
     assert FARM_ID in failed
