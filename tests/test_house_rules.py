@@ -264,7 +264,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/database/block_store.py": (625, "one store with all its statements"),
         "service/database/controller_store.py": (410, "one store with all its statements"),
         "service/database/mapping.py": (457, "one pair of functions for each record"),
-        "service/database/plan_store.py": (589, "one store with all its statements"),
         "service/database/tables.py": (712, "one definition for each table"),
         "service/delivery/evening_words.py": (406, "one text for each state of a block"),
         "service/farm_files/block_file.py": (522, "one rule for each key of a block"),
@@ -309,10 +308,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/database/plan_store.py::PlanStore.publish": (
             82,
             "one statement after another, in the order of the transaction",
-        ),
-        "service/database/plan_store.py::PlanStore.read_applied": (
-            61,
-            "the columns of a statement, one a line",
         ),
         "service/farm_files/block_file.py::read_block": (61, KEYS),
         "service/farm_files/farm_file.py::read_bundle": (62, KEYS),

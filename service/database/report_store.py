@@ -57,12 +57,7 @@ class ReportStore:
         early_min, day_min = np.zeros(shape), np.zeros(shape)
         is_reported = np.zeros(shape, dtype=np.bool_)
         ready_min = np.full(shape, np.nan)
-        applied = AppliedWater(
-            early_min=early_min,
-            day_min=day_min,
-            is_reported=is_reported,
-            ready_min=ready_min,
-        )
+        applied = AppliedWater(early_min, day_min, is_reported, ready_min)
         if days.size == 0 or block_keys.size == 0:
             return applied
         asked = days.astype("datetime64[D]")

@@ -25,7 +25,7 @@ from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation
 from service.operations.evening.run_weather import RunWeather
 from service.operations.evening.turn import ChangeThreshold, Turn
-from service.operations.evening.write_plans import tell_of_new_plans, write_plans
+from service.operations.evening.write_plans import announce_new_plans, write_plans
 from service.ports import AfterPublish, Clock
 
 CHUNK_BLOCKS = 5_000
@@ -270,4 +270,4 @@ def _plan_tomorrow(
     run.new_version_count += written.new.count
     run.without_weather_count += written.rows.status.count("no-weather")
     if written.new.count:
-        tell_of_new_plans(unit, run.phases, inputs, written, after_publish=turn.after_publish)
+        announce_new_plans(unit, run.phases, inputs, written, after_publish=turn.after_publish)

@@ -61,7 +61,7 @@ def write_plans(
     return WrittenPlans(rows, new, bases, issued_at)
 
 
-def tell_of_new_plans(
+def announce_new_plans(
     unit: UnitOfWork,
     phases: Phases,
     inputs: EveningInputs,
