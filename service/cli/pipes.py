@@ -176,7 +176,7 @@ def _show_pipes(report: pipes.PipeReport) -> None:
         table.add_row(label, value)
     out.print(table)
     out.print()
-    out.print("Flow along the row that gets least, L/h, from its inlet to its end:")
+    out.print("Flow along the row that gets the least, L/h, from its inlet to its end:")
     for text in text_profile(row.emitter_flow_l_per_h.tolist()):
         out.print(text)
     for text in report.cautions:
@@ -423,7 +423,7 @@ def _show_supply(supply: capacities.SupplyCapacity) -> None:
             style="bold",
         )
     )
-    table = plain_table("", "Summers kept", "", right=(1,))
+    table = plain_table("", "Summers it keeps up", "", right=(1,))
     for change in supply.changes:
         kept = "-" if change.kept_share is None else f"{100.0 * change.kept_share:.0f} %"
         table.add_row(change.text, kept, change.reason)

@@ -71,7 +71,7 @@ def _show_farm(farm: FarmDefinition, views: Sequence[PlanView], units: UnitSyste
         _show_block(view, units, set(shared))
     out.print()
     if len([view for view in views if view.plan.pulses]) > 1:
-        paragraph(f"In order of time: {'; '.join(run_order(views))}.")
+        paragraph(f"Run order: {'; '.join(run_order(views))}.")
     for text in dict.fromkeys(_weather_line(view) for view in views):
         paragraph(text)
     for text in shared:
@@ -130,7 +130,7 @@ def headline(view: PlanView, units: UnitSystem) -> str:
     """What to do, in one line: pulses, their starts, minutes, volume."""
     plan = view.plan
     if plan.status == "no-weather":
-        return "NO PLAN: the weather is not known"
+        return "NO PLAN: no weather data"
     if not plan.pulses:
         return "REST"
     starts = [shown.clock(start, view.zone) for start in start_times(view)]

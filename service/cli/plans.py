@@ -217,8 +217,8 @@ def show_counties(comparison: CountyComparison, units: UnitSystem) -> None:
     need = comparison.need
     out.print(
         Text(
-            f"Water need of the counties, {shown.long_day(comparison.first_day)} to"
-            f" {shown.long_day(comparison.last_day)}",
+            f"Water need by county, {shown.long_day(comparison.first_day)} to "
+            f"{shown.long_day(comparison.last_day)}",
             style="bold",
         )
     )

@@ -321,7 +321,7 @@ def acid(
         float | None, typer.Option(help="Of the product, kg/L; default: from a table.")
     ] = None,
     with_chlorine: Annotated[
-        bool, typer.Option("--with-chlorine", help="Chlorine goes into the same water.")
+        bool, typer.Option("--with-chlorine", help="Chlorine is injected into the same water.")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -472,9 +472,7 @@ def fertigate(
         list[str] | None,
         typer.Option("--product", help="What goes in that day: 'urea=8 kg'; repeat it."),
     ] = None,
-    stock: Annotated[
-        str | None, typer.Option(help="Stock solution that holds it: '200 L'.")
-    ] = None,
+    stock: Annotated[str | None, typer.Option(help="Volume of stock solution: '200 L'.")] = None,
     temperature: Annotated[str, typer.Option(help="Lowest that the tank sees.")] = "15 degC",
     injector: Annotated[
         str | None, typer.Option(help="Lowest and highest rate: '5 L/h to 100 L/h'.")

@@ -10,14 +10,14 @@ from service.translations import Wording
 from service.translations.catalogue import marked
 
 SHORT_TEXT: Mapping[PlanFlag, str] = {
-    PlanFlag.WEATHER_UNKNOWN: marked("weather not known, nothing planned"),
-    PlanFlag.FORECAST_MISSING: marked("no fresh forecast, normal weather stands in"),
+    PlanFlag.WEATHER_UNKNOWN: marked("no weather data, nothing planned"),
+    PlanFlag.FORECAST_MISSING: marked("no recent forecast, normal weather used"),
     PlanFlag.FORECAST_OLD: marked("forecast over a day old"),
     PlanFlag.RAIN_NOT_REPORTED: marked("rain not reported, none assumed"),
     PlanFlag.REFERENCE_ET_FILLED: marked("past weather has gaps"),
-    PlanFlag.RUNS_ASSUMED: marked("no runs reported, plans taken as done"),
-    PlanFlag.DEGREE_DAYS_UNKNOWN: marked("season's degree days not known"),
-    PlanFlag.START_DEPLETION_ASSUMED: marked("soil taken as full at the start"),
+    PlanFlag.RUNS_ASSUMED: marked("no runs reported, plans assumed done"),
+    PlanFlag.DEGREE_DAYS_UNKNOWN: marked("degree days of the season unknown"),
+    PlanFlag.START_DEPLETION_ASSUMED: marked("soil assumed full at the start"),
 }
 """Flags that say that a plan rests on less than it should, the gravest first."""
 CAUTIONS = (
@@ -30,8 +30,8 @@ CAUTIONS = (
 )
 
 INJECTION_CAUTION = marked(
-    "Inject only with backflow prevention, a check valve and an interlock that stops the injector"
-    " with the water. The product's label stands above these numbers."
+    "Inject only with backflow prevention, a check valve and an interlock that stops the injector "
+    "with the water. The product label takes precedence over these numbers."
 )
 """Stands under every plan that holds fertiliser."""
 

@@ -143,7 +143,7 @@ def _short_headline(letter: EveningLetter, words: Wording) -> str:
         if len(letter.blocks) == 1:
             return words.gettext("water {minutes}", minutes=minutes)
         return words.gettext(
-            "water {count} of {total} blocks, {minutes} in all",
+            "water {count} of {total} blocks, {minutes} in total",
             count=words.number(len(watered)),
             total=words.number(len(letter.blocks)),
             minutes=minutes,
@@ -165,7 +165,7 @@ def _headline(letter: EveningLetter, words: Wording, read_on: date) -> str:
     # A plan that comes late, or changes in the night, is read on its own day.
     if read_on == letter.day:
         if not is_known:
-            return words.gettext("NO PLAN for today, {day}: the weather is not known.", **facts)
+            return words.gettext("NO PLAN for today, {day}: no weather data.", **facts)
         if not watered:
             return words.gettext("No water today, {day}.", **facts)
         if is_single:
@@ -173,14 +173,14 @@ def _headline(letter: EveningLetter, words: Wording, read_on: date) -> str:
         return words.gettext("Water {count} of {total} blocks today, {day}.", **facts)
     if read_on == letter.day - ONE_DAY:
         if not is_known:
-            return words.gettext("NO PLAN for tomorrow, {day}: the weather is not known.", **facts)
+            return words.gettext("NO PLAN for tomorrow, {day}: no weather data.", **facts)
         if not watered:
             return words.gettext("No water tomorrow, {day}.", **facts)
         if is_single:
             return words.gettext("Water tomorrow, {day}.", **facts)
         return words.gettext("Water {count} of {total} blocks tomorrow, {day}.", **facts)
     if not is_known:
-        return words.gettext("NO PLAN for {day}: the weather is not known.", **facts)
+        return words.gettext("NO PLAN for {day}: no weather data.", **facts)
     if not watered:
         return words.gettext("No water on {day}.", **facts)
     if is_single:
@@ -193,7 +193,7 @@ def _total(letter: EveningLetter, words: Wording) -> str:
     if not watered:
         return ""
     return words.gettext(
-        "{minutes} and {volume} in all.",
+        "{minutes} and {volume} in total.",
         minutes=words.minutes(sum(block.planned_min for block in watered)),
         volume=words.volume(sum(block.volume_l for block in watered)),
     )
@@ -203,7 +203,7 @@ def _changed(letter: EveningLetter, words: Wording) -> str:
     if letter.plan_version == 1:
         return ""
     return words.gettext(
-        "CHANGED: this takes the place of the plan sent before for {day}.",
+        "CHANGED: this replaces the plan sent earlier for {day}.",
         day=words.short_day(letter.day),
     )
 
@@ -240,7 +240,9 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
             for each in block.outlook
         ),
         dry=(
-            words.gettext("Unwatered it runs short on {day}.", day=words.short_day(block.dry_day))
+            words.gettext(
+                "Without irrigation it runs short on {day}.", day=words.short_day(block.dry_day)
+            )
             if block.dry_day is not None
             else ""
         ),
@@ -257,7 +259,7 @@ def _injection(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:
     )
     if not found.spans or found.injector_l_per_h is None:
         text = words.gettext(
-            "Do NOT inject {what}: it does not fit into the pulses of this day.", what=what
+            "Do NOT inject {what}: it does not fit into this day's pulses.", what=what
         )
         return (text,)
     is_us = words.unit_system == "us"
@@ -277,7 +279,7 @@ def _injection(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:
 
 def _action(block: BlockLine, zone: str, words: Wording) -> str:
     if block.status == "no-weather":
-        return words.gettext("NO PLAN: the weather is not known")
+        return words.gettext("NO PLAN: no weather data")
     if not block.pulses:
         return words.gettext("REST")
     starts = [words.clock(pulse.starts_at, zone) for pulse in block.pulses]

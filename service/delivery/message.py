@@ -313,8 +313,8 @@ def _left_out(count: int, words: Wording) -> str:
     if count == 0:
         return ""
     return words.ngettext(
-        "{count} more block does not fit into this mail; see the page.",
-        "{count} more blocks do not fit into this mail; see the page.",
+        "{count} more block does not fit in this mail; see the page.",
+        "{count} more blocks do not fit in this mail; see the page.",
         count,
     )
 

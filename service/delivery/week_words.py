@@ -45,7 +45,7 @@ def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
     return WeekWords(
         subject=clean(
             words.gettext(
-                "{farm}, week {span}: {volume} watered",
+                "{farm}, week {span}: {volume} applied",
                 farm=clean(letter.farm_name, longest=40),
                 span=span,
                 volume=words.volume(applied_l),
@@ -73,8 +73,8 @@ def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
         remarks=(
             words.gettext("Depths in {unit} over the block.", unit=words.depth_unit),
             words.gettext(
-                "Crop used: what the plants took. Kept: rain that stayed in the root zone. Soil"
-                " short by: water missing to full at the week's end."
+                "Crop used: water the plants took up. Kept: rain that stayed in the root zone. "
+                "Soil short by: water needed to refill the root zone at the end of the week."
             ),
         ),
         cautions=tuple(words.gettext(text) for text in CAUTIONS),
@@ -84,9 +84,9 @@ def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
 
 def _week_headline(known: list[BlockWeek], applied_l: float, words: Wording) -> str:
     if not known:
-        return words.gettext("Nothing is booked for this week yet.")
+        return words.gettext("Nothing is recorded for this week yet.")
     short = [clean(block.name) for block in known if block.short_days_count]
-    total = words.gettext("{volume} went out in all.", volume=words.volume(applied_l))
+    total = words.gettext("{volume} applied in total.", volume=words.volume(applied_l))
     if not short:
         return total + " " + words.gettext("No block ran short.")
     return total + " " + words.gettext("Ran short: {blocks}.", blocks=words.listed(short))
@@ -95,7 +95,9 @@ def _week_headline(known: list[BlockWeek], applied_l: float, words: Wording) -> 
 def _block_row(block: BlockWeek, words: Wording) -> WeekRow:
     if block.raw_mm is None or block.depletion_end_mm is None:
         return WeekRow(
-            clean(block.name), ("-",) * 5, (words.gettext("Nothing is booked for this week yet."),)
+            clean(block.name),
+            ("-",) * 5,
+            (words.gettext("Nothing is recorded for this week yet."),),
         )
     return WeekRow(
         name=clean(block.name),
@@ -114,7 +116,7 @@ def _block_row(block: BlockWeek, words: Wording) -> WeekRow:
 
 
 def _block_notes(block: BlockWeek, words: Wording) -> tuple[str, ...]:
-    notes = [words.gettext("{volume} watered.", volume=words.volume(block.applied_l))]
+    notes = [words.gettext("{volume} applied.", volume=words.volume(block.applied_l))]
     if block.short_days_count:
         notes.append(
             words.ngettext(
@@ -126,16 +128,16 @@ def _block_notes(block: BlockWeek, words: Wording) -> tuple[str, ...]:
     if block.assumed_days_count:
         notes.append(
             words.ngettext(
-                "No runs reported on {count} day: the plan was taken as done.",
-                "No runs reported on {count} days: the plan was taken as done.",
+                "No runs reported on {count} day: the plan is assumed done.",
+                "No runs reported on {count} days: the plan is assumed done.",
                 block.assumed_days_count,
             )
         )
     if block.unobserved_days_count:
         notes.append(
             words.ngettext(
-                "Weather of {count} day is still an estimate.",
-                "Weather of {count} days is still an estimate.",
+                "Weather for {count} day is still an estimate.",
+                "Weather for {count} days is still an estimate.",
                 block.unobserved_days_count,
             )
         )
@@ -156,8 +158,8 @@ def bulletin_words(letter: BulletinLetter, words: Wording) -> WeekWords:
     crop = CROPS.get(letter.crop_key)
     named = words.gettext(crop.name) if crop is not None else clean(letter.crop_key)
     return WeekWords(
-        subject=clean(words.gettext("Water need of the counties, {span}", span=span), longest=140),
-        title=words.gettext("Water need of the counties"),
+        subject=clean(words.gettext("Water need by county, {span}", span=span), longest=140),
+        title=words.gettext("Water need by county"),
         span=span,
         headline=_county_headline(letter, words),
         headings=(
@@ -176,9 +178,9 @@ def bulletin_words(letter: BulletinLetter, words: Wording) -> WeekWords:
                 crop=named,
             ),
             words.gettext(
-                "Depths in {unit}. Need: water to run, losses included. Hours: running time of the"
-                " reference block. ET: reference evapotranspiration of grass, and its share of what"
-                " is normal.",
+                "Depths in {unit}. Need: gross irrigation, losses included. Hours: run time of "
+                "the reference block. ET: reference evapotranspiration (grass) and its percentage "
+                "of normal.",
                 unit=words.depth_unit,
             ),
         ),
@@ -190,7 +192,7 @@ def bulletin_words(letter: BulletinLetter, words: Wording) -> WeekWords:
 def _county_headline(letter: BulletinLetter, words: Wording) -> str:
     ranked = [county for county in letter.counties if county.rank > 0]
     if not ranked:
-        return words.gettext("No county has weather for this week.")
+        return words.gettext("No county has weather data for this week.")
     most, least = ranked[0], ranked[-1]
     text = words.gettext(
         "Most water: {county}, {depth}.",

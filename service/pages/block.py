@@ -276,7 +276,9 @@ def _local_time(visit: Visit, day_name: str, time_name: str) -> datetime:
             "a day is missing",
             [
                 Fault(
-                    day_name, repr(visit.form.get(day_name, ""))[:40], marked("a day as 2026-07-14")
+                    day_name,
+                    repr(visit.form.get(day_name, ""))[:40],
+                    marked("a day such as 2026-07-14"),
                 )
             ],
         )
@@ -286,7 +288,7 @@ def _local_time(visit: Visit, day_name: str, time_name: str) -> datetime:
     except ValueError:
         raise InputInvalid(
             "a time is missing",
-            [Fault(time_name, repr(text)[:40], marked("a time of day as 06:30 or 18:30"))],
+            [Fault(time_name, repr(text)[:40], marked("a time such as 06:30 or 18:30"))],
         ) from None
     return datetime.combine(day, clock)
 
@@ -364,9 +366,9 @@ def _season_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording)
         return Line(css, tuple(getattr(day, name) * scale for day in days))
 
     return season_lines(
-        words.gettext("Water missing in the soil of {block}", block=block.name),
+        words.gettext("Soil water depletion of {block}", block=block.name),
         words.gettext(
-            "On {day} {depth} were missing; {limit} may be missing before the plants suffer.",
+            "Depletion on {day}: {depth}. The crop is stressed beyond {limit}.",
             day=words.short_day(last[0].day),
             depth=words.depth(last[0].depletion_mm),
             limit=words.depth(last[0].raw_mm),
@@ -380,7 +382,7 @@ def _season_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording)
         rain=[day.rain_mm * scale for day in days],
         irrigation=[day.irrigation_gross_mm * scale for day in days],
         first_forecast=first_forecast,
-        axis_label=words.gettext("missing water, {unit}", unit=words.depth_unit),
+        axis_label=words.gettext("depletion, {unit}", unit=words.depth_unit),
         bars_label=words.gettext("rain and irrigation, {unit}", unit=words.depth_unit),
         forecast_label=words.gettext("forecast"),
     )

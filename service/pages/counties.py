@@ -339,8 +339,8 @@ def _told_of(block: BlockDefinition, words: Wording) -> str:
     """What block the hours of a comparison are those of."""
     is_us = words.unit_system == "us"
     return words.gettext(
-        "Hours count for the reference block: rows {row} apart, one drip line each, an emitter of"
-        " {flow} every {gap}.",
+        "Hours are for the reference block: rows {row} apart, one drip line per row, a {flow} "
+        "emitter every {gap}.",
         row=f"{words.number(block.row_spacing_m / M_PER_FOOT)} {words.unit('ft')}"
         if is_us
         else f"{words.number(block.row_spacing_m, 2)} m",

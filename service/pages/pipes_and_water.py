@@ -80,7 +80,7 @@ class PipePart:
 
     rows: list[Row]
     emitters: list[tuple[str, str, str, str]]
-    """Number, distance, flow and pressure of some emitters along the row that gets least."""
+    """Number, distance, flow and pressure of some emitters along the row that gets the least."""
     figure: Markup
     cautions: tuple[str, ...]
 
@@ -178,7 +178,7 @@ def summary(unit: UnitOfWork, block: BlockDefinition, today: date, words: Wordin
     rows: list[Row] = []
     if block.layout is not None:
         evenness = _percent(design_uniformity_pct(block), words)
-        rows.append((words.gettext("Evenness of the pipes"), evenness))
+        rows.append((words.gettext("Uniformity of the pipes as designed"), evenness))
     tests = unit.waterworks.list_catch_tests(key)
     rows.append(
         (
@@ -237,11 +237,11 @@ def _pipe_rows(report: PipeReport, words: Wording) -> list[Row]:
     rows = [
         (words.gettext("Flow of the block"), flow_text(flow.inlet_flow_l_per_h, words)),
         (
-            words.gettext("Pressure where the rows begin, lowest and highest"),
+            words.gettext("Pressure at the row inlets, lowest and highest"),
             f"{_pressure(float(head.min()), words)} – {_pressure(float(head.max()), words)}",
         ),
         (
-            words.gettext("Emitter flow in the row that gets least, lowest and highest"),
+            words.gettext("Emitter flow in the row that gets the least, lowest and highest"),
             f"{_emitter_flow(float(emitters.min()), words)} –"
             f" {_emitter_flow(float(emitters.max()), words)}",
         ),
@@ -259,9 +259,9 @@ def _pipe_rows(report: PipeReport, words: Wording) -> list[Row]:
     ]
     if not flow.dry_emitter_count:  # where water does not get to, it takes no time to get to
         rows += [
-            (words.gettext("Until empty pipes are full"), words.minutes(travel.fill_time_min)),
+            (words.gettext("Time to fill empty pipes"), words.minutes(travel.fill_time_min)),
             (
-                words.gettext("Water on its way to the last emitter"),
+                words.gettext("Travel time to the last emitter"),
                 words.minutes(travel.last_travel_min),
             ),
         ]
@@ -309,7 +309,7 @@ def _tests(visit: Visit, block_id: str, on: date) -> list[tuple[CatchReport, str
         (
             report,
             words.gettext(
-                "{uniformity} by {count} emitters; with {confidence} certainty {low} to {high}",
+                "{uniformity} from {count} emitters; {low} to {high} with {confidence} confidence",
                 uniformity=_percent(report.uniformity.emission_uniformity_pct, words),
                 count=words.number(report.uniformity.sample_count),
                 confidence=_percent(report.uniformity.confidence_pct, words),
@@ -409,9 +409,9 @@ def _capacity_rows(supply: SupplyCapacity, words: Wording) -> list[Row]:
     kept = [summer for summer in supply.summers if all(summer.keeps_up)]
     design = supply.design_peak
     return [
-        (words.gettext("The supply gives"), flow_text(supply.flow_l_per_h, words)),
-        (words.gettext("Ground on it"), _area(supply.area_ha, words)),
-        (words.gettext("Open hours a day"), words.number(supply.open_time_h, 1)),
+        (words.gettext("Flow of the supply"), flow_text(supply.flow_l_per_h, words)),
+        (words.gettext("Area it waters"), _area(supply.area_ha, words)),
+        (words.gettext("Open hours per day"), words.number(supply.open_time_h, 1)),
         (
             words.gettext("Summers in which it kept up"),
             words.gettext(
@@ -421,7 +421,9 @@ def _capacity_rows(supply: SupplyCapacity, words: Wording) -> list[Row]:
             ),
         ),
         (
-            words.gettext("Crop use of a peak week, by the summers and by shade"),
+            words.gettext(
+                "Crop water use in the peak week, from the summers and from the shaded area"
+            ),
             f"{words.depth(design.summer_use_mm)}, {words.depth(design.shade_use_mm)}",
         ),
     ]
@@ -465,17 +467,17 @@ def _flow(visit: Visit, block_id: str, today: date) -> FlowPart | None:
 def _flow_rows(report: FlowReport, words: Wording) -> list[Row]:
     check = report.check
     days = report.days.astype("datetime64[D]").tolist()
-    rows = [(words.gettext("Metered runs in a year"), words.number(report.days.size))]
+    rows = [(words.gettext("Metered runs in the last year"), words.number(report.days.size))]
     if math.isfinite(check.level_ratio):
         rows.append(
             (
-                words.gettext("Metered over expected, at the start"),
+                words.gettext("Metered as a share of expected, at the start"),
                 words.percent(check.level_ratio),
             )
         )
     rows += [
         (
-            words.gettext("Changed at once on {day}", day=words.short_day(days[jump.run])),
+            words.gettext("Sudden change on {day}", day=words.short_day(days[jump.run])),
             _signed(jump.change_fraction, words),
         )
         for jump in check.jumps
@@ -485,7 +487,7 @@ def _flow_rows(report: FlowReport, words: Wording) -> list[Row]:
         day = words.short_day(days[slow.from_run])
         rows.append(
             (
-                words.gettext("Changed slowly from {day} on", day=day),
+                words.gettext("Gradual change since {day}", day=day),
                 _signed(slow.change_fraction, words),
             )
         )
@@ -538,11 +540,11 @@ def _water(visit: Visit, block_id: str, on: date) -> WaterPart | None:
     balance = report.analysis.charge_balance
     if balance is not None:
         text = words.gettext(
-            "{difference} between positive and negative", difference=_percent(
+            "{difference} between cations and anions", difference=_percent(
                 abs(balance.difference_pct), words
             )
         )  # fmt: skip
-        rows.append((words.gettext("Charges of the analysis"), text))
+        rows.append((words.gettext("Ion balance of the analysis"), text))
     if report.sodium_adsorption_ratio is not None:
         rows.append(
             (
@@ -553,7 +555,7 @@ def _water(visit: Visit, block_id: str, on: date) -> WaterPart | None:
     if report.saturation is not None:
         rows.append(
             (
-                words.gettext("Saturation with lime (calcite index)"),
+                words.gettext("Lime saturation (calcite index)"),
                 f"{words.number(report.saturation.calcite_index, 2)}:"
                 f" {words.gettext(report.saturation.word)}",
             )
@@ -571,11 +573,11 @@ def _salinity_rows(found: CropReport, words: Wording) -> list[Row]:
     used = found.plan_leaching_fraction or 0.0
     return [
         (
-            words.gettext("Leaching that the crop asks for under drip"),
-            words.gettext("none would do") if needed is None else words.percent(needed),
+            words.gettext("Leaching requirement of the crop under drip"),
+            words.gettext("none is enough") if needed is None else words.percent(needed),
         ),
         (
-            words.gettext("Leaching that the plan counts with"),
+            words.gettext("Leaching used in the plan"),
             words.percent(used) if used > 0.0 else words.gettext("none"),
         ),
         (

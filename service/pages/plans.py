@@ -244,7 +244,7 @@ def _chart(
             label=supply.name,
             capacity=supply.flow_l_per_h,
             capacity_label=words.gettext(
-                "can give {flow}", flow=flow_text(supply.flow_l_per_h, words)
+                "capacity {flow}", flow=flow_text(supply.flow_l_per_h, words)
             ),
             steps=load_steps(runs[supply.supply_id]),
         )

@@ -234,7 +234,7 @@ def _volumes(text: str) -> list[float]:
     except ValueError:
         raise InputInvalid(
             "the volumes cannot be read",
-            [Fault("volumes", text[:40], marked("numbers with spaces between, such as 205 198"))],
+            [Fault("volumes", text[:40], marked("numbers separated by spaces, such as 205 198"))],
         ) from None
 
 
@@ -245,7 +245,7 @@ _EITHER_COMMA = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+")
 def _number(visit: Visit, name: str) -> float:
     text = visit.form.get(name, "")
     if _EITHER_COMMA.fullmatch(text):
-        allowed = marked("the same without the comma, which may stand for thousands or decimals")
+        allowed = marked("the same without the comma, which could mean thousands or decimals")
         raise InputInvalid("a number is not clear", [Fault(name, text[:40], allowed)])
     try:
         value = float(text.replace(",", "."))
@@ -267,6 +267,6 @@ def _day(visit: Visit, name: str) -> date:
     day = parsed_day(text)
     if day is None:
         raise InputInvalid(
-            "a day is missing", [Fault(name, text[:40], marked("a day as 2026-07-14"))]
+            "a day is missing", [Fault(name, text[:40], marked("a day such as 2026-07-14"))]
         )
     return day

@@ -152,5 +152,5 @@ def test_a_block_without_weather_gets_no_plan_and_says_so(empty: Command) -> Non
         empty("load", str(FARM_FILE))
         assert "6 blocks without weather" in empty("run-day").stdout
     text = empty("plan").stdout
-    assert text.count("NO PLAN: the weather is not known") == 6
+    assert text.count("NO PLAN: no weather data") == 6
     assert "WATER" not in text

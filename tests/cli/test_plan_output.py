@@ -30,7 +30,7 @@ def test_the_headline_says_pulses_starts_minutes_and_volume(demo: Command) -> No
 
 def test_the_days_pulses_stand_once_more_in_order_of_time(demo: Command) -> None:
     text = " ".join(demo("plan").stdout.split())
-    order = text.partition("In order of time: ")[2].partition(".")[0].split("; ")
+    order = text.partition("Run order: ")[2].partition(".")[0].split("; ")
     planned = [
         (pulse["starts_at"][11:16], plan["block_id"].partition(".")[2])
         for plan in document(demo("plan", "--json"))

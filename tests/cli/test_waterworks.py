@@ -377,7 +377,13 @@ season = { start = "03-01", lengths = [20, 30, 150, 30] }
     weather.write_text("\n".join(["date,tmax_c,tmin_c,rain_mm", *lines, ""]), encoding="utf-8")
     result = empty("capacity", str(farm), "--weather", str(weather), "--svg", str(picture))
     assert result.exit_code == 0, result.output
-    for word in ("Summers kept", "pump", "windows open day and night", "second drip line", "95 %"):
+    for word in (
+        "Summers it keeps up",
+        "pump",
+        "windows open day and night",
+        "second drip line",
+        "95 %",
+    ):
         assert word in result.stdout
     assert "2 summers are few" in result.stdout
     assert "<rect" in picture.read_text(encoding="utf-8")

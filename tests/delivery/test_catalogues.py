@@ -30,10 +30,10 @@ def forms(text: object) -> tuple[str, ...]:
 
 def test_the_code_is_looked_through() -> None:
     texts = {text for each in GATHERED for text in (each if isinstance(each, tuple) else (each,))}
-    assert "In order of time" in texts  # of a template
+    assert "Run order" in texts  # of a template
     assert "REST" in texts  # of code
     assert "forecast over a day old" in texts  # marked
-    assert "{count} more blocks do not fit into this mail; see the page." in texts  # a plural
+    assert "{count} more blocks do not fit in this mail; see the page." in texts  # a plural
     assert set(PLAN_FLAG_TEXT.values()) <= texts  # of the agronomy
 
 

@@ -71,7 +71,7 @@ def test_the_first_line_is_the_instruction_and_both_parts_have_every_number() ->
     message = parsed(evening())
     text = plain(message)
     assert text.splitlines()[0] == "Water 2 of 3 blocks tomorrow, Thursday, July 16."
-    assert message["Subject"] == "Brook farm, Thu, Jul 16: water 2 of 3 blocks, 144 min in all"
+    assert message["Subject"] == "Brook farm, Thu, Jul 16: water 2 of 3 blocks, 144 min in total"
     for said in (
         "4:00 AM",
         "69 min",
@@ -98,8 +98,8 @@ def test_what_is_degraded_stands_in_the_first_three_lines() -> None:
     )
     text = plain(parsed(letter))
     first = "\n".join(text.splitlines()[:3])
-    assert "no fresh forecast, normal weather stands in" in first
-    assert "no runs reported, plans taken as done (1 of 2 blocks)" in first
+    assert "no recent forecast, normal weather used" in first
+    assert "no runs reported, plans assumed done (1 of 2 blocks)" in first
     assert "CHANGED" in first
     assert "There is no forecast for the day" in text  # in full, further down
 
@@ -299,9 +299,9 @@ def test_the_week_in_numbers() -> None:
     )
     message = parsed(letter)
     text = plain(message)
-    assert message["Subject"] == ("Brook farm, week Mon, Jul 6 to Sun, Jul 12: 26,417 gal watered")
+    assert message["Subject"] == ("Brook farm, week Mon, Jul 6 to Sun, Jul 12: 26,417 gal applied")
     for said in (
-        "26,417 gal went out in all. Ran short: North.",
+        "26,417 gal applied in total. Ran short: North.",
         "Watered: 1.00",
         "Crop used: 1.20",
         "Rain: 0.50",

@@ -144,7 +144,7 @@ def test_a_page_works_without_javascript(site: Site, browser: Browser) -> None:
     context = new_context(browser, java_script_enabled=False)
     page = context.new_page()
     page.goto(site.address + PAGES["block"])
-    page.locator("summary", has_text="A run").click()
+    page.locator("summary", has_text="An irrigation run").click()
     assert page.locator("#run-minutes").is_visible()
     context.close()
 
@@ -257,7 +257,7 @@ def test_by_keyboard_alone_a_run_is_entered(site: Site, browser: Browser) -> Non
         _type_into(page, "run-minutes", "35")
         page.keyboard.press("Enter")
         page.wait_for_url("**done=runs-*")
-        assert "Stored." in page.locator("[role=status]").inner_text()
+        assert "Saved." in page.locator("[role=status]").inner_text()
         assert "a report" in page.locator("main").inner_text()
 
 

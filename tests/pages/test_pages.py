@@ -122,8 +122,8 @@ def test_the_page_of_a_block_leads_to_the_minutes_step_by_step(
     assert re.search(r"[0-9] °C \([0-9]+ °F\)", page) and re.search(
         r"[0-9] L \([0-9,]+ gal\)", page
     )
-    assert "plants suffer below" in page and 'class="line stress"' in page
-    assert "missing" in reader.text(f"/blocks/{BLOCK_ID}?date={TODAY}")
+    assert "crop stress below this line" in page and 'class="line stress"' in page
+    assert "soil water depletion" in reader.text(f"/blocks/{BLOCK_ID}?date={TODAY}")
 
 
 def test_spanish_and_metric_stay_chosen(looker: Reader) -> None:
@@ -507,11 +507,11 @@ def test_long_after_the_last_weather_the_last_known_week_is_shown(service: Servi
     known = f'<option value="{last.year}-W{last.week:02d}" selected'
     page = reader.text("/counties")
     assert known in page
-    assert "too little weather is known" not in page
+    assert "Too little weather is known" not in page
     this_week = (RUN_AT + timedelta(days=90)).date().isocalendar()
     asked = reader.text(f"/counties?week={this_week.year}-W{this_week.week:02d}")
     assert known not in asked
-    assert "too little weather is known" in asked
+    assert "Too little weather is known" in asked
 
 
 def test_a_week_of_which_nothing_is_measured_yet_is_still_this_week(service: Service) -> None:
@@ -522,7 +522,7 @@ def test_a_week_of_which_nothing_is_measured_yet_is_still_this_week(service: Ser
     page = Reader(create_app(later)).text("/counties")
     year, week, _ = monday.isocalendar()
     assert f'<option value="{year}-W{week:02d}" selected' in page
-    assert "too little weather is known" not in page
+    assert "Too little weather is known" not in page
 
 
 def test_counties_are_open_to_all_only_where_the_operator_says_so(service: Service) -> None:
@@ -763,7 +763,7 @@ def test_what_somebody_else_changed_is_said_beside_the_form_and_what_was_typed_s
     assert answer.status_code == 409
     assert stored(service) == before
     assert 'id="stale"' in answer.text
-    assert "Stored now: 0.8 ac" in answer.text and "Stored now: 10 ft" in answer.text
+    assert "Saved value now: 0.8 ac" in answer.text and "Saved value now: 10 ft" in answer.text
     assert 'name="row_spacing" value="11"' in answer.text
     (version,) = re.findall(r'name="version" value="([^"]*)"', answer.text)
     again = {**opened, "row_spacing": "11", "version": version}
@@ -799,7 +799,7 @@ def test_a_farm_whose_last_block_went_still_has_its_place(service: Service, read
 
 def test_a_supply_goes_only_when_no_block_draws_on_it(service: Service, reader: Reader) -> None:
     page = "/farms/test-farm/supplies/well/retire"
-    assert "Blocks draw on it" in reader.text(page)
+    assert "while blocks draw on it" in reader.text(page)
     assert reader.send(page, version="x").status_code == 409
     reader.send("/farms/test-farm/supplies/new", supply_name="Pond", flow="9", flow_unit="m3/h")
     page = "/farms/test-farm/supplies/pond/retire"
@@ -832,7 +832,7 @@ def test_a_farm_set_up_by_page_gets_its_first_plan_by_page(
     page = "/farms/rio-bend/tomorrow"
     assert "Make the plan for tomorrow now" in reader.text(page)
     answer = reader.send(page, "/farms/rio-bend/first-plan")
-    assert "no weather of this place" in reader.text(answer.headers["Location"])
+    assert "no weather for this place" in reader.text(answer.headers["Location"])
     asked = []
 
     def bring(site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:

@@ -118,7 +118,7 @@ def test_a_token_that_is_not_known_gives_a_friendly_page(sent: Sent, token: str)
     for method in ("GET", "POST"):
         answer = sent.reader().request(method, f"/u/{token}")
         assert answer.status_code == 404
-        assert "This link is not known" in answer.text and "<form" not in answer.text
+        assert "Unknown link" in answer.text and "<form" not in answer.text
     assert sent.receives == ("evening", "weekly")
 
 
@@ -129,7 +129,7 @@ def test_the_page_is_counted_by_address(sent: Sent) -> None:
     reader = Reader(create_app(replace(sent.service, settings=settings)))
     answers = [reader.request("POST", "/u/guess") for _ in range(4)]
     assert [answer.status_code for answer in answers] == [404, 404, 429, 429]
-    assert "<h1>A little slower, please</h1>" in answers[-1].text
+    assert "<h1>Too many requests</h1>" in answers[-1].text
     assert 1 <= int(answers[-1].headers["Retry-After"]) <= 60
     assert "default-src" in answers[-1].headers["Content-Security-Policy"]
     assert int(answers[-1].headers["Retry-After"]) >= 1

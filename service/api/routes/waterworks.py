@@ -425,7 +425,7 @@ def list_fertigations(
     "/blocks/{block_id}/fertigations/{day}",
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="order_fertigation",
-    summary="Order an injection",
+    summary="Schedule an injection",
     description="What is to be injected on a coming day. The evening run before that day fits it"
     " into the pulses, or says why it does not fit; a plan of that day that is out is replaced."
     " Refused where the stock solution would not stay clear. The same order again changes nothing."

@@ -101,7 +101,8 @@ class AcidQuery(In):
         examples=[1.83],
     )
     with_chlorine: bool = Field(
-        False, description="Chlorine goes into the same water: refused, it would give off gas."
+        False,
+        description=("Chlorine is injected into the same water: refused, it would give off gas."),
     )
 
 
@@ -144,7 +145,7 @@ class HydraulicsOut(Out):
     row: RowOut
     longest_row: LongestRowOut
     volume_l: float | None = Field(description="Water that the pipes hold, L.")
-    fill_time_min: float | None = Field(description="Until empty pipes are full, min.")
+    fill_time_min: float | None = Field(description="Time to fill empty pipes, min.")
     most_travel_min: float | None = Field(
         description="Until 95 % of the emitters are reached, min."
     )
@@ -607,7 +608,7 @@ class FertigationIn(Body):
     """What is to be injected into a block on a day."""
 
     products: list[ProductAmountIn] = Field(min_length=1, max_length=MOST_PRODUCTS)
-    stock_l: float = Field(gt=0.0, le=1e6, description="Stock solution that holds it, L.")
+    stock_l: float = Field(gt=0.0, le=1e6, description="Volume of stock solution, L.")
     temperature_c: float = Field(
         ge=0.0, le=40.0, description="Lowest that the tank sees, degrees Celsius."
     )
@@ -645,7 +646,7 @@ class FertigationOut(Out):
     block_id: str
     day: date
     products: list[ProductAmountOut]
-    stock_l: float = Field(description="Stock solution that holds it, L.")
+    stock_l: float = Field(description="Volume of stock solution, L.")
     temperature_c: float = Field(description="Lowest that the tank sees, degrees Celsius.")
     injector_lowest_l_per_h: float = Field(description="Smallest rate of the injector, L/h.")
     injector_highest_l_per_h: float = Field(description="Largest rate of the injector, L/h.")
@@ -696,7 +697,7 @@ class InjectionOut(Out):
 
     is_possible: bool = Field(description="False: do not inject; `advisories` says why.")
     products: list[PlannedProductOut]
-    stock_l: float = Field(description="Stock solution that holds it, L.")
+    stock_l: float = Field(description="Volume of stock solution, L.")
     spans: list[InjectionSpanOut] = Field(description="When the injector runs.")
     injector_l_per_h: float | None = Field(description="Rate of the injector, L/h.")
     dilution_ratio: float | None = Field(description="Litres of water to one of stock.")
