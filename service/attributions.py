@@ -1,4 +1,4 @@
-"""Whom to thank for weather data, wherever they are shown: one entry per source that asks."""
+"""Attributions for weather data: one entry per source that requires it."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ ATTRIBUTIONS: Mapping[str, Attribution] = {
 
 
 def attribution_line(source: str) -> str | None:
-    """Whom to thank for a source's values, or None.
+    """The attribution for a source's values, or None.
 
     >>> attribution_line("nws-grid")
     'Forecast by the US National Weather Service (https://www.weather.gov/, public domain)'

@@ -1,13 +1,12 @@
 """Logs: one line per event on the error stream, for a person to read or a program to parse.
 
-Operations and adapters say what they did as an event with named facts; what it is about (run key,
-site, request) is bound around a piece of work by :data:`log_context` and stands on every line in
-it. Lines of libraries take the same form. The entrances that run for long choose form and level by
-:func:`configure_logs`; as long as nobody has, nothing is said, so that a command's output is its
-own.
+Operations and adapters log events with named facts; the context (run key, site, request) is bound
+around a piece of work by :data:`log_context` and appears on every line in it. Lines of libraries
+take the same form. Long-running processes choose format and level with :func:`configure_logs`;
+until then nothing is logged, so that a command's output stays clean.
 
 Times are UTC. No text from outside can forge a line or steer a terminal: control characters and
-whatever else is not printable are written as escapes, and a stack stands indented under its line.
+whatever else is not printable are written as escapes, and a stack trace is indented under its line.
 """
 
 from __future__ import annotations
@@ -32,9 +31,9 @@ LogFormat = Literal["console", "json"]
 LogLevel = Literal["debug", "info", "warning", "error"]
 
 LONGEST_TEXT: Final = 4_000
-"""Characters of one value; more says nothing more and fills the disk."""
+"""Most characters of one value; more would only fill the disk."""
 QUIET_LOGGERS: Final = ("alembic", "apscheduler", "httpcore", "httpx", "stamina", "uvicorn.access")
-"""Libraries that would say much at ``info``: each request (with its key), each migration."""
+"""Libraries that are too verbose at ``info``: each request (with its key), each migration."""
 
 _FACTS: Final = "facts"
 log_context = bound_contextvars
@@ -51,7 +50,7 @@ def get_logger(name: str) -> structlog.stdlib.BoundLogger:
 
 
 def configure_logs(log_format: LogFormat, *, level: LogLevel = "info") -> None:
-    """Write the process's logs to its error stream; again with other choices replaces them."""
+    """Write the process's logs to its error stream; a second call replaces the choices."""
     handler = _ErrorStream()
     handler.setFormatter(_LineFormatter(log_format))
     root = logging.getLogger()
@@ -76,10 +75,10 @@ def _hand_over(
 
 
 class _ErrorStream(logging.Handler):
-    """Writes to the error stream of the moment."""
+    """Writes to the current error stream."""
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Write one record; a failure to do so is told and ends nothing."""
+        """Write one record; a failure is reported and does not stop the process."""
         try:
             sys.stderr.write(self.format(record) + "\n")
             sys.stderr.flush()
@@ -135,7 +134,7 @@ def _console_value(value: object) -> str:
 
 
 def plain(value: object) -> object:
-    """A fact as JSON can hold it, its texts printable."""
+    """A fact as a JSON value with printable texts."""
     match value:
         case None | bool() | int() | float():
             return value
@@ -166,8 +165,8 @@ def printable(text: str, *, keep: str = "") -> str:
     )
 
 
-# Done once, on import: every event goes through the standard library, and one that nobody has
-# asked for is dropped there and not printed.
+# Done once, on import: every event goes through the standard library, which drops those below the
+# configured level.
 logging.getLogger("service").addHandler(logging.NullHandler())
 structlog.configure(
     processors=[

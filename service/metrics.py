@@ -1,12 +1,12 @@
-"""Numbers for Prometheus: how requests go, and the state of the service at each scrape.
+"""Prometheus metrics: requests, and the state of the service at each scrape.
 
 Requests are counted in this process as they pass. All else is read from the database when somebody
 scrapes, once and by a bounded number of queries, so that the scheduler's work shows here although
 it is another process.
 
 Labels come from a closed set: routes of the application, known methods, jobs. Sites and hosts are
-data, so only the first ``LABELLED_SITES`` and ``LABELLED_HOSTS`` get series of their own; the
-oldest weather of all sites is told without a label, and an alarm on that misses none.
+data, so only the first ``LABELLED_SITES`` and ``LABELLED_HOSTS`` get series of their own; the age
+of the oldest weather of all sites has no label, so an alarm on it misses none.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from service.operations.schedule.read_status import ServiceStatus, Verdict
 CONTENT_TYPE: Final = "text/plain; version=0.0.4; charset=utf-8"
 METHODS: Final = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
 UNMATCHED: Final = "unmatched"
-"""The route of a request that met none, or one of the files of the documentation."""
+"""Route label of requests that match no route, or a documentation file."""
 OTHER: Final = "other"
 LABELLED_SITES: Final = 200
 LABELLED_HOSTS: Final = 50
@@ -45,8 +45,8 @@ BUCKETS_S: Final = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0
 class RequestMetrics:
     """The requests that this process has answered, counted in its event loop.
 
-    Each request adds to plain numbers, which become the library's families when somebody scrapes:
-    its own counters take a lock and four times as long, which is felt in the poll of a controller.
+    Each request adds to plain numbers, which become metric families at a scrape. The library's own
+    counters take a lock and four times as long, which is noticeable in controller polls.
     """
 
     def __init__(self) -> None:
@@ -97,17 +97,17 @@ class _Durations:
 
     def __init__(self) -> None:
         self.counts = [0] * (len(BUCKETS_S) + 1)
-        """Requests by the first bound that they did not pass; the last place is beyond all."""
+        """Requests by the first bucket they fit into; the last is above all bounds."""
         self.total_s = 0.0
 
     def buckets(self) -> list[tuple[str, float]]:
-        """Each bound, and how many requests did not pass it."""
+        """Each bound, and the number of requests within it."""
         bounds = [*map(str, BUCKETS_S), "+Inf"]
         return list(zip(bounds, map(float, accumulate(self.counts)), strict=True))
 
 
 class _Once:
-    """Hands families that are ready to a registry."""
+    """A collector of ready-made metric families."""
 
     def __init__(self, families: Iterable[Metric]) -> None:
         self._families = families
@@ -118,7 +118,7 @@ class _Once:
 
 
 def status_exposition(status: ServiceStatus | None) -> bytes:
-    """The state of the service as Prometheus reads it; None: it could not be read."""
+    """The state of the service in Prometheus format; None: it could not be read."""
     registry = CollectorRegistry(auto_describe=False)
     registry.register(_Once(list(_families(status))))
     return generate_latest(registry)
@@ -194,7 +194,7 @@ def _weather_families(status: ServiceStatus) -> Iterator[Metric]:
 
 
 def _breaker_families(status: ServiceStatus) -> Iterator[Metric]:
-    """Breakers of hosts one by one; those of grid cells, of which there may be many, counted."""
+    """Breakers of hosts individually; those of grid cells, which may be many, as a count."""
     hosts: dict[tuple[str, ...], float] = {}
     cells: Tally[tuple[str, ...]] = Tally()
     for state in status.breakers:

@@ -1,13 +1,13 @@
-"""The scheduler process: looks several times a minute at what is due and does it.
+"""The scheduler process: checks several times a minute for due work and does it.
 
-APScheduler only keeps the beat. Its one job, a tick on UTC, lives in memory and knows nothing; what
-is due, what is done and who works on what stands in the database. So this process may be stopped,
-killed, started late or started twice without a plan being lost or made twice.
+APScheduler only provides the timer. Its one job, a tick on UTC, is held in memory and has no state;
+what is due, what is done and who is working on what is in the database. So this process may be
+stopped, killed, started late or started twice without a plan being lost or made twice.
 
 A tick never counts as missed (no misfire grace): a late one does what has become due meanwhile, and
-ticks that pile up behind a long one are one tick. A tick that fails is told to the log, and the
-next one tries again. The first SIGTERM or SIGINT lets the piece of work at hand end, a second one
-ends the process at once; both are safe.
+ticks that pile up behind a long one are one tick. A failed tick is logged, and the next one tries
+again. The first SIGTERM or SIGINT lets the piece of work at hand end, a second one ends the process
+at once; both are safe.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ log = logging.getLogger("rillwright.schedule")
 
 
 def make_duties(service: Service, *, should_stop: Callable[[], bool] = lambda: False) -> Duties:
-    """What this process works with, under a name that no other process has or had."""
+    """The duties of this process, under a name that no other process has or had."""
     return Duties(
         owner=f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}",
         unit_of_work=service.unit_of_work,
@@ -90,11 +90,11 @@ def run_scheduler(service: Service) -> None:
 def make_scheduler(
     tick: Callable[[], None], *, mail_tick: Callable[[], None] | None = None
 ) -> BackgroundScheduler:
-    """The beat: one tick at once, then on the full 20 seconds of UTC; not started yet.
+    """The timer: one tick at once, then every 20 seconds on the UTC clock; not yet started.
 
-    Mail has a thread of its own, so that a relay that is slow holds up no plan.
+    Mail has a thread of its own, so that a slow relay does not delay plans.
     """
-    # What it would say (errors, missed ticks) is said by the listener, in fewer lines.
+    # The listener logs errors and missed ticks in fewer lines.
     logging.getLogger("apscheduler").setLevel(logging.CRITICAL)
     scheduler = BackgroundScheduler(
         timezone=UTC,
@@ -115,7 +115,7 @@ def make_scheduler(
 
 
 def log_trouble(event: JobExecutionEvent) -> None:
-    """Tell of a tick that failed or was missed."""
+    """Log a failed or missed tick."""
     if event.exception is None:
         log.warning("the tick of %s was missed", event.scheduled_run_time)
         return
@@ -129,7 +129,7 @@ def log_trouble(event: JobExecutionEvent) -> None:
 
 
 def log_outcome(outcome: DueOutcome) -> None:
-    """Tell what a tick did; nothing for one that found nothing to do."""
+    """Log what a tick did; nothing if there was nothing to do."""
     for line in summary(outcome):
         log.info("%s", line)
     for run_key, reason in outcome.given_back.items():
@@ -139,7 +139,7 @@ def log_outcome(outcome: DueOutcome) -> None:
 
 
 def log_mail(outcome: PostOutcome) -> None:
-    """Tell what became of mails; nothing where there were none."""
+    """Log the result of one delivery round; nothing if there were no mails."""
     counts = {
         "queued": outcome.queued_count,
         "sent": outcome.sent_count,
@@ -147,17 +147,18 @@ def log_mail(outcome: PostOutcome) -> None:
         "failed": outcome.failed_count,
         "dropped": outcome.dropped_count,
     }
-    told = ", ".join(f"{said} ({count})" for said, count in counts.items() if count)
-    if told:
-        log.info("mail: %s", told)
+    summary_line = ", ".join(f"{result} ({count})" for result, count in counts.items() if count)
+    if summary_line:
+        log.info("mail: %s", summary_line)
 
 
 def summary(outcome: DueOutcome) -> list[str]:
     """What was done, one line per job: ``evening: covered (2), planned (200)``."""
     counts: dict[str, Counter[str]] = {}
-    for run_key, said in outcome.finished.items():
-        counts.setdefault(run_key.partition(":")[0], Counter())[said] += 1
+    for run_key, result in outcome.finished.items():
+        counts.setdefault(run_key.partition(":")[0], Counter())[result] += 1
     return [
-        f"{job}: " + ", ".join(f"{said} ({count})" for said, count in sorted(by_outcome.items()))
+        f"{job}: "
+        + ", ".join(f"{result} ({count})" for result, count in sorted(by_outcome.items()))
         for job, by_outcome in counts.items()
     ]

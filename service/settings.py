@@ -1,7 +1,7 @@
 """The service's own settings: environment variables that begin with ``RILLWRIGHT_``.
 
-Read by the composition root only. A setting that would be unsafe or cannot be read stops the start
-with a message that says which one and what is allowed.
+Read by the composition root only. An unsafe or invalid setting stops the start with a message that
+names it and says what is allowed.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Settings(BaseSettings):
     port: int = Field(default=8040, ge=1, le=65535, description="Port that `serve` listens on")
     source_order: tuple[str, ...] = Field(
         default=("nasa-power", "nws-grid", "open-meteo", "import", "gauge", "station"),
-        description="Weather sources, the more trusted the later; unnamed ones rank lowest",
+        description="Weather sources, least trusted first; unnamed ones rank lowest",
     )
     weather_services: tuple[Literal["open-meteo", "nasa-power", "nws-grid"], ...] = Field(
         default=(),
@@ -36,7 +36,7 @@ class Settings(BaseSettings):
     )
     weather_contact: str = Field(
         default="",
-        description="Mail address or page by which a weather service can reach the operator",
+        description="Mail address or page where a weather service can reach the operator",
     )
     open_meteo_base_url: str = Field(
         default="https://api.open-meteo.com",
@@ -44,7 +44,7 @@ class Settings(BaseSettings):
     )
     open_meteo_key: SecretStr | None = Field(default=None, description="Key of the customer host")
     open_meteo_weights_per_minute: float = Field(
-        default=600.0, gt=0.0, description="Pace of requests, in the service's own weights"
+        default=600.0, gt=0.0, description="Request rate, in the service's own weights"
     )
     nasa_power_base_url: str = Field(default="https://power.larc.nasa.gov")
     nws_base_url: str = Field(default="https://api.weather.gov")
@@ -62,8 +62,8 @@ class Settings(BaseSettings):
     public_url: str = Field(
         default="",
         pattern=r"^(https?://[A-Za-z0-9.:-]+(/[A-Za-z0-9._~/-]*)?)?$",
-        description="Where people reach this service's pages, https://farm.example.org; empty:"
-        " nowhere, and mails carry no link",
+        description="Public address of this service's pages, such as https://farm.example.org; "
+        "empty: none, and mails carry no link",
     )
     page_secret: SecretStr = Field(
         default=SecretStr(""),
@@ -71,23 +71,21 @@ class Settings(BaseSettings):
         " the same for all processes. Empty: each process makes its own when it starts",
     )
     public_counties: bool = Field(
-        default=False, description="Whether the page of the counties is open to all without a key"
+        default=False, description="Whether the county page is open to everyone without a key"
     )
     mail_host: str = Field(
-        default="", description="Mail relay that takes the service's mails; empty: no mail is sent"
+        default="", description="Mail relay for outgoing mail; empty: no mail is sent"
     )
     mail_port: int = Field(default=587, ge=1, le=65535)
     mail_security: Literal["starttls", "tls", "none"] = Field(
-        default="starttls", description="How the way to the relay is encrypted"
+        default="starttls", description="Encryption of the connection to the relay"
     )
     mail_user: str = Field(default="", description="Login at the relay; empty: none is needed")
     mail_password: SecretStr = Field(default=SecretStr(""), description="Password of that login")
-    mail_from: str = Field(
-        default="", description="Mail address that mails come from; needed where there is a relay"
-    )
-    mail_from_name: str = Field(default="Rillwright", description="Name beside that address")
+    mail_from: str = Field(default="", description="Sender address of mails; required with a relay")
+    mail_from_name: str = Field(default="Rillwright", description="Sender name")
     mail_reply_to: str = Field(
-        default="", description="Mail address that answers go to; empty: the one they come from"
+        default="", description="Reply-to address; empty: the sender address"
     )
     requests_per_key: str = Field(
         default="600/minute", description="Most requests that one key may send to a process"
@@ -97,18 +95,18 @@ class Settings(BaseSettings):
     )
     refused_keys_per_address: str = Field(
         default="30/minute",
-        description="Requests of an address with no or a wrong key that are told why",
+        description="Requests without a valid key from one address that get an explanation",
     )
     log_format: Literal["console", "json"] = Field(
-        default="console", description="Form of the log lines of `serve` and `schedule`"
+        default="console", description="Format of the log lines of `serve` and `schedule`"
     )
     log_level: Literal["debug", "info", "warning", "error"] = Field(
-        default="info", description="Least level of what `serve` and `schedule` log"
+        default="info", description="Lowest level that `serve` and `schedule` log"
     )
 
 
 def read_settings() -> Settings:
-    """Settings from the environment; raises SettingsInvalid that lists every fault."""
+    """Settings from the environment; raises SettingsInvalid listing every fault."""
     try:
         return Settings()
     except ValidationError as error:

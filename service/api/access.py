@@ -1,4 +1,4 @@
-"""Who may ask what: bearer keys, their scopes, and the farm that each is bound to.
+"""Access control: bearer keys, their scopes, and the farm each key is bound to.
 
 Nothing under ``/v1`` is answered without a key, with one exception: a server that listens on this
 machine alone, in whose database no key was ever stored, is open, so that the first steps need none.
@@ -6,9 +6,9 @@ The first key that is stored closes it, within a second and in all processes; th
 later does not open it again. A request that a proxy passed on is never taken for one of this
 machine.
 
-A key opens what its scopes name, on the farm it is bound to. What belongs to another farm is
-answered exactly as what does not exist. Keys are compared by their SHA-256, which is all that is
-stored; a process keeps them in memory for as long as the marks of change stand still.
+A key opens what its scopes name, on the farm it is bound to. Anything that belongs to another farm
+is reported as not found. Keys are compared by their SHA-256, which is all that is stored; a process
+keeps them in memory until the change marks move.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ _log = get_logger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Whom a request comes from."""
+    """The caller of a request."""
 
     key_id: str
     name: str
@@ -66,15 +66,15 @@ class Caller:
 
     @property
     def tenant(self) -> str:
-        """Whose requests share idempotency keys."""
+        """Callers with the same tenant share idempotency keys."""
         return "" if self.farm_id is None else self.farm_id
 
     def may_see(self, farm_id: str) -> bool:
-        """Whether a farm is the caller's."""
+        """Whether the caller may see a farm."""
         return self.farm_id is None or self.farm_id == farm_id
 
     def farm_asked(self, farm_id: str | None) -> str | None:
-        """The farm that a list is of: as asked, else the caller's own; raises NotFound."""
+        """The farm to list: the one asked for, else the caller's own; raises NotFound."""
         if farm_id is None:
             return self.farm_id
         if not self.may_see(farm_id):
@@ -87,14 +87,14 @@ OPEN_CALLER: Final = Caller("", "this machine", None, frozenset(Right))
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Why a request goes no further."""
+    """Why a request was refused."""
 
     kind: ProblemType
     headers: Mapping[str, str]
 
 
 class Gate:
-    """Tells callers by their keys; the keys are those of a second ago at most."""
+    """Identifies callers by their keys, which are at most a second old."""
 
     def __init__(self, service: Service, news: News, *, is_loopback: bool) -> None:
         self._service = service
@@ -107,9 +107,9 @@ class Gate:
         self._lock = threading.Lock()
 
     def admits(self, scope: Scope, *, farm_id: str) -> bool:
-        """Whether a request may read the plans of a farm; True has counted it.
+        """Whether a request may read the plans of a farm; True means it has been counted.
 
-        False says nothing: the slow way finds out why.
+        False gives no reason; the full path works it out.
         """
         found = self.find_caller(scope)
         if not isinstance(found, Caller):
@@ -119,7 +119,7 @@ class Gate:
         return self._over_limit(found, scope) is None
 
     def identify(self, scope: Scope) -> Caller | Refusal:
-        """The caller of a request, which is counted, or why it is refused."""
+        """The caller of a request, or why it is refused; the request is counted."""
         found = self.find_caller(scope)
         if isinstance(found, Caller):
             wait_s = self._over_limit(found, scope)
@@ -146,12 +146,12 @@ class Gate:
         return known[1]
 
     def over_address_limit(self, scope: Scope) -> int | None:
-        """Count a request that needs no key; the seconds to wait where it is one too many."""
+        """Count a request that needs no key; the seconds to wait if it is over the limit."""
         address = address_of(scope.get("client"))
         return self._limits.wait_s(key_id=address, address=address)
 
     def over_link_limit(self, scope: Scope, mail_address: str) -> int | None:
-        """Count a link that is asked for by mail; the seconds to wait where it is one too many."""
+        """Count a link that is asked for by mail; the seconds to wait if it is over the limit."""
         return self._limits.link_wait_s(
             mail_address=mail_address, address=address_of(scope.get("client"))
         )
@@ -188,7 +188,7 @@ class GuardedPaths:
         self._news = news
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Put the caller into the request's state, or answer why not."""
+        """Put the caller into the request's state, or answer with the refusal."""
         if scope["type"] != "http" or not scope["path"].startswith(_GUARDED_PATHS):
             await self._app(scope, receive, send)
             return
@@ -214,10 +214,10 @@ class GuardedPaths:
 
 
 class Needs:
-    """A route's dependency: which right it asks for, and that what it names is the caller's.
+    """A route's dependency: checks the right, and that whatever the path names is the caller's.
 
-    What belongs to another farm is not found, whatever rights the key has; only then is a right
-    that is missing told.
+    Anything of another farm is not found, whatever rights the key has; a missing right is reported
+    only after that.
     """
 
     def __init__(self, right: Right, *, region_only: bool = False) -> None:
@@ -271,7 +271,7 @@ _FARM_OF_PARAMETER: Final[Mapping[str, Callable[[str], str]]] = {
     "supply_id": _farm_before_the_dot,
 }
 _WITHIN_A_CHECKED_ONE: Final = frozenset({"pause_id", "day"})
-"""Parameters that only have a meaning beside one that is checked; any other name is refused."""
+"""Parameters that mean nothing without one that is checked; any other name is refused."""
 
 
 def needs(right: Right, *, region_only: bool = False) -> Any:
@@ -280,11 +280,11 @@ def needs(right: Right, *, region_only: bool = False) -> Any:
 
 
 async def _by_secret_link() -> None:
-    """A route whose address is the secret; it lies where :class:`GuardedPaths` lets it pass."""
+    """A route whose address is the secret, at a path that :class:`GuardedPaths` lets through."""
 
 
 BY_SECRET_LINK: Final = Depends(_by_secret_link)
-"""In place of a right, for what people who have no key subscribe to."""
+"""Stands in for a right where people without a key subscribe to something."""
 
 
 def right_of(route: BaseRoute) -> str | None:
@@ -298,7 +298,7 @@ def right_of(route: BaseRoute) -> str | None:
 
 
 def check_rights(routes: Iterable[BaseRoute]) -> None:
-    """Refuse to start with a route that declares no right: what nobody thought of stays shut."""
+    """Refuse to start if a route declares no right, so that nothing is left open by oversight."""
     forgotten = [str(getattr(route, "path", route)) for route in routes if right_of(route) is None]
     if forgotten:
         raise RuntimeError(f"routes without a right: {', '.join(forgotten)}")
@@ -337,7 +337,7 @@ def _token_of(scope: Scope) -> tuple[bytes | None, bool]:
     for name, value in scope["headers"]:
         if name == b"authorization":
             scheme, _, rest = value.partition(b" ")
-            # Another scheme is no key, but it is no absence of one either.
+            # Another scheme is not a key, but it does not count as no key either.
             token = rest.strip() if scheme.lower() == b"bearer" else b""
         elif name == b"x-api-key":
             other = value.strip()

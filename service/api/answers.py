@@ -1,6 +1,7 @@
-"""How answers are described in the OpenAPI document, and answers that need not be fetched twice.
+"""Responses as the OpenAPI document describes them, and conditional responses.
 
-Conditional answers carry a strong ETag; who sends it back gets 304 (RFC 9110, section 13).
+Conditional answers carry a strong ETag; a caller that sends it back gets 304 (RFC 9110, section
+13).
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ ANY_MAY_MEET = (
     INTERNAL_ERROR,
     STORAGE_UNAVAILABLE,
 )
-"""Problems that any operation may answer with."""
+"""Problems that any operation may return."""
 _TAG_LENGTH = 32
 _EXAMPLE_REQUEST = "0b54b9d8-6f0f-4b5c-9f0e-3a7c2d1e8f60"
 _EXAMPLE_ERRORS = ({"parameter": "date", "detail": "Allowed: a calendar date as YYYY-MM-DD"},)
@@ -40,7 +41,9 @@ _EXAMPLE_ERRORS = ({"parameter": "date", "detail": "Allowed: a calendar date as 
 IfNoneMatch = Annotated[
     str | None,
     Header(
-        description="ETag of the answer that the caller holds; 304 without a body if it stands.",
+        description=(
+            "ETag of the answer the caller already has; 304 without a body if it is current."
+        ),
         examples=['"4d2f0e8c1b7a9d3e5f60718293a4b5c6"'],
     ),
 ]
@@ -57,16 +60,16 @@ _CACHE_HEADERS: dict[str, Any] = {
 }
 NOT_MODIFIED: dict[int | str, dict[str, Any]] = {
     304: {
-        "description": "The caller's copy still stands; no body.",
+        "description": "The caller's copy is current; no body.",
         "headers": _CACHE_HEADERS,
     },
 }
 
 
 def conditional_response(content: BaseModel, if_none_match: str | None) -> Response:
-    """The content as JSON, or 304 where the caller holds it already.
+    """The content as JSON, or 304 if the caller already has it.
 
-    The tag is a hash of the very bytes, so content must hold nothing that moves with the clock.
+    The tag is a hash of the exact bytes, so the content must not depend on the clock.
     """
     return tagged_response(
         content.model_dump_json().encode(), if_none_match, media_type="application/json"
@@ -74,7 +77,7 @@ def conditional_response(content: BaseModel, if_none_match: str | None) -> Respo
 
 
 def tagged_response(body: bytes, if_none_match: str | None, *, media_type: str) -> Response:
-    """Bytes with their tag, or 304 where the caller holds them already."""
+    """Bytes with their tag, or 304 if the caller already has them."""
     tag = tag_of(body)
     headers = {"ETag": tag, "Cache-Control": CACHE_CONTROL, "Vary": VARY}
     if if_none_match is not None and holds(if_none_match, tag):
@@ -83,7 +86,7 @@ def tagged_response(body: bytes, if_none_match: str | None, *, media_type: str) 
 
 
 def tag_of(body: bytes) -> str:
-    """A strong tag of these very bytes."""
+    """A strong tag of exactly these bytes."""
     return f'"{hashlib.sha256(body).hexdigest()[:_TAG_LENGTH]}"'
 
 
@@ -99,7 +102,7 @@ def described(
 
 
 def problems(*kinds: ProblemType) -> dict[int | str, dict[str, Any]]:
-    """The problems an operation may answer with, and those that any of them may, by status."""
+    """The problems an operation may return, including those any operation may, by status."""
     by_status: dict[int | str, list[ProblemType]] = {}
     for kind in (*kinds, *ANY_MAY_MEET):
         by_status.setdefault(kind.status, []).append(kind)
@@ -127,6 +130,6 @@ def problems(*kinds: ProblemType) -> dict[int | str, dict[str, Any]]:
 
 
 def holds(if_none_match: str, tag: str) -> bool:
-    """Weak comparison, as If-None-Match asks for; a tag of ours never holds a comma."""
+    """Weak comparison, as If-None-Match requires; our tags never contain a comma."""
     held = (each.strip().removeprefix("W/") for each in if_none_match.split(","))
     return any(each in ("*", tag) for each in held)

@@ -47,37 +47,37 @@ _DESCRIPTION = """\
 Weather-driven drip irrigation plans for perennial fruit: how long each block should run on the
 next day, in pulses that do not drain below the roots, and why.
 
-- **Units** stand in the names: `_mm` depth over the block area, `_min` minutes, `_l` litres, `_c`
-  degrees Celsius, `_m2` square metres. A value that is not known is `null`.
+- **Units** are part of the names: `_mm` depth over the block area, `_min` minutes, `_l` litres,
+  `_c` degrees Celsius, `_m2` square metres. An unknown value is `null`.
 - **Days** are local days of the block, `YYYY-MM-DD`; instants are RFC 3339 with a numeric offset.
 - **Errors** are problem documents (RFC 9457, `application/problem+json`); their types are explained
   under [/problems](/problems). Each answer carries its id in `X-Request-Id`.
-- **Versions**: within `/v1` fields, words of enumerations and problem types are only added. Ignore
-  those that you do not know.
+- **Versions**: within `/v1`, fields, enumeration values and problem types are only ever added.
+  Ignore any you do not know.
 - `HEAD` works wherever `GET` does.
 - **For operators**: `/livez` answers 200 while the process lives; `/readyz` answers 200 while the
   database can be used and is at this version's schema, else 503; `/metrics` is for Prometheus;
   `/v1/status` says in detail how the service is doing.
 """
 _TAGS: list[dict[str, Any]] = [
-    {"name": "blocks", "description": "What is irrigated: one valve's worth of plants."},
-    {"name": "plans", "description": "What to run on a day, and why."},
-    {"name": "controllers", "description": "What a controller in the field is to run."},
+    {"name": "blocks", "description": "The unit of irrigation: the plants on one valve."},
+    {"name": "plans", "description": "What to run on a given day, and why."},
+    {"name": "controllers", "description": "What a field controller should run."},
     {"name": "calendars", "description": "Plans as a calendar that people subscribe to."},
     {"name": "balances", "description": "The water balance behind the plans."},
     {"name": "feedback", "description": "What happened in the field: runs, rain, soil, pauses."},
-    {"name": "farms", "description": "What a farm consists of, as its farm file says it."},
-    {"name": "counties", "description": "Water need side by side, for advisers."},
+    {"name": "farms", "description": "What a farm consists of, as in its farm file."},
+    {"name": "counties", "description": "Water need of counties compared, for advisers."},
     {"name": "waterworks", "description": "Pipes, water, acid and fertiliser."},
     {"name": "status", "description": "How the service itself is doing."},
 ]
 
 
 def create_app(service: Service, *, host: str | None = None) -> FastAPI:
-    """The application on a service whose database is ready.
+    """The web application for a service whose database is ready.
 
-    ``host`` is the address it is served on, the one of the settings where None: only on loopback
-    may it be open while no key is stored.
+    ``host`` is the address it is served on (None: the one in the settings). Only on loopback may it
+    be open while no key is stored.
     """
     app = _Application(
         title="Rillwright",
@@ -127,7 +127,7 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
     door = Door(gate.find_caller, gate.over_address_limit, news.look, gate.over_link_limit)
     mount_pages(app, service, door)
     handle_problems(app)
-    # The last one added is the first to see a request.
+    # The last one added sees a request first.
     app.add_middleware(BodyGuard)
     app.add_middleware(GuardedPaths, gate=gate, news=news)
     app.add_middleware(RequestFrame, metrics=app.state.metrics)
@@ -144,10 +144,10 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
 
 @asynccontextmanager
 async def _freeze_what_stays(_app: FastAPI) -> AsyncIterator[None]:
-    """Let the collector pass over all that was made to start with while the server runs.
+    """Exclude everything created at start-up from garbage collection while the server runs.
 
-    It looks through everything that is alive whenever enough has been added, and nothing is
-    answered for the tenth of a second that this takes with the whole application among it.
+    A full collection scans every live object, and with the whole application among them it stalls
+    all answers for a tenth of a second.
     """
     gc.collect()
     gc.freeze()
@@ -159,7 +159,9 @@ class _Application(FastAPI):
     hot_path: HotPath | None = None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer at once what can be, before any middleware runs; all else in the usual way."""
+        """Answer what can be answered at once before any middleware runs; everything else goes
+        the usual way.
+        """
         if self.hot_path is None or not await self.hot_path.answer(scope, send):
             try:
                 await super().__call__(scope, receive, send)

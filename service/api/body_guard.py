@@ -1,6 +1,6 @@
-"""Bodies that are worth reading: JSON in UTF-8, of a size that was agreed.
+"""Checks request bodies before they are read: JSON in UTF-8, within the size limit.
 
-Refused before any route sees them, each with its own type of problem: too large, another media
+Bodies refused before any route sees them, each with its own problem type: too large, another media
 type or charset, not JSON (``NaN`` and ``Infinity`` are not), nested too deep.
 """
 
@@ -36,7 +36,7 @@ class BodyGuard:
         self._file_endings = file_paths
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Read the body, hand it on in one piece, or answer why not."""
+        """Read the body and pass it on in one piece, or answer with a problem."""
         if (
             scope["type"] != "http"
             or scope["method"] not in _METHODS
@@ -91,7 +91,7 @@ def _fault_of(body: bytes, media_type: str, charset: str) -> ProblemType | None:
     if media_type != "application/json" or charset not in ("utf-8", "utf8"):
         return UNSUPPORTED_MEDIA_TYPE
     try:
-        orjson.loads(body)  # unlike Python's own reader it takes neither NaN nor another charset
+        orjson.loads(body)  # unlike Python's own parser it accepts neither NaN nor another charset
     except orjson.JSONDecodeError:
         return MALFORMED_JSON
     return None

@@ -1,4 +1,4 @@
-"""Example bodies and answers of what changes things, and of counties; all invented."""
+"""Example bodies and answers for changes and for counties; all invented."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""CSV that a spreadsheet shows and never runs."""
+"""CSV that a spreadsheet will not execute."""
 
 from __future__ import annotations
 

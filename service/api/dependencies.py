@@ -1,4 +1,4 @@
-"""What routes are given: the service's parts, and parameters that several of them share."""
+"""Dependencies of routes: the service, and parameters that several routes share."""
 
 from __future__ import annotations
 

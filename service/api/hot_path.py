@@ -1,10 +1,10 @@
-"""The two reads that machines repeat all day, answered in front of the application.
+"""The two reads that machines repeat all day, answered ahead of the application.
 
 A program poll or a plan read whose document this process keeps, by a key in good standing, needs no
 routing, no dependencies and no thread: a key looked up by its hash, a document by its name, a
 comparison of tags. Everything else - whatever is not kept, not known, not allowed or not asked for
-in the usual way - is passed on to the application, whose routes answer the same at leisure, with
-problem documents where one is due. So this file decides nothing: it only says yes sooner.
+in the usual way - is passed on to the application, whose routes give the same answer more slowly,
+or a problem document where one is due. So this file makes no decisions: it only says yes sooner.
 """
 
 from __future__ import annotations
@@ -38,12 +38,14 @@ class Gate(Protocol):
     """Says whether a request may read the plans of a farm."""
 
     def admits(self, scope: Scope, *, farm_id: str) -> bool:
-        """True: yes, and the request has been counted. False: somebody slower must say why not."""
+        """True: yes, and the request has been counted. False: the application must work out why
+        not.
+        """
         ...
 
 
 class HotPath:
-    """Answers what it can vouch for."""
+    """Answers the reads that it can answer from memory."""
 
     def __init__(
         self,
@@ -63,7 +65,7 @@ class HotPath:
         self._metrics = metrics
 
     async def answer(self, scope: Scope, send: Send) -> bool:
-        """Answer a request; False: nothing was sent, and the application is to do it."""
+        """Answer a request; False: nothing was sent, and the application must answer."""
         if scope["type"] != "http" or scope["method"] not in ("GET", "HEAD"):
             return False
         path: str = scope["path"]
@@ -132,7 +134,7 @@ class HotPath:
     async def _send(
         self, document: Document, if_none_match: bytes | None, scope: Scope, send: Send
     ) -> int:
-        """Send the document, or word that the caller's copy stands; returns the status."""
+        """Send the document, or 304 if the caller's copy is current; returns the status."""
         request_id = (b"x-request-id", _new_id())
         if document.is_held(if_none_match):
             await send(
@@ -163,7 +165,7 @@ _ID_OF_PROCESS: Final = f"{uuid4()}"[:24].encode("ascii")
 
 
 def _new_id() -> bytes:
-    """A UUID as text (version 4, RFC 9562), chance at the start of the process and counted on.
+    """A UUID as text (version 4, RFC 9562): random when the process starts, then counted up.
 
     It names a request in a log and opens nothing, so it may be guessed.
     """

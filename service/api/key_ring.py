@@ -1,8 +1,8 @@
-"""The keys in good standing, by their hash, as this process knows them.
+"""The valid keys by their hash, as held by this process.
 
-All keys are held in memory and read anew when the marks of change say that one was made or revoked,
-so a check is one hash and one look-up. A random key of 160 bits or more cannot be searched for, so
-a plain hash of it is enough.
+All keys are held in memory and reloaded when the change marks show that one was made or revoked, so
+a check is one hash and one look-up. A random key of 160 bits or more cannot be searched for, so a
+plain hash of it is enough.
 """
 
 from __future__ import annotations
@@ -19,19 +19,21 @@ TOPIC: Final = "keys"
 
 
 class KeyRing:
-    """Keys by the hash of each; only as current as the last look for news."""
+    """Keys by hash, as current as the last check for changes."""
 
     def __init__(self, news: News) -> None:
         self._keys: Mapping[str, ApiKey] | None = None
         news.listen(TOPIC, _read_keys, self._hear)
 
     def find(self, presented: bytes) -> ApiKey | None:
-        """The key that a caller presents, whether live or not; None for one that nobody made."""
+        """The key that a caller presents, valid or not; None if there is no such key."""
         return (self._keys or {}).get(hashlib.sha256(presented).hexdigest())
 
     @property
     def is_empty(self) -> bool:
-        """No key was ever made; False before the first look for news, when nothing is known."""
+        """True if no key was ever made; False before the first check for changes, when nothing
+        is known.
+        """
         return self._keys is not None and not self._keys
 
     def _hear(self, found: object) -> None:

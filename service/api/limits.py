@@ -1,8 +1,8 @@
-"""How often somebody may ask: per key and per address, counted by the ``limits`` package.
+"""Request limits per key and per address, counted by the ``limits`` package.
 
-Each process counts for itself, in memory: with several processes a caller may have that many times
-as much. That is enough against a device that runs wild and against guessing of keys; who must have
-exact limits over many processes sets them in the proxy.
+Each process counts for itself, in memory: with several processes a caller gets that many times the
+limit. That is enough to stop a runaway device and the guessing of keys; exact limits across
+processes belong in the proxy.
 """
 
 from __future__ import annotations
@@ -25,9 +25,11 @@ from service.errors import Fault, SettingsInvalid
 from service.settings import Settings
 
 LINKS_TO_ONE: Final = "3 per 15 minutes"
-"""Links to sign in that are sent to one mail address; as long as a link lasts."""
+"""Sign-in links sent to one mail address, within the lifetime of a link."""
 LINKS_PER_ADDRESS: Final = "20 per 15 minutes"
-"""Links that one address may ask for; a packing house or a school may stand behind it."""
+"""Sign-in links that one network address may request; a whole packing house or school may share
+it.
+"""
 _ALLOWED = "a limit such as '600/minute' or '20 per second'"
 
 
@@ -45,23 +47,24 @@ class _Rule:
 
 
 class _NoTimer(Timer):
-    """Stands where the storage would else start a thread, up to a hundred times a second.
+    """Takes the place of a thread that the storage would otherwise start, up to a hundred times a
+    second.
 
-    The storage drops a counter that has run out when it is asked for; the thread only drops those
-    that nobody asks for any more, which :meth:`Limits._sweep` does once a minute.
+    The storage drops an expired counter when it is read; the thread only drops those that are never
+    read again, which :meth:`Limits._sweep` does once a minute.
     """
 
     def __init__(self) -> None:
         super().__init__(0.0, lambda: None)
 
     def is_alive(self) -> bool:
-        """Say that it is, so that no other one is started."""
+        """True, so that no thread is started."""
         return True
 
 
 @lru_cache(maxsize=16_384)
 def _counted_as(rule: _Rule, who: str) -> str:
-    """The name that the counter of the rule has for somebody; made once, as it takes a while."""
+    """The name of a rule's counter for one caller; cached because it is slow to build."""
     return rule.item.key_for(rule.name, who)
 
 
@@ -81,7 +84,7 @@ class Limits:
         self._links_per_address = _rule("links_per_address", LINKS_PER_ADDRESS)
 
     def wait_s(self, *, key_id: str, address: str) -> int | None:
-        """Count a request; the seconds to wait where it is one too many, else None."""
+        """Count a request; the seconds to wait if it is over the limit, else None."""
         if not self._count(self._per_key, key_id):
             return self._seconds_left(self._per_key, key_id)
         if not self._count(self._per_address, address):
@@ -103,13 +106,15 @@ class Limits:
         return None
 
     def _count(self, rule: _Rule, who: str) -> bool:
-        """Count one more; False: it is one too many. What the limiter's own ``hit`` does."""
+        """Count one more; False if that is over the limit. Equivalent to the limiter's own
+        ``hit``.
+        """
         if time.monotonic() >= self._sweep_at:
             self._sweep()
         return self._storage.incr(_counted_as(rule, who), rule.window_s) <= rule.most
 
     def _sweep(self) -> None:
-        """Have the storage drop what has run out; asking for a counter does that."""
+        """Make the storage drop expired counters, by reading them."""
         self._sweep_at = time.monotonic() + SWEEP_EVERY_S
         for name in list(self._storage.expirations)[:MOST_SWEPT]:
             self._storage.get(name)
@@ -120,7 +125,7 @@ class Limits:
 
 
 def address_of(client: Sequence[object] | None) -> str:
-    """Whom requests are counted for: the address, or an IPv6 network of 64 bits, one household."""
+    """The address that requests are counted under; for IPv6 the /64 network, one household."""
     return "unknown" if client is None else _household(str(client[0]))
 
 

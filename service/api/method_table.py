@@ -1,4 +1,4 @@
-"""Which methods an address knows: all of its routes together, which the router tells one by one."""
+"""The methods each address allows, over all its routes; the router only knows them one by one."""
 
 from __future__ import annotations
 

@@ -1,11 +1,11 @@
-"""What has changed in the database since this process looked last, asked at most once a second.
+"""What has changed in the database since this process last checked, at most once a second.
 
-Copies that a process keeps are good for as long as the marks of change stand still. A request that
-comes a second or more after the last look waits for the next one, so nothing older than a second is
-ever served as current. Where requests come in a stream none waits: the first of them that comes
-after less than half of that time begins the next look and is itself answered from the copies. Who
-changes something through this process sees it with the next request. If the database cannot be
-asked, the request fails rather than being answered from copies that may have been revoked.
+Copies that a process keeps are good until the change marks move. A request that comes a second or
+more after the last look waits for the next one, so nothing older than a second is ever served as
+current. Where requests come in a stream none waits: the first of them that comes after less than
+half of that time begins the next look and is itself answered from the copies. Who changes something
+through this process sees it with the next request. If the database cannot be asked, the request
+fails rather than being answered from copies that may have been revoked.
 """
 
 from __future__ import annotations
@@ -19,15 +19,15 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 
 GOOD_FOR_S: Final = 1.0
 LOOK_AGAIN_AFTER_S: Final = 0.4
-"""Leaves a look the rest of the second to read what a whole region's evening has changed."""
+"""Leaves a check the rest of the second to read everything a whole region's evening run changed."""
 Read = Callable[[UnitOfWork, int], object]
-"""Reads what a listener needs in the unit of work that found news; is given the old mark."""
+"""Reads what a listener needs, in the unit of work that found the change; takes the old mark."""
 Heard = Callable[[object], None]
-"""Takes, in the event loop, what was read."""
+"""Receives the result, in the event loop."""
 
 
 class News:
-    """The marks of change as of at most a second ago, and who is to hear of news."""
+    """The change marks, at most a second old, and the listeners to notify."""
 
     def __init__(self, unit_of_work: UnitOfWorkFactory) -> None:
         self._unit_of_work = unit_of_work
@@ -46,9 +46,9 @@ class News:
         return self._marks.get(topic, 0)
 
     def are_current(self) -> bool:
-        """Whether the last look is less than a second old; if not, await :meth:`look`.
+        """Whether the last check is less than a second old; if not, await :meth:`look`.
 
-        To be called in the event loop, since it may begin the next look.
+        Call it in the event loop, since it may start the next check.
         """
         age_s = monotonic() - self._looked_at
         if age_s < LOOK_AGAIN_AFTER_S:
@@ -59,20 +59,22 @@ class News:
         return True
 
     def expire(self) -> None:
-        """Have the next request look again: this process has changed something itself."""
+        """Make the next request check again, because this process has changed something itself."""
         self._expiries += 1
         self._looked_at = -float("inf")
 
     async def look(self) -> None:
-        """Look for news unless that was done within the last second; all callers share one look."""
+        """Check for changes unless that was done within the last second; all callers share one
+        check.
+        """
         while not self.are_current():
             await asyncio.shield(self._begin_look())
 
     def _begin_look(self) -> asyncio.Task[None]:
-        """The look under way, else a new one."""
+        """The check under way, or a new one."""
         if self._look is None or self._look.done():
             self._look = asyncio.create_task(self._look_once())
-            # Nobody may be waiting for it; whoever comes too late meets the same fault himself.
+            # Possibly nobody awaits it; a later caller will hit the same error itself.
             self._look.add_done_callback(lambda look: look.cancelled() or look.exception())
         return self._look
 
@@ -88,7 +90,7 @@ class News:
     def _read(
         self, before: Mapping[str, int]
     ) -> tuple[Mapping[str, int], list[tuple[Heard, object]]]:
-        """The marks now, and what the listeners of those that moved want to know."""
+        """The current marks, and what the listeners of those that moved asked for."""
         with self._unit_of_work(write=False) as unit:
             marks = unit.marks.read_all()
             found = [

@@ -1,4 +1,4 @@
-"""Reports that count once: the Idempotency-Key header, and answers that are stored with it."""
+"""Idempotent reports: the Idempotency-Key header, and the answers stored with it."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ IdempotencyKey = Annotated[
     str | None,
     Header(
         alias="Idempotency-Key",
-        description="A text of the caller's own that stands for this report, best a UUID in double"
-        " quotes; the same report sent again carries the same key, and counts once. Remembered for"
-        " 48 hours. Required.",
+        description="A key the caller chooses for this report, preferably a UUID in double "
+        "quotes. Send the same key when you send the same report again; it counts "
+        "once. Remembered for 48 hours. Required.",
         examples=['"6f1c2f0e-5a3b-4a58-9a53-2f9d3b6f3c11"'],
         json_schema_extra={"pattern": _PATTERN},
     ),
@@ -38,8 +38,8 @@ async def _once(
 ) -> Once:
     if idempotency_key is None or not _KEY.fullmatch(idempotency_key):
         raise Refused(IDEMPOTENCY_KEY_MISSING)
-    said = f"{request.method} {request.url.path}\n".encode() + await request.body()
-    return Once(caller.tenant, idempotency_key.strip('"'), hashlib.sha256(said).hexdigest())
+    content = f"{request.method} {request.url.path}\n".encode() + await request.body()
+    return Once(caller.tenant, idempotency_key.strip('"'), hashlib.sha256(content).hexdigest())
 
 
 TheOnce = Annotated[Once, Depends(_once)]
@@ -48,7 +48,7 @@ TheOnce = Annotated[Once, Depends(_once)]
 def answered_once(
     once: Once, work: Callable[[UnitOfWork], BaseModel], service: Service, *, status: int = 200
 ) -> Response:
-    """The answer of the work, done now or when the same request came before."""
+    """The result of the work, done now or when the same request came before."""
 
     def answer(unit: UnitOfWork) -> tuple[int, bytes]:
         return status, work(unit).model_dump_json().encode()
@@ -60,5 +60,5 @@ def answered_once(
 
 
 def reporter_of(caller: TheCaller) -> str:
-    """Who is noted down as the source of a report."""
+    """The name recorded as the source of a report."""
     return f"{caller.name} ({caller.key_id})" if caller.key_id else caller.name

@@ -1,4 +1,4 @@
-"""What FastAPI cannot say of this API by itself: keys, and headers that a problem demands."""
+"""Completes the OpenAPI document with what FastAPI cannot express: keys and required headers."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ SECRET_LINKS: Final = "/v1/calendars/"
 
 
 def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
-    """Add the keys and the scope of each operation, and mark demanded headers as required.
+    """Add the keys and the scope of each operation, and mark required headers as such.
 
     ``rights`` are those of the operations by id.
     """

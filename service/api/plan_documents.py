@@ -1,7 +1,7 @@
-"""Plans as they are read, kept in this process as the bytes that go out.
+"""Plans cached in this process as the bytes that are sent.
 
-They were written out when they were published. A plan is taken from the database when it is first
-read, and kept until the marks of change say that plans have changed anywhere.
+They were rendered when they were published. A plan is read from the database on first use, and kept
+until the change marks show that any plan has changed.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.records.plans import PlanText
 
 MOST_KEPT: Final = 20_000
-"""Plans that a process keeps, about 4 kB each; own choice."""
+"""Plans that a process caches, about 4 kB each; our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class KeptPlan:
-    """A plan read, and the farm it belongs to."""
+    """A cached plan, and the farm it belongs to."""
 
     farm_id: str
     document: Document
@@ -30,7 +30,7 @@ class KeptPlan:
 
 
 class PlanDocuments:
-    """Plans by block and the query they were asked with, as long as no plan changes."""
+    """Plans by block and query, kept until any plan changes."""
 
     def __init__(self, news: News) -> None:
         self._kept: dict[tuple[str, bytes], KeptPlan] = {}
@@ -43,9 +43,9 @@ class PlanDocuments:
         return self._generation
 
     def find(self, block_id: str, query: bytes) -> KeptPlan | None:
-        """What is kept for a read, None where nothing is that is current."""
+        """The cached plan for a read; None if there is no current one."""
         kept = self._kept.get((block_id, query))
-        # Plans are kept by the threads of routes, which may be overtaken by news in the event loop.
+        # Route threads store plans here and may be overtaken by a change seen in the event loop.
         return kept if kept is not None and kept.generation == self._generation else None
 
     def keep(self, block_id: str, query: bytes, plan: PlanText, *, generation: int) -> Document:
@@ -63,4 +63,4 @@ class PlanDocuments:
 
 
 def _read_nothing(_unit: UnitOfWork, _mark: int) -> None:
-    """Which plans have changed does not matter: all are forgotten."""
+    """It does not matter which plans have changed: all are dropped."""

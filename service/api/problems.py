@@ -1,8 +1,8 @@
-"""Every error as a problem document (RFC 9457), and the types of problems that there are.
+"""Errors as problem documents (RFC 9457), and all problem types.
 
 A type is the path of a page of this service that explains it. A problem says what is wrong and
-where, never what was sent: values can be secrets, or somebody else's. The id of the request stands
-in each problem, so that the operator finds the log entry that says more.
+where, never what was sent: values can be secrets, or belong to somebody else. Each problem carries
+the request id, so that the operator can find the matching log entry.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ from service.operations.access.answer_once import KeyTaken, StillRunning
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 30
-"""Seconds after which a request that met a busy database may be sent again, own choice."""
+"""Seconds to wait before repeating a request that met a busy database; our own choice."""
 _LONGEST_NAME = 80
 _HEADER = re.compile(r"[A-Z][a-z]+(-[A-Z][a-z]+)+")
 _HAVE_BODY = frozenset({"POST", "PUT", "PATCH"})
@@ -55,13 +55,13 @@ class ProblemType:
     status: int
     title: str
     detail: str
-    """What is said where nothing more exact is known."""
+    """The detail used when nothing more specific is known."""
     remedy: str
     """What the caller can do about it; shown on the page."""
 
     @property
     def uri(self) -> str:
-        """The type as it stands in a problem document."""
+        """The type as written in a problem document."""
         return f"/problems/{self.slug}"
 
 
@@ -69,55 +69,54 @@ NOT_FOUND = ProblemType(
     "not-found",
     404,
     "Not found",
-    "There is nothing under this address, or it is not yours to see.",
-    "Check the address. The blocks that can be asked for are listed under /v1/blocks; a block is"
-    " named farm.block, in full.",
+    "Nothing exists at this address, or you are not allowed to see it.",
+    "Check the address. /v1/blocks lists the blocks you can ask for; a block's full name is "
+    "farm.block.",
 )
 PLAN_NOT_FOUND = ProblemType(
     "plan-not-found",
     404,
     "No plan for that day",
-    "The block is known, but no plan of it is stored for the day asked for.",
+    "The block exists, but it has no plan for the requested day.",
     "Leave the date out to get the latest plan. Tomorrow's plans are made every evening; a block"
     " that was added since then gets its first plan with the next run.",
 )
 RETIRED = ProblemType(
     "retired",
     410,
-    "Not in use any more",
-    "What stood under this address was taken out of use.",
-    "Stop asking. A controller that gets this answer is not paired any more: it closes its valves,"
-    " runs neither program nor fallback, and calls for a person.",
+    "No longer in use",
+    "What was at this address has been retired.",
+    "Stop polling. A controller that gets this answer is no longer paired: it closes its valves, "
+    "runs neither program nor fallback, and calls for help.",
 )
 UNAUTHORISED = ProblemType(
     "key-required",
     401,
     "Key required",
     "The request came without a key, or with one that is unknown, revoked or expired.",
-    "Send the key as `Authorization: Bearer rw_...`, or as `X-API-Key`. The operator makes keys"
-    " with `rillwright keys add`, and tells whether yours has ended.",
+    "Send the key as `Authorization: Bearer rw_...`, or as `X-API-Key`. The operator makes keys "
+    "with `rillwright keys add` and can tell you whether yours has expired.",
 )
 FORBIDDEN = ProblemType(
     "scope-missing",
     403,
     "Scope missing",
-    "The key is good, but it was not made for this. WWW-Authenticate names the scope that is asked"
-    " for.",
+    "The key is valid but lacks the scope for this. WWW-Authenticate names the scope required.",
     "Ask the operator for a key with that scope.",
 )
 TOO_MANY_REQUESTS = ProblemType(
     "too-many-requests",
     429,
     "Too many requests",
-    "The key or the address has asked more often than was agreed.",
-    "Wait for the seconds of the Retry-After header. A controller keeps its last program until"
-    " then.",
+    "The key or the address has exceeded its request limit.",
+    "Wait the number of seconds in the Retry-After header. Until then a controller keeps its last "
+    "program.",
 )
 TOO_LARGE = ProblemType(
     "too-large",
     413,
     "Body too large",
-    "The body is larger than the 1,000,000 bytes that are taken.",
+    "The body is larger than the 1,000,000 bytes allowed.",
     "Send it in parts: at most 1,000 runs in a request.",
 )
 UNSUPPORTED_MEDIA_TYPE = ProblemType(
@@ -125,28 +124,28 @@ UNSUPPORTED_MEDIA_TYPE = ProblemType(
     415,
     "Unsupported media type",
     "The body is not declared as JSON in UTF-8.",
-    "Send `Content-Type: application/json`; JSON has no other charset than UTF-8.",
+    "Send `Content-Type: application/json`; UTF-8 is the only charset for JSON.",
 )
 MALFORMED_JSON = ProblemType(
     "malformed-json",
     400,
     "Malformed JSON",
     "The body is not JSON in UTF-8.",
-    "Check it with a JSON reader. NaN and Infinity are not JSON; leave out what is not known.",
+    "Check it with a JSON parser. NaN and Infinity are not JSON; leave out unknown values.",
 )
 IDEMPOTENCY_KEY_MISSING = ProblemType(
     "idempotency-key-missing",
     400,
     "Idempotency key missing",
-    "The request must carry an Idempotency-Key header: a text of 1 to 255 visible ASCII characters"
-    " in double quotes, best a UUID.",
+    "The request must carry an Idempotency-Key header: a text of 1 to 255 visible ASCII "
+    "characters in double quotes, preferably a UUID.",
     "Make a new key for each report, and send the same key when the same report is sent again. It"
     " is remembered for 48 hours.",
 )
 IDEMPOTENCY_KEY_TAKEN = ProblemType(
     "idempotency-key-taken",
     422,
-    "Idempotency key taken",
+    "Idempotency key already used",
     "The idempotency key was used for another request within the last 48 hours.",
     "Make a new key for each new request.",
 )
@@ -162,43 +161,44 @@ PRECONDITION_REQUIRED = ProblemType(
     428,
     "Precondition required",
     "A change must say which state it changes: the If-Match header is missing.",
-    "Get the thing first, and send its ETag as If-Match.",
+    "Get the resource first, and send its ETag as If-Match.",
 )
 PRECONDITION_FAILED = ProblemType(
     "precondition-failed",
     412,
     "Precondition failed",
-    "The thing has changed since its ETag was read. Nothing was changed.",
-    "Get the thing again, look at what has changed, and decide anew.",
+    "The resource has changed since its ETag was read. Your change was not made.",
+    "Get the resource again, see what has changed, and decide again.",
 )
 METHOD_NOT_ALLOWED = ProblemType(
     "method-not-allowed",
     405,
     "Method not allowed",
-    "This address does not know the method; the Allow header lists those it knows.",
+    "This address does not support the method; the Allow header lists those it does.",
     "Use one of the methods of the Allow header.",
 )
 CONFLICT = ProblemType(
     "conflict",
     409,
     "Conflict",
-    "The state at hand does not allow what was asked.",
-    "Read the thing again, and decide anew.",
+    "The current state does not allow the request.",
+    "Read the resource again, and decide again.",
 )
 BUSY = ProblemType(
     "busy",
     503,
     "Busy",
-    "Only one of this kind is worked on at a time, and one is. Nothing was begun.",
-    "Send the request again after the seconds of the Retry-After header.",
+    "Only one request of this kind runs at a time, and one is running. Nothing was started.",
+    "Send the request again after the number of seconds in the Retry-After header.",
 )
 INVALID_REQUEST = ProblemType(
     "invalid-request",
     422,
     "Invalid request",
-    "The request holds values that cannot be used; errors lists each of them.",
-    "Mend what errors lists. Each entry names a parameter of the address or a header by parameter,"
-    " or a place in the body by pointer (a JSON pointer, RFC 6901), and says what is allowed.",
+    "The request contains values that cannot be used; errors lists each of them.",
+    "Correct what errors lists. Each entry names a parameter of the address or a header by "
+    "parameter, or a place in the body by pointer (a JSON pointer, RFC 6901), and says what is "
+    "allowed.",
 )
 BAD_REQUEST = ProblemType(
     "bad-request",
@@ -211,22 +211,22 @@ INTERNAL_ERROR = ProblemType(
     "internal-error",
     500,
     "Internal error",
-    "The service failed. The operator finds the cause in the log under the request id.",
-    "Nothing was wrong with the request. Tell the operator the request id.",
+    "The service failed. The operator can find the cause in the log under the request id.",
+    "The request itself was fine. Give the operator the request id.",
 )
 WEATHER_UNAVAILABLE = ProblemType(
     "weather-unavailable",
     503,
     "Weather unavailable",
-    "No usable weather is at hand for the site and days asked for.",
-    "Try again later, or bring weather for the site.",
+    "There is no usable weather for the site and days requested.",
+    "Try again later, or import weather for the site.",
 )
 STORAGE_UNAVAILABLE = ProblemType(
     "storage-unavailable",
     503,
     "Storage unavailable",
-    "The database cannot be used at present. Nothing was changed.",
-    "Try again after the seconds of the Retry-After header. Keep the last plan meanwhile.",
+    "The database is not available right now. Nothing was changed.",
+    "Try again after the seconds of the Retry-After header. Keep the last plan in the meantime.",
 )
 
 PROBLEM_TYPES: tuple[ProblemType, ...] = (
@@ -254,7 +254,7 @@ PROBLEM_TYPES: tuple[ProblemType, ...] = (
     STORAGE_UNAVAILABLE,
 )
 
-# The first class that an error belongs to decides, so the more special ones stand first.
+# The first class that matches an error decides, so the more specific ones come first.
 _TYPE_OF_ERROR: tuple[tuple[type[RillwrightError], ProblemType], ...] = (
     (SettingsInvalid, INTERNAL_ERROR),
     (KeyTaken, IDEMPOTENCY_KEY_TAKEN),
@@ -289,7 +289,7 @@ _TYPE_OF_STATUS: Mapping[int, ProblemType] = {
 
 
 class Refused(Exception):
-    """A request that the API itself refuses, before any operation is asked."""
+    """A request that the API itself refuses, before any operation runs."""
 
     def __init__(self, kind: ProblemType, *, headers: Mapping[str, str] | None = None) -> None:
         self.kind = kind
@@ -300,7 +300,7 @@ class Refused(Exception):
 def problem_document(
     kind: ProblemType, *, request_id: str, errors: Sequence[Mapping[str, str]] = ()
 ) -> dict[str, object]:
-    """What a problem of this type says."""
+    """The problem document of a type."""
     document: dict[str, object] = {
         "type": kind.uri,
         "title": kind.title,
@@ -324,7 +324,7 @@ def problem_response(
 
 
 def handle_problems(app: FastAPI) -> None:
-    """Let every error of the application leave it as a problem document."""
+    """Turn every error of the application into a problem document."""
     app.add_exception_handler(RillwrightError, answer_own_error)
     app.add_exception_handler(Refused, _answer_refusal)
     app.add_exception_handler(RequestValidationError, _answer_invalid_request)
@@ -332,23 +332,23 @@ def handle_problems(app: FastAPI) -> None:
 
 
 def problem_type_of(error: RillwrightError) -> ProblemType:
-    """The type of problem that an error of the service is."""
+    """The problem type of an error of the service."""
     return next(kind for cls, kind in _TYPE_OF_ERROR if isinstance(error, cls))
 
 
 def faults_as_errors(
     faults: Sequence[Fault], *, outside_body: Container[str] | None = None
 ) -> list[dict[str, str]]:
-    """What is allowed where, without what was found there.
+    """Faults as entries of ``errors``: where, and what is allowed, without the value that was sent.
 
-    A plain name is a parameter; of a request with a body only where ``outside_body`` holds it.
+    A plain name is a parameter; in a request with a body only if ``outside_body`` contains it.
     """
     return [_fault_as_error(fault, outside_body) for fault in faults]
 
 
 @contextmanager
-def told_as(places: Mapping[str, str]) -> Iterator[None]:
-    """Let faults be told by where the caller gave the values, in place of an operation's names."""
+def reported_as(places: Mapping[str, str]) -> Iterator[None]:
+    """Report faults under the names the caller used, not under an operation's own."""
     try:
         yield
     except InputInvalid as error:
@@ -365,7 +365,7 @@ def validation_errors(problems: Sequence[Mapping[str, Any]]) -> list[dict[str, s
 
 
 async def answer_own_error(request: Request, error: Exception) -> Response:
-    """The answer to a request that met an error of the service; it is logged where it is ours."""
+    """The answer to a request that met an error of the service; our own failures are logged."""
     if not isinstance(error, RillwrightError):
         raise error
     kind = problem_type_of(error)
@@ -414,7 +414,7 @@ async def _answer_http_error(request: Request, error: Exception) -> Response:
     kind = _TYPE_OF_STATUS.get(error.status_code)
     if kind is METHOD_NOT_ALLOWED:  # static files say 405 without the Allow that RFC 9110 wants
         headers = {"Allow": "GET", **(error.headers or {})}
-        # The router names the methods of one of the routes under the address, not of all.
+        # The router lists the methods of only one of the routes at this address.
         known: Callable[[str], str | None] = getattr(
             request.app.state, "methods_of", lambda _path: None
         )
@@ -423,7 +423,7 @@ async def _answer_http_error(request: Request, error: Exception) -> Response:
         )
     if kind is not None:
         return problem_response(request, kind, headers=error.headers)
-    # RFC 9457 4.2.1: a problem that is no more than its status has no type of its own.
+    # RFC 9457 4.2.1: a problem that says no more than its status has no type of its own.
     document = {
         "type": "about:blank",
         "title": HTTPStatus(error.status_code).phrase,
@@ -479,7 +479,7 @@ def _finding_text(finding: Mapping[str, Any]) -> str:
     match finding["type"]:
         case "value_error":
             return str(finding["ctx"]["error"])
-        case "union_tag_invalid":  # the only message of pydantic that repeats what was sent
+        case "union_tag_invalid":  # pydantic's only message that repeats what was sent
             return f"Allowed: one of {finding['ctx']['expected_tags']}"
         case "json_invalid":
             return "The body is not JSON."

@@ -1,8 +1,8 @@
-"""The programs that controllers poll, as this process keeps them.
+"""The programs that controllers poll, cached in this process.
 
-They were written out when the plans behind them were published. A program is read from the database
-when it is first asked for, many at a time, and kept until the marks of change say that it is out of
-date (see :mod:`service.api.news`).
+They were rendered when the plans behind them were published. A program is read from the database on
+first use, many at a time, and kept until the change marks show that it is out of date (see
+:mod:`service.api.news`).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from service.operations.evening.publish_programs import TOPIC, csv_body, json_bo
 from service.records.controllers import StoredProgram
 
 MOST_KEPT: Final = 50_000
-"""Controllers whose documents a process keeps, about 5 kB each; own choice."""
+"""Controllers whose documents a process caches, about 5 kB each; our own choice."""
 _TEN_DIGITS: Final = 1_000_000_000
 # The same objects in all documents: ten thousand copies would not stay in the processor's cache.
 _COMMON_HEADERS: Final = (
@@ -38,22 +38,22 @@ Headers = tuple[tuple[bytes, bytes], ...]
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """An answer that is kept: its tag, the headers that go with it, and its body."""
+    """A cached answer: its tag, its headers and its body."""
 
     tag: bytes
     headers: Headers
-    """Of an answer with a body; its length counts the time put in."""
+    """Headers of an answer with a body; the length includes the time filled in."""
     not_modified: Headers
     text: bytes
     finish: Callable[[bytes, int], bytes] | None = None
-    """Puts the server's time into the text; None: the text is the body."""
+    """Fills the server's time into the text; None: the text is the body."""
 
     def body(self, server_epoch_s: int) -> bytes:
-        """The body as it is sent at a time."""
+        """The body as sent at the given time."""
         return self.text if self.finish is None else self.finish(self.text, server_epoch_s)
 
     def is_held(self, if_none_match: bytes | None) -> bool:
-        """Whether a caller who sends these tags holds this document."""
+        """Whether a caller who sends these tags already has this document."""
         if if_none_match is None:
             return False
         return if_none_match == self.tag or holds(
@@ -63,7 +63,7 @@ class Document:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What polls of one controller are answered from."""
+    """The documents that answer the polls of one controller."""
 
     controller_id: str
     farm_id: str
@@ -72,11 +72,11 @@ class Shown:
     csv_text: bytes
 
     def document(self, *, as_csv: bool) -> Document:
-        """The program in the form wanted; raises Retired, or NotFound before there is any."""
+        """The program in the requested format; raises Retired, or NotFound before there is one."""
         if self.is_retired:
-            raise Retired(f"controller {self.controller_id} is not in use any more")
+            raise Retired(f"controller {self.controller_id} is no longer in use")
         if self.json is None:
-            raise NotFound(f"controller {self.controller_id}: no program was published yet")
+            raise NotFound(f"controller {self.controller_id}: no program has been published yet")
         if as_csv:
             tag = self.json.tag.replace(b"-json", b"-csv")
             return make_document(self.csv_text, tag, _CSV_TYPE, csv_body)
@@ -84,7 +84,7 @@ class Shown:
 
 
 class Programs:
-    """The programs of controllers, kept in this process for as long as they are current."""
+    """The programs of controllers, cached in this process while they are current."""
 
     def __init__(self, unit_of_work: UnitOfWorkFactory, news: News) -> None:
         self._unit_of_work = unit_of_work
@@ -95,13 +95,13 @@ class Programs:
         news.listen(TOPIC, _read_changed, self._forget)
 
     def find(self, controller_id: str) -> Shown | None:
-        """What is kept of a controller; None where it must be loaded first."""
+        """The cached program of a controller; None if it must be loaded first."""
         return self._kept.get(controller_id)
 
     async def load(self, controller_id: str) -> Shown | None:
-        """What the database has of a controller; None where it has no such controller.
+        """A controller's program from the database; None if there is no such controller.
 
-        Requests that come while a reading is under way are answered together by the next one.
+        Requests that come during a read are answered together by the next one.
         """
         wanted = self._wanted.get(controller_id)
         if wanted is None:
@@ -117,14 +117,17 @@ class Programs:
             generation = self._generation
             try:
                 found = await asyncio.to_thread(self._read, list(wanted))
-            except Exception as error:  # whoever waits is told, and the next request tries again
+            except (
+                Exception
+            ) as error:  # the waiting requests get the error, and the next one tries again
                 for future in wanted.values():
                     if not future.done():
                         future.set_exception(error)
                 continue
             for controller_id, future in wanted.items():
                 shown = found.get(controller_id)
-                # What was read before news came may be older than the news: serve, do not keep.
+                # What was read before a change was seen may be out of date: serve it, do not cache
+                # it.
                 if shown is not None and generation == self._generation:
                     self._keep(controller_id, shown)
                 if not future.done():
@@ -186,7 +189,7 @@ def make_document(
 def document_response(
     document: Document, if_none_match: str | None, *, server_epoch_s: int = 0
 ) -> Response:
-    """A kept document as the answer of a route, or 304 where the caller holds it already."""
+    """A cached document as a route's answer, or 304 if the caller already has it."""
     held = None if if_none_match is None else if_none_match.encode("latin-1")
     if document.is_held(held):
         answer, headers = Response(status_code=304), document.not_modified
@@ -198,7 +201,7 @@ def document_response(
 
 @lru_cache(maxsize=256)
 def wants_csv(accept: bytes | None) -> bool:
-    """Whether an Accept header prefers CSV to JSON; who does not care gets JSON."""
+    """Whether an Accept header prefers CSV to JSON; no preference means JSON."""
     if accept is None or b"csv" not in accept.lower():
         return False
     quality = {"text/csv": 0.0, "application/json": 0.0}

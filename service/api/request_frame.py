@@ -1,6 +1,6 @@
-"""What is the same around every request: its id, HEAD, safe headers, and the last resort.
+"""Wraps every request: its id, HEAD, security headers, and the handling of crashes.
 
-A plain ASGI wrapper, since Starlette's own middleware base costs half of the requests per second.
+A plain ASGI wrapper, because Starlette's own middleware base halves the requests per second.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ _log = get_logger(__name__)
 class RequestFrame:
     """Gives each request an id, answers HEAD where there is GET, and turns a crash into a problem.
 
-    The id is made here, never taken from the caller, so that nothing foreign reaches the log. What
-    crashed is logged in full under that id; the caller gets the id alone.
+    The id is made here, never taken from the caller, so that nothing from outside reaches the log.
+    A crash is logged in full under that id; the caller gets only the id.
     """
 
     def __init__(self, app: ASGIApp, metrics: RequestMetrics) -> None:
@@ -34,7 +34,7 @@ class RequestFrame:
         self._metrics = metrics
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass one request through; other protocols (lifespan) pass untouched."""
+        """Handle one request; other protocols (lifespan) pass through untouched."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
@@ -92,7 +92,7 @@ class RequestFrame:
 
 
 def _route_of(scope: Scope) -> str:
-    """The path as it was declared, never what the caller wrote, since that has no end.
+    """The path as declared, never as the caller wrote it, since those are endless.
 
     A route may know its path only from its router on; the segments before that are the prefix under
     which the router was included.

@@ -1,7 +1,7 @@
-"""The command line ``rillwright``: what people at a farm, an advisory office or a server type.
+"""The command line ``rillwright``: the commands for growers, advisers and operators.
 
-Commands only read arguments, call one operation and show what came back; every rule lives further
-in. ``terminal.py`` holds what all commands share (errors to exit codes, JSON, progress).
+Commands only read arguments, call one operation and print the result; the rules are all in the
+inner layers. ``terminal.py`` holds what all commands share (errors to exit codes, JSON, progress).
 """
 
 from __future__ import annotations
@@ -71,9 +71,9 @@ app.add_typer(people, name="people")
 
 
 def main() -> None:
-    """Run the command that the process was started with."""
+    """Run the command line."""
     for stream in (sys.stdout, sys.stderr):
-        # A terminal that lacks a letter such as the degree sign shows a question mark instead.
+        # A terminal that lacks a character such as the degree sign shows a question mark instead.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
     app(prog_name="rillwright")

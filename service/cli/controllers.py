@@ -28,15 +28,19 @@ from service.records.controllers import StoredController
 def controllers(
     controller_id: Annotated[
         str | None,
-        typer.Argument(help="Show the program of this one, farm.controller; default: list all."),
+        typer.Argument(
+            help=("Show the program of this controller, farm.controller; default: list all.")
+        ),
     ] = None,
-    farm: Annotated[str | None, typer.Option("--farm", help="Only those of this farm.")] = None,
+    farm: Annotated[
+        str | None, typer.Option("--farm", help="Only controllers of this farm.")
+    ] = None,
     as_csv: Annotated[
         bool, typer.Option("--csv", help="The program as the controller gets it in CSV.")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """List controllers and what their channels open, or show what one of them is told."""
+    """List controllers and their channels, or show the program of one of them."""
     service = open_service()
     if controller_id is None:
         found = manage_controllers.list_controllers(farm, unit_of_work=service.unit_of_work)
@@ -56,7 +60,7 @@ def controllers(
         return
     _show_list([view.controller])
     if content is None:
-        note("no program was published for it yet")
+        note("no program has been published for it yet")
         return
     _show_program(content["program"], view.controller)
 
@@ -64,11 +68,11 @@ def controllers(
 def calendar_link(
     farm: Annotated[str, typer.Argument(help="The farm.")],
     base_url: Annotated[
-        str | None, typer.Option("--base-url", help="Address under which people reach the service.")
+        str | None, typer.Option("--base-url", help="Public address of the service.")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Make a secret link to a farm's calendar and show it once; the link before stops working."""
+    """Make a secret link to a farm's calendar and show it once; the previous link stops working."""
     service = open_service()
     secret = share_calendar.renew_link(farm, unit_of_work=service.unit_of_work, clock=service.clock)
     base = base_url or f"http://{service.settings.host}:{service.settings.port}"
@@ -77,7 +81,7 @@ def calendar_link(
         print_json({"farm_id": farm, "link": link})
         return
     print_text(link)
-    note("Whoever has this link can read the farm's plans. It is not shown again.")
+    note("Anyone with this link can read the farm's plans. It is not shown again.")
 
 
 def _document(stored: StoredController) -> dict[str, object]:
@@ -104,7 +108,7 @@ def _document(stored: StoredController) -> dict[str, object]:
 
 def _show_list(found: list[StoredController]) -> None:
     if not found:
-        out.print("No controller is stored; [[controller]] in a farm file adds one.")
+        out.print("There are no controllers; [[controller]] in a farm file adds one.")
         return
     table = plain_table("Controller", "Channel", "Block", "Without a program", "State")
     for stored in found:
@@ -136,7 +140,7 @@ def _show_program(program: dict[str, object], stored: StoredController) -> None:
     out.print()
     out.print(f"Program {program['program_id']}, valid from {begins} to {ends}")
     blocks = {each.channel: each.block_id for each in stored.definition.channels}
-    table = plain_table("Channel", "Block", "Start", "Minutes", "Most a day", right=(3, 4))
+    table = plain_table("Channel", "Block", "Start", "Minutes", "Daily maximum", right=(3, 4))
     channels = program["channels"]
     if isinstance(channels, list):
         for channel in channels:

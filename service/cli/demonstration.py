@@ -1,6 +1,6 @@
-"""``rillwright demo``: the whole way from weather to plan on an invented farm.
+"""``rillwright demo``: from weather to plan on an invented farm.
 
-Everything it loads is invented (see :mod:`service.demo_farm`). The clock stands still at the
+Everything it loads is invented (see :mod:`service.demo_farm`). The clock is stopped at the
 demonstration's evening, so that the result is the same on any day and a second run changes nothing.
 It refuses a database that holds other farms.
 """
@@ -51,7 +51,7 @@ WEEK = timedelta(days=7)
 
 
 class StandingClock:
-    """A clock that shows the time it was set to."""
+    """A clock stopped at a set time."""
 
     def __init__(self, instant: datetime) -> None:
         self.instant = instant
@@ -100,9 +100,9 @@ def _refuse_other_farms(service: Service) -> None:
     ]
     if others:
         message = (
-            f"the database holds other farms ({', '.join(others[:5])}) and the demonstration would"
-            " mix invented weather into it; name another one:"
-            " RILLWRIGHT_DATABASE_URL=sqlite:///demo.db rillwright demo"
+            f"the database already has other farms ({', '.join(others[:5])}) and the "
+            "demonstration would mix invented weather into it; name another one: "
+            "RILLWRIGHT_DATABASE_URL=sqlite:///demo.db rillwright demo"
         )
         raise Conflict(message)
 
@@ -128,7 +128,7 @@ def _load(service: Service, bundle: FarmBundle) -> None:
 
 
 def _run_evenings(service: Service, clock: StandingClock, zone: ZoneInfo) -> None:
-    """Each evening up to the demonstration's, unless the last one has its plans already."""
+    """Run each evening up to the demonstration's, unless the last one already has its plans."""
     evenings = [
         FIRST_EVENING + timedelta(days=place)
         for place in range((DEMO_DAY - FIRST_EVENING).days + 1)
@@ -164,8 +164,8 @@ def _show_next(service: Service) -> None:
     out.print()
     out.print(Text("Where to look next, with this database:", style="bold"))
     for command, purpose in (
-        (f"rillwright why {REFERENCE_BLOCK_ID}", "how one plan came about"),
-        (f"rillwright plan --on {DEMO_DAY}", "the plan of the day before"),
+        (f"rillwright why {REFERENCE_BLOCK_ID}", "the reasoning behind one plan"),
+        (f"rillwright plan --on {DEMO_DAY}", "the previous day's plan"),
         (f"rillwright counties --block {REFERENCE_BLOCK_ID} --from {DEMO_DAY}", "the week ahead"),
         ("rillwright hindcast --help", "a whole past season"),
         ("rillwright load --help", "your own farm; examples/farm-template.toml shows how"),

@@ -1,4 +1,4 @@
-"""What happens around an evening: farm files and weather in, the day's run, runs reported back."""
+"""Commands around the evening run: load farm files, import weather, run the day, report runs."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def load(
             "--from",
             parser=parse_day,
             metavar="DATE",
-            help="First day that changed blocks count from; default: today at the farm.",
+            help="Day from which changed blocks take effect; default: today at the farm.",
         ),
     ] = None,
     as_json: JsonOption = False,
@@ -83,11 +83,11 @@ def load(
         print_json({**outcome_document(outcome), "effective_day": day})
         return
     what = bundle.farm.name if bundle.farm else "sites and counties"
-    out.print(f"{what}: {outcome_text(outcome)}; changes count from {day}")
+    out.print(f"{what}: {outcome_text(outcome)}; changes take effect on {day}")
 
 
 def weather_import(
-    site: Annotated[str, typer.Argument(help="Id of the site that the weather is of.")],
+    site: Annotated[str, typer.Argument(help="Id of the site the weather belongs to.")],
     weather_file: Annotated[Path, typer.Argument(help="CSV with one line per day.")],
     source: Annotated[str, typer.Option(help="Name of the source.")] = "import",
     forecast_from: Annotated[
@@ -96,7 +96,7 @@ def weather_import(
             "--forecast-from",
             parser=parse_day,
             metavar="DATE",
-            help="Days from this one on are forecasts; default: from today on.",
+            help="Days from this one on are forecasts; default: today.",
         ),
     ] = None,
     as_json: JsonOption = False,
@@ -150,7 +150,7 @@ def run_day(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring the balances up to date and make tomorrow's plans."""
+    """Update the water balances and make tomorrow's plans."""
     service = open_service()
     farms = list_farms(farm or None, unit_of_work=service.unit_of_work)
     groups = farms_by_day(farms, service.clock.now())
@@ -222,7 +222,7 @@ def report_run(
     ],
     minutes: Annotated[float, typer.Option("--minutes", help="How long it ran.")],
     metered: Annotated[
-        str | None, typer.Option("--volume", help="Metered water with its unit: '820 gal'.")
+        str | None, typer.Option("--volume", help="Metered volume with its unit: '820 gal'.")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -279,7 +279,7 @@ def _flow_text(flow: FlowNote) -> str:
 
 
 def outcome_text(outcome: LoadOutcome) -> str:
-    """What a load did, in words."""
+    """Outcome of a load, as text."""
     parts = (
         (outcome.created_count, "new"),
         (outcome.changed_count, "changed"),
@@ -290,7 +290,7 @@ def outcome_text(outcome: LoadOutcome) -> str:
 
 
 def outcome_document(outcome: LoadOutcome) -> dict[str, int]:
-    """What a load did, for programs."""
+    """Outcome of a load, for JSON."""
     return {
         "created_count": outcome.created_count,
         "changed_count": outcome.changed_count,

@@ -1,4 +1,4 @@
-"""Keeping the service itself: schema, health, the web server."""
+"""Commands for operators: schema, health check, web server."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from service.settings import Settings, read_settings
 
 
 def migrate(as_json: JsonOption = False) -> None:
-    """Bring the database to this version's schema; on a current one nothing happens."""
+    """Upgrade the database to this version's schema; does nothing if it is current."""
     revision = migrate_database()
     if as_json:
         print_json({"revision": revision})
@@ -35,7 +35,7 @@ def migrate(as_json: JsonOption = False) -> None:
 
 
 def check(as_json: JsonOption = False) -> None:
-    """Look over settings, weather and blocks; exit code 1 where something needs attention."""
+    """Check settings, weather and blocks; exit code 1 if something needs attention."""
     settings = read_settings()
     service = open_service(settings)
     health = check_health(
@@ -61,7 +61,7 @@ def shown_database(settings: Settings) -> str:
 
 def _show_health(settings: Settings, health: Health) -> None:
     out.print(f"database  {shown_database(settings)}, schema current", soft_wrap=True)
-    out.print(f"sources   {' < '.join(settings.source_order)} (the later the more trusted)")
+    out.print(f"sources   {' < '.join(settings.source_order)} (most trusted last)")
     out.print(
         f"stored    {shown.count(health.farm_count, 'farm')},"
         f" {shown.count(health.block_count, 'block')}, {shown.count(health.site_count, 'site')},"
@@ -94,7 +94,7 @@ def _show_health(settings: Settings, health: Health) -> None:
 
 
 def _show_sources(site: SiteHealth) -> None:
-    """Where yesterday's weather of a site and tomorrow's come from."""
+    """Sources of a site's weather for yesterday and tomorrow."""
     for when, by_origin in site.sources.items():
         for origin, names in by_origin.items():
             paragraph(f"{site.site_id}, {when}: {', '.join(names)} from {origin}")
@@ -154,25 +154,25 @@ def serve(
                 Fault(
                     "--host",
                     address,
-                    "127.0.0.1 (this machine alone), or any address once `rillwright keys add` has"
-                    " made a key",
+                    "127.0.0.1 (this machine only), or any address once `rillwright keys add` has "
+                    "made a key",
                 )
             ],
         )
     note(f"Serving on http://{shown_host}:{number}/ - documentation at /docs - stop with Ctrl-C")
     if not is_here_only:
         note(
-            "! Not only this machine: other machines can reach it. Keys travel as they are; put a"
-            " proxy that speaks TLS in front of it."
+            "! Other machines can reach it, and keys travel unencrypted; put a TLS proxy in front "
+            "of it."
         )
     elif not has_key:
-        note("Open to everybody on this machine until `rillwright keys add` makes the first key.")
+        note("Open to anyone on this machine until `rillwright keys add` makes the first key.")
     configure_logs(settings.log_format, level=settings.log_level)
     uvicorn.run(
         create_app(service, host=address),
         host=address,
         port=number,
-        log_config=None,  # its lines go where ours go
+        log_config=None,  # its lines go to the same place as ours
         log_level="warning",
-        access_log=False,  # a line per request would halve the requests per second
+        access_log=False,  # a log line per request would halve the requests per second
     )

@@ -1,4 +1,4 @@
-"""Keys: who may ask the API what; made, listed and revoked by the operator on the server."""
+"""API keys: made, listed and revoked by the operator on the server."""
 
 from __future__ import annotations
 
@@ -24,26 +24,29 @@ keys = typer.Typer(no_args_is_help=True, help="Make, list and revoke the API's b
 
 @keys.command("add")
 def add(
-    name: Annotated[str, typer.Argument(help="The person or device that is to hold the key.")],
+    name: Annotated[str, typer.Argument(help="The person or device the key is for.")],
     scope: Annotated[
         list[Right],
-        typer.Option("--scope", help="What it may do; may be repeated."),
+        typer.Option("--scope", help="Scope of the key; may be repeated."),
     ],
     farm: Annotated[
-        str | None, typer.Option("--farm", help="Farm that it is bound to; may be yet to come.")
+        str | None, typer.Option("--farm", help="Farm the key is bound to; it need not exist yet.")
     ] = None,
     region: Annotated[
-        bool, typer.Option("--region", help="Bound to no farm, for advisers and operators.")
+        bool, typer.Option("--region", help="Not bound to a farm, for advisers and operators.")
     ] = False,
     expires: Annotated[
         date | None,
         typer.Option(
-            "--expires", parser=parse_day, metavar="DATE", help="Last day (UTC) that it is good."
+            "--expires",
+            parser=parse_day,
+            metavar="DATE",
+            help="Last day (UTC) on which it is valid.",
         ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Make a key; it is shown this once and never again."""
+    """Make a key; it is shown only once."""
     if (farm is None) is not region:
         message = "give either --farm ID or --region"
         raise typer.BadParameter(message)
@@ -59,16 +62,18 @@ def add(
     if as_json:
         print_json({**_document(key), "key": token})
         return
-    note(f"key {key.key_id} of {name!r}; it is shown this once, so store it now:")
+    note(f"key {key.key_id} of {name!r}; it is shown only once, so store it now:")
     out.print(token, soft_wrap=True)
 
 
 @keys.command("list")
 def show(
-    all_keys: Annotated[bool, typer.Option("--all", help="Ended ones too.")] = False,
+    all_keys: Annotated[
+        bool, typer.Option("--all", help="Include revoked and expired keys.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """List keys: who holds them, what they may do, when they were used last."""
+    """List keys: who has them, their scopes, and when they were last used."""
     service = open_service()
     now = service.clock.now()
     found = [
@@ -77,11 +82,11 @@ def show(
     if as_json:
         print_json([_document(key) for key in found])
         return
-    table = plain_table("Key", "Holder", "Farm", "Scopes", "Made", "Good until", "Last used")
+    table = plain_table("Key", "Holder", "Farm", "Scopes", "Made", "Valid until", "Last used")
     for key in found:
         until = _day(key.expires_at) or "no end"
         if key.revoked_at is not None:
-            until = f"ended {_day(key.revoked_at)}"
+            until = f"revoked {_day(key.revoked_at)}"
         table.add_row(
             key.key_id,
             key.name,
@@ -93,7 +98,7 @@ def show(
         )
     out.print(table)
     if not found:
-        note("no key; on this machine alone the API is open until the first key is made")
+        note("no keys; the API is open, on this machine only, until the first key is made")
 
 
 @keys.command("revoke")
@@ -101,7 +106,7 @@ def revoke(
     key_id: Annotated[str, typer.Argument(help="Id of the key, as `keys list` shows it.")],
     as_json: JsonOption = False,
 ) -> None:
-    """End a key; all server processes know within a second."""
+    """Revoke a key; takes effect in all server processes within a second."""
     service = open_service()
     is_new = revoke_key(key_id, unit_of_work=service.unit_of_work, clock=service.clock)
     if as_json:

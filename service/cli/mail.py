@@ -1,4 +1,4 @@
-"""Mails: looked at before they go out, sent by hand, and who gets them."""
+"""Mail: preview it, send it by hand, and manage who gets it."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ from service.records.mail import MAIL_LISTS, Person
 
 
 class MailKind(StrEnum):
-    """What may be looked at."""
+    """Mails that can be previewed."""
 
     EVENING = EVENING
     WEEKLY = WEEKLY
@@ -68,23 +68,24 @@ class Role(StrEnum):
 
 def mail(
     out_file: Annotated[
-        Path | None, typer.Argument(help="Where the preview goes: OUT.eml or OUT.html.")
+        Path | None, typer.Argument(help="File for the preview: OUT.eml or OUT.html.")
     ] = None,
     preview: Annotated[
-        bool, typer.Option("--preview", help="Write a mail to a file, send nothing.")
+        bool, typer.Option("--preview", help="Write a mail to a file without sending it.")
     ] = False,
     send: Annotated[bool, typer.Option("--send", help="Send all mails that are due.")] = False,
-    farm: Annotated[str | None, typer.Option("--farm", help="Whose mail to look at.")] = None,
-    kind: Annotated[MailKind, typer.Option("--kind", help="Which mail.")] = MailKind.EVENING,
+    farm: Annotated[str | None, typer.Option("--farm", help="Farm whose mail to preview.")] = None,
+    kind: Annotated[MailKind, typer.Option("--kind", help="Kind of mail.")] = MailKind.EVENING,
     on: PlanDayOption = None,
     lang: Annotated[Language, typer.Option("--lang")] = Language.EN,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Look at a mail before it goes out, or send by hand what is due."""
+    """Preview a mail, or send by hand what is due."""
     if preview == send:
         raise InputInvalid(
-            "say what to do with the mail", [Fault("mail", "neither or both", "--preview, --send")]
+            "choose what to do with the mail",
+            [Fault("mail", "neither or both", "--preview, --send")],
         )
     service = open_service()
     if send:
@@ -92,7 +93,7 @@ def mail(
         return
     if out_file is None or out_file.suffix not in {".eml", ".html"}:
         raise InputInvalid(
-            "the preview has nowhere to go",
+            "there is no file for the preview",
             [Fault("OUT", str(out_file or "nothing"), "a file name that ends in .eml or .html")],
         )
     _preview(service, out_file, farm=farm, kind=kind, on=on, lang=lang, units=units)
@@ -101,7 +102,7 @@ def mail(
 def _send(service: Service, *, as_json: bool) -> None:
     post = make_post(service, owner=f"{socket.gethostname()}:{os.getpid()}")
     if post is None:
-        raise Conflict("no mail relay is set: RILLWRIGHT_MAIL_HOST names one")
+        raise Conflict("no mail relay is set; set RILLWRIGHT_MAIL_HOST")
     outcome = deliver(post)
     counts = {
         "sent": outcome.sent_count,
@@ -113,8 +114,8 @@ def _send(service: Service, *, as_json: bool) -> None:
         print_json({**counts, "trouble": outcome.trouble})
     else:
         out.print(
-            ", ".join(f"{count} {said}" for said, count in counts.items() if count)
-            or "no mail was due"
+            ", ".join(f"{count} {state}" for state, count in counts.items() if count)
+            or "no mail is due"
         )
     if outcome.trouble:
         note(f"error: the relay cannot be used: {outcome.trouble}")
@@ -134,7 +135,7 @@ def _preview(
 ) -> None:
     farms = list_farms([farm] if farm else None, unit_of_work=service.unit_of_work)
     if not farms:
-        raise NotFound("no farm is stored; `rillwright load FARM.toml` loads one")
+        raise NotFound("there is no farm yet; `rillwright load FARM.toml` loads one")
     chosen = farms[0]
     reader = Person(
         mail_address=f"somebody@{service.settings.domain}",
@@ -244,7 +245,8 @@ def add(
     address: AddressArgument,
     name: Annotated[str, typer.Option("--name", help="The person's name.")],
     farm: Annotated[
-        list[str] | None, typer.Option("--farm", help="A farm of theirs; may be repeated.")
+        list[str] | None,
+        typer.Option("--farm", help=("A farm the person belongs to; may be repeated.")),
     ] = None,
     role: Annotated[Role, typer.Option("--role")] = Role.GROWER,
     lang: Annotated[Language, typer.Option("--lang")] = Language.EN,
@@ -254,7 +256,7 @@ def add(
         str, typer.Option("--block", help="An adviser's reference block; default: the first.")
     ] = "",
 ) -> None:
-    """Add a person, or change one; whoever has unsubscribed stays so."""
+    """Add or change a person; unsubscribed people stay unsubscribed."""
     if (role is Role.GROWER) != bool(farm):
         raise InputInvalid(
             "a grower gets mail about farms, an adviser about all counties",
@@ -276,7 +278,7 @@ def add(
 
 @people.command()
 def remove(address: AddressArgument) -> None:
-    """Forget a person and every mail to them."""
+    """Delete a person and all their mail."""
     remove_person(
         checked_address(address, where="ADDRESS"), unit_of_work=open_service().unit_of_work
     )
@@ -285,7 +287,7 @@ def remove(address: AddressArgument) -> None:
 
 @people.command()
 def resume(address: AddressArgument, gets: ListsOption = None) -> None:
-    """Send again to somebody who unsubscribed or whose address was refused; ask them first."""
+    """Resume mail to somebody who unsubscribed or whose address was refused; ask them first."""
     resume_person(
         checked_address(address, where="ADDRESS"),
         receives=_lists(gets),

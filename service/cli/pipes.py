@@ -1,5 +1,5 @@
-"""A block's pipes from the command line: pressures and flows, a field test, the flow check, and
-whether the supply keeps up in the summers on record."""
+"""Commands for a block's pipes: pressures and flows, field tests, the flow check, and whether
+the supply keeps up in the summers on record."""
 
 from __future__ import annotations
 
@@ -47,11 +47,11 @@ from service.operations.waterworks.draw_figures import (
 from service.records.farms import FarmBundle
 
 SvgOption = Annotated[
-    Path | None, typer.Option("--svg", help="Write the picture to this file as well.")
+    Path | None, typer.Option("--svg", help="Also write the figure to this file.")
 ]
 HYDRAULIC_CAUTION = (
-    "Computed from what was stated. Measure pressure at the first and the last emitter, and catch"
-    " flows in the field, before a system is judged by it."
+    "Calculated from the stated values. Before judging the system by it, measure the pressure at "
+    "the first and last emitters and catch flows in the field."
 )
 
 
@@ -61,7 +61,7 @@ def today_of(block: str, service: Service) -> date:
 
 
 def write_picture(path: Path | None, figure: Markup) -> None:
-    """Write a picture where one was asked for."""
+    """Write the figure if a file was given."""
     if path is None:
         return
     try:
@@ -69,7 +69,7 @@ def write_picture(path: Path | None, figure: Markup) -> None:
     except OSError as error:
         message = f"{path} cannot be written: {error.strerror or type(error).__name__}"
         raise StorageFailed(message) from error
-    note(f"picture written to {path}")
+    note(f"figure written to {path}")
 
 
 # --- lateral -------------------------------------------------------------------------------------
@@ -84,7 +84,7 @@ def lateral(
     ] = None,
     target: Annotated[
         float,
-        typer.Option(min=50.0, max=99.9, help="EU that the longest row is looked for, percent."),
+        typer.Option(min=50.0, max=99.9, help="EU for which the longest row is sought, percent."),
     ] = pipes.TARGET_UNIFORMITY_PCT,
     svg: SvgOption = None,
     as_json: JsonOption = False,
@@ -118,7 +118,7 @@ def lateral(
 
 
 def pipe_document(report: pipes.PipeReport) -> dict[str, object]:
-    """A solved block for programs, in SI units."""
+    """A solved block for JSON, in SI units."""
     flow, row, travel = report.block, report.row, report.travel
     return {
         "name": report.name,
@@ -167,8 +167,8 @@ def _show_pipes(report: pipes.PipeReport) -> None:
         ("Design emission uniformity, EU", f"{flow.design_uniformity_pct:.1f} %"),
         ("Low quarter of the flows alone", f"{flow.low_quarter_uniformity_pct:.1f} %"),
         ("First fill of empty pipes", _minutes(travel.fill_time_min)),
-        ("Travel to 95 % of the emitters", _minutes(travel.most_travel_min)),
-        ("Travel to the last one that water reaches", _minutes(travel.last_travel_min)),
+        ("Travel time to 95 % of the emitters", _minutes(travel.most_travel_min)),
+        ("Travel time to the last one that water reaches", _minutes(travel.last_travel_min)),
         (f"Longest row for {report.target_uniformity_pct:g} %",
          f"{report.longest.emitter_count} emitters, {report.longest.length_m:.1f} m"
          + (" or more" if report.longest.is_search_limit else "")),
@@ -202,17 +202,17 @@ def catch_test(
         typer.Option("--on", parser=parse_day, metavar="DATE", help="Day of the test."),
     ] = None,
     is_used: Annotated[
-        bool, typer.Option("--use", help="Let the plan count with the uniformity found.")
+        bool, typer.Option("--use", help="Use the uniformity found in the plan.")
     ] = False,
     effective_day: Annotated[
         date | None,
         typer.Option(
-            "--from", parser=parse_day, metavar="DATE", help="First day it counts; default: today."
+            "--from", parser=parse_day, metavar="DATE", help="First day it applies; default: today."
         ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Store a field test of a block's emitters; without volumes, show those that are stored."""
+    """Store a field test of a block's emitters; without volumes, show the stored tests."""
     service = open_service()
     today = today_of(block, service)
     if not volumes:
@@ -222,7 +222,7 @@ def catch_test(
         for report in [] if as_json else reports:
             _show_catch(report)
         if not reports:
-            note(f"no field test of {block} is stored")
+            note(f"no field test of {block} is on file")
         return
     report, outcome = catch_tests.record_catch_test(
         block,
@@ -239,15 +239,15 @@ def catch_test(
     _show_catch(report)
     if is_used:
         paragraph(
-            "The plan uses it from the next evening on. A farm file that states"
-            " emission_uniformity brings its own number back when it is loaded: take it out there."
+            "The plan uses it from the next evening on. A farm file that states "
+            "emission_uniformity overrides it when it is next loaded: remove it there."
         )
     else:
-        paragraph("Add --use to let the plan count with it.")
+        paragraph("Add --use to use it in the plan.")
 
 
 def catch_document(report: catch_tests.CatchReport) -> dict[str, object]:
-    """A field test for programs."""
+    """A field test for JSON."""
     found = report.uniformity
     return {
         "block_id": report.test.block_id,
@@ -279,8 +279,7 @@ def _show_catch(report: catch_tests.CatchReport) -> None:
         f" {found.christiansen_uniformity_pct:.1f} %."
     )
     paragraph(
-        f"The plan counts with {report.plan_uniformity_pct:.1f} %"
-        f" ({report.plan_origin or 'given'})."
+        f"The plan uses {report.plan_uniformity_pct:.1f} % ({report.plan_origin or 'given'})."
     )
 
 
@@ -288,10 +287,10 @@ def _show_catch(report: catch_tests.CatchReport) -> None:
 
 
 def flow_check(
-    block: Annotated[str, typer.Argument(help="Block whose metered runs are checked.")],
+    block: Annotated[str, typer.Argument(help="Block whose metered runs to check.")],
     first_day: Annotated[
         date | None,
-        typer.Option("--from", parser=parse_day, metavar="DATE", help="Default: a year back."),
+        typer.Option("--from", parser=parse_day, metavar="DATE", help="Default: a year ago."),
     ] = None,
     last_day: Annotated[
         date | None, typer.Option("--to", parser=parse_day, metavar="DATE", help="Default: today.")
@@ -351,7 +350,7 @@ def capacity(
     svg: SvgOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Whether pump and windows keep up in the summers on record, and what would change it."""
+    """Whether the pump and windows keep up in the summers on record, and what would help."""
     content = read_weather_file(weather_file)
     bundle, year = _farm(target)
     count = capacities.run_count(bundle, content.days, year)
@@ -373,7 +372,7 @@ def capacity(
 
 
 def capacity_document(found: capacities.Capacity) -> dict[str, object]:
-    """What the summers say, for programs."""
+    """The assessment for JSON."""
     return {
         "supplies": [
             {
@@ -403,7 +402,7 @@ def capacity_document(found: capacities.Capacity) -> dict[str, object]:
 
 
 def _farm(target: str) -> tuple[FarmBundle, int]:
-    """The farm, and the year that it is."""
+    """The farm, and the current year."""
     if target.endswith(".toml"):
         bundle, now = read_farm_file(Path(target)), SystemClock().now()
     else:
@@ -429,7 +428,7 @@ def _show_supply(supply: capacities.SupplyCapacity) -> None:
         table.add_row(change.text, kept, change.reason)
     out.print(table)
     table = plain_table(
-        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "Carries, ha",
+        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "Area, ha",
         right=(0, 1, 2, 3, 4, 5),
     )  # fmt: skip
     for peak in supply.peaks:
@@ -444,16 +443,16 @@ def _show_supply(supply: capacities.SupplyCapacity) -> None:
     out.print(table)
     design = supply.design_peak
     paragraph(
-        "Crop use in a peak week that nine of ten years stay below:"
-        f" {design.summer_use_mm:.0f} mm in the summers, {design.shade_use_mm:.0f} by shade (Keller"
-        " & Bliesner 1990, from memory)."
+        "Crop water use of a peak week not exceeded in nine years out of ten: "
+        f"{design.summer_use_mm:.0f} mm in the summers, {design.shade_use_mm:.0f} by shaded area "
+        "(Keller & Bliesner 1990, from memory)."
     )
     by_block = zip(supply.block_ids, supply.changes[0].kept_by_block, strict=True)
     paragraph(
-        "Summers kept now, by block: "
+        "Summers it keeps up now, by block: "
         + ", ".join(f"{block_id} {100.0 * share:.0f} %" for block_id, share in by_block)
         + "."
     )
     missed = [str(s.first_day.year) for s in supply.summers if not all(s.keeps_up)]
-    paragraph(f"Not kept: {', '.join(missed) or 'none'}.")
+    paragraph(f"Summers it does not: {', '.join(missed) or 'none'}.")
     out.print()

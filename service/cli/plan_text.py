@@ -1,7 +1,7 @@
 """A plan as a grower reads it in the evening, and the same plan as JSON.
 
-First what to do, then why, then what to watch. The words come from the agronomy rooms; here they
-are put in order and cut to 80 columns.
+First what to do, then why, then what to watch. The texts come from the agronomy room; here they are
+arranged and wrapped to 80 columns.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _STATUS_STYLE = {"water": "bold cyan", "rest": "bold green", "no-weather": "bold
 
 @dataclass(frozen=True, slots=True)
 class WeatherAge:
-    """Where a plan's weather comes from, as far as its reasoning says."""
+    """Source and age of a plan's weather, from its reasoning."""
 
     source: str | None
     kind: str | None
@@ -46,7 +46,7 @@ class WeatherAge:
 def show_plans(
     views: Sequence[PlanView], farms: Mapping[str, FarmDefinition], units: UnitSystem | None
 ) -> None:
-    """Print plans farm by farm, with what a reader must know at the end."""
+    """Print plans farm by farm, with cautions and attributions at the end."""
     for farm_id in dict.fromkeys(view.block.farm_id for view in views):
         own = [view for view in views if view.block.farm_id == farm_id]
         farm = farms[farm_id]
@@ -148,7 +148,7 @@ def start_times(view: PlanView) -> list[datetime]:
 
 
 def run_order(views: Sequence[PlanView]) -> list[str]:
-    """Every pulse of these plans in order of time, as ``04:00-05:09 blackberry``."""
+    """Every pulse of these plans by start time, as ``04:00-05:09 blackberry``."""
     pulses = [
         (start, timedelta(minutes=length_min), view)
         for view in views
@@ -189,7 +189,7 @@ def _less_than_asked(view: PlanView, units: UnitSystem) -> tuple[str, ...]:
 
 
 def _shared_cautions(views: Sequence[PlanView]) -> tuple[str, ...]:
-    """Cautions that hold for every block of a farm: said once, at the end."""
+    """Cautions that apply to every block of a farm, printed once at the end."""
     if len(views) < 2:
         return ()
     common = set.intersection(*(set(cautions(view)) for view in views))

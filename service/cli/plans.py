@@ -132,8 +132,8 @@ def _show_origins(view: PlanView) -> None:
     if not by_origin:
         paragraph("No source gave any weather of that day.")
     for (source, kind, issued_at), fields in by_origin.items():
-        said = ", ".join(_field_words(field) for field in fields)
-        paragraph(f"From {source} ({kind}, issued {issued_at:%Y-%m-%d %H:%M} UTC): {said}.")
+        listed = ", ".join(_field_words(field) for field in fields)
+        paragraph(f"From {source} ({kind}, issued {issued_at:%Y-%m-%d %H:%M} UTC): {listed}.")
         thanks = attribution_line(source)
         if thanks is not None:
             paragraph(thanks)

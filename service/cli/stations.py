@@ -1,4 +1,4 @@
-"""What a grower measures: the files of an own weather station, a rain gauge read by hand."""
+"""Commands for a grower's own measurements: weather station files and rain gauge readings."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ WITHOUT_AMOUNT = ("trace", "none")
 
 
 class Stamp(StrEnum):
-    """Which end of its interval a time names."""
+    """Whether a timestamp marks the start or the end of its interval."""
 
     START = "start"
     END = "end"
@@ -65,19 +65,21 @@ class GaugeKind(StrEnum):
 
 
 def station_import(
-    site: Annotated[str, typer.Argument(help="Id of the site where the station stands.")],
+    site: Annotated[str, typer.Argument(help="Id of the station's site.")],
     station_file: Annotated[
         Path, typer.Argument(help="Our template (timestamp,... or date,...) or a TOA5 table.")
     ],
     clock_offset: Annotated[
         str | None,
-        typer.Option(metavar="+HH:MM", help="Offset of a logger's clock that never changes."),
+        typer.Option(metavar="+HH:MM", help="Fixed UTC offset of the logger's clock."),
     ] = None,
     zone: Annotated[
-        str | None, typer.Option(help="Zone that the logger's clock follows, summer time too.")
+        str | None,
+        typer.Option(help=("Time zone of the logger's clock, including daylight saving time.")),
     ] = None,
     stamp: Annotated[
-        Stamp | None, typer.Option(help="Which end of its interval a time names.")
+        Stamp | None,
+        typer.Option(help=("Whether a timestamp marks the start or the end of its interval.")),
     ] = None,
     wind_height: Annotated[
         float | None, typer.Option(help="Height of the anemometer, metres.")
@@ -90,15 +92,15 @@ def station_import(
         typer.Option(
             "--column",
             metavar="NAME=OURS",
-            help="What a logger's column is, such as AirT_Avg=temperature_f; NAME=- leaves it"
-            " aside. May be repeated.",
+            help="Meaning of a logger's column, such as AirT_Avg=temperature_f; NAME=- ignores "
+            "it. May be repeated.",
         ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Import a file of the grower's own station: all of it, or nothing and a list of faults.
+    """Import a file from the grower's own station: all of it, or nothing and a list of faults.
 
-    What the options say is remembered for the site and need not be said again.
+    The options are stored for the site and need not be repeated.
     """
     given = StationSetup(
         clock=_clock(clock_offset, zone),
@@ -130,7 +132,7 @@ def station_import(
     if result.first_day is not None:
         days = f"days {result.first_day} to {result.last_day}: {outcome_text(result.outcome)}"
     out.print(f"{site}: {len(content.intervals):,} intervals of {content.step_min:g} min; {days}")
-    worded = [(day, words) for day, said in result.notes.items() if (words := _day_words(said))]
+    worded = [(day, words) for day, facts in result.notes.items() if (words := _day_words(facts))]
     for day, words in worded[:MOST_SHOWN]:
         note(f"note: {day}: {words}")
     if len(worded) > MOST_SHOWN:
@@ -163,23 +165,23 @@ def _columns(texts: list[str]) -> dict[str, str]:
 
 
 def _day_words(fields: Mapping[str, Mapping[str, object]]) -> str:
-    """What is worth saying of a day, field by field; nothing for a whole day."""
+    """Notes on a day, field by field; empty for a complete day."""
     words = []
-    for name, said in fields.items():
+    for name, facts in fields.items():
         parts = [
-            f"{said['hours_present']} h" if _is_short(said) else "",
-            "partial" if said.get("partial") else "",
-            f"{said['bridged_h']} h bridged" if "bridged_h" in said else "",
-            "sensor stands still" if said.get("stuck") else "",
+            f"{facts['hours_present']} h" if _is_short(facts) else "",
+            "partial" if facts.get("partial") else "",
+            f"{facts['bridged_h']} h bridged" if "bridged_h" in facts else "",
+            "sensor stuck" if facts.get("stuck") else "",
         ]
         if text := " ".join(part for part in parts if part):
             words.append(f"{name} {text}")
     return ", ".join(words)
 
 
-def _is_short(said: Mapping[str, object]) -> bool:
-    hours = said.get("hours_present")
-    return bool(said.get("partial")) or (isinstance(hours, int | float) and hours < FEWEST_HOURS)
+def _is_short(facts: Mapping[str, object]) -> bool:
+    hours = facts.get("hours_present")
+    return bool(facts.get("partial")) or (isinstance(hours, int | float) and hours < FEWEST_HOURS)
 
 
 def _show_flags(flags: tuple[LineFlag, ...]) -> None:
@@ -233,7 +235,7 @@ def _import_document(content: StationFile, result: StationImport) -> dict[str, o
 
 
 def gauge(
-    site: Annotated[str, typer.Argument(help="Id of the site where the gauge stands.")],
+    site: Annotated[str, typer.Argument(help="Id of the gauge's site.")],
     amount: Annotated[
         str, typer.Argument(help="Rain with its unit: '0.35 in', '8.9 mm'; 0, trace or none.")
     ],
@@ -250,29 +252,29 @@ def gauge(
         typer.Option(
             parser=parse_start,
             metavar="YYYY-MM-DDTHH:MM",
-            help="Since when it gathered; default: the last reading, or a day.",
+            help="When collection began; default: the last reading, or a day ago.",
         ),
     ] = None,
     kind: Annotated[
-        GaugeKind | None, typer.Option(help="Default: measured, or what the amount says.")
+        GaugeKind | None, typer.Option(help="Default: measured, or as the amount implies.")
     ] = None,
     why: Annotated[
         str, typer.Option("--note", help="A note; needed to correct a stored reading.")
     ] = "",
     reporter: Annotated[str, typer.Option("--by", help="Who read the gauge.")] = "command line",
     confirm: Annotated[
-        bool, typer.Option("--confirm", help="Yes, the unlikely amount or time is right.")
+        bool, typer.Option("--confirm", help="Confirm an unlikely amount or time.")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Record a rain gauge that was read by hand.
 
     The rain is booked to the day that most of the time since the last reading lies in: a gauge read
-    at 07:00 tells of the day before. A longer time is spread over its days.
+    at 07:00 counts for the day before. A longer period is spread over its days.
     """
     word = amount.strip().lower()
     is_word = word in WITHOUT_AMOUNT
-    said = kind or (GaugeKind(word) if is_word else GaugeKind.MEASURED)
+    reading_kind = kind or (GaugeKind(word) if is_word else GaugeKind.MEASURED)
     rain_mm = 0.0 if is_word or word == "0" else read_quantity(amount, RAIN, where="AMOUNT")
     service = open_service()
     result = store_rain(
@@ -282,7 +284,7 @@ def gauge(
         source_order=service.source_order,
         unit_of_work=service.unit_of_work,
         clock=service.clock,
-        kind=said.value,
+        kind=reading_kind.value,
         read_at=read_at,
         covers_from=covers_from,
         note=why,

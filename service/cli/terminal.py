@@ -1,8 +1,8 @@
-"""What all commands share: the errors' exit codes, JSON output, progress, ways to write a day.
+"""Shared by all commands: exit codes for errors, JSON output, progress bars, parsing of days.
 
 Exit codes: 0 done; 1 not found, not possible now, or something needs attention; 2 what was given is
-wrong (each fault is listed on the error stream); 3 the database failed. Output meant for programs
-goes to the standard stream alone, words about it to the error stream.
+wrong (each fault is listed on the error stream); 3 the database failed. Output goes to the standard
+stream, messages about it to the error stream.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ EXIT_UNFULFILLED = 1
 EXIT_INPUT = 2
 EXIT_STORAGE = 3
 
-# Names come from farm files: what looks like markup in them is shown as it is.
+# Names come from farm files: anything in them that looks like markup is printed literally.
 out = Console(markup=False, emoji=False, highlight=False)
 err = Console(markup=False, emoji=False, highlight=False, stderr=True)
 
@@ -48,14 +48,14 @@ class UnitSystem(StrEnum):
 
 
 _at_the_end: ContextVar[ExitStack] = ContextVar("at_the_end")
-"""What is done when the command that runs has ended."""
+"""Clean-up to run when the current command ends."""
 
 
 class _Commands(TyperGroup):
     """The group of all commands; turns the service's errors into messages and exit codes."""
 
     def invoke(self, ctx: Any) -> Any:
-        """Run a command; an error that was foreseen ends it without a traceback."""
+        """Run a command; an expected error ends it without a traceback."""
         with ExitStack() as at_the_end:
             outer = _at_the_end.set(at_the_end)
             at_the_end.callback(_at_the_end.reset, outer)
@@ -99,7 +99,7 @@ def make_app() -> typer.Typer:
 
     @app.callback()
     def rillwright() -> None:
-        """Make the group a group even if it had one command only."""
+        """Make this a command group even with a single command."""
 
     return app
 
@@ -107,7 +107,7 @@ def make_app() -> typer.Typer:
 def open_service(
     settings: Settings | None = None, *, clock: Clock | None = None
 ) -> bootstrap.Service:
-    """The service on its database, whose connections are given back when the command ends."""
+    """The service on its database; connections are closed when the command ends."""
     service = bootstrap.open_service(settings, clock=clock)
     _at_the_end.get().callback(service.close)
     return service
@@ -125,7 +125,7 @@ def parse_day(text: str) -> date:
 
 
 def parse_start(text: str) -> datetime:
-    """A start as YYYY-MM-DDTHH:MM, local to the site unless an offset stands behind it."""
+    """A start as YYYY-MM-DDTHH:MM, local to the site unless it has an offset."""
     try:
         return datetime.fromisoformat(text)
     except ValueError as error:
@@ -136,7 +136,7 @@ def parse_start(text: str) -> datetime:
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead, in SI units.")]
 UnitsOption = Annotated[
     UnitSystem | None,
-    typer.Option("--units", help="Units people read; default: those of the farm."),
+    typer.Option("--units", help="Units to show; default: the farm's."),
 ]
 
 
@@ -150,7 +150,7 @@ def print_json(document: object) -> None:
 
 
 def print_text(text: str) -> None:
-    """Text on the standard stream as it is, never wrapped."""
+    """Print text on the standard stream unchanged, never wrapped."""
     typer.echo(text)
 
 
@@ -169,12 +169,12 @@ def paragraph(text: str, *, indent: str = "", style: str = "") -> None:
 
 
 def note(text: str) -> None:
-    """Words beside the output, on the error stream."""
+    """Print a message on the error stream."""
     err.print(text, soft_wrap=True)
 
 
 def plain_table(*headings: str, right: tuple[int, ...] = ()) -> Table:
-    """A table that stays readable when it is copied into a message."""
+    """A table that stays readable when copied into a message."""
     table = Table(
         box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold", show_edge=False
     )
@@ -185,7 +185,7 @@ def plain_table(*headings: str, right: tuple[int, ...] = ()) -> Table:
 
 @contextmanager
 def progress_bar(label: str, total: int) -> Iterator[Callable[[int], None]]:
-    """A bar on the error stream while the block runs; give it the count done so far."""
+    """Show a progress bar on the error stream; call it with the count done so far."""
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),

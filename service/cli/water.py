@@ -1,6 +1,6 @@
-"""Water and what goes into it, from the command line: analyses, acid, fertiliser.
+"""Commands for water and what goes into it: analyses, acid, fertiliser.
 
-A number that can hurt is never shown without its cautions, neither to people nor to programs.
+A hazardous number is never shown without its cautions, in text or in JSON.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ _MINUTES = Measure(
 _MASS = re.compile(r"([a-z0-9-]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg|lb|g)?")
 _MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237}
 WHOLE_FROM = 100.0
-"""A value from which on its decimals say nothing."""
+"""Values at least this large are shown without decimals."""
 SupplyOption = Annotated[
     str | None, typer.Option("--supply", metavar="FARM.SUPPLY", help="A supply, in full.")
 ]
@@ -86,7 +86,9 @@ def _advice(advisories: Sequence[Advisory], cautions: Sequence[Advisory]) -> Non
 
 
 def water_add(
-    supply: Annotated[str, typer.Argument(metavar="FARM.SUPPLY", help="Whose water it is.")],
+    supply: Annotated[
+        str, typer.Argument(metavar="FARM.SUPPLY", help="Supply the sample was taken from.")
+    ],
     file: Annotated[Path | None, typer.Argument(help="The laboratory's report as TOML.")] = None,
     readings: Annotated[
         list[str] | None,
@@ -94,7 +96,7 @@ def water_add(
     ] = None,
     day: DayOption = None,
     temperature: Annotated[
-        str | None, typer.Option(help="Of the water in the pipes: '15 degC'.")
+        str | None, typer.Option(help="Temperature of the water in the pipes: '15 degC'.")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -158,18 +160,16 @@ def _sample(
 
 def water_report(
     block: Annotated[
-        str | None, typer.Argument(help="Block: its supply's water, for its crop.")
+        str | None, typer.Argument(help="Block, for its supply's water and its crop.")
     ] = None,
     supply: SupplyOption = None,
     file: Annotated[
-        Path | None, typer.Option("--file", help="A report in a file, without storing it.")
+        Path | None, typer.Option("--file", help="A report file to assess without storing it.")
     ] = None,
     crop: Annotated[str | None, typer.Option(help="Crop, with --supply or --file.")] = None,
     uses_leaching: Annotated[
         bool,
-        typer.Option(
-            "--use-leaching", help="Let the block's plan count with its leaching requirement."
-        ),
+        typer.Option("--use-leaching", help="Apply the leaching requirement to the block's plan."),
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -243,7 +243,9 @@ def _show_report(found: waters.CropReport) -> None:
     _show_classes("Restrictions on use", report.restrictions)
     _show_classes("Clogging of emitters", report.clogging)
     if report.restrictions or report.clogging:
-        paragraph("What is commonly done is common practice, no source.", style="dim")
+        paragraph(
+            "Advice on each class is common practice, without a published source.", style="dim"
+        )
     if report.saturation is not None:
         index = report.saturation.langelier_index
         langelier = "" if index is None else f", Langelier {index:+.2f}"
@@ -264,8 +266,8 @@ def _show_report(found: waters.CropReport) -> None:
         )
     if found.plan_leaching_fraction is not None:
         paragraph(
-            f"The plan counts with a leaching fraction of {found.plan_leaching_fraction:.3f}"
-            f" ({found.plan_origin})."
+            f"The plan uses a leaching fraction of {found.plan_leaching_fraction:.3f} "
+            f"({found.plan_origin})."
         )
     for each in report.analysis.derived:
         paragraph(f"Derived: {each.name} from {each.how}.", style="dim")
@@ -277,7 +279,7 @@ def _show_report(found: waters.CropReport) -> None:
 
 
 def _show_classes(title: str, classes: Sequence[WaterClass]) -> None:
-    """A table of classes, where they come from, and what is commonly done about each."""
+    """Print a table of classes, their source, and the usual practice for each."""
     if not classes:
         return
     out.print(title)
@@ -297,7 +299,7 @@ def _show_classes(title: str, classes: Sequence[WaterClass]) -> None:
 
 
 def _share(value: float | None) -> str:
-    return "none that would do" if value is None else f"{value:.3f}"
+    return "none is enough" if value is None else f"{value:.3f}"
 
 
 # --- acid ----------------------------------------------------------------------------------------
@@ -313,19 +315,19 @@ def acid(
         float, typer.Option("--strength", help="Pure acid in the product, percent by weight.")
     ],
     block: Annotated[
-        str | None, typer.Argument(help="Block: its supply's water and its flow.")
+        str | None, typer.Argument(help="Block, for its supply's water and its flow.")
     ] = None,
     supply: SupplyOption = None,
     file: Annotated[Path | None, typer.Option("--file", help="A water report in a file.")] = None,
     density: Annotated[
-        float | None, typer.Option(help="Of the product, kg/L; default: from a table.")
+        float | None, typer.Option(help="Density of the product, kg/L; default: from a table.")
     ] = None,
     with_chlorine: Annotated[
         bool, typer.Option("--with-chlorine", help="Chlorine is injected into the same water.")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Estimate how much acid a water would take to reach a pH. Never an instruction."""
+    """Estimate the acid needed to bring a water to a pH. Never an instruction."""
     _one_of(block, supply, file)
     request = acids.AcidRequest(
         target_ph=target_ph,
@@ -397,7 +399,7 @@ def fertilisers(
     farm: Annotated[str | None, typer.Argument(help="Show this farm's own products too.")] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List fertilisers that are known, with their nutrients."""
+    """List the available fertilisers and their nutrients."""
     products = feeding.generic_products()
     if farm is not None:
         products = feeding.list_products(farm, unit_of_work=open_service().unit_of_work)
@@ -411,7 +413,9 @@ def fertilisers(
                   each.calcium_fraction, each.magnesium_fraction, each.sulfur_fraction)  # fmt: skip
         table.add_row(each.key, each.name, *(f"{100.0 * share:.1f}" for share in shares))
     out.print(table)
-    paragraph("Elements, percent of the weight. A product's label stands above this table.")
+    paragraph(
+        "Elements, percent of the weight. The product label takes precedence over this table."
+    )
 
 
 def fertiliser_add(
@@ -421,8 +425,8 @@ def fertiliser_add(
     nitrate_nitrogen: Annotated[float, typer.Option(help="Percent of the weight.")] = 0.0,
     ammonium_nitrogen: Annotated[float, typer.Option()] = 0.0,
     urea_nitrogen: Annotated[float, typer.Option()] = 0.0,
-    p2o5: Annotated[float, typer.Option(help="Phosphorus as labels give it.")] = 0.0,
-    k2o: Annotated[float, typer.Option(help="Potassium as labels give it.")] = 0.0,
+    p2o5: Annotated[float, typer.Option(help="Phosphorus as P2O5, as on labels.")] = 0.0,
+    k2o: Annotated[float, typer.Option(help="Potassium as K2O, as on labels.")] = 0.0,
     calcium: Annotated[float, typer.Option(help="As element.")] = 0.0,
     magnesium: Annotated[float, typer.Option(help="As element.")] = 0.0,
     sulfur: Annotated[float, typer.Option(help="As element.")] = 0.0,
@@ -466,23 +470,30 @@ def _point(text: str) -> tuple[float, float]:
 
 
 def fertigate(
-    block: Annotated[str, typer.Argument(help="Block that is fed.")],
+    block: Annotated[str, typer.Argument(help="Block to inject into.")],
     day: Annotated[date, typer.Option("--on", parser=parse_day, metavar="DATE")],
     products: Annotated[
         list[str] | None,
-        typer.Option("--product", help="What goes in that day: 'urea=8 kg'; repeat it."),
+        typer.Option(
+            "--product", help=("Product and amount for that day: 'urea=8 kg'; may be repeated.")
+        ),
     ] = None,
     stock: Annotated[str | None, typer.Option(help="Volume of stock solution: '200 L'.")] = None,
-    temperature: Annotated[str, typer.Option(help="Lowest that the tank sees.")] = "15 degC",
+    temperature: Annotated[str, typer.Option(help="Lowest tank temperature.")] = "15 degC",
     injector: Annotated[
         str | None, typer.Option(help="Lowest and highest rate: '5 L/h to 100 L/h'.")
     ] = None,
     add_up_to: Annotated[
-        int, typer.Option(min=0, max=600, help="Minutes of water that may be added.")
+        int, typer.Option(min=0, max=600, help="Extra run time allowed to make it fit.")
     ] = 0,
     travel: Annotated[
         str | None,
-        typer.Option(help="Injector to last emitter: '20 min'; default: from the block's pipes."),
+        typer.Option(
+            help=(
+                "Travel time from the injector to the last emitter: '20 min'; default: "
+                "from the block's pipes."
+            )
+        ),
     ] = None,
     last_nitrogen: Annotated[
         date | None,
@@ -490,21 +501,21 @@ def fertigate(
             "--last-nitrogen",
             parser=parse_day,
             metavar="DATE",
-            help="Last day for nitrogen, of this crop and place.",
+            help="Last day for nitrogen on this crop and site.",
         ),
     ] = None,
     is_cancelled: Annotated[
-        bool, typer.Option("--cancel", help="Forget that day's order.")
+        bool, typer.Option("--cancel", help="Cancel that day's order.")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Order an injection for a day; the evening run fits it into that day's pulses."""
+    """Schedule an injection for a day; the evening run fits it into that day's pulses."""
     service = open_service()
     if is_cancelled:
         feeding.cancel_fertigation(
             block, day, unit_of_work=service.unit_of_work, replanning=service.replanning
         )
-        out.print(f"{block}: nothing is injected on {day}")
+        out.print(f"{block}: no injection on {day}")
         return
     if not products or stock is None or injector is None:
         message = "--product, --stock and --injector are needed"
@@ -546,7 +557,7 @@ def fertigate(
     paragraph(
         f"{outcome_text(found.outcome).capitalize()}. "
         + (
-            f"The plan of {day} was out and is replaced."
+            f"The plan already issued for {day} has been replaced."
             if found.new_version_count
             else f"The evening run before {day} fits it in."
         )
@@ -555,14 +566,14 @@ def fertigate(
 
 
 def fertigations(
-    block: Annotated[str, typer.Argument(help="Block that is fed.")],
+    block: Annotated[str, typer.Argument(help="Block to inject into.")],
     first_day: Annotated[
         date | None, typer.Option("--from", parser=parse_day, metavar="DATE")
     ] = None,
     last_day: Annotated[date | None, typer.Option("--to", parser=parse_day, metavar="DATE")] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List what is ordered to be injected into a block."""
+    """List the injections scheduled for a block."""
     service = open_service()
     begin = first_day or today_of(block, service)
     orders = feeding.list_fertigations(
@@ -577,22 +588,22 @@ def fertigations(
     for order in orders:
         _show_order(order)
     if not orders:
-        note(f"nothing is ordered for {block}")
+        note(f"no injections are scheduled for {block}")
 
 
 def fertiliser_split(
-    block: Annotated[str, typer.Argument(help="Block that is fed.")],
+    block: Annotated[str, typer.Argument(help="Block to inject into.")],
     needs: Annotated[
         list[str], typer.Option("--need", help="Season's need, kg/ha: 'nitrogen=40'; repeat it.")
     ],
-    product: Annotated[str, typer.Option(help="Product that carries the first of them.")],
+    product: Annotated[str, typer.Option(help="Product that supplies the first of them.")],
     days: Annotated[list[str], typer.Option("--day", metavar="DATE", help="Repeat it.")],
     last_nitrogen: Annotated[
         date | None, typer.Option("--last-nitrogen", parser=parse_day, metavar="DATE")
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Split a season's need over its days, and say how much product each of them takes."""
+    """Split a season's need over its days, with the amount of product for each."""
     amounts = dict(_need(text) for text in needs)
     nutrient = next(iter(amounts))
     service = open_service()

@@ -1,4 +1,4 @@
-"""Answers to requests with an idempotency key in the database."""
+"""Stored answers to requests with an idempotency key."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ class AnswerStore:
         self._connection = connection
 
     def find(self, tenant: str, idempotency_key: str) -> StoredAnswer | None:
-        """The answer that this key of this tenant got."""
+        """The stored answer for a tenant's key."""
         row = self._connection.execute(
             select(
                 idempotent_answer.c.request_digest,
@@ -35,7 +35,7 @@ class AnswerStore:
         return StoredAnswer(digest, status, bytes(body), stored_at)
 
     def save(self, tenant: str, idempotency_key: str, answer: StoredAnswer) -> None:
-        """Remember an answer in place of an older one under the same key."""
+        """Store an answer, replacing an older one under the same key."""
         self._connection.execute(
             delete(idempotent_answer).where(
                 idempotent_answer.c.tenant == tenant,

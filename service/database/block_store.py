@@ -60,7 +60,7 @@ from service.records.farms import (
 
 @dataclass(frozen=True, slots=True)
 class _Version:
-    """What a load needs to know of a stored version."""
+    """What a load needs to know about a stored version."""
 
     version: int
     valid_from: date
@@ -82,8 +82,8 @@ class BlockStore:
         """Store what differs; a changed block gets a new version valid from ``effective_day``.
 
         Blocks of the farm that the bundle no longer holds are retired from that day on, supplies
-        too. Sites and counties belong to no farm and stay, but which sites the farm names is
-        remembered. The same bundle again changes nothing.
+        too. Sites and counties belong to no farm and are kept, but the sites that the farm names
+        are recorded. Saving the same bundle again changes nothing.
         """
         _refuse_foreign_parts(bundle)
         counts: Counter[str] = Counter()
@@ -117,7 +117,7 @@ class BlockStore:
         return _outcome(counts)
 
     def _save_row(self, table: Table, values: Mapping[str, Any], *, key: tuple[str, ...]) -> str:
-        """Insert or update the row with this natural key; says what was needed."""
+        """Insert or update the row with this natural key; returns which it was."""
         same = [table.c[name] == values[name] for name in key]
         stored = self._connection.execute(select(table).where(*same)).mappings().one_or_none()
         if stored is None:
@@ -130,7 +130,7 @@ class BlockStore:
         return "changed"
 
     def _name_sites(self, farm_key: int, site_keys: set[int]) -> None:
-        """Remember these sites of a farm, and no others."""
+        """Record exactly these sites for a farm."""
         own = farm_site.c.farm_key == farm_key
         stored = set(self._connection.scalars(select(farm_site.c.site_key).where(own)))
         for gone in stored - site_keys:
@@ -238,7 +238,7 @@ class BlockStore:
         return history
 
     def _retire(self, block_keys: Ints, effective_day: date, recorded_at: datetime) -> None:
-        """Add a version to each of these blocks that takes it out of force."""
+        """Add a version to each of these blocks that retires it."""
         other = block_version.alias("other_version")
         newest = (
             select(func.max(other.c.version))
@@ -261,7 +261,7 @@ class BlockStore:
     # --- reading farms -------------------------------------------------------------------------
 
     def get_bundle(self, farm_id: str, *, day: date) -> FarmBundle:
-        """The farm as it stands on ``day``, with the sites it names and those of its blocks.
+        """The farm as of ``day``, with the sites it names and those of its blocks.
 
         Raises NotFound.
         """
@@ -357,7 +357,7 @@ class BlockStore:
         return [mapping.block_from(row) for row in rows]
 
     def get_block(self, block_id: str, *, day: date) -> BlockDefinition:
-        """One block as it stands on ``day``; accepts the part after the dot where it is unique."""
+        """One block as of ``day``; accepts the part after the dot if it is unique."""
         key = self.get_block_key(block_id)
         row = (
             self._connection.execute(_definitions(day).where(block.c.block_key == key))
@@ -400,7 +400,7 @@ class BlockStore:
         return mapping.block_table(columns.in_order_of("block_key"))
 
     def read_labels(self, block_keys: Ints, *, day: date) -> dict[int, BlockLabel]:
-        """What these blocks are called on a day, by key."""
+        """Names of these blocks on a day, by key."""
         rows = self._connection.execute(
             in_force(
                 select(block.c.block_key, block.c.block_id, block_version.c.name, farm.c.farm_id)
@@ -409,7 +409,7 @@ class BlockStore:
                 day,
             ).where(is_among(self._connection, block.c.block_key, block_keys))
         )
-        return {key: BlockLabel(*told) for key, *told in rows}
+        return {key: BlockLabel(*label) for key, *label in rows}
 
     def count_blocks(self, farm_keys: Ints, *, day: date) -> dict[int, int]:
         """Number of blocks in force on ``day`` per farm key; 0 where there are none."""
@@ -442,7 +442,9 @@ class BlockStore:
     # --- reading sites, supplies, counties -----------------------------------------------------
 
     def list_site_keys(self, farm_keys: Ints) -> Ints:
-        """Keys of the sites that blocks of these farms draw on or once drew on, in rising order."""
+        """Keys of the sites that blocks of these farms draw on or once drew on, in ascending
+        order.
+        """
         rows = self._connection.execute(
             select(block_version.c.site_key)
             .join(block, block.c.block_key == block_version.c.block_key)
@@ -576,7 +578,7 @@ def _in_force_from(versions: Sequence[_Version], day: date) -> list[_Version]:
 
 
 def _says_already(versions: Sequence[_Version], digest: str, day: date) -> bool:
-    """Whether the history says this content for ``day`` and all days after it."""
+    """Whether the history already has this content for ``day`` and every later day."""
     standing = _in_force_from(versions, day)
     return bool(standing) and all(
         not each.is_retired and each.digest == digest for each in standing
@@ -595,7 +597,7 @@ def _known(keys: Mapping[str, int], name: str, *, what: str, whose: str) -> int:
 
 
 def _refuse_foreign_parts(bundle: FarmBundle) -> None:
-    """A bundle speaks for one farm: nothing of another one may slip in or be retired by it."""
+    """A bundle covers one farm: it must not change or retire anything of another."""
     farm_id = None if bundle.farm is None else bundle.farm.farm_id
     allowed = "none, as the bundle has no farm" if farm_id is None else f"only those of {farm_id!r}"
     parts: list[tuple[str, str]] = [

@@ -1,4 +1,4 @@
-"""States of the breakers in the database, where all processes see them."""
+"""Breaker states in the database, shared by all processes."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ class BreakerStore:
         self._connection = connection
 
     def read(self, key: str) -> BreakerState:
-        """The state; a closed one where nothing is stored."""
+        """The state; closed if nothing is stored."""
         row = (
             self._connection.execute(select(breaker).where(breaker.c.breaker_key == key))
             .mappings()
@@ -29,7 +29,7 @@ class BreakerStore:
         return _state_from(row)
 
     def write(self, state: BreakerState) -> None:
-        """Store a state under its key, in place of the one before."""
+        """Store a state under its key, replacing the previous one."""
         values = {
             "failure_count": state.failure_count,
             "window_began_at": state.window_began_at,
@@ -43,7 +43,7 @@ class BreakerStore:
         )
 
     def list_states(self) -> list[BreakerState]:
-        """All that are stored, by key."""
+        """All stored states, by key."""
         rows = self._connection.execute(select(breaker)).mappings()
         return sorted(map(_state_from, rows), key=lambda state: state.key)
 

@@ -1,8 +1,8 @@
 """Many rows at once: statements for the driver's executemany, and results as arrays.
 
-The bulk paths bypass the row objects of SQLAlchemy. Statements are still built from the tables, so
-that names are written once; values go to and come from the driver as plain Python numbers and text.
-Rows travel in chunks, so that memory does not grow with the number of blocks.
+The bulk paths bypass the row objects of SQLAlchemy. Statements are still built from the table
+definitions, so that names are written once; values are exchanged with the driver as plain Python
+numbers and text. Rows are sent in chunks, so that memory does not grow with the number of blocks.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ from service.database.tables import UtcInstant, read_instant
 CHUNK_ROWS = 5_000
 """Rows sent or fetched at a time."""
 
-_FEW_ROWS = 500  # up to here PostgreSQL takes rows one by one sooner than it prepares for COPY
+_FEW_ROWS = 500  # below this, single inserts are faster on PostgreSQL than setting up COPY
 
 
 # --- writing -----------------------------------------------------------------------------------
@@ -83,7 +83,7 @@ def upsert_rows(
 
 
 def insert_into(dialect_name: str, table: Table) -> Any:
-    """An insert that knows ON CONFLICT, in the dialect of a connection; both have it alike."""
+    """An insert that supports ON CONFLICT, for the connection's dialect."""
     return _INSERTS[dialect_name](table)
 
 
@@ -187,8 +187,8 @@ def _values(column: Any) -> Sequence[Any]:
 def is_among(connection: Connection, column: ColumnElement[Any], keys: Ints) -> ColumnElement[bool]:
     """Condition that an integer column is one of the keys, however many there are.
 
-    One parameter whatever the number: SQLite takes at most 32,766 of them. PostgreSQL is given a
-    set of rows to join with, as it would search a long array from end to end for every row.
+    It uses one parameter however many keys there are, because SQLite accepts at most 32,766.
+    PostgreSQL gets a set of rows to join, because it would scan a long array for every row.
     """
     if connection.dialect.name == "sqlite":
         text = "[" + ",".join(map(str, keys.tolist())) + "]"
@@ -230,9 +230,10 @@ class ColumnSet:
         return self._count
 
     def in_order_of(self, name: str) -> ColumnSet:
-        """The same rows in rising order of a column of whole numbers.
+        """The same rows in ascending order of an integer column.
 
-        Cheaper than having the database sort wide rows, above all as they mostly are in order.
+        Cheaper than having the database sort wide rows, especially as they are mostly in order
+        already.
         """
         keys = self.ints(name)
         if (keys[1:] >= keys[:-1]).all():

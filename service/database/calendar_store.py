@@ -14,13 +14,13 @@ from service.records.plans import PlanVersion
 
 
 class CalendarStore:
-    """Secret links to farms' calendars, and what stands in those."""
+    """Secret links to farms' calendars, and the content of those calendars."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def replace_link(self, farm_id: str, *, token_digest: str, created_at: datetime) -> None:
-        """Make this the one link of a farm; the one before stops working."""
+        """Make this the farm's only link; the previous one stops working."""
         farm_key = self._connection.execute(
             select(farm.c.farm_key).where(farm.c.farm_id == farm_id)
         ).scalar_one_or_none()
@@ -83,7 +83,7 @@ class CalendarStore:
         ]
 
     def _newest_names(self, farm_id: str) -> dict[int, tuple[str, date]]:
-        """Name of each block by its newest version, and the day from which it is retired."""
+        """Name of each block in its newest version, and the day from which it is retired."""
         rows = self._connection.execute(
             select(
                 block_version.c.block_key,

@@ -1,4 +1,4 @@
-"""Marks of change in the database: what a process asks to learn whether its copies still stand."""
+"""Change marks in the database, which tell a process whether its cached copies are current."""
 
 from __future__ import annotations
 
@@ -9,19 +9,20 @@ from service.database.tables import change_mark
 
 
 class ChangeMarks:
-    """Counts how often things of a kind have changed, so that processes know when to look again.
+    """Counts changes by topic, so that processes know when to read again.
 
     Topics in use: ``programs``, ``plans``, ``keys``.
 
-    Writers have the write lock from the beginning, so the counts rise in the order in which their
-    transactions become visible: whoever sees a count sees all that was changed under it.
+    Writers hold the write lock from the start, so the counts rise in the order in which their
+    transactions become visible: a process that sees a count sees everything that was changed under
+    it.
     """
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def bump(self, topic: str) -> None:
-        """Say that something of the topic has changed, in the transaction that changes it."""
+        """Record a change in a topic, in the transaction that makes the change."""
         first = insert_into(self._connection.dialect.name, change_mark).values(
             topic=topic, change_count=1
         )
@@ -33,6 +34,6 @@ class ChangeMarks:
         )
 
     def read_all(self) -> dict[str, int]:
-        """The count of every topic that ever changed."""
+        """The count of every topic that has ever changed."""
         rows = self._connection.execute(select(change_mark.c.topic, change_mark.c.change_count))
         return {row.topic: row.change_count for row in rows}

@@ -62,7 +62,7 @@ _POLLED = (
         controller_program, controller_program.c.controller_key == controller.c.controller_key
     )
 )
-"""Controllers with the programs that they are to be sent: built only once."""
+"""Controllers with their programs; the statement is built only once."""
 
 
 class ControllerStore:
@@ -78,9 +78,9 @@ class ControllerStore:
     ) -> LoadOutcome:
         """Store what differs; controllers of the farm that are not among these are retired.
 
-        A retired controller that comes back is in use again, under the same key, so the versions
-        of its program go on rising. The same controllers again change nothing. Raises NotFound for
-        a farm or block that is not stored, Conflict for an id that another farm has.
+        A retired controller that comes back is reinstated under the same key, so the versions of
+        its program keep rising. Saving the same controllers again changes nothing. Raises NotFound
+        for a farm or block that is not stored, Conflict for an id that another farm has.
         """
         farm_key = self._farm_key(farm_id)
         stored = {
@@ -158,7 +158,7 @@ class ControllerStore:
         )
 
     def _next_mark(self) -> int:
-        """The count of the topic ``programs`` once the caller has bumped it."""
+        """The count of the topic ``programs`` after the caller's bump."""
         count: int | None = self._connection.execute(
             select(change_mark.c.change_count).where(change_mark.c.topic == PROGRAMS_TOPIC)
         ).scalar_one_or_none()
@@ -227,7 +227,7 @@ class ControllerStore:
         return _controller_from(row, self._channels(np.array([key], np.int64)).get(key, ()))
 
     def list_keys_in_use(self, farm_keys: Ints) -> Ints:
-        """Keys of the controllers of these farms that are in use, in rising order."""
+        """Keys of the controllers of these farms that are in use, in ascending order."""
         found = read_columns(
             self._connection,
             select(controller.c.controller_key)
@@ -240,7 +240,7 @@ class ControllerStore:
         return found.ints("controller_key")
 
     def read_definitions(self, controller_keys: Ints) -> list[tuple[int, ControllerDefinition]]:
-        """Definitions by key, in rising order of the key."""
+        """Definitions by key, in ascending order of the key."""
         rows = self._connection.execute(
             select(controller, farm.c.farm_id)
             .join(farm, farm.c.farm_key == controller.c.farm_key)
@@ -335,7 +335,9 @@ class ControllerStore:
         ]
 
     def save_programs(self, rows: Sequence[ProgramRow], *, mark: int) -> None:
-        """Replace programs; ``mark`` is the count of the topic ``programs`` that tells of it."""
+        """Replace programs; ``mark`` is the count of the topic ``programs`` that announces the
+        change.
+        """
         upsert_rows(
             self._connection,
             controller_program,
@@ -355,7 +357,7 @@ class ControllerStore:
         )
 
     def find_programs(self, controller_ids: Sequence[str]) -> list[StoredProgram]:
-        """What to answer polls of these controllers from; unknown ids are left out."""
+        """The stored programs that answer these controllers' polls; unknown ids are left out."""
         rows = self._connection.execute(
             _POLLED.where(is_one_of(self._connection, controller.c.controller_id, controller_ids))
         )

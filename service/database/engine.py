@@ -1,8 +1,8 @@
 """Engines: how a database connection of the service behaves, on SQLite and on PostgreSQL.
 
 Both behave alike towards the operations. A write unit takes the one write lock at its beginning
-(``BEGIN IMMEDIATE``; an advisory lock on PostgreSQL), so that reading first and writing later
-never meets a lock that can no longer be had. A read unit sees one snapshot and cannot write.
+(``BEGIN IMMEDIATE``; an advisory lock on PostgreSQL), so that a unit that reads first and writes
+later cannot fail to get the lock. A read unit sees one snapshot and cannot write.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from service.errors import Fault, SettingsInvalid, StorageFailed
 
 BUSY_TIMEOUT_MS = 5_000
-"""How long a writer waits for another one before it gives up, own choice."""
+"""How long a writer waits for another before it gives up; our own choice."""
 
 WRITE_LOCK_KEY = 7_245_101
 """Advisory lock that PostgreSQL writers share; an arbitrary number of our own."""
@@ -81,7 +81,7 @@ def connect(engine: Engine, *, write: bool) -> Connection:
     """A connection whose transactions behave as those of a write or a read unit."""
     connection = engine.connect()
     if engine.dialect.name == "postgresql" and not write:
-        # The same view of the data from the first statement to the last, as SQLite gives it.
+        # One snapshot from the first statement to the last, as in SQLite.
         return connection.execution_options(
             **{UNIT_OPTION: False},
             isolation_level="REPEATABLE READ",
@@ -91,7 +91,7 @@ def connect(engine: Engine, *, write: bool) -> Connection:
 
 
 def storage_failure(error: BaseException, engine: Engine) -> StorageFailed | None:
-    """The database's own error told in the service's words; None for any other error."""
+    """A database error translated to the service's own; None for any other error."""
     where = engine.url.render_as_string(hide_password=True)
     driver_error = engine.dialect.loaded_dbapi.Error
     if isinstance(error, DBAPIError):

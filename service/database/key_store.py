@@ -20,9 +20,9 @@ class KeyStore:
         self._connection = connection
 
     def add(self, key: ApiKey) -> None:
-        """Store a new key; raises Conflict where its id is taken."""
+        """Store a new key; raises Conflict if its id is taken."""
         if self._find(key.key_id) is not None:
-            raise Conflict(f"key {key.key_id}: there is one of that id already")
+            raise Conflict(f"key {key.key_id}: there already is one with that id")
         self._connection.execute(insert(api_key).values(_values(key)))
 
     def list_keys(self) -> list[ApiKey]:
@@ -33,7 +33,7 @@ class KeyStore:
         return [_key_from(row) for row in rows]
 
     def revoke(self, key_id: str, *, at: datetime) -> bool:
-        """End a key; False where it has ended already. Raises NotFound for an unknown id."""
+        """Revoke a key; False if it already is revoked. Raises NotFound for an unknown id."""
         found = self._find(key_id)
         if found is None:
             raise NotFound(f"key {key_id!r}: there is no such key")
@@ -45,7 +45,7 @@ class KeyStore:
         return True
 
     def note_uses(self, uses: Mapping[str, datetime]) -> None:
-        """Remember when keys were used last; an earlier time never replaces a later one."""
+        """Store when keys were last used; an earlier time never replaces a later one."""
         for key_id, at in uses.items():
             self._connection.execute(
                 update(api_key)

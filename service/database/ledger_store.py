@@ -32,7 +32,7 @@ class LedgerStore:
         self._connection = connection
 
     def read_states(self, block_keys: Ints) -> BalanceState:
-        """States aligned with the keys asked for; NaT and NaN where nothing is settled."""
+        """States aligned with the given keys; NaT and NaN where nothing is settled."""
         stored = read_columns(
             self._connection,
             select(*(balance_state.c[name] for name in _STATE_COLUMNS)).where(
@@ -57,7 +57,7 @@ class LedgerStore:
         )
 
     def save_states(self, block_keys: Ints, state: BalanceState) -> None:
-        """Replace where these blocks' ledgers are settled."""
+        """Replace the settled state of these blocks' ledgers."""
         if block_keys.size == 0:
             return
         upsert_rows(
@@ -111,9 +111,9 @@ class LedgerStore:
     def rewind(self, *, site_key: int, day: date) -> int:
         """Unsettle the ledgers of all blocks that ever drew on this site, from ``day`` on.
 
-        The state becomes that of the last ledger day before ``day``; where there is none, nothing
-        is settled any more. Ledgers settled only up to a day before ``day`` stay as they are, so
-        the same rewind again moves none. Returns how many moved back.
+        The state becomes that of the last ledger day before ``day``; if there is none, nothing is
+        settled. Ledgers settled only up to a day before ``day`` are left alone, so repeating a
+        rewind moves none. Returns how many moved back.
         """
         of_site = select(block_version.c.block_key).where(block_version.c.site_key == site_key)
         return self._rewind(balance_state.c.block_key.in_(of_site), day)

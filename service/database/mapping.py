@@ -1,7 +1,7 @@
 """Records to rows and back: the only place where the two meet.
 
 Compound parts of a definition (curve, windows, no-water periods, normals) are stored as compact
-JSON text that is the same for equal parts, so that texts can be compared and parsed once each.
+JSON. Equal parts have equal text, so texts can be compared and each is parsed once.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ def short_id(block_id: str) -> str:
 
 
 def digest_of(document: bytes) -> str:
-    """Hash by which equal content is recognised."""
+    """Hash that identifies equal content."""
     return hashlib.sha256(document).hexdigest()
 
 
@@ -194,12 +194,12 @@ def supply_table(columns: ColumnSet) -> SupplyTable:
 
 
 def block_content(block: BlockDefinition) -> tuple[Any, ...]:
-    """What a version row says of a block: the columns of a row from ``name`` on.
+    """The content of a block's version row: its columns from ``name`` on.
 
     The digest covers all of it and the names of supply and site, so two definitions have the same
-    digest exactly when they say the same.
+    digest exactly when their content is the same.
     """
-    said = (
+    values = (
         block.name,
         block.crop_key,
         block.balance_start,
@@ -210,14 +210,14 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
     )
     layout = None if block.layout is None else layout_text(block.layout)
     # A block without a layout keeps the digest that it had before layouts were known.
-    told = said if layout is None else (*said, layout)
+    hashed = values if layout is None else (*values, layout)
     numbers = [float(getattr(block, name)) for name in BLOCK_NUMBERS]
-    digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *told, *numbers]))
+    digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *hashed, *numbers]))
     stored_start = None if block.balance_start is None else block.balance_start.isoformat()
     return (
-        *said[:2],
+        *values[:2],
         stored_start,
-        *said[3:],
+        *values[3:],
         layout,
         digest,
         *(None if math.isnan(number) else number for number in numbers),
@@ -225,7 +225,7 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
 
 
 CONTENT_DIGEST = BLOCK_ROW_COLUMNS.index("digest") - BLOCK_ROW_COLUMNS.index("name")
-"""Place of the digest in what :func:`block_content` returns."""
+"""Index of the digest in what :func:`block_content` returns."""
 
 
 def block_from(row: RowMapping) -> BlockDefinition:
@@ -282,7 +282,7 @@ def curve_text(curve: CurveDefinition) -> str:
 
 @lru_cache(maxsize=_TEXTS_KEPT)
 def curve_from(text: str) -> CurveDefinition:
-    """The curve behind its JSON."""
+    """The curve from its JSON."""
     document = orjson.loads(text)
     month, day = document["season_start"]
     return CurveDefinition(
@@ -302,7 +302,7 @@ def windows_text(windows: tuple[WallWindow, ...]) -> str:
 
 @lru_cache(maxsize=_TEXTS_KEPT)
 def windows_from(text: str) -> tuple[WallWindow, ...]:
-    """The windows behind their JSON."""
+    """The windows from their JSON."""
     return tuple(WallWindow(opens, closes) for opens, closes in orjson.loads(text))
 
 
@@ -319,7 +319,7 @@ def no_water_text(periods: tuple[NoWaterPeriod, ...]) -> str:
 
 @lru_cache(maxsize=_TEXTS_KEPT)
 def no_water_from(text: str) -> tuple[NoWaterPeriod, ...]:
-    """The periods behind their JSON."""
+    """The periods from their JSON."""
     return tuple(
         NoWaterPeriod(datetime.fromisoformat(starts), datetime.fromisoformat(ends), reason)
         for starts, ends, reason in orjson.loads(text)
@@ -328,7 +328,7 @@ def no_water_from(text: str) -> tuple[NoWaterPeriod, ...]:
 
 @lru_cache(maxsize=_TEXTS_KEPT)
 def layout_text(layout: BlockLayout) -> str:
-    """A layout as JSON; what has no bound is null."""
+    """A layout as JSON; an open bound is null."""
     return _text(
         {
             each.name: None if value == math.inf else value
@@ -340,7 +340,7 @@ def layout_text(layout: BlockLayout) -> str:
 
 @lru_cache(maxsize=_TEXTS_KEPT)
 def layout_from(text: str) -> BlockLayout:
-    """The layout behind its JSON."""
+    """The layout from its JSON."""
     document = orjson.loads(text)
     for name in ("row_profile", "manifold_profile"):
         document[name] = tuple((along, height) for along, height in document[name])

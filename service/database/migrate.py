@@ -1,4 +1,4 @@
-"""Brings a database to the schema that this version expects, and says whether it is there."""
+"""Upgrades a database to the schema this version expects, and checks whether it is current."""
 
 from __future__ import annotations
 
@@ -68,8 +68,8 @@ def check_schema(engine: Engine) -> None:
 def upgrade(engine_or_url: Engine | URL | str, *, revision: str = "head") -> str | None:
     """Apply the migrations that are missing; returns the revision reached.
 
-    All of them happen in one transaction, so either all are applied or none. On a database that is
-    up to date nothing happens.
+    They run in one transaction, so either all are applied or none. Nothing happens if the database
+    is up to date.
     """
     with _engine(engine_or_url) as engine:
         command.upgrade(_config(engine), revision)

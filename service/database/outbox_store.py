@@ -1,8 +1,8 @@
-"""The outbox: mails ordered in the transaction of what they tell, sent when their time comes.
+"""The outbox: mails queued in the same transaction as the change they report, sent when due.
 
-Claims are leases as those of jobs are: what a process holds when it dies is free again once its
-lease is over, and is sent with the same Message-ID. A claim reads and writes in one write unit, of
-which there is one at a time.
+Claims are leases, like those of jobs: mail held by a process that dies is free again once the lease
+expires, and is sent with the same Message-ID. A claim reads and writes in one write unit, of which
+there is one at a time.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ from service.records.plan_reasoning import read_reasoning
 
 OPEN_STATES = ("queued", "sending")
 SIGN_IN = "sign-in"
-"""The kind of mail that is on no list: its token opens the pages."""
+"""The kind of mail that belongs to no list: its token signs in to the pages."""
 _READER = [column for column in person.c if column.name not in ("person_key", "farm_key")]
-"""What a mail's row does not say itself: the farm of a mail is the farm of its reader."""
+"""The farm of a mail, which is its reader's farm and not in the mail's row."""
 
 
 class OutboxStore:
-    """Mails to be sent, each once, whatever happens in between."""
+    """Mails to send, each exactly once, even across failures."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -42,7 +42,7 @@ class OutboxStore:
                 block.c.block_id,
                 plan.c.planned_min,
                 plan.c.status,
-                # Long, and hardly ever wanted: only from plans that inject something.
+                # Long and rarely needed: read only for plans with an injection.
                 case((plan.c.numbers.contains('"fertigation":'), plan.c.numbers), else_="").label(
                     "numbers"
                 ),
@@ -83,16 +83,16 @@ class OutboxStore:
                 farm_id=farm_id,
                 zone=zones[farm_id],
                 plan_version=1 + replaced.get(farm_id, 0),
-                minutes=said,
+                minutes=planned_min,
                 injections=injections.get(farm_id, {}),
             )
-            for farm_id, said in minutes.items()
+            for farm_id, planned_min in minutes.items()
         ]
 
     def list_said(
         self, farm_ids: Sequence[str], *, day: date, kind: str
     ) -> dict[tuple[int, str], Mapping[str, int | str | None]]:
-        """By (person key, farm id) what the newest mail of a kind says of a day."""
+        """The content mark of the newest mail of a kind for a day, by (person key, farm id)."""
         rows = self._connection.execute(
             select(mail.c.person_key, mail.c.farm_id, mail.c.said)
             .where(
@@ -102,12 +102,12 @@ class OutboxStore:
             )
             .order_by(mail.c.plan_version)
         )
-        return {(person_key, farm_id): orjson.loads(said) for person_key, farm_id, said in rows}
+        return {(person_key, farm_id): orjson.loads(mark) for person_key, farm_id, mark in rows}
 
     def queue(self, orders: Sequence[MailOrder], *, at: datetime) -> int:
         """Store orders that are not there yet, returns how many were new.
 
-        A new order takes the place of older versions of the same mail that are not sent yet.
+        A new order replaces older versions of the same mail that have not been sent.
         """
         new_count = 0
         for order in orders:
@@ -164,7 +164,7 @@ class OutboxStore:
         }
 
     def has_due(self, *, now: datetime) -> bool:
-        """Whether there is a mail whose time has come."""
+        """Whether any mail is due."""
         return (
             self._connection.execute(
                 select(mail.c.mail_key)
@@ -175,7 +175,7 @@ class OutboxStore:
         )
 
     def claim(self, *, owner: str, now: datetime, lease_s: int, limit: int) -> list[QueuedMail]:
-        """Take mails whose time has come and that nobody holds, the oldest first."""
+        """Claim mails that are due and unclaimed, the oldest first."""
         rows = (
             self._connection.execute(
                 select(mail, *_READER)
@@ -223,7 +223,7 @@ class OutboxStore:
     def store_message(
         self, mail_key: int, message: bytes, *, message_id: str, token_digest: str
     ) -> None:
-        """Keep what was written, so that each attempt sends the same bytes."""
+        """Store the composed message, so that each attempt sends the same bytes."""
         self._connection.execute(
             update(mail)
             .where(mail.c.mail_key == mail_key)
@@ -240,7 +240,7 @@ class OutboxStore:
         reply: str = "",
         next_try_at: datetime | None = None,
     ) -> bool:
-        """Say what became of one's own mail; False: somebody else took it over meanwhile."""
+        """Record the outcome of a claimed mail; False if another process has taken it over."""
         values: dict[str, object] = {
             "state": state,
             "changed_at": now,
@@ -257,7 +257,7 @@ class OutboxStore:
         return changed.rowcount == 1
 
     def find_by_token(self, token_digest: str) -> tuple[KnownPerson, str] | None:
-        """Whom a mail of a list went to, and the kind of the mail."""
+        """The recipient of a list mail, and its kind."""
         row = (
             self._connection.execute(
                 select(*_READER, person.c.person_key, mail.c.farm_id, mail.c.kind)
@@ -292,7 +292,7 @@ class OutboxStore:
         return [MailRow(**row) for row in rows]
 
     def prune(self, *, before: datetime) -> int:
-        """Forget mails that were queued before and are over; returns how many."""
+        """Delete finished mails that were queued before; returns how many."""
         return self._connection.execute(
             delete(mail).where(mail.c.queued_at < before, mail.c.state.not_in(OPEN_STATES))
         ).rowcount

@@ -1,4 +1,4 @@
-"""Times without water that were asked for, in the database."""
+"""Pauses in the database."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from service.records.feedback import Pause
 
 
 class PauseStore:
-    """Times without water that were asked for, by block."""
+    """Pauses of irrigation, by block."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -35,9 +35,9 @@ class PauseStore:
         )
 
     def cancel(self, block_id: str, pause_id: str, *, at: datetime) -> bool:
-        """End a pause as if it had not been; False where it was cancelled already.
+        """Cancel a pause, as if it had never been made; False if it already was cancelled.
 
-        Raises NotFound where the block has no such pause.
+        Raises NotFound if the block has no such pause.
         """
         found = self._connection.execute(
             select(pause_table.c.pause_key, pause_table.c.cancelled_at).where(

@@ -12,7 +12,7 @@ from service.database.tables import http_payload
 from service.records.weather import StoredPayload
 
 _RENEWED = ("fetched_at", "etag", "last_modified", "expires_at")
-"""What the same body takes over when it comes again."""
+"""Columns that are refreshed when the same body arrives again."""
 
 
 class PayloadStore:
@@ -36,7 +36,7 @@ class PayloadStore:
         return None if row is None else StoredPayload(**row)
 
     def save(self, payload: StoredPayload) -> None:
-        """Keep an answer; the same body again for the same request only renews its times."""
+        """Store an answer; the same body for the same request only updates its times."""
         values = asdict(payload)
         self._connection.execute(
             insert_into(self._connection.dialect.name, http_payload)
@@ -48,7 +48,7 @@ class PayloadStore:
         )
 
     def prune(self, *, before: datetime) -> int:
-        """Delete what was fetched before; returns how many."""
+        """Delete answers fetched before; returns how many."""
         return self._connection.execute(
             delete(http_payload).where(http_payload.c.fetched_at < before)
         ).rowcount

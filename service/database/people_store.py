@@ -17,7 +17,7 @@ PEOPLE = select(person, farm.c.farm_id).select_from(person.outerjoin(farm))
 
 
 class PeopleStore:
-    """Who gets mail, about which farm, and who must not get any more."""
+    """Mail recipients by farm, and those who must not get any more."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -25,8 +25,7 @@ class PeopleStore:
     def save(self, definition: Person, *, farm_id: str = "") -> str:
         """Store a person of a farm, or of none: ``created``, ``changed`` or ``unchanged``.
 
-        What they have unsubscribed from, or were suppressed for, stays as it is. Raises NotFound
-        for an unknown farm.
+        Unsubscriptions and suppressions are left as they are. Raises NotFound for an unknown farm.
         """
         farm_key = self._farm_key(farm_id)
         values = {
@@ -85,7 +84,7 @@ class PeopleStore:
     def list_readers(
         self, mail_list: str, *, role: str, farm_keys: Ints | None = None
     ) -> list[KnownPerson]:
-        """Who wants mails of a list and may get them; without farm keys, of all farms."""
+        """Active subscribers of a list; of all farms if no farm keys are given."""
         wanted = PEOPLE.where(
             person.c.role == role,
             person.c[f"gets_{mail_list}"],
@@ -99,7 +98,9 @@ class PeopleStore:
         return [known_person(row) for row in self._connection.execute(wanted).mappings()]
 
     def remove(self, mail_address: str, *, farm_id: str | None = None) -> int:
-        """Forget who is behind an address, at one farm or all, and their mails; how many."""
+        """Delete the people behind an address, at one farm or all, and their mails; returns how
+        many.
+        """
         keys = [
             known.person_key
             for known in self.list_people(farm_id=farm_id, mail_address=mail_address)
@@ -109,11 +110,11 @@ class PeopleStore:
         return len(keys)
 
     def unsubscribe(self, person_key: int, mail_list: str) -> None:
-        """Take a person off a list for good; only they, or the operator, put them back."""
+        """Unsubscribe a person from a list; only they or the operator can subscribe them again."""
         self._change(person_key, **{f"has_left_{mail_list}": True})
 
     def suppress(self, person_key: int, *, at: datetime, reason: str) -> None:
-        """Send nothing to a person's address any more, whatever farm it is about."""
+        """Stop all mail to a person's address, for every farm."""
         address = select(person.c.mail_address).where(person.c.person_key == person_key)
         self._connection.execute(
             update(person)
@@ -122,7 +123,7 @@ class PeopleStore:
         )
 
     def resume(self, mail_address: str, *, receives: Sequence[str]) -> int:
-        """Send to an address again, these lists; returns how many people that are."""
+        """Resume these lists for an address; returns how many people that affects."""
         changes: dict[str, object] = {
             "suppressed_at": None,
             "suppressed_reason": "",
@@ -136,7 +137,7 @@ class PeopleStore:
         ).rowcount
 
     def note_delivery(self, person_key: int, *, is_delivered: bool) -> int:
-        """Count mails that came too late, from 0 after each that arrived; the count now."""
+        """Count late mails in a row, reset by each one delivered; returns the count."""
         late_count = 0 if is_delivered else person.c.late_count + 1
         count: int = self._connection.execute(
             update(person)
@@ -153,7 +154,7 @@ class PeopleStore:
 
 
 def known_person(row: RowMapping) -> KnownPerson:
-    """A person out of a row of the table; what they left is not among what they receive."""
+    """A person from a row; lists they have left are not among those they receive."""
     return KnownPerson(
         person_key=row["person_key"],
         person=Person(

@@ -47,14 +47,14 @@ _PUBLISHED = (
     .join_from(plan, block, block.c.block_key == plan.c.block_key)
     .join(weather_basis, weather_basis.c.basis_key == plan.c.basis_key)
 )
-"""Plan versions with the block's name and the site's reasoning."""
+"""Plan versions with the block's name and the site's weather reasoning."""
 
 _POLLED = _PUBLISHED.where(
     block.c.block_id == bindparam("polled_id"),
     plan.c.day == bindparam("polled_day"),
     plan.c.superseded_at.is_(None),
 )
-"""The plan in force by the block's full name, as controllers ask for it: built only once."""
+"""The current plan by the block's full name, as controllers ask for it; built only once."""
 
 _TEXT = (
     select(farm.c.farm_id, plan_text.c.text)
@@ -79,8 +79,8 @@ class PlanStore:
     def publish(self, rows: PlanRows, *, issued_at: datetime) -> NewVersions:
         """Store a new version of each plan whose digest differs from the one in force.
 
-        The version in force before it is marked superseded at ``issued_at``. A ``no-weather`` plan
-        never supersedes one that has minutes. Publishing the same rows again stores nothing.
+        The version it replaces is marked superseded at ``issued_at``. A ``no-weather`` plan never
+        supersedes one that has minutes. Publishing the same rows again stores nothing.
         """
         if rows.block_keys.size == 0:
             return _NOTHING_NEW
@@ -162,7 +162,7 @@ class PlanStore:
     def save_texts(
         self, block_keys: Ints, texts: Sequence[bytes], *, day: date, drop_before: date
     ) -> None:
-        """Store these blocks' plans of a day as they are read, and drop those of older days."""
+        """Store the rendered plans of these blocks for a day, and drop those of older days."""
         self._connection.execute(
             delete(plan_text).where(
                 plan_text.c.day < drop_before,
@@ -177,14 +177,16 @@ class PlanStore:
         )
 
     def find_text(self, block_id: str, *, day: date | None) -> PlanText | None:
-        """The plan in force as it is read, of the latest day planned if None; None: not stored."""
+        """The rendered current plan, of the latest planned day if ``day`` is None; None if not
+        stored.
+        """
         query = _LATEST_TEXT if day is None else _TEXT_OF_DAY
         found = self._connection.execute(query, {"polled_id": block_id, "polled_day": day})
         row = found.one_or_none()
         return None if row is None else PlanText(row.farm_id, row.text.encode())
 
     def forget_texts(self, farm_id: str) -> None:
-        """Drop what is stored of a farm's plans as they are read."""
+        """Drop a farm's rendered plans."""
         own = (
             select(block.c.block_key)
             .join(farm, farm.c.farm_key == block.c.farm_key)

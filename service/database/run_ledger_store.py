@@ -1,4 +1,4 @@
-"""Which jobs have run, in the database: where several schedulers meet and none gets in the way.
+"""The ledger of job runs, through which several schedulers share the work.
 
 A run key is one row, whose primary key is what makes it unique. Claiming, renewing and finishing
 are single statements with their condition inside, so that of two processes one succeeds, whatever
@@ -21,7 +21,7 @@ from service.errors import Conflict
 from service.records.schedule import JobRun
 
 ATTEMPT_LIMIT = 40
-"""After so many attempts a run is given up: ten hours at one attempt in fifteen minutes."""
+"""Attempts before a run is given up: ten hours at one every fifteen minutes."""
 
 
 # Built once: hundreds of runs are claimed and finished in one transaction.
@@ -33,7 +33,7 @@ _OWN = update(job_run).where(
 )
 _RENEWAL = _OWN.values(held_until=bindparam("held"), changed_at=bindparam("at"))
 _RETURN = _RENEWAL.values(state="waiting")
-_FINISH = _RENEWAL.values(state="done", outcome=bindparam("said"))
+_FINISH = _RENEWAL.values(state="done", outcome=bindparam("result"))
 
 
 @cache
@@ -60,9 +60,9 @@ class RunLedger:
     def claim(
         self, run_key: str, *, job: str, due_at: datetime, owner: str, now: datetime, lease_s: int
     ) -> bool:
-        """Take a run that nobody has done and nobody holds; False: done, held, or given up.
+        """Claim a run that is neither done nor held; False: done, held, or given up.
 
-        A lease that has ended is free for anybody, its owner included.
+        Anybody may claim a run whose lease has expired, including its former owner.
         """
         taken = self._connection.execute(
             _claim_statement(self._connection.dialect.name),
@@ -80,20 +80,22 @@ class RunLedger:
         return taken.first() is not None
 
     def renew(self, run_key: str, *, owner: str, now: datetime, lease_s: int) -> bool:
-        """Extend one's own lease; False when it was lost.
+        """Extend the caller's own lease; False if it was lost.
 
-        A lease that has ended, but that nobody else has taken, is not lost.
+        An expired lease that nobody else has claimed is not lost.
         """
         held_until = now + timedelta(seconds=lease_s)
         return self._change_own(_RENEWAL, run_key, owner, held=held_until, at=now)
 
     def finish(self, run_key: str, *, owner: str, now: datetime, outcome: str) -> None:
-        """Mark one's own run as done; raises Conflict when it was lost."""
-        if not self._change_own(_FINISH, run_key, owner, said=outcome, held=now, at=now):
+        """Mark the caller's own run as done; raises Conflict if it was lost."""
+        if not self._change_own(_FINISH, run_key, owner, result=outcome, held=now, at=now):
             raise _lost(run_key, owner)
 
     def give_back(self, run_key: str, *, owner: str, now: datetime, retry_at: datetime) -> None:
-        """Give a failed run back, to be claimed again from ``retry_at`` on; Conflict when lost."""
+        """Return a failed run, to be claimed again from ``retry_at``; raises Conflict if it was
+        lost.
+        """
         if not self._change_own(_RETURN, run_key, owner, held=retry_at, at=now):
             raise _lost(run_key, owner)
 
@@ -127,7 +129,7 @@ class RunLedger:
         return [JobRun(**row) for row in rows]
 
     def note_tick(self, *, owner: str, now: datetime) -> None:
-        """Remember that a scheduler looked at what is due."""
+        """Record that a scheduler is alive."""
         self._connection.execute(
             insert_into(self._connection.dialect.name, scheduler_tick)
             .values(owner=owner, first_tick_at=now, last_tick_at=now)
@@ -135,14 +137,16 @@ class RunLedger:
         )
 
     def last_tick_at(self) -> datetime | None:
-        """When any scheduler last did so; None: never."""
+        """When any scheduler last did; None: never."""
         found: datetime | None = self._connection.execute(
             select(func.max(scheduler_tick.c.last_tick_at))
         ).scalar_one()
         return found
 
     def prune(self, *, before: datetime) -> int:
-        """Forget done runs that were due before, and schedulers silent since; returns the runs."""
+        """Delete finished runs that were due before, and schedulers not seen since; returns the
+        number of runs.
+        """
         self._connection.execute(
             delete(scheduler_tick).where(scheduler_tick.c.last_tick_at < before)
         )
@@ -152,4 +156,4 @@ class RunLedger:
 
 
 def _lost(run_key: str, owner: str) -> Conflict:
-    return Conflict(f"run {run_key}: {owner} does not hold it any more")
+    return Conflict(f"run {run_key}: {owner} no longer holds it")

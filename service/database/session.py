@@ -33,8 +33,8 @@ from service.database.weather_archive import WeatherArchive
 class UnitOfWork:
     """One transaction: commits once on clean exit, rolls back otherwise.
 
-    The stores exist inside the ``with`` block only. What the database refuses leaves the block as
-    StorageFailed. A unit that only reads sees one state of the data throughout.
+    The stores exist inside the ``with`` block only. Database errors leave the block as
+    StorageFailed. A read-only unit sees one snapshot throughout.
     """
 
     blocks: BlockStore
@@ -66,7 +66,7 @@ class UnitOfWork:
     def __enter__(self) -> Self:
         """Open the transaction; a writing one waits here for the write lock."""
         if self._connection is not None:
-            raise RuntimeError("this unit of work is open already; each one is used once at a time")
+            raise RuntimeError("this unit of work is already open; it cannot be entered twice")
         connection = None
         try:
             connection = connect(self._engine, write=self._write)
@@ -114,14 +114,14 @@ class UnitOfWork:
 
 
 _STORES = get_type_hints(UnitOfWork)
-"""Every store of a unit of work, by the name it has there."""
+"""Every store of a unit of work, by attribute name."""
 
 
 class UnitOfWorkFactory(Protocol):
     """Opens units of work; ``write`` ones take the write lock at once."""
 
     def __call__(self, *, write: bool) -> UnitOfWork:
-        """A new unit of work, not begun yet."""
+        """A new unit of work, not yet begun."""
         ...
 
 

@@ -1,7 +1,7 @@
-"""Links by mail that open the pages: who asked for one, and whether it was used.
+"""Sign-in links sent by mail: who asked for one, and whether it was used.
 
-A link is a mail of its own kind, whose token's digest stands in the mail's row. Using it takes the
-digest away in the same statement that finds it, so that of two who come at once one gets in.
+A link is a mail of its own kind, with the digest of its token in the mail's row. Using it deletes
+the digest in the same statement that finds it, so that of two simultaneous uses only one succeeds.
 """
 
 from __future__ import annotations
@@ -17,26 +17,26 @@ from service.records.mail import KnownPerson
 
 
 class SignInStore:
-    """Links by mail that open the pages: who asked for one, and whether it was used."""
+    """Sign-in links sent by mail: who asked for one, and whether it was used."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def ask(self, mail_address: str, *, at: datetime) -> None:
-        """Note that somebody asked for a link to an address, be it known or not."""
+        """Record a request for a link to an address, known or not."""
         self._connection.execute(
             insert(sign_in_request).values(mail_address=mail_address, asked_at=at)
         )
 
     def has_asked(self) -> bool:
-        """Whether anybody waits for a link."""
+        """Whether any request is pending."""
         return (
             self._connection.execute(select(sign_in_request.c.request_key).limit(1)).first()
             is not None
         )
 
     def take_asked(self) -> list[tuple[str, datetime]]:
-        """Address and time of all who wait, the first first; they wait no more."""
+        """Address and time of all pending requests, oldest first; they are removed."""
         rows = self._connection.execute(
             select(sign_in_request).order_by(sign_in_request.c.request_key)
         ).all()
@@ -48,7 +48,7 @@ class SignInStore:
         return [(row.mail_address, row.asked_at) for row in rows]
 
     def find_people(self, mail_address: str) -> list[KnownPerson]:
-        """The people behind an address, whatever its letters' case; the exact ones first."""
+        """The people behind an address, ignoring case; exact matches first."""
         rows = self._connection.execute(
             PEOPLE.where(func.lower(person.c.mail_address) == mail_address.lower()).order_by(
                 person.c.mail_address != mail_address, person.c.person_key
@@ -57,7 +57,7 @@ class SignInStore:
         return [known_person(row) for row in rows.mappings()]
 
     def count_links(self, person_key: int, *, since: datetime) -> int:
-        """How many links were ordered for a person since."""
+        """Number of links queued for a person since."""
         count: int = self._connection.execute(
             select(func.count()).where(
                 mail.c.person_key == person_key, mail.c.kind == SIGN_IN, mail.c.queued_at > since
@@ -66,7 +66,7 @@ class SignInStore:
         return count
 
     def find_link(self, token_digest: str, *, now: datetime) -> KnownPerson | None:
-        """Whom a link signs in; None where it is not known, used or too old."""
+        """The person a link signs in; None if it is unknown, used or expired."""
         return self._one(
             PEOPLE.join(mail, mail.c.person_key == person.c.person_key).where(
                 mail.c.token_digest == token_digest, mail.c.kind == SIGN_IN, mail.c.expires_at > now
@@ -74,7 +74,7 @@ class SignInStore:
         )
 
     def use_link(self, token_digest: str, *, now: datetime) -> KnownPerson | None:
-        """As :meth:`find_link`, and the link is used: one caller alone gets the person."""
+        """Like :meth:`find_link`, but uses up the link: only one caller gets the person."""
         person_key = self._connection.execute(
             update(mail)
             .where(

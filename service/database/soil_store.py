@@ -36,7 +36,7 @@ class SoilStore:
         self._connection = connection
 
     def record(self, reading: SoilReading, *, recorded_at: datetime) -> LoadOutcome:
-        """Store a reading; another one of the same block and instant takes its place."""
+        """Store a reading, replacing one for the same block and instant."""
         block_key = self._connection.execute(
             select(block.c.block_key).where(block.c.block_id == reading.block_id)
         ).scalar_one_or_none()
@@ -85,7 +85,7 @@ class SoilStore:
     def read_depletions(
         self, block_keys: Ints, *, first_day: date, last_day: date
     ) -> DepletionReadings:
-        """What the readings of these blocks in the span say, by time."""
+        """Depletions from the readings of these blocks in the span, by time."""
         columns = read_columns(
             self._connection,
             select(

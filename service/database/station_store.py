@@ -16,17 +16,17 @@ from service.records.weather import STATION_FIELDS, StationIntervals, StationSet
 
 _INTERVAL_COLUMNS = ("site_key", "start_epoch_s", "end_epoch_s", "file_key", *STATION_FIELDS)
 _SHORTEST_DAY_S = 23 * 3600
-"""Intervals from here on are days, which stand beside the hours that make them up."""
+"""Intervals at least this long are days, stored beside the hours that make them up."""
 
 
 class StationStore:
-    """How a grower's station is set up, and what its files said, interval by interval."""
+    """Set-up of growers' stations, and their measurements by interval."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
     def find_setup(self, site_key: int) -> StationSetup | None:
-        """What is remembered of a site's station."""
+        """The stored set-up of a site's station."""
         row = (
             self._connection.execute(select(station).where(station.c.site_key == site_key))
             .mappings()
@@ -43,7 +43,7 @@ class StationStore:
         )
 
     def save_setup(self, site_key: int, setup: StationSetup) -> None:
-        """Remember it in place of what was."""
+        """Store it, replacing the previous one."""
         values = {
             "clock": setup.clock,
             "stamp": setup.stamp,
@@ -62,9 +62,9 @@ class StationStore:
     ) -> tuple[int, int]:
         """Store the intervals of a file and forget what they replace.
 
-        Replaced is what the same file brought before, and every interval of like length that
-        overlaps one of these; a day and its hours stand beside each other. Returns the first and
-        last instant touched, in seconds since 1970 UTC.
+        It replaces what the same file brought before, and every interval of similar length that
+        overlaps a new one; a day and its hours are kept side by side. Returns the first and last
+        instant touched, in seconds since 1970 UTC.
         """
         file_key = self._file_key(site_key, sha256, recorded_at)
         stored = read_columns(
@@ -150,14 +150,16 @@ class StationStore:
 
 
 def _overlaps(starts: Ints, ends: Ints, new: StationIntervals) -> NDArray[np.bool_]:
-    """Which stored intervals overlap a new one of like length: days with days, hours with hours."""
+    """Which stored intervals overlap a new one of similar length: days with days, hours with
+    hours.
+    """
     result = np.zeros(starts.size, dtype=np.bool_)
     is_day, is_new_day = ends - starts >= _SHORTEST_DAY_S, _length(new) >= _SHORTEST_DAY_S
     for ours, theirs in ((is_day, is_new_day), (~is_day, ~is_new_day)):
         begins, closes = new.start_epoch_s[theirs], new.end_epoch_s[theirs]
         if not begins.size:
             continue
-        # The new ones rise without overlap, so the first that ends later decides.
+        # The new ones ascend without overlap, so the first that ends later decides.
         place = np.searchsorted(closes, starts[ours], side="right")
         is_inside = place < begins.size
         place = np.minimum(place, begins.size - 1)

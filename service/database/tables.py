@@ -1,8 +1,8 @@
 """The tables: what the service stores, for SQLite and PostgreSQL alike.
 
-``..._key`` columns are integer keys of the database's own; ``..._id`` columns are the names that
-people give. Numbers carry the names and units of ``service.agronomy.units``; NULL stands for "not
-known". Instants are UTC; a ``day`` is a local calendar date.
+``..._key`` columns are integer keys of the database's own; ``..._id`` columns are names that people
+chose. Numbers carry the names and units of ``service.agronomy.units``; NULL stands for "not known".
+Instants are UTC; a ``day`` is a local calendar date.
 """
 
 from __future__ import annotations
@@ -41,10 +41,10 @@ INSTANT_TEXT_LENGTH = 27
 
 
 def instant_text(at: datetime) -> str:
-    """An instant as ``2026-07-01T19:00:00.000000Z``: same width always, so it sorts by time.
+    """An instant as ``2026-07-01T19:00:00.000000Z``: fixed width, so it sorts by time.
 
-    Both databases take this text for an instant. Refuses a time without an offset: which instant
-    it means cannot be known.
+    Both databases take this text for an instant. Refuses a time without an offset, because it does
+    not identify an instant.
     """
     if at.tzinfo is None or at.utcoffset() is None:
         raise ValueError(f"instant {at.isoformat()}: has no UTC offset; give an aware datetime")
@@ -65,20 +65,20 @@ class UtcInstant(TypeDecorator[datetime]):
     cache_ok = True
 
     def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
-        """Pick the column type of the database at hand."""
+        """Pick the column type for the current database."""
         if dialect.name == "sqlite":
             return dialect.type_descriptor(String(INSTANT_TEXT_LENGTH))
         return dialect.type_descriptor(DateTime(timezone=True))
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> object:
-        """Refuse naive times; hand on UTC."""
+        """Refuse naive times; pass on UTC."""
         if value is None:
             return None
         stated = instant_text(value)
         return stated if dialect.name == "sqlite" else value.astimezone(UTC)
 
     def process_result_value(self, value: object, dialect: Dialect) -> datetime | None:
-        """Give back an aware UTC time."""
+        """Return an aware UTC time."""
         if value is None:
             return None
         if not isinstance(value, (str, datetime)):
@@ -148,7 +148,7 @@ farm_site = Table(
     Column("farm_key", ForeignKey("farm.farm_key"), primary_key=True),
     Column("site_key", ForeignKey("site.site_key"), primary_key=True, index=True),
 )
-"""The sites that a farm's file names, also those that no block draws on yet."""
+"""The sites named in a farm's file, including those no block draws on yet."""
 
 supply = Table(
     "supply",
@@ -172,7 +172,7 @@ block = Table(
     Column("block_id", Text, nullable=False, unique=True),
     Column("short_id", Text, nullable=False, index=True),
 )
-"""A block's identity only. ``short_id`` is the part of ``block_id`` after the dot."""
+"""Only the identity of a block. ``short_id`` is the part of ``block_id`` after the dot."""
 
 block_version = Table(
     "block_version",
@@ -196,9 +196,10 @@ block_version = Table(
     *_numbers(BLOCK_NUMBERS),
     CheckConstraint("version >= 1", name="version_positive"),
 )
-"""What a block is. In force on a day: the highest version whose ``valid_from`` is not after it.
+"""The definition of a block. In force on a day: the highest version whose ``valid_from`` is not
+after it.
 
-A version that says ``is_retired`` takes the block out of force and repeats the numbers before it.
+A version with ``is_retired`` retires the block and repeats the previous numbers.
 """
 
 weather_day = Table(
@@ -294,8 +295,8 @@ plan_text = Table(
     Column("day", Date, primary_key=True),
     Column("text", Text, nullable=False),
 )
-"""The plan in force as it is read, for the days that are read again and again; what is not here is
-written out anew from ``plan``.
+"""Rendered current plans, for the days that are read again and again; any other plan is re-rendered
+from ``plan``.
 """
 
 run = Table(
@@ -369,7 +370,7 @@ soil_reading = Table(
     CheckConstraint("top_depth_m < bottom_depth_m", name="depths_rise"),
     Index("ix_soil_reading_day_block_key", "day", "block_key"),
 )
-"""A soil reading with the depletion and the weight that were worked out when it came."""
+"""A soil reading with the depletion and the weight computed when it arrived."""
 
 pause = Table(
     "pause",
@@ -385,7 +386,9 @@ pause = Table(
     Column("cancelled_at", UtcInstant),
     CheckConstraint("starts_local < ends_local", name="starts_before_end"),
 )
-"""Times without water beside those of a block's version; wall-clock times of the block's zone."""
+"""Pauses, in addition to the no-water periods of a block's version; wall-clock times in the
+block's zone.
+"""
 
 api_key = Table(
     "api_key",
@@ -400,8 +403,8 @@ api_key = Table(
     Column("revoked_at", UtcInstant),
     Column("last_used_at", UtcInstant),
 )
-"""Bearer keys. ``farm_id`` NULL: the whole region; it refers to no row, because a key may be made
-for a farm that its holder is yet to create."""
+"""Bearer keys. ``farm_id`` NULL: the whole region; not a foreign key, because a key may be made
+for a farm that its holder has yet to create."""
 
 idempotent_answer = Table(
     "idempotent_answer",
@@ -413,7 +416,7 @@ idempotent_answer = Table(
     Column("body", LargeBinary, nullable=False),
     Column("stored_at", UtcInstant, nullable=False, index=True),
 )
-"""What a request with an idempotency key was answered, so that it is not done twice."""
+"""The answer given to a request with an idempotency key, so that it is not done twice."""
 
 station = Table(
     "station",
@@ -427,7 +430,7 @@ station = Table(
     CheckConstraint("stamp IN ('start', 'end')", name="stamp"),
     CheckConstraint("radiation IN ('w-m2', 'mj-m2')", name="radiation"),
 )
-"""How a grower's station is set up; NULL: not said yet."""
+"""How a grower's station is set up; NULL: not given yet."""
 
 station_file = Table(
     "station_file",
@@ -469,10 +472,10 @@ job_run = Table(
     CheckConstraint("attempt_count >= 1", name="attempted"),
     CheckConstraint("(state = 'done') = (outcome IS NOT NULL)", name="outcome_when_done"),
 )
-"""One row per run key, made when it is first claimed; before ``held_until`` nobody may take it.
+"""One row per run key, created when it is first claimed; nobody may claim it before ``held_until``.
 
-``claimed``: ``owner`` works on it, or has died while doing so. ``waiting``: it failed and is to be
-tried again. ``done``: never again.
+``claimed``: ``owner`` is working on it, or died doing so. ``waiting``: it failed and will be
+retried. ``done``: finished for good.
 """
 
 scheduler_tick = Table(
@@ -517,7 +520,7 @@ change_mark = Table(
     Column("topic", Text, primary_key=True),
     Column("change_count", BigInteger, nullable=False),
 )
-"""How often things of a topic have changed; every process looks here for news."""
+"""Change counts by topic; every process checks here for changes."""
 
 controller = Table(
     "controller",
@@ -532,7 +535,7 @@ controller = Table(
     Column("change_count", BigInteger, nullable=False),
     CheckConstraint("policy IN ('fallback', 'stop')", name="policy"),
 )
-"""A controller in the field. ``change_count``: the mark of ``programs`` that told of it last."""
+"""A controller in the field. ``change_count``: the mark of ``programs`` at its last change."""
 
 controller_channel = Table(
     "controller_channel",
@@ -563,7 +566,7 @@ controller_program = Table(
     Column("change_count", BigInteger, nullable=False, index=True),
     CheckConstraint("version >= 1", name="version_positive"),
 )
-"""The program in force of each controller, as it is sent."""
+"""The current program of each controller, as sent."""
 
 calendar_link = Table(
     "calendar_link",
@@ -572,7 +575,7 @@ calendar_link = Table(
     Column("token_digest", Text, nullable=False, unique=True),
     Column("created_at", UtcInstant, nullable=False),
 )
-"""The secret link to a farm's calendar; only its hash is kept."""
+"""The secret link to a farm's calendar; only its hash is stored."""
 
 catch_test = Table(
     "catch_test",
@@ -603,7 +606,7 @@ flow_finding = Table(
     Column("document", Text, nullable=False),
     Column("recorded_at", UtcInstant, nullable=False),
 )
-"""What a block's metered runs showed, by the day of the last of them."""
+"""Flow-check findings of a block, by the day of the last metered run."""
 
 fertiliser_product = Table(
     "fertiliser_product",
@@ -624,7 +627,7 @@ fertigation = Table(
     Column("recorded_at", UtcInstant, nullable=False),
     Index("ix_fertigation_day", "day"),
 )
-"""What is to be injected into a block on a day."""
+"""Injection order of a block for a day."""
 
 person = Table(
     "person",
@@ -657,10 +660,9 @@ Index(
     sqlite_where=text("farm_key IS NULL"),
     postgresql_where=text("farm_key IS NULL"),
 )
-"""Who gets mail: a reader of one farm, or of none. Whoever reads of two farms is there twice, so
-that no farm can change what another one's readers get. ``has_left_...``: unsubscribed, which
-loading a farm file does not undo. ``late_count``: mails in a row that were put off until they were
-of no use any more.
+"""Mail recipients: readers of one farm, or of none. A reader of two farms has two rows, so that no
+farm can change what another farm's readers get. ``has_left_...``: unsubscribed, which loading a
+farm file does not undo. ``late_count``: mails in a row that were put off until they expired.
 """
 
 mail = Table(
@@ -690,14 +692,14 @@ mail = Table(
     CheckConstraint("plan_version >= 1", name="version_positive"),
     Index("ix_mail_state_next_try_at", "state", "next_try_at"),
 )
-"""One mail to one person, ordered in the transaction that made what it tells.
+"""One mail to one person, queued in the transaction that made what it reports.
 
-``queued``: may be tried from ``next_try_at`` on. ``sending``: ``owner`` tries, or has died; free
-for another one from ``next_try_at`` on. ``sent``: the relay took it. ``failed``: refused for good.
-``dropped``: too late, replaced by a newer version, or not wanted any more.
+``queued``: may be tried from ``next_try_at`` on. ``sending``: ``owner`` is trying, or has died;
+another may take it from ``next_try_at`` on. ``sent``: the relay accepted it. ``failed``: refused
+for good. ``dropped``: too late, replaced by a newer version, or no longer wanted.
 
 ``token_digest``: SHA-256 of the token in the mail's link. It stops the mails of a list; in a
-``sign-in`` mail it signs in until ``expires_at``, and is taken away when it is used.
+``sign-in`` mail it signs in until ``expires_at``, and is deleted when used.
 """
 
 sign_in_request = Table(
@@ -707,6 +709,6 @@ sign_in_request = Table(
     Column("mail_address", Text, nullable=False),
     Column("asked_at", UtcInstant, nullable=False),
 )
-"""Somebody asked for a link to sign in, to an address that may be nobody's here; the next round of
-mail takes it away, so that who asks cannot tell the one from the other.
+"""A request for a sign-in link, to an address that may be unknown. The next delivery round removes
+it, so that the asker cannot tell whether the address is known.
 """

@@ -1,4 +1,4 @@
-"""The pipes and the water in the database: tests, samples, findings, products, injections."""
+"""Pipes and water in the database: tests, samples, findings, products, injections."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ _UNCHANGED = LoadOutcome(created_count=0, changed_count=0, unchanged_count=1)
 
 
 class WaterworksStore:
-    """Catch tests, water samples, flow findings, fertilisers and what is to be injected when.
+    """Catch tests, water samples, flow findings, fertilisers and injection orders.
 
-    Saving the same again is ``unchanged``; saving something else for the same day replaces it.
+    Saving the same content again is ``unchanged``; different content for the same day replaces it.
     """
 
     def __init__(self, connection: Connection) -> None:
@@ -42,7 +42,7 @@ class WaterworksStore:
     def save_catch_test(
         self, block_key: int, test: CatchTest, *, recorded_at: datetime
     ) -> LoadOutcome:
-        """Keep a test by its day."""
+        """Store a test by its day."""
         return self._save(
             catch_test, {"block_key": block_key, "day": test.day}, test, recorded_at=recorded_at
         )
@@ -63,7 +63,7 @@ class WaterworksStore:
     def save_sample(
         self, supply_key: int, sample: WaterSample, *, recorded_at: datetime
     ) -> LoadOutcome:
-        """Keep a laboratory's report by the day of the sample."""
+        """Store a laboratory's report by the day of the sample."""
         keys = {"supply_key": supply_key, "day": sample.day}
         return self._save(water_sample, keys, sample, recorded_at=recorded_at)
 
@@ -87,7 +87,7 @@ class WaterworksStore:
     def save_finding(
         self, block_key: int, finding: FlowFinding, *, recorded_at: datetime
     ) -> LoadOutcome:
-        """Keep a finding by the day of its last run."""
+        """Store a finding by the day of its last run."""
         return self._save(
             flow_finding,
             {"block_key": block_key, "day": finding.day},
@@ -113,7 +113,7 @@ class WaterworksStore:
     def save_product(
         self, farm_key: int, product: Product, *, recorded_at: datetime
     ) -> LoadOutcome:
-        """Keep a farm's own product by its key."""
+        """Store a farm's own product by its key."""
         keys = {"farm_key": farm_key, "product_id": product.key}
         return self._save(fertiliser_product, keys, product, recorded_at=recorded_at)
 
@@ -129,12 +129,12 @@ class WaterworksStore:
     def save_fertigation(
         self, block_key: int, order: FertigationOrder, *, recorded_at: datetime
     ) -> LoadOutcome:
-        """Keep what is to be injected on a day."""
+        """Store the injection order of a day."""
         keys = {"block_key": block_key, "day": order.day}
         return self._save(fertigation, keys, order, recorded_at=recorded_at)
 
     def remove_fertigation(self, block_key: int, *, day: date) -> bool:
-        """Forget it; False where there was none."""
+        """Delete it; False if there was none."""
         gone = self._connection.execute(
             delete(fertigation).where(
                 fertigation.c.block_key == block_key, fertigation.c.day == day
@@ -145,7 +145,7 @@ class WaterworksStore:
     def list_fertigations(
         self, block_key: int, *, first_day: date, last_day: date
     ) -> list[FertigationOrder]:
-        """What is to be injected into a block in the span, by day."""
+        """Injection orders of a block in the span, by day."""
         documents = self._documents(
             fertigation,
             (fertigation.c.block_key == block_key) & fertigation.c.day.between(first_day, last_day),
@@ -153,7 +153,7 @@ class WaterworksStore:
         return [_order(document) for document in reversed(documents)]
 
     def read_fertigations(self, block_keys: Ints, *, day: date) -> dict[int, FertigationOrder]:
-        """What is to be injected on a day, by block key; blocks without are left out."""
+        """Injection orders for a day, by block key; blocks without one are left out."""
         rows = self._connection.execute(
             select(fertigation.c.block_key, fertigation.c.document).where(
                 fertigation.c.day == day,

@@ -35,10 +35,10 @@ class WeatherArchive:
         self._connection = connection
 
     def save_rows(self, rows: WeatherRows, *, fetched_at: datetime) -> LoadOutcome:
-        """Upsert; rows with the values that are stored count as unchanged.
+        """Upsert; rows whose stored values are the same count as unchanged.
 
-        An unchanged row still takes over a different ``issued_at``: the same forecast said again
-        is a newer forecast. Of rows with the same site, day, source and kind the last one counts.
+        An unchanged row still gets a different ``issued_at``: the same forecast issued again is a
+        newer forecast. Of rows with the same site, day, source and kind the last one counts.
         """
         if len(rows) == 0:
             return LoadOutcome(0, 0, 0)

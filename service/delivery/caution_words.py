@@ -1,4 +1,4 @@
-"""What is degraded, in few words, and the cautions that stand under every plan."""
+"""What makes a plan less certain, in few words, and the cautions at the foot of every plan."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ SHORT_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.DEGREE_DAYS_UNKNOWN: marked("degree days of the season unknown"),
     PlanFlag.START_DEPLETION_ASSUMED: marked("soil assumed full at the start"),
 }
-"""Flags that say that a plan rests on less than it should, the gravest first."""
+"""Flags of plans based on incomplete data, the most serious first."""
 CAUTIONS = (
     marked("A plan assumes that the system works: walk the lines."),
     marked(
@@ -33,31 +33,31 @@ INJECTION_CAUTION = marked(
     "Inject only with backflow prevention, a check valve and an interlock that stops the injector "
     "with the water. The product label takes precedence over these numbers."
 )
-"""Stands under every plan that holds fertiliser."""
+"""The caution on every plan with an injection."""
 
 
 def degraded(blocks: Sequence[BlockLine], words: Wording) -> str:
-    """What all this rests on instead of what it should, in one line; empty where all is well."""
+    """What makes the plan less certain, in one line; empty if nothing does."""
     parts = []
     for flag, text in SHORT_TEXT.items():
         count = sum(1 for block in blocks if block.flags & flag)
         if not count:
             continue
-        said = words.gettext(text)
+        phrase = words.gettext(text)
         if count < len(blocks):
-            said += " " + words.gettext(
+            phrase += " " + words.gettext(
                 "({count} of {total} blocks)",
                 count=words.number(count),
                 total=words.number(len(blocks)),
             )
-        parts.append(said)
+        parts.append(phrase)
     if not parts:
         return ""
     return words.gettext("Less certain than usual: {what}.", what="; ".join(parts))
 
 
 def shared_flags(blocks: Sequence[BlockLine]) -> int:
-    """Flags that every block has: said once, at the end; none for a single block."""
+    """Flags that every block has, shown once at the end; none for a single block."""
     if len(blocks) < 2:
         return 0
     shared = blocks[0].flags

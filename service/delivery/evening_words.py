@@ -1,4 +1,4 @@
-"""Tomorrow's plan in words: what the plain and the HTML part of the mail both say."""
+"""The text of tomorrow's plan, shared by the plain and the HTML part of the mail."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
 ANY_DAY = date.min
-"""The day of reading of what hangs on a wall: neither "today" nor "tomorrow" may be said."""
+"""Reading day of a printed sheet, so that it says neither "today" nor "tomorrow"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ class BlockWords:
     reason: str
     rain: str
     injection: tuple[str, ...]
-    """What goes into the water when; the first of the notes."""
+    """When to inject what; the first of the notes."""
     notes: tuple[str, ...]
     days: tuple[DayCell, ...]
     dry: str
@@ -82,7 +82,8 @@ class EveningWords:
 def evening_words(
     letter: EveningLetter, words: Wording, *, read_on: date | None = None
 ) -> EveningWords:
-    """The letter in the words of one reader; ``read_on`` is the day of reading, else that of issue.
+    """The letter in one reader's language and units; ``read_on`` is the day of reading, by default
+    the day of issue.
 
     A mail is read when it comes; a page says "today" and "tomorrow" as of the day of the visit.
     """
@@ -162,7 +163,7 @@ def _headline(letter: EveningLetter, words: Wording, read_on: date) -> str:
         "count": words.number(len(watered)),
         "total": words.number(len(letter.blocks)),
     }
-    # A plan that comes late, or changes in the night, is read on its own day.
+    # A plan that is late, or changes overnight, is read on the day it is for.
     if read_on == letter.day:
         if not is_known:
             return words.gettext("NO PLAN for today, {day}: no weather data.", **facts)
@@ -335,7 +336,7 @@ def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
             ),
         )
     if not block.pulses:
-        return ()  # the reason says so already
+        return ()  # the reason already says so
     return (
         words.gettext(
             "{depth} of the need waits for later: {cause}.",
@@ -346,7 +347,7 @@ def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
 
 
 def _run_order(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
-    """Every pulse of the farm in order of time, where there is an order to keep."""
+    """Every pulse of the farm by start time, if there is more than one."""
     pulses: list[tuple[datetime, str, str]] = [
         (pulse.starts_at, clean(block.name), words.clock(pulse.ends_at, letter.zone))
         for block in letter.blocks
@@ -366,7 +367,7 @@ def _run_order(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
 
 
 def _rain(site: SiteLine, day: date, words: Wording, *, named: bool) -> str | None:
-    """Rain of the last two days and the one to come, by weekday: right whenever it is read."""
+    """Rain of the last two days and the one to come, by weekday: correct whenever it is read."""
     parts = [
         words.gettext(
             "{day} {depth}", day=words.weekday(day - ONE_DAY * back), depth=words.depth(rain_mm)

@@ -1,7 +1,7 @@
 """The chart of a letter as a picture: the drawings of the pages, for mail clients that show no SVG.
 
-The picture is an extra below the same numbers in words. It is made with a font that travels with
-the service, so that one letter gives the same bytes on every machine: the outbox keeps them.
+The picture is an extra below the same numbers as text. It uses a font that ships with the service,
+so that a letter gives the same bytes on every machine; the outbox stores them.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ from service.records.letters import BulletinLetter, EveningLetter, Letter, Weekl
 from service.translations import Wording
 
 MOST_ROWS = 14
-"""More rows cannot be read on a phone; the table has them all."""
+"""More rows would be unreadable on a phone; the table has them all."""
 PNG_WIDTH = 720
-"""Two dots for one of a drawing: phones show them that fine."""
+"""Two pixels per unit of the drawing, for high-resolution phones."""
 PNG_COLOURS = 16
 
 
@@ -47,8 +47,8 @@ def draw_letter(letter: Letter, words: Wording) -> Markup | None:
 
 
 def png(svg: str) -> bytes:
-    """A picture of few colours: a third of the bytes, and nobody sees the difference."""
-    # Both come with the first chart: no other command of the service needs them.
+    """A PNG with a reduced palette: a third of the bytes, with no visible difference."""
+    # Both are loaded with the first chart: no other command needs them.
     import resvg_py  # noqa: PLC0415 - for mails alone
     from PIL import Image  # noqa: PLC0415 - for mails alone
 
@@ -90,7 +90,7 @@ def _day(letter: EveningLetter, words: Wording) -> Markup | None:
 
 
 def _week(letter: WeeklyLetter, words: Wording) -> Markup | None:
-    """Per block: what was applied and what rain was kept, against what the crop used."""
+    """Per block: irrigation applied and rain kept, against crop water use."""
     blocks = [block for block in letter.blocks if block.raw_mm is not None][:MOST_ROWS]
     if not blocks:
         return None

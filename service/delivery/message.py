@@ -1,11 +1,11 @@
-"""A letter as the bytes of one mail to one person.
+"""Composes a letter into the bytes of one mail to one person.
 
 First the instruction, as plain text and as HTML that needs no image; then, as extras, a small chart
 and a calendar. A mail stays under ``LARGEST_BYTES``, above which some clients show only its
 beginning: chart and calendar go first, then the detail, then blocks, and the mail says so.
 
-Nothing that anybody typed reaches a header or the HTML as it is: names are cleaned of control
-characters, addresses are checked and built from their parts, the templates escape everything.
+No user input reaches a header or the HTML unescaped: names are cleaned of control characters,
+addresses are checked and built from their parts, the templates escape everything.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ from service.records.mail import Person
 from service.translations import Wording, wording
 
 LARGEST_BYTES = 100_000
-"""Some clients cut a message off a little above this (102 kB, from memory)."""
+"""Some clients clip a message a little above this (102 kB, from memory)."""
 LARGEST_CHART_BYTES = 60_000
 MOST_PULSES_IN_CALENDAR = 150
 _FEWER_BLOCKS = (400, 200, 120, 80, 50, 30, 15, 6)
@@ -50,7 +50,7 @@ _LIST_OF = {EveningLetter: "evening", WeeklyLetter: "weekly", BulletinLetter: "w
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MailIdentity:
-    """Who the mails come from; all of it is the operator's, nothing a user's."""
+    """The sender of the mails; set by the operator, never from user input."""
 
     sender_address: str
     sender_name: str
@@ -58,7 +58,7 @@ class MailIdentity:
     """Behind the ``@`` of message ids and calendar uids."""
     reply_address: str
     public_url: str
-    """Where people reach this service's pages, without a slash at the end; empty: nowhere."""
+    """Public address of the pages, without a trailing slash; empty: none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class _Detail:
 
 
 def make_composer(identity: MailIdentity) -> ComposeMail:
-    """What writes the mails of one operator."""
+    """A composer of mails for one operator."""
 
     def write(letter: AnyLetter, reader: Person, stamp: MailStamp) -> bytes:
         return compose(letter, reader, stamp, identity=identity)
@@ -87,7 +87,7 @@ def compose(
     words = wording(reader.language, reader.unit_system)
     if isinstance(letter, SignInLetter):
         return _sign_in_mail(letter, reader, stamp, words, identity=identity)
-    said = _said(letter, words)
+    content = _worded(letter, words)
     chart = chart_png(letter, words)
     if chart is not None and len(chart) > LARGEST_CHART_BYTES:
         chart = None
@@ -95,16 +95,16 @@ def compose(
     if isinstance(letter, EveningLetter) and 0 < _pulse_count(letter) <= MOST_PULSES_IN_CALENDAR:
         calendar = pulse_calendar(letter, words, domain=identity.domain)
     headers = {
-        **_headers(said.subject, reader, stamp, identity),
+        **_headers(content.subject, reader, stamp, identity),
         **_list_headers(letter, stamp, identity),
     }
-    content = b""
+    data = b""
     for detail in _details():
         shown_chart = chart if detail.has_chart else None
         shown_calendar = calendar if detail.has_calendar else b""
         cid = f"chart.{stamp.message_id}" if shown_chart is not None else ""
         html, plain = _render(
-            said, letter, words, stamp, identity=identity, detail=detail, chart_cid=cid
+            content, letter, words, stamp, identity=identity, detail=detail, chart_cid=cid
         )
         # Base64 takes a third more; text in quoted-printable never takes less than it is long.
         least_bytes = (
@@ -121,10 +121,10 @@ def compose(
                 filename=f"{letter.farm_id}-{letter.day.isoformat()}.ics",
             )
         message["Content-Language"] = reader.language
-        content = message.as_bytes(policy=SMTP)
-        if len(content) < LARGEST_BYTES:
+        data = message.as_bytes(policy=SMTP)
+        if len(data) < LARGEST_BYTES:
             break
-    return content
+    return data
 
 
 def _sign_in_mail(
@@ -135,7 +135,7 @@ def _sign_in_mail(
     *,
     identity: MailIdentity,
 ) -> bytes:
-    """A link to sign in; on no list, so that it cannot be stopped by mistake."""
+    """A sign-in link; it belongs to no list, so nobody can unsubscribe from it by mistake."""
     subject = words.gettext("Your link to sign in")
     link = sign_in_url(identity, stamp)
     context = {
@@ -160,7 +160,7 @@ def html_of(letter: Letter, reader: Person, stamp: MailStamp, *, identity: MailI
     """The HTML part alone, without the chart, to look at in a browser."""
     words = wording(reader.language, reader.unit_system)
     return _render(
-        _said(letter, words), letter, words, stamp,
+        _worded(letter, words), letter, words, stamp,
         identity=identity, detail=_Detail(), chart_cid="",
     )[0]  # fmt: skip
 
@@ -231,9 +231,10 @@ def _list_headers(letter: Letter, stamp: MailStamp, identity: MailIdentity) -> M
 
 
 def sign_in_url(identity: MailIdentity, stamp: MailStamp) -> str:
-    """Where a reader signs in; of the operator's settings alone, whatever host was asked for it.
+    """The sign-in address, built only from the operator's settings, whatever host the request
+    named.
 
-    Raises ValueError where there are no pages.
+    Raises ValueError if there are no pages.
     """
     if not identity.public_url:
         raise ValueError("a link to sign in needs RILLWRIGHT_PUBLIC_URL")
@@ -241,7 +242,7 @@ def sign_in_url(identity: MailIdentity, stamp: MailStamp) -> str:
 
 
 def unsubscribe_url(identity: MailIdentity, stamp: MailStamp) -> str:
-    """Where a reader stops these mails; a mail address where there are no pages."""
+    """Where a reader unsubscribes; a mail address if there are no pages."""
     if identity.public_url:
         return f"{identity.public_url}/u/{stamp.link_token}"
     return (
@@ -251,7 +252,7 @@ def unsubscribe_url(identity: MailIdentity, stamp: MailStamp) -> str:
 
 
 def _address(name: str, address: str) -> Address:
-    """One person; refuses what would be read as two."""
+    """One address; refuses anything that could be read as two."""
     parsed = Address(addr_spec=address)  # ValueError for anything beyond one address
     if not address.isascii() or any(character.isspace() for character in address):
         raise ValueError(f"{clean(address)!r} is not one mail address in ASCII")
@@ -261,7 +262,7 @@ def _address(name: str, address: str) -> Address:
 # --- the parts ---------------------------------------------------------------------------------
 
 
-def _said(letter: Letter, words: Wording) -> EveningWords | WeekWords:
+def _worded(letter: Letter, words: Wording) -> EveningWords | WeekWords:
     match letter:
         case EveningLetter():
             return evening_words(letter, words)
@@ -272,7 +273,7 @@ def _said(letter: Letter, words: Wording) -> EveningWords | WeekWords:
 
 
 def _render(
-    said: EveningWords | WeekWords,
+    content: EveningWords | WeekWords,
     letter: Letter,
     words: Wording,
     stamp: MailStamp,
@@ -282,11 +283,11 @@ def _render(
     chart_cid: str,
 ) -> tuple[str, str]:
     """HTML and plain text of one letter."""
-    is_evening = isinstance(said, EveningWords)
-    rows = said.blocks if isinstance(said, EveningWords) else said.rows
+    is_evening = isinstance(content, EveningWords)
+    rows = content.blocks if isinstance(content, EveningWords) else content.rows
     kept = rows[: detail.most_blocks]
     context = {
-        "said": said,
+        "content": content,
         ("blocks" if is_evening else "rows"): kept,
         "left_out": _left_out(len(rows) - len(kept), words),
         "detailed": detail.is_detailed,

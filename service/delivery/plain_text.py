@@ -1,4 +1,4 @@
-"""Names that somebody typed, made safe for a header, a line of text or a calendar."""
+"""Makes names that people typed safe for a header, a line of text or a calendar."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import unicodedata
 
 LONGEST_NAME = 60
 _DROPPED = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
-"""Controls, marks that turn the direction of writing, and line ends that are not called so."""
+"""Control characters, direction marks and unusual line separators."""
 
 
 def clean(text: str, *, longest: int = LONGEST_NAME) -> str:
-    """One line without control characters, at most so long; ``-`` where nothing is left.
+    """One line without control characters, cut to ``longest``; ``-`` if nothing is left.
 
-    A line end in a header would begin a header of the writer's own; a mark of direction would let
-    a name read as another one.
+    A line end in a header would let the writer add headers; a direction mark would make one name
+    read as another.
     """
     spaced = "".join(
         " " if character.isspace() else character

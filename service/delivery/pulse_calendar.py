@@ -1,4 +1,4 @@
-"""The pulses of a letter as one calendar to attach: what a phone takes in with one touch."""
+"""The pulses of a letter as one calendar to attach: which a phone can import with one tap."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from service.translations import Wording
 def pulse_uid(block_id: str, day: date, number: int, *, domain: str) -> str:
     """Name of a block's pulse, counted from 1 by start within its day, in every calendar.
 
-    The same in the feed as in what a mail brings, so that whoever takes both sees a pulse once.
+    The same in the feed as in mail attachments, so that a calendar with both shows a pulse once.
     """
     return f"pulse.{block_id}.{day.isoformat()}.{number}@{domain}"
 

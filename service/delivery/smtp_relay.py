@@ -1,9 +1,9 @@
 """The way to the operator's mail relay: SMTP, one connection for many mails.
 
-The standard library's client, since mails are sent one after the other by a thread of their own.
-What the relay says about one mail is MailRefused; what it says about this service (greeting, login,
-sender) or does to the connection is MailUnavailable, so that a wrong password does not look like
-five hundred wrong addresses.
+The standard library's client, since mails are sent one after the other by a thread of their own. A
+refusal of one mail is MailRefused; a refusal of this service (greeting, login, sender) or a lost
+connection is MailUnavailable, so that a wrong password does not look like five hundred wrong
+addresses.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ class SmtpSession:
         except (smtplib.SMTPException, OSError) as error:
             raise MailUnavailable(f"{type(error).__name__}: {error}") from error
         self._expect((code, reply))
-        return _said(code, reply)
+        return _reply_text(code, reply)
 
     def _expect(self, answer: tuple[int, bytes], *, of_sender: bool = False) -> None:
         code, reply = answer
@@ -66,18 +66,18 @@ class SmtpSession:
             self._refuse(code, reply, of_sender=of_sender)
 
     def _refuse(self, code: int, reply: bytes | str, *, of_sender: bool = False) -> None:
-        """Raise what a refusal means, with the connection ready for the next mail."""
-        said = _said(code, reply)
+        """Raise the error for a refusal, leaving the connection ready for the next mail."""
+        reply_text = _reply_text(code, reply)
         if code == _CLOSING or of_sender or code in _SENDER_REFUSED or code < 400:
-            raise MailUnavailable(said)
+            raise MailUnavailable(reply_text)
         try:
             self._client.rset()
         except (smtplib.SMTPException, OSError) as error:
-            raise MailUnavailable(f"{said}; then {type(error).__name__}") from error
-        raise MailRefused(code, said.partition(" ")[2])
+            raise MailUnavailable(f"{reply_text}; then {type(error).__name__}") from error
+        raise MailRefused(code, reply_text.partition(" ")[2])
 
     def close(self) -> None:
-        """Say goodbye, or hang up where nobody listens any more."""
+        """Quit politely, or drop the connection if the relay is gone."""
         try:
             self._client.quit()
         except (smtplib.SMTPException, OSError):
@@ -120,18 +120,18 @@ class SmtpRelay:
             if client is not None:
                 client.close()
             raise MailUnavailable(
-                f"relay {address.host}:{address.port}: {type(error).__name__}: {_told(error)}"
+                f"relay {address.host}:{address.port}: {type(error).__name__}: {_safe_reply(error)}"
             ) from error
         return SmtpSession(client, address.sender_address)
 
 
-def _told(error: Exception) -> str:
-    """What the relay said, without what it was told: a failed login repeats no password."""
+def _safe_reply(error: Exception) -> str:
+    """The relay's reply without what was sent to it, so that a failed login reveals no password."""
     if isinstance(error, smtplib.SMTPResponseException):
-        return _said(error.smtp_code, error.smtp_error)
+        return _reply_text(error.smtp_code, error.smtp_error)
     return str(error)
 
 
-def _said(code: int, reply: bytes | str) -> str:
+def _reply_text(code: int, reply: bytes | str) -> str:
     text = reply.decode("utf-8", "replace") if isinstance(reply, bytes) else reply
     return f"{code} {' '.join(text.split())}"

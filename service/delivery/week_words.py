@@ -1,4 +1,4 @@
-"""Last week of a farm, and the counties of an adviser, in words."""
+"""The text of the weekly mail and the county bulletin."""
 
 from __future__ import annotations
 
@@ -214,7 +214,7 @@ def _county_headline(letter: BulletinLetter, words: Wording) -> str:
 
 def _county_row(county: CountyWeek, words: Wording) -> WeekRow:
     notes: tuple[str, ...] = ()
-    # Where no weather is known at all nothing was forecast either.
+    # Without any weather there were no forecast days either.
     if county.forecast_days_count and math.isfinite(county.gross_need_mm):
         notes = (
             words.ngettext(

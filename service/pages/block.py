@@ -1,4 +1,4 @@
-"""The page of one block: its season, why a day is planned as it is, and what people report."""
+"""The page of one block: its season, the reasoning behind a day's plan, and forms for reports."""
 
 from __future__ import annotations
 
@@ -36,7 +36,9 @@ from service.translations.catalogue import marked
 SEASON_DAYS = 90
 LOG_DAYS = 14
 _CLOSING_CROPS = ("citrus", "olive")
-"""Crops whose leaves close more than grass: the size of their canopy tells no coefficient."""
+"""Crops whose stomata close more than those of grass: their coefficient cannot be estimated from
+the canopy.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,7 @@ def _show(
     asked = parsed_day(visit.query.get("date", ""))
     view = _plan(visit, block_id, asked)
     latest = _plan(visit, block_id, None) if asked else view
-    # The season ends today, or where planning ended.
+    # The season ends today, or at the last planned day.
     end = today if latest is None else min(today, latest.plan.day)
     with visit.service.unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
@@ -190,7 +192,7 @@ def enter_run(visit: Visit) -> Response:
 
 
 def enter_pause(visit: Visit) -> Response:
-    """A time without water."""
+    """Store a pause."""
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
         _, count = pause_block(
@@ -213,7 +215,7 @@ def enter_pause(visit: Visit) -> Response:
 
 
 def take_back_pause(visit: Visit) -> Response:
-    """A pause as if it had not been."""
+    """Cancel a pause."""
     farm_of(visit, Right.WATER_WRITE)
     block_id = visit.params["block_id"]
     cancel_pause(
@@ -252,7 +254,7 @@ def _enter(
 
 
 def _is_unlikely(fault: Fault) -> bool:
-    """Whether an amount of rain is refused only until it is confirmed."""
+    """Whether an amount of rain only needs confirming."""
     return "confirm" in fault.allowed
 
 
@@ -406,7 +408,7 @@ def _kc_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> 
 
 
 def _expected_kc(view: PlanView, block: BlockDefinition) -> float | None:
-    """Kc at full leaf that the canopy alone lets one expect, in the air of the plan's day."""
+    """Kc at full leaf estimated from the canopy alone, for the weather of the plan's day."""
     if block.crop_key.startswith(_CLOSING_CROPS):
         return None
     basal, evaporation = expected_coefficient(

@@ -37,7 +37,7 @@ DAYS_PER_WEEK = 7
 WEEKS_BACK = 8
 DEFAULT_CROP = "grape-wine"
 MOST_BLOCKS = 200
-"""That are offered by name; of a larger region one is named by its id."""
+"""Blocks offered by name; in a larger region a block is entered by id."""
 _WEEK = re.compile(r"[0-9]{4}-W[0-9]{2}")
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
 
@@ -75,7 +75,7 @@ def show_counties(visit: Visit) -> Response:
     try:
         reference = _reference(visit, sites[0])
     except InputInvalid as error:
-        # Only a season can be wrong: the rest is chosen from lists.
+        # Only the season can be wrong: everything else is chosen from lists.
         faults = faults_by_field(error, _SEASON_FIELDS)
         if any(fault.where == "/season" for fault in error.faults):
             faults = {**faults, "season_start": MISSING_SEASON}
@@ -85,7 +85,7 @@ def show_counties(visit: Visit) -> Response:
     weeks = _weeks(visit, reference, _mondays(monday), on)
     known_until = _unranked_until(weeks[0])
     if known_until is not None and "week" not in visit.query:
-        # Rather the last week that was measured to its end than one without weather.
+        # Prefer the last fully measured week to one without weather.
         monday = _monday_of(known_until - timedelta(days=DAYS_PER_WEEK - 1))
         weeks = _weeks(visit, reference, _mondays(monday), on)
         known_until = _unranked_until(weeks[0])
@@ -103,16 +103,16 @@ def show_counties(visit: Visit) -> Response:
     return visit.show(
         "counties.html",
         rows=rows,
-        reference_text="" if isinstance(reference, str) else _told_of(reference, words),
+        reference_text="" if isinstance(reference, str) else _reference_text(reference, words),
         faults={},
         week_text=week_text,
         known_until=known_until,
         ranked=ranked(
             title,
-            _told(rows, visit),
+            _summary(rows, visit),
             [(row.name, row.net_mm, words.depth(row.net_mm)) for row in rows],
         ),
-        dots=dot_map(title, _told(rows, visit), _dots(rows, site_of, words)),
+        dots=dot_map(title, _summary(rows, visit), _dots(rows, site_of, words)),
         back=[
             (words.short_day(each), {row.code: row.net_mm for row in week})
             for each, week in zip(_mondays(monday), weeks, strict=True)
@@ -177,7 +177,7 @@ def _chosen_monday(visit: Visit, on: date) -> date:
 
 
 def _form(visit: Visit, monday: date, on: date) -> dict[str, Any]:
-    """What the form of the page offers, and what is chosen in it."""
+    """The choices of the page's form, and the current selection."""
     words = visit.words
     return {
         "week": _week_name(monday),
@@ -226,7 +226,7 @@ def _week_name(monday: date) -> str:
 def _reference(visit: Visit, site: SiteDefinition) -> str | BlockDefinition:
     block_id = visit.query.get("block", "")
     if block_id:
-        # Who only compares counties, or is not signed in, sees no farm.
+        # Somebody who only compares counties, or is not signed in, sees no farm.
         if visit.visitor is None:
             raise NotSignedIn(visit.here)
         visit.need(Right.PLAN_READ, block_id.partition(".")[0])
@@ -270,7 +270,7 @@ _SEASON_FIELDS = {
 
 
 def _stage_days(text: str) -> list[float | str]:
-    """Four numbers as people write them in a row; what is none is left to the reader to refuse."""
+    """Four numbers in a row; anything that is not a number is left for the reader to refuse."""
     return [float(part) if part.isdecimal() else part for part in re.split(r"[,;\s]+", text)]
 
 
@@ -331,12 +331,12 @@ def _dots(rows: list[CountyRow], site_of: dict[str, SiteDefinition], words: Word
     ]
 
 
-def _told(rows: list[CountyRow], visit: Visit) -> str:
+def _summary(rows: list[CountyRow], visit: Visit) -> str:
     return "; ".join(f"{row.name} {visit.words.depth(row.net_mm)}" for row in rows[:60])
 
 
-def _told_of(block: BlockDefinition, words: Wording) -> str:
-    """What block the hours of a comparison are those of."""
+def _reference_text(block: BlockDefinition, words: Wording) -> str:
+    """The reference block that the hours apply to."""
     is_us = words.unit_system == "us"
     return words.gettext(
         "Hours are for the reference block: rows {row} apart, one drip line per row, a {flow} "
@@ -354,7 +354,9 @@ def _told_of(block: BlockDefinition, words: Wording) -> str:
 
 
 def _block_choices(visit: Visit, on: date) -> list[tuple[str, str]] | None:
-    """Blocks to choose from; none for who may read none, None where there are too many to list."""
+    """Blocks to choose from; empty if the visitor may read none, None if there are too many to
+    list.
+    """
     if not visit.may(Right.PLAN_READ) or visit.visitor is None:
         return []
     farm_ids = visit.visitor.farm_ids
@@ -378,5 +380,5 @@ def _csv_query(visit: Visit, monday: date) -> dict[str, str]:
 
 
 def _safe(text: str) -> str:
-    """Text that no spreadsheet takes for a formula."""
+    """Text that no spreadsheet will run as a formula."""
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

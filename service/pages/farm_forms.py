@@ -1,10 +1,10 @@
 """Forms of a farm, its supplies and its blocks: what they show of a stored thing, and the tables of
 a farm file that they make of what was entered.
 
-A number that was not given stays empty in a form, with its value and source beside it. What is sent
-back as it was shown leaves the stored value untouched to the last digit, so that storing a form in
-which nothing was changed changes nothing. Defaults are worked out anew only where something that
-they follow from has changed: the crop, the soil or the drip lines.
+A number that was not given stays empty in a form, with its value and source beside it. A field sent
+back unchanged leaves the stored value untouched to the last digit, so that saving an unchanged form
+changes nothing. Defaults are recomputed only if something they depend on has changed: the crop, the
+soil or the drip lines.
 """
 
 from __future__ import annotations
@@ -143,7 +143,7 @@ class Opened:
     origins: Mapping[str, tuple[str, str]]
     """Value and source of each field that stays empty since its number was not given."""
     version: str
-    """Differs whenever the thing has changed."""
+    """Changes whenever the stored thing changes."""
 
 
 def units_of(words: Wording) -> dict[str, list[str]]:
@@ -156,7 +156,7 @@ def units_of(words: Wording) -> dict[str, list[str]]:
 
 
 def version_of(*tables: object) -> str:
-    """What a form carries to tell whether a thing is still as it was shown."""
+    """The version a form carries, to detect changes since it was shown."""
     return hashlib.sha256(orjson.dumps(tables, option=orjson.OPT_SORT_KEYS)).hexdigest()[:24]
 
 
@@ -372,7 +372,7 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
 
 
 def newer(opened: Opened, form: Form) -> dict[str, str]:
-    """What is stored now in the fields that say something else, for who wrote over an older one."""
+    """The stored values that differ from the form, for somebody who edited an older version."""
     return {
         name: f"{opened.form.get(name, '') or '–'} {opened.form.get(f'{name}_unit', '')}".strip()
         for name in form
@@ -432,7 +432,7 @@ def _shown_site(site: SiteDefinition, units: Mapping[str, Sequence[str]]) -> dic
 
 
 def shown_quantity(value: float, units: Sequence[str]) -> tuple[str, str]:
-    """A number in the unit in which it is the shortest, the reader's own where that is even."""
+    """A number in the unit that writes it shortest, the reader's own if there is a tie."""
     shown = [(digits_of(value / SI_PER_UNIT.get(unit, 1.0)), unit) for unit in units]
     return min(shown, key=lambda each: len(each[0]))
 
@@ -454,7 +454,7 @@ def is_as_shown(form: Form, shown: Form, name: str) -> bool:
 
 
 def _drop_default(table: Table, field: str) -> None:
-    """Forget a number of a block that was not given, so that its default is found anew."""
+    """Remove a number that was not given, so that its default is recomputed."""
     origins = cast("Table", table["origins"])
     if origins.pop(field, None) is None:
         return

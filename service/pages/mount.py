@@ -86,8 +86,8 @@ SECRET_PAGES: tuple[tuple[str, str, Page], ...] = (
 
 
 class _PageRoute(Route):
-    """A route that says which it is, so that logs and numbers name it and not what was asked for:
-    that may hold a secret."""
+    """A route that records its own path, so that logs and metrics name the route and not the
+    requested address, which may contain a secret."""
 
     def matches(self, scope: Scope) -> tuple[Match, Scope]:
         """As any route, and the route itself beside its parameters."""

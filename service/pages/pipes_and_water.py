@@ -1,8 +1,8 @@
 """The page of a block's pipes and water: what they give, whether they still do, and what goes in.
 
-Everything is worked out when somebody looks, from what is stored. Only the assessment of the supply
-takes seconds and is made when it is asked for. Whatever can hurt stands with its cautions, and
-nothing here opens or starts anything.
+Everything is computed from stored data when the page is opened. Only the assessment of the supply
+takes seconds and runs on request. Anything hazardous is shown with its cautions, and nothing here
+opens or starts anything.
 """
 
 from __future__ import annotations
@@ -257,7 +257,7 @@ def _pipe_rows(report: PipeReport, words: Wording) -> list[Row]:
             longest,
         ),
     ]
-    if not flow.dry_emitter_count:  # where water does not get to, it takes no time to get to
+    if not flow.dry_emitter_count:  # where water does not reach, there is no travel time
         rows += [
             (words.gettext("Time to fill empty pipes"), words.minutes(travel.fill_time_min)),
             (
@@ -373,15 +373,15 @@ def _capacity(
                 )
                 for peak in supply.peaks
             ],
-            figure=capacity_figure(_told_in_words(supply, words), words),
+            figure=capacity_figure(_translated(supply, words), words),
             cautions=(*found.cautions, *(f"left out: {each}" for each in found.left_out)),
         ),
         nothing,
     )
 
 
-def _told_in_words(supply: SupplyCapacity, words: Wording) -> SupplyCapacity:
-    """The same, its changes by what they are called for people."""
+def _translated(supply: SupplyCapacity, words: Wording) -> SupplyCapacity:
+    """The same, with its changes named in the reader's language."""
     changes = [
         replace(each, name=_change_text(each.name, supply, words)) for each in supply.changes
     ]
@@ -522,7 +522,7 @@ READING_FIELDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class WaterPart:
-    """What the newest analysis means."""
+    """Interpretation of the newest analysis."""
 
     report: CropReport
     rows: list[Row]

@@ -1,7 +1,7 @@
 """The form of a block's pipes: what it shows of them, and the table of a farm file that it makes.
 
-It asks for what every grower can measure or read off a label. What a farm file says beyond that,
-such as a submain or the ground point by point, stays as it is.
+It asks for what every grower can measure or read off a label. Anything more in a farm file, such as
+a submain or a ground profile, is left alone.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ _BEFORE = re.compile(r"^.*hydraulics/")
 def open_pipes(block: BlockDefinition, units: Mapping[str, Sequence[str]]) -> Opened:
     """The pipes as stored, empty where nobody has described them.
 
-    The field of the slope is missing where the ground is known point by point.
+    There is no slope field if the ground profile was given point by point.
     """
     layout = block.layout
     if layout is None:

@@ -24,19 +24,19 @@ from service.records.letters import BlockLine, EveningLetter
 from service.translations import Wording
 
 MOST_ROWS_DRAWN = 40
-"""Blocks that are drawn line by line; of a larger farm only what is taken from its supplies is."""
+"""Most blocks drawn as separate lines; for a larger farm only the draw on its supplies is shown."""
 MOST_PULSES_IN_ORDER = 18
-"""On the sheet; more of them stand block by block, so that they fit one page."""
+"""Most pulses listed on the sheet; more are grouped by block, to fit on one page."""
 MOST_BLOCKS_IN_FULL, MOST_PULSES_IN_FULL = 16, 64
-"""Block by block in large type; more of either in small, for the same reason."""
+"""Most lines in large type; more are set in small type, for the same reason."""
 
 
 @dataclass(frozen=True, slots=True)
 class BlockCard:
-    """One block of the day: its line of the letter and what that says in words."""
+    """One block of the day: its line of the letter, and the text of that line."""
 
     line: BlockLine
-    said: BlockWords
+    text: BlockWords
 
     @property
     def short_id(self) -> str:
@@ -56,7 +56,7 @@ class PulseRow:
 
 
 def show_farms(visit: Visit) -> Response:
-    """The farms that the visitor may see; the only one is shown at once."""
+    """The farms that the visitor may see; a single one is opened directly."""
     visitor = visit.need(Right.PLAN_READ)
     farms = [
         farm
@@ -88,16 +88,16 @@ def show_tomorrow(visit: Visit) -> Response:
             ),
         )
     bundle = _bundle(visit, farm, letter.day)
-    said = evening_words(letter, visit.words, read_on=today)
+    content = evening_words(letter, visit.words, read_on=today)
     pulses = _pulses(letter, visit.words)
     return visit.show(
         "tomorrow.html",
         farm=farm,
         letter=letter,
-        said=said,
-        cards=_cards(letter, said),
+        content=content,
+        cards=_cards(letter, content),
         pulses=pulses,
-        chart=_chart(letter, bundle, said, visit.words, pulses=pulses),
+        chart=_chart(letter, bundle, content, visit.words, pulses=pulses),
         has_bars=len(letter.blocks) <= MOST_ROWS_DRAWN,
         before=letter.day - ONE_DAY,
         after=letter.day + ONE_DAY,
@@ -111,7 +111,7 @@ def show_sheet(visit: Visit) -> Response:
     letter = _letter(visit, farm, local_day(visit.service.clock.now(), farm.zone))
     if letter is None:
         raise NotFound("no plan of that day")
-    said = evening_words(letter, visit.words, read_on=ANY_DAY)
+    content = evening_words(letter, visit.words, read_on=ANY_DAY)
     pulse_count = sum(len(line.pulses) for line in letter.blocks)
     return visit.show(
         "sheet.html",
@@ -119,14 +119,14 @@ def show_sheet(visit: Visit) -> Response:
         is_dense=len(letter.blocks) > MOST_BLOCKS_IN_FULL or pulse_count > MOST_PULSES_IN_FULL,
         farm=farm,
         letter=letter,
-        said=said,
-        cards=_cards(letter, said),
+        content=content,
+        cards=_cards(letter, content),
         pulses=_pulses(letter, visit.words),
     )
 
 
 def farm_of(visit: Visit, right: Right = Right.PLAN_READ) -> FarmDefinition:
-    """The farm of the address, which the visitor may see; its units become the page's."""
+    """The farm in the address, if the visitor may see it; its units become the page's."""
     farm_id = visit.params.get("farm_id") or visit.params["block_id"].partition(".")[0]
     visit.need(right, farm_id)
     (farm,) = list_farms([farm_id], unit_of_work=visit.service.unit_of_work)
@@ -154,7 +154,7 @@ def flow_text(flow_l_per_h: float, words: Wording) -> str:
 
 
 def parsed_day(text: str) -> date | None:
-    """A day as an address names it."""
+    """A day from an address."""
     try:
         return date.fromisoformat(text) if len(text) == 10 else None
     except ValueError:
@@ -197,8 +197,10 @@ def _bundle(visit: Visit, farm: FarmDefinition, day: date) -> FarmBundle:
         return unit.blocks.get_bundle(farm.farm_id, day=day)
 
 
-def _cards(letter: EveningLetter, said: EveningWords) -> list[BlockCard]:
-    return [BlockCard(line, words) for line, words in zip(letter.blocks, said.blocks, strict=True)]
+def _cards(letter: EveningLetter, content: EveningWords) -> list[BlockCard]:
+    return [
+        BlockCard(line, words) for line, words in zip(letter.blocks, content.blocks, strict=True)
+    ]
 
 
 def _pulses(letter: EveningLetter, words: Wording) -> list[PulseRow]:
@@ -219,7 +221,7 @@ def _pulses(letter: EveningLetter, words: Wording) -> list[PulseRow]:
 def _chart(
     letter: EveningLetter,
     bundle: FarmBundle,
-    said: EveningWords,
+    content: EveningWords,
     words: Wording,
     *,
     pulses: list[PulseRow],
@@ -252,12 +254,12 @@ def _chart(
         if supply.supply_id in runs
     ]
     midnight = datetime.combine(letter.day, datetime.min.time(), tzinfo=ZoneInfo(letter.zone))
-    # Midnight needs no name, and the edge of a telephone has no room for one.
+    # Midnight needs no label, and there is no room for one at the edge of a phone.
     hours = ["", *(words.clock(midnight.replace(hour=hour), letter.zone) for hour in (6, 12, 18))]
     return day_line(
-        words.gettext("When each block runs on {day}", day=said.day),
+        words.gettext("When each block runs on {day}", day=content.day),
         "; ".join(f"{row.start} – {row.end} {row.block}" for row in pulses[:MOST_ROWS_DRAWN])
-        or said.headline,
+        or content.headline,
         rows if len(letter.blocks) <= MOST_ROWS_DRAWN else [],
         loads,
         hours,

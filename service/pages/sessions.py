@@ -1,11 +1,10 @@
-"""Who is signed in to the pages, kept in a cookie that is signed and ends by itself.
+"""Sessions of the pages: a signed cookie that expires by itself.
 
-The cookie names a key, never holds it, or the mail address of somebody who came by a link; whether
-the key or the person still opens anything is asked anew with every page, so that whoever is taken
-away is out. It is signed with a secret of the
-operator's choosing; without one the process makes its own, and everybody signs in again after a
-restart. A form carries a token that is bound to the reader's cookie, so that no other site can
-send it.
+The cookie names a key, never holds it, or the mail address of somebody who came by a link; every
+page checks again that the key or person is still valid, so that removing one takes effect at once.
+It is signed with a secret of the operator's choosing; without one the process makes its own, and
+everybody signs in again after a restart. A form carries a token that is bound to the reader's
+cookie, so that no other site can send it.
 """
 
 from __future__ import annotations

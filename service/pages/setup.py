@@ -3,9 +3,9 @@ through pages, up to its first plan.
 
 What a form says is put into the same document as a farm file, and checked by the same reader, so
 that each fault comes back beside its field. A form carries the version that it was opened with;
-where somebody changed the thing meanwhile nothing is stored, what was typed stays, and what is
-stored now is said beside it. A preview reads the block without storing it: how long one inch of
-water takes, and which numbers were not given and where they come from instead.
+where somebody changed the thing meanwhile nothing is stored, what was typed stays, and the stored
+values are shown beside it. A preview reads the block without storing it: how long one inch of water
+takes, and which numbers were not given and where they come from instead.
 """
 
 from __future__ import annotations
@@ -76,8 +76,8 @@ class Preview:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
-    """What stands in a form beside what was typed."""
+class FormNotes:
+    """What a form shows beside what was typed."""
 
     faults: Mapping[str, Fault]
     newer: Mapping[str, str]
@@ -85,14 +85,14 @@ class Said:
     status: int = 200
 
 
-NOTHING_SAID = Said({}, {})
+NO_NOTES = FormNotes({}, {})
 
 
 # --- the farm ------------------------------------------------------------------------------------
 
 
 def show_setup(visit: Visit) -> Response:
-    """What the farm consists of, what is still missing, and where each is changed."""
+    """The parts of the farm, what is still missing, and links to change each part."""
     farm = farm_of(visit)
     bundle = farm_now(visit, farm.farm_id)
     words = visit.words
@@ -116,7 +116,7 @@ def new_farm(visit: Visit) -> Response:
     """The form for a farm, or the farm stored."""
     visitor = visit.need(Right.FARM_WRITE)
     if not visit.form:
-        return _farm_form(visit, NOTHING_SAID)
+        return _farm_form(visit, NO_NOTES)
     form = visit.form
     visit.unit_system = form.get("unit_system", "us")
     farm_id = visitor.farm_id or farm_forms.slug(form.get("name", ""))
@@ -132,7 +132,7 @@ def new_farm(visit: Visit) -> Response:
         return _farm_form(visit, _refused(error))
     except Conflict:
         taken = Fault("name", repr(farm_id), marked("a name that no other farm has"))
-        return _farm_form(visit, Said({"name": taken}, {}, status=409))
+        return _farm_form(visit, FormNotes({"name": taken}, {}, status=409))
     return redirect(f"/farms/{farm_id}/setup")
 
 
@@ -150,7 +150,7 @@ def edit_farm(visit: Visit) -> Response:
     return _edit(
         visit,
         opened,
-        show=lambda said: _farm_form(visit, said, opened=opened, bundle=bundle),
+        show=lambda notes: _farm_form(visit, notes, opened=opened, bundle=bundle),
         store=store,
         farm_id=farm.farm_id,
     )
@@ -176,7 +176,7 @@ def new_supply(visit: Visit) -> Response:
     return _edit(
         visit,
         None,
-        show=lambda said: _supply_form(visit, bundle, said),
+        show=lambda notes: _supply_form(visit, bundle, notes),
         store=store,
         farm_id=farm.farm_id,
     )
@@ -190,7 +190,7 @@ def edit_supply(visit: Visit) -> Response:
     return _edit(
         visit,
         opened,
-        show=lambda said: _supply_form(visit, bundle, said, opened=opened, supply=supply),
+        show=lambda notes: _supply_form(visit, bundle, notes, opened=opened, supply=supply),
         store=lambda: _replace_farm(
             visit,
             bundle,
@@ -237,8 +237,8 @@ def new_block(visit: Visit) -> Response:
     farm = farm_of(visit, Right.FARM_WRITE)
     bundle = farm_now(visit, farm.farm_id)
 
-    def show(said: Said, preview: Preview | None = None) -> Response:
-        return _block_form(visit, bundle, said, preview=preview)
+    def show(notes: FormNotes, preview: Preview | None = None) -> Response:
+        return _block_form(visit, bundle, notes, preview=preview)
 
     def document() -> Table:
         stored = visit.service.farm_format.document(bundle)
@@ -262,8 +262,8 @@ def edit_block(visit: Visit) -> Response:
     bundle = farm_now(visit, farm.farm_id)
     block, document, opened = _opened_block(visit, bundle)
 
-    def show(said: Said, preview: Preview | None = None) -> Response:
-        return _block_form(visit, bundle, said, preview=preview, opened=opened, block=block)
+    def show(notes: FormNotes, preview: Preview | None = None) -> Response:
+        return _block_form(visit, bundle, notes, preview=preview, opened=opened, block=block)
 
     def changed() -> Table:
         (table,) = farm_forms.tables_of(document, "block")
@@ -366,7 +366,7 @@ def drop_person(visit: Visit) -> Response:
 
 
 def plan_first(visit: Visit) -> Response:
-    """The plan for tomorrow now, for a farm that need not wait for its first evening."""
+    """Make tomorrow's plan now, so that a new farm need not wait for its first evening."""
     farm = farm_of(visit, Right.FARM_WRITE)
     outcome = make_plan(
         farm,
@@ -384,14 +384,14 @@ def _edit(
     visit: Visit,
     opened: Opened | None,
     *,
-    show: Callable[[Said], Response],
+    show: Callable[[FormNotes], Response],
     store: Callable[[], object],
     farm_id: str,
     done: str = "stored",
 ) -> Response:
     """A form shown, or what it says stored unless somebody changed the thing meanwhile."""
     if not visit.form:
-        return show(NOTHING_SAID)
+        return show(NO_NOTES)
     try:
         _check_version(visit, opened)
         store()
@@ -418,9 +418,9 @@ def _retire(
     return _edit(
         visit,
         opened,
-        show=lambda said: visit.show(
+        show=lambda notes: visit.show(
             "retire.html",
-            status=said.status,
+            status=notes.status,
             farm=farm,
             name=name,
             kind=kind,
@@ -440,9 +440,9 @@ def _check_version(visit: Visit, opened: Opened | None) -> None:
         raise Stale("it has changed since the form was opened")
 
 
-def _outdated(visit: Visit, opened: Opened | None) -> Said:
+def _outdated(visit: Visit, opened: Opened | None) -> FormNotes:
     newer = {} if opened is None else farm_forms.newer(opened, visit.form)
-    return Said({}, newer, status=409)
+    return FormNotes({}, newer, status=409)
 
 
 def _previewed(
@@ -450,10 +450,10 @@ def _previewed(
     opened: Opened | None,
     bundle: FarmBundle,
     document: Callable[[], Table],
-    show: Callable[[Said, Preview | None], Response],
+    show: Callable[[FormNotes, Preview | None], Response],
 ) -> Response:
-    """A block read and shown, not stored; the form that comes with it carries the version of now,
-    so that whoever looks at an older one is told first."""
+    """A block read and shown, not stored; the form that comes with it carries the version of
+    now, so that anyone looking at an older one is warned first."""
     try:
         _check_version(visit, opened)
         read = visit.service.farm_format.parse(document())
@@ -461,11 +461,11 @@ def _previewed(
         return show(_refused(error), None)
     except Stale:
         return show(_outdated(visit, opened), None)
-    return show(NOTHING_SAID, _preview(visit, read.blocks[-1], bundle))
+    return show(NO_NOTES, _preview(visit, read.blocks[-1], bundle))
 
 
-def _refused(error: InputInvalid) -> Said:
-    return Said(farm_forms.faults_of(error), {}, status=422)
+def _refused(error: InputInvalid) -> FormNotes:
+    return FormNotes(farm_forms.faults_of(error), {}, status=422)
 
 
 def farm_now(visit: Visit, farm_id: str) -> FarmBundle:
@@ -523,13 +523,13 @@ def _site_id(farm_id: str) -> str:
     return f"{farm_id}-home"[:40].rstrip("-")
 
 
-def _form_values(visit: Visit, opened: Opened | None, said: Said) -> dict[str, object]:
+def _form_values(visit: Visit, opened: Opened | None, notes: FormNotes) -> dict[str, object]:
     """What every form of something stored is shown with."""
     return {
         "form": visit.form or (opened.form if opened is not None else {}),
-        "faults": said.faults,
-        "newer": said.newer,
-        "is_stale": said.status == 409 and not said.faults,
+        "faults": notes.faults,
+        "newer": notes.newer,
+        "is_stale": notes.status == 409 and not notes.faults,
         "version": "" if opened is None else opened.version,
         "origins": {} if opened is None else opened.origins,
         "units": farm_forms.units_of(visit.words),
@@ -542,15 +542,19 @@ def _window_rows(form: Mapping[str, str]) -> range:
 
 
 def _farm_form(
-    visit: Visit, said: Said, *, opened: Opened | None = None, bundle: FarmBundle | None = None
+    visit: Visit,
+    notes: FormNotes,
+    *,
+    opened: Opened | None = None,
+    bundle: FarmBundle | None = None,
 ) -> Response:
-    values = _form_values(visit, opened, said)
+    values = _form_values(visit, opened, notes)
     zones = [*ZONES]
     if bundle is not None and bundle.farm is not None and bundle.farm.zone not in zones:
         zones.append(bundle.farm.zone)
     return visit.show(
         "new_farm.html",
-        status=said.status,
+        status=notes.status,
         farm=None if bundle is None else bundle.farm,
         has_place=opened is None or "latitude" in opened.form,
         zones=[(zone, zone.replace("_", " ")) for zone in zones],
@@ -562,15 +566,15 @@ def _farm_form(
 def _supply_form(
     visit: Visit,
     bundle: FarmBundle,
-    said: Said,
+    notes: FormNotes,
     *,
     opened: Opened | None = None,
     supply: SupplyDefinition | None = None,
 ) -> Response:
-    values = _form_values(visit, opened, said)
+    values = _form_values(visit, opened, notes)
     return visit.show(
         "new_supply.html",
-        status=said.status,
+        status=notes.status,
         farm=bundle.farm,
         supply=supply,
         window_rows=_window_rows(visit.form or (opened.form if opened is not None else {})),
@@ -581,19 +585,19 @@ def _supply_form(
 def _block_form(
     visit: Visit,
     bundle: FarmBundle,
-    said: Said,
+    notes: FormNotes,
     *,
     preview: Preview | None = None,
     opened: Opened | None = None,
     block: BlockDefinition | None = None,
 ) -> Response:
-    values = _form_values(visit, opened, said)
+    values = _form_values(visit, opened, notes)
     textures = farm_forms.textures_by_key(visit.words)
     if opened is not None and not opened.form["texture"]:
         textures.insert(0, ("", visit.words.gettext("as measured")))
     return visit.show(
         "new_block.html",
-        status=said.status,
+        status=notes.status,
         farm=bundle.farm,
         bundle=bundle,
         block=block,

@@ -23,14 +23,14 @@ _ONE_MINUTE_S: Final = 60
 
 
 def sign_in(visit: Visit) -> Response:
-    """Take a key and give a session for it, or say that it opens nothing."""
+    """Start a session for a key, or say that the key does not work."""
     token = visit.form.get("key", "")
     if not token:
         return _form(visit, is_refused=bool(visit.form))
     digest = hashlib.sha256(token.encode()).hexdigest()
     now = visit.service.clock.now()
     with visit.service.unit_of_work(write=False) as unit:
-        # The digest of a random key of 190 bits tells nothing, so that comparing it leaks nothing.
+        # The digest of a random 190-bit key reveals nothing, so comparing it leaks nothing.
         found = next((key for key in unit.keys.list_keys() if key.sha256 == digest), None)
     if found is None or not found.is_live(now):
         return _form(visit, status=403, is_refused=True)
@@ -39,7 +39,7 @@ def sign_in(visit: Visit) -> Response:
 
 
 def ask_by_mail(visit: Visit) -> Response:
-    """Order a link to an address; what comes back is the same whoever has it."""
+    """Request a link for an address; the answer is the same whether the address is known or not."""
     if not has_links(visit):
         raise NotFound("there is no signing in by mail here")
     asked = visit.form.get("mail", "")
@@ -60,7 +60,7 @@ def ask_by_mail(visit: Visit) -> Response:
 
 
 def show_link(visit: Visit) -> Response:
-    """One button; the link stays as it is."""
+    """Show one button; the link is not used yet."""
     service = visit.service
     try:
         holder = find_link(
@@ -73,7 +73,7 @@ def show_link(visit: Visit) -> Response:
 
 
 def follow_link(visit: Visit) -> Response:
-    """Sign in by a link, which is used up by it."""
+    """Sign in with a link, which uses it up."""
     service = visit.service
     try:
         holder = use_link(
@@ -129,7 +129,7 @@ def _begin(visit: Visit, cookie: str) -> None:
 
 
 def _home(holder: Holder) -> str:
-    """Where somebody starts: at their farms, or at the counties where they see no farm."""
+    """The start page: their farms, or the counties if they see no farm."""
     return "/farms" if Right.PLAN_READ in holder.rights else "/counties"
 
 
@@ -138,6 +138,6 @@ def _dead_link(visit: Visit) -> Response:
 
 
 def _secret(response: Response) -> Response:
-    """The address of the page is a secret: no other page learns where its reader came from."""
+    """The page's address is a secret, so no referrer is sent to other pages."""
     response.headers["Referrer-Policy"] = "no-referrer"
     return response

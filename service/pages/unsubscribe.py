@@ -1,8 +1,8 @@
 """The page behind a mail's "stop these mails", and the one click of mail programs (RFC 8058).
 
 Looking changes nothing, as scanners follow links. Sending stops the mails at once, with no cookie,
-token of a form or sign-in: the address is the secret. What a mail program sends along is not looked
-at, because the address alone says all.
+token of a form or sign-in: the address is the secret. The body sent by a mail program is ignored,
+because the address says it all.
 """
 
 from __future__ import annotations

@@ -49,9 +49,9 @@ MOST_FIELDS: Final = 100
 NOT_ONE_FARM: Final = "-"
 UNIT_SYSTEMS: Final = ("us", "si")
 OWN_NAMES: Final = frozenset({"localhost", "127.0.0.1", "::1"})
-"""What this machine calls itself in an address."""
+"""Names of this machine in an address."""
 _SAID_ONCE: Final = frozenset({"done", "first"})
-"""Parts of an address that tell what has just happened."""
+"""Query parameters that report what has just happened."""
 _FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 _YEAR_S: Final = 365 * 86_400
 _log = get_logger(__name__)
@@ -59,7 +59,7 @@ _log = get_logger(__name__)
 
 @runtime_checkable
 class Visitor(Protocol):
-    """Whom the service lets in, as the application knows them."""
+    """A caller, as the application knows them."""
 
     @property
     def key_id(self) -> str:
@@ -84,7 +84,7 @@ class Visitor(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Holder:
-    """Who is at the pages, however they came in."""
+    """The visitor, however they signed in."""
 
     name: str
     farm_ids: frozenset[str] | None
@@ -107,14 +107,14 @@ class Holder:
 
 @dataclass(frozen=True, slots=True)
 class Door:
-    """What the application gives to the pages to tell who comes."""
+    """The application's functions for identifying visitors."""
 
     find: Callable[[Scope], object]
     """A :class:`Visitor`, or something else for who is refused."""
     seconds_to_wait: Callable[[Scope], int | None]
     """Counts a request; the seconds to wait where its address sends too many."""
     look: Callable[[], Awaitable[None]]
-    """Makes sure that the keys known are those of now."""
+    """Makes sure that the known keys are current."""
     wait_for_link: Callable[[Scope, str], int | None]
     """Counts a link that is asked for to a mail address; the seconds to wait if it is too many."""
 
@@ -172,7 +172,7 @@ class Visit:
 
     @property
     def reporter(self) -> str:
-        """How what the visitor reports is signed."""
+        """The name recorded with the visitor's reports."""
         if self.visitor is None or not self.visitor.is_signed_in:
             return "page"
         return f"page {self.visitor.name}"[:60]
@@ -201,7 +201,7 @@ Page = Callable[[Visit], Response]
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """What is the same around every page."""
+    """Wraps every page."""
 
     service: Service
     door: Door
@@ -275,7 +275,7 @@ class Frame:
         return await run_in_threadpool(self._holder, session)
 
     def _holder(self, session: Session) -> Holder | None:
-        """Asked anew with every page, so that who is taken away is out with the next one."""
+        """Looked up for every page, so that removing somebody takes effect with the next one."""
         if session.mail_address:
             reader = find_holder(session.mail_address, unit_of_work=self.service.unit_of_work)
             return None if reader is None else link_holder_of(reader)
@@ -304,7 +304,7 @@ class Frame:
 
 
 class _CookieNames:
-    """Cookies by their use; over https their names promise that they are this host's own."""
+    """Cookie names by purpose; over https they carry the host-only prefix."""
 
     def __init__(self, is_secure: bool) -> None:
         self._is_secure = is_secure
@@ -353,7 +353,7 @@ def local_path(text: str, default: str = "/farms") -> str:
 
 
 def _here(request: Request) -> str:
-    """Where a reader comes back to from choosing a language: behind a form, the page it is on."""
+    """The address to return to after choosing a language; after a form, the page that shows it."""
     address = request.url
     if request.method != "GET":
         address = URL(request.headers.get("referer", ""))
@@ -445,7 +445,7 @@ def icon() -> bytes:
 
 @cache
 def style_path() -> str:
-    """Where it is, by its content, so that it may be kept for good."""
+    """Its address, derived from its content, so that browsers may cache it for good."""
     return f"/pages/{hashlib.sha256(style()).hexdigest()[:16]}.css"
 
 

@@ -44,7 +44,7 @@ _CUT = re.compile(r"[\s;]+")
 
 
 def enter_pipes(visit: Visit) -> Response:
-    """The pipes described, or described anew; the plan follows where it depends on them."""
+    """Store the pipes; the plan is updated if it depends on them."""
     block_id, service = visit.params["block_id"], visit.service
     farm = farm_of(visit, Right.FARM_WRITE)
     bundle = farm_now(visit, farm.farm_id)
@@ -74,7 +74,7 @@ def enter_pipes(visit: Visit) -> Response:
 
 
 def enter_catch_test(visit: Visit) -> Response:
-    """Volumes caught at emitters; with a tick the plan counts with what they say."""
+    """Store a field test; if ticked, plans use its result."""
 
     def work(farm: FarmDefinition, today: date) -> str:
         is_used = visit.form.get("use") == "yes"
@@ -127,7 +127,7 @@ def enter_water_sample(visit: Visit) -> Response:
 
 
 def use_leaching(visit: Visit) -> Response:
-    """The plan counts with the leaching that the analysis asks for, from now on."""
+    """Apply the leaching requirement of the analysis to plans from now on."""
 
     def work(farm: FarmDefinition, today: date) -> str:
         use(
@@ -142,7 +142,7 @@ def use_leaching(visit: Visit) -> Response:
 
 
 def enter_injection(visit: Visit) -> Response:
-    """Fertiliser to be injected on a coming day."""
+    """Schedule an injection for a coming day."""
 
     def work(farm: FarmDefinition, today: date) -> str:
         form, service = visit.form, visit.service
@@ -197,7 +197,7 @@ def _enter(
     names: Mapping[str, str] | None = None,
     rest: str = "",
 ) -> Response:
-    """Do what a form asks; what does not fit comes back beside its field, ``rest`` for the rest."""
+    """Process a form; each fault comes back beside its field, under ``rest`` if it has none."""
     farm = farm_of(visit, right)
     today = local_day(visit.service.clock.now(), farm.zone)
     try:
@@ -227,7 +227,7 @@ def _refused(
 
 
 def _volumes(text: str) -> list[float]:
-    """Numbers apart by spaces; a comma within a number is a decimal one."""
+    """Numbers separated by spaces; a comma within a number is a decimal comma."""
     words = [word.rstrip(",") for word in _CUT.split(text.replace(", ", " ")) if word.rstrip(",")]
     try:
         return [float(word.replace(",", ".")) for word in words]

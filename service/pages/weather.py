@@ -20,7 +20,7 @@ from service.translations import Wording
 
 _HOUR = timedelta(hours=1)
 _ORDINARY = FieldFlag.FORECAST
-"""What is said of every forecast and tells nothing."""
+"""Flag of every forecast, left out because it says nothing new."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class WeatherDay:
 
 @dataclass(frozen=True, slots=True)
 class SitePage:
-    """One site: how old its weather is, and the days that the plans rest on."""
+    """One site: the age of its weather, and the days behind the plans."""
 
     name: str
     age: SiteAge
@@ -47,7 +47,7 @@ class SitePage:
     forecast_age_h: float | None
     days: tuple[WeatherDay, ...]
     notes: tuple[tuple[str, str], ...]
-    """What is to be known of values, and of which days."""
+    """Notes on values, with the days they apply to."""
 
 
 def show_weather(visit: Visit) -> Response:

@@ -1,7 +1,7 @@
-"""What a mail says, before it is put into words: the same facts for every language and unit.
+"""The content of a mail before it is worded: the same facts for every language and unit system.
 
 The operations fill these in from plans and ledgers; the delivery room makes messages of them. Each
-letter is to one farm, or to one adviser, and knows nothing of who reads it.
+letter is for one farm or one adviser, and is independent of its reader.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class PulseLine:
 
 @dataclass(frozen=True, slots=True)
 class ExpectedDay:
-    """What a block is expected to need on a coming day."""
+    """Expected need of a block on a coming day."""
 
     day: date
     expected_min: float | None
@@ -35,7 +35,7 @@ class ExpectedDay:
 
 @dataclass(frozen=True, slots=True)
 class InjectionLine:
-    """Fertiliser that is to go into a block on the day of the letter."""
+    """Fertiliser to inject into a block on the day of the letter."""
 
     products: tuple[tuple[str, float], ...]
     """Name, and mass in kg."""
@@ -58,13 +58,13 @@ class BlockLine:
     planned_min: int
     volume_l: float
     numbers: Mapping[str, float | None]
-    """What the reason is made of."""
+    """Values in the reason text."""
     flags: int
     cause: int
     deferred_mm: float
     shortfall_mm: float
     rain_credit_mm: float
-    """Forecast rain that the plan counts on."""
+    """Forecast rain that the plan relies on."""
     outlook: tuple[ExpectedDay, ...]
     dry_day: date | None
     """Day on which the block, unwatered, runs short; None: not within the outlook."""
@@ -82,7 +82,7 @@ class SiteLine:
     kind: str
     issued_at: datetime | None
     observed_until: date | None
-    """Last day that is settled on observed weather."""
+    """Last day settled on observed weather."""
     rain_before_mm: float | None
     """Rain of the day before the evening; None: not known."""
     rain_today_mm: float | None
@@ -103,14 +103,14 @@ class EveningLetter:
     plan_version: int
     """1 for the first plan of the day; higher: it replaces one that was mailed."""
     blocks: tuple[BlockLine, ...]
-    """By start of their first pulse; those that rest come after, by name."""
+    """By start of their first pulse; resting blocks follow, by name."""
     sites: tuple[SiteLine, ...]
     attributions: tuple[Attribution, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BlockWeek:
-    """The week of one block, as its ledger has it."""
+    """The week of one block, from its ledger."""
 
     block_id: str
     name: str
@@ -122,17 +122,17 @@ class BlockWeek:
     rain_mm: float
     """Rain that fell."""
     rain_kept_mm: float
-    """Its part that entered the root zone and stayed."""
+    """The part that entered the root zone and stayed."""
     depletion_end_mm: float | None
     """None: the block has no ledger in that week."""
     raw_mm: float | None
     short_days_count: int
     """Days that ended beyond the readily available water."""
     assumed_days_count: int
-    """Days whose irrigation is the plan, since no run was reported."""
+    """Days whose irrigation is assumed from the plan, because no run was reported."""
     unobserved_days_count: int
     flow_verdict: str
-    """What the metered runs of the season show; empty without a meter."""
+    """Flow-check verdict of the season's metered runs; empty without a meter."""
     flow_change_fraction: float | None
 
 
@@ -168,7 +168,7 @@ class CountyWeek:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BulletinLetter:
-    """The counties of an adviser side by side."""
+    """Counties compared, for an adviser."""
 
     reference_name: str
     crop_key: str
@@ -188,17 +188,17 @@ class SignInLetter:
 
 Letter = EveningLetter | WeeklyLetter | BulletinLetter
 AnyLetter = Letter | SignInLetter
-"""What is on a list, and what somebody asked for once."""
+"""Mails on a list, and the one-off sign-in mail."""
 SIGN_IN_LINK: Final = "/sign-in/mail"
-"""Path of the pages that the token of a sign-in mail is put behind."""
+"""Path of the pages to which the token of a sign-in mail is appended."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MailStamp:
-    """What makes a message this one message and no other."""
+    """The identity of one message."""
 
     message_id: str
     """Without the angle brackets."""
     written_at: datetime
     link_token: str
-    """Of the link in the mail: stops the mails of a list, or signs in."""
+    """Token of the link in the mail: unsubscribes from a list, or signs in."""

@@ -1,7 +1,7 @@
 """The words and numbers that people read, in English and Spanish, in US or SI units.
 
-The catalogues ``en.po`` and ``es.po`` are read as they are when the service starts: no compiled
-file has to be made, kept or shipped, and what a translator edits is what runs. The key of a text is
+The catalogues ``en.po`` and ``es.po`` are read as they are when the service starts: there is no
+compiled file to build or ship, and a translator's edits take effect directly. The key of a text is
 its English wording in the code.
 """
 

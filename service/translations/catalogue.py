@@ -17,13 +17,13 @@ SOURCE_LANGUAGE = "en"
 
 
 def marked(text: str) -> str:
-    """The text itself: marks one that is translated later, where it is shown."""
+    """The text itself; marks it for translation later, where it is shown."""
     return text
 
 
 @cache
 def translations(language: str) -> gettext.GNUTranslations:
-    """The texts of a language; raises KeyError for one that is not kept."""
+    """The texts of a language; raises KeyError for an unknown one."""
     if language not in LANGUAGES:
         raise KeyError(f"no catalogue for {language!r}; there are {', '.join(LANGUAGES)}")
     compiled = io.BytesIO()
@@ -33,6 +33,6 @@ def translations(language: str) -> gettext.GNUTranslations:
 
 
 def read_catalogue(language: str) -> Catalog:
-    """A catalogue as it is kept."""
+    """A catalogue as stored."""
     source = resources.files("service.translations").joinpath(f"{language}.po")
     return read_po(io.BytesIO(source.read_bytes()), locale=language, domain="rillwright")

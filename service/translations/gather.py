@@ -1,7 +1,7 @@
-"""For whoever adds a text: look through the code and bring the catalogues up to date.
+"""Brings the catalogues up to date with the texts in the code.
 
-``python -m service.translations.gather`` keeps what is translated, adds what is new without a
-translation, and drops what is gone. The tests fail until every text has its translation.
+``python -m service.translations.gather`` keeps existing translations, adds new texts untranslated,
+and drops those no longer used. The tests fail until every text has its translation.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ _UNCHANGING = datetime(2026, 1, 1, tzinfo=UTC)  # so that gathering twice writes
 
 
 def gather(package: Path) -> Catalog:
-    """Every text of the code and the templates that people may read, without translations."""
+    """Every translatable text in the code and the templates, untranslated."""
     found = Catalog(domain="rillwright", project="Rillwright", creation_date=_UNCHANGING)
     for place, text in _texts(package):
         found.add(text, locations=[(place, 1)])
@@ -70,7 +70,7 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
 
 
 def update(language: str, gathered: Catalog) -> Catalog:
-    """The kept catalogue with exactly the gathered texts; English translates itself."""
+    """The stored catalogue with exactly the gathered texts; English is its own translation."""
     kept = read_catalogue(language)
     fresh = Catalog(
         locale=language,

@@ -47,7 +47,7 @@ NUMBER_LABELS: Mapping[str, str] = {
     "curve": marked("Stages of the season"),
     "windows": marked("Allowed hours"),
 }
-"""Those with a default; a number that stands here is shown with the unit that its label names."""
+"""Numbers with a default, each shown in the unit named in its label."""
 
 UNIT_LABELS: Mapping[str, str] = {
     "in": marked("in"),
@@ -57,5 +57,5 @@ UNIT_LABELS: Mapping[str, str] = {
     "m2": "m²",
     "m3/h": "m³/h",
 }
-"""Units whose written name is not the one by which forms and files know them; those without a mark
-are written alike in every language."""
+"""Units whose display name differs from their name in forms and files; unmarked ones are the
+same in every language."""

@@ -3,7 +3,7 @@
 The readers of the service say in English what is allowed, and a block stores in English where each
 of its numbers comes from; both go to programs as they are. For people this table takes them apart
 again: each pattern is the English text with its places, it is looked up in the catalogue like any
-other text, and what stood in its places goes into the translation. What stands in a place of
+other text, and what stood in its places goes into the translation. The content of a placeholder in
 ``PHRASES`` is itself looked up, so that few patterns make many sentences.
 
 Here is what forms and pages of a farm can show. What only a farm file, a weather file or the
@@ -23,9 +23,9 @@ from service.translations.water_patterns import WATER_PATTERNS
 PHRASES = frozenset(
     {"cause", "measure", "noun", "finding", "region", "rest", "source", "tables", "texture"}
 )
-"""Places whose content is looked up like a text of its own."""
+"""Placeholders whose content is looked up as a text of its own."""
 CHOICES = frozenset({"choices", "examples"})
-"""Places with several values, ``a or b``."""
+"""Placeholders with several values, ``a or b``."""
 OR = marked("or")
 _PLACE = re.compile(r"{(\w+)}")
 _NUMBERS = frozenset(
@@ -33,7 +33,7 @@ _NUMBERS = frozenset(
      "minutes", "model", "clay", "sand"}
 )  # fmt: skip
 
-# Whole texts: no pattern, but sought by the lookup of what stands in a place.
+# Whole texts without placeholders, used as the content of other patterns.
 ALONE: tuple[str, ...] = (
     # What was found.
     marked("nothing"),
@@ -217,7 +217,9 @@ PATTERNS: tuple[str, ...] = (
 
 @lru_cache(maxsize=2048)
 def take_apart(text: str) -> tuple[str, dict[str, str]] | None:
-    """The pattern that a text follows and what stands in its places; None where none fits."""
+    """The pattern that matches a text, and the content of its placeholders; None if none
+    matches.
+    """
     for pattern, expression in _expressions():
         match = expression.fullmatch(text)
         if match is not None:
@@ -226,22 +228,22 @@ def take_apart(text: str) -> tuple[str, dict[str, str]] | None:
 
 
 def put_together(text: str, translate: Callable[[str], str]) -> str:
-    """A text in another language, part by part; as it is where no pattern fits."""
+    """A text translated part by part; unchanged if no pattern matches."""
     found = take_apart(text)
     if found is None:
         return text
     pattern, parts = found
-    said = {}
+    filled = {}
     for name, part in parts.items():
         if name == "crop":
-            said[name] = translate(CROPS[part].name if part in CROPS else part)
+            filled[name] = translate(CROPS[part].name if part in CROPS else part)
         elif name in PHRASES:
-            said[name] = translate(part)
+            filled[name] = translate(part)
         elif name in CHOICES:
-            said[name] = f" {translate(OR)} ".join(part.split(" or "))
+            filled[name] = f" {translate(OR)} ".join(part.split(" or "))
         else:
-            said[name] = part
-    return translate(pattern).format(**said)
+            filled[name] = part
+    return translate(pattern).format(**filled)
 
 
 @cache
@@ -250,7 +252,7 @@ def _expressions() -> tuple[tuple[str, re.Pattern[str]], ...]:
 
 
 def _expression(pattern: str) -> str:
-    """The pattern as a regular expression; places of numbers take nothing but a number."""
+    """The pattern as a regular expression; number placeholders match only numbers."""
     parts = _PLACE.split(pattern)
     return "".join(
         re.escape(part) if place % 2 == 0 else f"(?P<{part}>{_content(part)})"

@@ -1,8 +1,8 @@
-"""What the rooms of pipes, water and fertiliser say with their values already in it.
+"""Patterns for texts of pipes, water and fertiliser that arrive with their values filled in.
 
 The same as :mod:`service.translations.patterns`, which takes these apart: advisories and cautions
-that stand on the page of a block's pipes and water, in plans and in mails. What only an odd
-laboratory report or an odd tank brings forth stays English.
+that stand on the page of a block's pipes and water, in plans and in mails. Texts caused only by
+unusual laboratory reports or tanks stay in English.
 """
 
 from __future__ import annotations
@@ -119,4 +119,4 @@ SINGLE_TEXTS: tuple[str, ...] = (
     marked("the block takes less flow than the regulator can control"),
     marked("the block takes more flow than the regulator can pass"),
 )
-"""Without places: they only need to be in the catalogue."""
+"""Texts without placeholders, which only need to be in the catalogue."""

@@ -63,7 +63,7 @@ class Wording:
         return translated
 
     def ngettext(self, one: str, many: str, count: int, **values: object) -> str:
-        """A text that depends on a number, which stands in it as ``{count}``."""
+        """A text that depends on a number, with ``{count}`` in it."""
         translated = self.catalogue.ngettext(one, many, count)
         return translated.format(count=self.number(count), **values)
 
@@ -125,7 +125,7 @@ class Wording:
         return self.gettext("{volume} L", volume=self.number(volume_l))
 
     def minutes(self, minutes: float) -> str:
-        """Running time as controllers take it."""
+        """Run time in whole minutes, as controllers take it."""
         return self.gettext("{minutes} min", minutes=self.number(minutes))
 
     # --- days and times ------------------------------------------------------------------------
@@ -196,20 +196,20 @@ def wording(language: str, unit_system: str) -> Wording:
 
 @lru_cache(maxsize=16_384)
 def _in_decimals(value: float, decimals: int, locale: Locale) -> str:
-    """A number; kept, since a page of a hundred blocks holds thousands, and the same ones again."""
+    """A number; cached, because a page of a hundred blocks has thousands, many of them equal."""
     pattern = "#,##0." + "0" * decimals if decimals else "#,##0"
     return format_decimal(value, format=pattern, locale=locale)
 
 
 @lru_cache(maxsize=4096)
 def _on_clock(hour: int, minute: int, pattern: str, locale: Locale) -> str:
-    """A time of day; kept as there are few of them."""
+    """A time of day; cached, because there are few of them."""
     return _plain(format_time(time(hour, minute), format=pattern, locale=locale))
 
 
 @lru_cache(maxsize=4096)
 def _in_skeleton(skeleton: str, day: date, locale: Locale) -> str:
-    """A day; kept, since finding the pattern costs more than all the rest of a line."""
+    """A day; cached, because finding the pattern costs more than the rest of a line."""
     return _plain(format_skeleton(skeleton, day, locale=locale))
 
 

@@ -26,8 +26,8 @@ router = APIRouter(tags=["balances"])
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_balance",
     summary="Get a block's water balance",
-    description="Days of the block's ledger in a span of at most 400 days after the first: what"
-    " came, what the crop used, what was lost, and the depletion at both ends of each day.",
+    description="The block's ledger for up to 400 days after the first: water in, crop use, "
+    "losses, and the depletion at the start and end of each day.",
     responses={
         200: described("The days.", BALANCE),
         **problems(NOT_FOUND, INVALID_REQUEST),

@@ -27,7 +27,7 @@ router = APIRouter(tags=["blocks"])
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_blocks",
     summary="List blocks",
-    description="Blocks in force on a day, by id, page by page. Follow `next` until it is absent.",
+    description="Blocks in use on a day, by id, page by page. Follow `next` until it is absent.",
     response_model_exclude_none=True,
     responses={
         200: described("A page of blocks.", BLOCK_PAGE),
@@ -65,8 +65,8 @@ def list_blocks(
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_block",
     summary="Get a block",
-    description="A block as it stands on a day: every number that plans are computed with, and"
-    " where each one comes from.",
+    description="A block as of a day: every number that plans are computed with, and where each "
+    "one comes from.",
     response_model=BlockOut,
     responses={
         200: described("The block.", BLOCK, is_conditional=True),
@@ -80,7 +80,7 @@ def get_block(
     query: Annotated[BlockQuery, Query()],
     if_none_match: IfNoneMatch = None,
 ) -> Response:
-    """One block in full, or 304 where the caller holds it."""
+    """One block in full, or 304 if the caller already has it."""
     if query.day is None:
         block = get_block_now(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
     else:

@@ -32,9 +32,10 @@ Secret = Annotated[
     dependencies=[BY_SECRET_LINK],
     operation_id="get_calendar",
     summary="Get a farm's calendar",
-    description="Pulses of the last 14 days and the next 2, each an event with a uid that stays;"
-    " pulses that were dropped stand as cancelled for 7 days. Whoever has the link can read it."
-    " Calendar programs fetch it when they like, so tomorrow's change may come late here.",
+    description="Pulses of the last 14 days and the next 2, each an event with a stable uid; "
+    "dropped pulses are shown as cancelled for 7 days. Anyone with the link can read "
+    "it. Calendar programs refresh when they choose, so a change for tomorrow may "
+    "show up late.",
     response_class=Response,
     responses={
         200: {
@@ -49,7 +50,7 @@ Secret = Annotated[
 def get_calendar(
     secret: Secret, service: TheService, if_none_match: IfNoneMatch = None
 ) -> Response:
-    """The calendar, or 304 where the caller holds it."""
+    """The calendar, or 304 if the caller already has it."""
     feed = read_calendar(
         secret,
         partial(calendar_feed, domain=service.settings.domain),

@@ -35,11 +35,11 @@ _PROGRAM_ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_program",
     summary="Get a controller's program",
-    description="What a controller is to open, and when, from the day under way to the last day"
-    " planned, with the fallback that was agreed for when the service cannot be reached. JSON, or"
-    " CSV for `Accept: text/csv`. Poll every 15 minutes with `If-None-Match`: the tag changes when"
-    " the program does, and not with the time of the server that stands in the answer. The contract"
-    " for controllers says what a device has to do with it.",
+    description="What a controller should open, and when, from today to the last day planned, "
+    "with the agreed fallback for when the service cannot be reached. JSON, or CSV "
+    "for `Accept: text/csv`. Poll every 15 minutes with `If-None-Match`: the tag "
+    "changes when the program does, not with the server time in the answer. The "
+    "controller contract says what a device must do with it.",
     response_model=ProgramAnswerOut,
     responses={
         200: _PROGRAM_ANSWER,
@@ -53,7 +53,7 @@ async def get_program(
     service: TheService,
     if_none_match: IfNoneMatch = None,
 ) -> Response:
-    """The program, or 304 where the caller holds it."""
+    """The program, or 304 if the caller already has it."""
     programs: Programs = request.app.state.programs
     await request.app.state.news.look()
     shown = programs.find(controller_id) or await programs.load(controller_id)

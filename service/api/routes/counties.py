@@ -39,11 +39,12 @@ _ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": COUNT
     dependencies=[needs(Right.ADVISER)],
     operation_id="compare_counties",
     summary="Compare the water need of counties",
-    description="What one reference block would have needed in each county, week by week: reference"
-    " ET, crop water use, rain, net and gross need, hours on the reference system, percent of"
-    " normal, rank, and how old the weather is. The reference is a stored `block` (for keys that"
-    " may read its plans), or is made from a `crop` with the defaults of the farm file. It starts"
-    " each week full. JSON, or CSV for `Accept: text/csv`.",
+    description="What one reference block would have needed in each county, week by week: "
+    "reference ET, crop water use, rain, net and gross need, hours on the reference "
+    "system, percent of normal, rank, and the age of the weather. The reference is a "
+    "stored `block` (for keys that may read its plans), or is made from a `crop` with "
+    "the farm file's defaults. Each week starts with a full root zone. JSON, or CSV "
+    "for `Accept: text/csv`.",
     response_model=CountyNeedOut,
     responses={200: _ANSWER, **problems(NOT_FOUND, INVALID_REQUEST)},
 )
@@ -158,7 +159,7 @@ def _block_of_crop(
 
 
 def _by_parameter(fault: Fault) -> Fault:
-    """A fault of the block that was made up, at the parameter that it comes from."""
+    """A fault of the reference block, reported at the parameter it comes from."""
     place = next((each for each in _PARAMETERS if fault.where.startswith(each)), "/crop")
     return replace(fault, where=_PARAMETERS[place])
 

@@ -1,4 +1,4 @@
-"""Farms and blocks: created, changed, retired, and given back as a farm file."""
+"""Farms and blocks: create, change, retire, and export as a farm file."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ _RETIRES = problems(*_PRECONDITIONS, NOT_FOUND, INVALID_REQUEST)
 _DONE: dict[str, Any] = described("What the change did.", FARM_CHANGED)
 _DONE["headers"] = {
     "ETag": {
-        "description": "Tag of the new state of what was changed; absent once it is retired.",
+        "description": "ETag of the new state of what was changed; absent once it is retired.",
         "schema": {"type": "string"},
     }
 }
@@ -61,7 +61,7 @@ IfMatch = Annotated[
     str | None,
     Header(
         alias="If-Match",
-        description="ETag of the state that the change starts from, as GET gave it. Required.",
+        description="ETag of the state that the change starts from, as returned by GET. Required.",
         examples=['"4d2f0e8c1b7a9d3e5f60718293a4b5c6"'],
         json_schema_extra={"pattern": "^[ -~]{1,200}$"},
     ),
@@ -74,8 +74,8 @@ router = APIRouter(tags=["farms"])
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_farm",
     summary="Get a farm",
-    description="The farm as it stands today: the tables of its farm file as JSON, every number"
-    " stated in SI with its unit. The same document can be put back.",
+    description="The farm as of today: the tables of its farm file as JSON, every number in SI "
+    "with its unit. The same document can be sent back with PUT.",
     response_model=FarmDocumentOut,
     responses={
         200: described("The farm.", FARM_DOCUMENT, is_conditional=True),
@@ -84,7 +84,7 @@ router = APIRouter(tags=["farms"])
     },
 )
 def get_farm(farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = None) -> Response:
-    """The document, or 304 where the caller holds it."""
+    """The document, or 304 if the caller already has it."""
     bundle = change_farms.get_farm_now(
         farm_id, unit_of_work=service.unit_of_work, clock=service.clock
     )
@@ -98,8 +98,8 @@ def get_farm(farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = 
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="export_farm",
     summary="Export a farm file",
-    description="The farm as a farm file (TOML) that loads to the same state. Pauses and the people"
-    " who get mail are not part of it: they stay as they are.",
+    description="The farm as a farm file (TOML) that loads to the same state. Pauses and mail "
+    "recipients are not part of it: they stay as they are.",
     response_class=Response,
     responses={
         200: {
@@ -114,7 +114,7 @@ def get_farm(farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = 
 def export_farm(
     farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = None
 ) -> Response:
-    """The file, or 304 where the caller holds it."""
+    """The file, or 304 if the caller already has it."""
     bundle = change_farms.get_farm_now(
         farm_id, unit_of_work=service.unit_of_work, clock=service.clock
     )
@@ -128,8 +128,9 @@ def export_farm(
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="create_farm",
     summary="Create a farm",
-    description="A new farm under the id that the key is bound to. The document is checked by the"
-    " rules of the farm file; a wrong one is refused whole, with every fault and its place.",
+    description="A new farm under the id that the key is bound to. The document is checked by the "
+    "rules of the farm file; an invalid one is refused as a whole, with every fault "
+    "and its place.",
     status_code=201,
     responses={201: _DONE, **_CREATES},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": FARM_DOCUMENT}}}},
@@ -150,8 +151,8 @@ def create_farm(
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="replace_farm",
     summary="Change a farm",
-    description="The document takes the place of the farm; blocks that it does not hold are retired"
-    " from today on, changed ones get a new version. Plans follow before the answer.",
+    description="The document replaces the farm; blocks that are not in it are retired from "
+    "today, changed ones get a new version. Plans are updated before the answer.",
     responses={200: _DONE, **_CHANGES},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": FARM_DOCUMENT}}}},
 )
@@ -164,7 +165,7 @@ def replace_farm(
     caller: TheCaller,
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
-    """Store a farm in place of the one there is."""
+    """Replace a farm."""
     is_current = _matcher(if_match, partial(_farm_bytes, service))
     return _farm_changed(
         service,
@@ -180,8 +181,8 @@ def replace_farm(
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="retire_farm",
     summary="Retire a farm",
-    description="All its blocks, supplies and controllers are taken out of use from today on. What"
-    " happened before stays on record.",
+    description="All its blocks, supplies and controllers are retired from today. Their history "
+    "is kept.",
     responses={200: _DONE, **_RETIRES},
 )
 def retire_farm(
@@ -191,7 +192,7 @@ def retire_farm(
     caller: TheCaller,
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
-    """Take a farm out of use."""
+    """Retire a farm."""
     is_current = _matcher(if_match, partial(_farm_bytes, service))
     return _farm_changed(
         service,
@@ -207,8 +208,9 @@ def retire_farm(
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="create_block",
     summary="Create a block",
-    description="One more block, as its table in a farm file would say it; its supply and site must"
-    " be part of the farm. Where tomorrow is planned already, so is the block before the answer.",
+    description="Add a block, given as its table in a farm file; its supply and site must belong "
+    "to the farm. If tomorrow is already planned, the block is planned too before the "
+    "answer.",
     status_code=201,
     responses={201: _DONE, **_CREATES},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": BLOCK_TABLE}}}},
@@ -235,9 +237,9 @@ def create_block(
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="replace_block",
     summary="Change a block",
-    description="The table takes the place of the block, from today on: what it leaves out gets the"
-    " default again. `GET /v1/farms/{farm_id}` gives the table as it stands; the ETag is that of"
-    " `GET /v1/blocks/{block_id}`. Plans follow before the answer.",
+    description="The table replaces the block from today: what it leaves out gets the default "
+    "again. `GET /v1/farms/{farm_id}` returns the current table; the ETag is that of "
+    "`GET /v1/blocks/{block_id}`. Plans are updated before the answer.",
     responses={200: _DONE, **_CHANGES},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": BLOCK_TABLE}}}},
 )
@@ -250,7 +252,7 @@ def replace_block(
     caller: TheCaller,
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
-    """Store a block in place of the one there is."""
+    """Replace a block."""
     is_current = _matcher(if_match, block_bytes)
     return _block_changed(
         service,
@@ -267,8 +269,7 @@ def replace_block(
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="retire_block",
     summary="Retire a block",
-    description="The block and its channel are taken out of use from today on. What happened before"
-    " stays on record.",
+    description="The block and its channel are retired from today. Their history is kept.",
     responses={200: _DONE, **_RETIRES},
 )
 def retire_block(
@@ -278,7 +279,7 @@ def retire_block(
     caller: TheCaller,
     if_match: IfMatch = None,
 ) -> FarmChangeOut:
-    """Take a block out of use."""
+    """Retire a block."""
     is_current = _matcher(if_match, block_bytes)
     return _block_changed(
         service,
@@ -294,7 +295,7 @@ def retire_block(
 
 
 def block_bytes(block: BlockDefinition) -> bytes:
-    """A block as GET shows it: its tag is that of these bytes."""
+    """A block as GET returns it; its ETag is the tag of these bytes."""
     return BlockOut.from_record(block).model_dump_json().encode()
 
 
@@ -303,7 +304,7 @@ def _farm_bytes(service: Service, bundle: FarmBundle) -> bytes:
 
 
 def _matcher(if_match: str | None, bytes_of: Callable[[Stored], bytes]) -> Callable[[Stored], bool]:
-    """Tells whether the caller holds a tag of what is stored; refuses a caller that names none.
+    """A check that the caller's If-Match fits what is stored; refuses a caller without one.
 
     By strong comparison, so weak tags never match.
     """

@@ -1,4 +1,4 @@
-"""Gauges: rain as people read it."""
+"""Rain gauges read by hand."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from service.api.answers import described, problems
 from service.api.change_examples import RAIN, RAIN_DONE
 from service.api.dependencies import SLUG_PATTERN, TheService
 from service.api.once import TheOnce, answered_once, reporter_of
-from service.api.problems import told_as
+from service.api.problems import reported_as
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import RainIn
 from service.api.schemas.feedback import RainOut
@@ -35,10 +35,10 @@ router = APIRouter(tags=["feedback"])
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="report_rain",
     summary="Report a rain gauge reading",
-    description="Rain read by hand. It covers the time since the last reading and is booked to the"
-    " local days that it tells of; balances and plans of all blocks that take their weather there"
-    " follow before the answer. Another amount at the same time corrects the reading and must say"
-    " why in `note`; an unlikely one must be confirmed.",
+    description="Rain read by hand. It covers the time since the last reading and is booked to "
+    "those local days; balances and plans of all blocks on that site are updated "
+    "before the answer. A different amount for the same time corrects the reading and "
+    "needs a reason in `note`; an unlikely amount must be confirmed.",
     response_model=RainOut,
     responses={200: described("How it was booked.", RAIN_DONE), **problems(*REPORT_PROBLEMS)},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": RAIN}}}},
@@ -49,7 +49,7 @@ def report_rain(
     """Store the reading once."""
 
     def work(unit: UnitOfWork) -> RainOut:
-        with told_as({"amount": "/rain_mm"}):
+        with reported_as({"amount": "/rain_mm"}):
             done = store_reading(
                 unit,
                 site_id,

@@ -1,4 +1,4 @@
-"""The few pages of the API itself: what this is, its documentation, and its types of problems.
+"""The API's own pages: what it is, its documentation, and its problem types.
 
 They load nothing from any other host: the documentation's program is served from here, and the
 content security policy would stop anything else. Swagger UI's own "validator" badge, which sends
@@ -45,7 +45,7 @@ def serve_documentation_files(app: FastAPI) -> None:
 
 @router.get("/")
 async def get_service(request: Request) -> Response:
-    """What this is and where to go on; a browser is sent to the pages for people."""
+    """What this is and where to go next; browsers are redirected to the pages."""
     if "text/html" in request.headers.get("accept", ""):
         return RedirectResponse("/farms", status_code=303, headers={"Vary": "Accept"})
     return JSONResponse(
@@ -77,7 +77,7 @@ async def show_documentation() -> Response:
 
 @router.get("/docs/start.js")
 async def start_documentation() -> Response:
-    """The few lines that start the documentation page, so that it needs no inline script."""
+    """The script that starts the documentation page, so that it needs no inline script."""
     return Response(_START_DOCS, media_type="text/javascript")
 
 

@@ -1,4 +1,4 @@
-"""Pauses: times without water for harvest, spraying or repair."""
+"""Pauses: no irrigation during harvest, spraying or repair."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ PauseId = Annotated[
     str,
     Path(
         pattern=r"^[0-9a-f]{16}$",
-        description="Name of the pause, as it was given when it was made.",
+        description="Name of the pause, as returned when it was created.",
         examples=["5f0c2f9e1d3b4a58"],
     ),
 ]
@@ -34,9 +34,9 @@ router = APIRouter(tags=["feedback"])
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="pause_block",
     summary="Pause a block",
-    description="No water between two wall-clock times of the block. Tomorrow's plan and the rest"
-    " of today's follow before the answer; a pulse that runs, or starts within 20 minutes, is not"
-    " taken back by a plan: close its valve by hand.",
+    description="No irrigation between two wall-clock times of the block. Tomorrow's plan and the "
+    "rest of today's are updated before the answer. A pulse that is running, or "
+    "starts within 20 minutes, cannot be stopped by a plan: close its valve by hand.",
     response_model=PausedOut,
     responses={200: described("The pause.", PAUSED), **problems(*REPORT_PROBLEMS)},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": PAUSE}}}},
@@ -66,7 +66,7 @@ def report_pause(
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_pauses",
     summary="List a block's pauses",
-    description="Pauses that are not taken back, past ones too, by start; at most 100.",
+    description="Pauses that have not been cancelled, past ones included, by start; at most 100.",
     responses={200: described("The pauses.", PAUSES), **problems(NOT_FOUND, INVALID_REQUEST)},
 )
 def show_pauses(block_id: BlockId, service: TheService) -> PausesOut:
@@ -79,16 +79,16 @@ def show_pauses(block_id: BlockId, service: TheService) -> PausesOut:
     "/blocks/{block_id}/pauses/{pause_id}",
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="cancel_pause",
-    summary="Take a pause back",
-    description="As if it had not been: plans follow before the answer. A second time changes"
-    " nothing.",
+    summary="Cancel a pause",
+    description="Plans are updated before the answer, as if the pause had never been made. "
+    "Cancelling again changes nothing.",
     responses={
-        200: described("It is taken back.", PAUSE_CANCELLED),
+        200: described("The pause is cancelled.", PAUSE_CANCELLED),
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
 )
 def take_back(block_id: BlockId, pause_id: PauseId, service: TheService) -> CancelledOut:
-    """Take one back."""
+    """Cancel one."""
     count = cancel_pause(
         block_id,
         pause_id,

@@ -49,10 +49,11 @@ def _with_csv(answer: dict[str, Any]) -> dict[str, Any]:
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_plan",
     summary="Get a block's plan",
-    description="The plan in force for a local day: pulses with local and absolute times, totals,"
-    " status, flags and causes in words, the coming days, and the weather behind it. Plans are made"
-    " in the evening for the next day and may be replaced by a later version; poll with"
-    " `If-None-Match`. JSON, or for `Accept: text/csv` the pulses as a table.",
+    description="The current plan for a local day: pulses with local and absolute times, totals, "
+    "status, flags and causes in words, the coming days, and the weather behind it. "
+    "Plans are made in the evening for the next day and may be replaced by a later "
+    "version; poll with `If-None-Match`. JSON, or for `Accept: text/csv` the pulses "
+    "as a table.",
     response_model=PlanOut,
     responses={
         200: _with_csv(described("The plan.", PLAN, is_conditional=True)),
@@ -67,7 +68,7 @@ def get_plan(
     query: Annotated[PlanQuery, Query()],
     if_none_match: IfNoneMatch = None,
 ) -> Response:
-    """The plan, or 304 where the caller holds it; it is kept for those who ask next."""
+    """The plan, or 304 if the caller already has it; cached for later requests."""
     documents: PlanDocuments = request.app.state.plan_documents
     if _wants_csv(request):
         view = read_plans.get_plan(block_id, day=query.day, unit_of_work=service.unit_of_work)
@@ -98,7 +99,7 @@ def explain_plan(
     query: Annotated[PlanQuery, Query()],
     if_none_match: IfNoneMatch = None,
 ) -> Response:
-    """The reasoning, or 304 where the caller holds it."""
+    """The reasoning, or 304 if the caller already has it."""
     found = read_plans.explain(block_id, day=query.day, unit_of_work=service.unit_of_work)
     return conditional_response(ExplanationOut.from_record(found), if_none_match)
 
@@ -107,9 +108,9 @@ def explain_plan(
     "/farms/{farm_id}/plans",
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_farm_plans",
-    summary="List a farm's plans of a day",
-    description="The plans in force of all blocks of a farm for a local day, in short. JSON, or for"
-    " `Accept: text/csv` one row per pulse.",
+    summary="List a farm's plans for a day",
+    description="The current plans of all blocks of a farm for a local day, in brief. JSON, or "
+    "for `Accept: text/csv` one row per pulse.",
     response_model=FarmPlansOut,
     responses={
         200: _with_csv(described("The plans.", FARM_PLANS, is_conditional=True)),
@@ -124,7 +125,7 @@ def list_farm_plans(
     query: Annotated[PlanQuery, Query()],
     if_none_match: IfNoneMatch = None,
 ) -> Response:
-    """The plans, or 304 where the caller holds them."""
+    """The plans, or 304 if the caller already has them."""
     views = read_plans.list_plans(day=query.day, farm_id=farm_id, unit_of_work=service.unit_of_work)
     if not views:
         raise PlanNotFound(f"no plan of farm {farm_id} for {query.day or 'any day'}")

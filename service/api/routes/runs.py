@@ -1,4 +1,4 @@
-"""Runs: what was opened in the field, and what the meter says of it."""
+"""Runs: what ran in the field, and what the meter shows."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ REPORT_PROBLEMS: tuple[ProblemType, ...] = (
     INVALID_REQUEST,
     IDEMPOTENCY_KEY_TAKEN,
 )
-"""What any report may be answered with."""
+"""The problems that any report may get."""
 router = APIRouter(tags=["feedback"])
 
 
@@ -44,10 +44,11 @@ router = APIRouter(tags=["feedback"])
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="report_runs",
     summary="Report runs",
-    description="Runs that took place, up to 1,000 in a request, of any blocks of the farm, as late"
-    " as 400 days. They take the place of what the plan assumed for those days; balances and"
-    " tomorrow's plan follow before the answer. The same run (block and start) again changes"
-    " nothing, with other minutes it is corrected. All runs of a request are stored, or none.",
+    description="Runs that took place, up to 1,000 in a request, of any blocks of the farm, up to "
+    "400 days late. They replace what the plan assumed for those days; balances and "
+    "tomorrow's plan are updated before the answer. Sending the same run (block and "
+    "start) again changes nothing; with different minutes it corrects the run. Either "
+    "all runs of a request are stored, or none.",
     response_model=RunsOut,
     responses={200: described("What was stored.", RUNS_DONE), **problems(*REPORT_PROBLEMS)},
     openapi_extra={"requestBody": {"content": {"application/json": {"example": RUNS}}}},

@@ -1,4 +1,4 @@
-"""Soil readings: what a probe or tensiometer says of a block."""
+"""Soil readings: what a probe or tensiometer shows for a block."""
 
 from __future__ import annotations
 
@@ -22,12 +22,16 @@ router = APIRouter(tags=["feedback"])
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="report_soil",
     summary="Report a soil reading",
-    description="Water content or tension in the wetted soil, at a depth. The balance follows it by"
-    " a stated weight: 0.8 times the share of the root depth that the sensor feels. A reading"
-    " before noon is held against the day's start, so take it before the day's first water; a later"
-    " one against the day's end. Another reading at the same time takes the place of the first.",
+    description="Water content or tension in the wetted soil, at a depth. The balance is "
+    "corrected towards it with a weight of 0.8 times the share of the root depth that "
+    "the sensor covers. A reading before noon is compared with the start of the day, "
+    "so take it before the day's first irrigation; a later one with the end of the "
+    "day. Another reading for the same time replaces the first.",
     response_model=SoilReadingOut,
-    responses={200: described("What it says.", SOIL_DONE), **problems(*REPORT_PROBLEMS)},
+    responses={
+        200: described("The reading and its weight.", SOIL_DONE),
+        **problems(*REPORT_PROBLEMS),
+    },
     openapi_extra={"requestBody": {"content": {"application/json": {"example": SOIL}}}},
 )
 def report_soil(

@@ -1,8 +1,8 @@
-"""Whether the service lives, is ready, and how it is doing: for balancers, people and Prometheus.
+"""Liveness, readiness and state of the service, for load balancers, people and Prometheus.
 
-The probes need no key and say nothing but yes or no. What names farms and hosts hangs on routers of
-its own (``router`` under /v1, ``metrics_router``), so that whoever puts the application together
-can ask for a key there.
+The probes need no key and say nothing but yes or no. Anything that names farms or hosts is on
+routers of its own (``router`` under /v1, ``metrics_router``), so that the application can require a
+key there.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _NO_STORE = {"Cache-Control": "no-store"}
 
 @probes_router.get("/livez")
 async def is_alive() -> Response:
-    """This process answers; nothing else is asked, or an ailing database would restart it."""
+    """This process is alive; nothing else is checked, or a slow database would get it restarted."""
     return JSONResponse({"status": "pass"}, headers=_NO_STORE)
 
 
@@ -57,7 +57,7 @@ def show_metrics(request: Request, service: TheService) -> Response:
     try:
         status = _read(service, is_scrape=True)
     except StorageFailed as failure:
-        # The scrape itself must not fail: it is what tells that the database is away.
+        # The scrape itself must not fail: it is what shows that the database is down.
         log.error("the database did not answer a scrape", reason=str(failure))
         status = None
     return Response(
@@ -71,9 +71,9 @@ def show_metrics(request: Request, service: TheService) -> Response:
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_status",
     summary="Get the state of the service",
-    description="Whether the scheduler looks at what is due, what is due and not done, the last"
-    " and the next evening of each farm, the age of each site's weather, and the weather services"
-    " that are left alone for now. Without `farm` all farms and sites are listed.",
+    description="Whether the scheduler is active, what is due and not done, the last and next "
+    "evening run of each farm, the age of each site's weather, and the weather "
+    "services that are paused for now. Without `farm`, all farms and sites are listed.",
     responses={
         200: described("The state.", STATUS),
         **problems(NOT_FOUND, INVALID_REQUEST),

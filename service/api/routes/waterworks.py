@@ -1,6 +1,6 @@
 """Pipes, water and fertiliser of blocks and supplies.
 
-What is stored here is stored by day, so that the same request again changes nothing.
+Everything here is stored by day, so that repeating a request changes nothing.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from service.api.problems import (
     TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
     ProblemType,
-    told_as,
+    reported_as,
 )
 from service.api.schemas.waterworks import (
     AcidEstimateOut,
@@ -103,9 +103,10 @@ PathDay = Annotated[
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="get_hydraulics",
     summary="Solve a block's pipes",
-    description="Pressures and flows of the block's rows by its table `[block.hydraulics]`, their"
-    " uniformity, filling and travel times, the longest row for a uniformity, and whether the"
-    " pressure regulator works in its range. Not found where the pipes are not described.",
+    description="Pressures and flows along the block's rows from its table `[block.hydraulics]`, "
+    "their uniformity, fill and travel times, the longest row for a given uniformity, "
+    "and whether the pressure regulator works within its range. Not found if the "
+    "pipes are not described.",
     responses={
         200: described("The solved pipes.", examples.HYDRAULICS),
         **problems(NOT_FOUND, INVALID_REQUEST),
@@ -114,7 +115,7 @@ PathDay = Annotated[
 def get_hydraulics(
     block_id: BlockId, service: TheService, query: Annotated[HydraulicsQuery, Query()]
 ) -> HydraulicsOut:
-    """The pipes as they stand today."""
+    """The pipes as of today."""
     return HydraulicsOut.from_record(
         block_pipes.solve_stored(
             block_id,
@@ -130,8 +131,8 @@ def get_hydraulics(
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_catch_tests",
     summary="List a block's field tests",
-    description="Uniformities from volumes caught in the field, with the interval of the value that"
-    " a plan may use, and what the plan counts with now.",
+    description="Uniformities from volumes caught in the field, with the interval of the value "
+    "that a plan may use, and the uniformity that the plan uses now.",
     responses={
         200: described("The tests.", {"items": [examples.CATCH_TEST]}),
         **problems(NOT_FOUND, INVALID_REQUEST),
@@ -150,9 +151,9 @@ def list_catch_tests(block_id: BlockId, service: TheService) -> CatchTestListOut
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="record_catch_test",
     summary="Store a field test",
-    description="Volumes caught in equal times at 16 or more emitters. With `is_used` the plan"
-    " counts with the uniformity found, from the next evening on, as a new version of the block."
-    " The same test again changes nothing.",
+    description="Volumes caught in equal times at 16 or more emitters. With `is_used`, plans use "
+    "the uniformity found from the next evening on, as a new version of the block. "
+    "Sending the same test again changes nothing.",
     responses={
         200: described("The test.", examples.CATCH_TEST),
         **problems(*_PUT_PROBLEMS),
@@ -210,7 +211,7 @@ def get_flow_check(
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_water_samples",
     summary="List a supply's water analyses",
-    description="Laboratory reports as they were entered, with what is doubtful about them.",
+    description="Laboratory reports as entered, with anything doubtful about them.",
     responses={
         200: described("The reports.", {"items": [examples.WATER_SAMPLE]}),
         **problems(NOT_FOUND, INVALID_REQUEST),
@@ -228,9 +229,10 @@ def list_water_samples(supply_id: SupplyId, service: TheService) -> WaterSampleL
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="record_water_sample",
     summary="Store a water analysis",
-    description="A laboratory's report, each value with the unit that the laboratory prints; a"
-    " titration of the same water beats the model of the acid estimate. The same report again"
-    " changes nothing, another one for that day takes its place.",
+    description="A laboratory's report, each value in the unit printed by the laboratory; a "
+    "titration of the same water takes precedence over the model in the acid "
+    "estimate. Sending the same report again changes nothing; another one for that "
+    "day replaces it.",
     responses={
         200: described("The report as stored.", examples.WATER_SAMPLE),
         **problems(*_PUT_PROBLEMS),
@@ -285,10 +287,10 @@ def get_water_report(block_id: BlockId, service: TheService) -> WaterReportOut:
     dependencies=[needs(Right.FARM_WRITE)],
     operation_id="use_leaching",
     summary="Use the leaching requirement",
-    description="Let the block's plan count with the drip leaching requirement of the newest"
-    " analysis for its crop, from the next evening on, as a new version of the block.",
+    description="Apply the drip leaching requirement from the newest analysis for the block's "
+    "crop to its plans, from the next evening on, as a new version of the block.",
     responses={
-        200: described("The report, with what the plan counts with.", examples.WATER_REPORT),
+        200: described("The report, with the leaching that the plan uses.", examples.WATER_REPORT),
         **problems(*_PUT_PROBLEMS),
     },
 )
@@ -345,12 +347,12 @@ def get_acid_estimate(
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="assess_capacity",
     summary="Assess a supply's capacity",
-    description="Whether pump and windows keep up in the last whole summers of measured weather, as"
-    " they are and with each change that could be made, and what peaks of need ask for. Plants"
-    " count in every summer as large as they are this year, and at their full size too while they"
-    " grow. Each summer is scheduled several times over: an answer takes seconds, and one supply is"
-    " assessed at a time. Invalid where no summer's weather is whole; import years of daily weather"
-    " first.",
+    description="Whether the pump and windows keep up in the latest complete summers of measured "
+    "weather, as they are and with each possible change, and the flow that peak "
+    "demand needs. Every summer is run with the plants at this year's size, and also "
+    "at full size while they are growing. Each summer is scheduled several times "
+    "over: an answer takes seconds, and one supply is assessed at a time. Invalid if "
+    "no summer has complete weather; import years of daily weather first.",
     responses={
         200: described("What the summers say.", examples.CAPACITY),
         **problems(NOT_FOUND, INVALID_REQUEST, BUSY),
@@ -382,8 +384,8 @@ def assess_capacity(
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_fertilisers",
     summary="List fertilisers",
-    description="Products that a block's farm can inject: generic ones by formula, and its own by"
-    " their labels. What a label says stands above these numbers.",
+    description="Products that a block's farm can inject: generic ones by formula, and its own by "
+    "label. The label takes precedence over these numbers.",
     responses={
         200: described("The products.", examples.FERTILISERS),
         **problems(NOT_FOUND, INVALID_REQUEST),
@@ -399,9 +401,9 @@ def list_fertilisers(block_id: BlockId, service: TheService) -> FertiliserListOu
     "/blocks/{block_id}/fertigations",
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_fertigations",
-    summary="List what is to be injected",
-    description="Orders of a span, by day. When an injection fits into the pulses of its day stands"
-    " in that day's plan, under `injection`.",
+    summary="List scheduled injections",
+    description="Injection orders in a span, by day. When an injection runs within the pulses of "
+    "its day is in that day's plan, under `injection`.",
     responses={
         200: described("The orders.", {"items": [examples.FERTIGATION]}),
         **problems(NOT_FOUND, INVALID_REQUEST),
@@ -426,10 +428,10 @@ def list_fertigations(
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="order_fertigation",
     summary="Schedule an injection",
-    description="What is to be injected on a coming day. The evening run before that day fits it"
-    " into the pulses, or says why it does not fit; a plan of that day that is out is replaced."
-    " Refused where the stock solution would not stay clear. The same order again changes nothing."
-    " Nothing here opens a valve or starts a pump.",
+    description="Fertiliser to inject on a coming day. The evening run before that day fits it "
+    "into the pulses, or reports why it does not fit; a plan already issued for that "
+    "day is replaced. Refused if the stock solution would not stay clear. Sending the "
+    "same order again changes nothing. Nothing here opens a valve or starts a pump.",
     responses={
         200: described("The order with its cautions.", examples.FERTIGATION),
         **problems(*_PUT_PROBLEMS, CONFLICT),
@@ -456,7 +458,7 @@ def order_fertigation(
     of_products = {
         each.product_key: f"/products/{place}/mass_kg" for place, each in enumerate(body.products)
     }
-    with told_as(of_products | _ORDER_PLACES):
+    with reported_as(of_products | _ORDER_PLACES):
         found = ordering.order_fertigation(
             request, unit_of_work=service.unit_of_work, replanning=service.replanning
         )
@@ -468,14 +470,14 @@ def order_fertigation(
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="cancel_fertigation",
     summary="Cancel an injection",
-    description="Forget the order of a day; a plan of tomorrow that holds it is replaced.",
+    description="Delete the order for a day; a plan for tomorrow that includes it is replaced.",
     responses={
-        200: described("What is still ordered from that day on.", {"items": []}),
+        200: described("The orders left from that day on.", {"items": []}),
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
 )
 def cancel_fertigation(block_id: BlockId, day: PathDay, service: TheService) -> FertigationListOut:
-    """Forget an order."""
+    """Delete an order."""
     ordering.cancel_fertigation(
         block_id, day, unit_of_work=service.unit_of_work, replanning=service.replanning
     )

@@ -17,7 +17,7 @@ class BalanceDayOut(Out):
     day: date = Field(description="Local day.")
     is_observed: bool = Field(description="False: the weather is still forecast or filled in.")
     irrigation_origin: str = Field(
-        description="`none`, `reported` (runs), or `planned` (the plan, taken as carried out)."
+        description="`none`, `reported` (runs), or `planned` (the plan, assumed carried out)."
     )
     flags: list[FlagOut]
     et0_mm: float | None = Field(description="Reference ET, mm.")
@@ -32,7 +32,7 @@ class BalanceDayOut(Out):
     early_net_mm: float | None = Field(description="Net irrigation begun before sunrise, mm.")
     day_net_mm: float | None = Field(description="Net irrigation begun after sunrise, mm.")
     nonuniformity_loss_mm: float | None = Field(
-        description="Irrigation lost to uneven emitters, mm."
+        description="Irrigation lost to non-uniform emitters, mm."
     )
     unrooted_loss_mm: float | None = Field(
         description="Irrigation that wets soil without roots, mm."
@@ -46,7 +46,7 @@ class BalanceDayOut(Out):
     correction_mm: float | None = Field(
         description="Depletion added at the day's end after soil readings, mm."
     )
-    taw_mm: float | None = Field(description="Water that a full root zone holds, mm.")
+    taw_mm: float | None = Field(description="Total available water of the root zone, mm.")
     raw_mm: float | None = Field(description="Readily available water, mm.")
     depletion_start_mm: float | None = Field(description="Depletion at the day's start, mm.")
     depletion_end_mm: float | None = Field(description="Depletion at the day's end, mm.")
@@ -58,7 +58,7 @@ class BalanceDayOut(Out):
 class BalanceOut(Out):
     """Days of a block's ledger in order; days without an entry are left out."""
 
-    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    block_id: str = Field(description="Full block id, `farm.block`.")
     first_day: date = Field(description="First day asked for.")
     last_day: date = Field(description="Last day asked for.")
     items: list[BalanceDayOut]

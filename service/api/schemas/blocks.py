@@ -19,12 +19,12 @@ _GRAINS = ("coarse", "medium", "fine")
 class BlockSummaryOut(Out):
     """A block in a list."""
 
-    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    block_id: str = Field(description="Full block id, `farm.block`.")
     farm_id: str
     name: str
     crop_key: str = Field(description="Row of the crop table.")
-    site_id: str = Field(description="Place whose weather counts.")
-    supply_id: str = Field(description="Water supply that the block shares.")
+    site_id: str = Field(description="Site whose weather is used.")
+    supply_id: str = Field(description="Water supply of the block.")
     area_m2: float = Field(description="Ground area, m².")
 
     @classmethod
@@ -45,9 +45,7 @@ class BlockPageOut(Out):
     """A page of blocks, by id."""
 
     items: list[BlockSummaryOut]
-    next: str | None = Field(
-        None, description="Address of the next page; left out on the last one."
-    )
+    next: str | None = Field(None, description="Address of the next page; absent on the last one.")
 
 
 class WindowOut(Out):
@@ -122,14 +120,14 @@ class CurveOut(Out):
 
 
 class BlockOut(Out):
-    """A block as it stands on a day: every number the plans are computed with, and its origin."""
+    """A block as of a day: every number the plans are computed with, and its origin."""
 
-    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    block_id: str = Field(description="Full block id, `farm.block`.")
     farm_id: str
     name: str
     crop_key: str = Field(description="Row of the crop table.")
-    site_id: str = Field(description="Place whose weather counts.")
-    supply_id: str = Field(description="Water supply that the block shares.")
+    site_id: str = Field(description="Site whose weather is used.")
+    supply_id: str = Field(description="Water supply of the block.")
     balance_start: date | None = Field(
         description="First day of the ledger as given; null: from the first observed weather."
     )
@@ -142,15 +140,19 @@ class BlockOut(Out):
     laterals_per_row_count: float | None = Field(description="Drip lines per row.")
     emitter_flow_l_per_h: float | None = Field(description="Flow of one emitter, L/h.")
     emission_uniformity_pct: float | None = Field(description="Emission uniformity, %.")
-    fill_time_min: float | None = Field(description="Time until all emitters drip, min.")
+    fill_time_min: float | None = Field(description="Fill time, until all emitters drip, min.")
     longest_pulse_min: float | None = Field(description="The grower's longest pulse, min.")
-    daily_maximum_min: float | None = Field(description="Most running time of a day, min.")
-    off_ratio: float | None = Field(description="Rest after a pulse, multiple of its length.")
-    valve_gap_s: float | None = Field(description="Time that the valve takes after a pulse, s.")
-    leaching_fraction: float | None = Field(description="Extra water against salt; 0: off.")
+    daily_maximum_min: float | None = Field(description="Maximum run time per day, min.")
+    off_ratio: float | None = Field(
+        description=("Off time after a pulse, as a multiple of its length.")
+    )
+    valve_gap_s: float | None = Field(description="Gap for valve switching after a pulse, s.")
+    leaching_fraction: float | None = Field(
+        description=("Leaching fraction, extra water against salt; 0: off.")
+    )
     transmission_ratio: float | None = Field(description="Peak-use transmission ratio; 1: off.")
     trigger_fraction: float | None = Field(
-        description="Share of the readily available water used up at which water is given."
+        description="Share of the readily available water depleted at which irrigation starts."
     )
     rain_room_fraction: float | None = Field(
         description="Share of the readily available water left empty for rain."
@@ -165,20 +167,22 @@ class BlockOut(Out):
     wetted_fraction: float | None = Field(description="Share of the ground that the drip wets.")
     root_depth_m: float | None = Field(description="Depth of the managed root zone, m.")
     root_depth_is_scaled: bool = Field(
-        description="True: the full-size depth, grown into with age; false: this year's."
+        description="True: the full-size depth, reached with age; false: this year's."
     )
     root_share_of_wetted: float | None = Field(
         description="Share of the applied water that reaches rooted soil."
     )
     root_share_is_scaled: bool = Field(
-        description="True: the full-size share, grown into with age; false: this year's."
+        description="True: the full-size share, reached with age; false: this year's."
     )
     canopy_cover_fraction: float | None = Field(description="Ground shaded at full leaf.")
     canopy_height_m: float | None = Field(description="Height of the canopy, m.")
     canopy_is_scaled: bool = Field(
-        description="True: the full-size canopy, grown into with age; false: this year's."
+        description="True: the full-size canopy, reached with age; false: this year's."
     )
-    planting_year: int | None = Field(description="Calendar year; null: full size already.")
+    planting_year: int | None = Field(
+        description=("Calendar year of planting; null: already full size.")
+    )
     years_to_full_size: float | None = Field(description="Years from planting to full size.")
     mulch_cover_fraction: float | None = Field(
         description="Share of the wetted strip under film or fabric."
@@ -197,10 +201,12 @@ class BlockOut(Out):
         description="Density coefficient of the crop that the coefficients were measured on."
     )
     depletion_fraction: float | None = Field(
-        description="Share p of the stored water that is easy to take up at 5 mm/d."
+        description=(
+            "Depletion fraction p: share of the stored water that is readily available at 5 mm/d."
+        )
     )
     initial_depletion_mm: float | None = Field(
-        description="Depletion on the first morning of the ledger, mm; null: taken as 0."
+        description="Depletion on the first morning of the ledger, mm; null: assumed to be 0."
     )
     origins: dict[str, str] = Field(
         description="Where each number comes from: `given`, or the source of the default."

@@ -1,4 +1,4 @@
-"""Bodies: what callers send, each value of its own kind and nothing that is not known."""
+"""Request bodies: strictly typed, with no unknown fields."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ class RunIn(Body):
         ge=0.0, le=LONGEST_RUN_MIN, description="How long it ran, min; 0: it did not run."
     )
     volume_l: float | None = Field(
-        None, ge=0.0, le=LARGEST_VOLUME_L, description="Metered water, L; left out without a meter."
+        None, ge=0.0, le=LARGEST_VOLUME_L, description="Metered water, L; omit without a meter."
     )
 
 
@@ -94,14 +94,14 @@ class RainIn(Body):
         description="`measured`, `trace` (too little to measure), `none`, or `multi-day` for a sum"
         " over several days.",
     )
-    read_at: Instant | None = Field(None, description="When it was read; now when left out.")
+    read_at: Instant | None = Field(None, description="When it was read; defaults to now.")
     covers_from: Instant | None = Field(
-        None, description="Since when the gauge collected; the last reading when left out."
+        None, description="When collection began; defaults to the last reading."
     )
     note: str = Field(
-        "", max_length=200, description="Why a reading is corrected, or anything worth keeping."
+        "", max_length=200, description="Why a reading is corrected, or any other note."
     )
-    confirm: bool = Field(False, description="True: an unlikely amount or time is meant.")
+    confirm: bool = Field(False, description="True: confirms an unlikely amount or time.")
 
 
 class SoilReadingIn(Body):
@@ -113,7 +113,7 @@ class SoilReadingIn(Body):
         0.1,
         ge=0.01,
         le=1.0,
-        description="How far above and below its middle the sensor feels, m.",
+        description="How far above and below its middle the sensor measures, m.",
     )
     volumetric_water: float | None = Field(
         None, ge=0.0, le=0.8, description="Water content, m\u00b3/m\u00b3; or give the tension."
@@ -121,11 +121,11 @@ class SoilReadingIn(Body):
     tension_kpa: float | None = Field(
         None, ge=0.0, le=1500.0, description="Soil water tension, kPa, as a positive number."
     )
-    note: str = Field("", max_length=200, description="Anything worth keeping.")
+    note: str = Field("", max_length=200, description="Any note to keep with it.")
 
 
 class PauseIn(Body):
-    """A time without water."""
+    """A pause in irrigation."""
 
     starts_local: LocalTime = Field(description="Start, wall-clock time of the block.")
     ends_local: LocalTime = Field(description="End, wall-clock time of the block.")
@@ -137,7 +137,7 @@ class PauseIn(Body):
 
 
 class FarmDocumentIn(Body):
-    """A farm as its farm file says it, the same keys and quantities; `null` counts as not given."""
+    """A farm as in its farm file, with the same keys and quantities; `null` counts as not given."""
 
     farm: dict[str, Any] = Field(description="Table `[farm]`: `id`, `name`, `zone`, ...")
     site: list[dict[str, Any]] = Field([], description="Tables `[[site]]`.")
@@ -148,6 +148,6 @@ class FarmDocumentIn(Body):
 
 
 class BlockTableIn(BaseModel):
-    """A block as its table `[[block]]` in a farm file says it, the same keys and quantities."""
+    """A block as its table `[[block]]` in a farm file, with the same keys and quantities."""
 
     model_config = ConfigDict(extra="allow", frozen=True)

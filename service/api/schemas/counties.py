@@ -13,7 +13,7 @@ from service.operations.review.compare_counties import CountyComparison
 
 
 class DepthOut(Out):
-    """A depth of water in the units that people use."""
+    """A depth of water in the common units."""
 
     depth_mm: float | None = Field(description="mm.")
     inches: float | None = Field(description="in.")
@@ -38,7 +38,7 @@ class CountyWeekOut(Out):
     week: str = Field(description="ISO week, Monday to Sunday.")
     first_day: date = Field(description="Its Monday.")
     last_day: date = Field(description="Its Sunday.")
-    county_code: str = Field(description="Code as the adviser's country gives it.")
+    county_code: str = Field(description="Official code of the county.")
     name: str = Field(description="Name of the county.")
     rank: int | None = Field(description="1 for the largest net need; null: not known.")
     reference_et_mm: float | None = Field(description="Reference ET of the week, mm.")
@@ -47,21 +47,17 @@ class CountyWeekOut(Out):
     )
     crop_et_mm: float | None = Field(description="Water use of the reference crop, mm.")
     rain_mm: float | None = Field(
-        description="Rain that fell or is forecast, all of it, mm; null: not known of all days."
+        description="Total rain, fallen or forecast, mm; null: not known for every day."
     )
     rain_entering_mm: float | None = Field(description="Rain that the roots could keep, mm.")
     net_need: DepthOut
     gross_need: DepthOut
-    running_h: float | None = Field(
-        description="Hours on the reference system, and on no other, h."
-    )
+    running_h: float | None = Field(description="Run time on the reference system only, h.")
     forecast_day_count: int = Field(
         description="Days of the week that are not measured: forecast, or not known."
     )
     observed_until: date | None = Field(description="Last day with observed weather.")
-    data_age_days: int | None = Field(
-        description="Days from there to the day of the answer; null: no observed weather."
-    )
+    data_age_days: int | None = Field(description="Days since then; null: no observed weather.")
 
     @classmethod
     def rows_of(cls, comparison: CountyComparison, *, week: str, on: date) -> list[Self]:
@@ -92,7 +88,7 @@ class CountyWeekOut(Out):
 
 
 class ReferenceOut(Out):
-    """The block that all counties are compared by."""
+    """The reference block that counties are compared with."""
 
     block_id: str | None = Field(description="A stored block; null: made from a crop.")
     crop_key: str = Field(description="Row of the crop table.")
@@ -103,7 +99,7 @@ class ReferenceOut(Out):
 
 
 class CountyNeedOut(Out):
-    """Counties side by side, week by week."""
+    """Counties compared, week by week."""
 
     reference: ReferenceOut
     items: list[CountyWeekOut] = Field(description="By week, then by county code.")

@@ -1,4 +1,4 @@
-"""Why a plan says what it says."""
+"""The reasoning behind a plan."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class StepOut(Out):
     value: float | None = Field(description="Its value in `unit`; null: not known.")
     unit: str = Field(description="Unit of the value; empty: none.")
     worked: str = Field(description="The equation with the numbers put in.")
-    source: str = Field(description="Where the equation or value is published.")
+    source: str = Field(description="Published source of the equation or value.")
 
     @classmethod
     def from_record(cls, step: Step) -> Self:
@@ -38,9 +38,9 @@ class StepOut(Out):
 
 
 class ExplanationOut(Out):
-    """Why a plan says what it says."""
+    """The reasoning behind a plan."""
 
-    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    block_id: str = Field(description="Full block id, `farm.block`.")
     day: date = Field(description="Local day that the plan is for.")
     version: int = Field(description="Version of the plan that is explained.")
     issued_at: datetime = Field(description="When that version was made, UTC.")

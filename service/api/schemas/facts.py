@@ -1,4 +1,4 @@
-"""What many answers are made of: numbers without NaN, and flags with their words."""
+"""Building blocks of answers: numbers without NaN, and flags with their texts."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ class Out(BaseModel):
 
 
 class FlagOut(Out):
-    """A fact that a reader should know besides the numbers."""
+    """Something to know besides the numbers."""
 
-    name: str = Field(description="Name for programs; new names may come.")
-    text: str = Field(description="The same in words.")
+    name: str = Field(description="Machine-readable name; new names may be added.")
+    text: str = Field(description="The same as text.")
 
 
 def known(value: object) -> float | None:
-    """A finite number, no finer than it is known, or None: NaN and infinity are not JSON."""
+    """A finite number, rounded to what is known, or None: NaN and infinity are not JSON."""
     if isinstance(value, int | float) and math.isfinite(value):
         return round(float(value), SHOWN_DECIMALS)
     return None
@@ -37,7 +37,7 @@ def plan_flags(flags: int) -> list[FlagOut]:
 
 
 def field_flags(flags: int) -> list[FlagOut]:
-    """The facts that the bits of a weather value stand for."""
+    """The flags set on a weather value."""
     return [
         FlagOut(name=word(str(flag.name)), text=text)
         for flag, text in FLAG_TEXT.items()

@@ -1,4 +1,4 @@
-"""Farms as JSON documents, and what a change of one did."""
+"""Farms as JSON documents, and the outcome of a change."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from service.api.schemas.feedback import CountsOut
 
 
 class FarmDocumentOut(Out):
-    """A farm as its farm file says it: every number stated, in SI, with its unit."""
+    """A farm as in its farm file: every number explicit, in SI, with its unit."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -23,8 +23,8 @@ class FarmDocumentOut(Out):
 
 
 class FarmChangeOut(Out):
-    """What a change did; the thing's new state is told by its ETag."""
+    """The outcome of a change; the ETag identifies the new state."""
 
-    farm_id: str = Field(description="Farm that was changed.")
+    farm_id: str = Field(description="The farm changed.")
     counts: CountsOut
-    retired_count: int = Field(description="Blocks that were taken out of use.")
+    retired_count: int = Field(description="Blocks that were retired.")

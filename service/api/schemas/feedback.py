@@ -1,4 +1,4 @@
-"""What is answered to reports from the field."""
+"""Answers to reports from the field."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ class CountsOut(Out):
     """What a report changed."""
 
     created_count: int = Field(description="Entries that are new.")
-    changed_count: int = Field(description="Entries that took the place of an earlier one.")
-    unchanged_count: int = Field(description="Entries that were known already.")
+    changed_count: int = Field(description="Entries that replaced an earlier one.")
+    unchanged_count: int = Field(description="Entries that were already stored.")
     new_plan_count: int = Field(description="Plans that got a new version in the same step.")
 
     @classmethod
@@ -40,7 +40,7 @@ class FlowOut(Out):
 
     block_id: str = Field(description="Block, `farm.block`.")
     run_count: int = Field(description="Metered runs that are counted.")
-    duration_min: float = Field(description="Their minutes together, min.")
+    duration_min: float = Field(description="Their total minutes, min.")
     volume_l: float = Field(description="Metered water, L.")
     expected_volume_l: float | None = Field(
         description="Flow of all emitters times the minutes, L."
@@ -70,7 +70,7 @@ class FlowOut(Out):
 
 
 class RunsOut(Out):
-    """What came of reported runs."""
+    """Outcome of reported runs."""
 
     counts: CountsOut
     flow: list[FlowOut] = Field(description="For each block with metered runs in this report.")
@@ -88,16 +88,16 @@ class BookedRainOut(Out):
     """Rain of one local day."""
 
     day: date = Field(description="Local day.")
-    rain_mm: float = Field(description="What this reading gives to the day, mm.")
-    day_total_mm: float = Field(description="Rain of the day by all readings, mm.")
+    rain_mm: float = Field(description="Rain that this reading adds to the day, mm.")
+    day_total_mm: float = Field(description="Rain of the day from all readings, mm.")
 
 
 class RainOut(Out):
-    """What came of a rain gauge reading."""
+    """Outcome of a rain gauge reading."""
 
     site_id: str = Field(description="Place of the gauge.")
     read_at: datetime = Field(description="When it was read.")
-    covers_from: datetime = Field(description="Since when it collected.")
+    covers_from: datetime = Field(description="When collection began.")
     rain_mm: float = Field(description="Rain in the gauge, mm.")
     kind: str = Field(description="`measured`, `trace`, `none` or `multi-day`.")
     booked: list[BookedRainOut] = Field(description="The days that the rain is booked to.")
@@ -124,13 +124,13 @@ class RainOut(Out):
 
 
 class SoilReadingOut(Out):
-    """What came of a soil reading."""
+    """Outcome of a soil reading."""
 
     block_id: str = Field(description="Block, `farm.block`.")
     day: date = Field(description="Local day that the correction is booked on, at its end.")
     compared_with: str = Field(
-        description="`day-start` for a reading before noon, `day-end` for a later one: the computed"
-        " depletion that the reading is held against."
+        description="`day-start` for a reading before noon, `day-end` for a later one: the "
+        "computed depletion that the reading is compared with."
     )
     kind: str = Field(description="`volumetric` or `tension`.")
     volumetric_water: float = Field(
@@ -138,10 +138,12 @@ class SoilReadingOut(Out):
         " curve of Saxton & Rawls 2006 through the block's field capacity and wilting point."
     )
     depletion_reading_mm: float = Field(
-        description="Depletion of the managed root zone, if all of it were as the soil read, mm."
+        description=(
+            "Depletion of the managed root zone if all of it were like the soil measured, mm."
+        )
     )
     weight_fraction: float = Field(
-        description="How much the reading counts: 0.8 times the share of the root depth it covers."
+        description="Weight of the reading: 0.8 times the share of the root depth it covers."
     )
     taw_mm: float = Field(description="Water that the full root zone holds, mm.")
     counts: CountsOut
@@ -164,9 +166,9 @@ class SoilReadingOut(Out):
 
 
 class PauseOut(Out):
-    """A time without water."""
+    """A pause in irrigation."""
 
-    pause_id: str = Field(description="Name of the pause, to take it back.")
+    pause_id: str = Field(description="Name of the pause, needed to cancel it.")
     block_id: str = Field(description="Block, `farm.block`.")
     starts_local: str = Field(description="Start, wall-clock time of the block.")
     ends_local: str = Field(description="End, wall-clock time of the block.")
@@ -187,20 +189,20 @@ class PauseOut(Out):
 
 
 class PausedOut(Out):
-    """A new pause and what followed from it."""
+    """A new pause and its effect."""
 
     pause: PauseOut
     new_plan_count: int = Field(description="Plans that got a new version in the same step.")
 
 
 class PausesOut(Out):
-    """Pauses of a block that are not taken back, by start."""
+    """Pauses of a block that have not been cancelled, by start."""
 
     items: list[PauseOut]
 
 
 class CancelledOut(Out):
-    """A pause that was taken back."""
+    """A pause that was cancelled."""
 
     pause_id: str = Field(description="Name of the pause.")
     new_plan_count: int = Field(description="Plans that got a new version in the same step.")

@@ -29,12 +29,12 @@ class PulseOut(Out):
 class CauseOut(Out):
     """What kept the plan smaller than the need."""
 
-    name: str = Field(description="Name for programs; new names may come.")
-    text: str = Field(description="The same in words.")
+    name: str = Field(description="Machine-readable name; new names may be added.")
+    text: str = Field(description="The same as text.")
 
 
 class OutlookDayOut(Out):
-    """What is expected of a coming day; not a promise."""
+    """The outlook for a coming day; not a promise."""
 
     day: date = Field(description="Local day; the first is the day of the plan.")
     expected_min: float | None = Field(description="Minutes of irrigation expected, min.")
@@ -49,14 +49,14 @@ class WeatherSourceOut(OriginOut):
     """A source behind the weather of the plan's day."""
 
     age_h: float = Field(description="Age of its values when the plan was made, h.")
-    quantities: list[str] = Field(description="What it gave, by name.")
+    quantities: list[str] = Field(description="The quantities it provided, by name.")
 
 
-# service.operations.evening.plan_texts writes it; here stands what each field means.
+# service.operations.evening.plan_texts writes it; this model documents each field.
 class PlanOut(Out):
     """The plan of a block for one local day."""
 
-    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    block_id: str = Field(description="Full block id, `farm.block`.")
     block_name: str
     farm_id: str
     day: date = Field(description="Local day that the plan is for.")
@@ -64,29 +64,27 @@ class PlanOut(Out):
     version: int = Field(description="Rises with each change of the day's plan.")
     issued_at: datetime = Field(description="When this version was made, UTC.")
     status: str = Field(
-        description="`water`: run the pulses; `rest`: no water is needed; `no-weather`: nothing"
-        " could be planned. New words may come: do not irrigate on one that is not known."
+        description="`water`: run the pulses; `rest`: no water is needed; `no-weather`: nothing "
+        "could be planned. New values may be added: do not irrigate on an unknown one."
     )
     summary: str = Field(description="The plan and its reason in a sentence.")
-    pulses: list[PulseOut] = Field(description="Runs of the day, in order of time.")
+    pulses: list[PulseOut] = Field(description="Runs of the day, by start time.")
     pulse_count: int = Field(description="Number of pulses.")
-    planned_min: int = Field(description="Running time of the day, min.")
-    gross_mm: float = Field(description="Depth that the emitters give over the block area, mm.")
-    net_mm: float = Field(description="Depth of it that counts for the root zone, mm.")
-    volume_l: float | None = Field(description="Water that runs, L.")
-    need_mm: float | None = Field(description="Net depth that was asked for, mm.")
+    planned_min: int = Field(description="Run time of the day, min.")
+    gross_mm: float = Field(description="Gross depth applied over the block area, mm.")
+    net_mm: float = Field(description="Net depth that reaches the root zone, mm.")
+    volume_l: float | None = Field(description="Water applied, L.")
+    need_mm: float | None = Field(description="Net depth needed, mm.")
     deferred_mm: float | None = Field(description="Net depth left for later days, mm.")
     shortfall_mm: float | None = Field(
         description="Net depth by which the evening is beyond the readily available water, mm."
     )
     crop_et_mm: float | None = Field(description="Water that the crop is expected to use, mm.")
     cause: CauseOut | None = Field(
-        description="What cut the minutes most; null where nothing was cut."
+        description="What limited the minutes most; null if nothing did."
     )
-    flags: list[FlagOut] = Field(description="What else to know about the plan.")
-    cautions: list[str] = Field(
-        description="What else to know about the weather behind it, in words."
-    )
+    flags: list[FlagOut] = Field(description="Flags of the plan.")
+    cautions: list[str] = Field(description="Flags of the weather behind it, as text.")
     settled_day: date | None = Field(
         description="Last day of the ledger that was settled in the run that made the plan."
     )
@@ -100,24 +98,24 @@ class PlanOut(Out):
     weather_sources: list[WeatherSourceOut]
     outlook: list[OutlookDayOut]
     injection: InjectionOut | None = Field(
-        description="Fertiliser ordered for the day; null: none is."
+        description="Fertiliser ordered for the day; null: none."
     )
 
 
 class FarmPlanOut(Out):
-    """The plan of one block of a farm, in short; `/v1/blocks/{id}/plan` says more."""
+    """The plan of one block of a farm, in brief; `/v1/blocks/{id}/plan` has the details."""
 
-    block_id: str = Field(description="`farm.block`, unique everywhere.")
+    block_id: str = Field(description="Full block id, `farm.block`.")
     block_name: str
     version: int = Field(description="Rises with each change of the day's plan.")
     issued_at: datetime = Field(description="When this version was made, UTC.")
     status: str = Field(description="`water`, `rest` or `no-weather`, as in the block's plan.")
-    pulses: list[PulseOut] = Field(description="Runs of the day, in order of time.")
-    planned_min: int = Field(description="Running time of the day, min.")
-    gross_mm: float = Field(description="Depth that the emitters give over the block area, mm.")
-    net_mm: float = Field(description="Depth of it that counts for the root zone, mm.")
-    volume_l: float | None = Field(description="Water that runs, L.")
-    flags: list[FlagOut] = Field(description="What else to know about the plan.")
+    pulses: list[PulseOut] = Field(description="Runs of the day, by start time.")
+    planned_min: int = Field(description="Run time of the day, min.")
+    gross_mm: float = Field(description="Gross depth applied over the block area, mm.")
+    net_mm: float = Field(description="Net depth that reaches the root zone, mm.")
+    volume_l: float | None = Field(description="Water applied, L.")
+    flags: list[FlagOut] = Field(description="Flags of the plan.")
 
     @classmethod
     def from_view(cls, view: PlanView) -> Self:

@@ -10,12 +10,12 @@ from service.api.schemas.facts import Out
 class ProblemErrorOut(Out):
     """One thing that is wrong with the request."""
 
-    detail: str = Field(description="What is wrong or what is allowed.")
+    detail: str = Field(description="What is wrong, or what is allowed.")
     parameter: str | None = Field(
-        None, description="The parameter of path or query, or the header, that is meant."
+        None, description="The path or query parameter, or the header, concerned."
     )
     pointer: str | None = Field(
-        None, description="JSON pointer (RFC 6901) to the place in the body that is meant."
+        None, description="JSON pointer (RFC 6901) to the place in the body."
     )
 
 
@@ -26,8 +26,8 @@ class ProblemOut(Out):
     title: str = Field(description="The type in words.")
     status: int = Field(description="The HTTP status.")
     detail: str | None = Field(None, description="What happened, for people.")
-    instance: str = Field(description="URN of this very occurrence.")
-    request_id: str = Field(description="Id to name to the operator; also in X-Request-Id.")
+    instance: str = Field(description="URN of this occurrence.")
+    request_id: str = Field(description="Id to give to the operator; also in X-Request-Id.")
     errors: list[ProblemErrorOut] | None = Field(
         None, description="With status 422: all that is wrong."
     )

@@ -1,7 +1,7 @@
 """The program of a controller, as the OpenAPI document describes it.
 
-The answers themselves are written out when plans are published (see
-:mod:`service.operations.evening.publish_programs`); a test holds them against these models.
+The answers themselves are rendered when plans are published (see
+:mod:`service.operations.evening.publish_programs`); a test checks them against these models.
 """
 
 from __future__ import annotations
@@ -14,25 +14,25 @@ from service.api.schemas.facts import Out
 
 
 class ChannelProgramOut(Out):
-    """What one channel is to do."""
+    """Instructions for one channel."""
 
     channel: int = Field(description="Number of the output on the controller.")
     mode: str = Field(
-        description="`run`: open as listed; `hold`: stay closed. New words may come: stay closed on"
-        " one that is not known."
+        description="`run`: open as listed; `hold`: stay closed. New values may be added: stay "
+        "closed on an unknown one."
     )
     daily_maximum_min: int = Field(
-        description="Most minutes that the channel may be open on one local day, whatever else is"
-        " said, min."
+        description="Upper limit on the minutes the channel may be open on one local day, "
+        "whatever else applies, min."
     )
     openings: list[tuple[int, str, int]] = Field(
-        description="Openings in order of time, each `[start in seconds since 1970-01-01T00:00Z,"
-        " the same on the local clock as day of the month and time (DDTHH:MM), minutes]`."
+        description="Openings by start time, each `[start in seconds since 1970-01-01T00:00Z, the "
+        "same on the local clock as day of the month and time (DDTHH:MM), minutes]`."
     )
 
 
 class FallbackOut(Out):
-    """What a controller does once its program has run out and no new one can be had."""
+    """What a controller does once its program has expired and it cannot get a new one."""
 
     policy: str = Field(
         description="`fallback`: run the openings below daily; `stop`: run nothing."
@@ -48,13 +48,15 @@ class FallbackOut(Out):
 class ProgramOut(Out):
     """A controller's program; no opening is without a length."""
 
-    format: Literal[1] = Field(description="Version of this form; a device refuses another one.")
-    controller_id: str = Field(description="`farm.controller`, unique everywhere.")
-    program_id: str = Field(description="Name of this very version, to report with.")
+    format: Literal[1] = Field(
+        description="Version of this format; a device must refuse any other."
+    )
+    controller_id: str = Field(description="Full controller id, `farm.controller`.")
+    program_id: str = Field(description="Id of this version, for reports.")
     version: int = Field(description="Rises with each change of the program.")
     issued_epoch_s: int = Field(description="When it was issued, seconds since 1970-01-01T00:00Z.")
-    valid_from_epoch_s: int = Field(description="Not to be run before, seconds since 1970.")
-    valid_until_epoch_s: int = Field(description="Not to be run from then on, seconds since 1970.")
+    valid_from_epoch_s: int = Field(description="Do not run before, seconds since 1970.")
+    valid_until_epoch_s: int = Field(description="Do not run from then on, seconds since 1970.")
     zone: str = Field(description="IANA time zone of the local times.")
     channels: list[ChannelProgramOut]
     fallback: FallbackOut

@@ -1,4 +1,4 @@
-"""Parameters of addresses; one that is not known is refused."""
+"""Query parameters; unknown ones are refused."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ class In(BaseModel):
 
 
 class BlockListQuery(In):
-    """Which blocks, and which page of them."""
+    """Selects blocks and a page of them."""
 
     farm: str | None = Field(
         None, max_length=40, description="Only blocks of this farm.", examples=["hill-farm"]
@@ -37,13 +37,13 @@ class BlockListQuery(In):
     cursor: str | None = Field(
         None,
         max_length=200,
-        description="Where the page begins, out of `next` of the page before; not to be read.",
+        description="Opaque cursor from `next` of the previous page.",
         examples=["aGlsbC1mYXJtLm5vcnRo"],
     )
 
 
 class StatusQuery(In):
-    """Whose state."""
+    """Selects a farm."""
 
     farm: str | None = Field(
         None, max_length=40, description="Only this farm and its sites.", examples=["hill-farm"]
@@ -51,29 +51,29 @@ class StatusQuery(In):
 
 
 class BlockQuery(In):
-    """As of which day a block is shown."""
+    """Selects the day as of which a block is shown."""
 
     day: CalendarDate | None = Field(
         None,
         alias="date",
-        description="The block as it stands on this day; today at the farm when left out.",
+        description="The block as it stands on this day; defaults to today at the farm.",
         examples=["2026-07-15"],
     )
 
 
 class PlanQuery(In):
-    """Which day's plan."""
+    """Selects the day of the plan."""
 
     day: CalendarDate | None = Field(
         None,
         alias="date",
-        description="Local day that the plan is for; the latest day planned when left out.",
+        description="Local day that the plan is for; defaults to the latest day planned.",
         examples=["2026-07-15"],
     )
 
 
 class CountyNeedQuery(In):
-    """Which weeks, and the reference block."""
+    """Selects the weeks and the reference block."""
 
     week: str = Field(
         pattern=r"^20[0-9]{2}-W[0-5][0-9]$",

@@ -26,9 +26,11 @@ class SchedulerOut(Out):
 
 
 class QueueOut(Out):
-    """Runs of one job that wait to be done."""
+    """Runs of one job waiting to be done."""
 
-    job: str = Field(description="`evening`, `repair`, `weather` or `prune`; new ones may come.")
+    job: str = Field(
+        description="`evening`, `repair`, `weather` or `prune`; new ones may be added."
+    )
     due_count: int = Field(description="Runs that are due and not done.")
 
 
@@ -36,10 +38,10 @@ class JobRunOut(Out):
     """A run that a scheduler has taken up."""
 
     run_key: str = Field(description="`job:farm:date`; each key is done once.")
-    due_at: datetime = Field(description="Since when it was due.")
+    due_at: datetime = Field(description="When it became due.")
     state: str = Field(description="`claimed`, `waiting` (for its next try) or `done`.")
-    outcome: str | None = Field(description="What came of it; null: not done.")
-    attempt_count: int = Field(description="Times that it was taken up.")
+    outcome: str | None = Field(description="Its result; null: not done.")
+    attempt_count: int = Field(description="Number of attempts.")
     changed_at: datetime = Field(description="When its state last changed.")
 
     @classmethod
@@ -56,13 +58,13 @@ class JobRunOut(Out):
 
 
 class FarmStatusOut(Out):
-    """The evenings of a farm."""
+    """The evening runs of a farm."""
 
     farm_id: str
     next_due_at: datetime = Field(
         description="When its next evening is due; in the past for one that is due and not done."
     )
-    is_overdue: bool = Field(description="Its issue time has passed without its plans.")
+    is_overdue: bool = Field(description="Its issue time has passed without plans.")
     last_run: JobRunOut | None = Field(
         description="Its latest evening run of the last 8 days; null: none."
     )
@@ -79,12 +81,10 @@ class FarmStatusOut(Out):
 
 
 class SiteStatusOut(Out):
-    """How old the weather of a site is."""
+    """Age of a site's weather."""
 
     site_id: str
-    is_stale: bool = Field(
-        description="Tomorrow's plan would rest on weather that is old or bridged."
-    )
+    is_stale: bool = Field(description="Tomorrow's plan would rest on old or gap-filled weather.")
     last_observed_day: date | None = Field(
         description="Last local day with observed weather; null: none in 30 days."
     )
@@ -108,7 +108,7 @@ class SiteStatusOut(Out):
 
 
 class BreakerOut(Out):
-    """Whether a weather service, or one grid cell of it, is left alone for now."""
+    """Whether requests to a weather service, or to one grid cell of it, are paused."""
 
     key: str = Field(description="`source|host`, or `source|host|cell`.")
     state: str = Field(description="`open` (nothing is sent) or `closed`.")

@@ -1,6 +1,6 @@
-"""Pipes, water and fertiliser: what is asked and what is answered.
+"""Pipes, water and fertiliser: requests and answers.
 
-Whatever can hurt carries ``cautions``, which a client must show beside the number.
+Anything hazardous carries ``cautions``, which a client must show beside the number.
 """
 
 from __future__ import annotations
@@ -56,22 +56,22 @@ def plain(value: object) -> Any:
 
 
 class AdvisoryOut(Out):
-    """Something that a reader of the result must know."""
+    """Something the reader of the result must know."""
 
-    key: str = Field(description="Name for programs; new names may come.")
-    text: str = Field(description="The same in words.")
+    key: str = Field(description="Machine-readable name; new names may be added.")
+    text: str = Field(description="The same as text.")
 
 
 class HydraulicsQuery(In):
-    """Which uniformity a row is to reach."""
+    """Selects the uniformity a row should reach."""
 
     target_uniformity_pct: float = Field(
-        90.0, ge=50.0, le=99.9, description="EU that the longest row is looked for, %."
+        90.0, ge=50.0, le=99.9, description="EU for which the longest row is sought, %."
     )
 
 
 class SpanQuery(In):
-    """Which days."""
+    """Selects the days."""
 
     first_day: CalendarDate | None = Field(
         None, alias="from", description="First local day.", examples=["2026-04-01"]
@@ -82,7 +82,7 @@ class SpanQuery(In):
 
 
 class AcidQuery(In):
-    """Which acid, and to which pH."""
+    """Selects the acid and the target pH."""
 
     target_ph: float = Field(ge=4.0, le=9.0, description="pH wanted in the lines.", examples=[6.5])
     acid: str = Field(
@@ -102,7 +102,9 @@ class AcidQuery(In):
     )
     with_chlorine: bool = Field(
         False,
-        description=("Chlorine is injected into the same water: refused, it would give off gas."),
+        description=(
+            "Chlorine is injected into the same water: refused, because it would give off gas."
+        ),
     )
 
 
@@ -110,13 +112,13 @@ class AcidQuery(In):
 
 
 class RowOut(Out):
-    """The row that gets least, emitter by emitter from its inlet on."""
+    """The row that gets the least, emitter by emitter from its inlet."""
 
     inlet_head_m: float = Field(description="Pressure head at its inlet, m.")
     emitter_flow_l_per_h: list[float] = Field(description="Flow of each emitter, L/h.")
     emitter_head_m: list[float] = Field(description="Pressure head at each emitter, m.")
     first_dry_emitter: int | None = Field(
-        description="Emitter, counted from 1, from which on nothing flows; null: all flow."
+        description="First emitter, counted from 1, beyond which nothing flows; null: all flow."
     )
     design_uniformity_pct: float = Field(description="Design emission uniformity of the row, %.")
 
@@ -127,7 +129,7 @@ class LongestRowOut(Out):
     target_uniformity_pct: float = Field(description="Uniformity that was looked for, %.")
     emitter_count: int = Field(description="Emitters of that row; 0: not even one does.")
     length_m: float = Field(description="Its length, m.")
-    is_search_limit: bool = Field(description="A longer one may do as well.")
+    is_search_limit: bool = Field(description="True: an even longer row may reach it too.")
 
 
 class HydraulicsOut(Out):
@@ -146,12 +148,10 @@ class HydraulicsOut(Out):
     longest_row: LongestRowOut
     volume_l: float | None = Field(description="Water that the pipes hold, L.")
     fill_time_min: float | None = Field(description="Time to fill empty pipes, min.")
-    most_travel_min: float | None = Field(
-        description="Until 95 % of the emitters are reached, min."
-    )
-    last_travel_min: float | None = Field(description="Until the last emitter is reached, min.")
-    regulator_findings: list[str] = Field(description="What is out of the regulator's range.")
-    cautions: list[str] = Field(description="What is wrong with these pipes, in words.")
+    most_travel_min: float | None = Field(description="Travel time to 95 % of the emitters, min.")
+    last_travel_min: float | None = Field(description="Travel time to the last emitter, min.")
+    regulator_findings: list[str] = Field(description="Findings outside the regulator's range.")
+    cautions: list[str] = Field(description="Problems with these pipes, as text.")
 
     @classmethod
     def from_record(cls, report: PipeReport) -> Self:
@@ -183,9 +183,7 @@ class CatchTestIn(Body):
         max_length=MOST_VOLUMES,
         description="Volume of each emitter, mL; four places on each of four rows or more.",
     )
-    is_used: bool = Field(
-        False, description="True: the plan counts with the uniformity found, from today on."
-    )
+    is_used: bool = Field(False, description="True: plans use the uniformity found, from today on.")
 
 
 class CatchTestOut(Out):
@@ -200,7 +198,7 @@ class CatchTestOut(Out):
     confidence_pct: float = Field(description="Confidence of that interval, %.")
     statistical_uniformity_pct: float = Field(description="100 (1 - sd / mean), %.")
     christiansen_uniformity_pct: float = Field(description="Christiansen's coefficient, %.")
-    plan_uniformity_pct: float = Field(description="Uniformity that the plan counts with, %.")
+    plan_uniformity_pct: float = Field(description="Uniformity that the plan uses, %.")
     plan_origin: str = Field(description="Where that number comes from.")
 
     @classmethod
@@ -227,13 +225,15 @@ class FlowJumpOut(Out):
     """A sudden change of the flow."""
 
     day: date = Field(description="Day of the first run at the new flow.")
-    change_fraction: float = Field(description="Of the flow at the start; negative: less.")
+    change_fraction: float = Field(
+        description=("Change relative to the flow at the start; negative: less.")
+    )
 
 
 class SlowFlowChangeOut(Out):
     """A change of the flow over many runs."""
 
-    from_day: date = Field(description="Day from which on it goes.")
+    from_day: date = Field(description="Day it began.")
     change_fraction: float = Field(description="Up to the last run; negative: less.")
     change_per_100_runs_fraction: float = Field(description="In a hundred runs.")
 
@@ -246,18 +246,18 @@ class FlowCheckOut(Out):
         description="`too-few-runs`, `steady`, `slow-decline`, `slow-rise`, `jump-down`, `jump-up`"
         " or `several`; new words may come."
     )
-    text: str = Field(description="The same in words.")
+    text: str = Field(description="The same as text.")
     run_count: int = Field(description="Metered runs looked at.")
     first_day: date | None = Field(description="Day of the first of them.")
     level_ratio: float | None = Field(description="Metered over expected volume at the start.")
-    is_level_off: bool = Field(description="That is more than 10 % away from 1.")
+    is_level_off: bool = Field(description="True: that ratio is more than 10 % away from 1.")
     noise_fraction: float | None = Field(description="Spread from run to run.")
     jumps: list[FlowJumpOut]
     slow_change: SlowFlowChangeOut | None
     odd_days: list[date] = Field(description="Days of single runs that stand out.")
     is_last_run_odd: bool = Field(description="The newest run stands out.")
     flow_origin: str = Field(description="Where the expected flow comes from.")
-    cautions: list[str] = Field(description="How far to trust it, in words.")
+    cautions: list[str] = Field(description="How far to trust the verdict, as text.")
 
     @classmethod
     def from_record(cls, report: FlowReport) -> Self:
@@ -302,13 +302,15 @@ class TitrationPointIn(Body):
 class WaterSampleIn(Body):
     """A laboratory's report on a supply's water."""
 
-    laboratory: str = Field("not named", min_length=1, max_length=120, description="Who analysed.")
+    laboratory: str = Field(
+        "not named", min_length=1, max_length=120, description="Laboratory that analysed it."
+    )
     temperature_c: float = Field(
         20.0, ge=0.0, le=40.0, description="Of the water in the pipes, degrees Celsius."
     )
     readings: list[ReadingIn] = Field(min_length=1, max_length=MOST_READINGS)
     titration: list[TitrationPointIn] = Field(
-        [], max_length=MOST_POINTS, description="Of the same water, where somebody made one."
+        [], max_length=MOST_POINTS, description="Titration of the same water, if there is one."
     )
 
 
@@ -330,7 +332,7 @@ class WaterSampleOut(Out):
     temperature_c: float = Field(description="Of the water in the pipes, degrees Celsius.")
     readings: list[ReadingOut]
     titration_count: int = Field(description="Points of the titration; 0: none was made.")
-    advisories: list[AdvisoryOut] = Field(description="What is doubtful about the analysis.")
+    advisories: list[AdvisoryOut] = Field(description="Doubts about the analysis.")
 
     @classmethod
     def from_record(cls, sample: WaterSample, advisories: object) -> Self:
@@ -352,11 +354,11 @@ class WaterSampleListOut(Out):
 
 
 class WaterClassOut(Out):
-    """Where one property stands in a published table."""
+    """The class of one property in a published table."""
 
-    name: str = Field(description="Name for programs.")
+    name: str = Field(description="Machine-readable name.")
     label: str
-    value: float | None = Field(description="In the unit beside it.")
+    value: float | None = Field(description="Value in the unit given beside it.")
     unit: str
     grade: str = Field(description="`none`, `moderate` or `severe`.")
     word: str = Field(description="The source's own word.")
@@ -366,7 +368,7 @@ class WaterClassOut(Out):
 
 
 class SaturationOut(Out):
-    """Whether the water leaves scale."""
+    """Scaling tendency of the water."""
 
     calcite_index: float | None = Field(description="log10 of ion product over solubility product.")
     langelier_index: float | None = Field(description="pH less saturation pH.")
@@ -378,10 +380,10 @@ class SalinityOut(Out):
     """Leaching and yield of the crop with this water."""
 
     leaching_requirement_fraction: float | None = Field(
-        description="Surface and sprinkler irrigation; null: no leaching would do."
+        description="Surface and sprinkler irrigation; null: no leaching is enough."
     )
     drip_leaching_requirement_fraction: float | None = Field(
-        description="Frequent drip irrigation; null: no leaching would do."
+        description="Frequent drip irrigation; null: no leaching is enough."
     )
     leaching_fraction: float = Field(description="Leaching that the two below assume.")
     expected_soil_salinity_ds_m: float = Field(description="Without any rain, dS/m.")
@@ -393,7 +395,7 @@ class MissingOut(Out):
     """A value that is not known."""
 
     name: str
-    needed_for: str = Field(description="What cannot be said without it.")
+    needed_for: str = Field(description="What cannot be determined without it.")
 
 
 class WaterReportOut(Out):
@@ -411,10 +413,12 @@ class WaterReportOut(Out):
     clogging: list[WaterClassOut] = Field(description="Clogging hazard of emitters.")
     saturation: SaturationOut | None
     salinity: SalinityOut | None
-    plan_leaching_fraction: float | None = Field(description="What the block's plan counts with.")
+    plan_leaching_fraction: float | None = Field(
+        description=("Leaching fraction that the block's plan uses.")
+    )
     plan_origin: str
     missing: list[MissingOut]
-    advisories: list[AdvisoryOut] = Field(description="What is doubtful about the analysis.")
+    advisories: list[AdvisoryOut] = Field(description="Doubts about the analysis.")
     cautions: list[str]
 
     @classmethod
@@ -438,7 +442,7 @@ class WaterReportOut(Out):
 
 
 class AcidEstimateOut(Out):
-    """How much acid a water would take. An estimate, never an instruction; show its cautions."""
+    """Acid dose for a water. An estimate, never an instruction; show its cautions."""
 
     block_id: str | None
     acid_key: str
@@ -452,13 +456,15 @@ class AcidEstimateOut(Out):
     flow_l_per_h: float | None = Field(description="Flow of the block, L/h.")
     flow_origin: str
     injector_l_per_h: float | None = Field(description="Rate for that flow, L/h.")
-    nutrient: str | None = Field(description="What the acid feeds besides.")
-    nutrient_g_per_m3: float = Field(description="Of it, per cubic metre of water, g.")
+    nutrient: str | None = Field(description="Nutrient that the acid adds.")
+    nutrient_g_per_m3: float = Field(
+        description=("Amount of that nutrient per cubic metre of water, g.")
+    )
     open_air_ph: float = Field(description="pH once the water has lost its CO2 in open air.")
     calcite_saturation_before: float | None = Field(description="Saturation index now.")
     calcite_saturation_after: float | None = Field(description="Saturation index at the target.")
-    advisories: list[AdvisoryOut] = Field(description="What is special about this dose.")
-    cautions: list[AdvisoryOut] = Field(description="What holds for every dose: show them.")
+    advisories: list[AdvisoryOut] = Field(description="Notes on this dose.")
+    cautions: list[AdvisoryOut] = Field(description="Cautions for every dose; must be shown.")
 
     @classmethod
     def from_record(cls, found: AcidEstimate) -> Self:
@@ -478,7 +484,7 @@ class AcidEstimateOut(Out):
 
 
 class CapacityQuery(In):
-    """How many summers."""
+    """Selects the number of summers."""
 
     years: int = Field(
         COMMON_YEAR_COUNT,
@@ -490,7 +496,7 @@ class CapacityQuery(In):
 
 
 class SummerOut(Out):
-    """One summer as things are."""
+    """One summer with things as they are."""
 
     first_day: date
     last_day: date
@@ -501,7 +507,7 @@ class SummerOut(Out):
 
 
 class SupplyChangeOut(Out):
-    """Something that could be done about a supply, and what it would bring."""
+    """A possible change to a supply, and its effect."""
 
     name: str
     text: str
@@ -512,20 +518,22 @@ class SupplyChangeOut(Out):
 
 
 class PeakOut(Out):
-    """What a supply needs for some days in a row in a share of years."""
+    """Peak demand on a supply over consecutive days, at a share of years."""
 
     span_days: int = Field(description="Days in a row.")
     year_share: float = Field(description="Share of years that stay below, 0 to 1.")
-    net_mm: float = Field(description="Net over these days together, mm.")
-    gross_mm: float = Field(description="Gross over these days together, mm.")
-    needed_flow_l_per_h: float = Field(description="Flow that brings it in the open hours, L/h.")
-    carried_ha: float | None = Field(description="Ground that the supply carries, ha.")
+    net_mm: float = Field(description="Net depth over these days, mm.")
+    gross_mm: float = Field(description="Gross depth over these days, mm.")
+    needed_flow_l_per_h: float = Field(description="Flow that supplies it in the open hours, L/h.")
+    carried_ha: float | None = Field(description="Area that the supply can irrigate, ha.")
 
 
 class DesignPeakOut(Out):
-    """The peak of crop use by the summers, and by the shade of the plants as designers reckon."""
+    """Peak crop water use, from the summers and from the shaded area as designers calculate it."""
 
-    summer_use_mm: float = Field(description="Of a week that nine of ten years stay below, mm.")
+    summer_use_mm: float = Field(
+        description="Weekly use not exceeded in nine years out of ten, mm."
+    )
     shade_use_mm: float = Field(description="The same by Keller & Bliesner 1990, mm.")
 
 
@@ -533,15 +541,17 @@ class CapacityOut(Out):
     """Whether pump and windows of a supply keep up in the summers on record."""
 
     supply_id: str
-    flow_l_per_h: float = Field(description="What the supply gives, L/h.")
-    area_ha: float = Field(description="Ground of its blocks, ha.")
+    flow_l_per_h: float = Field(description="Flow of the supply, L/h.")
+    area_ha: float = Field(description="Area of its blocks, ha.")
     open_time_h: float = Field(description="Hours of a day in which any of them may run, h.")
     block_ids: list[str]
     summers: list[SummerOut]
-    changes: list[SupplyChangeOut] = Field(description="The first is what there is.")
+    changes: list[SupplyChangeOut] = Field(description="The first entry is the present state.")
     peaks: list[PeakOut]
     design_peak: DesignPeakOut
-    left_out: list[str] = Field(description="Summers whose weather does not do, with the reason.")
+    left_out: list[str] = Field(
+        description="Summers left out for want of weather, with the reason."
+    )
     cautions: list[str]
 
     @classmethod
@@ -592,25 +602,25 @@ class FertiliserOut(Out):
 
 
 class FertiliserListOut(Out):
-    """Products that are known."""
+    """Available products."""
 
     items: list[FertiliserOut]
 
 
 class ProductAmountIn(Body):
-    """So much of a product."""
+    """An amount of a product."""
 
     product_key: str = Field(pattern="^[a-z0-9][a-z0-9-]{0,39}$", description="Key of a product.")
-    mass_kg: float = Field(gt=0.0, le=100_000.0, description="What goes in that day, kg.")
+    mass_kg: float = Field(gt=0.0, le=100_000.0, description="Amount injected that day, kg.")
 
 
 class FertigationIn(Body):
-    """What is to be injected into a block on a day."""
+    """An injection order for a block and day."""
 
     products: list[ProductAmountIn] = Field(min_length=1, max_length=MOST_PRODUCTS)
     stock_l: float = Field(gt=0.0, le=1e6, description="Volume of stock solution, L.")
     temperature_c: float = Field(
-        ge=0.0, le=40.0, description="Lowest that the tank sees, degrees Celsius."
+        ge=0.0, le=40.0, description="Lowest tank temperature, degrees Celsius."
     )
     injector_lowest_l_per_h: float = Field(
         ge=0.0, le=1e5, description="Smallest rate of the injector, L/h."
@@ -619,42 +629,47 @@ class FertigationIn(Body):
         gt=0.0, le=1e5, description="Largest rate of the injector, L/h."
     )
     largest_added_min: int = Field(
-        0, ge=0, le=600, description="Minutes of water that may be added to make it fit, min."
+        0, ge=0, le=600, description="Extra run time allowed to make it fit, min."
     )
     travel_min: float | None = Field(
         None,
         gt=0.0,
         le=600.0,
-        description="From the injector to the last emitter, min; left out: from the block's pipes.",
+        description=(
+            "Travel time from the injector to the last emitter, min; defaults to the "
+            "value from the block's pipes."
+        ),
     )
     last_nitrogen_day: CalendarDate | None = Field(
-        None, strict=False, description="Last day for nitrogen, of this crop and place."
+        None, strict=False, description="Last day for nitrogen on this crop and site."
     )
 
 
 class ProductAmountOut(Out):
-    """So much of a product."""
+    """An amount of a product."""
 
     product_key: str
     name: str
-    mass_kg: float = Field(description="What goes in that day, kg.")
+    mass_kg: float = Field(description="Amount injected that day, kg.")
 
 
 class FertigationOut(Out):
-    """What is ordered to be injected into a block on a day."""
+    """A stored injection order for a block and day."""
 
     block_id: str
     day: date
     products: list[ProductAmountOut]
     stock_l: float = Field(description="Volume of stock solution, L.")
-    temperature_c: float = Field(description="Lowest that the tank sees, degrees Celsius.")
+    temperature_c: float = Field(description="Lowest tank temperature, degrees Celsius.")
     injector_lowest_l_per_h: float = Field(description="Smallest rate of the injector, L/h.")
     injector_highest_l_per_h: float = Field(description="Largest rate of the injector, L/h.")
-    largest_added_min: int = Field(description="Minutes of water that may be added, min.")
-    travel_min: float | None = Field(description="To the last emitter, min; null: from the pipes.")
+    largest_added_min: int = Field(description="Extra run time allowed, min.")
+    travel_min: float | None = Field(
+        description=("Travel time to the last emitter, min; null: from the pipes.")
+    )
     last_nitrogen_day: date | None
     advisories: list[AdvisoryOut]
-    cautions: list[AdvisoryOut] = Field(description="What holds for every injection: show them.")
+    cautions: list[AdvisoryOut] = Field(description="Cautions for every injection; must be shown.")
 
     @classmethod
     def from_record(cls, order: FertigationOrder, advisories: object, cautions: object) -> Self:
@@ -673,7 +688,7 @@ class FertigationOut(Out):
 
 
 class FertigationListOut(Out):
-    """What is ordered for a block."""
+    """Injection orders of a block."""
 
     items: list[FertigationOut] = Field(description="By day.")
 
@@ -686,22 +701,22 @@ class InjectionSpanOut(Out):
 
 
 class PlannedProductOut(Out):
-    """So much of a product."""
+    """An amount of a product."""
 
     name: str
-    mass_kg: float = Field(description="What goes in that day, kg.")
+    mass_kg: float = Field(description="Amount injected that day, kg.")
 
 
 class InjectionOut(Out):
-    """Fertiliser of the day: when it fits into the pulses, or why it does not."""
+    """Fertiliser for the day: when to inject within the pulses, or why it does not fit."""
 
     is_possible: bool = Field(description="False: do not inject; `advisories` says why.")
     products: list[PlannedProductOut]
     stock_l: float = Field(description="Volume of stock solution, L.")
     spans: list[InjectionSpanOut] = Field(description="When the injector runs.")
     injector_l_per_h: float | None = Field(description="Rate of the injector, L/h.")
-    dilution_ratio: float | None = Field(description="Litres of water to one of stock.")
+    dilution_ratio: float | None = Field(description="Litres of water per litre of stock solution.")
     ec_rise_ds_m: float | None = Field(description="Rise of the water's EC, dS/m.")
-    nutrient_kg: dict[str, float] = Field(description="Elements that go in, kg.")
-    advisories: list[str] = Field(description="What was changed for it, or why it does not fit.")
-    cautions: list[str] = Field(description="What holds for every injection: show them.")
+    nutrient_kg: dict[str, float] = Field(description="Elements injected, kg.")
+    advisories: list[str] = Field(description="Changes made to fit it in, or why it does not fit.")
+    cautions: list[str] = Field(description="Cautions for every injection; must be shown.")

@@ -1,4 +1,4 @@
-"""The weather behind a plan: values with flags, and where the given ones come from."""
+"""The weather behind a plan: values with flags, and the origin of each input."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from service.records.plan_reasoning import WeatherBasis
 
 
 class OriginOut(Out):
-    """Where weather values come from."""
+    """Origin of weather values."""
 
     source: str = Field(description="Name of the weather source.")
     kind: str = Field(description="`observed`, `analysis` or `forecast`.")
     issued_at: datetime = Field(description="When they were issued or recorded, UTC.")
     attribution: str | None = Field(
-        description="Whom to thank wherever the values are shown, with licence; null: nobody asks."
+        description="Attribution to show with the values, with licence; null: none required."
     )
 
 
@@ -27,19 +27,19 @@ class WeatherValueOut(Out):
 
     name: str = Field(description="The quantity, by name; the name carries the unit.")
     value: float | None = Field(description="The value in the unit of the name; null: not known.")
-    flags: list[FlagOut] = Field(description="What is known about the value besides it.")
+    flags: list[FlagOut] = Field(description="Flags on the value.")
 
 
 class WeatherOriginOut(OriginOut):
     """Where a given weather quantity was taken from."""
 
     name: str = Field(description="The given quantity, by name.")
-    fetched_at: datetime = Field(description="When this service took it in, UTC.")
+    fetched_at: datetime = Field(description="When this service received it, UTC.")
     hours_present: float | None = Field(
-        description="Hours of the day that the source had; null: it gave the day as a whole."
+        description="Hours of the day covered by the source; null: it gave a daily value."
     )
     estimated_from: str | None = Field(
-        description="What the value was estimated from; null: it is the source's own."
+        description="What the value was estimated from; null: the source's own value."
     )
 
 
