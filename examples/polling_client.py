@@ -1,18 +1,18 @@
-"""A controller's side of the program contract, as a reference to read, port and test against.
+"""The controller's side of the program contract, as a reference to read, port and test against.
 
-It polls `GET /v1/controllers/{id}/program`, keeps the last good program on disk and opens valves
-by it. `deploy/controller-contract.md` is the contract that it keeps; where the two differ, the
-contract counts. It needs Python 3.11 and httpx.
+It polls `GET /v1/controllers/{id}/program`, keeps the last good program on disk and opens valves by
+it. `deploy/controller-contract.md` is the contract it follows; where the two differ, the contract
+is authoritative. It needs Python 3.11 and httpx.
 
 CAUTIONS
 
 - Water does harm. Test with the valves' power off, then with the pump off, then under watch.
 - This program never opens a valve without a length, and your valve driver must close by itself when
-  the length is over, with a timer of its own: a program that hangs closes nothing.
+  the time is up, with its own timer: a program that hangs closes nothing.
 - Close all valves at power-up, in hardware if you can.
-- The fallback knows neither rain nor harvest nor spraying. Agree on it, and on the policy, with the
-  grower. Give people a switch at the valve that works without any of this.
-- The key opens what its scopes say. One key per device; keep it out of logs and of the address.
+- The fallback takes no account of rain, harvest or spraying. Agree on it, and on the policy, with
+  the grower. Give people a switch at the valve that works without any of this.
+- The key gives access to its scopes. One key per device; keep it out of logs and URLs.
 
 What it does when things go wrong:
 
@@ -75,10 +75,10 @@ class Clock(Protocol):
 
 
 class Valves(Protocol):
-    """What moves the water. It closes a valve by itself when its length is over."""
+    """The valve driver, which closes a valve by itself when its time is up."""
 
     def open(self, channel: int, duration_s: int) -> None:
-        """Open a valve for so long; again on an open one: from now on for so long."""
+        """Open a valve for this long; if it is already open, for this long from now."""
         ...
 
     def close(self, channel: int) -> None:
@@ -86,12 +86,12 @@ class Valves(Protocol):
         ...
 
     def alarm(self, text: str) -> None:
-        """Tell a person."""
+        """Alert a person."""
         ...
 
 
 class BadProgram(Exception):
-    """An answer that is not to be trusted."""
+    """An answer that cannot be trusted."""
 
 
 @dataclass
@@ -103,7 +103,7 @@ class State:
     last_server_epoch_s: int = 0
     is_unpaired: bool = False
     started: dict[str, int] = field(default_factory=dict)
-    """Openings that were begun: ``channel:start`` to the instant."""
+    """Openings already started: ``channel:start`` to the instant."""
     used_s: dict[str, int] = field(default_factory=dict)
     """Seconds open by ``channel:local day``."""
 
@@ -120,7 +120,7 @@ class _Running:
 
 
 def parse_program(body: bytes, controller_id: str) -> tuple[dict[str, Any], int]:
-    """The program and the server's time out of an answer; raises BadProgram."""
+    """The program and the server's time from an answer; raises BadProgram."""
     begins = body.find(_PROGRAM_AT)
     if len(body) > LARGEST_ANSWER_BYTES or begins < 0 or not body.endswith(b"}}"):
         raise BadProgram("not a whole program")
@@ -139,7 +139,7 @@ def parse_program(body: bytes, controller_id: str) -> tuple[dict[str, Any], int]
 
 
 def _check(program: dict[str, Any]) -> None:
-    """Everything that will be relied on is there and is sane."""
+    """Check that everything relied on is present and sane."""
     ZoneInfo(program["zone"])
     if not 0 < program["valid_from_epoch_s"] < program["valid_until_epoch_s"]:
         raise BadProgram("not valid at any time")
@@ -156,7 +156,7 @@ def _check(program: dict[str, Any]) -> None:
 
 
 class PollingClient:
-    """One controller: call :meth:`step` at least every few seconds, for ever."""
+    """One controller: call :meth:`step` every few seconds, forever."""
 
     def __init__(
         self,
@@ -187,14 +187,14 @@ class PollingClient:
             self._valves.close(channel)  # whatever was open before a power cut
 
     def close(self) -> None:
-        """Let go of the connection, and close what is open."""
+        """Close the connection and all open valves."""
         self._close_all()
         self._http.close()
 
     # --- time ----------------------------------------------------------------------------------
 
     def now(self) -> float | None:
-        """Seconds since 1970 as well as they are known; None: not known well enough to open."""
+        """Best estimate of the seconds since 1970; None: not reliable enough to open valves."""
         if self._anchor is not None:
             epoch_s, at = self._anchor
             return epoch_s + self._clock.monotonic() - at
@@ -212,7 +212,7 @@ class PollingClient:
     # --- the loop ------------------------------------------------------------------------------
 
     def step(self) -> float:
-        """Do what is due; returns the seconds until something is due again, 60 at most."""
+        """Do what is due; returns the seconds until the next step, 60 at most."""
         self._run_valves()
         if self._clock.monotonic() >= self._poll_at:
             self._poll_at = self._clock.monotonic() + self._poll()
@@ -224,7 +224,7 @@ class PollingClient:
     # --- asking --------------------------------------------------------------------------------
 
     def _poll(self) -> float:
-        """Ask for the program; returns the seconds until the next time."""
+        """Poll for the program; returns the seconds until the next poll."""
         headers = {"Authorization": f"Bearer {self._key}", "Accept": "application/json"}
         if self._state.etag is not None and self._state.program is not None:
             headers["If-None-Match"] = self._state.etag
@@ -285,7 +285,7 @@ class PollingClient:
         return self._slot()
 
     def _after_failure(self) -> float:
-        """15 s, doubling to 15 min; up to a quarter more, so that devices do not march in step."""
+        """15 s, doubling to 15 min, plus up to a quarter, so that devices do not poll in step."""
         base: float = min(FIRST_RETRY_S * 2**self._failures, LONGEST_RETRY_S)
         self._failures = min(self._failures + 1, 10)
         spread = zlib.crc32(f"{self._id}:{self._failures}".encode()) % 1000 / 1000
@@ -299,7 +299,7 @@ class PollingClient:
         return min(max(wanted, 1.0) + spread, LONGEST_WAIT_S)
 
     def _slot(self) -> float:
-        """Until this device's own second in the quarter of an hour."""
+        """Seconds until this device's own slot in the quarter hour."""
         phase = zlib.crc32(self._id.encode()) % POLL_EVERY_S
         now = self.now() or self._clock.now()
         rest = (phase - now) % POLL_EVERY_S
@@ -308,7 +308,7 @@ class PollingClient:
     # --- watering ------------------------------------------------------------------------------
 
     def _run_valves(self) -> None:
-        """Close what is over, open what is due."""
+        """Close valves whose time is up, open those that are due."""
         for channel, running in list(self._running.items()):
             if self._clock.monotonic() >= running.closes_at:
                 self._close(channel)
@@ -341,12 +341,14 @@ class PollingClient:
             self._alarm(f"no program for {days} days: stopped")
 
     def _consider(self, channel: int, start: float, ends: float, now: float) -> None:
-        """Begin an opening if it is due now, was not begun before and fits into the day."""
+        """Start an opening if it is due, has not been started before, and fits in the daily
+        maximum.
+        """
         opening = f"{channel}:{start:.0f}"
         if now < start or opening in self._state.started or channel in self._running:
             return
         if now - start > STALE_START_S:
-            return  # a device that wakes up late does not make up for what it has slept through
+            return  # a device that wakes up late does not make up for missed openings
         self._state.started[opening] = int(now)
         day = self._local(now).date().isoformat()
         left_s = 60 * self._daily_maximum_min(channel) - self._state.used_s.get(
@@ -356,7 +358,7 @@ class PollingClient:
         if duration_s <= 0:
             self._save()
             return
-        # Booked and on disk before the valve opens: after a power cut it counts as used.
+        # Recorded on disk before the valve opens: after a power cut it counts as used.
         self._state.used_s[f"{channel}:{day}"] = (
             self._state.used_s.get(f"{channel}:{day}", 0) + duration_s
         )
@@ -379,7 +381,7 @@ class PollingClient:
             self._close(channel)
 
     def _settle(self, program: dict[str, Any]) -> None:
-        """Close what a new program does not have any more; what it still has goes on."""
+        """Close openings that the new program no longer has; the others continue."""
         lengths = {
             f"{channel['channel']}:{start:.0f}": 60 * minutes
             for channel in program["channels"]
@@ -440,7 +442,7 @@ class PollingClient:
         return begins.timestamp()
 
     def _alarm(self, text: str) -> None:
-        """Tell a person once; again only after things were well in between."""
+        """Alert a person once; again only after a recovery."""
         if text not in self._alarms:
             self._alarms.add(text)
             self._valves.alarm(text)
@@ -448,7 +450,7 @@ class PollingClient:
     # --- memory --------------------------------------------------------------------------------
 
     def _forget_old(self) -> None:
-        """Drop what cannot matter any more, so that the file does not grow."""
+        """Drop entries that no longer matter, so that the file does not grow."""
         now = self.now() or 0.0
         oldest: date = (self._local(now) - timedelta(days=10)).date()
         self._state.started = {
@@ -471,7 +473,7 @@ class PollingClient:
             return State()
 
     def _save(self) -> None:
-        """On disk in full or not at all: a new file takes the place of the old one."""
+        """Write the state atomically: a new file replaces the old one."""
         fresh = self._path.with_suffix(".new")
         with fresh.open("w", encoding="utf-8") as file:
             json.dump(asdict(self._state), file)
@@ -505,18 +507,18 @@ class SystemClock:
 
 
 class PrintedValves:
-    """Valves that only say what they would do."""
+    """Valves that only print what they would do."""
 
     def open(self, channel: int, duration_s: int) -> None:
-        """Say that a valve would open."""
+        """Print that a valve would open."""
         print(f"open channel {channel} for {duration_s / 60:.0f} min", flush=True)
 
     def close(self, channel: int) -> None:
-        """Say that a valve would close."""
+        """Print that a valve would close."""
         print(f"close channel {channel}", flush=True)
 
     def alarm(self, text: str) -> None:
-        """Say what a person should know."""
+        """Print the alert."""
         print(f"ALARM: {text}", file=sys.stderr, flush=True)
 
 

@@ -106,7 +106,7 @@ soil = { texture = "loam" }
 
 @dataclass(slots=True)
 class FixedClock:
-    """A clock that stands still until a test sets it."""
+    """A clock that is stopped until a test sets it."""
 
     instant: datetime = field(default=RUN_AT)
 

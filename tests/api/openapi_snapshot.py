@@ -1,6 +1,6 @@
-"""The OpenAPI document as it was agreed, in ``openapi.json`` beside this file.
+"""The agreed OpenAPI document, in ``openapi.json`` beside this file.
 
-After a change that is meant, write it anew and read the difference before it is committed:
+After an intended change, regenerate it and review the difference before committing:
 
     python -m tests.api.openapi_snapshot
 """

@@ -1,4 +1,4 @@
-"""Scopes: every route declares one, and a key without it is told which."""
+"""Scopes: every route declares one, and a key without it gets its name."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def test_an_application_with_a_route_that_forgot_its_right_does_not_start() -> N
         ("GET", "/v1/counties/water-need?week=2026-W27&crop=blueberry", Right.ADVISER),
     ],
 )
-def test_a_key_without_the_right_is_told_which_is_missing(
+def test_a_key_without_the_right_gets_the_name_of_the_missing_one(
     own_service: Service, method: str, path: str, right: Right
 ) -> None:
     others = [each for each in ALL_RIGHTS if each != right]

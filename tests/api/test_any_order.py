@@ -110,7 +110,7 @@ class FarmOverTime(RuleBasedStateMachine):
         self.evening = TODAY
 
     def teardown(self) -> None:
-        """Work everything out anew, and put the farm away."""
+        """Recompute everything, and delete the farm."""
         if hasattr(self, "caller"):
             self._replay()
             self._opened.__exit__(None, None, None)

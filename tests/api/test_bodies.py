@@ -120,7 +120,7 @@ def test_without_a_key_no_body_is_read(caller: Caller) -> None:
     assert stranger.request("POST", "/v1/runs", content=b" " * 2_000_000).status_code == 401
 
 
-def test_numbers_that_json_takes_and_nobody_means_are_told_by_their_place(caller: Caller) -> None:
+def test_numbers_that_json_takes_and_nobody_means_are_reported_by_place(caller: Caller) -> None:
     answer = send(caller, RUN % b"1e300")
     assert said(answer) == (422, "invalid-request")
     assert answer.json()["errors"][0]["pointer"] == "/items/0/duration_min"

@@ -105,7 +105,7 @@ def test_the_calendar_of_a_mail_has_the_same_events_as_the_feed(own_service: Ser
         assert event["SEQUENCE"] == feed[uid]["SEQUENCE"] == 1
 
 
-def test_what_stands_has_its_tag(own_service: Service) -> None:
+def test_stored_state_has_its_tag(own_service: Service) -> None:
     client, link = Client(create_app(own_service)), link_of(own_service)
     tag = client.get(link).headers["ETag"]
     assert isinstance(own_service.clock, FixedClock)

@@ -119,7 +119,7 @@ def test_a_week_that_nothing_is_known_of_has_no_rain_either(adviser: Caller) -> 
         assert row["rain_mm"] is row["reference_et_mm"] is row["rank"] is None
 
 
-def test_a_crop_without_published_stages_is_told_which_parameters_would_do(
+def test_a_crop_without_published_stages_gets_the_names_of_the_parameters_needed(
     adviser: Caller,
 ) -> None:
     answer = adviser.get(NEED, params={"week": "2026-W27", "crop": "blueberry"})
@@ -146,7 +146,7 @@ def test_a_crop_without_published_stages_is_told_which_parameters_would_do(
         ({"crop": "apple-cover-no-frost", "weeks": 13}, "weeks"),
     ],
 )
-def test_a_question_that_cannot_be_answered_is_told_by_its_parameter(
+def test_a_question_that_cannot_be_answered_is_reported_by_parameter(
     adviser: Caller, query: dict[str, Any], parameter: str
 ) -> None:
     answer = adviser.get(NEED, params={"week": "2026-W27", **query})

@@ -85,7 +85,7 @@ def test_a_file_loads_to_the_state_that_it_was_exported_from(
     assert outcome.created_count + outcome.changed_count + outcome.retired_count == 0
 
 
-def test_a_changed_block_counts_from_today_and_is_planned_anew(caller: Caller) -> None:
+def test_a_changed_block_counts_from_today_and_is_replanned(caller: Caller) -> None:
     document, _ = read(caller)
     before, held = read(caller, BLOCK)
     plan = caller.get(f"{BLOCK}/plan").json()
@@ -194,7 +194,7 @@ def test_a_block_is_held_to_the_rules_of_the_farm_file(
     assert read(caller)[1] == state
 
 
-def test_an_id_that_is_taken_is_told_by_its_place(caller: Caller) -> None:
+def test_an_id_that_is_taken_is_reported_by_place(caller: Caller) -> None:
     document, _ = read(caller)
     for path, body, pointer in (
         ("/v1/farms", document, "/farm/id"),
@@ -205,7 +205,7 @@ def test_an_id_that_is_taken_is_told_by_its_place(caller: Caller) -> None:
         assert [each["pointer"] for each in answer.json()["errors"]] == [pointer]
 
 
-def test_a_fault_of_a_farm_is_told_by_its_place_in_the_document(caller: Caller) -> None:
+def test_a_fault_of_a_farm_is_reported_by_place_in_the_document(caller: Caller) -> None:
     document, held = read(caller)
     document["block"][1]["row_spacing"] = "far"
     document["site"][0]["latitude"] = 135

@@ -1,4 +1,4 @@
-"""Limits: who asks too often is told when to come back."""
+"""Limits: a caller over its limit learns when to come back."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def test_a_limit_that_cannot_be_read_stops_the_start(own_service: Service) -> No
         limited(own_service, requests_per_key="often")
 
 
-def test_an_address_stands_for_a_household() -> None:
+def test_an_address_is_counted_as_a_household() -> None:
     assert address_of(("192.0.2.7", 1)) == "192.0.2.7"
     assert address_of(("::ffff:192.0.2.7", 1)) == "192.0.2.7"
     assert address_of(("2001:db8::1", 1)) == address_of(("2001:db8::ffff:1", 2))

@@ -72,7 +72,7 @@ def test_a_plan_is_written_out_when_it_is_published(
         assert answer.text == as_read(view).model_dump_json()
 
 
-def test_a_plan_whose_text_is_gone_is_written_out_anew(own_service: Service) -> None:
+def test_a_plan_whose_text_is_gone_is_rendered_again(own_service: Service) -> None:
     before = Client(create_app(own_service)).get(PLAN)
     with own_service.unit_of_work(write=True) as unit:
         unit.plans.forget_texts(FARM_ID)
@@ -222,7 +222,7 @@ def test_the_reasoning_leads_from_weather_to_the_minutes_of_the_plan(client: Cli
         assert "{" not in step["worked"] and "?" not in step["worked"]
 
 
-def test_the_weather_table_tells_observed_from_forecast(client: Client) -> None:
+def test_the_weather_table_distinguishes_observed_from_forecast(client: Client) -> None:
     table = client.json(WHY)["weather"]
     assert [day["day"] for day in table[:3]] == ["2026-07-13", "2026-07-14", "2026-07-15"]
     observed, forecast = table[0], table[2]
@@ -251,7 +251,7 @@ def test_an_answer_that_the_caller_holds_is_not_sent_again(client: Client, path:
         assert client.get(path, headers={"If-None-Match": held}).status_code == 200
 
 
-def test_the_tag_stands_while_time_passes_and_falls_with_a_new_version(
+def test_the_tag_is_stable_over_time_and_changes_with_a_new_version(
     own_service: Service,
 ) -> None:
     client = Client(create_app(own_service))

@@ -156,7 +156,7 @@ def test_every_error_of_the_tree_has_a_problem_type() -> None:
 
 
 @pytest.mark.parametrize("error", [RuntimeError(SECRET), errors.StorageFailed(SECRET)])
-def test_the_log_says_under_the_request_id_what_the_caller_is_not_told(
+def test_the_log_says_under_the_request_id_what_the_caller_does_not_see(
     failing_client: FailingClient, caplog: pytest.LogCaptureFixture, error: Exception
 ) -> None:
     with caplog.at_level(logging.ERROR):
@@ -189,7 +189,7 @@ def test_a_conflict_says_what_would_be_allowed(failing_client: FailingClient) ->
     ]
 
 
-def test_a_name_stands_for_a_field_of_the_body_a_header_or_the_address() -> None:
+def test_a_name_refers_to_a_field_of_the_body_a_header_or_the_address() -> None:
     faults = [errors.Fault(where, SECRET, "x") for where in ("", "note", "day", "Idempotency-Key")]
     assert faults_as_errors(faults, outside_body={"day"}) == [
         {"pointer": "", "detail": "allowed: x"},

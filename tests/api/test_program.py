@@ -226,7 +226,7 @@ def test_a_day_without_weather_gets_no_water_where_that_was_agreed(own_service: 
     assert (channel["mode"], channel["openings"]) == ("hold", [])
 
 
-def test_a_controller_without_plans_is_told_to_hold(own_service: Service, ticker: Ticker) -> None:
+def test_a_controller_without_plans_must_hold(own_service: Service, ticker: Ticker) -> None:
     pair(own_service, "later-farm", BARN_CONTROLLER)
     client = Client(create_app(own_service))
     program = checked_program(client.get(f"/v1/controllers/{BARN}/program").content)
@@ -260,7 +260,7 @@ def test_who_holds_the_program_gets_no_body(own_client: Client) -> None:
     assert own_client.get(PATH, headers={**CSV, "If-None-Match": tag}).status_code == 200
 
 
-def test_the_tag_stands_while_the_servers_time_moves(paired: Service) -> None:
+def test_the_tag_is_stable_while_the_servers_time_moves(paired: Service) -> None:
     client = Client(create_app(paired))
     first = client.get(PATH)
     assert isinstance(paired.clock, FixedClock)
@@ -435,7 +435,7 @@ def test_without_a_database_nothing_old_is_passed_off_as_current(
     assert client.get(PATH).status_code == 200
 
 
-def test_a_failed_load_is_told_and_tried_again(paired: Service) -> None:
+def test_a_failed_load_is_reported_and_retried(paired: Service) -> None:
     fails = [False, True, False]
 
     def open_unit(*, write: bool) -> UnitOfWork:

@@ -101,7 +101,7 @@ def test_a_report_sent_twice_is_answered_twice_and_counted_once(caller: Caller) 
     assert first.json()["counts"]["created_count"] == 1
 
 
-def test_an_idempotency_key_stands_for_one_request(caller: Caller) -> None:
+def test_an_idempotency_key_belongs_to_one_request(caller: Caller) -> None:
     caller.post("/v1/runs", run_of(60), once="one")
     answer = caller.post("/v1/runs", run_of(61), once="one")
     assert (answer.status_code, answer.json()["type"]) == (422, "/problems/idempotency-key-taken")
@@ -270,7 +270,7 @@ def test_a_thousand_runs_are_taken_and_ten_thousand_are_not(caller: Caller) -> N
         ({"colour": "blue"}, "/items/0/colour"),
     ],
 )
-def test_a_fault_is_told_by_its_place(
+def test_a_fault_is_reported_by_place(
     reading_caller: Caller, change: dict[str, Any], pointer: str
 ) -> None:
     answer = reading_caller.post(

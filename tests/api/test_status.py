@@ -149,7 +149,7 @@ def test_the_watchdog_warns_after_three_minutes_and_fails_after_ten(
     assert watchdog_verdict(RUN_AT, RUN_AT + timedelta(seconds=silent_s)) == verdict
 
 
-def test_a_service_that_never_had_a_scheduler_is_a_warning() -> None:
+def test_a_service_without_any_scheduler_yet_is_a_warning() -> None:
     assert watchdog_verdict(None, RUN_AT) is Verdict.WARN
 
 
@@ -213,7 +213,7 @@ def test_the_latest_of_several_evenings_is_shown(own_service: Service) -> None:
     assert farm["last_run"]["run_key"] == f"evening:{FARM_ID}:2026-07-15"
 
 
-def test_the_age_of_weather_is_told_per_site(own_service: Service) -> None:
+def test_the_age_of_weather_is_shown_per_site(own_service: Service) -> None:
     later = at(own_service, RUN_AT + timedelta(hours=30))  # 01:00 on the 16th in New York
     sites = {each["site_id"]: each for each in status_of(later)["sites"]}
     assert sites["home"] == {
@@ -377,7 +377,7 @@ def test_a_crash_is_counted_as_500(own_client: Client, monkeypatch: pytest.Monke
     assert value(counted, "http_requests_total", **labels) == 1.0
 
 
-def test_a_scrape_tells_of_a_database_that_went_away(
+def test_a_scrape_reports_a_lost_database(
     own_client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(routes, "read_status", failing_to_read(StorageFailed("gone")))
@@ -411,7 +411,7 @@ def test_a_scrape_shows_what_the_scheduler_did(own_service: Service) -> None:
     assert value(series, "cell_breakers_open", **nearby) == 2.0
 
 
-def test_the_labels_of_sites_are_bounded_and_the_oldest_is_told_all_the_same(
+def test_the_labels_of_sites_are_bounded_and_the_oldest_is_always_shown(
     service: Service,
 ) -> None:
     status = read_status(

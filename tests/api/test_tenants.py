@@ -118,7 +118,7 @@ def test_a_region_key_sees_all_farms(own_service: Service) -> None:
     assert {item["farm_id"] for item in items} == {FARM_ID, OTHER}
 
 
-def test_a_run_of_another_farms_block_is_told_as_one_of_no_block(own_service: Service) -> None:
+def test_a_run_of_another_farms_block_is_reported_as_not_found(own_service: Service) -> None:
     caller = caller_of(own_service, OTHER)
 
     def problem(block_id: str) -> Any:

@@ -305,7 +305,7 @@ def test_a_day_that_has_begun_takes_no_order(piped: Client) -> None:
     ]
 
 
-def test_an_unknown_product_is_told_by_its_place_in_the_order(piped: Client) -> None:
+def test_an_unknown_product_is_reported_by_place_in_the_order(piped: Client) -> None:
     body = {**ORDER, "products": [{"product_key": "gravel", "mass_kg": 1.0}]}
     answer = piped.request("PUT", f"/v1/blocks/{BLOCK}/fertigations/{PLAN_DAY}", json=body)
     assert answer.status_code == 422
@@ -363,7 +363,9 @@ def import_last_summer(service: Service) -> None:
     )
 
 
-def test_the_capacity_of_a_supply_is_told_for_the_summers_on_record(own_service: Service) -> None:
+def test_the_capacity_of_a_supply_is_assessed_for_the_summers_on_record(
+    own_service: Service,
+) -> None:
     import_last_summer(own_service)
     client = Client(create_app(own_service, host="127.0.0.1"))
     found = client.json("/v1/supplies/test-farm.well/capacity", params={"years": 1})

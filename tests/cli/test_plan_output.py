@@ -75,7 +75,7 @@ def test_the_latest_planned_day_is_the_default(demo: Command) -> None:
     assert {plan["day"] for plan in before} == {"2026-07-14"}
 
 
-def test_weather_age_stands_in_the_plan(demo: Command) -> None:
+def test_weather_age_is_in_the_plan(demo: Command) -> None:
     weather = document(demo("plan", "--block", "creek", "--json"))[0]["weather"]
     assert weather["settled_day"] == "2026-07-13"
     assert weather["kind"] == "forecast"

@@ -1,4 +1,4 @@
-"""The scheduler as people start it: once, or as a process that ends when it is told to."""
+"""The scheduler as people start it: once, or as a process that stops on a signal."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def test_once_does_what_is_due_and_again_finds_nothing(own_demo: Command) -> Non
     assert (again.exit_code, again.stdout) == (0, "nothing was due\n")
 
 
-def test_once_tells_programs_what_it_did(own_demo: Command) -> None:
+def test_once_reports_what_it_did_as_json(own_demo: Command) -> None:
     found = document(own_demo("schedule", "--once", "--json"))
     assert {key.split(":")[0] for key in found["finished"]} >= {"evening", "prune"}
     assert (found["given_back"], found["passed_by"], found["lost"]) == ({}, [], [])
 
 
-def test_the_process_looks_at_once_and_ends_in_order_when_told(
+def test_the_process_looks_at_once_and_stops_cleanly_on_a_signal(
     empty: Command, database_url: URL
 ) -> None:
     assert empty("check").exit_code == 1
@@ -75,7 +75,7 @@ def test_the_beat_is_one_job_that_is_never_dropped_for_being_late() -> None:
     scheduler.shutdown(wait=True)
 
 
-def test_a_tick_that_fails_is_told_and_does_not_end_the_beat(
+def test_a_tick_that_fails_is_logged_and_does_not_stop_the_timer(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     ticked = threading.Event()
@@ -92,7 +92,7 @@ def test_a_tick_that_fails_is_told_and_does_not_end_the_beat(
     assert "the next one tries again: ZeroDivisionError: made up" in caplog.text
 
 
-def test_trouble_is_told_in_one_line_each(caplog: pytest.LogCaptureFixture) -> None:
+def test_each_failure_is_logged_in_one_line(caplog: pytest.LogCaptureFixture) -> None:
     log_trouble(JobExecutionEvent(EVENT_JOB_MISSED, "tick", "default", AT))
     error = ZeroDivisionError("made up")
     log_trouble(JobExecutionEvent(EVENT_JOB_ERROR, "tick", "default", AT, exception=error))
@@ -102,7 +102,7 @@ def test_trouble_is_told_in_one_line_each(caplog: pytest.LogCaptureFixture) -> N
     ]
 
 
-def test_what_a_tick_did_is_told_by_job_and_outcome(caplog: pytest.LogCaptureFixture) -> None:
+def test_what_a_tick_did_is_logged_by_job_and_outcome(caplog: pytest.LogCaptureFixture) -> None:
     outcome = DueOutcome(
         finished={
             "evening:a:2026-07-13": "covered",

@@ -1,4 +1,4 @@
-"""The web server is started where it was asked to, and on this machine only unless told."""
+"""The web server listens where it was asked to, and by default on this machine only."""
 
 from __future__ import annotations
 

@@ -63,7 +63,7 @@ def test_a_logger_file_asks_first_and_remembers_the_answers(farm: Command, logge
     assert again["sha256"] == first["sha256"]
 
 
-def test_what_is_odd_is_told_line_by_line(farm: Command, tmp_path: Path) -> None:
+def test_oddities_are_reported_line_by_line(farm: Command, tmp_path: Path) -> None:
     path = tmp_path / "hours.csv"
     stamps = (datetime.fromisoformat("2026-07-06T00:00") + timedelta(hours=h) for h in range(1, 26))
     rows = [f"{stamp:%Y-%m-%d %H:%M},{20 + stamp.hour / 10},0" for stamp in stamps]

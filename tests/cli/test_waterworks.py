@@ -137,7 +137,7 @@ def test_a_stored_analysis_is_reported_with_sources(
     assert found["cautions"]
 
 
-def test_each_class_stands_with_its_source_and_what_is_done_about_it(
+def test_each_class_is_shown_with_its_source_and_usual_practice(
     empty: Command, laboratory_file: Path
 ) -> None:
     text = laboratory_file.read_text(encoding="utf-8")
@@ -198,7 +198,9 @@ def test_what_a_laboratory_cannot_have_written_is_refused(
     assert word in result.stderr
 
 
-def test_charges_that_do_not_balance_are_said_to_be_off(empty: Command, tmp_path: Path) -> None:
+def test_charges_that_do_not_balance_are_reported_as_unbalanced(
+    empty: Command, tmp_path: Path
+) -> None:
     path = tmp_path / "off.toml"
     path.write_text(LABORATORY.replace("60 mg/L", "300 mg/L"), encoding="utf-8")
     result = empty("water-report", "--file", str(path))

@@ -232,7 +232,7 @@ def test_no_concurrent_writer_is_refused_and_no_update_is_lost(database_url: URL
     patient.dispose()
 
 
-def test_a_writer_that_waits_too_long_is_told_why(
+def test_a_writer_that_waits_too_long_gets_the_reason(
     database_url: URL, open_unit: UnitOfWorkFactory
 ) -> None:
     impatient = make_engine(database_url, busy_timeout_ms=20)

@@ -1,4 +1,6 @@
-"""Links to sign in, in both databases: who asked, whom a link names, and that it is used once."""
+"""Links to sign in, in both databases: who asked, the person a link is for, and that it works
+once.
+"""
 
 from __future__ import annotations
 

@@ -118,7 +118,7 @@ def test_what_stands_alone_follows_no_pattern_in_english() -> None:
     assert not faults, "\n".join(faults)
 
 
-def test_a_fault_is_told_in_spanish_part_by_part() -> None:
+def test_a_fault_is_shown_in_spanish_part_by_part() -> None:
     words = wording("es", "us")
     said = words.gettext("with its unit: a length such as '10 ft' or '3 m', 0.2 to 30 m")
     assert said == "con su unidad: una longitud como '10 ft' o '3 m', de 0.2 a 30 m"

@@ -31,7 +31,7 @@ from tests.api.invented_farm import BLOCK_ID, RUN_AT, copied_service, load
 from tests.pages.conftest import COUNTIES, Reader
 
 MONDAY = date(2026, 7, 6)
-"""Of the last whole week before the evening on which the invented service stands still."""
+"""Of the last whole week before the evening at which the invented service's clock is stopped."""
 WEEK = "2026-W28"
 FIGURES = ("gross_need_mm", "running_h", "rain_mm", "reference_et_mm", "percent_of_normal")
 """As the file names them, in the order of the mail's columns."""

@@ -90,7 +90,7 @@ def test_the_first_line_is_the_instruction_and_both_parts_have_every_number() ->
     assert "Thu 69, Fri 10, Sat 20, Sun 30, Mon 40, Tue 50, Wed 60" in text
 
 
-def test_what_is_degraded_stands_in_the_first_three_lines() -> None:
+def test_what_is_degraded_is_in_the_first_three_lines() -> None:
     letter = evening(
         block_line("North", pulse("04:00", 69), flags=int(PlanFlag.FORECAST_MISSING)),
         block_line("South", flags=int(PlanFlag.FORECAST_MISSING | PlanFlag.RUNS_ASSUMED)),
@@ -104,7 +104,7 @@ def test_what_is_degraded_stands_in_the_first_three_lines() -> None:
     assert "There is no forecast for the day" in text  # in full, further down
 
 
-def test_less_than_the_need_and_counted_rain_are_said() -> None:
+def test_less_than_the_need_and_counted_rain_are_shown() -> None:
     letter = evening(
         block_line(
             "North",

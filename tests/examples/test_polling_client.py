@@ -55,7 +55,7 @@ EVENING = RUN_AT.timestamp()
 
 @dataclass
 class Device:
-    """A device's clocks, and what its valves were told, by the true time."""
+    """A device's clocks, and the commands to its valves, by the true time."""
 
     true_epoch_s: float
     error_s: float = 0.0
@@ -538,7 +538,7 @@ def _keys(key: int) -> Any:
     return np.array([key], dtype=np.int64)
 
 
-def test_no_more_than_the_daily_maximum_is_run_whatever_is_said(field_: Field) -> None:
+def test_no_more_than_the_daily_maximum_is_run_whatever_else_applies(field_: Field) -> None:
     field_.run_until(EVENING + 600)
     state = json.loads((field_.folder / "state.json").read_text())
     for channel in state["program"]["channels"]:

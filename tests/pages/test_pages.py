@@ -221,7 +221,7 @@ def test_an_unlikely_rain_is_asked_about_beside_its_field(service: Service, read
         ),
     ],
 )
-def test_a_fault_stands_beside_its_field_and_nothing_is_stored(
+def test_a_fault_is_shown_beside_its_field_and_nothing_is_stored(
     service: Service, reader: Reader, form: str, fields: dict[str, str], wrong: str
 ) -> None:
     before = planned_min(service)
@@ -232,7 +232,7 @@ def test_a_fault_stands_beside_its_field_and_nothing_is_stored(
     assert planned_min(service) == before
 
 
-def test_a_run_that_is_told_takes_the_place_of_the_plan(service: Service, reader: Reader) -> None:
+def test_a_reported_run_replaces_the_plan(service: Service, reader: Reader) -> None:
     before = planned_min(service)
     answer = reader.send(
         f"/blocks/{BLOCK_ID}",
@@ -547,7 +547,7 @@ def test_every_crop_is_compared_or_says_what_is_missing(looker: Reader, crop: st
     assert page.count("<figure") == 2
 
 
-def test_a_season_that_cannot_be_is_said_beside_its_field(looker: Reader) -> None:
+def test_an_impossible_season_is_reported_beside_its_field(looker: Reader) -> None:
     answer = looker.get("/counties?crop=blueberry&season_start=03-20&stage_days=25,45,many")
     assert answer.status_code == 422 and 'id="stage_days-fault"' in answer.text
 
@@ -616,7 +616,7 @@ def test_a_farm_is_set_up_wholly_through_pages(service: Service, reader: Reader)
         ({"name": "!!"}, "name"),
     ],
 )
-def test_what_does_not_fit_a_block_is_said_beside_its_field(
+def test_what_does_not_fit_a_block_is_shown_beside_its_field(
     looker: Reader, changed: dict[str, str], wrong: str
 ) -> None:
     for do in ("preview", "store"):
@@ -635,7 +635,7 @@ def test_what_does_not_fit_a_block_is_said_beside_its_field(
         ({"opens_1": "22:00"}, "opens_1"),
     ],
 )
-def test_what_does_not_fit_a_farm_is_said_beside_its_field(
+def test_what_does_not_fit_a_farm_is_shown_beside_its_field(
     looker: Reader, changed: dict[str, str], wrong: str
 ) -> None:
     answer = looker.send("/farms/new", **{**FARM, **changed})
@@ -643,7 +643,7 @@ def test_what_does_not_fit_a_farm_is_said_beside_its_field(
     assert f'id="{wrong}-fault"' in answer.text
 
 
-def test_a_name_that_is_taken_is_said_beside_it(looker: Reader) -> None:
+def test_a_name_that_is_taken_is_shown_beside_it(looker: Reader) -> None:
     assert 'id="name-fault"' in looker.send("/farms/new", **{**FARM, "name": "Test farm"}).text
 
 
@@ -668,7 +668,7 @@ def entered(reader: Reader, page: str) -> dict[str, str]:
 
 
 def stored(service: Service, farm_id: str = "test-farm") -> FarmBundle:
-    """The farm as it stands."""
+    """The current farm."""
     return get_farm_now(farm_id, unit_of_work=service.unit_of_work, clock=service.clock)
 
 
@@ -750,7 +750,7 @@ def test_blocks_follow_the_times_of_their_supply_unless_they_have_their_own(
     assert "00:00" in entered(reader, page).values()
 
 
-def test_what_somebody_else_changed_is_said_beside_the_form_and_what_was_typed_stays(
+def test_what_somebody_else_changed_is_shown_beside_the_form_and_what_was_typed_stays(
     service: Service, reader: Reader
 ) -> None:
     page = f"/blocks/{BLOCK_ID}/edit"

@@ -127,7 +127,7 @@ def test_without_anything_entered_it_says_how_to_enter_it(reader: Reader, langua
     assert not re.search(r"\bNaN\b|\bNone\b|\bnan\b", page)
 
 
-def test_the_pipes_are_told_with_a_picture_and_a_table(reader: Reader) -> None:
+def test_the_pipes_are_shown_with_a_picture_and_a_table(reader: Reader) -> None:
     page = reader.text(PAGE)
     assert "psi" in page and "gal/h" in page
     assert page.count("<svg") == 1 and 'role="img"' in page
@@ -167,7 +167,7 @@ def layout_of(service: Service, block_id: str) -> BlockLayout | None:
         return unit.blocks.get_block(block_id, day=PLAN_DAY).layout
 
 
-def test_pipes_are_described_on_the_page_and_told_at_once(reader: Reader, piped: Service) -> None:
+def test_pipes_are_described_on_the_page_and_solved_at_once(reader: Reader, piped: Service) -> None:
     sent = {**PIPES, "version": pipe_form(reader.text(BARE_PAGE))["version"]}
     answer = reader.send(BARE_PAGE, f"{BARE_PAGE}/pipes", **sent)
     assert answer.headers["Location"] == f"{BARE_PAGE}?done=pipes"
@@ -211,7 +211,7 @@ def test_pipes_sent_back_as_shown_stay_to_the_last_digit(reader: Reader, piped: 
         ("stated_pressure", "1e9"), ("regulator", "x"),
     ],
 )  # fmt: skip
-def test_a_fault_of_the_pipes_stands_beside_its_field(
+def test_a_fault_of_the_pipes_is_shown_beside_its_field(
     reader: Reader, piped: Service, name: str, value: str, language: str
 ) -> None:
     reader.headers["Accept-Language"] = language
@@ -226,7 +226,7 @@ def test_a_fault_of_the_pipes_stands_beside_its_field(
     assert layout_of(piped, BARE_BLOCK_ID) is None
 
 
-def test_where_water_does_not_get_to_no_time_to_get_there_is_told(reader: Reader) -> None:
+def test_no_travel_time_is_shown_where_water_does_not_reach(reader: Reader) -> None:
     shown = pipe_form(reader.text(PAGE))
     assert "Travel time to the last emitter" in reader.text(PAGE)
     weak = {**shown, "row_length": "4000", "pressure": "1", "regulator": ""}
@@ -272,7 +272,7 @@ def test_a_field_test_is_stored_and_used_where_that_is_ticked(reader: Reader) ->
         ("fertigations", {**ORDER, "lowest": "200"}, "order-highest"),
     ],
 )
-def test_what_does_not_fit_is_said_beside_its_field_and_not_stored(
+def test_what_does_not_fit_is_shown_beside_its_field_and_not_stored(
     reader: Reader, action: str, fields: dict[str, str], at: str
 ) -> None:
     before = reader.text(PAGE)
@@ -290,7 +290,7 @@ def test_an_injection_for_a_day_that_has_begun_is_refused_beside_the_day(reader:
     assert 'id="order-day-fault"' in answer.text
 
 
-def test_an_analysis_is_told_with_classes_sources_and_what_is_commonly_done(
+def test_an_analysis_is_shown_with_classes_sources_and_usual_practice(
     reader: Reader,
 ) -> None:
     assert reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE).status_code == 303
@@ -326,7 +326,7 @@ def test_all_that_a_laboratory_reports_can_be_entered_and_a_doubtful_comma_is_as
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
-def test_an_acid_dose_never_stands_without_its_cautions(reader: Reader, language: str) -> None:
+def test_an_acid_dose_is_never_shown_without_its_cautions(reader: Reader, language: str) -> None:
     reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
     reader.headers["Accept-Language"] = language
     page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=6.5")
@@ -375,7 +375,7 @@ def test_an_injection_is_ordered_shown_with_its_cautions_and_taken_back(
     )
 
 
-def test_the_injection_of_tomorrow_stands_on_its_page_on_the_sheet_and_in_the_mail(
+def test_the_injection_of_tomorrow_is_on_its_page_on_the_sheet_and_in_the_mail(
     piped: Service, reader: Reader
 ) -> None:
     reader.send(PAGE, f"{PAGE}/fertigations", **ORDER)
@@ -479,7 +479,7 @@ def said_of_injections() -> set[str]:
     return found
 
 
-def test_what_is_said_of_injections_and_pipes_is_said_in_spanish_too() -> None:
+def test_texts_on_injections_and_pipes_are_in_spanish_too() -> None:
     words = wording("es", "si")
     texts = said_of_injections()
     assert len(texts) > 12

@@ -386,7 +386,7 @@ def test_the_mail_goes_to_the_address_as_it_is_stored(mailed: Mailed) -> None:
     ["", "ana", "ana@", "a@b@c.example", "ana@example.org\r\nBcc: e@example.net", "ä@example.org",
      "ana@example.org, bob@example.org", "a" * 300 + "@example.org"],
 )  # fmt: skip
-def test_what_is_no_address_is_said_beside_the_field_and_orders_nothing(
+def test_what_is_no_address_is_shown_beside_the_field_and_orders_nothing(
     mailed: Mailed, text: str
 ) -> None:
     answer = asked(mailed.reader(), text)
@@ -507,7 +507,7 @@ def test_without_mail_or_a_place_for_links_only_keys_are_offered(
 
 
 @pytest.mark.parametrize(("method", "path"), [(method, path) for method, path, _ in LINKED_PAGES])
-def test_no_token_stands_in_the_numbers_or_the_log(
+def test_no_token_is_in_the_numbers_or_the_log(
     mailed: Mailed, caplog: pytest.LogCaptureFixture, method: str, path: str
 ) -> None:
     mailed.add(ANA, "test-farm")

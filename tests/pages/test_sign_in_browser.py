@@ -1,6 +1,6 @@
 """Signing in and stopping mails by keyboard alone, in a real browser.
 
-Runs on SQLite only: a browser sees the same page whatever database stands behind it, and what the
+Runs on SQLite only: a browser sees the same page whatever the database behind it, and what the
 pages read and write is tested on both databases without one.
 """
 

@@ -135,7 +135,7 @@ def test_the_page_is_counted_by_address(sent: Sent) -> None:
     assert int(answers[-1].headers["Retry-After"]) >= 1
 
 
-def test_no_token_stands_in_the_numbers_or_the_log(
+def test_no_token_is_in_the_numbers_or_the_log(
     sent: Sent, caplog: pytest.LogCaptureFixture
 ) -> None:
     caplog.set_level(logging.DEBUG, logger="service")
