@@ -103,7 +103,7 @@ def _show_block(view: PlanView, units: UnitSystem, said_once: set[str]) -> None:
 
 
 def _show_injection(view: PlanView) -> None:
-    """Fertiliser of the day with its cautions; nothing where none is ordered."""
+    """Print the day's injection with its cautions; nothing if none is ordered."""
     found = planned_injection(view.plan)
     if found is None:
         return
@@ -168,12 +168,12 @@ def sentence(view: PlanView, units: UnitSystem) -> str:
 
 
 def cautions(view: PlanView) -> tuple[str, ...]:
-    """What a reader must know besides the minutes."""
+    """Cautions to read with the minutes."""
     return describe_plan_flags(view.plan.reasoning.flags)
 
 
 def cause(view: PlanView) -> str:
-    """Why less is planned than the need; empty where it is not."""
+    """Why less is planned than needed; empty if the need is met."""
     return explain_cause(view.plan.reasoning.cause)
 
 
@@ -205,9 +205,9 @@ def _outlook_line(view: PlanView) -> str:
     ]
     dry = view.plan.reasoning.unwatered_until_day
     end = (
-        f"; unwatered it runs short on {shown.short_day(dry)}"
+        f"; without irrigation it runs short on {shown.short_day(dry)}"
         if dry is not None
-        else "; could go unwatered all week"
+        else "; needs no irrigation all week"
     )
     return f"Next days, min: {', '.join(parts)}{end}"
 

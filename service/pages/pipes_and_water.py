@@ -61,7 +61,7 @@ from service.translations.catalogue import marked
 from service.waterworks.flow_check import FlowVerdict
 
 Row = tuple[str, str]
-"""What a number is, and the number with its unit."""
+"""A label, and a value with its unit."""
 FLOW_CHECK_DAYS = 365
 ORDER_DAYS = 365
 SHOWN_RUNS = 10
@@ -121,7 +121,7 @@ def show(
     form_name: str = "",
     status: int = 200,
 ) -> Response:
-    """The page; with the form that was sent and its faults, where it was not taken."""
+    """The page, with the submitted form and its faults if it was refused."""
     block_id, words, service = visit.params["block_id"], visit.words, visit.service
     today = local_day(service.clock.now(), farm.zone)
     tomorrow = today + ONE_DAY
@@ -302,7 +302,7 @@ def _emitters(report: PipeReport, words: Wording) -> list[tuple[str, str, str, s
 
 
 def _tests(visit: Visit, block_id: str, on: date) -> list[tuple[CatchReport, str]]:
-    """The newest field tests with what each says."""
+    """The newest field tests with their results."""
     words = visit.words
     found = list_catch_tests(block_id, on=on, unit_of_work=visit.service.unit_of_work)
     return [
@@ -327,7 +327,7 @@ def _tests(visit: Visit, block_id: str, on: date) -> list[tuple[CatchReport, str
 def _capacity(
     visit: Visit, farm: FarmDefinition, block: BlockDefinition
 ) -> tuple[CapacityPart | None, tuple[str, tuple[Fault, ...]]]:
-    """The assessment where it was asked for; or why there is none."""
+    """The assessment if it was requested, or why there is none."""
     nothing: tuple[str, tuple[Fault, ...]] = ("", ())
     if "capacity" not in visit.query:
         return None, nothing
@@ -599,7 +599,7 @@ _ACID_NAMES = {
 
 
 def _acid(visit: Visit, block_id: str, on: date) -> tuple[AcidEstimate | None, Mapping[str, Fault]]:
-    """The estimate where it was asked for; or what of the question does not fit."""
+    """The estimate if it was requested, or the faults of the request."""
     asked = visit.query
     if "acid" not in asked:
         return None, {}

@@ -174,7 +174,7 @@ def enter_injection(visit: Visit) -> Response:
 
 
 def take_back_injection(visit: Visit) -> Response:
-    """An order as if it had not been."""
+    """Cancel an order."""
     farm_of(visit, Right.WATER_WRITE)
     block_id = visit.params["block_id"]
     day = _day(visit, "day")

@@ -191,7 +191,7 @@ def record_catch_test(
 def get_flow_check(
     block_id: BlockId, service: TheService, query: Annotated[SpanQuery, Query()]
 ) -> FlowCheckOut:
-    """What the runs show; nothing is stored."""
+    """The verdict on the runs; nothing is stored."""
     last_day = query.last_day or _today(block_id, service)
     return FlowCheckOut.from_record(
         check_flow.check_flow(

@@ -32,8 +32,8 @@ def known(value: object) -> float | None:
 
 
 def plan_flags(flags: int) -> list[FlagOut]:
-    """The facts that the bits of a plan or ledger day stand for."""
-    return [FlagOut.model_validate(told) for told in plan_flags_json(flags)]
+    """The flags set on a plan or ledger day."""
+    return [FlagOut.model_validate(flag) for flag in plan_flags_json(flags)]
 
 
 def field_flags(flags: int) -> list[FlagOut]:

@@ -25,7 +25,7 @@ class BlockListQuery(In):
     day: CalendarDate | None = Field(
         None,
         alias="date",
-        description="Blocks as they stand on this day; today at each farm when left out.",
+        description="Blocks as of this day; defaults to today at each farm.",
         examples=["2026-07-15"],
     )
     page_size: int = Field(
@@ -56,7 +56,7 @@ class BlockQuery(In):
     day: CalendarDate | None = Field(
         None,
         alias="date",
-        description="The block as it stands on this day; defaults to today at the farm.",
+        description="The block as of this day; defaults to today at the farm.",
         examples=["2026-07-15"],
     )
 
@@ -122,7 +122,6 @@ class BalanceQuery(In):
     last_day: CalendarDate | None = Field(
         None,
         alias="to",
-        description="Last local day, at most 400 days after `from`; today at the farm when left"
-        " out.",
+        description="Last local day, at most 400 days after `from`; defaults to today at the farm.",
         examples=["2026-07-14"],
     )
