@@ -143,7 +143,7 @@ def headline(view: PlanView, units: UnitSystem) -> str:
 
 
 def start_times(view: PlanView) -> list[datetime]:
-    """Start of each pulse on the clock of the site."""
+    """Start of each pulse in site time."""
     return [wall_time(view.plan.day, start, view.zone) for start, _ in view.plan.pulses]
 
 
@@ -185,7 +185,7 @@ def _less_than_asked(view: PlanView, units: UnitSystem) -> tuple[str, ...]:
     left_mm = view.plan.reasoning.deferred_mm or 0.0
     if short_mm > 0.0:
         return (f"SHORT of water by {shown.depth(short_mm, units)}: {why}.",)
-    return (f"{shown.depth(left_mm, units)} of the need waits for later: {why}.",)
+    return (f"{shown.depth(left_mm, units)} of the need has to wait: {why}.",)
 
 
 def _shared_cautions(views: Sequence[PlanView]) -> tuple[str, ...]:
@@ -249,7 +249,7 @@ def _weather_line(view: PlanView) -> str:
 
 
 def plan_document(view: PlanView) -> dict[str, object]:
-    """One plan for programs, in SI units."""
+    """One plan for JSON, in SI units."""
     plan, weather = view.plan, weather_age(view)
     minutes = expected_minutes(view)
     levels = plan.reasoning.outlook_depletion_mm

@@ -1,4 +1,4 @@
-"""What people read: tomorrow's plan, why it is so, and how the counties compare."""
+"""Commands that show plans: tomorrow's plan, its reasoning, and the comparison of counties."""
 
 from __future__ import annotations
 
@@ -60,11 +60,11 @@ PlanDayOption = Annotated[
 
 def plan(
     on: PlanDayOption = None,
-    block: Annotated[str | None, typer.Option("--block", help="Only this block.")] = None,
+    block: Annotated[str | None, typer.Option("--block", help="Show only this block.")] = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show the plan of a day: what to water when, and why."""
+    """Show the plan for a day: what to water, when and why."""
     service = open_service()
     views = (
         list_plans(day=on, unit_of_work=service.unit_of_work)
@@ -86,12 +86,12 @@ def farms_by_id(service: Service) -> dict[str, FarmDefinition]:
 
 
 def why(
-    block: Annotated[str, typer.Argument(help="Block whose plan is explained.")],
+    block: Annotated[str, typer.Argument(help="Block whose plan to explain.")],
     on: PlanDayOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show how a plan came about, step by step, to follow with a pocket calculator."""
+    """Explain a plan step by step, so that it can be checked with a pocket calculator."""
     service = open_service()
     explanation = explain(block, day=on, unit_of_work=service.unit_of_work)
     view = explanation.view
@@ -124,13 +124,13 @@ def _show_steps(view: PlanView, steps: tuple[Step, ...], units: UnitSystem) -> N
 
 
 def _show_origins(view: PlanView) -> None:
-    """Where the day's weather was taken from, source by source, and whom to thank."""
+    """Print the sources of the day's weather, with attributions."""
     by_origin: dict[tuple[str, str, datetime], list[FieldOrigin]] = {}
     for field in view.plan.weather.field_origins(view.plan.day):
         key = (field.origin.source, field.origin.kind, field.origin.issued_at)
         by_origin.setdefault(key, []).append(field)
     if not by_origin:
-        paragraph("No source gave any weather of that day.")
+        paragraph("No source had weather for that day.")
     for (source, kind, issued_at), fields in by_origin.items():
         listed = ", ".join(_field_words(field) for field in fields)
         paragraph(f"From {source} ({kind}, issued {issued_at:%Y-%m-%d %H:%M} UTC): {listed}.")
@@ -160,7 +160,7 @@ def _step_value(step: Step, units: UnitSystem) -> str:
 
 
 def _in_us_units(value: float, unit: str) -> str:
-    """The same value in US units; empty where people use the same unit there."""
+    """The same value in US units; empty if the unit is the same."""
     match unit:
         case "mm":
             return shown.depth(value, UnitSystem.US)
@@ -176,9 +176,7 @@ def _in_us_units(value: float, unit: str) -> str:
 
 
 def counties(
-    block: Annotated[
-        str, typer.Option("--block", help="Reference block that stands in every county.")
-    ],
+    block: Annotated[str, typer.Option("--block", help="Reference block used in every county.")],
     first_day: Annotated[
         date | None,
         typer.Option(
@@ -191,7 +189,7 @@ def counties(
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Compare the counties by the week's water need of one reference block."""
+    """Compare counties by the weekly water need of one reference block."""
     service = open_service()
     reference = get_block_now(block, unit_of_work=service.unit_of_work, clock=service.clock)
     farm = farms_by_id(service)[reference.farm_id]
@@ -213,7 +211,7 @@ def counties(
 
 
 def show_counties(comparison: CountyComparison, units: UnitSystem) -> None:
-    """Print the counties, the one with the largest need first."""
+    """Print the counties, largest need first."""
     need = comparison.need
     out.print(
         Text(
@@ -245,19 +243,19 @@ def show_counties(comparison: CountyComparison, units: UnitSystem) -> None:
     out.print(table)
     block = comparison.reference
     paragraph(
-        f"ET0: reference ET. Kept: rain that the roots could keep. Net, gross need and hours are"
-        f" those of the reference block {block.name} ({block.crop_key}), which starts the week"
-        " full, and of no other block. Depths count over the whole ground area."
+        "ET0: reference ET. Kept: rain that stays in the root zone. Net need, gross need and "
+        f"hours apply only to the reference block {block.name} ({block.crop_key}), which starts "
+        "the week with a full root zone. Depths are over the whole ground area."
     )
     if comparison.forecast_day_count.any():
         paragraph(
-            f"Up to {comparison.forecast_day_count.max()} of the days are forecast; their rain"
-            " counts by its chance."
+            f"Up to {comparison.forecast_day_count.max()} of the days are forecast; their rain is "
+            "weighted by its probability."
         )
 
 
 def county_document(comparison: CountyComparison) -> dict[str, object]:
-    """The comparison for programs, in SI units."""
+    """The comparison for JSON, in SI units."""
     need = comparison.need
     return {
         "reference_block_id": comparison.reference.block_id,

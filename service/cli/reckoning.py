@@ -1,4 +1,6 @@
-"""Reckoning without a day's run: reference ET of a file, past seasons as they would have run."""
+"""Calculations without the evening run: reference ET of a weather file, and hindcasts of past
+seasons.
+"""
 
 from __future__ import annotations
 
@@ -49,7 +51,7 @@ CsvOption = Annotated[bool, typer.Option("--csv", help="Print CSV instead, in SI
 
 
 class ForecastError(StrEnum):
-    """What each evening of a hindcast knows of the day to come."""
+    """What each evening of a hindcast knows about the next day."""
 
     NONE = "none"
     YESTERDAY = "yesterday"
@@ -64,9 +66,12 @@ def et0(
     longitude: Annotated[
         float, typer.Option(min=-180.0, max=180.0, help="Degrees, east positive; only recorded.")
     ],
-    elevation: Annotated[float, typer.Option(min=-430.0, max=6000.0, help="Metres above the sea.")],
+    elevation: Annotated[
+        float, typer.Option(min=-430.0, max=6000.0, help="Elevation, metres above sea level.")
+    ],
     wind_height: Annotated[
-        float, typer.Option(min=0.5, max=200.0, help="Height of the anemometer, metres.")
+        float,
+        typer.Option(min=0.5, max=200.0, help=("Height of the anemometer above ground, metres.")),
     ],
     krs: Annotated[
         float,
@@ -199,7 +204,7 @@ def hindcast(
 
 
 def _target(target: str) -> tuple[FarmBundle, str | None]:
-    """The blocks to run and the one to show; all of a farm file's where None."""
+    """The blocks to run and the one to show; None shows all blocks of a farm file."""
     if target.endswith(".toml"):
         return read_farm_file(Path(target)), None
     service = open_service()
@@ -322,10 +327,10 @@ def _show_season(result: Hindcast, summary: _Summary, units: UnitSystem) -> None
     )
     out.print(table)
     paragraph(
-        f"{totals['watered_day_count']:.0f} days watered; rain that entered"
-        f" {shown.depth(totals['rain_entering_mm'], units)}; drained from irrigation"
-        f" {shown.depth(totals['irrigation_drainage_mm'], units)}; short of water by"
-        f" {shown.depth(totals['shortfall_mm'], units)} in all."
+        f"{totals['watered_day_count']:.0f} days watered; rain that entered "
+        f"{shown.depth(totals['rain_entering_mm'], units)}; drained from irrigation "
+        f"{shown.depth(totals['irrigation_drainage_mm'], units)}; short of water by "
+        f"{shown.depth(totals['shortfall_mm'], units)} in total."
     )
 
 
@@ -381,7 +386,7 @@ def _ledger_rows(result: Hindcast, place: int) -> Iterable[list[object]]:
 
 
 def csv_text(header: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    """CSV with a header line, without a line end behind the last row."""
+    """CSV with a header line and no final line end."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(header)
@@ -390,7 +395,7 @@ def csv_text(header: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
 
 
 def _number_text(value: float, digits: int) -> str:
-    """A number without needless zeros, empty where it is not known."""
+    """A number without trailing zeros; empty if unknown."""
     if not np.isfinite(value):
         return ""
     text = f"{float(value):.{digits}f}"

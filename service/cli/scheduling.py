@@ -1,4 +1,4 @@
-"""The scheduler, from the command line."""
+"""The command that runs the scheduler."""
 
 from __future__ import annotations
 
@@ -11,10 +11,12 @@ from service.logs import configure_logs
 
 
 def schedule(
-    once: Annotated[bool, typer.Option("--once", help="Do all that is due now, then end.")] = False,
+    once: Annotated[
+        bool, typer.Option("--once", help="Do everything that is due now, then stop.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Make the plans of every evening by itself, and keep the rest up to date, until stopped.
+    """Make every evening's plans automatically and keep weather and mail up to date, until stopped.
 
     A second scheduler on the same database is harmless.
     """
@@ -36,10 +38,10 @@ def schedule(
             }
         )
     else:
-        for line in scheduler.summary(outcome) or ["nothing was due"]:
+        for line in scheduler.summary(outcome) or ["nothing is due"]:
             out.print(line)
         for run_key, reason in outcome.given_back.items():
-            note(f"error: {run_key} failed and will be tried again: {reason}")
+            note(f"error: {run_key} failed and will be retried: {reason}")
         for run_key in outcome.lost:
             note(f"! {run_key} was taken over by another scheduler")
     if outcome.given_back or outcome.lost:

@@ -1,4 +1,4 @@
-"""Numbers as people read them, in US or SI units, and days and times on the farm's clock."""
+"""Formats numbers in US or SI units, and days and times on the farm's clock."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def depth(depth_mm: float, units: UnitSystem) -> str:
 
 
 def depths_in(text: str, units: UnitSystem) -> str:
-    """A sentence whose depths stand in mm, with the depths in the units wanted."""
+    """A sentence with its depths converted from mm to the wanted units."""
     if units is UnitSystem.SI:
         return text
     return _DEPTH.sub(lambda match: depth(float(match[1]), units), text)
@@ -48,7 +48,7 @@ def moment(instant: datetime, zone: str) -> str:
 
 
 def zone_name(instant: datetime, zone: str) -> str:
-    """What the zone's clock is called at an instant: ``EDT``."""
+    """Abbreviation of the zone at an instant: ``EDT``."""
     return f"{instant.astimezone(ZoneInfo(zone)):%Z}"
 
 

@@ -66,7 +66,9 @@ class UnitOfWork:
     def __enter__(self) -> Self:
         """Open the transaction; a writing one waits here for the write lock."""
         if self._connection is not None:
-            raise RuntimeError("this unit of work is already open; it cannot be entered twice")
+            raise RuntimeError(
+                "this unit of work is already open; it cannot be opened twice at once"
+            )
         connection = None
         try:
             connection = connect(self._engine, write=self._write)

@@ -42,7 +42,7 @@ def test_the_days_pulses_stand_once_more_in_order_of_time(demo: Command) -> None
 def test_a_block_at_rest_says_so_and_until_when_it_could_go_without_water(demo: Command) -> None:
     text = " ".join(demo("plan", "--block", "vines").stdout.split())
     assert "REST" in text
-    assert "unwatered it runs short on" in text
+    assert "without irrigation it runs short on" in text
     assert "the root zone was taken as full" in text
 
 

@@ -31,7 +31,7 @@ def test_once_does_what_is_due_and_again_finds_nothing(own_demo: Command) -> Non
     assert first.stdout.startswith("evening: ")
     assert "prune: deleted 0 payloads and 0 runs (1)" in first.stdout
     again = own_demo("schedule", "--once")
-    assert (again.exit_code, again.stdout) == (0, "nothing was due\n")
+    assert (again.exit_code, again.stdout) == (0, "nothing is due\n")
 
 
 def test_once_reports_what_it_did_as_json(own_demo: Command) -> None:

@@ -46,7 +46,7 @@ def test_an_address_for_others_is_taken_with_a_caution_once_there_is_a_key(
     assert empty("keys", "add", "Ann", "--farm", "any", "--scope", "plan:read").exit_code == 0
     result = empty("serve", "--host", "0.0.0.0", "--port", "9000")
     assert (started[0]["host"], started[0]["port"]) == ("0.0.0.0", 9000)
-    assert "other machines can reach it" in result.stderr
+    assert "Other machines can reach it" in result.stderr
 
 
 def test_a_database_that_is_not_ready_stops_the_start(

@@ -105,9 +105,9 @@ def test_a_lost_run_can_be_neither_renewed_nor_finished_nor_given_back(
     claim(open_unit, "heir", later)
     with open_unit(write=True) as unit:
         assert not unit.runs.renew(KEY, owner="slow", now=later, lease_s=LEASE_S)
-    with pytest.raises(Conflict, match="slow does not hold it"):
+    with pytest.raises(Conflict, match="slow no longer holds it"):
         finish(open_unit, "slow", later)
-    with pytest.raises(Conflict, match="slow does not hold it"):
+    with pytest.raises(Conflict, match="slow no longer holds it"):
         give_back(open_unit, "slow", later)
     assert the_run(open_unit).owner == "heir"
     assert the_run(open_unit).state == "claimed"

@@ -64,7 +64,7 @@ def test_a_unit_can_be_opened_again_but_not_twice_at_once(open_unit: UnitOfWorkF
     unit = open_unit(write=True)
     with unit:
         load(unit)
-        with pytest.raises(RuntimeError, match="open already"):
+        with pytest.raises(RuntimeError, match="already open"):
             unit.__enter__()
     with unit:
         assert len(unit.blocks.list_farms()) == 1
