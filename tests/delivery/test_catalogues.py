@@ -107,7 +107,7 @@ def test_every_text_is_taken_apart_by_its_own_pattern_and_no_earlier_one() -> No
     assert not faults, "\n".join(faults)
 
 
-def test_what_stands_alone_follows_no_pattern_in_english() -> None:
+def test_a_whole_text_follows_no_pattern_in_english() -> None:
     english, spanish = wording("en", "us"), wording("es", "us")
     faults = [
         text

@@ -261,7 +261,7 @@ WRONG: list[tuple[str, str, dict[str, str]]] = [
 ]  # fmt: skip
 
 
-def test_no_fault_beside_a_field_is_told_in_english(readers: tuple[Reader, Reader]) -> None:
+def test_no_fault_beside_a_field_is_shown_in_english(readers: tuple[Reader, Reader]) -> None:
     faults = []
     for page, action, fields in WRONG:
         answers = [each.send(page, action, **fields) for each in readers]
@@ -292,7 +292,7 @@ OTHER_BLOCKS: tuple[dict[str, str], ...] = (
 )  # fmt: skip
 
 
-def test_where_the_default_numbers_of_a_block_come_from_is_told_in_spanish(
+def test_where_the_default_numbers_of_a_block_come_from_is_shown_in_spanish(
     readers: tuple[Reader, Reader],
 ) -> None:
     faults = []
