@@ -65,7 +65,7 @@ def run_once(service: Service) -> DueOutcome:
 
 
 def run_scheduler(service: Service) -> None:
-    """Keep doing what is due until the process is told to stop; for the main thread only."""
+    """Keep doing what is due until the process gets a stop signal; for the main thread only."""
     stopping = Event()
     duties = make_duties(service, should_stop=stopping.is_set)
     # Blocked before any thread starts, so that the signal waits for sigwait() below.

@@ -279,7 +279,7 @@ def _weeks(
 ) -> list[list[CountyRow]]:
     service = visit.service
     if isinstance(reference, str):
-        # As it stands at its farm, where another day may have begun than at the counties.
+        # As of today at its farm, where the date may differ from that of the counties.
         reference = get_block_now(reference, unit_of_work=service.unit_of_work, clock=service.clock)
     return [
         _rows(found)

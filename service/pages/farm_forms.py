@@ -446,7 +446,7 @@ def digits_of(value: float, digits: int = SHOWN_DIGITS) -> str:
 
 
 def is_as_shown(form: Form, shown: Form, name: str) -> bool:
-    """Whether a field came back as it was shown, its unit included where a number stands there."""
+    """Whether a field came back unchanged, including its unit if it has a number."""
     if form.get(name, "") != shown.get(name, ""):
         return False
     unit = f"{name}_unit"

@@ -111,9 +111,9 @@ def _monday(week: str) -> date:
 
 
 def _readable_block(block_id: str, service: Service, caller: Caller) -> BlockDefinition:
-    """A stored block as it stands today, for who may read it.
+    """A stored block as of today, if the caller may read it.
 
-    An adviser's key alone sees counties, not farms.
+    An adviser's key sees counties, not farms.
     """
     if Right.PLAN_READ not in caller.rights or not caller.may_see(block_id.partition(".")[0]):
         raise NotFound(f"block {block_id!r}: there is no such block")
