@@ -49,9 +49,9 @@ class ReportStore:
     def read_applied(self, block_keys: Ints, days: Days) -> AppliedWater:
         """Irrigation by day and block: reported runs, else the plan in force for that day.
 
-        A block and day with any reported run is taken from its runs alone. With neither a run nor
-        a plan nothing was applied. The off time due after a reported run follows from its length
-        and the block's off ratio on the last of the days.
+        A block and day with any reported run is taken from its runs alone. With neither a run nor a
+        plan nothing was applied. The off time after a reported run is computed from its length and
+        the block's off ratio on the last of the days.
         """
         shape = (days.size, block_keys.size)
         early_min, day_min = np.zeros(shape), np.zeros(shape)
@@ -104,7 +104,7 @@ class ReportStore:
         return applied
 
     def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> LoadOutcome:
-        """Store reported runs; the same (block, start) again with the same water is unchanged.
+        """Store reported runs; the same (block, start) with the same water counts as unchanged.
 
         With other minutes, volume or sunrise side the stored run is corrected. Of two rows for the
         same block and start the last one counts.
@@ -203,8 +203,8 @@ class ReportStore:
     def record_reading(self, reading: GaugeReading, *, recorded_at: datetime) -> LoadOutcome:
         """Store a rain-gauge reading; a changed one becomes a new version of it.
 
-        Two readings of a site at the same instant are the same reading. Who reported it does not
-        make a difference to what it says.
+        Two readings of a site at the same instant are the same reading. Who reported it makes no
+        difference.
         """
         site_key = self._connection.execute(
             select(site.c.site_key).where(site.c.site_id == reading.site_id)
@@ -240,7 +240,7 @@ class ReportStore:
     def list_readings(
         self, site_key: int, *, first_day: date, last_day: date
     ) -> list[GaugeReading]:
-        """Readings in force whose cover ends in the span, by time.
+        """Current readings whose period ends in the span, by time.
 
         The days are those of the site's zone. A reading at midnight belongs to the day it ends.
         """
@@ -268,7 +268,7 @@ class ReportStore:
 
 
 class _Cells:
-    """Finds the (day, block) cell of a row; rows outside the days asked for have none."""
+    """Finds the (day, block) cell of a row; rows outside the given days have none."""
 
     def __init__(self, days: Days, block_keys: Ints) -> None:
         self._days, self._keys = days, block_keys
