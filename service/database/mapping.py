@@ -396,7 +396,7 @@ def ledger_rows(columns: ColumnSet) -> LedgerRows:
 
 
 def pulses_from(text: str) -> tuple[Pulse, ...]:
-    """Pulses as they are stored."""
+    """Pulses from their stored text."""
     return tuple(map(Pulse._make, orjson.loads(text)))
 
 
