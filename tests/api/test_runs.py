@@ -199,7 +199,7 @@ def test_a_report_that_reaches_two_processes_at_once_counts_once(
     two_processes: tuple[Caller, Caller],
 ) -> None:
     first, second = two_processes
-    # The web framework builds a route when it is first asked for. Processes build their own; the two
+    # The web framework builds a route on its first request. Processes build their own; the two
     # threads here share it, so one of them builds it before they race.
     assert first.post("/v1/runs", {"items": []}, once="none").status_code == 422
     answers = _at_once(
