@@ -9,17 +9,16 @@ from __future__ import annotations
 import io
 import sys
 
+from service.cli.access import keys
 from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.evening import load, report_run, run_day, weather_import
 from service.cli.housekeeping import check, migrate, serve
-from service.cli.keys import keys
 from service.cli.mail import mail, people
 from service.cli.pipes import capacity, catch_test, flow_check, lateral
 from service.cli.plans import counties, plan, why
-from service.cli.reckoning import et0, hindcast
-from service.cli.scheduling import schedule
-from service.cli.stations import gauge, station_import
+from service.cli.review import et0, hindcast
+from service.cli.schedule import schedule
 from service.cli.terminal import make_app
 from service.cli.water import (
     acid,
@@ -31,6 +30,7 @@ from service.cli.water import (
     water_add,
     water_report,
 )
+from service.cli.weather import gauge, station_import
 
 __all__ = ["app", "main"]
 

@@ -25,9 +25,9 @@ from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import PlanView, get_plan, plan_steps
 from service.operations.weather.record_rain import store_reading
-from service.pages.pipes_and_water import summary
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
 from service.pages.visit import Visit, faults_by_field, redirect
+from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.ledger import LedgerRows
 from service.translations import Wording

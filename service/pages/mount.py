@@ -13,11 +13,11 @@ from service.errors import Fault, SettingsInvalid
 from service.pages import (
     block,
     counties,
-    pipes_and_water,
     plans,
     setup,
     sign_in,
     unsubscribe,
+    waterworks,
     waterworks_forms,
     weather,
 )
@@ -63,7 +63,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", "/blocks/{block_id}/runs", block.enter_run),
     ("POST", "/blocks/{block_id}/pauses", block.enter_pause),
     ("POST", "/blocks/{block_id}/pauses/{pause_id}/cancel", block.take_back_pause),
-    ("GET", PIPES_AND_WATER, pipes_and_water.show_pipes_and_water),
+    ("GET", PIPES_AND_WATER, waterworks.show_pipes_and_water),
     ("POST", f"{PIPES_AND_WATER}/pipes", waterworks_forms.enter_pipes),
     ("POST", f"{PIPES_AND_WATER}/catch-tests", waterworks_forms.enter_catch_test),
     ("POST", f"{PIPES_AND_WATER}/water-samples", waterworks_forms.enter_water_sample),

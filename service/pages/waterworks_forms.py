@@ -25,10 +25,10 @@ from service.operations.waterworks.order_fertigation import (
 from service.operations.waterworks.report_water import record_sample
 from service.operations.waterworks.report_water import use_leaching as use
 from service.pages import farm_forms, pipes_form
-from service.pages.pipes_and_water import READING_FIELDS, show
 from service.pages.plans import farm_of, parsed_day
 from service.pages.setup import farm_now, keeper_of
 from service.pages.visit import Visit, faults_by_field, redirect
+from service.pages.waterworks import READING_FIELDS, show
 from service.records.farms import FarmDefinition
 from service.records.waterworks import WaterSample
 from service.translations.catalogue import marked

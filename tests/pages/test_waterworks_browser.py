@@ -13,7 +13,7 @@ from tests.api.invented_farm import invented_service, load, plan_evening
 from tests.api.test_waterworks import CAUGHT, PIPED_FARM, import_last_summer
 from tests.chromium import grave_findings, new_context, tab_to
 from tests.pages.conftest import Reader
-from tests.pages.test_pipes_and_water import ORDER, PAGE, SAMPLE, SITE, meter_runs
+from tests.pages.test_waterworks import ORDER, PAGE, SAMPLE, SITE, meter_runs
 from tests.web_server import serving
 
 WIDTHS = (320, 768, 1280)
