@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 from service.agronomy.crop_table import CROPS, CropRow, find_crop
 from service.agronomy.crop_water_use import density_coefficient
@@ -18,30 +17,28 @@ from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.soil import TEXTURE_KEYS, SoilNumbers, saxton_rawls, texture_soil
 from service.errors import InputInvalid
 from service.farm_files.block_keys import (
-    ALL_NUMBERS,
-    CLAY,
-    CROP,
-    DEGREE_DAY_FLOOR,
-    DEGREE_DAYS,
     FIXED,
     GIVEN,
-    GRAINS,
-    KC,
-    LATERAL_GAP,
-    MULCH_COVER,
-    MULCH_RAIN_PASS,
-    OFF_RATIO,
-    ORGANIC_MATTER,
-    RAIN_PASS_BY_KIND,
+    KC_NUMBERS,
+    NOTED_NAMES,
     REQUIRED,
-    SAND,
+    SIZE,
     SOIL,
-    STAGE_LENGTH,
-    WETTED_FRACTION,
-    NumberKey,
+    BlockKeys,
 )
+from service.farm_files.block_part_keys import (
+    GRAINS,
+    RAIN_PASS_BY_KIND,
+    MulchKeys,
+    NoWaterKeys,
+    SoilByParticlesKeys,
+    SoilByTextureKeys,
+    SoilByWaterKeys,
+)
+from service.farm_files.keys import IdKey, NumberKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
+from service.farm_files.season_file import read_curve
 from service.farm_files.toml_table import TomlTable, one_of
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 
@@ -50,11 +47,6 @@ _SCALED_BY = {
     "root_share_is_scaled": ("root_share_of_wetted",),
     "canopy_is_scaled": ("canopy_cover_fraction", "canopy_height_m"),
 }
-_SEASON_ALLOWED = (
-    'season = { start = "03-20", lengths = [30, 50, 120, 30] }, days of the initial, development, '
-    'mid and late stage; or { start = "01-01", degree_days = [four rising sums such as '
-    '"250 degC day"], floor = "10 degC" }; or kc_table = [["03-15", 0.3], ["06-01", 1.0], ...]'
-)
 _SOIL_ALLOWED = (
     'one of { texture = "sandy loam" }, { sand = 0.6, clay = 0.1, organic_matter = "2 %" } and '
     '{ field_capacity = 0.18, wilting_point = 0.08, conductivity = "50 mm/h", grain = "coarse" }'
@@ -73,19 +65,19 @@ class _Draft:
         self, table: TomlTable | None, key: NumberKey, default: float | None, origin: str
     ) -> float:
         """Read one number; its default is used where it is absent, or it is demanded if None."""
-        if table is not None and table.has(key.key):
+        if table is not None and table.has(key):
             self.present.add(key.field)
-            self.numbers[key.field] = table.number(key.key, key.measure)
+            self.numbers[key.field] = table.number(key)
             self.origins[key.field] = GIVEN
         elif default is None and table is not None:
-            self.numbers[key.field] = table.number(key.key, key.measure)
+            self.numbers[key.field] = table.number(key)
         else:
             number = math.nan if default is None else default
             self.numbers[key.field] = number
             self.origins[key.field] = origin
             # A default worked out from odd numbers can be as wrong as a given one.
             if table is not None and (number < key.measure.lowest or number > key.measure.highest):
-                table.refuse(key.key, f"{number:g} by default ({origin})", str(key.measure))
+                table.refuse(key, f"{number:g} by default ({origin})", str(key.measure))
         return self.numbers[key.field]
 
 
@@ -110,10 +102,10 @@ def read_block(
     """
     faults_before = table.fault_count()
     draft = _Draft()
-    block_key = table.slug("id")
-    name = table.text("name", block_key)
-    supply_id = _reference(table, "supply", place.supply_ids)
-    site_id = _reference(table, "site", place.site_ids)
+    block_key = table.slug(BlockKeys.id)
+    name = table.text(BlockKeys.name, block_key)
+    supply_id = _reference(table, BlockKeys.supply, place.supply_ids)
+    site_id = _reference(table, BlockKeys.site, place.site_ids)
     crop = _read_crop(table)
     for key in REQUIRED:
         draft.take(table, key, None, "")
@@ -121,18 +113,20 @@ def read_block(
         draft.take(table, key, key.default, key.origin)
     planting_year = draft.numbers["planting_year"]
     if not math.isnan(planting_year) and planting_year != int(planting_year):
-        table.refuse("planting_year", show(planting_year), "a whole year such as 2021")
+        table.refuse(BlockKeys.planting_year, show(planting_year), "a whole year such as 2021")
     _read_soil(table, draft)
     _read_wetted(table, draft)
     _read_crop_numbers(table, draft, crop)
     _read_mulch(table, draft)
-    curve = _read_curve(table, draft, crop, latitude_deg=place.latitudes_deg.get(site_id, 0.0))
-    windows = table.windows("windows", ())
+    curve, draft.origins["curve"] = read_curve(
+        table, crop, latitude_deg=place.latitudes_deg.get(site_id, 0.0)
+    )
+    windows = table.windows(BlockKeys.windows)
     draft.origins["windows"] = GIVEN
     no_water = _read_no_water(table)
-    balance_start = table.day("balance_start")
+    balance_start = table.day(BlockKeys.balance_start)
     layout = read_layout(
-        table.table("hydraulics"),
+        table.table(BlockKeys.hydraulics),
         LayoutDefaults(draft.numbers["emitter_spacing_m"], draft.numbers["row_spacing_m"]),
     )
     _read_origins(table, draft)
@@ -162,27 +156,28 @@ def read_block(
     )
 
 
-def _reference(table: TomlTable, key: str, known: tuple[str, ...]) -> str:
+def _reference(table: TomlTable, key: IdKey, known: tuple[str, ...]) -> str:
     """An id that stands elsewhere in the file; it may be left out where there is only one."""
     if not table.has(key) and len(known) == 1:
         return known[0]
     value = table.value(key)
     if isinstance(value, str) and value in known:
         return value
-    allowed = one_of(value, known) if known else f"the id of a [[{key}]] of this file; it has none"
+    none = f"the id of a [[{key.refers_to}]] of this file; it has none"
+    allowed = one_of(value, known) if known else none
     table.refuse(key, show(value), allowed)
     return ""
 
 
 def _read_crop(table: TomlTable) -> CropRow | None:
-    value = table.value("crop")
+    value = table.value(BlockKeys.crop)
     if not isinstance(value, str):
-        table.refuse("crop", show(value), one_of(value, list(CROPS)))
+        table.refuse(BlockKeys.crop, show(value), one_of(value, list(CROPS)))
         return None
     try:
         return find_crop(value)
     except InputInvalid as error:
-        table.refuse("crop", show(value), error.faults[0].allowed)
+        table.refuse(BlockKeys.crop, show(value), error.faults[0].allowed)
         return None
 
 
@@ -193,54 +188,54 @@ def _read_soil(table: TomlTable, draft: _Draft) -> None:
     for key in SOIL:
         draft.numbers[key.field] = math.nan
     draft.numbers["texture_group"] = math.nan
-    if not table.has("soil"):
-        table.refuse("soil", "nothing", _SOIL_ALLOWED)
-    soil = table.table("soil")
+    if not table.has(BlockKeys.soil):
+        table.refuse(BlockKeys.soil, "nothing", _SOIL_ALLOWED)
+    soil = table.table(BlockKeys.soil)
     if soil is None:
-        draft.take(table, OFF_RATIO, math.nan, "")
+        draft.take(table, BlockKeys.off_ratio, math.nan, "")
         return
-    kinds = {
-        "texture": _soil_of_texture,
-        "sand": _soil_of_particles,
-        "field_capacity": _soil_of_water,
-    }
-    named = [kind for kind in kinds if soil.has(kind)]
+    ways = (
+        (SoilByTextureKeys.texture, _soil_of_texture),
+        (SoilByParticlesKeys.sand, _soil_of_particles),
+        (SoilByWaterKeys.field_capacity, _soil_of_water),
+    )
+    named = [read for key, read in ways if soil.has(key)]
     if len(named) == 1:
-        kinds[named[0]](soil, draft)
+        named[0](soil, draft)
         soil.close()
     else:
-        table.refuse("soil", show(table.value("soil")), _SOIL_ALLOWED)
+        table.refuse(BlockKeys.soil, show(table.value(BlockKeys.soil)), _SOIL_ALLOWED)
     group = draft.numbers["texture_group"]
     draft.take(
         table,
-        OFF_RATIO,
+        BlockKeys.off_ratio,
         math.nan if math.isnan(group) else group + 1.0,
         "choice by texture: off time 1, 2 or 3 times the pulse on coarse, medium or fine soil",
     )
 
 
 def _soil_of_texture(soil: TomlTable, draft: _Draft) -> None:
-    value = soil.value("texture")
+    value = soil.value(SoilByTextureKeys.texture)
     # "Sandy loam" is how people write it.
     texture = value.strip().lower().replace(" ", "-") if isinstance(value, str) else ""
     if texture not in TEXTURE_KEYS:
-        soil.refuse("texture", show(value), one_of(value, TEXTURE_KEYS))
+        soil.refuse(SoilByTextureKeys.texture, show(value), one_of(value, TEXTURE_KEYS))
         return
     numbers = texture_soil(texture)
     _set_soil(draft, numbers, f"texture {texture}: {numbers.source}")
 
 
 def _soil_of_particles(soil: TomlTable, draft: _Draft) -> None:
-    sand = soil.number("sand", SAND)
-    clay = soil.number("clay", CLAY)
-    organic_pct = soil.number("organic_matter", ORGANIC_MATTER, 2.5)
+    sand = soil.number(SoilByParticlesKeys.sand)
+    clay = soil.number(SoilByParticlesKeys.clay)
+    organic_pct = soil.number(SoilByParticlesKeys.organic_matter)
     if math.isnan(sand + clay + organic_pct):
         return
     try:
         numbers = saxton_rawls(sand, clay, organic_pct)
     except InputInvalid as error:
         for fault in error.faults:
-            soil.refuse("sand", f"{fault.where} {fault.found}", fault.allowed)
+            soil.refuse(SoilByParticlesKeys.sand, f"{fault.where} {fault.found}", fault.allowed)
         return
     _set_soil(draft, numbers, f"sand {sand:g}, clay {clay:g}: {numbers.source}")
 
@@ -248,16 +243,16 @@ def _soil_of_particles(soil: TomlTable, draft: _Draft) -> None:
 def _soil_of_water(soil: TomlTable, draft: _Draft) -> None:
     for key in SOIL:
         draft.take(soil, key, None, "")
-    grain = soil.choice("grain", GRAINS)
+    grain = soil.choice(SoilByWaterKeys.grain)
     if grain is not None:
         draft.numbers["texture_group"] = float(GRAINS.index(grain))
         draft.origins["texture_group"] = GIVEN
     capacity, point = draft.numbers["field_capacity"], draft.numbers["wilting_point"]
     if capacity <= point:
         soil.refuse(
-            "field_capacity",
-            show(soil.value("field_capacity")),
-            f"more than the wilting point, {show(soil.value('wilting_point'))}",
+            SoilByWaterKeys.field_capacity,
+            show(soil.value(SoilByWaterKeys.field_capacity)),
+            f"more than the wilting point, {show(soil.value(SoilByWaterKeys.wilting_point))}",
         )
 
 
@@ -274,9 +269,10 @@ def _set_soil(draft: _Draft, numbers: SoilNumbers, origin: str) -> None:
 
 def _read_wetted(table: TomlTable, draft: _Draft) -> None:
     numbers = draft.numbers
-    gap_m = table.number("lateral_gap", LATERAL_GAP) if table.has("lateral_gap") else None
-    if table.has(WETTED_FRACTION.key):
-        draft.take(table, WETTED_FRACTION, None, "")
+    gap = BlockKeys.lateral_gap
+    gap_m = table.number(gap) if table.has(gap) else None
+    if table.has(BlockKeys.wetted_fraction):
+        draft.take(table, BlockKeys.wetted_fraction, None, "")
         return
     drip = (
         numbers["emitter_flow_l_per_h"],
@@ -300,7 +296,7 @@ def _read_wetted(table: TomlTable, draft: _Draft) -> None:
         )
     draft.take(
         table,
-        WETTED_FRACTION,
+        BlockKeys.wetted_fraction,
         share,
         "strip width by emitter flow and texture over row spacing, Keller & Karmeli 1975, from "
         "memory",
@@ -311,7 +307,7 @@ def _read_wetted(table: TomlTable, draft: _Draft) -> None:
 
 
 def _read_crop_numbers(table: TomlTable, draft: _Draft, crop: CropRow | None) -> None:
-    overrides = table.table("kc")
+    overrides = table.table(BlockKeys.kc)
     defaults: dict[str, tuple[float, str]] = {}
     if crop is not None:
         kc_source = f"crop table, {crop.key}: {crop.source}"
@@ -339,27 +335,27 @@ def _read_crop_numbers(table: TomlTable, draft: _Draft, crop: CropRow | None) ->
             "canopy_height_m": (crop.reference_height_m, reference),
             "root_share_of_wetted": (1.0, "choice: a full-size planting roots all wetted soil"),
         }
-    for key in CROP:
-        default, origin = defaults.get(key.field, (math.nan, ""))
-        draft.take(overrides if key.table else table, key, default, origin)
+    for place, keys in ((overrides, KC_NUMBERS), (table, SIZE)):
+        for key in keys:
+            default, origin = defaults.get(key.field, (math.nan, ""))
+            draft.take(place, key, default, origin)
     if overrides is not None:
         overrides.close()
 
 
 def _read_mulch(table: TomlTable, draft: _Draft) -> None:
-    mulch = table.table("mulch")
-    kinds = tuple(RAIN_PASS_BY_KIND)
+    mulch = table.table(BlockKeys.mulch)
     kind: str | None = "none"
-    is_pass_given = mulch is not None and mulch.has(MULCH_RAIN_PASS.key)
-    if mulch is not None and (mulch.has("kind") or not is_pass_given):
-        kind = mulch.choice("kind", kinds)
+    is_pass_given = mulch is not None and mulch.has(MulchKeys.rain_pass)
+    if mulch is not None and (mulch.has(MulchKeys.kind) or not is_pass_given):
+        kind = mulch.choice(MulchKeys.kind)
     needs_cover = mulch is not None and (kind != "none" or is_pass_given)
-    cover = draft.take(mulch, MULCH_COVER, None if needs_cover else 0.0, "no mulch")
+    cover = draft.take(mulch, MulchKeys.cover, None if needs_cover else 0.0, "no mulch")
     if mulch is not None and kind == "none" and not is_pass_given and cover > 0.0:
-        mulch.refuse("kind", "'none' with a cover", "fabric or film; or no mulch at all")
+        mulch.refuse(MulchKeys.kind, "'none' with a cover", "fabric or film; or no mulch at all")
     draft.take(
         mulch,
-        MULCH_RAIN_PASS,
+        MulchKeys.rain_pass,
         RAIN_PASS_BY_KIND.get(kind or "", math.nan),
         "no mulch" if kind == "none" else f"choice: share of rain that {kind} lets pass",
     )
@@ -367,138 +363,21 @@ def _read_mulch(table: TomlTable, draft: _Draft) -> None:
         mulch.close()
 
 
-# --- the season --------------------------------------------------------------------------------
-
-
-def _read_curve(
-    table: TomlTable, draft: _Draft, crop: CropRow | None, *, latitude_deg: float
-) -> CurveDefinition | None:
-    draft.origins["curve"] = GIVEN
-    season = table.table("season")
-    is_own_table = table.has("kc_table")
-    start = season.month_day("start") if season is not None and season.has("start") else None
-    curve: CurveDefinition | None = None
-    if season is not None and season.has("degree_days") and not is_own_table:
-        curve = _degree_day_curve(season, start)
-    elif is_own_table:
-        curve = _own_curve(table, start)
-    elif crop is not None and not (season is None and table.has("season")):
-        curve = _stage_curve(table, season, start, draft, crop, latitude_deg=latitude_deg)
-    if season is not None:
-        for key in ("lengths", "degree_days", "floor"):
-            # Known keys all the same, so that the list of allowed names is whole.
-            if season.has(key) and is_own_table:
-                season.refuse(key, show(season.value(key)), "either kc_table or stages, not both")
-        season.close()
-    return curve
-
-
-def _degree_day_curve(season: TomlTable, start: tuple[int, int] | None) -> CurveDefinition | None:
-    sums = season.numbers("degree_days", DEGREE_DAYS, count=4)
-    floor_c = season.number("floor", DEGREE_DAY_FLOOR)
-    if not season.has("start"):
-        season.refuse("start", "nothing", "the day on which the count starts, such as '01-01'")
-    if season.has("lengths"):
-        season.refuse(
-            "lengths", show(season.value("lengths")), "either lengths or degree_days, not both"
-        )
-    if sums and any(later <= earlier for earlier, later in pairwise(sums)):
-        season.refuse(
-            "degree_days", show(season.value("degree_days")), "four sums, each above the one before"
-        )
-    if not sums or start is None or math.isnan(floor_c):
-        return None
-    return CurveDefinition(
-        basis="degree-days", season_start=start, stage_knots=sums, degree_day_floor_c=floor_c
-    )
-
-
-def _own_curve(table: TomlTable, start: tuple[int, int] | None) -> CurveDefinition | None:
-    value = table.value("kc_table")
-    allowed = '2 to 120 pairs such as [["03-15", 0.3], ["06-01", 1.0]], days rising from January'
-    if not isinstance(value, list) or not 2 <= len(value) <= 120:
-        table.refuse("kc_table", show(value), allowed)
-        return None
-    points: list[tuple[int, int, float]] = []
-    for index, pair in enumerate(value, 1):
-        key = f"kc_table[{index}]"
-        if not isinstance(pair, list) or len(pair) != 2:
-            table.refuse(key, show(pair), 'a pair such as ["03-15", 0.3]')
-            continue
-        day = table.read_month_day(pair[0], key)
-        kc = table.read(pair[1], key, KC)
-        if day is not None and not math.isnan(kc):
-            points.append((*day, kc))
-    if len(points) < len(value):
-        return None
-    days = [point[:2] for point in points]
-    if any(later <= earlier for earlier, later in pairwise(days)):
-        table.refuse("kc_table", show(value), allowed)
-        return None
-    return CurveDefinition(basis="table", season_start=start or days[0], points=tuple(points))
-
-
-def _stage_curve(
-    table: TomlTable,
-    season: TomlTable | None,
-    start: tuple[int, int] | None,
-    draft: _Draft,
-    crop: CropRow,
-    *,
-    latitude_deg: float,
-) -> CurveDefinition | None:
-    lengths: tuple[float, ...] = ()
-    if season is not None and season.has("lengths"):
-        lengths = season.numbers("lengths", STAGE_LENGTH, count=4)
-        if not lengths:
-            return None
-        if any(length != int(length) for length in lengths) or sum(lengths) > 365.0:
-            season.refuse(
-                "lengths", show(season.value("lengths")), "whole days, at most 365 in sum"
-            )
-            return None
-    is_start_given = season is not None and season.has("start")
-    if is_start_given and start is None:
-        return None
-    parts: list[str] = []
-    if not lengths and crop.stage_lengths_day is not None:
-        lengths = tuple(float(length) for length in crop.stage_lengths_day)
-        parts.append(f"stage lengths of FAO-56 Table 11, {crop.stage_region}")
-    if start is None and crop.season_start is not None:
-        month, day = (int(part) for part in crop.season_start.split("-"))
-        note = f"season start of FAO-56 Table 11, {crop.stage_region}"
-        if latitude_deg < 0.0:
-            month, day = (month + 5) % 12 + 1, min(day, 28)
-            note += ", moved by six months for the southern hemisphere"
-        start = (month, day)
-        parts.append(note)
-    if not lengths or start is None:
-        table.refuse(
-            "season",
-            show(table.value("season")),
-            f"{_SEASON_ALLOWED}; no stage dates are published for {crop.key}",
-        )
-        return None
-    if parts:
-        draft.origins["curve"] = "; ".join(parts) + "; local dates are better"
-    knots = tuple(sum(lengths[: stage + 1]) for stage in range(4))
-    return CurveDefinition(basis="days", season_start=start, stage_knots=knots)
-
-
 # --- times and notes ---------------------------------------------------------------------------
 
 
 def _read_no_water(table: TomlTable) -> tuple[NoWaterPeriod, ...]:
     periods: list[NoWaterPeriod] = []
-    for period in table.tables("no_water"):
-        starts = period.local_moment("from", is_end=False)
-        ends = period.local_moment("to", is_end=True)
-        reason = period.text("reason", "not given")
+    for period in table.tables(BlockKeys.no_water):
+        starts = period.local_moment(NoWaterKeys.start)
+        ends = period.local_moment(NoWaterKeys.end)
+        reason = period.text(NoWaterKeys.reason)
         period.close()
         if starts is None or ends is None:
             continue
         if starts >= ends:
-            period.refuse("to", show(period.value("to")), f"later than {starts.isoformat(' ')}")
+            found = show(period.value(NoWaterKeys.end))
+            period.refuse(NoWaterKeys.end, found, f"later than {starts.isoformat(' ')}")
             continue
         periods.append(NoWaterPeriod(starts, ends, reason))
     return tuple(periods)
@@ -506,14 +385,13 @@ def _read_no_water(table: TomlTable) -> tuple[NoWaterPeriod, ...]:
 
 def _read_origins(table: TomlTable, draft: _Draft) -> None:
     """Origins that an export wrote beside numbers that were not the grower's own."""
-    notes = table.table("origins")
+    notes = table.table(BlockKeys.origins)
     if notes is None:
         return
-    names = [*(key.field for key in ALL_NUMBERS), "texture_group", "curve", "windows"]
-    for name in names:
+    for name in NOTED_NAMES:
         if not notes.has(name):
             continue
-        text = notes.text(name, longest=400)
+        text = notes.text(BlockKeys.origins.note(name))
         is_stated = draft.origins.get(name) == GIVEN or math.isnan(
             draft.numbers.get(name, math.nan)
         )

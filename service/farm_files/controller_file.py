@@ -7,16 +7,16 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from service.agronomy.civil_day import wall_text
-from service.farm_files.block_keys import FALLBACK_DURATION
+from service.farm_files.farm_keys import ChannelKeys, ControllerKeys, FallbackRunKeys
 from service.farm_files.quantities import show
-from service.farm_files.toml_table import WALL_EXAMPLE, TomlTable, one_of, read_wall
+from service.farm_files.toml_table import TomlTable, one_of
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 from service.records.farms import BlockDefinition
 
-LARGEST_CHANNEL = 64
-MOST_FALLBACK_RUNS = 4
-POLICIES = ("fallback", "stop")
-_CHANNELS_ALLOWED = "1 to 64 tables such as { channel = 1, block = 'north' }"
+_CHANNELS = ControllerKeys.channels
+_CHANNELS_ALLOWED = (
+    f"{_CHANNELS.fewest} to {_CHANNELS.most} tables such as {{ channel = 1, block = 'north' }}"
+)
 
 
 def read_controllers(
@@ -34,20 +34,22 @@ def _read_controller(
     blocks: Mapping[str, BlockDefinition],
     taken: dict[str, str],
 ) -> ControllerDefinition:
-    controller_id = table.slug("id")
-    channel_tables = table.tables("channels")
-    if not 1 <= len(channel_tables) <= LARGEST_CHANNEL:
-        table.refuse("channels", f"{len(channel_tables)} of them", _CHANNELS_ALLOWED)
+    controller_id = table.slug(ControllerKeys.id)
+    channel_tables = table.tables(_CHANNELS)
+    if not _CHANNELS.fewest <= len(channel_tables) <= _CHANNELS.most:
+        table.refuse(_CHANNELS, f"{len(channel_tables)} of them", _CHANNELS_ALLOWED)
     channels = [_read_channel(each, blocks, taken) for each in channel_tables]
     numbers = [each.channel for each in channels]
     for each, number in zip(channel_tables, numbers, strict=True):
         if numbers.count(number) > 1 and number > 0:
-            each.refuse("channel", str(number), "a number that no other channel of it has")
+            each.refuse(
+                ChannelKeys.channel, str(number), "a number that no other channel of it has"
+            )
     controller = ControllerDefinition(
         controller_id=f"{farm_id}.{controller_id}",
         farm_id=farm_id,
-        name=table.text("name", controller_id or "controller"),
-        policy=table.choice("policy", POLICIES, POLICIES[0]) or POLICIES[0],
+        name=table.text(ControllerKeys.name, controller_id or "controller"),
+        policy=table.choice(ControllerKeys.policy) or ControllerKeys.policy.choices[0],
         channels=tuple(sorted(channels, key=lambda channel: channel.channel)),
     )
     table.close()
@@ -57,21 +59,20 @@ def _read_controller(
 def _read_channel(
     table: TomlTable, blocks: Mapping[str, BlockDefinition], taken: dict[str, str]
 ) -> ChannelDefinition:
-    number = table.value("channel")
-    if not isinstance(number, int) or isinstance(number, bool) or not 1 <= number <= 64:
-        table.refuse("channel", show(number), f"a whole number from 1 to {LARGEST_CHANNEL}")
-        number = 0
-    name = table.value("block")
+    number = table.integer(ChannelKeys.channel)
+    name = table.value(ChannelKeys.block)
     block = blocks.get(name) if isinstance(name, str) else None
     if block is None:
-        table.refuse("block", show(name), one_of(name, tuple(blocks)) or "a [[block]] of this file")
+        allowed = one_of(name, tuple(blocks)) or "a [[block]] of this file"
+        table.refuse(ChannelKeys.block, show(name), allowed)
     elif block.block_id in taken:
-        table.refuse("block", show(name), f"a block of its own; {taken[block.block_id]} has it")
+        allowed = f"a block of its own; {taken[block.block_id]} has it"
+        table.refuse(ChannelKeys.block, show(name), allowed)
     else:
-        taken[block.block_id] = table.where("block")
+        taken[block.block_id] = table.where(ChannelKeys.block)
     fallback = tuple(
         sorted(
-            (_read_run(each, block) for each in table.tables("fallback")),
+            (_read_run(each, block) for each in table.tables(ChannelKeys.fallback)),
             key=lambda run: run.start_wall_min,
         )
     )
@@ -83,16 +84,14 @@ def _read_channel(
 
 
 def _read_run(table: TomlTable, block: BlockDefinition | None) -> FallbackRun:
-    start = read_wall(table.value("start"))
-    if start is None or start >= 1440:
-        table.refuse("start", show(table.value("start")), f"{WALL_EXAMPLE}, 00:00 to 23:59")
-        start = 0
-    duration_min = table.number("duration", FALLBACK_DURATION)
+    start = table.wall_min(FallbackRunKeys.start)
+    duration_min = table.number(FallbackRunKeys.duration)
     table.close()
     if math.isnan(duration_min):
         return FallbackRun(start, 0)
     if duration_min != round(duration_min):
-        table.refuse("duration", f"{duration_min:g} min", "whole minutes, such as '40 min'")
+        allowed = "whole minutes, such as '40 min'"
+        table.refuse(FallbackRunKeys.duration, f"{duration_min:g} min", allowed)
     ends = start + math.ceil(duration_min)
     if block is not None and not any(
         window.opens_wall_min <= start and ends <= window.closes_wall_min
@@ -103,7 +102,7 @@ def _read_run(table: TomlTable, block: BlockDefinition | None) -> FallbackRun:
             for window in block.windows
         )
         table.refuse(
-            "start",
+            FallbackRunKeys.start,
             f"a run from {wall_text(start)} to {wall_text(min(ends, 1440))}",
             f"a run within one window of the block, {spans}",
         )
@@ -113,16 +112,17 @@ def _read_run(table: TomlTable, block: BlockDefinition | None) -> FallbackRun:
 def _check_runs(
     table: TomlTable, runs: Sequence[FallbackRun], block: BlockDefinition | None
 ) -> None:
-    if len(runs) > MOST_FALLBACK_RUNS:
-        table.refuse("fallback", f"{len(runs)} runs", f"up to {MOST_FALLBACK_RUNS} runs")
+    key = ChannelKeys.fallback
+    if len(runs) > key.most:
+        table.refuse(key, f"{len(runs)} runs", f"up to {key.most} runs")
     for earlier, later in pairwise(runs):
         if earlier.start_wall_min + earlier.duration_min > later.start_wall_min:
-            table.refuse("fallback", "runs that overlap", "runs one after the other")
+            table.refuse(key, "runs that overlap", "runs one after the other")
             break
     total_min = sum(run.duration_min for run in runs)
     if block is not None and total_min > block.daily_maximum_min:
         table.refuse(
-            "fallback",
+            key,
             f"{total_min} min a day",
             f"at most the daily maximum of the block, {block.daily_maximum_min:g} min",
         )

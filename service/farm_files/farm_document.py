@@ -29,15 +29,14 @@ class JsonTable(TomlTable):
         given = {key: value for key, value in content.items() if value is not None}
         super().__init__(given, place, faults)
 
-    def where(self, key: str) -> str:
-        """Where a key stands, for a message."""
-        return f"{self._place}/{_pointer(key)}"
+    def _at(self, name: str) -> str:
+        return f"{self._place}/{_pointer(name)}"
 
     def _inside(self, key: str) -> str:
-        return self.where(key)
+        return self._at(key)
 
     def _inside_item(self, key: str, index: int, item: Mapping[str, object]) -> str:
-        return f"{self.where(key)}/{index - 1}"
+        return f"{self._at(key)}/{index - 1}"
 
 
 class JsonFarmFormat:

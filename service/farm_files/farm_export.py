@@ -12,7 +12,8 @@ from datetime import date, datetime
 
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
-from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, GRAINS
+from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, NOTED_NAMES, TABLE_OF
+from service.farm_files.block_part_keys import GRAINS
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
 from service.records.controllers import ControllerDefinition
@@ -119,15 +120,14 @@ def _block_lines(block: BlockDefinition) -> list[str]:
         if not math.isnan(value):
             unit = number.measure.unit
             written = write_quantity(value, unit) if unit else value
-            tables[number.table].append(_pair(number.key, written))
+            tables[TABLE_OF.get(number.field, "")].append(_pair(number.name, written))
     tables["soil"].append(_pair("grain", GRAINS[int(block.texture_group)]))
     curve_lines, tables["season"] = _curve_lines(block)
     lines += [*curve_lines, *tables.pop("")]
-    kept = {*(number.field for number in ALL_NUMBERS), "texture_group", "curve", "windows"}
     tables["origins"] = [
         _pair(name, origin)
         for name, origin in sorted(block.origins.items())
-        if origin != GIVEN and name in kept
+        if origin != GIVEN and name in NOTED_NAMES
     ]
     if block.layout is not None:
         tables["hydraulics"] = layout_lines(block.layout)

@@ -15,26 +15,26 @@ from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
-from service.agronomy.civil_day import wall_text
-from service.agronomy.records import CurveDefinition, WallWindow
-from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, SHORTEST_PULSE_MIN
+from service.agronomy.records import CurveDefinition
 from service.errors import FarmFileInvalid, Fault
+from service.farm_files.block_checks import check_block
 from service.farm_files.block_file import BlockPlace, read_block
-from service.farm_files.block_keys import (
-    DEFAULT_WINDOWS,
-    ELEVATION,
-    KRS,
-    LATITUDE,
-    LONGITUDE,
-    NORMAL_ET0,
-    NORMAL_HUMIDITY,
-    NORMAL_WIND,
-    SUPPLY_FLOW,
-    WIND_HEIGHT,
-)
+from service.farm_files.block_keys import BlockKeys
 from service.farm_files.controller_file import read_controllers
 from service.farm_files.farm_export import write_farm_file
-from service.farm_files.places import clock_offsets_h, known_zones, latitude_fault, longitude_fault
+from service.farm_files.farm_keys import (
+    DEFAULT_WINDOWS,
+    ControllerKeys,
+    CountyKeys,
+    FarmFileKeys,
+    FarmKeys,
+    NormalsKeys,
+    PersonKeys,
+    SiteKeys,
+    SupplyKeys,
+)
+from service.farm_files.keys import Key, ZoneKey
+from service.farm_files.places import known_zones, latitude_fault, longitude_fault
 from service.farm_files.quantities import show
 from service.farm_files.toml_table import TomlTable, one_of
 from service.records.farms import (
@@ -46,14 +46,13 @@ from service.records.farms import (
     SiteDefinition,
     SupplyDefinition,
 )
-from service.records.mail import LANGUAGES, MAIL_LISTS, Person
+from service.records.mail import Person
 
 __all__ = ["parse_farm", "read_bundle", "read_farm_file", "write_farm_file"]
 
 LARGEST_FILE_BYTES = 5_000_000
-DEFAULT_ISSUE_WALL_MIN = 19 * 60
 _ALLOWED_FILE = "a farm file in TOML, UTF-8, up to 5 MB; examples/farm-template.toml shows one"
-_COUNTY_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9.-]{0,19}")
+_ALLOWED_FARM = "a [farm] table with id, name and zone"
 _TOML_PLACE = re.compile(r"(.*) \(at (line \d+, column \d+|end of document)\)", re.DOTALL)
 
 
@@ -113,33 +112,33 @@ def _parse_toml(text: str, name: str) -> dict[str, object]:
 
 def read_bundle(root: TomlTable) -> FarmBundle:
     """The bundle behind the tables of a file or document; faults are noted in the root's list."""
-    farm_table = root.table("farm")
+    farm_table = root.table(FarmFileKeys.farm)
     farm = _read_farm(farm_table) if farm_table is not None else None
     zone = farm.zone if farm is not None else None
-    site_tables = root.tables("site")
+    site_tables = root.tables(FarmFileKeys.site)
     sites = [_read_site(table, zone) for table in site_tables]
-    _refuse_duplicates(site_tables, "id")
-    site_ids = tuple(dict.fromkeys(_ids(site_tables, "id")))
-    county_tables = root.tables("county")
+    _refuse_duplicates(site_tables, SiteKeys.id)
+    site_ids = tuple(dict.fromkeys(_ids(site_tables, SiteKeys.id)))
+    county_tables = root.tables(FarmFileKeys.county)
     counties = [_read_county(table, site_ids) for table in county_tables]
-    _refuse_duplicates(county_tables, "code")
-    supply_tables = root.tables("supply")
-    block_tables = root.tables("block")
-    controller_tables = root.tables("controller")
+    _refuse_duplicates(county_tables, CountyKeys.code)
+    supply_tables = root.tables(FarmFileKeys.supply)
+    block_tables = root.tables(FarmFileKeys.block)
+    controller_tables = root.tables(FarmFileKeys.controller)
     for key, tables in (
-        ("supply", supply_tables),
-        ("block", block_tables),
-        ("controller", controller_tables),
+        (FarmFileKeys.supply, supply_tables),
+        (FarmFileKeys.block, block_tables),
+        (FarmFileKeys.controller, controller_tables),
     ):
         if tables and farm_table is None:
-            root.refuse(key, f"[[{key}]] without a farm", "a [farm] table with id, name and zone")
+            root.refuse(key, f"[[{key.name}]] without a farm", _ALLOWED_FARM)
     farm_id = farm.farm_id if farm is not None else ""
     supplies = [_read_supply(table, farm_id) for table in supply_tables]
-    _refuse_duplicates(supply_tables, "id")
+    _refuse_duplicates(supply_tables, SupplyKeys.id)
     known_sites = {site.site_id: site for site in sites if site is not None}
     place = BlockPlace(
         farm_id=farm_id,
-        supply_ids=tuple(dict.fromkeys(_ids(supply_tables, "id"))),
+        supply_ids=tuple(dict.fromkeys(_ids(supply_tables, SupplyKeys.id))),
         site_ids=site_ids,
         latitudes_deg={key: site.latitude_deg for key, site in known_sites.items()},
     )
@@ -151,7 +150,7 @@ def read_bundle(root: TomlTable) -> FarmBundle:
         if block is None:
             continue
         block = _with_windows(block, known_supplies.get(block.supply_id))
-        _check_block(
+        check_block(
             table,
             block,
             farm=farm,
@@ -159,9 +158,9 @@ def read_bundle(root: TomlTable) -> FarmBundle:
             site=known_sites.get(block.site_id),
         )
         blocks.append(block)
-    _refuse_duplicates(block_tables, "id")
+    _refuse_duplicates(block_tables, BlockKeys.id)
     controllers = read_controllers(controller_tables, farm_id, blocks)
-    _refuse_duplicates(controller_tables, "id")
+    _refuse_duplicates(controller_tables, ControllerKeys.id)
     people = _read_people(root, farm)
     root.close()
     return FarmBundle(
@@ -175,12 +174,12 @@ def read_bundle(root: TomlTable) -> FarmBundle:
     )
 
 
-def _ids(tables: Iterable[TomlTable], key: str) -> list[str]:
+def _ids(tables: Iterable[TomlTable], key: Key) -> list[str]:
     values = (table.value(key) for table in tables)
     return [value for value in values if isinstance(value, str)]
 
 
-def _refuse_duplicates(tables: list[TomlTable], key: str) -> None:
+def _refuse_duplicates(tables: list[TomlTable], key: Key) -> None:
     counts = Counter(_ids(tables, key))
     seen: dict[str, str] = {}
     for table in tables:
@@ -192,28 +191,27 @@ def _refuse_duplicates(tables: list[TomlTable], key: str) -> None:
         seen.setdefault(value, table.where(key))
 
 
-def _zone(table: TomlTable, default: str | None) -> str:
+def _zone(table: TomlTable, key: ZoneKey, default: str | None) -> str:
     """A zone name; an empty default stands for one whose fault is noted already."""
-    value = table.value("zone")
+    value = table.value(key)
     if value is None and default is not None:
         return default
     if isinstance(value, str) and value in known_zones():
         return value
     allowed = one_of(value, known_zones())
-    table.refuse(
-        "zone", show(value), allowed or "an IANA zone name such as 'America/New_York' or 'UTC'"
-    )
+    example = "an IANA zone name such as 'America/New_York' or 'UTC'"
+    table.refuse(key, show(value), allowed or example)
     return ""
 
 
 def _read_farm(table: TomlTable) -> FarmDefinition:
-    farm_id = table.slug("id")
+    farm_id = table.slug(FarmKeys.id)
     farm = FarmDefinition(
         farm_id=farm_id,
-        name=table.text("name", farm_id or "farm"),
-        zone=_zone(table, None),
-        issue_wall_min=table.wall_min("issue_time", DEFAULT_ISSUE_WALL_MIN),
-        unit_system=table.choice("unit_system", ("us", "si"), "us") or "us",
+        name=table.text(FarmKeys.name, farm_id or "farm"),
+        zone=_zone(table, FarmKeys.zone, None),
+        issue_wall_min=table.wall_min(FarmKeys.issue_time),
+        unit_system=table.choice(FarmKeys.unit_system) or "us",
     )
     table.close()
     return farm
@@ -221,27 +219,27 @@ def _read_farm(table: TomlTable) -> FarmDefinition:
 
 def _read_site(table: TomlTable, farm_zone: str | None) -> SiteDefinition | None:
     faults_before = table.fault_count()
-    site_id = table.slug("id")
-    zone = _zone(table, farm_zone)
-    latitude_deg = table.number("latitude", LATITUDE)
-    longitude_deg = table.number("longitude", LONGITUDE)
+    site_id = table.slug(SiteKeys.id)
+    zone = _zone(table, SiteKeys.zone, farm_zone)
+    latitude_deg = table.number(SiteKeys.latitude)
+    longitude_deg = table.number(SiteKeys.longitude)
     if zone and not math.isnan(latitude_deg):
         allowed = latitude_fault(latitude_deg, zone)
         if allowed is not None:
-            table.refuse("latitude", show(table.value("latitude")), allowed)
+            table.refuse(SiteKeys.latitude, show(table.value(SiteKeys.latitude)), allowed)
     if zone and not math.isnan(longitude_deg):
         allowed = longitude_fault(longitude_deg, zone)
         if allowed is not None:
-            table.refuse("longitude", show(table.value("longitude")), allowed)
+            table.refuse(SiteKeys.longitude, show(table.value(SiteKeys.longitude)), allowed)
     site = SiteDefinition(
         site_id=site_id,
-        name=table.text("name", site_id or "site"),
+        name=table.text(SiteKeys.name, site_id or "site"),
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
-        elevation_m=table.number("elevation", ELEVATION),
+        elevation_m=table.number(SiteKeys.elevation),
         zone=zone,
-        wind_height_m=table.number("wind_height", WIND_HEIGHT, 2.0),
-        krs_per_sqrt_c=table.number("krs", KRS, 0.16),
+        wind_height_m=table.number(SiteKeys.wind_height),
+        krs_per_sqrt_c=table.number(SiteKeys.krs),
         normals=_read_normals(table),
     )
     table.close()
@@ -249,16 +247,12 @@ def _read_site(table: TomlTable, farm_zone: str | None) -> SiteDefinition | None
 
 
 def _read_normals(table: TomlTable) -> MonthlyNormals | None:
-    normals = table.table("normals")
+    normals = table.table(SiteKeys.normals)
     if normals is None:
         return None
     months = {
-        key: normals.numbers(key, measure, count=12)
-        for key, measure in (
-            ("u2_m_s", NORMAL_WIND),
-            ("rhmin_pct", NORMAL_HUMIDITY),
-            ("et0_mm", NORMAL_ET0),
-        )
+        key.name: normals.numbers(key)
+        for key in (NormalsKeys.u2_m_s, NormalsKeys.rhmin_pct, NormalsKeys.et0_mm)
         if normals.has(key)
     }
     normals.close()
@@ -267,41 +261,38 @@ def _read_normals(table: TomlTable) -> MonthlyNormals | None:
 
 def _read_county(table: TomlTable, site_ids: tuple[str, ...]) -> CountyDefinition | None:
     faults_before = table.fault_count()
-    code = table.value("code")
-    if not isinstance(code, str) or not _COUNTY_CODE.fullmatch(code):
-        table.refuse(
-            "code", show(code), "1 to 20 letters, digits, points and hyphens in quotes: '37001'"
-        )
-    site_id = table.value("site")
+    code = table.pattern(CountyKeys.code)
+    site_id = table.value(CountyKeys.site)
     if site_id not in site_ids:
-        table.refuse("site", show(site_id), one_of(site_id, site_ids) or "a [[site]] of this file")
-    name = table.text("name", str(code))
+        allowed = one_of(site_id, site_ids) or "a [[site]] of this file"
+        table.refuse(CountyKeys.site, show(site_id), allowed)
+    name = table.text(CountyKeys.name, code)
     table.close()
     if table.fault_count() > faults_before:
         return None
-    return CountyDefinition(county_code=str(code), name=name, site_id=str(site_id))
+    return CountyDefinition(county_code=code, name=name, site_id=str(site_id))
 
 
 def _read_supply(table: TomlTable, farm_id: str) -> SupplyDefinition | None:
     faults_before = table.fault_count()
-    supply_id = table.slug("id")
+    supply_id = table.slug(SupplyKeys.id)
     supply = SupplyDefinition(
         supply_id=supply_id,
         farm_id=farm_id,
-        name=table.text("name", supply_id or "supply"),
-        flow_l_per_h=table.number("flow", SUPPLY_FLOW),
-        windows=table.windows("windows", DEFAULT_WINDOWS),
+        name=table.text(SupplyKeys.name, supply_id or "supply"),
+        flow_l_per_h=table.number(SupplyKeys.flow),
+        windows=table.windows(SupplyKeys.windows),
     )
     table.close()
     return supply if table.fault_count() == faults_before else None
 
 
 def _read_people(root: TomlTable, farm: FarmDefinition | None) -> tuple[Person, ...]:
-    tables = root.tables("person")
+    tables = root.tables(FarmFileKeys.person)
     if tables and farm is None:
-        root.refuse("person", "[[person]] without a farm", "a [farm] table with id, name and zone")
+        root.refuse(FarmFileKeys.person, "[[person]] without a farm", _ALLOWED_FARM)
     people = [_read_person(table, farm) for table in tables]
-    _refuse_duplicates(tables, "mail")
+    _refuse_duplicates(tables, PersonKeys.mail)
     return tuple(person for person in people if person is not None)
 
 
@@ -309,11 +300,11 @@ def _read_person(table: TomlTable, farm: FarmDefinition | None) -> Person | None
     faults_before = table.fault_count()
     unit_system = farm.unit_system if farm is not None else "us"
     person = Person(
-        mail_address=table.mail_address("mail"),
-        name=table.text("name"),
-        language=table.choice("language", LANGUAGES, "en") or "en",
-        unit_system=table.choice("unit_system", ("us", "si"), unit_system) or unit_system,
-        receives=table.choices("receives", MAIL_LISTS, MAIL_LISTS),
+        mail_address=table.mail_address(PersonKeys.mail),
+        name=table.text(PersonKeys.name),
+        language=table.choice(PersonKeys.language) or "en",
+        unit_system=table.choice(PersonKeys.unit_system, unit_system) or unit_system,
+        receives=table.choices(PersonKeys.receives),
     )
     table.close()
     return person if table.fault_count() == faults_before else None
@@ -325,84 +316,4 @@ def _with_windows(block: BlockDefinition, supply: SupplyDefinition | None) -> Bl
     windows = supply.windows if supply is not None else DEFAULT_WINDOWS
     return replace(
         block, windows=windows, origins={**block.origins, "windows": "windows of the supply"}
-    )
-
-
-# --- what no single key can tell -----------------------------------------------------------------
-
-
-def _check_block(
-    table: TomlTable,
-    block: BlockDefinition,
-    *,
-    farm: FarmDefinition | None,
-    supply: SupplyDefinition | None,
-    site: SiteDefinition | None,
-) -> None:
-    shortest_min = max(SHORTEST_PULSE_MIN, FILL_TIMES_PER_PULSE_COUNT * block.fill_time_min)
-    shortest = (
-        f"{shortest_min:g} min, the shortest pulse (the larger of 10 min and three fill times)"
-    )
-    for key, limit_min in (
-        ("longest_pulse", block.longest_pulse_min),
-        ("daily_maximum", block.daily_maximum_min),
-    ):
-        if limit_min < shortest_min:
-            table.refuse(key, f"{limit_min:g} min", f"at least {shortest}")
-    if block.rain_room_fraction >= block.trigger_fraction:
-        table.refuse(
-            "rain_room",
-            f"{block.rain_room_fraction:g}",
-            f"less than trigger, {block.trigger_fraction:g}",
-        )
-    if supply is not None:
-        longest_min = _longest_common_min(block.windows, supply.windows)
-        if longest_min < shortest_min:
-            table.refuse(
-                "windows",
-                f"{_windows_text(block.windows)}, {longest_min} min at a stretch inside those of "
-                f"supply {supply.supply_id!r}, {_windows_text(supply.windows)}",
-                f"one stretch of at least {shortest}",
-            )
-        # Emitters of the block, one per emitter spacing along every drip line, times their flow.
-        flow_l_per_h = (
-            block.area_m2
-            / (block.row_spacing_m * block.emitter_spacing_m)
-            * block.laterals_per_row_count
-            * block.emitter_flow_l_per_h
-        )
-        if flow_l_per_h > supply.flow_l_per_h * (1.0 + 1e-9):
-            table.refuse(
-                "supply",
-                f"a block that takes {flow_l_per_h:,.0f} L/h (area / row spacing / emitter spacing "
-                "x drip lines per row x emitter flow)",
-                f"at most the flow of supply {supply.supply_id!r}, {supply.flow_l_per_h:,.0f} L/h; "
-                "split the block or correct its numbers",
-            )
-    # Weather days end at the site's midnight, plan days at the farm's: they must be the same days.
-    zones = (site.zone, farm.zone) if site is not None and farm is not None else ("", "")
-    if all(zones) and clock_offsets_h(zones[0]) != clock_offsets_h(zones[1]):
-        table.refuse(
-            "site",
-            f"a site in zone {zones[0]}",
-            f"a site whose clock is that of the farm, {zones[1]}",
-        )
-
-
-def _longest_common_min(own: tuple[WallWindow, ...], shared: tuple[WallWindow, ...]) -> int:
-    return max(
-        0,
-        *(
-            min(mine.closes_wall_min, theirs.closes_wall_min)
-            - max(mine.opens_wall_min, theirs.opens_wall_min)
-            for mine in own
-            for theirs in shared
-        ),
-    )
-
-
-def _windows_text(windows: tuple[WallWindow, ...]) -> str:
-    return " ".join(
-        f"{wall_text(window.opens_wall_min)}-{wall_text(window.closes_wall_min)}"
-        for window in windows
     )

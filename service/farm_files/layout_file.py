@@ -9,45 +9,24 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from service.farm_files.quantities import Measure, show, write_quantity
+from service.farm_files.keys import NumberKey, PointsKey
+from service.farm_files.pipe_keys import (
+    ALONG,
+    HEAD,
+    PRESSURE,
+    HydraulicsKeys,
+    ManifoldKeys,
+    RegulatorKeys,
+    SubmainKeys,
+)
+from service.farm_files.quantities import show, write_quantity
 from service.farm_files.toml_table import TomlTable
-from service.waterworks.block_layout import AVERAGE_VARIATION_RATIO, BlockLayout
-from service.waterworks.lateral import FLAT, FrictionLaw
+from service.waterworks.block_layout import BlockLayout
+from service.waterworks.lateral import FLAT
 
 LOWEST_HEAD_M, HIGHEST_HEAD_M = 0.1, 200.0  # [m] of a pressure that something works at
 KPA_PER_M = 9.80665  # [kPa/m] head of water of 1000 kg/m3
 _PRESSURE_UNITS = ("psi", "kpa", "bar", "bars")
-_FRICTION_LAWS = tuple(law.value for law in FrictionLaw)
-
-
-def _length(unit: str, lowest: float, highest: float, *examples: str) -> Measure:
-    return Measure(noun="a length", unit=unit, lowest=lowest, highest=highest, examples=examples)
-
-
-def _number(noun: str, lowest: float, highest: float, *examples: str) -> Measure:
-    return Measure(noun=noun, unit="", lowest=lowest, highest=highest, examples=examples)
-
-
-_DIAMETER = _length("mm", 1.0, 1000.0, "'16 mm'", "'0.62 in'")
-_SEGMENT = _length("m", 0.0, 10_000.0, "'2 m'", "'6 ft'")
-_ROW = _length("m", 0.01, 5_000.0, "'90 m'", "'300 ft'")
-_ALONG = _length("m", 0.0, 10_000.0, "'0 m'", "'150 ft'")
-_GROUND = _length("m", -500.0, 9_000.0, "'0 m'", "'-3 ft'")
-_RISE = _length("m", -200.0, 200.0, "'2 m'", "'-6 ft'")
-_CONNECTION = _length("m", 0.0, 3.0, "'0.1 m'", "'4 in'")
-_COUNT = _number("a whole number", 1.0, 10_000.0, "100", "20")
-_SIDES = _number("1 or 2", 1.0, 2.0, "1", "2")
-_EXPONENT = _number("an exponent", 0.0, 1.0, "0.5", "0 for a compensating emitter")
-_VARIATION = _number("a share", 0.0, 0.5, "0.05", "'5 %'")
-_PER_PLANT = _number("emitters", 1.0, 100.0, "1", "4")
-_SLOPE = _number("a share, up positive,", -0.5, 0.5, "'-2 %'", "0.01")
-_FLOW = Measure(
-    noun="a flow", unit="L/h", lowest=0.0, highest=2e6, examples=("'0.5 gpm'", "'110 L/h'")
-)
-_HEAD = _length("m", 0.0, 200.0, "'15 psi'", "'10 m' of water")
-_PRESSURE = Measure(
-    noun="a pressure", unit="kPa", lowest=0.0, highest=2000.0, examples=("'15 psi'", "'1 bar'")
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,22 +42,23 @@ def read_layout(table: TomlTable | None, defaults: LayoutDefaults) -> BlockLayou
     if table is None:
         return None
     faults_before = table.fault_count()
-    diameter_mm = table.number("lateral_diameter", _DIAMETER)
+    keys = HydraulicsKeys
+    diameter_mm = table.number(keys.lateral_diameter)
     emitter_count = _emitter_count(table, defaults.emitter_spacing_m)
-    supply_head_m = _head_m(table, "inlet_pressure", None)
+    supply_head_m = _head_m(table, keys.inlet_pressure)
     compensates = _compensating(table)
-    row_profile = _profile(table, "row_profile", "row_slope")
-    exponent = table.number("emitter_exponent", _EXPONENT, 0.5)
-    nominal_head_m = _working_head_m(table, "nominal_pressure", 10.0)
-    variation = table.number("manufacturer_variation", _VARIATION, AVERAGE_VARIATION_RATIO)
-    per_plant = table.number("emitters_per_plant", _PER_PLANT, 1.0)
-    first_m = table.number("first_emitter", _SEGMENT) if table.has("first_emitter") else None
-    connection_m = table.number("connection_loss", _CONNECTION, 0.0)
-    law = table.choice("friction", _FRICTION_LAWS, _FRICTION_LAWS[0])
+    row_profile = _profile(table, keys.row_profile, keys.row_slope)
+    exponent = table.number(keys.emitter_exponent)
+    nominal_head_m = _working_head_m(table, keys.nominal_pressure)
+    variation = table.number(keys.manufacturer_variation)
+    per_plant = table.number(keys.emitters_per_plant)
+    first_m = table.number(keys.first_emitter) if table.has(keys.first_emitter) else None
+    connection_m = table.number(keys.connection_loss)
+    law = table.choice(keys.friction)
     fields = {
-        **_manifold(table.table("manifold"), defaults.row_spacing_m),
-        **_submain(table.table("submain")),
-        **_regulator(table.table("regulator")),
+        **_manifold(table.table(keys.manifold), defaults.row_spacing_m),
+        **_submain(table.table(keys.submain)),
+        **_regulator(table.table(keys.regulator)),
     }
     table.close()
     if table.fault_count() > faults_before or law is None:
@@ -160,48 +140,50 @@ def _profile_text(profile: tuple[tuple[float, float], ...]) -> str:
     return f"[{', '.join(points)}]"
 
 
-def _whole(table: TomlTable, key: str, measure: Measure, default: float | None = None) -> int:
-    number = table.number(key, measure, default)
+def _whole(table: TomlTable, key: NumberKey) -> int:
+    number = table.number(key)
     if math.isnan(number):
         return 1
     if number != int(number):
-        table.refuse(key, show(number), str(measure))
+        table.refuse(key, show(number), str(key.measure))
     return int(number)
 
 
 def _emitter_count(table: TomlTable, spacing_m: float) -> int:
     """As given, or from the length of the drip line."""
-    has_length = table.has("lateral_length")
-    if table.has("emitter_count") and has_length:
-        table.refuse("lateral_length", "given beside emitter_count", "one of the two")
+    count, length = HydraulicsKeys.emitter_count, HydraulicsKeys.lateral_length
+    has_length = table.has(length)
+    if table.has(count) and has_length:
+        table.refuse(length, f"given beside {count.name}", "one of the two")
         return 1
     if not has_length:
-        return _whole(table, "emitter_count", _COUNT)
-    length_m = table.number("lateral_length", _ROW)
+        return _whole(table, count)
+    length_m = table.number(length)
     if math.isnan(length_m + spacing_m):
         return 1
     return max(1, round(length_m / spacing_m))
 
 
-def _head_m(table: TomlTable, key: str, default: float | None) -> float:
-    return _read_head_m(table, table.value(key), key, default)
+def _head_m(table: TomlTable, key: NumberKey) -> float:
+    value = table.value(key)
+    if value is None and key.default is not None:
+        return key.default
+    return _read_head_m(table, value, key.name)
 
 
-def _read_head_m(table: TomlTable, value: object, key: str, default: float | None) -> float:
+def _read_head_m(table: TomlTable, value: object, place: str) -> float:
     if value is None:
-        if default is not None:
-            return default
-        table.refuse(key, "nothing", str(_HEAD))
+        table.refuse(place, "nothing", str(HEAD))
         return math.nan
     is_pressure = isinstance(value, str) and value.strip().lower().endswith(_PRESSURE_UNITS)
     if is_pressure:
-        return table.read(value, key, _PRESSURE) / KPA_PER_M
-    return table.read(value, key, _HEAD)
+        return table.read(value, place, PRESSURE) / KPA_PER_M
+    return table.read(value, place, HEAD)
 
 
-def _working_head_m(table: TomlTable, key: str, default: float | None) -> float:
+def _working_head_m(table: TomlTable, key: NumberKey) -> float:
     """A pressure that something works at: what the solvers take, and not 0."""
-    head_m = _head_m(table, key, default)
+    head_m = _head_m(table, key)
     if not math.isnan(head_m) and not LOWEST_HEAD_M <= head_m <= HIGHEST_HEAD_M:
         allowed = f"{LOWEST_HEAD_M:g} to {HIGHEST_HEAD_M:g} m of water"
         table.refuse(key, show(table.value(key)), allowed)
@@ -209,25 +191,28 @@ def _working_head_m(table: TomlTable, key: str, default: float | None) -> float:
 
 
 def _compensating(table: TomlTable) -> tuple[float | None, float | None]:
-    value = table.value("compensates")
+    key = HydraulicsKeys.compensates
+    value = table.value(key)
     if value is None:
         return None, None
     if not isinstance(value, list) or len(value) != 2:
-        table.refuse("compensates", show(value), "two pressures such as ['5 m', '40 m']")
+        table.refuse(key, show(value), "two pressures such as ['5 m', '40 m']")
         return None, None
-    low, high = (_read_head_m(table, item, "compensates", None) for item in value)
+    low, high = (_read_head_m(table, item, key.name) for item in value)
     if not low < high:
-        table.refuse("compensates", show(value), "a lower pressure first, then a higher one")
+        table.refuse(key, show(value), "a lower pressure first, then a higher one")
     return low, high
 
 
-def _profile(table: TomlTable, key: str, slope_key: str) -> tuple[tuple[float, float], ...]:
+def _profile(
+    table: TomlTable, key: PointsKey, slope_key: NumberKey
+) -> tuple[tuple[float, float], ...]:
     """Points along the ground, or one slope all the way."""
     value = table.value(key)
     if table.has(slope_key):
         if value is not None:
-            table.refuse(slope_key, f"given beside {key}", "one of the two")
-        slope = table.number(slope_key, _SLOPE)
+            table.refuse(slope_key, f"given beside {key.name}", "one of the two")
+        slope = table.number(slope_key)
         return FLAT if math.isnan(slope) else ((0.0, 0.0), (100.0, 100.0 * slope))
     if value is None:
         return FLAT
@@ -236,16 +221,17 @@ def _profile(table: TomlTable, key: str, slope_key: str) -> tuple[tuple[float, f
         table.refuse(key, show(value), allowed)
         return FLAT
     points: list[tuple[float, float]] = []
-    for place, item in enumerate(value, 1):
+    for index, item in enumerate(value, 1):
+        place = f"{key.name}[{index}]"
         if not isinstance(item, list) or len(item) != 2:
-            table.refuse(f"{key}[{place}]", show(item), allowed)
+            table.refuse(place, show(item), allowed)
             return FLAT
-        along = table.read(item[0], f"{key}[{place}]", _ALONG)
-        height = table.read(item[1], f"{key}[{place}]", _GROUND)
+        along = table.read(item[0], place, ALONG)
+        height = table.read(item[1], place, key.value)
         if math.isnan(along + height):
             return FLAT
         if along <= points[-1][0] if points else along != 0.0:
-            table.refuse(f"{key}[{place}]", show(item), allowed)
+            table.refuse(place, show(item), allowed)
             return FLAT
         points.append((along, height))
     return tuple(points)
@@ -255,11 +241,11 @@ def _manifold(table: TomlTable | None, row_spacing_m: float) -> dict[str, Any]:
     if table is None:
         return {}
     found: dict[str, Any] = {
-        "manifold_diameter_mm": table.number("diameter", _DIAMETER),
-        "takeoff_count": _whole(table, "rows", _COUNT),
-        "takeoff_spacing_m": table.number("row_gap", _ROW, row_spacing_m),
-        "laterals_per_takeoff_count": _whole(table, "sides", _SIDES, 1.0),
-        "manifold_profile": _profile(table, "profile", "slope"),
+        "manifold_diameter_mm": table.number(ManifoldKeys.diameter),
+        "takeoff_count": _whole(table, ManifoldKeys.rows),
+        "takeoff_spacing_m": table.number(ManifoldKeys.row_gap, row_spacing_m),
+        "laterals_per_takeoff_count": _whole(table, ManifoldKeys.sides),
+        "manifold_profile": _profile(table, ManifoldKeys.profile, ManifoldKeys.slope),
     }
     table.close()
     return found
@@ -269,9 +255,9 @@ def _submain(table: TomlTable | None) -> dict[str, Any]:
     if table is None:
         return {}
     found: dict[str, Any] = {
-        "submain_diameter_mm": table.number("diameter", _DIAMETER),
-        "submain_length_m": table.number("length", _SEGMENT),
-        "submain_rise_m": table.number("rise", _RISE, 0.0),
+        "submain_diameter_mm": table.number(SubmainKeys.diameter),
+        "submain_length_m": table.number(SubmainKeys.length),
+        "submain_rise_m": table.number(SubmainKeys.rise),
     }
     table.close()
     return found
@@ -280,18 +266,19 @@ def _submain(table: TomlTable | None) -> dict[str, Any]:
 def _regulator(table: TomlTable | None) -> dict[str, Any]:
     if table is None:
         return {}
-    lowest = table.number("lowest_flow", _FLOW, 0.0)
-    highest = table.number("highest_flow", _FLOW, math.inf)
+    keys = RegulatorKeys
+    lowest, highest = table.number(keys.lowest_flow), table.number(keys.highest_flow)
     if highest <= lowest:
-        table.refuse("highest_flow", show(table.value("highest_flow")), "above the lowest flow")
-    set_head_m = _working_head_m(table, "set", None)
-    highest_head_m = _head_m(table, "highest_pressure", math.inf)
+        found_text = show(table.value(keys.highest_flow))
+        table.refuse(keys.highest_flow, found_text, "above the lowest flow")
+    set_head_m = _working_head_m(table, keys.set)
+    highest_head_m = _head_m(table, keys.highest_pressure)
     if highest_head_m < set_head_m:
-        found_text = show(table.value("highest_pressure"))
-        table.refuse("highest_pressure", found_text, "the pressure it is set to, or more")
+        found_text = show(table.value(keys.highest_pressure))
+        table.refuse(keys.highest_pressure, found_text, "the pressure it is set to, or more")
     found: dict[str, Any] = {
         "regulator_set_head_m": set_head_m,
-        "regulator_loss_head_m": _head_m(table, "loss", 0.0),
+        "regulator_loss_head_m": _head_m(table, keys.loss),
         "regulator_lowest_flow_l_per_h": lowest,
         "regulator_highest_flow_l_per_h": highest,
         "regulator_highest_head_m": highest_head_m,

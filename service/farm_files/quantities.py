@@ -29,9 +29,8 @@ _NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1
 _GROUPED = re.compile(r"[+-]?[0-9.]*[0-9],[0-9]")
 _LONGEST_TEXT = 60
 
-_WORDS: dict[str, str] = {
-    spelling: name
-    for name, spellings in {
+_UNITS: dict[str, dict[str, str]] = {
+    "length": {
         "meter": "m meter meters metre metres",
         "centimeter": "cm centimeter centimeters centimetre centimetres",
         "millimeter": "mm millimeter millimeters millimetre millimetres",
@@ -40,33 +39,57 @@ _WORDS: dict[str, str] = {
         "foot": "ft ft. foot feet",
         "yard": "yd yard yards",
         "mile": "mi mile miles",
+    },
+    "area": {
         "meter**2": "m2 m^2 sqm",
         "foot**2": "ft2 ft^2 sqft",
         "hectare": "ha hectare hectares",
         # Not pint's acre, which rests on the survey foot that was given up in 2022.
         "(43560*foot**2)": "ac acre acres",
+    },
+    "volume": {
         "liter": "l liter liters litre litres",
         "milliliter": "ml",
         "gallon": "gal gals gallon gallons",
         "meter**3": "m3 m^3",
         "foot**3": "ft3 ft^3",
+    },
+    "duration": {
         "second": "s sec secs second seconds",
         "minute": "min mins minute minutes",
         "hour": "h hr hrs hour hours",
         "day": "d day days",
+    },
+    "flow": {
         "gallon/hour": "gph",
         "gallon/minute": "gpm",
         "liter/hour": "lph",
         "liter/minute": "lpm",
-        "mile/hour": "mph",
+    },
+    "rate": {"mile/hour": "mph"},
+    "pressure": {
         "pound_force_per_square_inch": "psi",
         "kilopascal": "kpa",
         "bar": "bar bars",
+    },
+    "temperature": {
         "degree_Celsius": "degc °c c",
         "degree_Fahrenheit": "degf °f f",
         "kelvin": "k kelvin",
-        "percent": "% pct percent",
-    }.items()
+    },
+    "share": {"percent": "% pct percent"},
+}
+"""Names for pint and spellings of the units, by what they measure."""
+QUOTIENTS = {"flow": ("volume", "duration"), "rate": ("length", "duration")}
+"""What may also be written as one unit over another, ``L/h`` or ``in per h``."""
+SPELLINGS: dict[str, tuple[str, ...]] = {
+    dimension: tuple(" ".join(names.values()).split()) for dimension, names in _UNITS.items()
+}
+"""Spellings in small letters, by what they measure."""
+_WORDS: dict[str, str] = {
+    spelling: name
+    for names in _UNITS.values()
+    for name, spellings in names.items()
     for spelling in spellings.split()
 }
 _DEGREE_DAY = re.compile(r"(degc|°c|c|degf|°f|f)[ *·-]*(?:d|day|days)")

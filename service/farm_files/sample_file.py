@@ -14,6 +14,8 @@ from datetime import date
 from pathlib import Path
 
 from service.errors import Fault, InputInvalid
+from service.farm_files.block_keys import BlockKeys
+from service.farm_files.keys import DayKey, NumberKey, Table, TableKey, TextKey, length, plain
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import Measure, show
 from service.farm_files.toml_table import TomlTable, one_of
@@ -26,26 +28,62 @@ COMMON_TEMPERATURE_C = 20.0
 TEMPERATURE = Measure(
     noun="a temperature", unit="degC", lowest=0.0, highest=40.0, examples=("'15 degC'", "'59 degF'")
 )
-SAMPLE = Measure(
-    noun="a volume", unit="l", lowest=0.001, highest=100.0, examples=("'0.1 L'", "'100 ml'")
-)
-_NORMALITY = Measure(
-    noun="equivalents per litre", unit="", lowest=1e-4, highest=20.0, examples=("0.02", "0.1")
-)
-_EMITTER_FLOW = Measure(
-    noun="the flow of one emitter",
-    unit="L/h",
-    lowest=0.1,
-    highest=100.0,
-    examples=("'0.5 gph'", "'2 L/h'"),
-)
-_SPACING = Measure(
-    noun="a length", unit="m", lowest=0.05, highest=30.0, examples=("'18 in'", "'0.5 m'")
-)
 _READING = re.compile(r"(<?)\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(.*)")
 # A comma and three digits: thousands to some, decimals to others, a factor of 1,000 apart.
 _EITHER_COMMA = re.compile(r"[1-9][0-9]*,[0-9]{3}")
 _ALLOWED_READING = "a number with its unit as the laboratory prints it, such as '120 mg/L CaCO3'"
+
+
+class TitrationKeys(Table):
+    """Acid added to a beaker of water, and the pH that it reached."""
+
+    acid_normality = NumberKey(
+        about="Normality of the acid.",
+        measure=plain("equivalents per litre", 1e-4, 20.0, "0.02", "0.1"),
+        is_needed=True,
+    )
+    sample = NumberKey(
+        about="Volume of water in the beaker.",
+        measure=Measure(
+            noun="a volume",
+            unit="l",
+            lowest=0.001,
+            highest=100.0,
+            examples=("'0.1 L'", "'100 ml'"),
+        ),
+        is_needed=True,
+    )
+
+
+class SampleKeys(Table):
+    """A laboratory's report; its readings stand under the names of the quantities."""
+
+    laboratory = TextKey(about="Who analysed the water.", default="not named")
+    taken = DayKey(about="Day on which it was taken.", otherwise="not known")
+    temperature = NumberKey(
+        about="Temperature of the water.", measure=TEMPERATURE, default=COMMON_TEMPERATURE_C
+    )
+    readings = TableKey(about="The readings.", tables=(Table,), is_needed=True)
+    titration = TableKey(about="Its titration.", tables=(TitrationKeys,), otherwise="none")
+
+
+class LineKeys(Table):
+    """A drip line of its own, beside the keys of ``[block.hydraulics]``."""
+
+    name = TextKey(about="Name for people.", otherwise="the name of the file")
+    emitter_flow = NumberKey(
+        about="Flow of one emitter.", measure=BlockKeys.emitter_flow.measure, is_needed=True
+    )
+    emitter_spacing = NumberKey(
+        about="Distance between emitters.",
+        measure=length(0.05, 30.0, "'18 in'", "'0.5 m'"),
+        is_needed=True,
+    )
+    row_spacing = NumberKey(
+        about="Distance between rows.",
+        measure=length(0.05, 30.0, "'18 in'", "'0.5 m'"),
+        default=3.0,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +137,11 @@ def read_sample_file(path: Path) -> SampleFile:
     """The report in a file; raises InputInvalid with every fault."""
     faults: list[Fault] = []
     root = TomlTable(_content(path), f"{path.name}: ", faults)
-    laboratory = root.text("laboratory", "not named")
-    day = root.day("taken")
-    temperature_c = root.number("temperature", TEMPERATURE, COMMON_TEMPERATURE_C)
-    readings = _readings(root.table("readings"), faults)
-    titration = _titration(root.table("titration"), faults)
+    laboratory = root.text(SampleKeys.laboratory)
+    day = root.day(SampleKeys.taken)
+    temperature_c = root.number(SampleKeys.temperature)
+    readings = _readings(root.table(SampleKeys.readings), faults)
+    titration = _titration(root.table(SampleKeys.titration), faults)
     root.close()
     if not faults and not readings:
         faults.append(Fault(f"{path.name}: readings", "nothing", "a table [readings]"))
@@ -116,21 +154,18 @@ def read_line_file(path: Path) -> LineFile:
     """The drip line in a file: the keys of ``[block.hydraulics]``, emitter flow and spacing."""
     faults: list[Fault] = []
     content = _content(path)
-    own = {key: content.pop(key) for key in ("name", *_EMITTER_KEYS) if key in content}
+    own = {key.name: content.pop(key.name) for key in LineKeys.declared() if key.name in content}
     head = TomlTable(own, f"{path.name}: ", faults)
-    name = head.text("name", path.stem)
-    flow = head.number("emitter_flow", _EMITTER_FLOW)
-    spacing_m = head.number("emitter_spacing", _SPACING)
-    row_spacing_m = head.number("row_spacing", _SPACING, 3.0)
+    name = head.text(LineKeys.name, path.stem)
+    flow = head.number(LineKeys.emitter_flow)
+    spacing_m = head.number(LineKeys.emitter_spacing)
+    row_spacing_m = head.number(LineKeys.row_spacing)
     layout = read_layout(
         TomlTable(content, f"{path.name}: ", faults), LayoutDefaults(spacing_m, row_spacing_m)
     )
     if faults or layout is None:
         raise InputInvalid(f"{path.name} cannot be used", faults)
     return LineFile(name, layout, flow, spacing_m)
-
-
-_EMITTER_KEYS = ("emitter_flow", "emitter_spacing", "row_spacing")
 
 
 def _content(path: Path) -> dict[str, object]:
@@ -172,8 +207,8 @@ def _titration(table: TomlTable | None, faults: list[Fault]) -> tuple[TitrationP
     """Acid added to a beaker, in mL, with the pH that it reached."""
     if table is None:
         return ()
-    normality = table.number("acid_normality", _NORMALITY)
-    sample_l = table.number("sample", SAMPLE)
+    normality = table.number(TitrationKeys.acid_normality)
+    sample_l = table.number(TitrationKeys.sample)
     points = table.value("points")
     table.close()
     allowed = "pairs of acid in mL and pH, such as [[0, 7.8], [5, 6.5]]"

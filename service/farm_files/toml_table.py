@@ -1,8 +1,8 @@
 """One table of a TOML file, read key by key; every fault is noted and none stops the reading.
 
-A reader asks for each key that it knows and calls :meth:`TomlTable.close` at the end, which turns
-every key that nobody asked for into a fault. After a fault a getter returns a stand-in of the right
-type; nothing built from stand-ins leaves the room, because any fault refuses the whole file.
+A reader asks for each key, as it is declared, and calls :meth:`TomlTable.close` at the end, which
+turns every key that nobody asked for into a fault. After a fault a getter returns a stand-in of the
+right type; nothing built from stand-ins leaves the room, because any fault refuses the whole file.
 """
 
 from __future__ import annotations
@@ -17,12 +17,34 @@ from typing import Self, cast
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
 from service.errors import Fault, InputInvalid
+from service.farm_files.keys import (
+    MOST_WINDOWS,
+    SLUG_PATTERN,
+    ChoiceKey,
+    ChoicesKey,
+    DayKey,
+    IdKey,
+    IntegerKey,
+    Key,
+    MailKey,
+    MomentKey,
+    MonthDayKey,
+    NotesKey,
+    NumberKey,
+    NumbersKey,
+    PatternKey,
+    TableKey,
+    TablesKey,
+    TextKey,
+    TimeKey,
+    WindowsKey,
+)
 from service.farm_files.quantities import Measure, read_quantity, show
 from service.records.mail import stored_address
 
-WALL_EXAMPLE = "a time of day such as '19:00'"
+_WALL_ALLOWED = "a time of day such as '19:00', 00:00 to 23:59"
 _WALL = re.compile(r"([01]?[0-9]|2[0-4]):([0-5][0-9])")
-_SLUG = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
+_SLUG = re.compile(SLUG_PATTERN)
 _MONTH_DAY = re.compile(r"([0-9]{2})-([0-9]{2})")
 _LOCAL = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}(?:[ T][0-9]{2}:[0-9]{2}(?::[0-9]{2})?)?")
 _SLUG_ALLOWED = "1 to 40 small letters a-z, digits and hyphens, such as 'north-2'"
@@ -55,9 +77,13 @@ class TomlTable:
 
     # --- faults --------------------------------------------------------------------------------
 
-    def where(self, key: str) -> str:
-        """Where a key stands, for a message."""
-        return f"{self._place}{key}"
+    def where(self, key: Key | str) -> str:
+        """Where a key, or an item of a list under it, stands, for a message."""
+        return self._at(_name(key))
+
+    def _at(self, name: str) -> str:
+        """The same for the name as it stands."""
+        return f"{self._place}{name}"
 
     def _inside(self, key: str) -> str:
         """The place that a table under a key gives its own keys."""
@@ -67,7 +93,7 @@ class TomlTable:
         """The same for a table in a list, whose places count from 1."""
         return f"{self._place}{key}[{index}]{_label(item)} "
 
-    def refuse(self, key: str, found: str, allowed: str) -> None:
+    def refuse(self, key: Key | str, found: str, allowed: str) -> None:
         """Note a fault."""
         self._faults.append(Fault(self.where(key), found, allowed))
 
@@ -83,27 +109,30 @@ class TomlTable:
 
     # --- getters -------------------------------------------------------------------------------
 
-    def has(self, key: str) -> bool:
+    def has(self, key: Key | str) -> bool:
         """Whether the key stands in the file."""
-        self._asked.setdefault(key)
-        return key in self._content
+        self._asked.setdefault(_name(key))
+        return _name(key) in self._content
 
-    def value(self, key: str) -> object:
+    def value(self, key: Key | str) -> object:
         """Whatever stands there, None if nothing does."""
-        self._asked.setdefault(key)
-        return self._content.get(key)
+        self._asked.setdefault(_name(key))
+        return self._content.get(_name(key))
 
-    def text(self, key: str, default: str | None = None, *, longest: int = 120) -> str:
+    def text(self, key: TextKey, default: str | None = None) -> str:
         """A line of text without control characters."""
         value = self.value(key)
+        if default is None:
+            default = key.default
         if value is None and default is not None:
             return default
-        if isinstance(value, str) and value.strip() and len(value) <= longest and _printable(value):
+        is_short = isinstance(value, str) and len(value) <= key.longest
+        if isinstance(value, str) and is_short and value.strip() and _printable(value):
             return value
-        self.refuse(key, show(value), f"a text of 1 to {longest} characters in one line")
+        self.refuse(key, show(value), f"a text of 1 to {key.longest} characters in one line")
         return ""
 
-    def slug(self, key: str) -> str:
+    def slug(self, key: IdKey) -> str:
         """An id."""
         value = self.value(key)
         if isinstance(value, str) and _SLUG.fullmatch(value):
@@ -111,27 +140,37 @@ class TomlTable:
         self.refuse(key, show(value), _SLUG_ALLOWED)
         return ""
 
-    def choice(self, key: str, known: Sequence[str], default: str | None = None) -> str | None:
+    def pattern(self, key: PatternKey) -> str:
+        """A text of the key's form; empty after a fault."""
+        value = self.value(key)
+        if isinstance(value, str) and re.fullmatch(key.pattern, value):
+            return value
+        self.refuse(key, show(value), key.allowed)
+        return ""
+
+    def choice(self, key: ChoiceKey, default: str | None = None) -> str | None:
         """One of some words; None after a fault."""
         value = self.value(key)
+        if default is None:
+            default = key.default
         if value is None and default is not None:
             return default
-        if isinstance(value, str) and value in known:
+        if isinstance(value, str) and value in key.choices:
             return value
-        self.refuse(key, show(value), one_of(value, known))
+        self.refuse(key, show(value), one_of(value, key.choices))
         return None
 
-    def choices(self, key: str, known: Sequence[str], default: tuple[str, ...]) -> tuple[str, ...]:
-        """Some of a few words, none twice, in their own order; the default after a fault."""
+    def choices(self, key: ChoicesKey) -> tuple[str, ...]:
+        """Some of a few words, none twice, in their own order; all of them after a fault."""
         value = self.value(key)
         if value is None:
-            return default
-        if isinstance(value, list) and all(item in known for item in value):
-            return tuple(word for word in known if word in value)
-        self.refuse(key, show(value), f"a list of some of {', '.join(map(repr, known))}")
-        return default
+            return key.choices
+        if isinstance(value, list) and all(item in key.choices for item in value):
+            return tuple(word for word in key.choices if word in value)
+        self.refuse(key, show(value), f"a list of some of {', '.join(map(repr, key.choices))}")
+        return key.choices
 
-    def mail_address(self, key: str) -> str:
+    def mail_address(self, key: MailKey) -> str:
         """One mail address in the form that tells people apart; empty after a fault."""
         value = self.value(key)
         try:
@@ -140,17 +179,18 @@ class TomlTable:
             self.refuse(key, show(value), f"one mail address such as 'ana@example.org' ({error})")
             return ""
 
-    def number(self, key: str, measure: Measure, default: float | None = None) -> float:
-        """A quantity in the unit of the measure; NaN after a fault."""
+    def number(self, key: NumberKey, default: float | None = None) -> float:
+        """A quantity in the unit of its measure; NaN after a fault."""
         value = self.value(key)
         if value is None:
+            default = key.default if default is None else default
             if default is not None:
                 return default
-            self.refuse(key, "nothing", str(measure))
+            self.refuse(key, "nothing", str(key.measure))
             return math.nan
-        return self.read(value, key, measure)
+        return self.read(value, key, key.measure)
 
-    def read(self, value: object, key: str, measure: Measure) -> float:
+    def read(self, value: object, key: Key | str, measure: Measure) -> float:
         """A value that stands under the key, as a quantity; NaN after a fault."""
         try:
             return read_quantity(value, measure, where=self.where(key))
@@ -158,18 +198,27 @@ class TomlTable:
             self._faults.extend(error.faults)
             return math.nan
 
-    def numbers(self, key: str, measure: Measure, *, count: int) -> tuple[float, ...]:
+    def integer(self, key: IntegerKey) -> int:
+        """A whole number that is no quantity; 0 after a fault."""
+        value = self.value(key)
+        if type(value) is int and key.lowest <= value <= key.highest:
+            return value
+        self.refuse(key, show(value), f"a whole number from {key.lowest} to {key.highest}")
+        return 0
+
+    def numbers(self, key: NumbersKey) -> tuple[float, ...]:
         """A list of so many quantities; empty after a fault."""
         value = self.value(key)
-        if not isinstance(value, list) or len(value) != count:
-            self.refuse(key, show(value), f"a list of {count}, each {measure}")
+        if not isinstance(value, list) or len(value) != key.count:
+            self.refuse(key, show(value), f"a list of {key.count}, each {key.measure}")
             return ()
         read = tuple(
-            self.read(item, f"{key}[{index}]", measure) for index, item in enumerate(value, 1)
+            self.read(item, f"{key.name}[{index}]", key.measure)
+            for index, item in enumerate(value, 1)
         )
         return () if any(math.isnan(item) for item in read) else read
 
-    def table(self, key: str) -> Self | None:
+    def table(self, key: TableKey | NotesKey) -> Self | None:
         """A table inside this one; None if there is none or after a fault."""
         value = self.value(key)
         if value is None:
@@ -177,41 +226,42 @@ class TomlTable:
         if not isinstance(value, dict):
             self.refuse(key, show(value), "a table such as { name = value, ... }")
             return None
-        return type(self)(value, self._inside(key), self._faults)
+        return type(self)(value, self._inside(key.name), self._faults)
 
-    def tables(self, key: str) -> list[Self]:
+    def tables(self, key: TablesKey) -> list[Self]:
         """The tables of a list of them, each named by its place in the list, from 1."""
         value = self.value(key)
         if value is None:
             return []
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
-            self.refuse(key, "no list of tables", f"a list of tables: write [[{key}]] above each")
+            allowed = f"a list of tables: write [[{key.name}]] above each"
+            self.refuse(key, "no list of tables", allowed)
             return []
         return [
-            type(self)(item, self._inside_item(key, index, item), self._faults)
+            type(self)(item, self._inside_item(key.name, index, item), self._faults)
             for index, item in enumerate(cast(list[dict[str, object]], value), 1)
         ]
 
-    def wall_min(self, key: str, default: int) -> int:
-        """A time of day as minutes since 00:00."""
+    def wall_min(self, key: TimeKey) -> int:
+        """A time of day as minutes since 00:00; its default, or 0, after a fault."""
         value = self.value(key)
-        if value is None:
-            return default
+        if value is None and key.default is not None:
+            return key.default
         minutes = read_wall(value)
         if minutes is None or minutes >= 1440:
-            self.refuse(key, show(value), f"{WALL_EXAMPLE}, 00:00 to 23:59")
-            return default
+            self.refuse(key, show(value), _WALL_ALLOWED)
+            return key.default or 0
         return minutes
 
-    def windows(self, key: str, default: tuple[WallWindow, ...]) -> tuple[WallWindow, ...]:
+    def windows(self, key: WindowsKey) -> tuple[WallWindow, ...]:
         """Spans of a day in rising order, those that touch joined; empty after a fault."""
         value = self.value(key)
         if value is None:
-            return default
-        if not isinstance(value, list) or not value or len(value) > 12:
-            self.refuse(key, show(value), f"1 to 12 {_WINDOW_ALLOWED}")
+            return key.default
+        if not isinstance(value, list) or not 1 <= len(value) <= MOST_WINDOWS:
+            self.refuse(key, show(value), f"1 to {MOST_WINDOWS} {_WINDOW_ALLOWED}")
             return ()
-        spans = [self._window(item, f"{key}[{index}]") for index, item in enumerate(value, 1)]
+        spans = [self._window(item, f"{key.name}[{index}]") for index, item in enumerate(value, 1)]
         known = sorted(
             (span for span in spans if span is not None), key=lambda span: span.opens_wall_min
         )
@@ -248,11 +298,11 @@ class TomlTable:
         self.refuse(key, show(value), allowed)
         return None
 
-    def month_day(self, key: str) -> tuple[int, int] | None:
+    def month_day(self, key: MonthDayKey) -> tuple[int, int] | None:
         """A day that every year has, as (month, day); None after a fault."""
         return self.read_month_day(self.value(key), key)
 
-    def read_month_day(self, value: object, key: str) -> tuple[int, int] | None:
+    def read_month_day(self, value: object, key: Key | str) -> tuple[int, int] | None:
         """As :meth:`month_day`, for a value that stands under the key."""
         match = _MONTH_DAY.fullmatch(value) if isinstance(value, str) else None
         if match is not None:
@@ -267,7 +317,7 @@ class TomlTable:
         )
         return None
 
-    def day(self, key: str) -> date | None:
+    def day(self, key: DayKey) -> date | None:
         """A calendar date; None if there is none or after a fault."""
         value = self.value(key)
         if value is None:
@@ -279,18 +329,18 @@ class TomlTable:
             self.refuse(key, show(value), "a date such as 2026-04-01, without a time")
         return None
 
-    def local_moment(self, key: str, *, is_end: bool) -> datetime | None:
+    def local_moment(self, key: MomentKey) -> datetime | None:
         """A local date and time; a bare date is the start of that day, or its end for an end."""
         value = self.value(key)
         moment = self._moment(value, key)
         if moment is None:
             return None
         is_bare = len(value) == 10 if isinstance(value, str) else not isinstance(value, datetime)
-        if is_end and is_bare and moment.date() < date.max:
+        if key.is_end and is_bare and moment.date() < date.max:
             return moment + timedelta(days=1)
         return moment
 
-    def _moment(self, value: object, key: str) -> datetime | None:
+    def _moment(self, value: object, key: Key) -> datetime | None:
         moment: datetime | None = None
         if isinstance(value, datetime):
             moment = value
@@ -321,6 +371,10 @@ def read_wall(value: object) -> int | None:
         return None
     minutes = int(match[1]) * 60 + int(match[2])
     return minutes if minutes <= 1440 else None
+
+
+def _name(key: Key | str) -> str:
+    return key if isinstance(key, str) else key.name
 
 
 def _label(content: Mapping[str, object]) -> str:

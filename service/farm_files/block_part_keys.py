@@ -1,0 +1,205 @@
+"""The keys of the tables inside a block: soil, coefficients, mulch, season, times without water.
+
+Each stands here once, with its bounds and its default; see :mod:`service.farm_files.keys`.
+"""
+
+from __future__ import annotations
+
+from service.agronomy.soil import TEXTURE_KEYS
+from service.farm_files.keys import (
+    ChoiceKey,
+    MomentKey,
+    MonthDayKey,
+    NumberKey,
+    NumbersKey,
+    Table,
+    TextKey,
+    length,
+    plain,
+    share,
+)
+from service.farm_files.quantities import Measure
+
+GRAINS = ("coarse", "medium", "fine")
+"""Texture groups 0, 1, 2."""
+RAIN_PASS_BY_KIND: dict[str, float] = {"none": 1.0, "fabric": 0.6, "film": 0.05}
+KC = plain("a crop coefficient", 0.0, 1.5, "0.3", "1.05")
+HEIGHT = length(0.05, 20.0, "'5 ft'", "'1.5 m'")
+OF_CROP_TABLE = "the crop table's"
+
+
+class SoilByTextureKeys(Table):
+    """A soil by its texture class."""
+
+    texture = ChoiceKey(
+        about="Class of the USDA triangle.",
+        choices=TEXTURE_KEYS,
+        is_spelt_freely=True,
+        is_needed=True,
+    )
+
+
+class SoilByParticlesKeys(Table):
+    """A soil by the particles that a laboratory found, shares by weight."""
+
+    sand = NumberKey(about="Share of sand.", measure=share(0.0, 1.0), is_needed=True)
+    clay = NumberKey(about="Share of clay.", measure=share(0.0, 0.6), is_needed=True)
+    organic_matter = NumberKey(
+        about="Organic matter.",
+        measure=Measure(
+            noun="percent by weight with its sign",
+            unit="%",
+            lowest=0.1,
+            highest=8.0,
+            examples=("'2.5 %'",),
+        ),
+        default=2.5,
+    )
+
+
+class SoilByWaterKeys(Table):
+    """A soil by its measured water, shares of the soil's volume."""
+
+    field_capacity = NumberKey(
+        about="Water at field capacity, more than at the wilting point.",
+        measure=share(0.02, 0.80),
+        field="field_capacity",
+        is_needed=True,
+    )
+    wilting_point = NumberKey(
+        about="Water at the wilting point.",
+        measure=share(0.005, 0.60),
+        field="wilting_point",
+        is_needed=True,
+    )
+    conductivity = NumberKey(
+        about="Saturated conductivity.",
+        measure=Measure(
+            noun="a saturated conductivity",
+            unit="mm/h",
+            lowest=0.01,
+            highest=2000.0,
+            examples=("'2 in/h'", "'50 mm/h'"),
+        ),
+        field="saturated_conductivity_mm_per_h",
+        is_needed=True,
+    )
+    grain = ChoiceKey(about="How coarse it is.", choices=GRAINS, is_needed=True)
+
+
+class KcKeys(Table):
+    """Crop coefficients of your own, each in place of the crop table's."""
+
+    initial = NumberKey(
+        about="Crop coefficient of the initial stage.",
+        measure=KC,
+        field="kc_initial",
+        otherwise=OF_CROP_TABLE,
+    )
+    mid = NumberKey(
+        about="Crop coefficient of the mid season.",
+        measure=KC,
+        field="kc_mid",
+        otherwise=OF_CROP_TABLE,
+    )
+    end = NumberKey(
+        about="Crop coefficient at the end of the late stage.",
+        measure=KC,
+        field="kc_end",
+        otherwise=OF_CROP_TABLE,
+    )
+    off_season = NumberKey(
+        about="Crop coefficient outside the season.",
+        measure=KC,
+        field="kc_off_season",
+        otherwise=OF_CROP_TABLE,
+    )
+    height = NumberKey(
+        about="Height of the crop that the coefficients were measured on.",
+        measure=HEIGHT,
+        field="table_height_m",
+        otherwise=OF_CROP_TABLE,
+    )
+    reference_canopy = NumberKey(
+        about="Density of the canopy that the coefficients were measured on.",
+        measure=share(0.01, 1.0),
+        field="reference_canopy_ratio",
+        otherwise=OF_CROP_TABLE,
+    )
+
+
+class MulchKeys(Table):
+    """Film or fabric over the drip line."""
+
+    rain_pass = NumberKey(
+        about="Share of the rain on it that enters the soil under it; may stand instead of kind.",
+        measure=share(0.0, 1.0),
+        field="mulch_rain_pass_fraction",
+        otherwise="fabric 0.6, film 0.05",
+    )
+    kind = ChoiceKey(
+        about="What it is; needed unless rain_pass is given.",
+        choices=tuple(RAIN_PASS_BY_KIND),
+        otherwise="none, with a rain_pass",
+    )
+    cover = NumberKey(
+        about="Share of the wetted strip that lies under it; needed where there is a mulch.",
+        measure=share(0.0, 1.0),
+        field="mulch_cover_fraction",
+        otherwise="none, without a mulch",
+    )
+
+
+class SeasonKeys(Table):
+    """When the crop grows: stages in days, or in degree days."""
+
+    start = MonthDayKey(
+        about="Day on which the season, or the count of degree days, starts.",
+        otherwise="the published day of the crop, where there is one",
+    )
+    degree_days = NumbersKey(
+        about="Sums of degree days since the start at which the four stages end, rising.",
+        measure=Measure(
+            noun="a sum of degree days",
+            unit="degC day",
+            lowest=1.0,
+            highest=8000.0,
+            examples=("'450 degF day'", "'250 degC day'"),
+        ),
+        count=4,
+        otherwise="stages are in days",
+    )
+    lengths = NumbersKey(
+        about="Days of the initial, development, mid and late stage, at most 365 in sum.",
+        measure=plain("whole days", 1.0, 365.0, "30", "60"),
+        count=4,
+        otherwise="the published stages of the crop, where there are any; berries have none",
+    )
+    floor = NumberKey(
+        about="Temperature above which degree days are counted; needed with degree_days.",
+        measure=Measure(
+            noun="a temperature",
+            unit="degC",
+            lowest=-10.0,
+            highest=20.0,
+            examples=("'50 degF'", "'10 degC'"),
+        ),
+        otherwise="stages are in days",
+    )
+
+
+class NoWaterKeys(Table):
+    """A time without water, such as harvest or spraying."""
+
+    start = MomentKey(
+        name="from",
+        about="When it starts; a bare date is the start of that day.",
+        is_needed=True,
+    )
+    end = MomentKey(
+        name="to",
+        about="When it ends; a bare date is the end of that day.",
+        is_end=True,
+        is_needed=True,
+    )
+    reason = TextKey(about="What for.", default="not given", example="harvest")

@@ -1,0 +1,137 @@
+"""The season of a block in a farm file: stages in days or degree days, or a curve of its own."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+from service.agronomy.crop_table import CropRow
+from service.agronomy.records import CurveDefinition
+from service.farm_files.block_keys import GIVEN, BlockKeys
+from service.farm_files.block_part_keys import SeasonKeys
+from service.farm_files.quantities import show
+from service.farm_files.toml_table import TomlTable
+
+_SEASON_ALLOWED = (
+    'season = { start = "03-20", lengths = [30, 50, 120, 30] }, days of the initial, development, '
+    'mid and late stage; or { start = "01-01", degree_days = [four rising sums such as '
+    '"250 degC day"], floor = "10 degC" }; or kc_table = [["03-15", 0.3], ["06-01", 1.0], ...]'
+)
+
+
+def read_curve(
+    table: TomlTable, crop: CropRow | None, *, latitude_deg: float
+) -> tuple[CurveDefinition | None, str]:
+    """The curve of a block, None after a fault, and where it comes from."""
+    origin = GIVEN
+    season = table.table(BlockKeys.season)
+    is_own_table = table.has(BlockKeys.kc_table)
+    start = None
+    if season is not None and season.has(SeasonKeys.start):
+        start = season.month_day(SeasonKeys.start)
+    curve: CurveDefinition | None = None
+    if season is not None and season.has(SeasonKeys.degree_days) and not is_own_table:
+        curve = _degree_day_curve(season, start)
+    elif is_own_table:
+        curve = _own_curve(table, start)
+    elif crop is not None and not (season is None and table.has(BlockKeys.season)):
+        curve, origin = _stage_curve(table, season, start, crop, latitude_deg=latitude_deg)
+    if season is not None:
+        for key in (SeasonKeys.lengths, SeasonKeys.degree_days, SeasonKeys.floor):
+            # Known keys all the same, so that the list of allowed names is whole.
+            if season.has(key) and is_own_table:
+                season.refuse(key, show(season.value(key)), "either kc_table or stages, not both")
+        season.close()
+    return curve, origin
+
+
+def _degree_day_curve(season: TomlTable, start: tuple[int, int] | None) -> CurveDefinition | None:
+    keys = SeasonKeys
+    sums = season.numbers(keys.degree_days)
+    floor_c = season.number(keys.floor)
+    if not season.has(keys.start):
+        season.refuse(keys.start, "nothing", "the day on which the count starts, such as '01-01'")
+    if season.has(keys.lengths):
+        found = show(season.value(keys.lengths))
+        season.refuse(keys.lengths, found, "either lengths or degree_days, not both")
+    if sums and any(later <= earlier for earlier, later in pairwise(sums)):
+        found = show(season.value(keys.degree_days))
+        season.refuse(keys.degree_days, found, "four sums, each above the one before")
+    if not sums or start is None or math.isnan(floor_c):
+        return None
+    return CurveDefinition(
+        basis="degree-days", season_start=start, stage_knots=sums, degree_day_floor_c=floor_c
+    )
+
+
+def _own_curve(table: TomlTable, start: tuple[int, int] | None) -> CurveDefinition | None:
+    key = BlockKeys.kc_table
+    value = table.value(key)
+    allowed = (
+        f'{key.fewest} to {key.most} pairs such as [["03-15", 0.3], ["06-01", 1.0]], days rising'
+        " from January"
+    )
+    if not isinstance(value, list) or not key.fewest <= len(value) <= key.most:
+        table.refuse(key, show(value), allowed)
+        return None
+    points: list[tuple[int, int, float]] = []
+    for index, pair in enumerate(value, 1):
+        place = f"{key.name}[{index}]"
+        if not isinstance(pair, list) or len(pair) != 2:
+            table.refuse(place, show(pair), 'a pair such as ["03-15", 0.3]')
+            continue
+        day = table.read_month_day(pair[0], place)
+        kc = table.read(pair[1], place, key.value)
+        if day is not None and not math.isnan(kc):
+            points.append((*day, kc))
+    if len(points) < len(value):
+        return None
+    days = [point[:2] for point in points]
+    if any(later <= earlier for earlier, later in pairwise(days)):
+        table.refuse(key, show(value), allowed)
+        return None
+    return CurveDefinition(basis="table", season_start=start or days[0], points=tuple(points))
+
+
+def _stage_curve(
+    table: TomlTable,
+    season: TomlTable | None,
+    start: tuple[int, int] | None,
+    crop: CropRow,
+    *,
+    latitude_deg: float,
+) -> tuple[CurveDefinition | None, str]:
+    lengths: tuple[float, ...] = ()
+    key = SeasonKeys.lengths
+    if season is not None and season.has(key):
+        lengths = season.numbers(key)
+        if not lengths:
+            return None, GIVEN
+        if any(length != int(length) for length in lengths) or sum(lengths) > 365.0:
+            season.refuse(key, show(season.value(key)), "whole days, at most 365 in sum")
+            return None, GIVEN
+    is_start_given = season is not None and season.has(SeasonKeys.start)
+    if is_start_given and start is None:
+        return None, GIVEN
+    parts: list[str] = []
+    if not lengths and crop.stage_lengths_day is not None:
+        lengths = tuple(float(length) for length in crop.stage_lengths_day)
+        parts.append(f"stage lengths of FAO-56 Table 11, {crop.stage_region}")
+    if start is None and crop.season_start is not None:
+        month, day = (int(part) for part in crop.season_start.split("-"))
+        note = f"season start of FAO-56 Table 11, {crop.stage_region}"
+        if latitude_deg < 0.0:
+            month, day = (month + 5) % 12 + 1, min(day, 28)
+            note += ", moved by six months for the southern hemisphere"
+        start = (month, day)
+        parts.append(note)
+    if not lengths or start is None:
+        table.refuse(
+            BlockKeys.season,
+            show(table.value(BlockKeys.season)),
+            f"{_SEASON_ALLOWED}; no stage dates are published for {crop.key}",
+        )
+        return None, GIVEN
+    origin = "; ".join(parts) + "; local dates are better" if parts else GIVEN
+    knots = tuple(sum(lengths[: stage + 1]) for stage in range(4))
+    return CurveDefinition(basis="days", season_start=start, stage_knots=knots), origin
