@@ -5,9 +5,9 @@ The database does not vary: its stores (:mod:`service.database.session`) are use
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
-from typing import Protocol
+from typing import Any, Protocol
 
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork
@@ -38,6 +38,12 @@ class FarmFormat(Protocol):
         """The farm that a JSON document describes; raises FarmFileInvalid.
 
         Faults below the pointer ``below`` are told relative to it.
+        """
+        ...
+
+    def schema(self, parts: Collection[str], *, refs: str) -> Mapping[str, Any]:
+        """The JSON Schema of documents with these parts: ``properties``, and ``definitions`` that
+        they refer to by the prefix ``refs``.
         """
         ...
 

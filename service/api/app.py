@@ -16,7 +16,7 @@ from service.api.body_guard import BodyGuard
 from service.api.hot_path import HotPath
 from service.api.method_table import MethodsByPath
 from service.api.news import News
-from service.api.openapi_document import complete
+from service.api.openapi_document import complete, describe_farms
 from service.api.plan_documents import PlanDocuments
 from service.api.problems import handle_problems
 from service.api.program import Programs
@@ -177,6 +177,7 @@ class _Application(FastAPI):
             own = ProblemOut.model_json_schema(ref_template="#/components/schemas/{model}")
             schemas.update(own.pop("$defs"))
             schemas["ProblemOut"] = own
+            describe_farms(schemas, self.state.service.farm_format)
             document["components"]["schemas"] = dict(sorted(schemas.items()))
             complete(document, self.state.rights)
         return document

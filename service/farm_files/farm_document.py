@@ -8,14 +8,15 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
-from typing import cast
+from typing import Any, cast
 
 import orjson
 
 from service.errors import FarmFileInvalid, Fault
 from service.farm_files.farm_file import read_bundle, write_farm_file
+from service.farm_files.schema import document_schema
 from service.farm_files.toml_table import TomlTable
 from service.records.farms import FarmBundle
 
@@ -60,6 +61,12 @@ class JsonFarmFormat:
                 ],
             )
         return bundle
+
+    def schema(self, parts: Collection[str], *, refs: str) -> Mapping[str, Any]:
+        """The JSON Schema of documents with these parts: ``properties``, and ``definitions`` that
+        they refer to by the prefix ``refs``.
+        """
+        return document_schema(parts, refs=refs)
 
     def document(self, bundle: FarmBundle) -> dict[str, object]:
         """The bundle as a document; parsing it gives the same bundle."""

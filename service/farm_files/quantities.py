@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import date, time
 from fractions import Fraction
 from functools import cache, lru_cache
+from itertools import product
 from typing import TYPE_CHECKING
 
 from service.errors import Fault, InputInvalid
@@ -80,17 +81,16 @@ _UNITS: dict[str, dict[str, str]] = {
     "share": {"percent": "% pct percent"},
 }
 """Names for pint and spellings of the units, by what they measure."""
-QUOTIENTS = {"flow": ("volume", "duration"), "rate": ("length", "duration")}
+_QUOTIENTS = {"flow": ("volume", "duration"), "rate": ("length", "duration")}
 """What may also be written as one unit over another, ``L/h`` or ``in per h``."""
-SPELLINGS: dict[str, tuple[str, ...]] = {
-    dimension: tuple(" ".join(names.values()).split()) for dimension, names in _UNITS.items()
-}
-"""Spellings in small letters, by what they measure."""
 _WORDS: dict[str, str] = {
     spelling: name
     for names in _UNITS.values()
     for name, spellings in names.items()
     for spelling in spellings.split()
+}
+_DIMENSIONS: dict[str, str] = {
+    name: dimension for dimension, names in _UNITS.items() for name in names
 }
 _DEGREE_DAY = re.compile(r"(degc|°c|c|degf|°f|f)[ *·-]*(?:d|day|days)")
 _DEGREE_NAMES = {"c": "delta_degree_Celsius", "f": "delta_degree_Fahrenheit"}
@@ -156,6 +156,53 @@ def read_quantity(value: object, measure: Measure, *, where: str) -> float:
 def write_quantity(number: float, unit: str) -> str:
     """A number in a unit, written so that :func:`read_quantity` gives back the same bits."""
     return f"{number!r} {unit}" if unit else repr(number)
+
+
+def dimension_of(unit: str) -> str:
+    """What a unit measures, ``length`` for ``m``."""
+    if _DEGREE_DAY.fullmatch(unit.casefold()):
+        return "sum of degree days"
+    parts = [_DIMENSIONS[_WORDS[word.casefold()]] for word in unit.split("/")]
+    if len(parts) == 1:
+        return parts[0]
+    return next(name for name, quotient in _QUOTIENTS.items() if quotient == tuple(parts))
+
+
+def units_of(dimension: str) -> tuple[str, ...]:
+    """The shortest spelling of each unit that measures something."""
+    if dimension == "sum of degree days":
+        return ("degC day", "degF day")
+    if dimension == "head of water":
+        return (*units_of("length"), *units_of("pressure"))
+    short = tuple(spellings.split()[0] for spellings in _UNITS[dimension].values())
+    quotients = [units_of(part) for part in _QUOTIENTS.get(dimension, ())]
+    return (*short, *("/".join(pair) for pair in product(*quotients) if pair))
+
+
+def spelling_pattern(dimension: str) -> str:
+    """A regular expression of all spellings of the units that measure something.
+
+    A head of water is a length or a pressure.
+    """
+    if dimension == "sum of degree days":
+        return "([dD][eE][gG]|°)?[cCfF][ *·-]*[dD]([aA][yY][sS]?)?"
+    if dimension == "head of water":
+        return f"{spelling_pattern('length')}|{spelling_pattern('pressure')}"
+    spellings = " ".join(_UNITS[dimension].values()).split()
+    parts = [_in_any_case(each) for each in spellings]
+    if dimension in _QUOTIENTS:
+        over, under = (spelling_pattern(part) for part in _QUOTIENTS[dimension])
+        parts.append(rf"({over})\s*(/| [pP][eE][rR] )\s*({under})")
+    return "|".join(parts)
+
+
+def _in_any_case(spelling: str) -> str:
+    """A regular expression of a spelling in small and capital letters, with raised digits too."""
+    signs = {"2": "[2²]", "3": "[3³]"}
+    return "".join(
+        signs.get(sign, f"[{sign}{sign.upper()}]" if sign.isalpha() else re.escape(sign))
+        for sign in spelling
+    )
 
 
 def _read_text(value: str, measure: Measure, where: str) -> float:
