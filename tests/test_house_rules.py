@@ -264,10 +264,15 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/database/block_store.py": (627, "one store with all its statements"),
         "service/database/controller_store.py": (412, "one store with all its statements"),
         "service/database/mapping.py": (457, "one pair of functions for each record"),
+<<<<<<< HEAD
         "service/database/tables.py": (714, "one definition for each table"),
         "service/delivery/evening_words.py": (409, "one text for each state of a block"),
         "service/farm_files/block_file.py": (522, "one rule for each key of a block"),
         "service/farm_files/farm_file.py": (408, "one rule for each section of the file"),
+=======
+        "service/database/tables.py": (712, "one definition for each table"),
+        "service/delivery/evening_words.py": (406, "one text for each state of a block"),
+>>>>>>> c2ade2f (Read the blocks of a farm file in a function of their own)
         "service/farm_files/station_file.py": (761, "three layouts of files"),
         "service/farm_files/weather_file.py": (461, "one rule for each column"),
         "service/operations/weather/record_rain.py": (408, STEPS),
@@ -309,8 +314,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
             82,
             "one statement after another, in the order of the transaction",
         ),
-        "service/farm_files/block_file.py::read_block": (61, KEYS),
-        "service/farm_files/farm_file.py::read_bundle": (62, KEYS),
         "service/operations/evening/publish_programs.py::_rows": (78, STEPS),
         "service/operations/feedback/read_soil.py::read_soil": (81, STEPS),
         "service/pages/block.py::_show": (61, "the parts of a page, one after the other"),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from service.agronomy.crop_table import CROPS, CropRow, find_crop
 from service.agronomy.crop_water_use import density_coefficient
@@ -16,6 +16,7 @@ from service.agronomy.records import CurveDefinition, NoWaterPeriod
 from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.soil import TEXTURE_KEYS, SoilNumbers, saxton_rawls, texture_soil
 from service.errors import InputInvalid
+from service.farm_files.block_draft import BlockDraft
 from service.farm_files.block_keys import (
     FIXED,
     GIVEN,
@@ -35,50 +36,17 @@ from service.farm_files.block_part_keys import (
     SoilByTextureKeys,
     SoilByWaterKeys,
 )
-from service.farm_files.keys import IdKey, NumberKey
+from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
 from service.farm_files.season_file import read_curve
 from service.farm_files.toml_table import TomlTable, one_of
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 
-_SCALED_BY = {
-    "root_depth_is_scaled": ("root_depth_m",),
-    "root_share_is_scaled": ("root_share_of_wetted",),
-    "canopy_is_scaled": ("canopy_cover_fraction", "canopy_height_m"),
-}
 _SOIL_ALLOWED = (
     'one of { texture = "sandy loam" }, { sand = 0.6, clay = 0.1, organic_matter = "2 %" } and '
     '{ field_capacity = 0.18, wilting_point = 0.08, conductivity = "50 mm/h", grain = "coarse" }'
 )
-
-
-@dataclass(slots=True)
-class _Draft:
-    """The numbers of a block while it is being read; NaN where a fault stands in the way."""
-
-    numbers: dict[str, float] = field(default_factory=dict)
-    origins: dict[str, str] = field(default_factory=dict)
-    present: set[str] = field(default_factory=set)
-
-    def take(
-        self, table: TomlTable | None, key: NumberKey, default: float | None, origin: str
-    ) -> float:
-        """Read one number; its default is used where it is absent, or it is demanded if None."""
-        if table is not None and table.has(key):
-            self.present.add(key.field)
-            self.numbers[key.field] = table.number(key)
-            self.origins[key.field] = GIVEN
-        elif default is None and table is not None:
-            self.numbers[key.field] = table.number(key)
-        else:
-            number = math.nan if default is None else default
-            self.numbers[key.field] = number
-            self.origins[key.field] = origin
-            # A default worked out from odd numbers can be as wrong as a given one.
-            if table is not None and (number < key.measure.lowest or number > key.measure.highest):
-                table.refuse(key, f"{number:g} by default ({origin})", str(key.measure))
-        return self.numbers[key.field]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +69,7 @@ def read_block(
     ``windows`` stays empty where the block gives none: the caller fills in those of its supply.
     """
     faults_before = table.fault_count()
-    draft = _Draft()
+    draft = BlockDraft()
     block_key = table.slug(BlockKeys.id)
     name = table.text(BlockKeys.name, block_key)
     supply_id = _reference(table, BlockKeys.supply, place.supply_ids)
@@ -130,12 +98,7 @@ def read_block(
         LayoutDefaults(draft.numbers["emitter_spacing_m"], draft.numbers["row_spacing_m"]),
     )
     _read_origins(table, draft)
-    for scaled, sources in _SCALED_BY.items():
-        is_default = all(draft.origins.get(source) != GIVEN for source in sources)
-        draft.numbers[scaled] = float(is_default)
-        draft.origins[scaled] = (
-            "full-size default, grows with age" if is_default else "given for this year"
-        )
+    draft.note_what_grows()
     table.close()
     if table.fault_count() > faults_before or curve is None or crop is None:
         return None
@@ -184,7 +147,7 @@ def _read_crop(table: TomlTable) -> CropRow | None:
 # --- soil and wetted strip ---------------------------------------------------------------------
 
 
-def _read_soil(table: TomlTable, draft: _Draft) -> None:
+def _read_soil(table: TomlTable, draft: BlockDraft) -> None:
     for key in SOIL:
         draft.numbers[key.field] = math.nan
     draft.numbers["texture_group"] = math.nan
@@ -214,7 +177,7 @@ def _read_soil(table: TomlTable, draft: _Draft) -> None:
     )
 
 
-def _soil_of_texture(soil: TomlTable, draft: _Draft) -> None:
+def _soil_of_texture(soil: TomlTable, draft: BlockDraft) -> None:
     value = soil.value(SoilByTextureKeys.texture)
     # "Sandy loam" is how people write it.
     texture = value.strip().lower().replace(" ", "-") if isinstance(value, str) else ""
@@ -225,7 +188,7 @@ def _soil_of_texture(soil: TomlTable, draft: _Draft) -> None:
     _set_soil(draft, numbers, f"texture {texture}: {numbers.source}")
 
 
-def _soil_of_particles(soil: TomlTable, draft: _Draft) -> None:
+def _soil_of_particles(soil: TomlTable, draft: BlockDraft) -> None:
     sand = soil.number(SoilByParticlesKeys.sand)
     clay = soil.number(SoilByParticlesKeys.clay)
     organic_pct = soil.number(SoilByParticlesKeys.organic_matter)
@@ -240,7 +203,7 @@ def _soil_of_particles(soil: TomlTable, draft: _Draft) -> None:
     _set_soil(draft, numbers, f"sand {sand:g}, clay {clay:g}: {numbers.source}")
 
 
-def _soil_of_water(soil: TomlTable, draft: _Draft) -> None:
+def _soil_of_water(soil: TomlTable, draft: BlockDraft) -> None:
     for key in SOIL:
         draft.take(soil, key, None, "")
     grain = soil.choice(SoilByWaterKeys.grain)
@@ -256,7 +219,7 @@ def _soil_of_water(soil: TomlTable, draft: _Draft) -> None:
         )
 
 
-def _set_soil(draft: _Draft, numbers: SoilNumbers, origin: str) -> None:
+def _set_soil(draft: BlockDraft, numbers: SoilNumbers, origin: str) -> None:
     draft.numbers["field_capacity"] = float(numbers.field_capacity)
     draft.numbers["wilting_point"] = float(numbers.wilting_point)
     draft.numbers["saturated_conductivity_mm_per_h"] = float(
@@ -267,7 +230,7 @@ def _set_soil(draft: _Draft, numbers: SoilNumbers, origin: str) -> None:
         draft.origins[key] = origin
 
 
-def _read_wetted(table: TomlTable, draft: _Draft) -> None:
+def _read_wetted(table: TomlTable, draft: BlockDraft) -> None:
     numbers = draft.numbers
     gap = BlockKeys.lateral_gap
     gap_m = table.number(gap) if table.has(gap) else None
@@ -306,7 +269,7 @@ def _read_wetted(table: TomlTable, draft: _Draft) -> None:
 # --- crop and mulch ----------------------------------------------------------------------------
 
 
-def _read_crop_numbers(table: TomlTable, draft: _Draft, crop: CropRow | None) -> None:
+def _read_crop_numbers(table: TomlTable, draft: BlockDraft, crop: CropRow | None) -> None:
     overrides = table.table(BlockKeys.kc)
     defaults: dict[str, tuple[float, str]] = {}
     if crop is not None:
@@ -343,7 +306,7 @@ def _read_crop_numbers(table: TomlTable, draft: _Draft, crop: CropRow | None) ->
         overrides.close()
 
 
-def _read_mulch(table: TomlTable, draft: _Draft) -> None:
+def _read_mulch(table: TomlTable, draft: BlockDraft) -> None:
     mulch = table.table(BlockKeys.mulch)
     kind: str | None = "none"
     is_pass_given = mulch is not None and mulch.has(MulchKeys.rain_pass)
@@ -383,7 +346,7 @@ def _read_no_water(table: TomlTable) -> tuple[NoWaterPeriod, ...]:
     return tuple(periods)
 
 
-def _read_origins(table: TomlTable, draft: _Draft) -> None:
+def _read_origins(table: TomlTable, draft: BlockDraft) -> None:
     """Origins that an export wrote beside numbers that were not the grower's own."""
     notes = table.table(BlockKeys.origins)
     if notes is None:

@@ -11,7 +11,7 @@ import math
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -135,29 +135,18 @@ def read_bundle(root: TomlTable) -> FarmBundle:
     farm_id = farm.farm_id if farm is not None else ""
     supplies = [_read_supply(table, farm_id) for table in supply_tables]
     _refuse_duplicates(supply_tables, SupplyKeys.id)
-    known_sites = {site.site_id: site for site in sites if site is not None}
-    place = BlockPlace(
-        farm_id=farm_id,
-        supply_ids=tuple(dict.fromkeys(_ids(supply_tables, SupplyKeys.id))),
-        site_ids=site_ids,
-        latitudes_deg={key: site.latitude_deg for key, site in known_sites.items()},
+    blocks = _read_blocks(
+        block_tables,
+        farm,
+        {site.site_id: site for site in sites if site is not None},
+        {supply.supply_id: supply for supply in supplies if supply is not None},
+        BlockPlace(
+            farm_id=farm_id,
+            supply_ids=tuple(dict.fromkeys(_ids(supply_tables, SupplyKeys.id))),
+            site_ids=site_ids,
+            latitudes_deg={each.site_id: each.latitude_deg for each in sites if each is not None},
+        ),
     )
-    known_supplies = {supply.supply_id: supply for supply in supplies if supply is not None}
-    curves: dict[CurveDefinition, CurveDefinition] = {}
-    blocks: list[BlockDefinition] = []
-    for table in block_tables:
-        block = read_block(table, place, lambda curve: curves.setdefault(curve, curve))
-        if block is None:
-            continue
-        block = _with_windows(block, known_supplies.get(block.supply_id))
-        check_block(
-            table,
-            block,
-            farm=farm,
-            supply=known_supplies.get(block.supply_id),
-            site=known_sites.get(block.site_id),
-        )
-        blocks.append(block)
     _refuse_duplicates(block_tables, BlockKeys.id)
     controllers = read_controllers(controller_tables, farm_id, blocks)
     _refuse_duplicates(controller_tables, ControllerKeys.id)
@@ -172,6 +161,27 @@ def read_bundle(root: TomlTable) -> FarmBundle:
         people=people,
         controllers=tuple(controllers),
     )
+
+
+def _read_blocks(
+    tables: Iterable[TomlTable],
+    farm: FarmDefinition | None,
+    sites: Mapping[str, SiteDefinition],
+    supplies: Mapping[str, SupplyDefinition],
+    place: BlockPlace,
+) -> list[BlockDefinition]:
+    """Blocks without a fault of their own, checked against farm, site and supply."""
+    curves: dict[CurveDefinition, CurveDefinition] = {}
+    blocks: list[BlockDefinition] = []
+    for table in tables:
+        block = read_block(table, place, lambda curve: curves.setdefault(curve, curve))
+        if block is None:
+            continue
+        supply, site = supplies.get(block.supply_id), sites.get(block.site_id)
+        block = _with_windows(block, supply)
+        check_block(table, block, farm=farm, supply=supply, site=site)
+        blocks.append(block)
+    return blocks
 
 
 def _ids(tables: Iterable[TomlTable], key: Key) -> list[str]:

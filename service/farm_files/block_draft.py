@@ -1,0 +1,51 @@
+"""The numbers of a block while its table is read, each with where it comes from."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from service.farm_files.block_keys import GIVEN
+from service.farm_files.keys import NumberKey
+from service.farm_files.toml_table import TomlTable
+
+_SCALED_BY = {
+    "root_depth_is_scaled": ("root_depth_m",),
+    "root_share_is_scaled": ("root_share_of_wetted",),
+    "canopy_is_scaled": ("canopy_cover_fraction", "canopy_height_m"),
+}
+
+
+@dataclass(slots=True)
+class BlockDraft:
+    """The numbers of a block while it is being read; NaN where a fault stands in the way."""
+
+    numbers: dict[str, float] = field(default_factory=dict)
+    origins: dict[str, str] = field(default_factory=dict)
+
+    def take(
+        self, table: TomlTable | None, key: NumberKey, default: float | None, origin: str
+    ) -> float:
+        """Read one number; its default is used where it is absent, or it is demanded if None."""
+        if table is not None and table.has(key):
+            self.numbers[key.field] = table.number(key)
+            self.origins[key.field] = GIVEN
+        elif default is None and table is not None:
+            self.numbers[key.field] = table.number(key)
+        else:
+            number = math.nan if default is None else default
+            self.numbers[key.field] = number
+            self.origins[key.field] = origin
+            # A default worked out from odd numbers can be as wrong as a given one.
+            if table is not None and (number < key.measure.lowest or number > key.measure.highest):
+                table.refuse(key, f"{number:g} by default ({origin})", str(key.measure))
+        return self.numbers[key.field]
+
+    def note_what_grows(self) -> None:
+        """Tell which sizes are those of a full-size planting."""
+        for scaled, sources in _SCALED_BY.items():
+            is_default = all(self.origins.get(source) != GIVEN for source in sources)
+            self.numbers[scaled] = float(is_default)
+            self.origins[scaled] = (
+                "full-size default, grows with age" if is_default else "given for this year"
+            )
