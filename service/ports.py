@@ -6,10 +6,11 @@ The database does not vary: its stores (:mod:`service.database.session`) are use
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Protocol
 
-from service.agronomy.records import Ints
+from service.agronomy.records import Ints, WallWindow
 from service.database.session import UnitOfWork
 from service.records.farms import FarmBundle, SiteDefinition
 from service.records.letters import AnyLetter, MailStamp
@@ -31,6 +32,18 @@ class Clock(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class FarmDefaults:
+    """What counts in a farm's document where nothing is said."""
+
+    issue_wall_min: int
+    """Time of day by which plans are issued, minutes since 00:00."""
+    windows: tuple[WallWindow, ...]
+    """When a supply may run."""
+    block_numbers: Mapping[str, float]
+    """Numbers of a block that have one default, by their name in the block's definition."""
+
+
 class FarmFormat(Protocol):
     """A farm as people and programs write it, and back."""
 
@@ -45,6 +58,10 @@ class FarmFormat(Protocol):
         """The JSON Schema of documents with these parts: ``properties``, and ``definitions`` that
         they refer to by the prefix ``refs``.
         """
+        ...
+
+    def defaults(self) -> FarmDefaults:
+        """What counts where a document says nothing."""
         ...
 
     def document(self, bundle: FarmBundle) -> dict[str, object]:

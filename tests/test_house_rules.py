@@ -275,11 +275,19 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
 >>>>>>> c2ade2f (Read the blocks of a farm file in a function of their own)
         "service/farm_files/station_file.py": (761, "three layouts of files"),
         "service/farm_files/weather_file.py": (461, "one rule for each column"),
+<<<<<<< HEAD
         "service/operations/weather/record_rain.py": (408, STEPS),
         "service/pages/block.py": (421, "one section of the page for each subject"),
         "service/pages/farm_forms.py": (529, "one table of fields for each form"),
         "service/pages/waterworks.py": (753, "one section of the page for each subject"),
         "service/pages/setup.py": (655, "one handler for each form"),
+=======
+        "service/operations/weather/record_rain.py": (410, STEPS),
+        "service/pages/block.py": (441, "one section of the page for each subject"),
+        "service/pages/farm_forms.py": (505, "one table of fields for each form"),
+        "service/pages/pipes_and_water.py": (761, "one section of the page for each subject"),
+        "service/pages/setup.py": (651, "one handler for each form"),
+>>>>>>> c6fee28 (Start the forms of the pages with the defaults of the declared keys)
         "service/pages/visit.py": (461, "everything that a page asks of a visit"),
         "service/waterworks/acid.py": (485, METHOD),
         "service/waterworks/carbonate.py": (570, METHOD),

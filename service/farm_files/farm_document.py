@@ -15,9 +15,12 @@ from typing import Any, cast
 import orjson
 
 from service.errors import FarmFileInvalid, Fault
+from service.farm_files.block_keys import FIXED
 from service.farm_files.farm_file import read_bundle, write_farm_file
+from service.farm_files.farm_keys import DEFAULT_ISSUE_WALL_MIN, SupplyKeys
 from service.farm_files.schema import document_schema
 from service.farm_files.toml_table import TomlTable
+from service.ports import FarmDefaults
 from service.records.farms import FarmBundle
 
 _ITEM = re.compile(r"\[(\d+)\]")
@@ -67,6 +70,16 @@ class JsonFarmFormat:
         they refer to by the prefix ``refs``.
         """
         return document_schema(parts, refs=refs)
+
+    def defaults(self) -> FarmDefaults:
+        """What counts where a document says nothing."""
+        return FarmDefaults(
+            issue_wall_min=DEFAULT_ISSUE_WALL_MIN,
+            windows=SupplyKeys.windows.default,
+            block_numbers={
+                key.field: key.fixed_default for key in FIXED if key.fixed_default is not None
+            },
+        )
 
     def document(self, bundle: FarmBundle) -> dict[str, object]:
         """The bundle as a document; parsing it gives the same bundle."""

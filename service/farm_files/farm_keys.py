@@ -31,6 +31,7 @@ from service.farm_files.keys import (
 from service.farm_files.quantities import Measure
 from service.records.mail import LANGUAGES, MAIL_LISTS
 
+DEFAULT_ISSUE_WALL_MIN = 19 * 60
 DEFAULT_WINDOWS = (WallWindow(4 * 60, 21 * 60),)
 _FALLBACK = duration(10.0, 720.0, "'40 min'", "'1.5 h'")
 _ID = "1 to 40 small letters, digits and hyphens. It never changes; the name may."
@@ -42,7 +43,9 @@ class FarmKeys(Table):
     id = IdKey(about=f"Id of the farm, {_ID}", is_needed=True, example="hill-farm")
     name = TextKey(about="Name for people.", otherwise="the id", example="Hill Farm")
     zone = ZoneKey(about="IANA name of the time zone that the farm's clocks keep.", is_needed=True)
-    issue_time = TimeKey(about="Time of day by which tomorrow's plan is issued.", default=19 * 60)
+    issue_time = TimeKey(
+        about="Time of day by which tomorrow's plan is issued.", default=DEFAULT_ISSUE_WALL_MIN
+    )
     unit_system = ChoiceKey(
         about="How people of the farm read numbers: US customary units or SI.",
         choices=UNIT_SYSTEMS,

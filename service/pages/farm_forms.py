@@ -21,7 +21,6 @@ from typing import cast
 import orjson
 
 from service.agronomy.crop_table import CROPS
-from service.agronomy.records import WallWindow
 from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.units import (
     KPA_PER_PSI,
@@ -33,6 +32,7 @@ from service.agronomy.units import (
 )
 from service.errors import Fault, InputInvalid
 from service.pages.visit import faults_by_field
+from service.pages.window_fields import clock_text, entered_windows, shown_windows
 from service.records.farms import BlockDefinition, FarmBundle, SiteDefinition, SupplyDefinition
 from service.translations import Wording
 from service.translations.catalogue import marked
@@ -99,8 +99,6 @@ COUNTS: Mapping[str, str] = {
     "planting_year": "planting_year",
 }
 """Fields without a unit."""
-WINDOW_ROWS = 2
-"""Pairs of times that a form offers, more where more are stored."""
 SHOWN_DIGITS = 5
 GIVEN = "given"
 MISSING_SEASON = Fault(
@@ -201,7 +199,7 @@ def open_farm(bundle: FarmBundle, document: Table, units: Mapping[str, Sequence[
         "name": farm.name,
         "zone": farm.zone,
         "unit_system": farm.unit_system,
-        "issue_time": _clock(farm.issue_wall_min),
+        "issue_time": clock_text(farm.issue_wall_min),
     }
     if len(bundle.sites) == 1:
         form |= _shown_site(bundle.sites[0], units)
@@ -230,8 +228,8 @@ def supply_table(form: Form) -> Table:
     """The table of a supply."""
     name = form.get("supply_name", "")
     table: Table = {"id": slug(name), "name": name, "flow": entered_quantity(form, "flow")}
-    if _windows(form):
-        table["windows"] = _windows(form)
+    if entered_windows(form):
+        table["windows"] = entered_windows(form)
     return table
 
 
@@ -241,7 +239,7 @@ def open_supply(
     """A supply as stored."""
     number, unit = shown_quantity(supply.flow_l_per_h, units["flow"])
     form = {"supply_name": supply.name, "flow": number, "flow_unit": unit}
-    return Opened({**form, **_shown_windows(supply.windows)}, {}, version_of(table))
+    return Opened({**form, **shown_windows(supply.windows)}, {}, version_of(table))
 
 
 def change_supply(document: Table, supply_id: str, form: Form, opened: Opened) -> Table:
@@ -255,8 +253,8 @@ def change_supply(document: Table, supply_id: str, form: Form, opened: Opened) -
             table["name"] = form.get("supply_name", "")
             if not is_as_shown(form, opened.form, "flow"):
                 table["flow"] = entered_quantity(form, "flow")
-            if _windows(form) != _windows(opened.form):
-                table["windows"] = _windows(form) or None
+            if entered_windows(form) != entered_windows(opened.form):
+                table["windows"] = entered_windows(form) or None
     for block in tables_of(changed, "block"):
         _drop_shared_windows(block)
     return changed
@@ -279,8 +277,8 @@ def block_table(form: Form) -> Table:
     }
     for key in ("supply", "site"):
         table[key] = form.get(key) or None
-    if _windows(form):
-        table["windows"] = _windows(form)
+    if entered_windows(form):
+        table["windows"] = entered_windows(form)
     return {key: value for key, value in table.items() if value is not None}
 
 
@@ -324,7 +322,7 @@ def open_block(
         )
         origins["season_start"] = (f"{month:02d}-{day:02d}; {lengths}", block.origins["curve"])
     if block.origins.get("windows", GIVEN) == GIVEN:
-        form |= _shown_windows(block.windows)
+        form |= shown_windows(block.windows)
     return Opened(form, origins, version_of(table))
 
 
@@ -364,10 +362,10 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
         if season is not None:
             changed["season"] = season
     _drop_shared_windows(changed)
-    if _windows(form) != _windows(opened.form):
+    if entered_windows(form) != entered_windows(opened.form):
         changed.pop("windows", None)
-        if _windows(form):
-            changed["windows"] = _windows(form)
+        if entered_windows(form):
+            changed["windows"] = entered_windows(form)
     return changed
 
 
@@ -476,28 +474,6 @@ def _season(form: Form) -> Table | None:
     if any(form.get(name) for name in _SEASON[1:]):
         season["lengths"] = [entered_number(form, name) for name in _SEASON[1:]]
     return season or None
-
-
-def _windows(form: Form) -> list[str]:
-    rows = ((form.get(f"opens_{row}", ""), form.get(f"closes_{row}", "")) for row in range(1, 13))
-    # A field for a time knows no 24:00; a day that closes at 0:00 closes at its end.
-    return [
-        f"{opens[:5]}-{'24:00' if closes[:5] == '00:00' else closes[:5]}"
-        for opens, closes in rows
-        if opens or closes
-    ]
-
-
-def _shown_windows(windows: Sequence[WallWindow]) -> dict[str, str]:
-    shown = {}
-    for row, window in enumerate(windows, 1):
-        shown[f"opens_{row}"] = _clock(window.opens_wall_min)
-        shown[f"closes_{row}"] = _clock(window.closes_wall_min)
-    return shown
-
-
-def _clock(wall_min: int) -> str:
-    return f"{wall_min // 60 % 24:02d}:{wall_min % 60:02d}"
 
 
 def entered_quantity(form: Form, name: str) -> str | None:

@@ -32,6 +32,7 @@ from service.pages import farm_forms
 from service.pages.farm_forms import Opened, Table
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text
 from service.pages.visit import Visit, faults_by_field, redirect
+from service.pages.window_fields import clock_text, shown_windows, window_rows
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SupplyDefinition
 from service.records.mail import LANGUAGES, MAIL_LISTS, Person
 from service.translations.catalogue import marked
@@ -525,7 +526,11 @@ def _site_id(farm_id: str) -> str:
 
 def _form_values(visit: Visit, opened: Opened | None, notes: FormNotes) -> dict[str, object]:
     """What every form of something stored is shown with."""
+    defaults = visit.service.farm_format.defaults()
     return {
+        "defaults": defaults.block_numbers,
+        "issue_time": clock_text(defaults.issue_wall_min),
+        "new_windows": shown_windows(defaults.windows),
         "form": visit.form or (opened.form if opened is not None else {}),
         "faults": notes.faults,
         "newer": notes.newer,
@@ -534,11 +539,6 @@ def _form_values(visit: Visit, opened: Opened | None, notes: FormNotes) -> dict[
         "origins": {} if opened is None else opened.origins,
         "units": farm_forms.units_of(visit.words),
     }
-
-
-def _window_rows(form: Mapping[str, str]) -> range:
-    filled = [row for row in range(1, 13) if form.get(f"opens_{row}") or form.get(f"closes_{row}")]
-    return range(1, max(farm_forms.WINDOW_ROWS, *filled, 0) + 1)
 
 
 def _farm_form(
@@ -558,7 +558,7 @@ def _farm_form(
         farm=None if bundle is None else bundle.farm,
         has_place=opened is None or "latitude" in opened.form,
         zones=[(zone, zone.replace("_", " ")) for zone in zones],
-        window_rows=_window_rows(visit.form),
+        window_rows=window_rows(visit.form),
         **values,
     )
 
@@ -577,7 +577,7 @@ def _supply_form(
         status=notes.status,
         farm=bundle.farm,
         supply=supply,
-        window_rows=_window_rows(visit.form or (opened.form if opened is not None else {})),
+        window_rows=window_rows(visit.form or (opened.form if opened is not None else {})),
         **values,
     )
 
@@ -605,7 +605,7 @@ def _block_form(
         textures=textures,
         supplies=[(each.supply_id, each.name) for each in bundle.supplies],
         sites=[(each.site_id, each.name) for each in bundle.sites],
-        window_rows=_window_rows(visit.form or (opened.form if opened is not None else {})),
+        window_rows=window_rows(visit.form or (opened.form if opened is not None else {})),
         has_plain_season=block is None or block.curve.basis == "days",
         shown_fields={
             *BLOCK_FIELDS,
