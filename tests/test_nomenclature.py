@@ -19,7 +19,8 @@ import pint
 from service.agronomy import units
 from service.agronomy.units import NOMENCLATURE, STANDARD_TERMS, SUFFIX_UNITS, Quantity
 from service.database.tables import metadata
-from service.farm_files.block_keys import ALL_NUMBERS, NumberKey
+from service.farm_files.block_keys import ALL_NUMBERS
+from service.farm_files.keys import NumberKey
 from service.records.farms import BLOCK_NUMBERS
 from service.records.ledger import LEDGER_NUMBERS
 from service.records.weather import WEATHER_FIELDS
