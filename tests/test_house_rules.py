@@ -264,30 +264,15 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/database/block_store.py": (627, "one store with all its statements"),
         "service/database/controller_store.py": (412, "one store with all its statements"),
         "service/database/mapping.py": (457, "one pair of functions for each record"),
-<<<<<<< HEAD
         "service/database/tables.py": (714, "one definition for each table"),
         "service/delivery/evening_words.py": (409, "one text for each state of a block"),
-        "service/farm_files/block_file.py": (522, "one rule for each key of a block"),
-        "service/farm_files/farm_file.py": (408, "one rule for each section of the file"),
-=======
-        "service/database/tables.py": (712, "one definition for each table"),
-        "service/delivery/evening_words.py": (406, "one text for each state of a block"),
->>>>>>> c2ade2f (Read the blocks of a farm file in a function of their own)
         "service/farm_files/station_file.py": (761, "three layouts of files"),
         "service/farm_files/weather_file.py": (461, "one rule for each column"),
-<<<<<<< HEAD
         "service/operations/weather/record_rain.py": (408, STEPS),
         "service/pages/block.py": (421, "one section of the page for each subject"),
-        "service/pages/farm_forms.py": (529, "one table of fields for each form"),
+        "service/pages/farm_forms.py": (505, "one table of fields for each form"),
         "service/pages/waterworks.py": (753, "one section of the page for each subject"),
         "service/pages/setup.py": (655, "one handler for each form"),
-=======
-        "service/operations/weather/record_rain.py": (410, STEPS),
-        "service/pages/block.py": (441, "one section of the page for each subject"),
-        "service/pages/farm_forms.py": (505, "one table of fields for each form"),
-        "service/pages/pipes_and_water.py": (761, "one section of the page for each subject"),
-        "service/pages/setup.py": (651, "one handler for each form"),
->>>>>>> c6fee28 (Start the forms of the pages with the defaults of the declared keys)
         "service/pages/visit.py": (461, "everything that a page asks of a visit"),
         "service/waterworks/acid.py": (485, METHOD),
         "service/waterworks/carbonate.py": (570, METHOD),

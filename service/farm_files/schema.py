@@ -170,8 +170,8 @@ class _Book:
         title = name.title().replace(" ", "")
         schema = {
             "title": title,
-            "description": f"A {name} as text, a number with its unit; decimals take a point."
-            f" Units: {', '.join(units_of(name))}, or longer spellings of them.",
+            "description": f"{name.capitalize()} as text: a number with its unit; decimals take a"
+            f" point. Units: {', '.join(units_of(name))}, or longer spellings of them.",
             "type": "string",
             "pattern": rf"^\s*{_NUMBER}\s*({spelling_pattern(name)})\s*$",
         }
