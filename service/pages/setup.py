@@ -119,7 +119,7 @@ def new_farm(visit: Visit) -> Response:
     if not visit.form:
         return _farm_form(visit, NO_NOTES)
     form = visit.form
-    visit.unit_system = form.get("unit_system", "us")
+    visit.unit_system = _units_asked(form.get("unit_system", ""), visit.unit_system)
     farm_id = visitor.farm_id or farm_forms.slug(form.get("name", ""))
     document: Table = {
         "farm": farm_forms.farm_table(form, farm_id),
@@ -135,6 +135,11 @@ def new_farm(visit: Visit) -> Response:
         taken = Fault("name", repr(farm_id), marked("a name that no other farm has"))
         return _farm_form(visit, FormNotes({"name": taken}, {}, status=409))
     return redirect(f"/farms/{farm_id}/setup")
+
+
+def _units_asked(asked: str, usual: str) -> str:
+    """The units that a form asks for; the usual ones where there are no such units."""
+    return asked if asked in {"us", "si"} else usual
 
 
 def edit_farm(visit: Visit) -> Response:
@@ -334,7 +339,6 @@ def add_person(visit: Visit) -> Response:
     farm = farm_of(visit, Right.FARM_WRITE)
     form = visit.form
     language = form.get("language", "")
-    units = form.get("unit_system", "")
     try:
         name = form.get("name", "")[:80]
         if not name:
@@ -345,7 +349,7 @@ def add_person(visit: Visit) -> Response:
             mail_address=checked_address(form.get("mail", ""), where="mail"),
             name=name,
             language=language if language in LANGUAGES else LANGUAGES[0],
-            unit_system=units if units in {"us", "si"} else farm.unit_system,
+            unit_system=_units_asked(form.get("unit_system", ""), farm.unit_system),
             receives=tuple(each for each in MAIL_LISTS if form.get(f"gets_{each}")),
         )
     except InputInvalid as error:
