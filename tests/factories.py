@@ -19,12 +19,12 @@ from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.weather_day import RawWeather
 from service.operations.evening.gather_weather import monthly_normals, site_batch
 from service.records.farms import (
-    BLOCK_NUMBERS,
     BlockDefinition,
     FarmBundle,
     FarmDefinition,
     SiteDefinition,
     SupplyDefinition,
+    number_columns,
 )
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 
@@ -63,9 +63,9 @@ ORDINARY_NUMBERS: Mapping[str, float] = {
     "canopy_height_m": 1.5,
     "planting_year": np.nan,
     "years_to_full_size": 5.0,
-    "root_depth_is_scaled": 0.0,
-    "root_share_is_scaled": 0.0,
-    "canopy_is_scaled": 0.0,
+    "root_depth_is_scaled": False,
+    "root_share_is_scaled": False,
+    "canopy_is_scaled": False,
     "mulch_cover_fraction": 0.0,
     "mulch_rain_pass_fraction": 1.0,
     "kc_initial": 0.30,
@@ -208,10 +208,7 @@ def batch_of(
 ) -> BlockBatch:
     """The blocks as the daily plan sees them; sites and supplies stand in the order given."""
     return make_block_batch(
-        {
-            name: np.array([getattr(block, name) for block in blocks], dtype=np.float64)
-            for name in BLOCK_NUMBERS
-        },
+        number_columns(blocks),
         [block.curve for block in blocks],
         site_index=np.array([site_ids.index(block.site_id) for block in blocks], dtype=np.int64),
         supply_index=np.array(

@@ -17,6 +17,7 @@ from service.records.farms import (
     MonthlyNormals,
     SiteDefinition,
     SupplyDefinition,
+    typed_numbers,
 )
 
 NIGHT = (WallWindow(opens_wall_min=0, closes_wall_min=480), WallWindow(1200, 1440))
@@ -73,7 +74,10 @@ def stored_block(block_id: str = "orchard.north", **changes: Any) -> BlockDefini
         "curve": CURVE,
         "windows": NIGHT,
         "origins": {"area_m2": "given", "kc_mid": "default"},
-        **{name: 1.0 + index / 8.0 for index, name in enumerate(BLOCK_NUMBERS)},
+        **typed_numbers(
+            {name: 1.0 + index / 8.0 for index, name in enumerate(BLOCK_NUMBERS)}
+            | {"texture_group": 2.0}
+        ),
         "off_ratio": 1.5,
     }
     return BlockDefinition(**{**facts, **changes})

@@ -10,6 +10,7 @@ of the Green-Ampt tables are a different quantity and are never used here.
 
 from __future__ import annotations
 
+import enum
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -23,7 +24,16 @@ from service.errors import Fault, InputInvalid
 
 Numbers: TypeAlias = float | Floats
 
-COARSE, MEDIUM, FINE = 0, 1, 2
+
+class TextureGroup(enum.IntEnum):
+    """How coarse a soil is, for what water does in it under a dripper."""
+
+    COARSE = 0
+    MEDIUM = 1
+    FINE = 2
+
+
+COARSE, MEDIUM, FINE = TextureGroup
 TEXTURE_ORGANIC_MATTER_PCT = 2.5  # Saxton & Rawls 2006, Table 3 (from memory)
 SMALLEST_ORGANIC_MATTER_PCT = (
     0.1  # below it the value is almost certainly a fraction, not a percent

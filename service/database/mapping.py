@@ -31,6 +31,7 @@ from service.records.farms import (
     SiteDefinition,
     SupplyDefinition,
     SupplyTable,
+    typed_numbers,
 )
 from service.records.feedback import GaugeReading
 from service.records.ledger import LEDGER_NUMBERS, LedgerRows
@@ -230,7 +231,7 @@ CONTENT_DIGEST = BLOCK_ROW_COLUMNS.index("digest") - BLOCK_ROW_COLUMNS.index("na
 
 def block_from(row: RowMapping) -> BlockDefinition:
     """Definition of a block; the row carries the ids of its farm, supply and site."""
-    numbers = {name: _nan_if_none(row[name]) for name in BLOCK_NUMBERS}
+    numbers = typed_numbers({name: _nan_if_none(row[name]) for name in BLOCK_NUMBERS})
     return BlockDefinition(
         block_id=row["block_id"],
         farm_id=row["farm_id"],

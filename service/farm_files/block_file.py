@@ -14,7 +14,13 @@ from service.agronomy.crop_table import CROPS, CropRow, find_crop
 from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import CurveDefinition, NoWaterPeriod
 from service.agronomy.root_zone import wetted_fraction
-from service.agronomy.soil import TEXTURE_KEYS, SoilNumbers, saxton_rawls, texture_soil
+from service.agronomy.soil import (
+    TEXTURE_KEYS,
+    SoilNumbers,
+    TextureGroup,
+    saxton_rawls,
+    texture_soil,
+)
 from service.errors import InputInvalid
 from service.farm_files.block_draft import BlockDraft
 from service.farm_files.block_keys import (
@@ -28,7 +34,6 @@ from service.farm_files.block_keys import (
     BlockKeys,
 )
 from service.farm_files.block_part_keys import (
-    GRAINS,
     RAIN_PASS_BY_KIND,
     MulchKeys,
     NoWaterKeys,
@@ -41,7 +46,7 @@ from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
 from service.farm_files.season_file import read_curve
 from service.farm_files.toml_table import TomlTable, one_of
-from service.records.farms import BLOCK_NUMBERS, BlockDefinition
+from service.records.farms import BlockDefinition, typed_numbers
 
 _SOIL_ALLOWED = (
     'one of { texture = "sandy loam" }, { sand = 0.6, clay = 0.1, organic_matter = "2 %" } and '
@@ -115,7 +120,7 @@ def read_block(
         balance_start=balance_start,
         origins=draft.origins,
         layout=layout,
-        **{number: draft.numbers[number] for number in BLOCK_NUMBERS},
+        **typed_numbers(draft.numbers),
     )
 
 
@@ -208,7 +213,7 @@ def _soil_of_water(soil: TomlTable, draft: BlockDraft) -> None:
         draft.take(soil, key, None, "")
     grain = soil.choice(SoilByWaterKeys.grain)
     if grain is not None:
-        draft.numbers["texture_group"] = float(GRAINS.index(grain))
+        draft.numbers["texture_group"] = float(TextureGroup[grain.upper()])
         draft.origins["texture_group"] = GIVEN
     capacity, point = draft.numbers["field_capacity"], draft.numbers["wilting_point"]
     if capacity <= point:

@@ -5,7 +5,7 @@ Each stands here once, with its bounds and its default; see :mod:`service.farm_f
 
 from __future__ import annotations
 
-from service.agronomy.soil import TEXTURE_KEYS
+from service.agronomy.soil import TEXTURE_KEYS, TextureGroup
 from service.farm_files.keys import (
     ChoiceKey,
     MomentKey,
@@ -20,8 +20,7 @@ from service.farm_files.keys import (
 )
 from service.farm_files.quantities import Measure
 
-GRAINS = ("coarse", "medium", "fine")
-"""Texture groups 0, 1, 2."""
+GRAINS = tuple(group.name.lower() for group in TextureGroup)
 RAIN_PASS_BY_KIND: dict[str, float] = {"none": 1.0, "fabric": 0.6, "film": 0.05}
 KC = plain("a crop coefficient", 0.0, 1.5, "0.3", "1.05")
 HEIGHT = length(0.05, 20.0, "'5 ft'", "'1.5 m'")

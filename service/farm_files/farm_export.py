@@ -13,7 +13,6 @@ from datetime import date, datetime
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, NOTED_NAMES, TABLE_OF
-from service.farm_files.block_part_keys import GRAINS
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
 from service.records.controllers import ControllerDefinition
@@ -121,7 +120,7 @@ def _block_lines(block: BlockDefinition) -> list[str]:
             unit = number.measure.unit
             written = write_quantity(value, unit) if unit else value
             tables[TABLE_OF.get(number.field, "")].append(_pair(number.name, written))
-    tables["soil"].append(_pair("grain", GRAINS[int(block.texture_group)]))
+    tables["soil"].append(_pair("grain", block.texture_group.name.lower()))
     curve_lines, tables["season"] = _curve_lines(block)
     lines += [*curve_lines, *tables.pop("")]
     tables["origins"] = [

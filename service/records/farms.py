@@ -7,11 +7,15 @@ all blocks of a region at once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
+
+import numpy as np
 
 from service.agronomy.records import CurveDefinition, Days, Floats, Ints, NoWaterPeriod, WallWindow
+from service.agronomy.soil import TextureGroup
 from service.records.controllers import ControllerDefinition
 from service.records.mail import Person
 from service.waterworks.block_layout import BlockLayout
@@ -122,8 +126,7 @@ class BlockDefinition:
     field_capacity: float
     wilting_point: float
     saturated_conductivity_mm_per_h: float
-    texture_group: float
-    """0 coarse, 1 medium, 2 fine."""
+    texture_group: TextureGroup
     curve_number: float
     """NaN: no runoff is computed."""
     wetted_fraction: float
@@ -134,10 +137,10 @@ class BlockDefinition:
     planting_year: float
     """NaN: full size already. Values below marked scaled are the full-size ones."""
     years_to_full_size: float
-    root_depth_is_scaled: float
-    """1: grows with age from the full-size value; 0: the grower's value for this year."""
-    root_share_is_scaled: float
-    canopy_is_scaled: float
+    root_depth_is_scaled: bool
+    """Grows with age from the full-size value; False: the grower's value for this year."""
+    root_share_is_scaled: bool
+    canopy_is_scaled: bool
     mulch_cover_fraction: float
     mulch_rain_pass_fraction: float
     kc_initial: float
@@ -151,10 +154,29 @@ class BlockDefinition:
     """NaN: not given, starts at 0 and is flagged."""
 
 
+_KINDS_OF_NUMBER: Mapping[str, Callable[[float], Any]] = {
+    "float": float,
+    "bool": bool,
+    "TextureGroup": lambda code: TextureGroup(int(code)),
+}
 BLOCK_NUMBERS: tuple[str, ...] = tuple(
-    name for name, kind in BlockDefinition.__annotations__.items() if kind == "float"
+    name for name, kind in BlockDefinition.__annotations__.items() if kind in _KINDS_OF_NUMBER
 )
 """The plain-number fields of a block, in order: one database column each."""
+
+
+def typed_numbers(numbers: Mapping[str, float]) -> dict[str, Any]:
+    """The numbers of a block, stored or read as floats, as its fields take them."""
+    kinds = BlockDefinition.__annotations__
+    return {name: _KINDS_OF_NUMBER[kinds[name]](numbers[name]) for name in BLOCK_NUMBERS}
+
+
+def number_columns(blocks: Sequence[BlockDefinition]) -> dict[str, Floats]:
+    """The numbers of some blocks as columns, one array (blocks,) per name of ``BLOCK_NUMBERS``."""
+    return {
+        name: np.array([getattr(block, name) for block in blocks], dtype=np.float64)
+        for name in BLOCK_NUMBERS
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -101,7 +101,7 @@ def test_a_planting_of_full_age_or_of_unknown_age_is_full_size(planting_year: fl
 
 
 def test_a_block_planted_later_than_the_season_counts_as_just_planted() -> None:
-    blocks = batch_of(make_block(planting_year=2030.0, root_depth_is_scaled=1.0))
+    blocks = batch_of(make_block(planting_year=2030.0, root_depth_is_scaled=True))
     assert blocks.soil.root_depth_m[0] == pytest.approx(0.4 * 0.45)
 
 

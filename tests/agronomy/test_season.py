@@ -157,7 +157,7 @@ def test_degree_days_carry_over_the_new_year_and_the_sizes_change_with_it() -> N
         degree_day_floor_c=10.0,
     )
     young = make_block(
-        curve=heat, planting_year=2021.0, root_depth_is_scaled=1.0, years_to_full_size=4.0
+        curve=heat, planting_year=2021.0, root_depth_is_scaled=True, years_to_full_size=4.0
     )
     weather = even_days(day_count=4, first_day=date(2022, 12, 30), et0_mm=1.0)
     season = run_season(

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import CurveDefinition, WallWindow
+from service.agronomy.soil import TextureGroup
 from service.records.farms import (
     BlockDefinition,
     FarmBundle,
@@ -99,7 +100,7 @@ def _block(
         field_capacity=0.18,
         wilting_point=0.08,
         saturated_conductivity_mm_per_h=50.0,
-        texture_group=1.0,
+        texture_group=TextureGroup(1),
         curve_number=float("nan"),
         wetted_fraction=0.33,
         root_depth_m=float(rng.uniform(0.3, 0.6)),
@@ -108,9 +109,9 @@ def _block(
         canopy_height_m=1.5,
         planting_year=float("nan"),
         years_to_full_size=5.0,
-        root_depth_is_scaled=0.0,
-        root_share_is_scaled=0.0,
-        canopy_is_scaled=0.0,
+        root_depth_is_scaled=False,
+        root_share_is_scaled=False,
+        canopy_is_scaled=False,
         mulch_cover_fraction=0.5,
         mulch_rain_pass_fraction=0.6,
         kc_initial=0.3,

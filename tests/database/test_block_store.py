@@ -15,7 +15,13 @@ from hypothesis import strategies as st
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.database.session import UnitOfWorkFactory
 from service.errors import Conflict, InputInvalid, NotFound
-from service.records.farms import BLOCK_NUMBERS, BlockDefinition, FarmBundle, LoadOutcome
+from service.records.farms import (
+    BLOCK_NUMBERS,
+    BlockDefinition,
+    FarmBundle,
+    LoadOutcome,
+    typed_numbers,
+)
 from tests.stored_farms import (
     day_after,
     ints,
@@ -379,8 +385,8 @@ finite = st.floats(allow_nan=True, allow_infinity=False)
 def test_every_float_comes_back_to_the_last_bit(
     open_unit: UnitOfWorkFactory, numbers: list[float]
 ) -> None:
-    facts: dict[str, Any] = dict(zip(BLOCK_NUMBERS, numbers, strict=True))
-    block = stored_block(**facts)
+    drawn = dict(zip(BLOCK_NUMBERS, numbers, strict=True)) | {"texture_group": 1.0}
+    block = stored_block(**typed_numbers(drawn))
     load(open_unit, stored_bundle(block))
     assert same(get_block(open_unit, "orchard.north", day=DAY), block)
     assert load(open_unit, stored_bundle(block)).unchanged_count == 5

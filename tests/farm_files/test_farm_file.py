@@ -157,11 +157,11 @@ def test_every_number_says_where_it_comes_from() -> None:
 
 def test_defaults_grow_with_age_and_given_sizes_stand() -> None:
     block = block_with()
-    assert (block.root_depth_is_scaled, block.canopy_is_scaled) == (1.0, 1.0)
-    assert block.root_share_is_scaled == 1.0
+    assert (block.root_depth_is_scaled, block.canopy_is_scaled) == (True, True)
+    assert block.root_share_is_scaled is True
     block = block_with('root_depth = "0.5 m"\ncanopy_height = "1 m"\nroot_share_of_wetted = 0.5')
-    assert (block.root_depth_is_scaled, block.canopy_is_scaled) == (0.0, 0.0)
-    assert block.root_share_is_scaled == 0.0
+    assert (block.root_depth_is_scaled, block.canopy_is_scaled) == (False, False)
+    assert block.root_share_is_scaled is False
 
 
 @pytest.mark.parametrize(

@@ -82,9 +82,9 @@ def season_blocks() -> tuple[BlockDefinition, ...]:
             canopy_cover_fraction=0.5,
             root_depth_m=0.45,
             planting_year=2021.0,
-            root_depth_is_scaled=1.0,
-            root_share_is_scaled=1.0,
-            canopy_is_scaled=1.0,
+            root_depth_is_scaled=True,
+            root_share_is_scaled=True,
+            canopy_is_scaled=True,
         ),
         make_block(
             "wine",

@@ -167,7 +167,7 @@ def test_a_forecast_of_yesterday_is_the_day_before_the_evening_and_brings_no_rai
 
 def test_plants_grow_with_the_calendar_year_within_one_hindcast() -> None:
     young = make_block(
-        planting_year=2021.0, years_to_full_size=4.0, root_depth_is_scaled=1.0, curve=DEGREE_DAYS
+        planting_year=2021.0, years_to_full_size=4.0, root_depth_is_scaled=True, curve=DEGREE_DAYS
     )
     bundle = make_bundle(replace(young, curve=make_block().curve))
     days = make_days(date(2022, 12, 1), 60)

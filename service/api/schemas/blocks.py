@@ -13,8 +13,6 @@ from service.api.schemas.facts import Out, known
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 
-_GRAINS = ("coarse", "medium", "fine")
-
 
 class BlockSummaryOut(Out):
     """A block in a list."""
@@ -216,11 +214,12 @@ class BlockOut(Out):
     def from_record(cls, block: BlockDefinition) -> Self:
         """The definition without NaN and codes."""
         numbers = {name: known(getattr(block, name)) for name in BLOCK_NUMBERS}
-        year, group = numbers.pop("planting_year"), numbers.pop("texture_group")
+        year = numbers.pop("planting_year")
+        del numbers["texture_group"]
         facts: dict[str, object] = {
             **numbers,
             "planting_year": None if year is None else int(year),
-            "grain": None if group is None else _GRAINS[int(group)],
+            "grain": block.texture_group.name.lower(),
             "balance_start": block.balance_start,
             "curve": CurveOut.from_record(block.curve),
             "windows": [WindowOut.from_record(window) for window in block.windows],
@@ -233,7 +232,7 @@ class BlockOut(Out):
         for name in ("block_id", "farm_id", "name", "crop_key", "site_id", "supply_id"):
             facts[name] = getattr(block, name)
         for name in ("root_depth_is_scaled", "root_share_is_scaled", "canopy_is_scaled"):
-            facts[name] = numbers[name] == 1.0
+            facts[name] = getattr(block, name)
         return cls.model_validate(facts)
 
 

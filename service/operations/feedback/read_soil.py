@@ -20,7 +20,7 @@ from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.feedback.reported_time import has_passed
 from service.operations.reading.read_farms import today_at_block
-from service.records.farms import BLOCK_NUMBERS, BlockDefinition, LoadOutcome
+from service.records.farms import BlockDefinition, LoadOutcome, number_columns
 from service.records.feedback import SoilReading
 
 NOON_H = 12
@@ -161,7 +161,7 @@ def _batch_of(block: BlockDefinition, year: int) -> BlockBatch:
     """The block in its size of a year."""
     one = np.zeros(1, dtype=np.int64)
     return make_block_batch(
-        {name: np.array([float(getattr(block, name))]) for name in BLOCK_NUMBERS},
+        number_columns([block]),
         [block.curve],
         site_index=one,
         supply_index=one,

@@ -29,11 +29,11 @@ from service.operations.evening.gather_weather import (
 from service.operations.reading.read_farms import local_day
 from service.ports import Clock
 from service.records.farms import (
-    BLOCK_NUMBERS,
     BlockDefinition,
     CountyDefinition,
     SiteDefinition,
     SiteTable,
+    number_columns,
 )
 
 CLIMATE_DAYS = 30
@@ -205,7 +205,7 @@ def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> Bl
     """The reference block once for each county."""
     count = column.size
     return make_block_batch(
-        {name: np.full(count, float(getattr(reference, name))) for name in BLOCK_NUMBERS},
+        number_columns([reference] * count),
         [reference.curve] * count,
         site_index=column.astype(np.int64),
         supply_index=np.zeros(count, dtype=np.int64),

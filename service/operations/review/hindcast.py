@@ -23,7 +23,7 @@ from service.agronomy.watering_window import watering_windows
 from service.agronomy.weather_day import RawWeather
 from service.errors import Fault, InputInvalid, NotFound, WeatherInvalid
 from service.operations.evening.gather_weather import monthly_normals, site_batch
-from service.records.farms import BLOCK_NUMBERS, FarmBundle
+from service.records.farms import FarmBundle, number_columns
 
 FORECASTS = ("none", "yesterday")
 """``none``: each evening knows the next day's weather; ``yesterday``: it expects the weather of the
@@ -147,10 +147,7 @@ class _Blocks:
         self._zone_of = {site.site_id: site.zone for site in bundle.sites}
         self._site_index = np.array([sites[block.site_id] for block in bundle.blocks])
         self._supply_index = np.array([supply_row[block.supply_id] for block in bundle.blocks])
-        self._numbers = {
-            name: np.array([getattr(block, name) for block in bundle.blocks], dtype=np.float64)
-            for name in BLOCK_NUMBERS
-        }
+        self._numbers = number_columns(bundle.blocks)
         self._made: dict[int, BlockBatch] = {}
 
     def of_year(self, year: int) -> BlockBatch:

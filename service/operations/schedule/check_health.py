@@ -21,7 +21,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather, sources_on
 from service.operations.reading.read_farms import blocks_in_force, local_day
 from service.ports import Clock
-from service.records.farms import BLOCK_NUMBERS, BlockDefinition
+from service.records.farms import BlockDefinition, number_columns
 
 WATCHED_DAYS = 30
 """Past days that are checked for gaps and flags."""
@@ -241,10 +241,7 @@ def _odd_blocks(
         return ()
     column_of = {site.site_id: index for index, site in enumerate(gathered.sites.definitions)}
     batch = make_block_batch(
-        {
-            name: np.array([getattr(block, name) for block in blocks], dtype=np.float64)
-            for name in BLOCK_NUMBERS
-        },
+        number_columns(blocks),
         [block.curve for block in blocks],
         site_index=np.array([column_of[block.site_id] for block in blocks]),
         supply_index=np.zeros(len(blocks), dtype=np.int64),

@@ -330,9 +330,9 @@ def _as_of_year(block: BlockDefinition, season_year: int) -> BlockDefinition:
     if math.isnan(block.planting_year):
         return block
     share = size_by_age(max(0.0, season_year - block.planting_year), block.years_to_full_size)
-    canopy = float(share.canopy_share) if block.canopy_is_scaled > 0.0 else 1.0
-    roots = float(share.root_depth_share) if block.root_depth_is_scaled > 0.0 else 1.0
-    rooted = float(share.root_share_of_wetted) if block.root_share_is_scaled > 0.0 else 1.0
+    canopy = float(share.canopy_share) if block.canopy_is_scaled else 1.0
+    roots = float(share.root_depth_share) if block.root_depth_is_scaled else 1.0
+    rooted = float(share.root_share_of_wetted) if block.root_share_is_scaled else 1.0
     return replace(
         block,
         planting_year=math.nan,
@@ -354,7 +354,7 @@ def _second_line(block: BlockDefinition) -> BlockDefinition:
                 wetted_fraction(
                     block.emitter_flow_l_per_h,
                     block.emitter_spacing_m,
-                    int(block.texture_group),
+                    block.texture_group,
                     row_spacing_m=block.row_spacing_m,
                     laterals_per_row_count=lines,
                     lateral_gap_m=None,
