@@ -15,7 +15,6 @@ import pytest
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.access import answer_once as answer_once_module
-from service.operations.access.answer_once import Once, StillRunning, answer_once
 from service.operations.feedback.compare_meter import block_flow_l_per_h
 from service.operations.reading.read_plans import get_block
 from tests.api.callers import Caller
@@ -124,28 +123,6 @@ def test_an_idempotency_key_is_forgotten_after_two_days(
     caller.post("/v1/runs", run_of(60), once="one")
     own_service.clock.instant += timedelta(hours=48)
     assert caller.post("/v1/runs", run_of(61), once="one").status_code == 200
-
-
-def test_a_request_that_is_still_running_is_not_begun_a_second_time(own_service: Service) -> None:
-    once = Once(FARM_ID, "one", "digest")
-    inside, go_on = threading.Event(), threading.Event()
-
-    def work(_unit: object) -> tuple[int, bytes]:
-        inside.set()
-        assert go_on.wait(PATIENCE_S)
-        return 200, b"done"
-
-    def ask() -> None:
-        answer_once(once, work, unit_of_work=own_service.unit_of_work, clock=own_service.clock)
-
-    thread = threading.Thread(target=ask)
-    thread.start()
-    assert inside.wait(PATIENCE_S)
-    with pytest.raises(StillRunning):
-        ask()
-    go_on.set()
-    thread.join()
-    assert answer_once_module._under_way == set()
 
 
 @pytest.fixture
