@@ -1,0 +1,93 @@
+"""Metered water against what a block's emitters give, within a fixed band."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from service.bootstrap import Service
+from service.errors import NotFound
+from service.operations.feedback.compare_meter import (
+    LOOKBACK_DAYS,
+    SHORTEST_CHECK_MIN,
+    FlowNote,
+    block_flow_l_per_h,
+    compare_meter,
+    flow_note,
+)
+from service.operations.feedback.report_runs import report_run
+from tests.api.invented_farm import BLOCK_ID, RUN_AT, TODAY, FixedClock
+from tests.factories import make_block
+
+# 4000 m2 in rows of 3 m with two lines of emitters every 0.46 m, 2 L/h each; by hand.
+FLOW_L_PER_H = 4000.0 / (3.0 * 0.46) * 2.0 * 2.0
+
+
+def note(volume_l: float, duration_min: float = 60.0) -> FlowNote:
+    return flow_note(make_block(), duration_min=duration_min, volume_l=volume_l, run_count=1)
+
+
+def report(service: Service, days_ago: int, *, minutes: float, volume_l: float | None) -> None:
+    report_run(
+        BLOCK_ID,
+        datetime.combine(TODAY - timedelta(days=days_ago), datetime.min.time()).replace(hour=5),
+        minutes,
+        reporter="a meter",
+        volume_l=volume_l,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+
+
+def compared(service: Service, *, later: timedelta = timedelta(0)) -> FlowNote:
+    clock = FixedClock(RUN_AT + later)
+    return compare_meter(BLOCK_ID, unit_of_work=service.unit_of_work, clock=clock)
+
+
+def test_the_flow_of_a_block_is_that_of_all_its_emitters() -> None:
+    assert block_flow_l_per_h(make_block()) == pytest.approx(FLOW_L_PER_H)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "verdict"),
+    [(1.0, "as-expected"), (1.0999, "as-expected"), (0.9001, "as-expected"),
+     (1.1001, "leak-suspected"), (0.8999, "clogging-suspected"), (0.0, "clogging-suspected")],
+)  # fmt: skip
+def test_a_tenth_more_or_less_is_suspected(ratio: float, verdict: str) -> None:
+    found = note(ratio * FLOW_L_PER_H)
+    assert found.verdict == verdict
+    assert found.flow_ratio == pytest.approx(ratio)
+    assert found.expected_volume_l == pytest.approx(FLOW_L_PER_H)
+
+
+def test_little_running_time_says_nothing_of_the_emitters() -> None:
+    assert note(1.0, SHORTEST_CHECK_MIN - 0.1).verdict == "too-short"
+    assert note(1.0, SHORTEST_CHECK_MIN).verdict == "clogging-suspected"
+    nothing = note(0.0, 0.0)
+    assert (nothing.verdict, nothing.flow_ratio) == ("too-short", None)
+
+
+def test_the_metered_runs_of_a_block_count_together_and_others_do_not(
+    own_service: Service,
+) -> None:
+    assert compared(own_service).verdict == "too-short"
+    report(own_service, 1, minutes=60, volume_l=5000.0)
+    report(own_service, 2, minutes=30, volume_l=7000.0)
+    report(own_service, 3, minutes=90, volume_l=None)
+    found = compared(own_service)
+    assert (found.block_id, found.run_count) == (BLOCK_ID, 2)
+    assert (found.duration_min, found.volume_l) == (90.0, 12_000.0)
+
+
+def test_runs_of_the_last_fortnight_count_and_older_ones_do_not(own_service: Service) -> None:
+    report(own_service, 0, minutes=60, volume_l=5000.0)
+    for later, run_count in ((LOOKBACK_DAYS, 1), (LOOKBACK_DAYS + 1, 0)):
+        assert compared(own_service, later=timedelta(days=later)).run_count == run_count
+
+
+def test_a_block_that_is_not_stored_is_not_found(own_service: Service) -> None:
+    with pytest.raises(NotFound, match=r"test-farm\.nowhere"):
+        compare_meter(
+            "test-farm.nowhere", unit_of_work=own_service.unit_of_work, clock=own_service.clock
+        )
