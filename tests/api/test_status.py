@@ -13,31 +13,21 @@ from typing import Any, NoReturn
 
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
-from sqlalchemy import event
 from sqlalchemy.engine import URL
 
 from service import metrics
 from service.api.app import create_app
 from service.api.routes import status as routes
 from service.bootstrap import Service, open_service
-from service.database.engine import make_engine
 from service.database.migrate import downgrade
-from service.database.session import unit_of_work_factory
 from service.errors import StorageFailed
 from service.operations.schedule.duties import Duties
-from service.operations.schedule.read_status import (
-    JOBS,
-    RUNS_SHOWN,
-    SiteAge,
-    Verdict,
-    read_status,
-    watchdog_verdict,
-)
+from service.operations.schedule.read_status import JOBS, SiteAge, read_status
 from service.operations.schedule.run_due import run_due
 from service.records.weather import BreakerState
 from service.settings import Settings
 from tests.api.conftest import Client
-from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, FixedClock, load
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, FixedClock
 from tests.api.test_problems import problem_of
 from tests.databases import address
 
@@ -136,21 +126,6 @@ def test_head_answers_as_get_does(client: Client, path: str) -> None:
 
 
 # --- the watchdog --------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("silent_s", "verdict"),
-    [(-60, "warn"), (-4, "pass"), (0, "pass"), (180, "pass"), (181, "warn"), (600, "warn"),
-     (601, "fail")],
-)  # fmt: skip
-def test_the_watchdog_warns_after_three_minutes_and_fails_after_ten(
-    silent_s: float, verdict: str
-) -> None:
-    assert watchdog_verdict(RUN_AT, RUN_AT + timedelta(seconds=silent_s)) == verdict
-
-
-def test_a_service_without_any_scheduler_yet_is_a_warning() -> None:
-    assert watchdog_verdict(None, RUN_AT) is Verdict.WARN
 
 
 @pytest.mark.parametrize(
@@ -260,64 +235,6 @@ def test_a_farm_that_does_not_exist(client: Client) -> None:
 
 def test_the_status_is_never_kept(client: Client) -> None:
     assert client.get("/v1/status").headers["Cache-Control"] == "no-store"
-
-
-@pytest.mark.parametrize("runs_since", [RUNS_SHOWN, metrics.SCRAPED_RUNS])
-def test_many_farms_cost_no_more_queries_than_few(
-    own_service: Service, runs_since: timedelta
-) -> None:
-    engine = make_engine(own_service.settings.database_url)
-    statements: list[str] = []
-    begun: list[object] = []
-    event.listen(engine, "before_cursor_execute", lambda *given: statements.append(given[2]))
-    event.listen(engine, "begin", begun.append)
-
-    def query_count() -> tuple[int, int]:
-        statements.clear()
-        begun.clear()
-        status = read_status(
-            unit_of_work=unit_of_work_factory(engine),
-            clock=own_service.clock,
-            sources=("nearby", "far-off"),
-            evening_lead_min=45,
-            runs_since=runs_since,
-        )
-        assert len(begun) == 1  # one transaction: one state of the data
-        return len(status.farms), len(statements)
-
-    few_farms, few = query_count()
-    for number in range(12):
-        load(own_service, _FURTHER_FARM.format(number=number))
-    assert query_count() == (few_farms + 12, few)
-    assert few <= 16
-    engine.dispose()
-
-
-_FURTHER_FARM = """
-[farm]
-id = "further-{number}"
-name = "Further Farm {number} (invented)"
-zone = "America/Chicago"
-
-[[site]]
-id = "field-{number}"
-latitude = 38.0
-longitude = -90.0
-elevation = "500 ft"
-
-[[supply]]
-id = "well"
-flow = "40 gpm"
-
-[[block]]
-id = "only"
-crop = "apple-cover-no-frost"
-area = "1 ac"
-row_spacing = "4 m"
-emitter_spacing = "0.6 m"
-emitter_flow = "2 L/h"
-soil = {{ texture = "loam" }}
-"""
 
 
 # --- metrics -------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import pytest
 
@@ -16,9 +16,9 @@ from service.operations.feedback.compare_meter import (
     compare_meter,
     flow_note,
 )
-from service.operations.feedback.report_runs import report_run
 from tests.api.invented_farm import BLOCK_ID, RUN_AT, TODAY, FixedClock
 from tests.factories import make_block
+from tests.operations.metered_runs import store_runs
 
 # 4000 m2 in rows of 3 m with two lines of emitters every 0.46 m, 2 L/h each; by hand.
 FLOW_L_PER_H = 4000.0 / (3.0 * 0.46) * 2.0 * 2.0
@@ -26,18 +26,6 @@ FLOW_L_PER_H = 4000.0 / (3.0 * 0.46) * 2.0 * 2.0
 
 def note(volume_l: float, duration_min: float = 60.0) -> FlowNote:
     return flow_note(make_block(), duration_min=duration_min, volume_l=volume_l, run_count=1)
-
-
-def report(service: Service, days_ago: int, *, minutes: float, volume_l: float | None) -> None:
-    report_run(
-        BLOCK_ID,
-        datetime.combine(TODAY - timedelta(days=days_ago), datetime.min.time()).replace(hour=5),
-        minutes,
-        reporter="a meter",
-        volume_l=volume_l,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-    )
 
 
 def compared(service: Service, *, later: timedelta = timedelta(0)) -> FlowNote:
@@ -72,16 +60,20 @@ def test_the_metered_runs_of_a_block_count_together_and_others_do_not(
     own_service: Service,
 ) -> None:
     assert compared(own_service).verdict == "too-short"
-    report(own_service, 1, minutes=60, volume_l=5000.0)
-    report(own_service, 2, minutes=30, volume_l=7000.0)
-    report(own_service, 3, minutes=90, volume_l=None)
+    store_runs(
+        own_service.unit_of_work,
+        BLOCK_ID,
+        [TODAY - timedelta(days=ago) for ago in (1, 2, 3)],
+        [5000.0, 7000.0, None],
+        minutes=[60.0, 30.0, 90.0],
+    )
     found = compared(own_service)
     assert (found.block_id, found.run_count) == (BLOCK_ID, 2)
     assert (found.duration_min, found.volume_l) == (90.0, 12_000.0)
 
 
 def test_runs_of_the_last_fortnight_count_and_older_ones_do_not(own_service: Service) -> None:
-    report(own_service, 0, minutes=60, volume_l=5000.0)
+    store_runs(own_service.unit_of_work, BLOCK_ID, [TODAY], [5000.0])
     for later, run_count in ((LOOKBACK_DAYS, 1), (LOOKBACK_DAYS + 1, 0)):
         assert compared(own_service, later=timedelta(days=later)).run_count == run_count
 
