@@ -8,7 +8,6 @@ from datetime import timedelta
 from threading import Lock
 from typing import Any
 
-import numpy as np
 import pytest
 from pydantic import BaseModel
 from sqlalchemy.engine import URL
@@ -23,9 +22,9 @@ from service.operations.evening.run_day import run_day
 from service.operations.farms.manage_farms import load_bundle
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.waterworks import assess_supply
-from service.operations.weather.import_weather import import_weather
 from tests.api.conftest import Client
 from tests.api.invented_farm import BARE_BLOCK_ID, PLAN_DAY, TODAY, copied_service
+from tests.invented_summers import import_last_summer
 
 PIPED_FARM = """
 [farm]
@@ -338,29 +337,6 @@ def test_products_are_listed_with_their_nutrients(piped: Client) -> None:
 
 
 # --- capacity ------------------------------------------------------------------------------------
-
-
-def import_last_summer(service: Service) -> None:
-    """Invented measured weather of the summer before, and of the months that lead to it."""
-    days = np.arange(np.datetime64("2025-01-01"), np.datetime64("2025-11-05"))
-    warmth = np.sin(2.0 * np.pi * (np.arange(days.size) - 105) / 365.0)
-    import_weather(
-        "home",
-        days,
-        {
-            "tmax_c": 21.0 + 11.0 * warmth,
-            "tmin_c": 9.0 + 11.0 * warmth,
-            "rhmax_pct": np.full(days.size, 90.0),
-            "rhmin_pct": np.full(days.size, 50.0),
-            "wind_m_s": np.full(days.size, 2.0),
-            "rs_mj_m2": 14.0 + 8.0 * warmth,
-            "rain_mm": np.where(np.arange(days.size) % 5 == 0, 12.0, 0.0),
-        },
-        source="import",
-        forecast_from=PLAN_DAY,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-    )
 
 
 def test_the_capacity_of_a_supply_is_assessed_for_the_summers_on_record(

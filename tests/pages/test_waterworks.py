@@ -39,8 +39,9 @@ from tests.api.invented_farm import (
     load,
     opened_service,
 )
-from tests.api.test_waterworks import BLOCK, CAUGHT, PIPED_FARM, import_last_summer
+from tests.api.test_waterworks import BLOCK, CAUGHT, PIPED_FARM
 from tests.databases import copied
+from tests.invented_summers import import_last_summer
 from tests.pages.conftest import Reader, key_for
 
 PAGE = f"/blocks/{BLOCK}/pipes-and-water"

@@ -10,8 +10,9 @@ from playwright.sync_api import Browser, Page
 
 from service.api.app import create_app
 from tests.api.invented_farm import invented_service, load, plan_evening
-from tests.api.test_waterworks import CAUGHT, PIPED_FARM, import_last_summer
+from tests.api.test_waterworks import CAUGHT, PIPED_FARM
 from tests.chromium import grave_findings, new_context, tab_to
+from tests.invented_summers import import_last_summer
 from tests.pages.conftest import Reader
 from tests.pages.test_waterworks import ORDER, PAGE, SAMPLE, SITE, meter_runs
 from tests.web_server import serving

@@ -8,7 +8,6 @@ of the open minutes.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 
@@ -16,79 +15,16 @@ import numpy as np
 import pytest
 
 from service.agronomy.capacity import peak_transpiration_mm
-from service.agronomy.records import Days, Floats
-from service.farm_files.farm_file import parse_farm
 from service.operations.review.hindcast import Hindcast, hindcast
-from service.operations.waterworks.assess_capacity import Capacity, assess_capacity, run_count
+from service.operations.waterworks.assess_capacity import Capacity, assess_capacity
 from service.records.farms import FarmBundle
-
-FIRST_YEAR, LAST_YEAR = 2014, 2021
-OPEN_MIN = 510  # 08:00 to 16:30, after sunrise all summer: no pulse is an early one
-FARM = """
-[farm]
-id = "invented"
-zone = "America/New_York"
-
-[[site]]
-id = "home"
-latitude = 35.91
-longitude = -79.22
-elevation = "150 m"
-
-[[supply]]
-id = "well"
-flow = "1.25 m3/h"
-windows = ["08:00-16:30"]
-"""
-BLOCK = """
-[[block]]
-id = "{name}"
-crop = "grape-wine"
-area = "0.1 ha"
-row_spacing = "2.5 m"
-emitter_spacing = "0.5 m"
-emitter_flow = "1.5 L/h"
-soil = {{ texture = "loam" }}
-root_depth = "1 m"
-off_ratio = 0
-trigger = 0.7
-rain_room = 0.3
-season = {{ start = "03-01", lengths = [20, 30, 150, 30] }}
-kc = {{ mid = {kc} }}
-canopy_cover = 0.8
-canopy_height = "2 m"
-initial_depletion = "0 mm"
-"""
-
-
-def invented_farm(kc: float = 0.95) -> FarmBundle:
-    """Two blocks that are alike; each takes all the pump gives."""
-    text = FARM + BLOCK.format(name="one", kc=kc) + BLOCK.format(name="two", kc=kc)
-    return parse_farm(text, name="invented.toml")
-
-
-def invented_weather() -> tuple[Days, dict[str, Floats]]:
-    """Eight years, some dry, some wet; made up, the same each time."""
-    random = np.random.default_rng(20_260_701)
-    days = np.arange(
-        np.datetime64(date(FIRST_YEAR, 1, 1)), np.datetime64(date(LAST_YEAR, 12, 31)) + 1
-    )
-    doy = (days - days.astype("datetime64[Y]")).astype(np.int64)
-    year = days.astype("datetime64[Y]").astype(np.int64) + 1970
-    wetness = random.uniform(0.05, 0.35, size=LAST_YEAR - FIRST_YEAR + 1)[year - FIRST_YEAR]
-    warmth = random.uniform(-1.5, 2.5, size=LAST_YEAR - FIRST_YEAR + 1)[year - FIRST_YEAR]
-    mean_c = 15.0 + warmth + 11.0 * np.sin(2.0 * np.pi * (doy - 105) / 365.0)
-    half_c = random.uniform(4.0, 8.0, size=days.size)
-    rain_mm = np.where(
-        random.random(days.size) < wetness, random.exponential(12.0, size=days.size), 0.0
-    )
-    fields = {
-        "tmax_c": mean_c + half_c,
-        "tmin_c": mean_c - half_c,
-        "wind_m_s": np.full(days.size, 2.0),
-        "rain_mm": rain_mm,
-    }
-    return days, fields
+from tests.invented_summers import (
+    FIRST_YEAR,
+    LAST_YEAR,
+    OPEN_MIN,
+    invented_farm,
+    invented_weather,
+)
 
 
 def simulate(run: Hindcast, first_day: date, *, net_rate: float, open_min: int) -> float:
@@ -242,62 +178,3 @@ def test_the_peak_of_the_summers_is_shown_beside_the_designers(assessed: Capacit
     )
     assert doubled.supplies[0].design_peak.is_far_apart
     assert any("Keller" in text for text in doubled.cautions)
-
-
-def young_farm(planting_year: int | None) -> FarmBundle:
-    """The invented farm with vines that grow for five years."""
-    farm = invented_farm()
-    year = np.nan if planting_year is None else float(planting_year)
-    vines = tuple(
-        replace(block, planting_year=year, years_to_full_size=5.0, canopy_is_scaled=True)
-        for block in farm.blocks
-    )
-    return replace(farm, blocks=vines)
-
-
-def test_plants_count_in_every_summer_as_large_as_they_are_in_the_year_asked_for() -> None:
-    days, fields = invented_weather()
-    some = days < np.datetime64("2017-01-01")
-    few = {name: values[some] for name, values in fields.items()}
-    # Planted after all of these summers: the summers have the weather, not the plants.
-    young, old, grown = (
-        assess_capacity(young_farm(planted), days[some], few, season_year=2026).supplies[0]
-        for planted in (2024, 2021, None)
-    )
-    assert [row.net_mm for row in old.peaks] == [row.net_mm for row in grown.peaks]
-    week = [next(row for row in each.peaks if row.span_days == 7) for each in (young, old)]
-    assert 0.2 * week[1].net_mm < week[0].net_mm < 0.9 * week[1].net_mm
-    # Their full-size need is reported beside it while they grow.
-    now = old.changes[0]
-    assert "full-grown" not in {change.name for change in old.changes}
-    full = next(change for change in young.changes if change.name == "full-grown")
-    assert (full.kept_share, full.kept_by_block) == (now.kept_share, now.kept_by_block)
-
-
-def test_a_bar_of_progress_is_full_at_the_end_with_plants_that_grow() -> None:
-    days, fields = invented_weather()
-    some = days < np.datetime64("2016-01-01")
-    few = {name: values[some] for name, values in fields.items()}
-    farm = young_farm(2024)
-    pump = replace(farm.supplies[0], flow_l_per_h=9000.0)  # enough for a second line too
-    seen: list[int] = []
-    farm = replace(farm, supplies=(pump,))
-    assess_capacity(farm, days[some], few, season_year=2026, progress=seen.append)
-    assert seen[-1] == len(seen) == run_count(farm, days[some], 2026)
-
-
-def test_a_year_with_a_gap_is_left_out_and_named() -> None:
-    days, fields = invented_weather()
-    gap = (days >= np.datetime64("2016-06-01")) & (days <= np.datetime64("2016-06-20"))
-    broken = {
-        name: np.where(gap, np.nan, values) if name in ("tmax_c", "tmin_c") else values
-        for name, values in fields.items()
-    }
-    some = days <= np.datetime64("2017-12-31")
-    found = assess_capacity(
-        replace(invented_farm(), counties=()),
-        days[some],
-        {name: values[some] for name, values in broken.items()},
-    )
-    assert len(found.supplies[0].summers) == 3
-    assert any("2016" in each for each in found.left_out)
