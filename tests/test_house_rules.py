@@ -461,3 +461,34 @@ def inside(speed: str): ...
         "service/agronomy/": [],
         "service/pages/": ["service/pages/x.py::command", "service/pages/x.py::inside"],
     }
+
+
+# --- operations and their tests ------------------------------------------------------------------
+
+NO_TEST_OF_ITS_OWN = {
+    "evening/phases": "adds up seconds for the log lines of a run, which tests/test_logs.py reads",
+}
+"""Operation modules, by subject and name, with the reason why no file of tests bears their name."""
+SCENARIOS = {
+    "evening/fit_injections_days": "evenings in a row, from the order to the plan that injects",
+}
+"""Files of tests in tests/operations that follow several operations at once."""
+
+
+def modules_below(folder: str, prefix: str = "") -> set[str]:
+    """Subject and name of the Python files two levels below a folder, without their prefix."""
+    found = set()
+    for name in own_files():
+        path = Path(name)
+        is_module = path.suffix == ".py" and path.parent.parent == Path(folder)
+        if is_module and path.name != "__init__.py" and path.name.startswith(prefix):
+            found.add(f"{path.parent.name}/{path.stem.removeprefix(prefix)}")
+    return found
+
+
+def test_every_operation_has_its_tests_beside_it_and_no_test_file_stands_alone() -> None:
+    operations = modules_below("service/operations")
+    tested = modules_below("tests/operations", "test_")
+    assert "evening/run_day" in operations  # or the rule would hold for nothing
+    assert operations - tested == set(NO_TEST_OF_ITS_OWN)
+    assert tested - operations == set(SCENARIOS)

@@ -9,12 +9,8 @@ import pytest
 
 from service.bootstrap import Service
 from service.errors import InputInvalid, NotFound
-from service.operations.feedback.read_soil import (
-    CLOCK_SLACK,
-    OLDEST_READING,
-    StoredSoilReading,
-    read_soil,
-)
+from service.operations.feedback.read_soil import OLDEST_READING, StoredSoilReading, read_soil
+from service.operations.feedback.reported_time import CLOCK_SLACK
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, RUN_AT, TODAY
 
 FIELD_CAPACITY, WILTING_POINT = 0.23, 0.11
@@ -43,9 +39,9 @@ def kept(service: Service) -> tuple[int, float]:
     with service.unit_of_work(write=False) as unit:
         plan = unit.plans.find_plan(BLOCK_ID, day=PLAN_DAY)
     assert plan is not None
-    depletion = plan.numbers["depletion_midnight_mm"]
-    assert isinstance(depletion, float)
-    return plan.version, depletion
+    depletion_mm = plan.reasoning.depletion_midnight_mm
+    assert depletion_mm is not None
+    return plan.version, depletion_mm
 
 
 def test_a_wet_reading_is_stored_and_tomorrows_plan_reckons_with_it(
