@@ -25,7 +25,7 @@ def store_runs(
     """One run on each of these days; None: the run has no metered volume."""
     started_at = tuple(datetime.combine(day, STARTS, tzinfo=UTC) for day in days)
     with open_unit(write=True) as unit:
-        unit.plans.record_runs(
+        unit.reports.record_runs(
             RunRows(
                 block_keys=np.full(len(days), unit.blocks.get_block_key(block_id)),
                 days=np.array(days, dtype="datetime64[D]"),

@@ -107,13 +107,12 @@ def test_fewer_than_sixteen_volumes_say_too_little(own_service: Service) -> None
     assert listed(own_service) == []
 
 
-def test_a_day_that_has_come_nowhere_yet_is_refused(own_service: Service) -> None:
-    # It is the 14th in UTC; somewhere it is the 15th, and nowhere the 16th.
-    record(own_service, day=TODAY + timedelta(days=1))
+def test_a_day_that_has_not_come_at_the_farm_is_refused(own_service: Service) -> None:
+    record(own_service)
     with pytest.raises(InputInvalid) as refused:
-        record(own_service, day=TODAY + timedelta(days=2))
+        record(own_service, day=TODAY + timedelta(days=1))
     assert str(refused.value.faults[0]) == (
-        "day: found 2026-07-16; allowed: a day up to 2026-07-15"
+        "day: found 2026-07-15; allowed: a day up to 2026-07-14"
     )
     assert len(listed(own_service)) == 1
 

@@ -1,0 +1,95 @@
+"""Ledgers up to today: settled on observed days, taken up where they stand, reopened by news."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from service.bootstrap import Service
+from service.operations.evening.keep_ledgers import every_day, reopened_state, row_of_day
+from service.operations.evening.run_day import run_day
+from service.records.ledger import LedgerRows
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, TODAY, bring_weather
+
+START = date(2026, 6, 10)
+"""The block's own start of its balance."""
+ONE_DAY = timedelta(days=1)
+
+
+def ledger(service: Service, first_day: date = START, last_day: date = TODAY) -> LedgerRows:
+    with service.unit_of_work(write=False) as unit:
+        key = unit.blocks.get_block_key(BLOCK_ID)
+        return unit.ledger.read_rows(key, first_day=first_day, last_day=last_day)
+
+
+def settled_day(service: Service) -> date | None:
+    with service.unit_of_work(write=False) as unit:
+        keys = np.array([unit.blocks.get_block_key(BLOCK_ID)])
+        found: date | None = unit.ledger.read_states(keys).settled_day[0].item()
+    return found
+
+
+def evening(service: Service, on: date = TODAY) -> None:
+    run = run_day(
+        on,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+        makes_plans=False,
+    )
+    assert run.failures == []
+
+
+def test_every_day_from_the_start_of_the_balance_is_booked_and_follows_the_last(
+    own_service: Service,
+) -> None:
+    rows = ledger(own_service, START - timedelta(days=30))
+    assert rows.days.tolist() == every_day(np.datetime64(START), TODAY).tolist()
+    start = rows.numbers["depletion_start_mm"]
+    end = rows.numbers["depletion_end_mm"]
+    np.testing.assert_allclose(start[1:], end[:-1], atol=1e-5)
+    assert start[0] == 5.0  # as the grower gave it
+
+
+def test_the_same_evening_again_books_the_same(own_service: Service) -> None:
+    before = ledger(own_service)
+    evening(own_service)
+    after = ledger(own_service)
+    for name, values in before.numbers.items():
+        np.testing.assert_array_equal(after.numbers[name], values)
+
+
+def test_the_next_evening_goes_on_from_where_the_ledger_stands(own_service: Service) -> None:
+    bring_weather(own_service, today=TODAY + ONE_DAY)
+    evening(own_service, TODAY + ONE_DAY)
+    rows = ledger(own_service, TODAY, TODAY + ONE_DAY)
+    assert rows.days.tolist() == [TODAY, TODAY + ONE_DAY]
+    settled = settled_day(own_service)
+    assert settled is not None and settled >= TODAY
+
+
+def test_warmer_past_days_are_booked_anew_and_the_zone_is_drier(own_service: Service) -> None:
+    used = ledger(own_service).numbers["crop_et_mm"].sum()
+    bring_weather(own_service, warmer_c=5.0)
+    assert settled_day(own_service) is None  # no day of the balance stands any more
+    evening(own_service)
+    assert ledger(own_service).numbers["crop_et_mm"].sum() > 1.05 * used
+
+
+def test_an_evening_that_is_worked_through_again_takes_the_ledger_back(
+    own_service: Service,
+) -> None:
+    earlier = TODAY - timedelta(days=5)
+    with own_service.unit_of_work(write=True) as unit:
+        farm_keys = np.array(list(unit.blocks.farm_keys([FARM_ID]).values()))
+        table = unit.blocks.read_block_table(TODAY, farm_keys=farm_keys)
+        state = reopened_state(unit, table, earlier)
+    known = ~np.isnat(state.settled_day)
+    assert known.any() and (state.settled_day[known] < np.datetime64(earlier)).all()
+
+
+def test_days_are_found_by_their_place() -> None:
+    days = every_day(np.datetime64("2026-07-01"), date(2026, 7, 5))
+    assert days.size == 5
+    assert row_of_day(days, date(2026, 7, 3)) == row_of_day(days, np.datetime64("2026-07-03")) == 2

@@ -1,0 +1,125 @@
+"""An evening: ledgers up to today, plans for tomorrow, one farm's fault kept to that farm."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from service.agronomy.records import Ints
+from service.bootstrap import Service
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import NotFound
+from service.operations.evening.run_day import ChangeThreshold, DayRun, run_day
+from service.records.plans import PublishedPlan
+from tests.api.invented_farm import (
+    BLOCK_ID,
+    FARM_ID,
+    PLAN_DAY,
+    RUN_AT,
+    TODAY,
+    YOUNG_BLOCK_ID,
+    FixedClock,
+    bring_weather,
+)
+
+ONE_DAY = timedelta(days=1)
+
+
+def evening(service: Service, **options: Any) -> DayRun:
+    return run_day(
+        options.pop("on", TODAY),
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+        **options,
+    )
+
+
+def plan_of(service: Service, block_id: str = BLOCK_ID) -> PublishedPlan | None:
+    with service.unit_of_work(write=False) as unit:
+        return unit.plans.find_plan(block_id, day=PLAN_DAY)
+
+
+def version_of(service: Service) -> int:
+    plan = plan_of(service)
+    assert plan is not None
+    return plan.version
+
+
+def test_the_same_evening_again_makes_no_new_version(own_service: Service) -> None:
+    evening(own_service)
+    before = plan_of(own_service)
+    run = evening(own_service)
+    assert (run.block_count, run.new_version_count, run.failures) == (3, 0, [])
+    assert plan_of(own_service) == before
+
+
+def test_a_site_without_weather_is_counted_and_the_other_farm_planned(
+    own_service: Service,
+) -> None:
+    run = evening(own_service)
+    assert run.without_weather_count == 1
+    young = plan_of(own_service, YOUNG_BLOCK_ID)
+    assert young is None or young.status == "no-weather"
+    assert plan_of(own_service) is not None
+
+
+def test_a_farm_that_fails_is_told_and_its_neighbour_is_planned(own_service: Service) -> None:
+    bring_weather(own_service, warmer_c=5.0)
+    bring_weather(own_service, site_id="hill")
+    with own_service.unit_of_work(write=False) as unit:
+        broken = unit.blocks.farm_keys([FARM_ID])[FARM_ID]
+
+    def fail(_unit: UnitOfWork, farm_keys: Ints, **_more: object) -> None:
+        if broken in farm_keys.tolist():
+            raise RuntimeError("no room left")
+
+    run = evening(own_service, after_publish=fail)
+    (failure,) = run.failures
+    assert (failure.farm_id, failure.reason) == (FARM_ID, "RuntimeError: no room left")
+    assert version_of(own_service) == 1  # whatever the farm's own transaction did is undone
+    young = plan_of(own_service, YOUNG_BLOCK_ID)
+    assert young is not None and young.status != "no-weather"
+
+
+def test_named_farms_are_run_and_the_others_left(own_service: Service) -> None:
+    assert evening(own_service, farm_ids=["later-farm"]).block_count == 1
+    with pytest.raises(NotFound, match="nowhere"):
+        evening(own_service, farm_ids=["nowhere"])
+
+
+def test_an_evening_without_any_farm_says_what_to_do(open_unit: UnitOfWorkFactory) -> None:
+    with pytest.raises(NotFound, match="load a farm file first"):
+        run_day(TODAY, unit_of_work=open_unit, clock=FixedClock(RUN_AT), source_order={})
+
+
+def test_without_plans_only_the_ledgers_move(own_service: Service) -> None:
+    bring_weather(own_service, today=PLAN_DAY)
+    run = evening(own_service, on=PLAN_DAY, makes_plans=False)
+    assert run.new_version_count == 0
+    with own_service.unit_of_work(write=False) as unit:
+        key = unit.blocks.get_block_key(BLOCK_ID)
+        rows = unit.ledger.read_rows(key, first_day=PLAN_DAY, last_day=PLAN_DAY)
+        assert rows.days.size == 1
+        assert unit.plans.find_plan(BLOCK_ID, day=PLAN_DAY + ONE_DAY) is None
+
+
+def test_a_small_change_leaves_a_plan_in_force_where_a_threshold_is_given(
+    own_service: Service,
+) -> None:
+    bring_weather(own_service, warmer_c=0.3)
+    evening(own_service, supersedes_from=ChangeThreshold(minutes=1e6, fraction=1e6))
+    assert version_of(own_service) == 1
+    bring_weather(own_service, warmer_c=8.0)
+    evening(own_service)
+    assert version_of(own_service) == 2
+
+
+def test_a_change_is_worth_it_from_either_bound_on() -> None:
+    threshold = ChangeThreshold(minutes=5.0, fraction=0.10)
+    before = np.array([100.0, 100.0, 20.0, 20.0, np.nan])
+    after = np.array([105.0, 106.0, 22.0, 23.0, 20.0])
+    assert threshold.is_passed(before, after).tolist() == [False, True, False, True, True]
