@@ -72,6 +72,13 @@ def test_the_same_reading_again_changes_nothing_and_another_takes_its_place(
     assert kept(own_service)[1] > before[1]
 
 
+def test_a_reading_of_days_ago_reopens_the_ledger_from_its_day_on(own_service: Service) -> None:
+    _, before_mm = kept(own_service)
+    found = read(own_service, read_at=datetime(2026, 7, 11, 12, tzinfo=UTC))
+    assert found.new_version_count >= 1
+    assert kept(own_service)[1] < before_mm
+
+
 def test_a_tension_is_turned_into_water(own_service: Service) -> None:
     found = read(own_service, volumetric_water=None, tension_kpa=50.0)
     assert (found.reading.kind, found.reading.tension_kpa) == ("tension", 50.0)

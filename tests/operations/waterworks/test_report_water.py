@@ -132,6 +132,8 @@ def test_leaching_that_is_turned_on_counts_from_its_day_and_names_the_analysis(
     ("readings", "found"),
     [
         ((Reading("ph", 7.6, ""),), "not known: EC or the crop's salinity numbers are missing"),
+        # By hand: 14 over twice the 1.5 + 100/9.6 dS/m at which grapes yield nothing.
+        ((Reading("ec", 14.0, "dS/m"),), "0.59"),
         ((Reading("ec", 30.0, "dS/m"),), "none: no leaching mends this water for this crop"),
     ],
 )
