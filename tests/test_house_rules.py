@@ -467,12 +467,15 @@ def inside(speed: str): ...
 
 NO_TEST_OF_ITS_OWN = {
     "evening/phases": "adds up seconds for the log lines of a run, which tests/test_logs.py reads",
+    "evening/run_weather": "hands run_day what gather_weather gathers; tested with both",
+    "evening/write_plans": "the last step of run_day, whose tests read what it stores",
+    "schedule/do_jobs": "what run_due does; its tests claim and run each of the jobs",
+    "schedule/duties": "two records",
+    "waterworks/peak_needs": "a part of assess_capacity; tests/validation/test_capacity.py has it",
 }
 """Operation modules, by subject and name, with the reason why no file of tests bears their name."""
-SCENARIOS = {
-    "evening/fit_injections_days": "evenings in a row, from the order to the plan that injects",
-}
-"""Files of tests in tests/operations that follow several operations at once."""
+SCENARIOS: dict[str, str] = {}
+"""Files of tests in tests/operations that follow several operations at once, with the reason."""
 
 
 def modules_below(folder: str, prefix: str = "") -> set[str]:

@@ -1,303 +1,237 @@
-"""Injections in a day's pulses: what they change keeps every promise of the plan.
+"""Injections through the evening run: a supply laid anew for one, and orders that come late.
 
-The farm is invented. Room in the soil and flow of the supply are checked minute by minute, by code
-that shares nothing with the fitting.
+Farm and weather are invented.
 """
 
 from __future__ import annotations
 
-import functools
-import itertools
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from service.agronomy.block_batch import make_block_batch
-from service.agronomy.daily_plan import SiteDays, crop_days, plan_tomorrow
-from service.agronomy.injection_room import PlannedDay, changed_plan, pulse_fault
-from service.agronomy.watering_window import watering_windows
-from service.errors import InputInvalid
-from service.farm_files.farm_file import parse_farm
-from service.operations.evening.fit_injections import order_advisories
-from service.operations.evening.fit_one_injection import fit_injection
-from service.pulses import Pulse
-from service.records.farms import BLOCK_NUMBERS, FarmBundle
-from service.records.waterworks import FertigationOrder
-from service.waterworks.fertigation import InjectionPlan
-from service.waterworks.fertiliser import PRODUCTS
-from tests.agronomy.minute_simulation import simulate_day
+from service.bootstrap import Service
+from service.errors import Conflict
+from service.operations.evening.run_day import run_day
+from service.operations.evening.turn import ChangeThreshold
+from service.operations.reading.planned_injections import PlannedInjection, planned_injection
+from service.operations.reading.read_plans import get_plan
+from service.operations.waterworks.order_fertigation import (
+    FertigationRequest,
+    cancel_fertigation,
+    order_fertigation,
+    refuse_past_day,
+)
+from service.records.plans import PublishedPlan
+from tests.api.invented_farm import (
+    BLOCK_ID,
+    FARM_ID,
+    PLAN_DAY,
+    RUN_AT,
+    TODAY,
+    FixedClock,
+    bring_weather,
+    load,
+    plan_evening,
+)
+from tests.api.paired_controllers import SHED_CONTROLLER, pair
 
-DAY = date(2026, 7, 15)
-SUNRISE, SUNSET = 370.0, 1225.0
-BLOCKS = ("one", "two", "three")
-FARM = """
+ZONE = "America/New_York"
+BLOCKS = ("shared-farm.one", "shared-farm.two", "shared-farm.three")
+FLOW_L_PER_H = 3_200.0  # of a block: 2,000 m2 / (2.5 m x 0.5 m) x 2 L/h
+SHARED_FARM = """
 [farm]
-id = "invented"
-zone = "UTC"
+id = "shared-farm"
+zone = "America/New_York"
 
 [[site]]
-id = "home"
-latitude = 40.0
-longitude = 0.0
-elevation = "100 m"
+id = "own"
+latitude = 35.91
+longitude = -79.22
+elevation = "510 ft"
 
 [[supply]]
 id = "well"
-flow = "{flow_m3_per_h} m3/h"
+flow = "3.5 m3/h"
 windows = ["05:00-21:00"]
-"""
-BLOCK = """
+""" + "".join(
+    f"""
 [[block]]
-id = "{name}"
+id = "{block_id.partition(".")[2]}"
+site = "own"
 crop = "grape-wine"
 area = "0.2 ha"
 row_spacing = "2.5 m"
 emitter_spacing = "0.5 m"
 emitter_flow = "2 L/h"
-soil = {{ texture = "{texture}" }}
+soil = {{ texture = "sandy loam" }}
 root_depth = "0.6 m"
-season = {{ start = "03-01", lengths = [20, 30, 150, 30] }}
+kc = {{ mid = 0.95 }}
+longest_pulse = "400 min"
+initial_depletion = "0 mm"
+balance_start = 2026-07-14
 """
-
-
-@functools.cache
-def invented_farm(texture: str = "loam", pump: int = 6) -> FarmBundle:
-    """Three blocks of 3.2 m3/h on one supply, which feeds one of them at a time, or more."""
-    blocks = "".join(BLOCK.format(name=name, texture=texture) for name in BLOCKS)
-    return parse_farm(FARM.format(flow_m3_per_h=pump) + blocks, name="invented.toml")
-
-
-def planned_day(
-    texture: str, et0_mm: float, shares: tuple[float, ...], *, pump: int = 6
-) -> PlannedDay:
-    """A day planned by the service; each block begins it with a share of RAW lacking."""
-    bundle = invented_farm(texture, pump)
-    blocks = make_block_batch(
-        {
-            name: np.array([getattr(block, name) for block in bundle.blocks], dtype=np.float64)
-            for name in BLOCK_NUMBERS
-        },
-        [block.curve for block in bundle.blocks],
-        site_index=np.zeros(3, dtype=np.int64),
-        supply_index=np.zeros(3, dtype=np.int64),
-        season_year=DAY.year,
-    )
-    one = np.ones((1, 1))
-    site = SiteDays(
-        days=np.array([DAY], dtype="datetime64[D]"),
-        et0_mm=et0_mm * one,
-        rain_mm=0.0 * one,
-        rain_probability_fraction=one,
-        tmax_c=30.0 * one,
-        tmin_c=15.0 * one,
-        climate_term=0.0 * one,
-        sunrise_min=SUNRISE * one,
-        sunset_min=SUNSET * one,
-    )
-    crop = crop_days(blocks, site)
-    flow = np.array([supply.flow_l_per_h for supply in bundle.supplies])
-    windows = watering_windows(
-        [block.windows for block in bundle.blocks],
-        [bundle.supplies[0].windows] * 3,
-        [block.no_water for block in bundle.blocks],
-        zones=["UTC"] * 3,
-        day=DAY,
-    )
-    plan = plan_tomorrow(
-        blocks,
-        site,
-        crop,
-        depletion_midnight_mm=np.array(shares) * crop.raw_mm[0],
-        windows=windows,
-        supply_flow_l_per_h=flow,
-    )
-    return PlannedDay(
-        blocks=blocks,
-        plan=plan,
-        windows=windows,
-        supply_flow_l_per_h=flow,
-        sunrise_min=np.full(3, SUNRISE),
-        sunset_min=np.full(3, SUNSET),
-    )
-
-
-def order(**changes: Any) -> FertigationOrder:
-    """An order of urea."""
-    facts: dict[str, Any] = {
-        "block_id": "invented.one",
-        "day": DAY,
-        "product_kg": ((PRODUCTS["urea"], 4.0),),
-        "stock_l": 30.0,
-        "temperature_c": 15.0,
-        "injector_lowest_l_per_h": 1.0,
-        "injector_highest_l_per_h": 120.0,
-        "fill_min": 5.0,
-        "travel_min": 8.0,
-    }
-    return FertigationOrder(**{**facts, **changes})
-
-
-def pulses_of(day: PlannedDay, row: int) -> tuple[Pulse, ...]:
-    return day.plan.schedule.pulses.of_block(row)
-
-
-def drained_mm(day: PlannedDay, row: int) -> float:
-    """What drains from a block that day, minute by minute."""
-    plan = day.plan
-    pulses = pulses_of(day, row)
-    return simulate_day(
-        depletion_after_rain_mm=float(plan.need.depletion_after_rain_mm[row]),
-        crop_et_mm=float(plan.crop_et_mm[row]),
-        taw_mm=float(plan.taw_mm[row]),
-        raw_mm=float(plan.raw_mm[row]),
-        sunrise_min=SUNRISE,
-        sunset_min=SUNSET,
-        net_rate_mm_per_min=float(plan.net_rate_mm_per_min[row]),
-        starts_min=[start for start, _ in pulses],
-        durations_min=[length for _, length in pulses],
-    ).drainage_mm
-
-
-def largest_flow_l_per_h(day: PlannedDay) -> float:
-    """Most that the supply gives in any minute."""
-    flow = np.zeros(2880)
-    for row in range(3):
-        for start, length in pulses_of(day, row):
-            flow[start : start + length] += day.blocks.system.flow_l_per_h[row]
-    return float(flow.max())
-
-
-def check_spans(plan: InjectionPlan, fill_min: float, travel_min: float) -> None:
-    """Every span lies in one pulse, after filling and before the flush."""
-    for span in plan.spans:
-        inside = [
-            pulse
-            for pulse in plan.pulses
-            if pulse.start_min + fill_min <= span.start_min + 1e-9
-            and span.end_min <= pulse.end_min - 1.5 * travel_min + 1e-9
-        ]
-        assert inside, (span, plan.pulses)
-
-
-@given(
-    pump=st.sampled_from([6, 8, 20]),
-    texture=st.sampled_from(["sand", "sandy-loam", "loam", "clay-loam"]),
-    et0_mm=st.floats(2.0, 9.0),
-    shares=st.tuples(*[st.floats(0.2, 1.3)] * 3),
-    urea_kg=st.floats(0.5, 10.0),
-    travel_min=st.floats(1.0, 25.0),
-    added_min=st.integers(0, 120),
+    for block_id in BLOCKS
 )
-def test_a_fitted_injection_keeps_every_promise_of_the_plan(
-    pump: int,
-    texture: str,
-    et0_mm: float,
-    shares: tuple[float, ...],
-    urea_kg: float,
-    travel_min: float,
-    added_min: int,
-) -> None:
-    day = planned_day(texture, et0_mm, shares, pump=pump)
-    wanted = order(
-        product_kg=((PRODUCTS["urea"], urea_kg),),
-        travel_min=travel_min,
-        largest_added_min=added_min,
-    )
-    before = pulses_of(day, 0)
-    found, _ = fit_injection(day, 0, wanted, block=invented_farm(texture).blocks[0])
-    if not found.plan.is_possible:
-        assert found.injection is None
-        assert found.plan.spans == ()
-        assert found.plan.advisories
-        assert found.plan.pulses == before
-        return
-    after = found.plan.pulses
-    changed = PlannedDay(
-        blocks=day.blocks,
-        plan=changed_plan(day, {0: after}),
-        windows=day.windows,
-        supply_flow_l_per_h=day.supply_flow_l_per_h,
-        sunrise_min=day.sunrise_min,
-        sunset_min=day.sunset_min,
-    )
-    water = sum(length for _, length in after) - sum(length for _, length in before)
-    assert 0 <= water <= added_min
-    check_spans(found.plan, max(5.0, 3.0), travel_min)
-    # One minute's water may stand over at the instant of a start.
-    minute_mm = float(day.plan.net_rate_mm_per_min[0])
-    assert drained_mm(changed, 0) <= drained_mm(day, 0) + minute_mm
-    assert largest_flow_l_per_h(changed) <= day.supply_flow_l_per_h[0] + 1e-6
-    assert pulses_of(changed, 1) == pulses_of(day, 1)
-    for start, length in after:
-        assert 300 <= start < start + length <= 1260  # 05:00 to 21:00
-    injection = found.injection
-    assert injection is not None
-    minutes = sum(span.duration_min for span in found.plan.spans)
-    # Mass in: 46.646 % of urea is nitrogen, by its formula CO(NH2)2.
-    assert injection.nutrient_kg["nitrogen"] == pytest.approx(0.46646 * urea_kg, rel=1e-3)
-    assert injection.injector_l_per_h * minutes / 60.0 == pytest.approx(30.0, rel=1e-9)
+ORDER = FertigationRequest(
+    block_id=BLOCKS[0],
+    day=PLAN_DAY,
+    product_kg=(("urea", 4.0),),
+    stock_l=30.0,
+    temperature_c=15.0,
+    injector_lowest_l_per_h=1.0,
+    injector_highest_l_per_h=120.0,
+    travel_min=60.0,
+)
 
 
-def test_the_generated_days_hold_fitted_joined_and_refused_injections() -> None:
-    # What the property test above says would be empty if one of these never came up.
-    seen = set()
-    cases = itertools.product(
-        ("sand", "sandy-loam"),
-        (3.0, 5.0, 7.0),
-        (0.4, 0.7, 1.0, 1.2),
-        (3.0, 25.0, 40.0, 60.0),
-        (0, 120),
+@pytest.fixture
+def shared(own_service: Service) -> Service:
+    """Three blocks on a well that feeds one of them at a time, planned once."""
+    load(own_service, SHARED_FARM)
+    bring_weather(own_service, site_id="own")
+    assert not plan_evening(own_service)
+    return own_service
+
+
+def plan_of(service: Service, block_id: str, day: date = PLAN_DAY) -> PublishedPlan:
+    return get_plan(block_id, day=day, unit_of_work=service.unit_of_work).plan
+
+
+def injection_of(service: Service, block_id: str) -> PlannedInjection:
+    found = planned_injection(plan_of(service, block_id))
+    assert found is not None
+    return found
+
+
+def order(service: Service, request: FertigationRequest) -> int:
+    return order_fertigation(
+        request, unit_of_work=service.unit_of_work, replanning=service.replanning
+    ).new_version_count
+
+
+def revise(service: Service) -> int:
+    """What the scheduler does after it has fetched weather."""
+    run = run_day(
+        TODAY,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+        earliest_start=service.clock.now(),
+        supersedes_from=ChangeThreshold(),
     )
-    for texture, et0_mm, share, travel_min, added_min in cases:
-        found, _ = fit_injection(
-            planned_day(texture, et0_mm, (share, 0.6, 0.6), pump=20),
-            0,
-            order(travel_min=travel_min, largest_added_min=added_min),
-            block=invented_farm(texture).blocks[0],
+    assert not run.failures
+    return run.new_version_count
+
+
+def store_only(service: Service, request: FertigationRequest) -> None:
+    """An order without the replanning that goes with it, as one from an older service."""
+    later = request.day + timedelta(days=1)
+    order(service, replace(request, day=later))
+    with service.unit_of_work(write=True) as unit:
+        key = unit.blocks.get_block_key(request.block_id)
+        (stored,) = unit.waterworks.list_fertigations(key, first_day=later, last_day=later)
+        unit.waterworks.remove_fertigation(key, day=stored.day)
+        unit.waterworks.save_fertigation(
+            key, replace(stored, day=request.day), recorded_at=service.clock.now()
         )
-        kind = "refused"
-        if found.plan.is_possible:
-            kind = "joined" if found.plan.merged_count else "as it is"
-            kind = "lengthened" if found.plan.added_min else kind
-        seen.add(kind)
-    assert seen == {"refused", "as it is", "joined", "lengthened"}
 
 
-def test_pulses_that_nobody_may_change_stay_as_they_are() -> None:
-    day = planned_day("loam", 6.0, (1.0, 0.6, 0.6))
-    found, _ = fit_injection(
-        day,
-        0,
-        order(travel_min=40.0, largest_added_min=200),
-        block=invented_farm().blocks[0],
-        may_change=False,
+def test_a_supply_is_laid_anew_for_an_injection_that_no_pulse_of_the_block_can_hold(
+    shared: Service,
+) -> None:
+    before = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
+    assert [len(plan.pulses) for plan in before.values()] == [2, 2, 2]
+    # 60 min of travel: 60 to fill, 15 of injection and 90 of flush leave no room in 122 min, and
+    # joining the two is in the way of the other blocks, which run between them.
+    assert max(length for _, length in before[BLOCKS[0]].pulses) < 165
+    order(shared, ORDER)
+    after = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
+    told = injection_of(shared, BLOCKS[0])
+    assert told.is_possible
+    assert "laid anew" in told.advisories[0] and told.cautions
+    ((start, length),) = after[BLOCKS[0]].pulses
+    assert length == before[BLOCKS[0]].planned_min
+    for block_id in BLOCKS[1:]:
+        assert after[block_id].pulses != before[block_id].pulses
+        assert after[block_id].planned_min >= 0.9 * before[block_id].planned_min
+    # Minute by minute: never more than the well gives.
+    flow = np.zeros(1440)
+    for plan in after.values():
+        for begin, minutes in plan.pulses:
+            assert 300 <= begin < begin + minutes <= 1260
+            flow[begin : begin + minutes] += FLOW_L_PER_H
+    assert flow.max() <= 3_500.0
+    # Clean until the block is full, flushed for 1.5 travel times, a quarter at each end.
+    injection = after[BLOCKS[0]].reasoning.fertigation
+    assert injection is not None
+    ((opens, closes),) = injection.spans
+    assert opens - start >= max(60.0, length / 4.0)
+    assert start + length - closes >= max(90.0, length / 4.0)
+    # What goes in is what was planned, to 0.1 %: 46.646 % of urea is nitrogen, CO(NH2)2.
+    rate = told.injector_l_per_h
+    assert rate is not None
+    assert rate * (closes - opens) / 60.0 == pytest.approx(ORDER.stock_l, rel=1e-3)
+    assert told.nutrient_kg["nitrogen"] == pytest.approx(4.0 * 0.46646, rel=1e-3)
+
+
+def test_cancelling_lays_the_supply_as_it_was(shared: Service) -> None:
+    before = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
+    order(shared, ORDER)
+    count = cancel_fertigation(
+        BLOCKS[0], PLAN_DAY, unit_of_work=shared.unit_of_work, replanning=shared.replanning
     )
-    assert found.plan.pulses == pulses_of(day, 0)
+    assert count == 3
+    for block_id, plan in before.items():
+        now = plan_of(shared, block_id)
+        assert (now.version, now.pulses) == (3, plan.pulses)
+        assert planned_injection(now) is None
 
 
-def test_what_breaks_a_promise_is_named() -> None:
-    day = planned_day("loam", 6.0, (1.0, 0.6, 0.6))
-    nothing = np.zeros(2880)
-    assert pulse_fault(day, 0, pulses_of(day, 0), nothing) is None
-    assert "window" in str(pulse_fault(day, 0, [Pulse(200, 60)], nothing))
-    assert "no room" in str(pulse_fault(day, 0, [Pulse(310, 900)], nothing))
-    busy = np.full(2880, 5_000.0)
-    assert "supply" in str(pulse_fault(day, 0, [Pulse(600, 30)], busy))
+def test_a_revision_replaces_a_plan_whose_order_alone_has_changed(shared: Service) -> None:
+    assert revise(shared) == 0
+    store_only(shared, ORDER)
+    assert revise(shared) == 3
+    assert injection_of(shared, BLOCKS[0]).is_possible
+    assert revise(shared) == 0
+    store_only(shared, replace(ORDER, product_kg=(("urea", 3.0),)))
+    assert revise(shared) == 1  # the others run as they did
+    assert injection_of(shared, BLOCKS[0]).products == (("Urea", 3.0),)
+    with shared.unit_of_work(write=True) as unit:
+        unit.waterworks.remove_fertigation(unit.blocks.get_block_key(BLOCKS[0]), day=PLAN_DAY)
+    assert revise(shared) == 3
+    assert planned_injection(plan_of(shared, BLOCKS[0])) is None
 
 
-def test_an_unknown_travel_time_is_refused_with_what_to_do() -> None:
-    day = planned_day("loam", 6.0, (1.0, 0.6, 0.6))
-    with pytest.raises(InputInvalid, match="dye"):
-        fit_injection(day, 0, order(travel_min=None), block=invented_farm().blocks[0])
+def test_an_order_that_fits_the_pulses_makes_a_new_version_and_the_same_program(
+    own_service: Service,
+) -> None:
+    pair(own_service, FARM_ID, SHED_CONTROLLER)
+    before = plan_of(own_service, BLOCK_ID)
+    with own_service.unit_of_work(write=False) as unit:
+        keys = unit.controllers.list_keys_in_use(
+            np.array([*unit.blocks.farm_keys([FARM_ID]).values()], dtype=np.int64)
+        )
+        programs = unit.controllers.read_programs(keys)
+    small = replace(ORDER, block_id=BLOCK_ID, travel_min=2.0, product_kg=(("urea", 1.0),))
+    assert order(own_service, small) == 1
+    after = plan_of(own_service, BLOCK_ID)
+    assert (after.version, after.pulses) == (before.version + 1, before.pulses)
+    assert injection_of(own_service, BLOCK_ID).is_possible
+    with own_service.unit_of_work(write=False) as unit:
+        assert unit.controllers.read_programs(keys) == programs
+    assert order(own_service, small) == 0
+    assert plan_of(own_service, BLOCK_ID).version == before.version + 1
 
 
-def test_nitrogen_after_its_last_day_is_warned_of_and_other_nutrients_are_not() -> None:
-    late = DAY - timedelta(days=1)
-    assert order_advisories(order(last_nitrogen_day=late))[0].key == "nitrogen-too-late"
-    assert order_advisories(order(last_nitrogen_day=DAY)) == ()
-    potash = ((PRODUCTS["potassium-sulfate"], 2.0),)
-    assert order_advisories(order(last_nitrogen_day=late, product_kg=potash)) == ()
+def test_a_day_has_begun_by_the_clock_of_the_farm(shared: Service) -> None:
+    # 20:30 in New York: at Greenwich it is tomorrow already.
+    assert isinstance(shared.clock, FixedClock)
+    shared.clock.instant = RUN_AT + timedelta(hours=1, minutes=30)
+    assert order(shared, ORDER) == 3
+    sources: dict[str, Any] = {"unit_of_work": shared.unit_of_work, "clock": shared.clock}
+    refuse_past_day(BLOCKS[0], PLAN_DAY, **sources)
+    with pytest.raises(Conflict, match="has begun"):
+        refuse_past_day(BLOCKS[0], TODAY, **sources)

@@ -7,10 +7,10 @@ from datetime import date, timedelta
 import numpy as np
 
 from service.bootstrap import Service
-from service.operations.evening.keep_ledgers import every_day, reopened_state, row_of_day
+from service.operations.evening.evening_inputs import every_day
 from service.operations.evening.run_day import run_day
 from service.records.ledger import LedgerRows
-from tests.api.invented_farm import BLOCK_ID, FARM_ID, TODAY, bring_weather
+from tests.api.invented_farm import BLOCK_ID, TODAY, bring_weather
 
 START = date(2026, 6, 10)
 """The block's own start of its balance."""
@@ -75,21 +75,3 @@ def test_warmer_past_days_are_booked_anew_and_the_zone_is_drier(own_service: Ser
     assert settled_day(own_service) is None  # no day of the balance stands any more
     evening(own_service)
     assert ledger(own_service).numbers["crop_et_mm"].sum() > 1.05 * used
-
-
-def test_an_evening_that_is_worked_through_again_takes_the_ledger_back(
-    own_service: Service,
-) -> None:
-    earlier = TODAY - timedelta(days=5)
-    with own_service.unit_of_work(write=True) as unit:
-        farm_keys = np.array(list(unit.blocks.farm_keys([FARM_ID]).values()))
-        table = unit.blocks.read_block_table(TODAY, farm_keys=farm_keys)
-        state = reopened_state(unit, table, earlier)
-    known = ~np.isnat(state.settled_day)
-    assert known.any() and (state.settled_day[known] < np.datetime64(earlier)).all()
-
-
-def test_days_are_found_by_their_place() -> None:
-    days = every_day(np.datetime64("2026-07-01"), date(2026, 7, 5))
-    assert days.size == 5
-    assert row_of_day(days, date(2026, 7, 3)) == row_of_day(days, np.datetime64("2026-07-03")) == 2

@@ -3,35 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 from service.bootstrap import Service
-from service.database.session import UnitOfWork
-from service.operations.evening.gather_weather import GatheredWeather, gather_weather
-from service.operations.evening.lay_out_pulses import elapsed_at
+from service.operations.evening.run_day import run_day
 from service.operations.farms.manage_farms import load_bundle
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
     BLOCK_ID,
     FARM_ID,
     PLAN_DAY,
-    RUN_AT,
     TODAY,
+    bring_weather,
     plan_evening,
 )
-
-
-def gathered(unit: UnitOfWork) -> GatheredWeather:
-    return gather_weather(
-        unit.weather,
-        unit.blocks.read_site_table(),
-        on=TODAY,
-        now=RUN_AT,
-        first_day=TODAY,
-        last_day=PLAN_DAY,
-        source_order={},
-    )
 
 
 def pulses_of(service: Service, block_id: str) -> tuple[tuple[int, int], ...]:
@@ -90,16 +76,21 @@ def test_a_block_that_is_closed_all_day_gets_no_pulse_and_its_neighbour_does(
     assert pulses_of(own_service, BARE_BLOCK_ID)
 
 
-def test_the_minutes_that_have_passed_are_those_on_the_clock_of_each_site(
+def test_a_plan_that_is_late_has_no_pulse_before_the_minute_it_may_begin(
     own_service: Service,
 ) -> None:
-    with own_service.unit_of_work(write=False) as unit:
-        weather = gathered(unit)
-    midnight = datetime(2026, 7, 15, 4, tzinfo=UTC)  # in New York
-    assert elapsed_at(None, PLAN_DAY, weather).tolist() == [0, 0]
-    for passed, minutes in (
-        (timedelta(hours=-3), 0),
-        (timedelta(minutes=90), 90),
-        (timedelta(minutes=90, seconds=1), 91),  # no pulse starts before it
-    ):
-        assert elapsed_at(midnight + passed, PLAN_DAY, weather).tolist() == [minutes] * 2
+    # Half a minute past seven in New York: the plan may begin at 07:01.
+    late = datetime(2026, 7, 15, 11, 0, 30, tzinfo=UTC)
+    bring_weather(own_service, warmer_c=8.0)
+    run = run_day(
+        TODAY,
+        unit_of_work=own_service.unit_of_work,
+        clock=own_service.clock,
+        source_order=own_service.source_order,
+        earliest_start=late,
+    )
+    assert run.failures == []
+    begun = {(240, 73)}  # of the plan before, under way or over by then
+    rest = [pulse for pulse in pulses_of(own_service, BLOCK_ID) if pulse not in begun]
+    assert rest
+    assert all(start >= 421 for start, _ in rest)

@@ -13,6 +13,7 @@ from service.bootstrap import Service
 from service.database.engine import make_engine
 from service.database.session import UnitOfWorkFactory, unit_of_work_factory
 from service.errors import NotFound, StorageFailed
+from service.operations.schedule.duties import Duties
 from service.operations.schedule.read_status import (
     RUNS_SHOWN,
     FarmRuns,
@@ -22,7 +23,7 @@ from service.operations.schedule.read_status import (
     read_status,
     watchdog_verdict,
 )
-from service.operations.schedule.run_due import Duties, run_due
+from service.operations.schedule.run_due import run_due
 from service.records.weather import BreakerState
 from tests.api.invented_farm import FARM_ID, RUN_AT, TODAY, FixedClock, load
 
