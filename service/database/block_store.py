@@ -77,13 +77,21 @@ class BlockStore:
     # --- storing -------------------------------------------------------------------------------
 
     def save_bundle(
-        self, bundle: FarmBundle, *, effective_day: date, recorded_at: datetime
+        self,
+        bundle: FarmBundle,
+        *,
+        effective_day: date,
+        recorded_at: datetime,
+        is_whole_farm: bool = True,
     ) -> LoadOutcome:
         """Store what differs; a changed block gets a new version valid from ``effective_day``.
 
         Blocks of the farm that the bundle no longer holds are retired from that day on, supplies
         too. Sites and counties belong to no farm and are kept, but the sites that the farm names
         are recorded. Saving the same bundle again changes nothing.
+
+        Not ``is_whole_farm``: the bundle is the farm as it was read for that day, with a change;
+        blocks that begin later are not part of it and stay in use.
         """
         _refuse_foreign_parts(bundle)
         counts: Counter[str] = Counter()
@@ -113,6 +121,7 @@ class BlockStore:
             effective_day=effective_day,
             recorded_at=recorded_at,
             counts=counts,
+            is_whole_farm=is_whole_farm,
         )
         return _outcome(counts)
 
@@ -160,6 +169,7 @@ class BlockStore:
         effective_day: date,
         recorded_at: datetime,
         counts: Counter[str],
+        is_whole_farm: bool,
     ) -> None:
         supply_keys = self._keys_by_id(
             supply.c.supply_key, supply.c.supply_id, supply.c.farm_key == farm_key
@@ -205,6 +215,7 @@ class BlockStore:
             key
             for key, versions in history.items()
             if not _is_retired_from(versions, effective_day)
+            and (is_whole_farm or any(each.valid_from <= effective_day for each in versions))
         ]
         if gone:
             self._retire(np.array(gone, dtype=np.int64), effective_day, recorded_at)

@@ -119,7 +119,8 @@ def retire_farm(
     """
     bundle = _bundle_now(unit, farm_id, keeper.clock)
     _check_current(bundle, is_current)
-    return _store(unit, FarmBundle(farm=bundle.farm, sites=bundle.sites), keeper)
+    emptied = FarmBundle(farm=bundle.farm, sites=bundle.sites)
+    return _store(unit, emptied, keeper, is_whole_farm=True)
 
 
 def create_block(unit: UnitOfWork, farm_id: str, table: Document, keeper: Keeper) -> FarmChange:
@@ -188,13 +189,17 @@ def retire_block(
 # --- parts ---------------------------------------------------------------------------------------
 
 
-def _store(unit: UnitOfWork, bundle: FarmBundle, keeper: Keeper) -> FarmChange:
+def _store(
+    unit: UnitOfWork, bundle: FarmBundle, keeper: Keeper, *, is_whole_farm: bool = False
+) -> FarmChange:
     farm_id = _farm_id(bundle)
     _check_sites(unit, bundle, farm_id, keeper)
     zone = bundle.farm.zone if bundle.farm is not None else "UTC"
     now = keeper.clock.now()
     today = local_day(now, zone)
-    outcome = store_bundle(unit, bundle, effective_day=today, recorded_at=now)
+    outcome = store_bundle(
+        unit, bundle, effective_day=today, recorded_at=now, is_whole_farm=is_whole_farm
+    )
     count = 0
     if outcome.created_count + outcome.changed_count + outcome.retired_count:
         count = replan_after(

@@ -26,12 +26,25 @@ def load_bundle(
 
 
 def store_bundle(
-    unit: UnitOfWork, bundle: FarmBundle, *, effective_day: date, recorded_at: datetime
+    unit: UnitOfWork,
+    bundle: FarmBundle,
+    *,
+    effective_day: date,
+    recorded_at: datetime,
+    is_whole_farm: bool = True,
 ) -> LoadOutcome:
-    """As :func:`load_bundle`, inside a transaction that is open already."""
+    """As :func:`load_bundle`, inside a transaction that is open already.
+
+    Not ``is_whole_farm``: the bundle was read for that day and changed, as in ``save_bundle``.
+    """
     bundle = keep_measured(unit, bundle, day=effective_day)
     check_fallbacks(bundle)
-    outcome = unit.blocks.save_bundle(bundle, effective_day=effective_day, recorded_at=recorded_at)
+    outcome = unit.blocks.save_bundle(
+        bundle,
+        effective_day=effective_day,
+        recorded_at=recorded_at,
+        is_whole_farm=is_whole_farm,
+    )
     if bundle.farm is None:
         return outcome
     if outcome.created_count + outcome.changed_count + outcome.retired_count:

@@ -68,7 +68,10 @@ def change_number(
     bundle = unit.blocks.get_bundle(block.farm_id, day=effective_day)
     blocks = tuple(changed if each.block_id == block.block_id else each for each in bundle.blocks)
     unit.blocks.save_bundle(
-        replace(bundle, blocks=blocks), effective_day=effective_day, recorded_at=clock.now()
+        replace(bundle, blocks=blocks),
+        effective_day=effective_day,
+        recorded_at=clock.now(),
+        is_whole_farm=False,
     )
     unit.plans.forget_texts(block.farm_id)  # a plan as it is read also tells of its block
     unit.marks.bump(PLANS_TOPIC)

@@ -87,6 +87,20 @@ def test_a_uniformity_that_the_file_states_stands_above_the_test(
     assert block.emission_uniformity_pct == 80.0
 
 
+def test_a_measured_number_leaves_a_block_that_begins_later_in_use(
+    open_unit: UnitOfWorkFactory,
+) -> None:
+    load(open_unit, FARM)
+    other = FARM[FARM.index("[[block]]") :].replace('id = "one"', 'id = "two"')
+    later = date(2026, 8, 1)
+    coming = parse_farm(FARM + other, name="farm.toml")
+    load_bundle(coming, effective_day=later, unit_of_work=open_unit, clock=Noon())
+    measure(open_unit)
+    with open_unit(write=False) as unit:
+        blocks = unit.blocks.list_blocks(farm_id="invented", day=later)
+    assert [block.block_id for block in blocks] == ["invented.one", "invented.two"]
+
+
 def test_an_exported_farm_brings_its_measured_number_along(open_unit: UnitOfWorkFactory) -> None:
     load(open_unit, FARM)
     measure(open_unit)
