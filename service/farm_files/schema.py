@@ -179,8 +179,8 @@ class _Book:
 
     @singledispatchmethod
     def value(self, key: Key) -> Schema:
-        """What stands under a key of some kind."""
-        raise NotImplementedError(type(key).__name__)
+        """The schema of the value that a key takes."""
+        raise TypeError(f"no schema is known for {type(key).__name__}")
 
     @value.register
     def _(self, key: NumberKey) -> Schema:
