@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from service import bootstrap
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.database.session import UnitOfWork
@@ -169,7 +170,7 @@ def test_what_fails_after_its_mail_was_ordered_leaves_nothing_behind(
         raise RuntimeError("killed")
 
     plan, pauses = caller.get(PLAN).json(), f"/v1/blocks/{BLOCK_ID}/pauses"
-    monkeypatch.setattr(evening_mail, "queue_evening_mails", fail_at_last)
+    monkeypatch.setattr(bootstrap, "queue_evening_mails", fail_at_last)
     assert caller.post(pauses, PAUSE, once="the-one").status_code == 500
     assert ordered == [1]
     assert [each.state for each in mails(service)] == ["sent"]

@@ -6,7 +6,7 @@ import copy
 import json
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -174,6 +174,17 @@ def test_the_schema_of_the_editors_is_the_one_written_and_the_template_names_it(
     jsonschema_rs.meta.validate(editor_schema())
 
 
+def hold_all(check: Callable[..., None], cases: Iterable[tuple[object, ...]]) -> None:
+    """Check every case, and report all that fail together."""
+    failed = []
+    for case in cases:
+        try:
+            check(*case)
+        except (AssertionError, pytest.fail.Exception) as error:
+            failed.append(f"{'.'.join(map(named, case))}: {error}")
+    assert not failed, "\n".join(failed)
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.name))
 def test_the_examples_and_their_exports_keep_to_the_schemas(path: Path) -> None:
     text = path.read_text("utf-8")
@@ -207,8 +218,7 @@ def test_a_rich_farm_is_read_and_keeps_to_the_schema() -> None:
     assert editors().is_valid(rich())
 
 
-@pytest.mark.parametrize(("table", "key"), KEYS, ids=named)
-def test_every_declared_key_is_read_and_a_wrong_value_is_refused_by_schema_and_reader(
+def _check_every_declared_key_is_read_and_a_wrong_value_is_refused_by_schema_and_reader(
     table: type[Table], key: Key
 ) -> None:
     refused = False
@@ -225,8 +235,15 @@ def test_every_declared_key_is_read_and_a_wrong_value_is_refused_by_schema_and_r
     assert refused
 
 
-@pytest.mark.parametrize(("table", "key"), KEYS, ids=named)
-def test_a_key_that_is_needed_is_missed_by_schema_and_reader(table: type[Table], key: Key) -> None:
+def test_every_declared_key_is_read_and_a_wrong_value_is_refused_by_schema_and_reader() -> None:
+    hold_all(
+        _check_every_declared_key_is_read_and_a_wrong_value_is_refused_by_schema_and_reader, KEYS
+    )
+
+
+def _check_a_key_that_is_needed_is_missed_by_schema_and_reader(
+    table: type[Table], key: Key
+) -> None:
     for farm in (template(), rich()):
         for place, inside, found in list(tables_in(farm, FarmFileKeys)):
             if found is not table or key.name not in inside:
@@ -240,8 +257,11 @@ def test_a_key_that_is_needed_is_missed_by_schema_and_reader(table: type[Table],
                 assert editors().is_valid(less)
 
 
-@pytest.mark.parametrize("table", list(declared_tables()), ids=named)
-def test_a_key_that_is_not_declared_is_refused_by_schema_and_reader(table: type[Table]) -> None:
+def test_a_key_that_is_needed_is_missed_by_schema_and_reader() -> None:
+    hold_all(_check_a_key_that_is_needed_is_missed_by_schema_and_reader, KEYS)
+
+
+def _check_a_key_that_is_not_declared_is_refused_by_schema_and_reader(table: type[Table]) -> None:
     for farm in (template(), rich()):
         for place, _, found in list(tables_in(farm, FarmFileKeys)):
             if found is table:
@@ -255,6 +275,13 @@ def test_a_key_that_is_not_declared_is_refused_by_schema_and_reader(table: type[
                 listed = fault.allowed.removeprefix("one of ").split(", ")
                 ways = WAYS.get(table, (table,))
                 assert set(listed) <= {key.name for way in ways for key in way.declared()}
+
+
+def test_a_key_that_is_not_declared_is_refused_by_schema_and_reader() -> None:
+    hold_all(
+        _check_a_key_that_is_not_declared_is_refused_by_schema_and_reader,
+        [(table,) for table in declared_tables()],
+    )
 
 
 # --- quantities ----------------------------------------------------------------------------------
@@ -326,11 +353,14 @@ def explained(name: str) -> str:
     return "; ".join(told)
 
 
-@pytest.mark.parametrize(("table", "key"), KEYS, ids=named)
-def test_the_template_shows_every_key(table: type[Table], key: Key) -> None:
+def _check_the_template_shows_every_key(table: type[Table], key: Key) -> None:
     text = TEMPLATE.read_text("utf-8")
     shown = rf"(?m)(?:^|[\s{{,]){key.name} =|\[(?:\w+\.)?{key.name}\]"
     assert re.search(shown, text), f"{table.__name__}.{key.name}"
+
+
+def test_the_template_shows_every_key() -> None:
+    hold_all(_check_the_template_shows_every_key, KEYS)
 
 
 DEFAULTS = [
@@ -341,8 +371,7 @@ DEFAULTS = [
 ]
 
 
-@pytest.mark.parametrize(("table", "key"), DEFAULTS, ids=named)
-def test_the_template_tells_the_default_that_counts(table: type[Table], key: Key) -> None:
+def _check_the_template_tells_the_default_that_counts(table: type[Table], key: Key) -> None:
     match = re.search(r"defaults?:? (?:to )?([^;.,)]+(?:\.\d+[^;.,)]*)?)", explained(key.name))
     assert match, f"{table.__name__}.{key.name}"
     told = match[1].strip()
@@ -352,3 +381,7 @@ def test_the_template_tells_the_default_that_counts(table: type[Table], key: Key
         assert told == key.default
     elif isinstance(key, NumberKey) and told != key.origin:
         assert read_quantity(told, key.measure, where=key.name) == key.default
+
+
+def test_the_template_tells_the_default_that_counts() -> None:
+    hold_all(_check_the_template_tells_the_default_that_counts, DEFAULTS)
