@@ -7,10 +7,10 @@ that an earlier version of the service did not store yet is None, like one that 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from operator import attrgetter
+from functools import cache
 from typing import Any, NamedTuple
 
 import orjson
@@ -120,7 +120,7 @@ class PlanReasoning(NamedTuple):
     @property
     def quantities(self) -> Numbers:
         """The numbers and the cause by name, as the steps of an explanation name them."""
-        return dict(zip(QUANTITIES, _quantities_of(self), strict=True))
+        return _Quantities(self)
 
 
 _NOT_QUANTITIES = frozenset(
@@ -132,14 +132,37 @@ _NOT_QUANTITIES = frozenset(
 QUANTITIES: tuple[str, ...] = tuple(
     name for name in PlanReasoning._fields if name not in _NOT_QUANTITIES
 )
-_quantities_of = attrgetter(*QUANTITIES)
+_IS_QUANTITY = frozenset(QUANTITIES)
+_cause_of = cache(ShortfallCause)  # an enumeration finds its members slowly, for one per plan
+_flags_of = cache(PlanFlag)
+
+
+class _Quantities(Mapping[str, float | None]):
+    """The quantities of a plan by name, without a copy: most readers want a handful of them."""
+
+    __slots__ = ("_reasoning",)
+
+    def __init__(self, reasoning: PlanReasoning) -> None:
+        self._reasoning = reasoning
+
+    def __getitem__(self, name: str) -> float | None:
+        if name not in _IS_QUANTITY:
+            raise KeyError(name)
+        value: float | None = getattr(self._reasoning, name)
+        return value
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(QUANTITIES)
+
+    def __len__(self) -> int:
+        return len(QUANTITIES)
 
 
 def read_reasoning(text: str | bytes) -> PlanReasoning:
     """The reasoning of a plan out of its stored JSON."""
     stored: dict[str, Any] = orjson.loads(text)
-    stored["flags"] = PlanFlag(stored.get("flags") or 0)
-    stored["cause"] = ShortfallCause(stored.get("cause") or 0)
+    stored["flags"] = _flags_of(stored.get("flags") or 0)
+    stored["cause"] = _cause_of(stored.get("cause") or 0)
     stored["settled_day"] = _day(stored.get("settled_day"))
     stored["unwatered_until_day"] = _day(stored.get("unwatered_until_day"))
     for name in ("outlook_expected_min", "outlook_depletion_mm"):

@@ -9,7 +9,7 @@ been changed since - is written out anew by the same function when somebody read
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 
@@ -49,6 +49,15 @@ class WeatherShare:
 
 
 @dataclass(frozen=True, slots=True)
+class WeatherText:
+    """The sources of a day's weather as JSON, the age of the oldest, and what to know of it."""
+
+    sources: Sequence[Mapping[str, object]]
+    age_h: float | None
+    cautions: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
 class SiteText:
     """What the plans of a site say alike."""
 
@@ -63,6 +72,15 @@ class SiteText:
     days: Sequence[date]
     et0_mm: Sequence[float | None]
     rain_mm: Sequence[float | None]
+    _weather_at: dict[datetime, WeatherText] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    def weather_at(self, issued_at: datetime) -> WeatherText:
+        """The weather as the plans issued at an instant report it; made once for all of them."""
+        if issued_at not in self._weather_at:
+            self._weather_at[issued_at] = _weather_text(self, issued_at)
+        return self._weather_at[issued_at]
 
 
 def save_plan_texts(
@@ -124,7 +142,7 @@ def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteText) -> bytes:
     """A plan as JSON, as `GET /v1/blocks/{block_id}/plan` answers; its schema stands there."""
     numbers = plan.reasoning
     injection = planned_injection(plan)
-    sources, age_h = _aged(site.sources, plan.issued_at)
+    weather = site.weather_at(plan.issued_at)
     return orjson.dumps(
         {
             "block_id": plan.block_id,
@@ -147,12 +165,12 @@ def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteText) -> bytes:
             "shortfall_mm": numbers.shortfall_mm,
             "crop_et_mm": numbers.crop_et_mm,
             "cause": _cause(numbers.cause),
-            "flags": plan_flags_json(numbers.flags),
-            "cautions": _cautions(site, age_h),
+            "flags": plan_flags_json(int(numbers.flags)),
+            "cautions": weather.cautions,
             "settled_day": numbers.settled_day,
             "unwatered_until_day": numbers.unwatered_until_day,
-            "weather_age_h": age_h,
-            "weather_sources": sources,
+            "weather_age_h": weather.age_h,
+            "weather_sources": weather.sources,
             # The outlook of an earlier version of the service may be shorter.
             "outlook": [
                 {
@@ -259,21 +277,18 @@ def _rounded(values: Sequence[float | None]) -> list[float | None]:
 
 def _shares(weather: WeatherBasis, day: date) -> list[WeatherShare]:
     quantities: dict[tuple[str, str, datetime], list[str]] = {}
-    for field in weather.field_origins(day):
-        key = (field.origin.source, field.origin.kind, field.origin.issued_at)
-        quantities.setdefault(key, []).append(field.name)
+    for each in weather.field_origins(day):
+        key = (each.origin.source, each.origin.kind, each.origin.issued_at)
+        quantities.setdefault(key, []).append(each.name)
     return [
         WeatherShare(source, kind, issued_at, attribution_line(source), names)
         for (source, kind, issued_at), names in quantities.items()
     ]
 
 
-def _aged(
-    shares: Sequence[WeatherShare], at: datetime
-) -> tuple[list[dict[str, object]], float | None]:
-    """The sources of a day's weather as JSON, and the age in hours of the oldest."""
-    ages_h = [round((at - share.issued_at).total_seconds() / 3600.0, 2) for share in shares]
-    return [
+def _weather_text(site: SiteText, at: datetime) -> WeatherText:
+    ages_h = [round((at - share.issued_at).total_seconds() / 3600.0, 2) for share in site.sources]
+    sources = [
         {
             "source": share.source,
             "kind": share.kind,
@@ -282,8 +297,10 @@ def _aged(
             "age_h": age_h,
             "quantities": share.quantities,
         }
-        for share, age_h in zip(shares, ages_h, strict=True)
-    ], max(ages_h, default=None)
+        for share, age_h in zip(site.sources, ages_h, strict=True)
+    ]
+    age_h = max(ages_h, default=None)
+    return WeatherText(sources, age_h, _cautions(site, age_h))
 
 
 def _cautions(site: SiteText, age_h: float | None) -> list[str]:
