@@ -1,1 +1,1 @@
-"""Farms and weather read from files that people write, checked before anything is stored."""
+"""Farms and weather read from files that people write, and checked before anything is stored."""

@@ -1,4 +1,4 @@
-"""What no single key of a block can tell: whether its numbers fit each other, supply and farm."""
+"""Checks that span keys of a block: whether its numbers fit each other, supply and farm."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def check_block(
     supply: SupplyDefinition | None,
     site: SiteDefinition | None,
 ) -> None:
-    """Note a fault for every number that does not fit the others; None: could not be read."""
+    """Record a fault for every number that does not fit the others; None: could not be read."""
     shortest_min = max(SHORTEST_PULSE_MIN, FILL_TIMES_PER_PULSE_COUNT * block.fill_time_min)
     shortest = (
         f"{shortest_min:g} min, the shortest pulse (the larger of 10 min and three fill times)"

@@ -1,4 +1,4 @@
-"""The numbers of a block while its table is read, each with where it comes from."""
+"""The numbers of a block while its table is being read, each with its origin."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _SCALED_BY = {
 
 @dataclass(slots=True)
 class BlockDraft:
-    """The numbers of a block while it is being read; NaN where a fault stands in the way."""
+    """The numbers of a block while it is being read; NaN after a fault."""
 
     numbers: dict[str, float] = field(default_factory=dict)
     origins: dict[str, str] = field(default_factory=dict)
@@ -26,7 +26,7 @@ class BlockDraft:
     def take(
         self, table: TomlTable | None, key: NumberKey, default: float | None, origin: str
     ) -> float:
-        """Read one number; its default is used where it is absent, or it is demanded if None."""
+        """Read one number; without it the default is used, and with default None it is required."""
         if table is not None and table.has(key):
             self.numbers[key.field] = table.number(key)
             self.origins[key.field] = GIVEN
@@ -42,7 +42,7 @@ class BlockDraft:
         return self.numbers[key.field]
 
     def note_what_grows(self) -> None:
-        """Tell which sizes are those of a full-size planting."""
+        """Note which sizes are those of a full-size planting."""
         for scaled, sources in _SCALED_BY.items():
             is_default = all(self.origins.get(source) != GIVEN for source in sources)
             self.numbers[scaled] = float(is_default)

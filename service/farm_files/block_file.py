@@ -56,7 +56,7 @@ _SOIL_ALLOWED = (
 
 @dataclass(frozen=True, slots=True)
 class BlockPlace:
-    """What the rest of the file says about a block; None where it could not be found."""
+    """What the rest of the file says about a block; None for what could not be found."""
 
     farm_id: str
     supply_ids: tuple[str, ...]
@@ -69,9 +69,9 @@ def read_block(
     place: BlockPlace,
     share_curve: Callable[[CurveDefinition], CurveDefinition],
 ) -> BlockDefinition | None:
-    """The block that a ``[[block]]`` table describes; None after a fault, which is noted.
+    """The block that a ``[[block]]`` table describes; None after a fault, which is recorded.
 
-    ``windows`` stays empty where the block gives none: the caller fills in those of its supply.
+    ``windows`` stays empty if the block gives none: the caller fills in those of its supply.
     """
     faults_before = table.fault_count()
     draft = BlockDraft()
@@ -125,7 +125,7 @@ def read_block(
 
 
 def _reference(table: TomlTable, key: IdKey, known: tuple[str, ...]) -> str:
-    """An id that stands elsewhere in the file; it may be left out where there is only one."""
+    """An id defined elsewhere in the file; it may be left out if there is only one."""
     if not table.has(key) and len(known) == 1:
         return known[0]
     value = table.value(key)
@@ -184,7 +184,7 @@ def _read_soil(table: TomlTable, draft: BlockDraft) -> None:
 
 def _soil_of_texture(soil: TomlTable, draft: BlockDraft) -> None:
     value = soil.value(SoilByTextureKeys.texture)
-    # "Sandy loam" is how people write it.
+    # People write "Sandy loam".
     texture = value.strip().lower().replace(" ", "-") if isinstance(value, str) else ""
     if texture not in TEXTURE_KEYS:
         soil.refuse(SoilByTextureKeys.texture, show(value), one_of(value, TEXTURE_KEYS))
@@ -352,7 +352,7 @@ def _read_no_water(table: TomlTable) -> tuple[NoWaterPeriod, ...]:
 
 
 def _read_origins(table: TomlTable, draft: BlockDraft) -> None:
-    """Origins that an export wrote beside numbers that were not the grower's own."""
+    """Origins that an export wrote for numbers that were not the grower's own."""
     notes = table.table(BlockKeys.origins)
     if notes is None:
         return

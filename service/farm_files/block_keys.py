@@ -199,7 +199,7 @@ class BlockKeys(Table):
         field="initial_depletion_mm",
         default=math.nan,
         origin=f"{_NOT_GIVEN}: starts at field capacity, flagged",
-        otherwise="0, and said so",
+        otherwise="0, and flagged",
     )
     soil = TableKey(
         about="The soil, in one of three ways: its texture class, its particles, its water.",
@@ -343,17 +343,17 @@ ALL_NUMBERS: tuple[NumberKey, ...] = (
     *SIZE,
     *MULCH,
 )
-"""Every number of a block that a file can hold, but for the texture group and what scales."""
+"""Every number of a block that a file can hold, except the texture group and the scaled sizes."""
 TABLE_OF: dict[str, str] = {
     **{key.field: BlockKeys.soil.name for key in SOIL},
     **{key.field: BlockKeys.kc.name for key in KC_NUMBERS},
     **{key.field: BlockKeys.mulch.name for key in MULCH},
 }
-"""The table of the block that a number stands in; the others stand in the block itself."""
+"""The table of the block that holds a number; the other numbers are in the block itself."""
 NOTED_NAMES: tuple[str, ...] = (
     *(key.field for key in ALL_NUMBERS),
     "texture_group",
     "curve",
     "windows",
 )
-"""What an origin may be noted for."""
+"""Names that an origin may be given for."""

@@ -1,6 +1,6 @@
 """The keys of the tables inside a block: soil, coefficients, mulch, season, times without water.
 
-Each stands here once, with its bounds and its default; see :mod:`service.farm_files.keys`.
+Each is declared here once, with its bounds and its default; see :mod:`service.farm_files.keys`.
 """
 
 from __future__ import annotations
@@ -131,7 +131,7 @@ class MulchKeys(Table):
     """Film or fabric over the drip line."""
 
     rain_pass = NumberKey(
-        about="Share of the rain on it that enters the soil under it; may stand instead of kind.",
+        about="Share of rain on it that enters the soil under it; may be given instead of kind.",
         measure=share(0.0, 1.0),
         field="mulch_rain_pass_fraction",
         otherwise="fabric 0.6, film 0.05",

@@ -1,7 +1,7 @@
 """A farm as JSON: the tables of a farm file under the same keys, checked by the same rules.
 
-Quantities are written as in a file, with their unit (``"10 ft"``); days and times are text. What is
-``null`` counts as not given. Faults name their place by a JSON pointer (RFC 6901), from 0.
+Quantities are written as in a file, with their unit (``"10 ft"``); days and times are text.
+``null`` counts as not given. Faults name their place by a JSON pointer (RFC 6901), counting from 0.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class JsonFarmFormat:
     def parse(self, document: Mapping[str, object], *, below: str = "") -> FarmBundle:
         """The farm that a document describes; raises FarmFileInvalid.
 
-        Faults below the pointer ``below`` are told relative to it.
+        Faults below the pointer ``below`` are reported relative to it.
         """
         faults: list[Fault] = []
         bundle = read_bundle(JsonTable(document, "", faults))
@@ -72,7 +72,7 @@ class JsonFarmFormat:
         return document_schema(parts, refs=refs)
 
     def defaults(self) -> FarmDefaults:
-        """What counts where a document says nothing."""
+        """Defaults for what a document leaves out."""
         return FarmDefaults(
             issue_wall_min=DEFAULT_ISSUE_WALL_MIN,
             windows=SupplyKeys.windows.default,

@@ -1,7 +1,7 @@
-"""A farm written back as a farm file, in SI, with every number stated and its origin beside it.
+"""A farm written back as a farm file, in SI, with every number and its origin stated.
 
-The file reads back to an equal bundle, also by a later version with other defaults. What has no
-number (no curve number, no planting year) is left out, as in the farm's own file.
+The file reads back to an equal bundle, also by a later version with other defaults. Numbers that
+are not set (no curve number, no planting year) are left out, as in the farm's own file.
 """
 
 from __future__ import annotations
@@ -157,7 +157,7 @@ def _controller_lines(controller: ControllerDefinition) -> list[str]:
 
 
 def _curve_lines(block: BlockDefinition) -> tuple[list[str], list[str]]:
-    """Lines of the block itself, and of its table ``season``."""
+    """Lines for the block itself, and for its table ``season``."""
     curve = block.curve
     season = [_pair("start", f"{curve.season_start[0]:02d}-{curve.season_start[1]:02d}")]
     if curve.basis == "table":

@@ -1,7 +1,7 @@
 """A farm file: TOML that describes a farm, its sites, supplies and blocks, read as a whole.
 
-Either the whole file is good and one :class:`FarmBundle` comes out, or nothing does and
-:class:`FarmFileInvalid` lists every fault found, each with its key, what stood there and what is
+Either the whole file is good and gives one :class:`FarmBundle`, or it gives nothing and
+:class:`FarmFileInvalid` lists every fault found, each with its key, the value found and what is
 allowed. ``examples/farm-template.toml`` explains every key. Places in lists are counted from 1.
 """
 
@@ -78,7 +78,7 @@ def read_farm_file(path: Path) -> FarmBundle:
 
 
 def parse_farm(text: str, *, name: str) -> FarmBundle:
-    """The farm that a text describes; ``name`` is what messages call it. Raises FarmFileInvalid."""
+    """The farm that a text describes; ``name`` is its name in messages. Raises FarmFileInvalid."""
     if len(text) > LARGEST_FILE_BYTES:
         raise _unreadable(name, "more than 5,000,000 characters")
     content = _parse_toml(text.removeprefix("\ufeff"), name)
@@ -111,7 +111,7 @@ def _parse_toml(text: str, name: str) -> dict[str, object]:
 
 
 def read_bundle(root: TomlTable) -> FarmBundle:
-    """The bundle behind the tables of a file or document; faults are noted in the root's list."""
+    """The bundle behind the tables of a file or document; faults go to the root's list."""
     farm_table = root.table(FarmFileKeys.farm)
     farm = _read_farm(farm_table) if farm_table is not None else None
     zone = farm.zone if farm is not None else None
@@ -202,7 +202,7 @@ def _refuse_duplicates(tables: list[TomlTable], key: Key) -> None:
 
 
 def _zone(table: TomlTable, key: ZoneKey, default: str | None) -> str:
-    """A zone name; an empty default stands for one whose fault is noted already."""
+    """A zone name; an empty default means that its fault has already been recorded."""
     value = table.value(key)
     if value is None and default is not None:
         return default

@@ -1,6 +1,6 @@
-"""The keys of a farm file, but for those of a block: the file, farm, sites, supplies, people.
+"""The keys of a farm file, except those of a block: the file, farm, sites, supplies, people.
 
-Each stands here once, with its bounds and its default; see :mod:`service.farm_files.keys`.
+Each is declared here once, with its bounds and its default; see :mod:`service.farm_files.keys`.
 """
 
 from __future__ import annotations
@@ -121,7 +121,7 @@ class CountyKeys(Table):
         is_needed=True,
     )
     site = IdKey(
-        about="Id of the site whose weather stands for the county.",
+        about="Id of the site whose weather is used for the county.",
         refers_to="site",
         is_needed=True,
         example="home",

@@ -1,4 +1,4 @@
-"""Kinds of keys that a file may hold: what stands under each, its bounds, its default, in words.
+"""Kinds of keys that a file may hold: the value of each, its bounds, its default, in words.
 
 A table is declared as a class, a key as one of its attributes::
 
@@ -23,31 +23,31 @@ from service.farm_files.quantities import Measure
 
 MOST_WINDOWS = 12
 NO_LIMIT = sys.maxsize
-"""Of tables or points, where nothing but the size of the file bounds their number."""
+"""Most tables or points, if nothing but the size of the file bounds their number."""
 UNIT_SYSTEMS = ("us", "si")
 SLUG_PATTERN = "[a-z0-9][a-z0-9-]{0,39}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Key:
-    """One key; its name is that of the attribute it is declared as."""
+    """One key; its name is that of the attribute that declares it."""
 
     about: str
-    """What it says, for growers, in sentences."""
+    """What the key means, for growers, in sentences."""
     name: str = ""
     is_needed: bool = False
     """Whether every table of its kind must have it."""
     otherwise: str = ""
-    """What counts where it is left out, in words; empty where the default says so itself."""
+    """What applies if it is left out, in words; empty if the default says so itself."""
 
     def __set_name__(self, owner: type, name: str) -> None:
-        """Take the name of the attribute, but for names that Python does not allow."""
+        """Take the name of the attribute, except for names that Python does not allow."""
         if not self.name:
             object.__setattr__(self, "name", name)
 
 
 class Table:
-    """Keys that stand together in a table; the docstring says what the table is."""
+    """The keys of one table; the docstring says what the table is."""
 
     @classmethod
     def declared(cls) -> tuple[Key, ...]:
@@ -66,7 +66,7 @@ class NumberKey(Key):
 
     measure: Measure
     default: float | None = None
-    """In the unit of the measure; NaN or infinity where none counts. None: see ``otherwise``."""
+    """In the unit of the measure; NaN or infinity if there is none. None: see ``otherwise``."""
     origin: str = ""
     """Source of the default."""
     field: str = ""
@@ -84,7 +84,7 @@ class NumberKey(Key):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IntegerKey(Key):
-    """A whole number that is no quantity."""
+    """A whole number without a unit."""
 
     lowest: int
     highest: int
@@ -101,20 +101,20 @@ class TextKey(Key):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatternKey(Key):
-    """A text of one form."""
+    """A text that matches a pattern."""
 
     pattern: str
     allowed: str
-    """The form in words."""
+    """The pattern in words."""
     example: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IdKey(Key):
-    """An id of its own, or of something that stands elsewhere in the file."""
+    """A new id, or the id of something defined elsewhere in the file."""
 
     refers_to: str = ""
-    """The tables whose ids are meant."""
+    """The tables that the id may refer to."""
     example: str = "north-2"
 
 
@@ -125,7 +125,7 @@ class ChoiceKey(Key):
     choices: tuple[str, ...]
     default: str | None = None
     is_spelt_freely: bool = False
-    """Capital letters, and blanks for hyphens, are let pass."""
+    """Whether capital letters, and spaces for hyphens, are accepted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,7 +155,7 @@ class TimeKey(Key):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WindowsKey(Key):
-    """Spans of a day."""
+    """Time windows of a day."""
 
     default: tuple[WallWindow, ...] = ()
 
@@ -180,7 +180,7 @@ class MomentKey(Key):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NumbersKey(Key):
-    """So many quantities in a row."""
+    """A list of a fixed number of quantities."""
 
     measure: Measure
     count: int
@@ -195,10 +195,10 @@ class PairKey(Key):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PointsKey(Key):
-    """Points of a line: pairs of a place and a number."""
+    """Points along a line: pairs of a position and a number."""
 
     along: Measure | None
-    """None: the place is a day of the year."""
+    """None: the position is a day of the year."""
     value: Measure
     fewest: int
     most: int = NO_LIMIT
@@ -209,7 +209,7 @@ class TableKey(Key):
     """A table inside the table."""
 
     tables: tuple[type[Table], ...]
-    """The ways to write it, one or more."""
+    """The possible forms of the table, one or more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,7 +223,7 @@ class TablesKey(Key):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotesKey(Key):
-    """A table of notes, each a text under the name of what it is about."""
+    """A table of notes, each a text under the name of its subject."""
 
     names: Callable[[], tuple[str, ...]]
     longest: int = 400
@@ -253,7 +253,7 @@ def duration(lowest: float, highest: float, *examples: str, unit: str = "min") -
 
 
 def share(lowest: float, highest: float) -> Measure:
-    """A share of one."""
+    """A fraction."""
     return plain("a share", lowest, highest, "0.4", "'40 %'")
 
 

@@ -1,4 +1,4 @@
-"""The pipes of a block as a farm file tells them, in the table ``[block.hydraulics]``, and back.
+"""The pipes of a block, read from and written to a farm file's table ``[block.hydraulics]``.
 
 Pressures may be given as such (psi, kPa, bar) or as head of water (m, ft).
 """
@@ -24,7 +24,7 @@ from service.farm_files.toml_table import TomlTable
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.lateral import FLAT
 
-LOWEST_HEAD_M, HIGHEST_HEAD_M = 0.1, 200.0  # [m] of a pressure that something works at
+LOWEST_HEAD_M, HIGHEST_HEAD_M = 0.1, 200.0  # [m] least working pressure
 KPA_PER_M = 9.80665  # [kPa/m] head of water of 1000 kg/m3
 _PRESSURE_UNITS = ("psi", "kpa", "bar", "bars")
 
@@ -38,7 +38,7 @@ class LayoutDefaults:
 
 
 def read_layout(table: TomlTable | None, defaults: LayoutDefaults) -> BlockLayout | None:
-    """The layout that a table describes; None without one or after a fault, which is noted."""
+    """The layout that a table describes; None without one or after a fault, which is recorded."""
     if table is None:
         return None
     faults_before = table.fault_count()
@@ -82,7 +82,7 @@ def read_layout(table: TomlTable | None, defaults: LayoutDefaults) -> BlockLayou
 
 
 def layout_lines(layout: BlockLayout) -> list[str]:
-    """The layout as lines of ``[block.hydraulics]``; reading them gives an equal one."""
+    """The layout as lines of ``[block.hydraulics]``; reading them back gives an equal layout."""
     lines = [
         f'lateral_diameter = "{write_quantity(layout.lateral_diameter_mm, "mm")}"',
         f"emitter_count = {layout.emitter_count}",
@@ -182,7 +182,7 @@ def _read_head_m(table: TomlTable, value: object, place: str) -> float:
 
 
 def _working_head_m(table: TomlTable, key: NumberKey) -> float:
-    """A pressure that something works at: what the solvers take, and not 0."""
+    """A working pressure: one that the solvers accept, and not 0."""
     head_m = _head_m(table, key)
     if not math.isnan(head_m) and not LOWEST_HEAD_M <= head_m <= HIGHEST_HEAD_M:
         allowed = f"{LOWEST_HEAD_M:g} to {HIGHEST_HEAD_M:g} m of water"

@@ -1,8 +1,9 @@
 """Whether a latitude and a longitude can belong to a time zone.
 
 A sign left out, two coordinates swapped or radians instead of degrees all give a place that exists,
-with a sun of its own and plausible water use. The zone, which people get right because they live in
-it, gives them away. Places of zones are those of ``zone.tab`` in the IANA time zone database.
+with its own sun and plausible water use. The zone, which people get right because they live in it,
+gives such mistakes away. The positions of zones are those of ``zone.tab`` in the IANA time zone
+database.
 """
 
 from __future__ import annotations
@@ -24,12 +25,12 @@ _COORDINATE = re.compile(r"([+-])(\d{2})(\d{2})(\d{2})?([+-])(\d{3})(\d{2})(\d{2
 
 @cache
 def known_zones() -> tuple[str, ...]:
-    """IANA zone names that stand for a place, and UTC; sorted."""
+    """IANA zone names of places, and UTC; sorted."""
     return tuple(sorted(name for name in available_timezones() if "/" in name or name == "UTC"))
 
 
 def clock_offsets_h(zone: str) -> tuple[float, float]:
-    """Hours ahead of UTC in January and in July of a plain year."""
+    """Hours ahead of UTC in January and July of an ordinary year."""
     rules = ZoneInfo(zone)
     january, july = (
         datetime(2025, month, 15, 12, tzinfo=UTC).astimezone(rules).utcoffset() for month in (1, 7)

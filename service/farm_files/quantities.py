@@ -45,7 +45,7 @@ _UNITS: dict[str, dict[str, str]] = {
         "meter**2": "m2 m^2 sqm",
         "foot**2": "ft2 ft^2 sqft",
         "hectare": "ha hectare hectares",
-        # Not pint's acre, which rests on the survey foot that was given up in 2022.
+        # Not pint's acre, which rests on the survey foot, deprecated in 2022.
         "(43560*foot**2)": "ac acre acres",
     },
     "volume": {
@@ -82,7 +82,7 @@ _UNITS: dict[str, dict[str, str]] = {
 }
 """Names for pint and spellings of the units, by what they measure."""
 _QUOTIENTS = {"flow": ("volume", "duration"), "rate": ("length", "duration")}
-"""What may also be written as one unit over another, ``L/h`` or ``in per h``."""
+"""Measures that may also be written as one unit over another, ``L/h`` or ``in per h``."""
 _WORDS: dict[str, str] = {
     spelling: name
     for names in _UNITS.values()
@@ -98,7 +98,7 @@ _DEGREE_NAMES = {"c": "delta_degree_Celsius", "f": "delta_degree_Fahrenheit"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
-    """What is asked for: the unit of the number wanted, and between which bounds."""
+    """What a key expects: the unit of the resulting number, and its bounds."""
 
     noun: str
     """In words with its article, for example ``a length``."""
@@ -107,7 +107,7 @@ class Measure:
     lowest: float
     highest: float
     examples: tuple[str, ...]
-    """Two ways to write one, as they would stand in the file."""
+    """Two ways to write one, as in a file."""
 
     def __str__(self) -> str:
         unit = f" {self.unit}" if self.unit else ""
@@ -118,7 +118,7 @@ class Measure:
 
 
 def show(value: object) -> str:
-    """A value as it was found, short enough for a message."""
+    """A value as found, short enough for a message."""
     if value is None:
         return "nothing"
     try:
@@ -132,7 +132,7 @@ def show(value: object) -> str:
 def read_quantity(value: object, measure: Measure, *, where: str) -> float:
     """The number in the unit of ``measure``; raises InputInvalid with one fault that says why not.
 
-    A number that is written in that very unit comes back bit by bit, so that an exported file reads
+    A number written in exactly that unit comes back bit for bit, so that an exported file reads
     back equal. A bare number is accepted only where no unit is needed; where a percentage is asked
     for it counts as a share (0.85 is 85 %).
     """
@@ -180,7 +180,7 @@ def units_of(dimension: str) -> tuple[str, ...]:
 
 
 def spelling_pattern(dimension: str) -> str:
-    """A regular expression of all spellings of the units that measure something.
+    """A regular expression for all spellings of the units of a dimension.
 
     A head of water is a length or a pressure.
     """
@@ -197,7 +197,7 @@ def spelling_pattern(dimension: str) -> str:
 
 
 def _in_any_case(spelling: str) -> str:
-    """A regular expression of a spelling in small and capital letters, with raised digits too."""
+    """A regular expression for a spelling in lower or upper case, with superscript digits too."""
     signs = {"2": "[2²]", "3": "[3³]"}
     return "".join(
         signs.get(sign, f"[{sign}{sign.upper()}]" if sign.isalpha() else re.escape(sign))
@@ -260,7 +260,7 @@ def _registry() -> UnitRegistry[Fraction]:
 
 @lru_cache(maxsize=4096)
 def _convert(number: str, name: str, target: str) -> float | None:
-    """The number in the target unit, or None where the two do not measure the same thing."""
+    """The number in the target unit, or None if the two do not measure the same thing."""
     registry = _registry()
     # Taken apart, because the text "50 degree_Fahrenheit" would multiply a unit that has an offset.
     factor = registry.parse_expression(name)

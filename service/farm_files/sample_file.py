@@ -1,4 +1,4 @@
-"""Files about pipes and water: a laboratory's report, a drip line of its own.
+"""Files about pipes and water: a laboratory's report, a drip line on its own.
 
 Values are written as the laboratory prints them, with their unit: ``iron = "<0.05 mg/L"``,
 ``alkalinity = "120 mg/L CaCO3"``; pH has none. Every fault is listed, none stops the reading.
@@ -29,7 +29,8 @@ TEMPERATURE = Measure(
     noun="a temperature", unit="degC", lowest=0.0, highest=40.0, examples=("'15 degC'", "'59 degF'")
 )
 _READING = re.compile(r"(<?)\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(.*)")
-# A comma and three digits: thousands to some, decimals to others, a factor of 1,000 apart.
+# A comma and three digits: thousands to some, decimals to others, which differ by a factor of
+# 1,000.
 _EITHER_COMMA = re.compile(r"[1-9][0-9]*,[0-9]{3}")
 _ALLOWED_READING = "a number with its unit as the laboratory prints it, such as '120 mg/L CaCO3'"
 
@@ -56,7 +57,7 @@ class TitrationKeys(Table):
 
 
 class SampleKeys(Table):
-    """A laboratory's report; its readings stand under the names of the quantities."""
+    """A laboratory's report; its readings are keyed by the names of the quantities."""
 
     laboratory = TextKey(about="Who analysed the water.", default="not named")
     taken = DayKey(about="Day on which it was taken.", otherwise="not known")
@@ -68,7 +69,7 @@ class SampleKeys(Table):
 
 
 class LineKeys(Table):
-    """A drip line of its own, beside the keys of ``[block.hydraulics]``."""
+    """A drip line on its own, in addition to the keys of ``[block.hydraulics]``."""
 
     name = TextKey(about="Name for people.", otherwise="the name of the file")
     emitter_flow = NumberKey(
@@ -88,7 +89,7 @@ class LineKeys(Table):
 
 @dataclass(frozen=True, slots=True)
 class SampleFile:
-    """A laboratory's report as a file holds it."""
+    """A laboratory's report as a file has it."""
 
     laboratory: str
     day: date | None

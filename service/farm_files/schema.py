@@ -2,12 +2,12 @@
 
     python -m service.farm_files.schema examples/farm.schema.json
 
-writes the editors' file; without a name it is printed. A schema says what one key may hold. What
-keys say together (a supply that carries its blocks, a zone that fits its place) the reader alone
-tells. Whatever the reader takes keeps to the schema, but for digits of other scripts.
+writes the editors' file; without a name it is printed. A schema says what one key may hold. Rules
+across keys (a supply that can feed its blocks, a zone that fits its place) are checked only by the
+reader. Whatever the reader accepts conforms to the schema, except for digits of other scripts.
 
-Only what JSON Schema draft 7, which editors know, and 2020-12, which OpenAPI 3.1 knows, have in
-common is used. Bounds of quantities with a unit, which are texts, stand in ``x-minimum``,
+Only what JSON Schema draft 7, which editors know, and 2020-12, which OpenAPI 3.1 uses, have in
+common is used. Quantities with a unit are texts, so their bounds are in ``x-minimum``,
 ``x-maximum`` and ``x-unit``.
 """
 
@@ -83,7 +83,7 @@ def editor_schema() -> Schema:
 
 
 def document_schema(parts: Collection[str], *, refs: str) -> Schema:
-    """The schema of a farm's JSON document with some of its parts; definitions stand at ``refs``.
+    """The schema of a farm's JSON document with some of its parts; definitions are at ``refs``.
 
     ``null`` counts as not given wherever a key may be left out.
     """
@@ -93,7 +93,7 @@ def document_schema(parts: Collection[str], *, refs: str) -> Schema:
 
 
 def described(key: Key) -> str:
-    """What a key says, its bounds and what counts without it, in sentences."""
+    """The meaning of a key, its bounds and its default, in sentences."""
     sentences = [key.about]
     if isinstance(key, NumberKey | NumbersKey):
         unit = f" {key.measure.unit}" if key.measure.unit else ""
@@ -128,20 +128,20 @@ class _Book:
         }
 
     def prop(self, key: Key) -> Schema:
-        """What stands under a key, with all that is to be said of it."""
+        """The schema of a key, with its description, bounds and default."""
         value = self.value(key)
         if self.takes_null and not key.is_needed and not isinstance(key, TablesKey):
             ways = value.pop("anyOf") if set(value) == {"anyOf"} else [value]
             value = {"anyOf": [*ways, _NULL]}
         elif "$ref" in value:
-            value = {"allOf": [value]}  # draft 7 passes over what stands beside a reference
-        said: Schema = {"description": described(key), **value}
+            value = {"allOf": [value]}  # draft 7 ignores whatever is next to a reference
+        schema: Schema = {"description": described(key), **value}
         if isinstance(key, NumberKey):
-            said |= _facts(key.measure)
+            schema |= _facts(key.measure)
             if key.fixed_default is not None:
                 default = key.fixed_default
-                said["default"] = _written(default, key.measure) if key.measure.unit else default
-        return said
+                schema["default"] = _written(default, key.measure) if key.measure.unit else default
+        return schema
 
     def ref(self, name: str, schema: Schema | None = None) -> Schema:
         if schema is not None:
@@ -196,8 +196,8 @@ class _Book:
 
     @value.register
     def _(self, key: TextKey) -> Schema:
-        said: Schema = {"type": "string", "maxLength": key.longest, "pattern": _IN_ONE_LINE}
-        return {**said, "examples": [key.example]} if key.example else said
+        schema: Schema = {"type": "string", "maxLength": key.longest, "pattern": _IN_ONE_LINE}
+        return {**schema, "examples": [key.example]} if key.example else schema
 
     @value.register
     def _(self, key: PatternKey) -> Schema:
@@ -233,12 +233,12 @@ class _Book:
     def _(self, key: TimeKey) -> Schema:
         # TOML has times of its own, which have seconds.
         seconds = "" if self.takes_null else "(:00)?"
-        said: Schema = {
+        schema: Schema = {
             "type": "string",
             "pattern": f"^([01]?[0-9]|2[0-3]):[0-5][0-9]{seconds}$",
             "examples": ["05:30"],
         }
-        return said if key.default is None else {**said, "default": wall_text(key.default)}
+        return schema if key.default is None else {**schema, "default": wall_text(key.default)}
 
     @value.register
     def _(self, key: WindowsKey) -> Schema:
@@ -247,8 +247,10 @@ class _Book:
             "pattern": rf"^\s*{_WALL}\s*-\s*{_WALL}\s*$",
             "examples": ["04:00-21:00", "20:00-24:00"],
         }
-        said: Schema = {"type": "array", "items": span, "minItems": 1, "maxItems": MOST_WINDOWS}
-        return {**said, "default": [_span(each) for each in key.default]} if key.default else said
+        schema: Schema = {"type": "array", "items": span, "minItems": 1, "maxItems": MOST_WINDOWS}
+        return (
+            {**schema, "default": [_span(each) for each in key.default]} if key.default else schema
+        )
 
     @value.register
     def _(self, key: MonthDayKey) -> Schema:
@@ -319,7 +321,7 @@ def _counts(fewest: int, most: int) -> Schema:
 
 
 def _facts(measure: Measure) -> Schema:
-    """Bounds and examples that a text with a unit cannot show."""
+    """Bounds and examples that a text schema cannot express."""
     bounds: Schema = {"x-minimum": measure.lowest, "x-maximum": measure.highest}
     facts = {**bounds, "x-unit": measure.unit} if measure.unit else {}
     return {**facts, "examples": [_example(each) for each in measure.examples]}
@@ -348,7 +350,7 @@ def _in_any_case(word: str) -> str:
 
 
 def schema_text() -> str:
-    """The editors' schema as a file holds it."""
+    """The editors' schema as a file has it."""
     return json.dumps(editor_schema(), indent=1, ensure_ascii=False) + "\n"
 
 

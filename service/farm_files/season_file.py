@@ -22,7 +22,7 @@ _SEASON_ALLOWED = (
 def read_curve(
     table: TomlTable, crop: CropRow | None, *, latitude_deg: float
 ) -> tuple[CurveDefinition | None, str]:
-    """The curve of a block, None after a fault, and where it comes from."""
+    """The curve of a block, None after a fault, and its origin."""
     origin = GIVEN
     season = table.table(BlockKeys.season)
     is_own_table = table.has(BlockKeys.kc_table)
@@ -38,7 +38,7 @@ def read_curve(
         curve, origin = _stage_curve(table, season, start, crop, latitude_deg=latitude_deg)
     if season is not None:
         for key in (SeasonKeys.lengths, SeasonKeys.degree_days, SeasonKeys.floor):
-            # Known keys all the same, so that the list of allowed names is whole.
+            # Known keys all the same, so that the list of allowed names is complete.
             if season.has(key) and is_own_table:
                 season.refuse(key, show(season.value(key)), "either kc_table or stages, not both")
         season.close()

@@ -1,4 +1,4 @@
-"""What tables of weather in text files have in common: size, letters, numbers, faults."""
+"""What weather tables in text files have in common: size, encoding, numbers, faults."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class SheetFaults:
         self._listed: list[tuple[int, Fault]] = []
 
     def add(self, line: int, column: str, found: str, allowed: str) -> None:
-        """Note a fault; line 0 stands for the whole column or file."""
+        """Record a fault; line 0 means the whole column or file."""
         place = ", ".join(
             part
             for part in (f"line {line}" if line else "", f"column {column}" if column else "")
@@ -50,7 +50,7 @@ class SheetFaults:
 
 
 def read_sheet(path: Path, *, allowed: str) -> bytes:
-    """The bytes of a file, one more than is allowed at most; raises WeatherInvalid."""
+    """The bytes of a file, at most one more than is allowed; raises WeatherInvalid."""
     try:
         with path.open("rb") as file:
             return file.read(LARGEST_FILE_BYTES + 1)
@@ -62,7 +62,7 @@ def read_sheet(path: Path, *, allowed: str) -> bytes:
 
 
 def decode_sheet(content: bytes, faults: SheetFaults, notes: list[str], *, allowed: str) -> str:
-    """The text in the bytes of a file; raises WeatherInvalid for what is no text or too much."""
+    """The text in the bytes of a file; raises WeatherInvalid if it is not text or too long."""
     if len(content) > LARGEST_FILE_BYTES:
         faults.add(0, "", "more than 5,000,000 bytes", allowed)
     elif content.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -86,7 +86,7 @@ def decode_sheet(content: bytes, faults: SheetFaults, notes: list[str], *, allow
 
 
 def read_number(cell: str, *, has_comma: bool) -> float | None:
-    """The number, NaN for a missing value, None for what is neither."""
+    """The number, NaN for a missing value, None for anything else."""
     text = cell.strip()
     if text.upper() in MISSING_WORDS:
         return math.nan

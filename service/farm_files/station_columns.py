@@ -1,8 +1,8 @@
 """The columns of a station's files: names that carry the unit, and what a logger's names mean.
 
-A logger writes a name, a unit and how the value was made (mean, extreme, total) over each column.
-A column is recognised only where all three agree on one quantity and one unit; otherwise it is
-left aside, or asked about if it looks like a quantity that is wanted. Nothing is guessed, above all
+A logger writes a name, a unit and how the value was formed (mean, extreme, total) over each column.
+A column is recognised only if all three agree on one quantity and one unit; otherwise it is
+ignored, or asked about if it looks like a quantity that is needed. Nothing is guessed, above all
 not between Celsius and Fahrenheit. The names are those that loggers commonly use (common practice,
 no source).
 """
@@ -27,7 +27,7 @@ SUSPECT_MEDIAN_C = 55.0  # [degC] a median of the days' maxima above it is degF 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationColumn:
-    """One way to give a quantity of an interval: its field, its unit, what is possible."""
+    """One way to give a quantity of an interval: its field, its unit, its possible range."""
 
     field: str
     lowest: float
@@ -42,7 +42,7 @@ class StationColumn:
     radiation: str | None = None
     """``w-m2`` for a mean flux, ``mj-m2`` for a total."""
     is_counter: bool = False
-    """A running total, of which the differences are the rain."""
+    """A running total, whose differences are the rain."""
 
 
 def _temperatures(quantity: str) -> dict[str, StationColumn]:
@@ -67,7 +67,7 @@ def _temperatures(quantity: str) -> dict[str, StationColumn]:
 
 
 def _radiation(name: str, factor: float, highest: float, kind: str) -> dict[str, StationColumn]:
-    # A pyranometer reads a few W/m2 below nothing at night; that counts as nothing.
+    # A pyranometer reads a few W/m2 below zero at night; that counts as zero.
     return {
         name: StationColumn(
             field="rs_mj_m2",
@@ -123,7 +123,7 @@ STATION_COLUMNS: Mapping[str, StationColumn] = MappingProxyType(
         ),
     }
 )
-"""Every column that a station's file may have beside ``timestamp``."""
+"""Every column that a station's file may have in addition to ``timestamp``."""
 
 _UNITS: Mapping[str, str] = MappingProxyType(
     {
@@ -182,16 +182,16 @@ _LAST_WORD = re.compile(r"_([A-Za-z]+)(?:\(\d+\))?$")
 
 @dataclass(frozen=True, slots=True)
 class Recognised:
-    """What a logger's column is taken for."""
+    """What a logger's column was recognised as."""
 
     name: str | None
     """Our name, or None."""
     question: str = ""
-    """Why it is asked about rather than taken or left aside."""
+    """Why it is asked about rather than used or ignored."""
 
 
 def recognise(label: str, unit: str, way: str) -> Recognised:
-    """What a logger's column is: by its name, the unit and the way (Avg, Max, Tot) above it."""
+    """What a logger's column is, by its name, unit and processing (Avg, Max, Tot)."""
     quantity = next((word for word, pattern in _WORDS.items() if pattern.match(label)), None)
     if quantity is None or _NOT_A_VALUE.search(label):
         return Recognised(None)
@@ -208,7 +208,7 @@ def recognise(label: str, unit: str, way: str) -> Recognised:
 
 
 def _way(label: str, way: str) -> str:
-    """How the value was made: by the logger's own word, else by the end of the name."""
+    """How the value was formed: by the logger's own label, else by the end of the name."""
     stated = way.strip().casefold()
     if stated in _WAYS:
         return stated
@@ -225,7 +225,7 @@ def _named(quantity: str, unit: str, how: str, label: str) -> Recognised:
             return Recognised(f"rain_{unit}")
         if how in ("max", "min"):
             return Recognised(None)
-        return Recognised(None, "not said whether it is the rain of the interval or a counter")
+        return Recognised(None, "not stated whether it is the rain of the interval or a counter")
     if quantity == "rs":
         if how in ("max", "min"):
             return Recognised(None)

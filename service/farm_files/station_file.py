@@ -1,13 +1,13 @@
 """A grower's own station: our interval or daily template, or a logger's table (TOA5).
 
-What a file cannot say must be said once and is then remembered for the site: the clock of the
+What a file cannot say must be given once and is then remembered for the site: the clock of the
 logger, which end of an interval a time names, the height of the anemometer, whether radiation is a
-mean or a total, and which column is what. Where something is not known the file is refused with the
+mean or a total, and which column is what. If something is not known, the file is refused with the
 question; nothing is guessed.
 
 A file is taken as a whole or not at all, and every line that cannot be read is listed. What can be
-read but is odd (out of order, twice, in the future, standing still, out of range) is flagged line
-by line; a value out of range and a line in the future are not used.
+read but is odd (out of order, repeated, in the future, stuck, out of range) is flagged line by
+line; a value out of range and a line in the future are not used.
 """
 
 from __future__ import annotations
@@ -44,9 +44,9 @@ from service.records.weather import STATION_FIELDS, StationIntervals, StationSet
 
 TIME_COLUMN = "timestamp"
 LEFT_ASIDE = "-"
-"""Stands in the place of a column's name where the column is not to be used."""
+"""Given instead of a column's name for a column that must not be used."""
 FUTURE_SLACK_S = 900
-"""A logger's clock may be ahead by so much."""
+"""How far a logger's clock may be ahead."""
 LONGEST_STEP_S = 3 * 3600
 DAY_S = 86_400
 TEMPERATURES = ("temperature_c", "tmax_c", "tmin_c", "tdew_c")
@@ -70,7 +70,7 @@ class LineFlag:
 
     line: int
     last_line: int
-    """The same, but for a sensor that stands still."""
+    """The same line, except for a stuck sensor."""
     column: str
     """Empty: the whole line."""
     word: str
@@ -87,7 +87,7 @@ class StationFile:
     setup: StationSetup
     """What the file was read with, to be remembered."""
     columns: Mapping[str, str]
-    """What each column that was used was taken for."""
+    """What each used column was recognised as."""
     step_min: float
     sha256: str
     """Of the bytes of the file, hexadecimal."""
@@ -120,7 +120,7 @@ class _Table:
         self.flags.append(LineFlag(line, line, column, word, text))
 
     def ask(self, what: str, allowed: str, *, column: str = "") -> None:
-        """Refuse the file with a question."""
+        """Refuse the file, with a question."""
         self.faults.add(0, column, what, allowed)
 
 
@@ -136,8 +136,8 @@ def parse_station(
     """The intervals in the bytes of a station's file, which messages call ``name``.
 
     ``setup`` is what is known of the station, ``zone`` that of the site, where a day is a civil day
-    of it. The same bytes and setup give the same result, but for lines later than ``now``. Raises
-    WeatherInvalid with every fault and every question found.
+    of it. The same bytes and setup give the same result, except for lines later than ``now``.
+    Raises WeatherInvalid with every fault and every question found.
     """
     check_setup(setup)
     table = _Table(name=name, faults=SheetFaults(name), setup=setup, zone=zone)
@@ -180,7 +180,7 @@ def parse_station(
 
 
 def check_setup(setup: StationSetup) -> None:
-    """Raise WeatherInvalid for a setup that contradicts what can be."""
+    """Raise WeatherInvalid for an impossible setup."""
     faults = SheetFaults("station setup")
     if setup.clock is not None and _fixed_offset_s(setup.clock) is None:
         try:
@@ -344,7 +344,7 @@ def _meaning(table: _Table, place: int, label: str) -> str | None:
 
 
 def _choose_radiation(table: _Table, chosen: dict[str, str], aside: list[str]) -> None:
-    """Keep the radiation columns of the kind that the station is said to have."""
+    """Keep the radiation columns of the station's kind."""
     kinds = {
         label: kind
         for label, name in chosen.items()
@@ -356,7 +356,7 @@ def _choose_radiation(table: _Table, chosen: dict[str, str], aside: list[str]) -
     if wanted not in kinds.values():
         label = next(iter(kinds))
         table.ask(
-            f"{chosen[label]}, where the radiation is said to be {wanted}",
+            f"{chosen[label]}, but the station's radiation is {wanted}",
             f"a column of that kind, or --radiation {kinds[label]}",
             column=label,
         )
@@ -368,7 +368,7 @@ def _choose_radiation(table: _Table, chosen: dict[str, str], aside: list[str]) -
 
 
 def _ask_for_setup(table: _Table, columns: Mapping[str, str]) -> None:
-    """Ask for what is neither given nor remembered."""
+    """Ask for whatever is neither given nor remembered."""
     if table.setup.clock is None:
         table.ask(
             "no clock",
@@ -377,7 +377,7 @@ def _ask_for_setup(table: _Table, columns: Mapping[str, str]) -> None:
         )
     if table.setup.stamp is None:
         table.ask(
-            "not said which end of its interval a time names",
+            "not stated which end of its interval a time names",
             "--stamp end, as most loggers do, or --stamp start",
         )
     _ask_for_sensors(table, [STATION_COLUMNS[name].field for name in columns.values()])
@@ -389,12 +389,12 @@ def _remembered_as(table: _Table, place: int) -> str:
 
 
 def _with_units(table: _Table) -> StationSetup:
-    """The setup to remember: what was said of the columns of this file, under their units."""
-    said = dict(table.setup.columns)
+    """The setup to remember: the choices for this file's columns, keyed with their units."""
+    columns = dict(table.setup.columns)
     for place, label in enumerate(table.header):
-        if label in said:
-            said[_remembered_as(table, place)] = said.pop(label)
-    return replace(table.setup, columns=said)
+        if label in columns:
+            columns[_remembered_as(table, place)] = columns.pop(label)
+    return replace(table.setup, columns=columns)
 
 
 def _ask_for_sensors(table: _Table, fields: Sequence[str]) -> None:
@@ -459,7 +459,7 @@ def _fixed_offset_s(clock: str) -> int | None:
 
 
 def _zone_instants(table: _Table, walls: Sequence[datetime], zone: str) -> Ints:
-    """Instants behind a clock that changes; an hour that comes twice comes in order."""
+    """Instants of a clock that changes; a repeated hour is taken in order."""
     rules = zone_rules(zone)
     instants = np.empty(len(walls), dtype=np.int64)
     previous: datetime | None = None
@@ -486,7 +486,7 @@ def _zone_instants(table: _Table, walls: Sequence[datetime], zone: str) -> Ints:
 
 
 def _order(table: _Table, stamps: Ints, values: Mapping[str, Floats]) -> Ints:
-    """Places of the rows to keep, in order of time; a time given twice alike is kept once."""
+    """Indices of the rows to keep, in order of time; identical repeats are kept once."""
     for place in (np.flatnonzero(np.diff(stamps) < 0) + 1).tolist():
         table.flag(place, "", "backwards", "earlier than the line before; the lines were sorted")
     order = np.argsort(stamps, kind="stable")
@@ -550,7 +550,7 @@ def _intervals(table: _Table, stamps: Ints) -> tuple[int, Ints, Ints]:
 
 
 def _days_on(table: _Table, stamps: Ints, count: int) -> Ints:
-    """The same time of the logger's clock so many days later."""
+    """The same time on the logger's clock a number of days later."""
     clock = table.setup.clock or "UTC"
     if _fixed_offset_s(clock) is not None:
         return stamps + count * DAY_S
@@ -590,7 +590,7 @@ def _note_gaps(table: _Table, starts: Ints, ends: Ints) -> None:
 
 
 def _read_values(table: _Table, label: str, name: str) -> Floats:
-    """A column in its own unit; NaN where missing or impossible, faults where not a number."""
+    """A column in its own unit; NaN if missing or impossible, a fault if not a number."""
     column = STATION_COLUMNS[name]
     place = table.header.index(label)
     cells = [row[place] for row in table.rows]
@@ -640,7 +640,7 @@ def _fields(
 
 
 def _counter_steps(table: _Table, label: str, counts: Floats, starts: Ints, ends: Ints) -> Floats:
-    """Rain of each interval out of a running total; unknown for the first."""
+    """Rain of each interval from a running total; unknown for the first."""
     rain = np.full(counts.size, np.nan)
     known = np.flatnonzero(np.isfinite(counts))
     for before, this in zip(known[:-1].tolist(), known[1:].tolist(), strict=True):
@@ -664,7 +664,7 @@ def _counter_steps(table: _Table, label: str, counts: Floats, starts: Ints, ends
 def _check_medians(
     table: _Table, columns: Mapping[str, str], values: Mapping[str, Floats], starts: Ints
 ) -> None:
-    """Refuse a column that as a whole looks like another unit."""
+    """Refuse a column that, as a whole, looks like another unit."""
     _, first = np.unique(starts // DAY_S, return_index=True)
     for label, name in columns.items():
         column = STATION_COLUMNS[name]
@@ -720,7 +720,7 @@ def _daily_template(content: bytes, table: _Table, now: datetime, sha256: str) -
         kind = kinds.get(column)
         if kind is not None and table.setup.radiation not in (None, kind):
             table.ask(
-                f"{column}, where the radiation is said to be {table.setup.radiation}",
+                f"{column}, but the station's radiation is {table.setup.radiation}",
                 f"a column of that kind, or --radiation {kind}",
                 column=column,
             )

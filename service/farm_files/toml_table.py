@@ -1,8 +1,8 @@
-"""One table of a TOML file, read key by key; every fault is noted and none stops the reading.
+"""One table of a TOML file, read key by key; every fault is recorded and none stops the reading.
 
-A reader asks for each key, as it is declared, and calls :meth:`TomlTable.close` at the end, which
-turns every key that nobody asked for into a fault. After a fault a getter returns a stand-in of the
-right type; nothing built from stand-ins leaves the room, because any fault refuses the whole file.
+A reader asks for each declared key, and calls :meth:`TomlTable.close` at the end, which turns every
+key that was not asked for into a fault. After a fault a getter returns a placeholder of the right
+type; nothing built from placeholders leaves this package, because any fault refuses the whole file.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ def one_of(word: object, known: Sequence[str], *, most: int = 60) -> str:
 
 
 class TomlTable:
-    """One table, where it stands, and the list that its faults go to."""
+    """One table, its place in the file, and the list that its faults go to."""
 
     def __init__(self, content: Mapping[str, object], place: str, faults: list[Fault]) -> None:
         self._content = content
@@ -78,11 +78,11 @@ class TomlTable:
     # --- faults --------------------------------------------------------------------------------
 
     def where(self, key: Key | str) -> str:
-        """Where a key, or an item of a list under it, stands, for a message."""
+        """The place of a key, or of an item in its list, for a message."""
         return self._at(_name(key))
 
     def _at(self, name: str) -> str:
-        """The same for the name as it stands."""
+        """The same, for a name as written."""
         return f"{self._place}{name}"
 
     def _inside(self, key: str) -> str:
@@ -94,7 +94,7 @@ class TomlTable:
         return f"{self._place}{key}[{index}]{_label(item)} "
 
     def refuse(self, key: Key | str, found: str, allowed: str) -> None:
-        """Note a fault."""
+        """Record a fault."""
         self._faults.append(Fault(self.where(key), found, allowed))
 
     def fault_count(self) -> int:
@@ -102,7 +102,7 @@ class TomlTable:
         return len(self._faults)
 
     def close(self) -> None:
-        """Note a fault for every key that was not asked for."""
+        """Record a fault for every key that was not asked for."""
         for key in self._content:
             if key not in self._asked:
                 self.refuse(key, "a key of that name", one_of(key, list(self._asked)))
@@ -110,12 +110,12 @@ class TomlTable:
     # --- getters -------------------------------------------------------------------------------
 
     def has(self, key: Key | str) -> bool:
-        """Whether the key stands in the file."""
+        """Whether the file has the key."""
         self._asked.setdefault(_name(key))
         return _name(key) in self._content
 
     def value(self, key: Key | str) -> object:
-        """Whatever stands there, None if nothing does."""
+        """The raw value, None if there is none."""
         self._asked.setdefault(_name(key))
         return self._content.get(_name(key))
 
@@ -141,7 +141,7 @@ class TomlTable:
         return ""
 
     def pattern(self, key: PatternKey) -> str:
-        """A text of the key's form; empty after a fault."""
+        """A text that matches the key's pattern; empty after a fault."""
         value = self.value(key)
         if isinstance(value, str) and re.fullmatch(key.pattern, value):
             return value
@@ -171,7 +171,7 @@ class TomlTable:
         return key.choices
 
     def mail_address(self, key: MailKey) -> str:
-        """One mail address in the form that tells people apart; empty after a fault."""
+        """One mail address in the form that is compared; empty after a fault."""
         value = self.value(key)
         try:
             return stored_address(value if isinstance(value, str) else "")
@@ -191,7 +191,7 @@ class TomlTable:
         return self.read(value, key, key.measure)
 
     def read(self, value: object, key: Key | str, measure: Measure) -> float:
-        """A value that stands under the key, as a quantity; NaN after a fault."""
+        """A value of the key as a quantity; NaN after a fault."""
         try:
             return read_quantity(value, measure, where=self.where(key))
         except InputInvalid as error:
@@ -199,7 +199,7 @@ class TomlTable:
             return math.nan
 
     def integer(self, key: IntegerKey) -> int:
-        """A whole number that is no quantity; 0 after a fault."""
+        """A whole number without a unit; 0 after a fault."""
         value = self.value(key)
         if type(value) is int and key.lowest <= value <= key.highest:
             return value
@@ -207,7 +207,7 @@ class TomlTable:
         return 0
 
     def numbers(self, key: NumbersKey) -> tuple[float, ...]:
-        """A list of so many quantities; empty after a fault."""
+        """A list of the required number of quantities; empty after a fault."""
         value = self.value(key)
         if not isinstance(value, list) or len(value) != key.count:
             self.refuse(key, show(value), f"a list of {key.count}, each {key.measure}")
@@ -229,7 +229,7 @@ class TomlTable:
         return type(self)(value, self._inside(key.name), self._faults)
 
     def tables(self, key: TablesKey) -> list[Self]:
-        """The tables of a list of them, each named by its place in the list, from 1."""
+        """The tables of a list, each named by its position, counting from 1."""
         value = self.value(key)
         if value is None:
             return []
@@ -254,7 +254,7 @@ class TomlTable:
         return minutes
 
     def windows(self, key: WindowsKey) -> tuple[WallWindow, ...]:
-        """Spans of a day in rising order, those that touch joined; empty after a fault."""
+        """Time windows of a day in rising order, with touching ones joined; empty after a fault."""
         value = self.value(key)
         if value is None:
             return key.default
@@ -303,7 +303,7 @@ class TomlTable:
         return self.read_month_day(self.value(key), key)
 
     def read_month_day(self, value: object, key: Key | str) -> tuple[int, int] | None:
-        """As :meth:`month_day`, for a value that stands under the key."""
+        """As :meth:`month_day`, for a given value of the key."""
         match = _MONTH_DAY.fullmatch(value) if isinstance(value, str) else None
         if match is not None:
             try:

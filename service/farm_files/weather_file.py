@@ -53,7 +53,7 @@ _ALLOWED_FILE = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Column:
-    """One way to give a quantity: its field, its unit and what is physically possible."""
+    """One way to give a quantity: its field, its unit and its physically possible range."""
 
     field: str
     lowest: float
@@ -175,10 +175,10 @@ _COLUMNS: Mapping[str, _Column] = {
     ),
 }
 COLUMN_NAMES: tuple[str, ...] = tuple(_COLUMNS)
-"""Every column a weather file may have beside ``date``."""
+"""Every column a weather file may have in addition to ``date``."""
 
 _ORDERED_PAIRS = (("tmin_c", "tmax_c"), ("rhmin_pct", "rhmax_pct"))
-"""Fields of which the first cannot be above the second on one day."""
+"""Pairs of fields whose first cannot exceed the second on any day."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,7 +194,7 @@ class WeatherFile:
     sha256: str
     """Of the bytes of the file, hexadecimal."""
     notes: tuple[str, ...] = ()
-    """What was put right or left open: order, repeated lines, gaps, empty columns."""
+    """What was corrected or left open: order, repeated lines, gaps, empty columns."""
 
 
 def read_weather_file(path: Path) -> WeatherFile:
@@ -400,7 +400,7 @@ def _check_order(
         (low_name, low_given), (high_name, high_given) = by_field[low], by_field[high]
         low_values = _COLUMNS[low_name].to_field_unit(low_given)
         high_values = _COLUMNS[high_name].to_field_unit(high_given)
-        # A hair of tolerance, for a pair of columns in different units.
+        # A tiny tolerance, for a pair of columns in different units.
         for place in np.flatnonzero(low_values > high_values + 1e-6).tolist():
             faults.add(
                 lines[place],
@@ -417,7 +417,7 @@ def _unique_order(
     faults: SheetFaults,
     notes: list[str],
 ) -> Ints:
-    """Places of the rows to keep, in order of days; a day given twice alike is kept once."""
+    """Indices of the rows to keep, in order of days; identical repeats are kept once."""
     order = np.argsort(days, kind="stable")
     if np.any(np.diff(days[~np.isnat(days)]) < np.timedelta64(0, "D")):
         notes.append("the lines were not in order of days; they were sorted")
