@@ -1,4 +1,4 @@
-"""Puts the service together: settings in, parts ready to call out; only it names adapters."""
+"""Composition root: settings in, ready-to-use parts out; the only module that names adapters."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from service.delivery.message import MailIdentity
 
 POWER_BATCH_DEADLINE_S = 1800.0
-"""Its requests go one a second, so that a night's batch of a region takes a while."""
+"""Its requests are limited to one a second, so a night's batch for a region takes a while."""
 
 
 class SystemClock:
@@ -48,21 +48,21 @@ class Service:
     unit_of_work: UnitOfWorkFactory
     clock: Clock
     check_schema: Callable[[], None] = lambda: None
-    """Raises StorageFailed where the database is away or not at this version's schema."""
+    """Raises StorageFailed if the database is unavailable or not at this version's schema."""
     close: Callable[[], None] = lambda: None
-    """Gives all connections to the database back."""
+    """Closes all connections to the database."""
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
-    """What asks the weather services, by source."""
+    """Fetches from the weather services, by source."""
     farm_format: FarmFormat = field(default_factory=JsonFarmFormat)
 
     @property
     def after_publish(self) -> AfterPublish | None:
-        """What is done in the transaction that publishes plans; nothing where no mail is sent."""
+        """What else happens in the transaction that publishes plans; nothing if no mail is sent."""
         return queue_evening_mails if self.settings.mail_host else None
 
     @property
     def replanning(self) -> Replanning:
-        """What every report and change replaces plans with."""
+        """How reports and changes replace plans."""
         return Replanning(self.clock, self.source_order, self.after_publish)
 
     @property
@@ -72,7 +72,7 @@ class Service:
 
 
 def open_service(settings: Settings | None = None, *, clock: Clock | None = None) -> Service:
-    """The service on its database; raises StorageFailed where that is not migrated."""
+    """The service on its database; raises StorageFailed if that is not migrated."""
     chosen = settings or read_settings()
     engine = make_engine(chosen.database_url)
     try:
@@ -92,7 +92,7 @@ def open_service(settings: Settings | None = None, *, clock: Clock | None = None
 
 
 def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str, RefreshWeather]:
-    """The weather services that the settings name, each with how far it looks back and ahead."""
+    """The weather services named in the settings, each with how far it looks back and ahead."""
     if not settings.weather_services:
         return {}
     http = WeatherHttp(unit_of_work, contact=settings.weather_contact)
@@ -128,15 +128,15 @@ def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str
 
 
 def make_composer(service: Service) -> ComposeMail:
-    """What writes this operator's mails; works without a relay, to look at them."""
-    # Charts, catalogues and templates: paid by whoever writes mail, not by every command.
+    """The composer of this operator's mails; works without a relay, for previews."""
+    # Charts, catalogues and templates are loaded only to write mail, not for every command.
     from service.delivery import message  # noqa: PLC0415 - loads babel and jinja2
 
     return message.make_composer(mail_identity(service))
 
 
 def mail_identity(service: Service) -> MailIdentity:
-    """Who this operator's mails come from."""
+    """The sender of this operator's mails."""
     from service.delivery.message import MailIdentity  # noqa: PLC0415 - loads babel and jinja2
 
     settings = service.settings
@@ -152,9 +152,9 @@ def mail_identity(service: Service) -> MailIdentity:
 def make_post(
     service: Service, *, owner: str, should_stop: Callable[[], bool] = lambda: False
 ) -> Post | None:
-    """What sends this operator's mails; None where the settings name no relay.
+    """What sends this operator's mails; None if the settings name no relay.
 
-    Raises SettingsInvalid where they name one but not who writes.
+    Raises SettingsInvalid if they name a relay but no sender address.
     """
     settings = service.settings
     if not settings.mail_host:

@@ -1,4 +1,4 @@
-"""What the operations need from outside where it varies: a clock, weather services, a mail relay.
+"""Interfaces to what varies outside the operations: a clock, weather services, a mail relay.
 
 The database does not vary: its stores (:mod:`service.database.session`) are used as they are.
 """
@@ -34,7 +34,7 @@ class Clock(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class FarmDefaults:
-    """What counts in a farm's document where nothing is said."""
+    """Defaults for what a farm's document leaves out."""
 
     issue_wall_min: int
     """Time of day by which plans are issued, minutes since 00:00."""
@@ -50,7 +50,7 @@ class FarmFormat(Protocol):
     def parse(self, document: Mapping[str, object], *, below: str = "") -> FarmBundle:
         """The farm that a JSON document describes; raises FarmFileInvalid.
 
-        Faults below the pointer ``below`` are told relative to it.
+        Faults below the pointer ``below`` are reported relative to it.
         """
         ...
 
@@ -61,7 +61,7 @@ class FarmFormat(Protocol):
         ...
 
     def defaults(self) -> FarmDefaults:
-        """What counts where a document says nothing."""
+        """Defaults for what a document leaves out."""
         ...
 
     def document(self, bundle: FarmBundle) -> dict[str, object]:
@@ -74,7 +74,7 @@ class FarmFormat(Protocol):
 
 
 class WeatherSource(Protocol):
-    """A weather service: asked for sites and days, answers in this project's units and days."""
+    """A weather service: given sites and days, it answers in this project's units and days."""
 
     name: str
     attribution: Attribution
@@ -85,8 +85,8 @@ class WeatherSource(Protocol):
         """Weather of local civil days at these sites; ``site_keys`` of the rows are positions in
         ``sites``.
 
-        Never raises for what a provider does wrong: that ends as problems in the answer, and as
-        days or fields that are missing. Never gives a sentinel as a value.
+        Never raises for a provider's mistakes: they become problems in the answer, and missing days
+        or fields. Never returns a sentinel as a value.
         """
         ...
 
@@ -95,9 +95,9 @@ class RefreshWeather(Protocol):
     """Asks one weather service for news of some sites and stores what it says."""
 
     def __call__(self, site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
-        """What could not be had; a problem without a site means that nothing could.
+        """What could not be fetched; a problem without a site means that nothing could.
 
-        The same call again stores nothing twice. The caller holds no write transaction meanwhile.
+        The same call again stores nothing twice. The caller must not hold a write transaction.
         """
         ...
 
@@ -106,7 +106,7 @@ class BreakerStore(Protocol):
     """Breaker states shared by all processes."""
 
     def read(self, key: str) -> BreakerState:
-        """The state; a closed one where nothing is stored."""
+        """The state; closed if nothing is stored."""
         ...
 
     def write(self, state: BreakerState) -> None:
@@ -114,7 +114,7 @@ class BreakerStore(Protocol):
         ...
 
     def list_states(self) -> list[BreakerState]:
-        """All that are stored, by key."""
+        """All stored states, by key."""
         ...
 
 
@@ -126,21 +126,21 @@ class PayloadStore(Protocol):
         ...
 
     def save(self, payload: StoredPayload) -> None:
-        """Keep an answer; the same body again for the same request only renews its times."""
+        """Store an answer; the same body again for the same request only updates its times."""
         ...
 
     def prune(self, *, before: datetime) -> int:
-        """Delete what was fetched before; returns how many."""
+        """Delete answers fetched before; returns how many."""
         ...
 
 
 class AfterPublish(Protocol):
-    """What else is to be done where new plans are published, in the same transaction."""
+    """What else to do when new plans are published, in the same transaction."""
 
     def __call__(
         self, unit: UnitOfWork, farm_keys: Ints, *, day: date, issued_at: datetime
     ) -> object:
-        """Do it for some farms and a day; the same plans again must do nothing more."""
+        """Do it for some farms and a day; the same plans again must have no further effect."""
         ...
 
 
@@ -148,7 +148,7 @@ class ComposeMail(Protocol):
     """Writes a letter as the bytes of one mail to one person."""
 
     def __call__(self, letter: AnyLetter, reader: Person, stamp: MailStamp) -> bytes:
-        """The message, ready to be sent; the same letter and stamp say the same."""
+        """The message, ready to be sent; the same letter and stamp give the same content."""
         ...
 
 
@@ -158,7 +158,7 @@ class MailSession(Protocol):
     def send(self, message: bytes, *, recipient: str) -> str:
         """Hand over one mail for one recipient; returns the relay's reply.
 
-        Raises MailRefused where the relay says no, MailUnavailable where it cannot be talked to.
+        Raises MailRefused if the relay refuses, MailUnavailable if it cannot be reached.
         """
         ...
 
@@ -168,7 +168,7 @@ class MailSession(Protocol):
 
 
 class MailTransport(Protocol):
-    """The way to the relay."""
+    """Opens connections to the relay."""
 
     def __call__(self) -> MailSession:
         """Connect; raises MailUnavailable."""

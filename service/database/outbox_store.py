@@ -89,7 +89,7 @@ class OutboxStore:
             for farm_id, planned_min in minutes.items()
         ]
 
-    def list_said(
+    def list_content(
         self, farm_ids: Sequence[str], *, day: date, kind: str
     ) -> dict[tuple[int, str], Mapping[str, int | str | None]]:
         """The content mark of the newest mail of a kind for a day, by (person key, farm id)."""
@@ -125,7 +125,7 @@ class OutboxStore:
                     plan_day=order.plan_day,
                     kind=order.kind,
                     plan_version=order.plan_version,
-                    said=orjson.dumps(order.said).decode(),
+                    said=orjson.dumps(order.content).decode(),
                     queued_at=at,
                     expires_at=order.expires_at,
                     state="queued",
@@ -209,7 +209,7 @@ class OutboxStore:
                     plan_day=row["plan_day"],
                     kind=row["kind"],
                     plan_version=row["plan_version"],
-                    said=orjson.loads(row["said"]),
+                    content=orjson.loads(row["said"]),
                     expires_at=row["expires_at"],
                 ),
                 person=known_person(row),

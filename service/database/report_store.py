@@ -177,8 +177,8 @@ class ReportStore:
                     run.c.is_early,
                 ).where(tuple_(run.c.block_key, run.c.started_at).in_(places[start : start + 500]))
             )
-            for block_key, started_at, *said in rows:
-                found[block_key, started_at] = tuple(said)
+            for block_key, started_at, *values in rows:
+                found[block_key, started_at] = tuple(values)
         return found
 
     def read_metered(self, block_key: int, *, first_day: date) -> MeteredRuns:

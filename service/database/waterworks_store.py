@@ -93,7 +93,7 @@ class WaterworksStore:
             {"block_key": block_key, "day": finding.day},
             finding,
             recorded_at=recorded_at,
-            beside={"verdict": finding.verdict},
+            extra={"verdict": finding.verdict},
         )
 
     def list_findings(self, block_key: int) -> list[FlowFinding]:
@@ -171,7 +171,7 @@ class WaterworksStore:
         record: object,
         *,
         recorded_at: datetime,
-        beside: dict[str, Any] | None = None,
+        extra: dict[str, Any] | None = None,
     ) -> LoadOutcome:
         text = orjson.dumps(record, option=orjson.OPT_SORT_KEYS).decode()
         is_it = [table.c[name] == value for name, value in keys.items()]
@@ -180,7 +180,7 @@ class WaterworksStore:
         ).scalar_one_or_none()
         if stored == text:
             return _UNCHANGED
-        values = {"document": text, "recorded_at": recorded_at, **(beside or {})}
+        values = {"document": text, "recorded_at": recorded_at, **(extra or {})}
         if stored is None:
             self._connection.execute(insert(table).values(**keys, **values))
             return _CREATED

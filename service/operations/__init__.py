@@ -1,1 +1,1 @@
-"""What the service can be asked to do, one file for each thing; each owns its transaction."""
+"""What the service can do, one file per operation; each operation owns its transaction."""

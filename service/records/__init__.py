@@ -1,4 +1,4 @@
-"""What the database stores and the operations work with: one module per subject.
+"""The data that the database stores and the operations work with, one module per subject.
 
 Frozen records that know neither the database, the API nor the farm file.
 """

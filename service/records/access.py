@@ -8,24 +8,24 @@ from datetime import datetime
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ApiKey:
-    """A bearer key as it is stored; the key itself is known to its holder alone."""
+    """A bearer key as stored; the key itself is known only to its holder."""
 
     key_id: str
     """The part of the key that may be shown."""
     name: str
     """The person or device that holds it."""
     farm_id: str | None
-    """The farm it is bound to, which need not be stored yet; None: the whole region."""
+    """The farm it is bound to, which need not exist yet; None: the whole region."""
     scopes: frozenset[str]
     sha256: str
-    """Of the whole key, in hexadecimal."""
+    """Digest of the whole key, in hexadecimal."""
     created_at: datetime
     expires_at: datetime | None = None
     revoked_at: datetime | None = None
     last_used_at: datetime | None = None
 
     def is_live(self, at: datetime) -> bool:
-        """Whether it opens anything at an instant."""
+        """Whether the key is valid at an instant."""
         return self.revoked_at is None and (self.expires_at is None or at < self.expires_at)
 
 

@@ -10,7 +10,7 @@ from service.agronomy.records import Days, Ints
 
 @dataclass(frozen=True, slots=True)
 class FallbackRun:
-    """One opening of the program that a controller runs when nobody tells it what to do."""
+    """One opening of the program that a controller runs when it has no current one."""
 
     start_wall_min: int
     """Local time of day, minutes since 00:00."""
@@ -25,7 +25,7 @@ class ChannelDefinition:
     block_id: str
     """``farm.block``."""
     fallback: tuple[FallbackRun, ...] = ()
-    """What runs each day once the last program has run out; empty: nothing."""
+    """Openings that run each day once the last program has run out; empty: none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,12 +43,12 @@ class ControllerDefinition:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredController:
-    """A controller as it is stored."""
+    """A controller as stored."""
 
     controller_key: int
     definition: ControllerDefinition
     retired_at: datetime | None
-    """When it was taken out of its farm; None: in use."""
+    """When it was removed from its farm; None: in use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,23 +64,23 @@ class ChannelPlans:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProgramRow:
-    """A controller's program, ready to be sent: all but the server's time stands in the texts."""
+    """A controller's program, ready to be sent: the texts lack only the server's time."""
 
     controller_key: int
     version: int
     issued_at: datetime
     digest: str
-    """Hash of what the program says, without when it was said."""
+    """Hash of the program's content, without its time of issue."""
     json_text: str
     csv_text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredProgram:
-    """What a poll is answered from."""
+    """The stored answer to a poll."""
 
     controller_id: str
     farm_id: str
     is_retired: bool
     program: ProgramRow | None
-    """None: nothing was published for this controller yet."""
+    """None: nothing has been published for this controller yet."""

@@ -42,7 +42,7 @@ class SiteDefinition:
     elevation_m: float
     zone: str
     wind_height_m: float = 2.0
-    """Height of the anemometer behind imported wind, where the import does not say."""
+    """Anemometer height for imported wind, if the import does not say."""
     krs_per_sqrt_c: float = 0.16
     """Coefficient of FAO-56 Eq. 50; 0.16 interior, 0.19 coastal."""
     normals: MonthlyNormals | None = None
@@ -50,10 +50,10 @@ class SiteDefinition:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountyDefinition:
-    """A county or like district that an adviser compares; its weather is that of one site."""
+    """A county or similar district that an adviser compares; its weather is that of one site."""
 
     county_code: str
-    """Official code as the adviser's country gives it, for example a FIPS code."""
+    """Official code in the adviser's country, for example a FIPS code."""
     name: str
     site_id: str
 
@@ -68,7 +68,7 @@ class FarmDefinition:
     issue_wall_min: int = 19 * 60
     """Local time by which tomorrow's plan is issued, minutes since 00:00."""
     unit_system: str = "us"
-    """``us`` or ``si``: how people of this farm read numbers."""
+    """``us`` or ``si``: units for the people of this farm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +84,7 @@ class SupplyDefinition:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BlockDefinition:
-    """One irrigated block as it stands from ``valid_from`` on; all numbers SI, defaults filled in.
+    """One irrigated block as of ``valid_from``; all numbers SI, defaults filled in.
 
     The fields from ``area_m2`` up to ``initial_depletion_mm`` are plain numbers and are stored one
     column each; ``BLOCK_NUMBERS`` lists them.
@@ -105,7 +105,7 @@ class BlockDefinition:
     origins: Mapping[str, str] = field(default_factory=dict)
     """Where each number comes from: ``given``, or the source of the default."""
     layout: BlockLayout | None = None
-    """Its pipes, where the grower described them; plans do without."""
+    """Its pipes, if the grower described them; plans do not need them."""
 
     area_m2: float
     row_spacing_m: float
@@ -115,7 +115,7 @@ class BlockDefinition:
     emission_uniformity_pct: float
     fill_time_min: float
     longest_pulse_min: float
-    """As the grower allows; ``grower_longest_pulse_min`` where a plan computes its own."""
+    """As the grower allows; named ``grower_longest_pulse_min`` where a plan computes its own."""
     daily_maximum_min: float
     off_ratio: float
     valve_gap_s: float
@@ -181,7 +181,7 @@ def number_columns(blocks: Sequence[BlockDefinition]) -> dict[str, Floats]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FarmBundle:
-    """All that a farm file may hold; a file may hold sites and counties only, without a farm."""
+    """Everything that a farm file may hold; it may hold only sites and counties, without a farm."""
 
     farm: FarmDefinition | None
     sites: tuple[SiteDefinition, ...] = ()
@@ -194,7 +194,7 @@ class FarmBundle:
 
 @dataclass(frozen=True, slots=True)
 class LoadOutcome:
-    """What a load did, by count of things."""
+    """What a load did, as counts."""
 
     created_count: int
     changed_count: int
@@ -214,7 +214,7 @@ class SiteTable:
 
 @dataclass(frozen=True, slots=True)
 class BlockTable:
-    """Blocks as columns, as they stand on one day."""
+    """Blocks as columns, as of one day."""
 
     keys: Ints
     block_ids: tuple[str, ...]
@@ -245,7 +245,7 @@ class SupplyTable:
 
 @dataclass(frozen=True, slots=True)
 class BlockLabel:
-    """What a plan calls its block."""
+    """The name of a block in its plan."""
 
     block_id: str
     name: str

@@ -13,7 +13,7 @@ from service.agronomy.records import Days, Floats, Ints, NoWaterPeriod
 
 @dataclass(frozen=True, slots=True)
 class RunRows:
-    """Runs that somebody reported, as rows."""
+    """Reported runs, as rows."""
 
     block_keys: Ints
     days: Days
@@ -46,7 +46,7 @@ class GaugeReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SoilReading:
-    """One soil reading of a block and what it makes of the balance."""
+    """One soil reading of a block and its effect on the balance."""
 
     block_id: str
     read_at: datetime
@@ -62,9 +62,9 @@ class SoilReading:
     top_depth_m: float
     bottom_depth_m: float
     depletion_reading_mm: float
-    """Depletion of the managed root zone, if all of it were as the soil that was read."""
+    """Depletion of the managed root zone, if all of it were like the soil that was read."""
     weight_fraction: float
-    """How much the reading counts beside the computed balance."""
+    """Weight of the reading against the computed balance."""
     note: str = ""
     reporter: str = ""
 
@@ -82,7 +82,7 @@ class DepletionReadings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pause:
-    """A time without water that somebody asked for; counts at once, without a block version."""
+    """A requested time without water; takes effect at once, without a block version."""
 
     pause_id: str
     block_id: str

@@ -22,7 +22,7 @@ class BalanceState:
     """Depletion at the end of that day."""
     degree_day_sum_c_day: Floats
     flags: Ints
-    """What a reader of the next plan must know of that day, 0 where nothing is settled yet."""
+    """What a reader of the next plan must know about that day, 0 if nothing is settled yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class AppliedWater:
     """True: from reported runs; False: from the published plan, assumed carried out (or none)."""
     ready_min: Floats
     """Minute from which the block may run again, elapsed since the day's local midnight: the end of
-    its last pulse and as long again, or less by its plan; NaN: did not run."""
+    its last pulse plus the length of that pulse, or less by its plan; NaN: did not run."""
 
 
 LEDGER_NUMBERS: tuple[str, ...] = (
@@ -69,7 +69,7 @@ class IrrigationOrigin(enum.IntEnum):
 
     NONE = 0
     REPORTED = 1
-    """Runs that somebody reported."""
+    """Reported runs."""
     PLANNED = 2
     """The published plan, assumed carried out."""
 

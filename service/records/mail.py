@@ -9,14 +9,14 @@ from datetime import date, datetime
 from email_validator import validate_email
 
 MAIL_LISTS = ("evening", "weekly")
-"""What a person may ask for; an adviser's weekly mail is the bulletin."""
+"""The mails a person can receive; an adviser's weekly mail is the bulletin."""
 LANGUAGES = ("en", "es")
 
 
 def stored_address(text: str) -> str:
-    """A mail address as it is stored and compared; raises ValueError with what is wrong with it.
+    """A mail address in the form that is stored and compared; raises ValueError with the reason.
 
-    Whether the domain takes mail is not asked, so that this needs no network.
+    The domain is not checked for mail delivery, so this needs no network.
     """
     found = validate_email(text, check_deliverability=False, allow_smtputf8=False)
     return found.ascii_email or found.normalized
@@ -24,8 +24,7 @@ def stored_address(text: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Person:
-    """Somebody who gets mail; the address, in the form that was checked, tells readers of one farm
-    apart."""
+    """Somebody who gets mail; the address, in checked form, is unique among a farm's readers."""
 
     mail_address: str
     name: str
@@ -35,7 +34,7 @@ class Person:
     """``grower`` of farms, or ``adviser`` of counties."""
     receives: tuple[str, ...] = MAIL_LISTS
     reference_block_id: str = ""
-    """For an adviser: the block that stands in every county; empty: the first one stored."""
+    """For an adviser: the block that counties are compared for; empty: the first one stored."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,9 +44,9 @@ class KnownPerson:
     person_key: int
     person: Person
     farm_id: str
-    """The farm that they read of; empty for an adviser."""
+    """The farm whose mails they get; empty for an adviser."""
     suppressed_at: datetime | None
-    """Since then nothing is sent; None: all is well."""
+    """Since when nothing is sent; None: not suppressed."""
     suppressed_reason: str
 
 
@@ -58,11 +57,11 @@ class PlanMark:
     farm_id: str
     zone: str
     plan_version: int
-    """1 and one more for each plan of a block that has been replaced."""
+    """1, plus one for each plan of a block that has been replaced."""
     minutes: Mapping[str, int | None]
     """Planned minutes by block id; None: nothing could be planned."""
     injections: Mapping[str, str] = field(default_factory=dict)
-    """By block id the order that is injected and when, as ``0f3c 360-420 600-630``, in minutes of
+    """By block id, the injection order and its times, as ``0f3c 360-420 600-630``, in minutes of
     the day; without times it does not fit."""
 
 
@@ -72,20 +71,20 @@ class MailOrder:
 
     person_key: int
     farm_id: str
-    """Empty for a mail that is about no single farm."""
+    """Empty for a mail that is not about one farm."""
     plan_day: date
     """Day of the plan, or last day of the week."""
     kind: str
     plan_version: int = 1
-    said: Mapping[str, int | str | None] = field(default_factory=dict)
-    """The minutes and injections that the mail tells, to see later whether they changed."""
+    content: Mapping[str, int | str | None] = field(default_factory=dict)
+    """The minutes and injections in the mail, to detect later changes."""
     expires_at: datetime
-    """After this it is of no use any more and is dropped."""
+    """The mail is dropped if it has not been sent by then."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QueuedMail:
-    """An order that a sender has taken."""
+    """An order that a sender has claimed."""
 
     mail_key: int
     order: MailOrder
@@ -93,14 +92,14 @@ class QueuedMail:
     attempt_count: int
     """This attempt included."""
     message_id: str
-    """Empty until it is written."""
+    """Empty until the mail is written."""
     message: bytes
     """The bytes to send; empty until it is written."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MailRow:
-    """An order and what became of it, for looking at."""
+    """An order and what became of it, for inspection."""
 
     mail_key: int
     mail_address: str

@@ -21,7 +21,7 @@ from service.agronomy.reasoning import Numbers, PlanFlag
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredInjection:
-    """The fertiliser that a plan injects; without spans where it does not fit into the day."""
+    """The fertiliser that a plan injects; without spans if it does not fit into the day."""
 
     order_key: str
     """Identifies the order that the plan answers."""
@@ -39,7 +39,7 @@ class StoredInjection:
     nutrient_kg: Mapping[str, float] = field(default_factory=dict)
     nutrient_mg_per_l: Mapping[str, float] = field(default_factory=dict)
     merged_count: int = 0
-    """How many pulses were joined to make room for it."""
+    """Number of pulses joined to make room for it."""
     added_min: int = 0
     saturation_share: float | None = None
     """Of the stock solution."""
@@ -68,7 +68,7 @@ class PlanReasoning(NamedTuple):
     rain_entering_mm: float | None
     rain_credit_mm: float | None
     depletion_start_mm: float | None
-    """Depletion after the rain that is counted on."""
+    """Depletion after the expected rain."""
     planned_depletion_mm: float | None
     trigger_fraction: float | None
     trigger_mm: float | None
@@ -197,7 +197,7 @@ def _injection(stored: Mapping[str, Any]) -> StoredInjection:
 
 
 def injection_document(injection: StoredInjection) -> dict[str, object]:
-    """An injection as it is stored among the numbers of its plan."""
+    """An injection as stored among the numbers of its plan."""
     ordered: dict[str, object] = {
         "order_key": injection.order_key,
         "products": injection.products,
@@ -251,7 +251,7 @@ class FieldOrigin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherBasis:
-    """The weather that the plans of a site rest on: columns over the days, by quantity."""
+    """The weather behind the plans of a site: columns over the days, by quantity."""
 
     zone: str
     days: tuple[date, ...]
@@ -265,7 +265,7 @@ class WeatherBasis:
     origin_of: Mapping[str, Sequence[int]]
     """Place among the origins of each quantity and day; negative: no source gave it."""
     field_notes: Mapping[str, Mapping[str, Mapping[str, Any]]]
-    """What a source said of its own value, by quantity and day."""
+    """A source's notes on its own values, by quantity and day."""
 
     def row_of(self, day: date) -> int:
         """Place of a day in the columns; raises ValueError for a day that is not among them."""

@@ -31,12 +31,12 @@ class PlanRows:
     basis_keys: Ints
     """Row of the site's weather reasoning, shared by the blocks of a site."""
     digest: tuple[str, ...]
-    """Hash of what the plan says, without the time it was said."""
+    """Hash of the plan's content, without its time of issue."""
 
 
 @dataclass(frozen=True, slots=True)
 class NewVersions:
-    """Which of the rows that were to be published became new versions."""
+    """Which of the rows to publish became new versions."""
 
     rows: Ints
     """Their places among the rows."""
@@ -50,7 +50,7 @@ class NewVersions:
 
 @dataclass(frozen=True, slots=True)
 class PlanText:
-    """A plan as it is read, and the farm it belongs to."""
+    """The text of a plan as read, and the farm it belongs to."""
 
     farm_id: str
     text: bytes
@@ -86,7 +86,7 @@ class PublishedPlan:
     pulses: tuple[Pulse, ...]
     reasoning: PlanReasoning
     weather: WeatherBasis
-    """What the plans of the site rest on."""
+    """The weather behind the plans of the site."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +96,7 @@ class PlanVersion:
     block_id: str
     block_name: str
     is_retired: bool
-    """The block is out of force on that day."""
+    """Whether the block is not in force on that day."""
     day: date
     version: int
     status: str

@@ -8,7 +8,7 @@ from datetime import datetime
 
 @dataclass(frozen=True, slots=True)
 class JobRun:
-    """One run of a job as the ledger of runs has it."""
+    """One run of a job as the run ledger has it."""
 
     run_key: str
     job: str
@@ -18,8 +18,8 @@ class JobRun:
     owner: str
     """The process that claimed it last."""
     held_until: datetime
-    """End of the lease, or the instant from which it may be tried again."""
+    """End of the lease, or the instant from which it may be retried."""
     attempt_count: int
     changed_at: datetime
     outcome: str | None
-    """What came of it, once it is done."""
+    """Its outcome, once it is done."""

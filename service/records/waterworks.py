@@ -33,7 +33,7 @@ class WaterSample:
     temperature_c: float
     """Of the water in the pipes."""
     titration: tuple[TitrationPoint, ...] = ()
-    """Of the same water with strong acid, where somebody made one."""
+    """Of the same water with strong acid, if one was made."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,16 +50,16 @@ class FlowFinding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FertigationOrder:
-    """What is to be injected into one block on one day, and with which means."""
+    """An order to inject fertiliser into one block on one day, and the equipment for it."""
 
     block_id: str
     day: date
     product_kg: tuple[tuple[Product, float], ...]
-    """What goes in that day."""
+    """Product to inject that day."""
     stock_l: float
-    """Litres of stock solution that hold it."""
+    """Volume of stock solution that holds it."""
     temperature_c: float
-    """Lowest that the tank sees."""
+    """Lowest tank temperature."""
     injector_lowest_l_per_h: float
     injector_highest_l_per_h: float
     largest_added_min: int = 0

@@ -1,4 +1,4 @@
-"""Weather by site, day and source, and what the sources of it answered."""
+"""Weather by site, day and source, and the answers of its sources."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class WeatherRows:
     """Per row, notes on single fields, such as ``{"rs_mj_m2": {"hours_present": 24,
     "estimated_from": "sky cover"}}``; an empty tuple: no row has any."""
     fetched_at: tuple[datetime, ...] = ()
-    """When each row was stored last, aware UTC; empty for rows that were not read from a store."""
+    """When each row was last stored, aware UTC; empty for rows that were not read from a store."""
 
     def __len__(self) -> int:
         return len(self.sources)
@@ -79,7 +79,7 @@ rain."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StationSetup:
-    """What must be known of a grower's station before its files can be read; None: not said yet."""
+    """What must be known of a grower's station before its files can be read; None: not given."""
 
     clock: str | None = None
     """IANA zone that the logger's clock follows, or its fixed offset such as ``-06:00``."""
@@ -95,7 +95,7 @@ class StationSetup:
 @dataclass(frozen=True, slots=True)
 class StationIntervals:
     """What a station measured, by interval: arrays over intervals that rise and do not overlap,
-    but for whole days beside the intervals that make them up."""
+    except for whole days stored with the intervals that make them up."""
 
     start_epoch_s: Ints
     end_epoch_s: Ints
@@ -108,7 +108,7 @@ class StationIntervals:
 
 @dataclass(frozen=True, slots=True)
 class Attribution:
-    """Whom to thank for weather data, wherever they are shown."""
+    """Attribution for weather data, shown wherever the data are."""
 
     source: str
     text: str
@@ -118,7 +118,7 @@ class Attribution:
 
 @dataclass(frozen=True, slots=True)
 class SourceProblem:
-    """Why a source gave nothing, or less than was asked, for a site or for all."""
+    """Why a source gave nothing, or less than was requested, for a site or for all."""
 
     source: str
     site_id: str | None
@@ -132,7 +132,7 @@ class SourceProblem:
 
 @dataclass(frozen=True, slots=True)
 class SourceAnswer:
-    """What one call of a source brought."""
+    """The result of one call of a source."""
 
     rows: WeatherRows
     problems: tuple[SourceProblem, ...] = ()

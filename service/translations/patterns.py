@@ -1,10 +1,10 @@
 """Texts that arrive with their values already in them: faults of readers, origins of numbers.
 
 The readers of the service say in English what is allowed, and a block stores in English where each
-of its numbers comes from; both go to programs as they are. For people this table takes them apart
-again: each pattern is the English text with its places, it is looked up in the catalogue like any
-other text, and what stood in its places goes into the translation. The content of a placeholder in
-``PHRASES`` is itself looked up, so that few patterns make many sentences.
+of its numbers comes from; both go to programs as they are. For people, this table takes them apart
+again: each pattern is the English text with placeholders, it is looked up in the catalogue like any
+other text, and the values are put into the translation. The content of a placeholder in ``PHRASES``
+is itself looked up, so that few patterns make many sentences.
 
 Here is what forms and pages of a farm can show. What only a farm file, a weather file or the
 command line can get wrong stays English.

@@ -1,8 +1,8 @@
-"""Patterns for texts of pipes, water and fertiliser that arrive with their values filled in.
+"""Patterns for texts on pipes, water and fertiliser that arrive with their values filled in.
 
 The same as :mod:`service.translations.patterns`, which takes these apart: advisories and cautions
-that stand on the page of a block's pipes and water, in plans and in mails. Texts caused only by
-unusual laboratory reports or tanks stay in English.
+shown on the page of a block's pipes and water, in plans and in mails. Texts caused only by unusual
+laboratory reports or tanks stay in English.
 """
 
 from __future__ import annotations

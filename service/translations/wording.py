@@ -1,4 +1,4 @@
-"""Texts, numbers, days and times the way one reader wants them."""
+"""Texts, numbers, days and times in one reader's language and units."""
 
 from __future__ import annotations
 

@@ -117,7 +117,7 @@ def test_what_changes_the_minutes_orders_one_mail_more(
     with service.unit_of_work(write=True) as unit:
         now = service.clock.now()
         (taken,) = unit.outbox.claim(owner="me", now=now, lease_s=60, limit=9)
-    for block, minutes in taken.order.said.items():
+    for block, minutes in taken.order.content.items():
         assert caller.get(f"/v1/blocks/{block}/plan").json()["planned_min"] == minutes
 
 

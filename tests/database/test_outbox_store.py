@@ -42,7 +42,7 @@ def order(known: KnownPerson, **changes: object) -> MailOrder:
         farm_id=known.farm_id,
         plan_day=DAY,
         kind="evening",
-        said={"orchard.north": 60, "orchard.south": None},
+        content={"orchard.north": 60, "orchard.south": None},
         expires_at=NOW + timedelta(hours=18),
     )
     return replace(facts, **changes)  # type: ignore[arg-type]  # fields of the record by name
@@ -128,10 +128,10 @@ def test_the_same_order_is_stored_once(farms: UnitOfWorkFactory) -> None:
             (row.kind, row.plan_version): row.state
             for row in unit.outbox.list_mails(first_queued_at=NOW)
         }
-        said = unit.outbox.list_said(["orchard"], day=DAY, kind="evening")
+        content = unit.outbox.list_content(["orchard"], day=DAY, kind="evening")
         assert unit.outbox.list_known("weekly", day=DAY) == {(known.person_key, "orchard")}
     assert states == {("evening", 1): "dropped", ("weekly", 1): "queued", ("evening", 2): "queued"}
-    assert said == {(known.person_key, "orchard"): {"orchard.north": 60, "orchard.south": None}}
+    assert content == {(known.person_key, "orchard"): {"orchard.north": 60, "orchard.south": None}}
 
 
 def test_a_mail_has_one_sender_until_its_lease_is_over(farms: UnitOfWorkFactory) -> None:

@@ -1,1 +1,1 @@
-"""Who may read and ask what: API keys, people, and the links that they get."""
+"""Who may read and do what: API keys, people, and the links that they are sent."""

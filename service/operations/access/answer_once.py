@@ -24,7 +24,7 @@ _lock = threading.Lock()
 
 
 class StillRunning(Conflict):
-    """The same request is being worked on at this moment."""
+    """The same request is still being processed."""
 
 
 class KeyTaken(InputInvalid):
@@ -33,13 +33,13 @@ class KeyTaken(InputInvalid):
 
 @dataclass(frozen=True, slots=True)
 class Once:
-    """What tells one request from another."""
+    """What identifies a request."""
 
     tenant: str
-    """Whose key it is: the farm, or the region."""
+    """Owner of the key: the farm, or the region."""
     idempotency_key: str
     request_digest: str
-    """Of method, address and body."""
+    """Hash of method, address and body."""
 
 
 def answer_once(
@@ -49,10 +49,11 @@ def answer_once(
     unit_of_work: UnitOfWorkFactory,
     clock: Clock,
 ) -> StoredAnswer:
-    """Do the work and store its status and body, or give back what is stored.
+    """Do the work and store its status and body, or return the stored answer.
 
-    Raises KeyTaken where the key stands for another request, and StillRunning where this process
-    works on it right now; another process holds the write lock, so that one is waited for.
+    Raises KeyTaken if the key belongs to another request, and StillRunning if this process is
+    working on the request right now. A request in another process holds the write lock, so it is
+    waited for.
     """
     with _running(once), unit_of_work(write=True) as unit:
         now = clock.now()
@@ -60,7 +61,7 @@ def answer_once(
         if stored is not None and now - stored.stored_at < KEPT_FOR:
             if stored.request_digest != once.request_digest:
                 raise KeyTaken(
-                    "the idempotency key stands for another request",
+                    "the idempotency key belongs to another request",
                     [Fault("Idempotency-Key", "a key in use", "a new key for a new request")],
                 )
             return stored

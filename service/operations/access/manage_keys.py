@@ -1,8 +1,8 @@
-"""Bearer keys: made, listed and revoked by the operator.
+"""Bearer keys: created, listed and revoked by the operator.
 
-A key is ``rw_<8 letters>_<32 letters>``: the first part names it, the second has 190 bits of chance
-and is known to its holder alone. The service keeps its SHA-256, for which plain hashing is enough
-at such a length, so a key that is lost cannot be shown again, only replaced. A holder may have two
+A key is ``rw_<8 letters>_<32 letters>``: the first part names it, the second has 190 random bits
+and is known only to its holder. The service keeps its SHA-256, for which plain hashing is enough at
+such a length, so a key that is lost cannot be shown again, only replaced. A holder may have two
 live keys at a time: make the second, move the device over, revoke the first.
 """
 
@@ -23,7 +23,7 @@ from service.ports import Clock
 from service.records.access import ApiKey
 
 TOPIC: Final = "keys"
-"""Mark of change that tells all processes to read the keys anew."""
+"""Change mark that makes all processes reload the keys."""
 MOST_LIVE_KEYS: Final = 2
 _LETTERS: Final = string.ascii_letters + string.digits
 _FARM_ID: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
@@ -52,9 +52,9 @@ def make_key(
     unit_of_work: UnitOfWorkFactory,
     clock: Clock,
 ) -> tuple[ApiKey, str]:
-    """Store a new key; returns it with the key itself, which nobody can tell again.
+    """Store a new key; returns it with the key itself, which cannot be shown again.
 
-    Raises InputInvalid, or Conflict where the holder has two live keys already.
+    Raises InputInvalid, or Conflict if the holder already has two live keys.
     """
     now = clock.now()
     _check(name, farm_id, scopes, expires_at, now=now)
@@ -86,13 +86,13 @@ def make_key(
 
 
 def list_keys(*, unit_of_work: UnitOfWorkFactory) -> list[ApiKey]:
-    """All keys, ended ones too, by time of creation."""
+    """All keys, revoked and expired ones too, by time of creation."""
     with unit_of_work(write=False) as unit:
         return unit.keys.list_keys()
 
 
 def revoke_key(key_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> bool:
-    """End a key; False where it has ended already. Raises NotFound."""
+    """Revoke a key; False if it has already been revoked. Raises NotFound."""
     with unit_of_work(write=True) as unit:
         is_new = unit.keys.revoke(key_id, at=clock.now())
         if is_new:
@@ -101,7 +101,7 @@ def revoke_key(key_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) ->
 
 
 def has_live_key(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> bool:
-    """Whether any key opens anything now."""
+    """Whether any key is live now."""
     now = clock.now()
     return any(key.is_live(now) for key in list_keys(unit_of_work=unit_of_work))
 

@@ -1,4 +1,4 @@
-"""Who gets mail: added by a farm file or by hand, taken off by themselves or by the operator."""
+"""Who gets mail: people added by a farm file or by hand, who leave by themselves or are removed."""
 
 from __future__ import annotations
 
@@ -24,16 +24,16 @@ def checked_address(text: str, *, where: str) -> str:
 def save_person(
     person: Person, *, farm_ids: Sequence[str], unit_of_work: UnitOfWorkFactory
 ) -> LoadOutcome:
-    """Store a reader of these farms, an adviser of none; raises NotFound for an unknown farm."""
+    """Store a reader of these farms, or an adviser if none are given; raises NotFound."""
     with unit_of_work(write=True) as unit:
         return _counted([unit.people.save(person, farm_id=farm_id) for farm_id in farm_ids or [""]])
 
 
 def save_farm_people(unit: UnitOfWork, farm_id: str, people: Sequence[Person]) -> LoadOutcome:
-    """The people of a farm file, inside a transaction that is open already.
+    """The people of a farm file, within an open transaction.
 
-    Nobody is taken off by being left out, nor put back on a list that they left: mail is stopped by
-    its reader or by the operator.
+    Leaving somebody out does not remove them, and a file does not resubscribe those who have left:
+    only the reader or the operator stops mail.
     """
     return _counted([unit.people.save(person, farm_id=farm_id) for person in people])
 
@@ -51,7 +51,7 @@ def list_people(
 def remove_person(
     mail_address: str, *, farm_id: str | None = None, unit_of_work: UnitOfWorkFactory
 ) -> None:
-    """Forget who is behind an address, and every mail to them; raises NotFound."""
+    """Delete the people behind an address, and every mail to them; raises NotFound."""
     with unit_of_work(write=True) as unit:
         if not unit.people.remove(mail_address, farm_id=farm_id):
             raise NotFound(f"nobody has the mail address {mail_address}")
@@ -60,7 +60,7 @@ def remove_person(
 def resume_person(
     mail_address: str, *, receives: Sequence[str], unit_of_work: UnitOfWorkFactory
 ) -> None:
-    """Send to an address again that was suppressed or had left; raises NotFound."""
+    """Resume mail to an address that was suppressed or had unsubscribed; raises NotFound."""
     with unit_of_work(write=True) as unit:
         if not unit.people.resume(mail_address, receives=receives):
             raise NotFound(f"nobody has the mail address {mail_address}")

@@ -1,4 +1,4 @@
-"""Calendars of farms behind secret links: making a link, and reading what stands behind one."""
+"""Farm calendars behind secret links: making a link, and reading the calendar behind one."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ WriteCalendar = Callable[[FarmDefinition, Iterable[PlanVersion]], bytes]
 
 
 def renew_link(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> str:
-    """A new secret for a farm's calendar, shown here and never again; the old link stops working.
+    """A new secret for a farm's calendar, shown only once; the old link stops working.
 
-    Raises NotFound for a farm that is not stored.
+    Raises NotFound for an unknown farm.
     """
     token = secrets.token_urlsafe(TOKEN_BYTES)
     with unit_of_work(write=True) as unit:
@@ -37,7 +37,7 @@ def renew_link(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -
 def read_calendar(
     token: str, write: WriteCalendar, *, unit_of_work: UnitOfWorkFactory, clock: Clock
 ) -> bytes:
-    """The calendar behind a link, as ``write`` puts it; raises NotFound for a link of nobody."""
+    """The calendar behind a link, as ``write`` renders it; raises NotFound for an unknown link."""
     now = clock.now()
     with unit_of_work(write=False) as unit:
         farm_id = unit.calendars.find_farm(token_digest(token))

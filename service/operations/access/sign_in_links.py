@@ -1,15 +1,15 @@
-"""Signing in by a link that comes by mail: for those who get mail and have no key.
+"""Signing in by a mailed link, for people who get mail and have no key.
 
-Asking notes an address and nothing else, so that nobody learns from the answer, or from how long it
-takes, whether somebody reads mail there; the process that sends mail looks. The mail goes to the
+Asking only stores an address, so that nobody learns from the answer, or from how long it takes,
+whether somebody gets mail there; the process that sends mail looks it up. The mail goes to the
 address as it is stored, never to the one that was typed. A link has 128 random bits, of which the
-SHA-256 is kept, works once and for fifteen minutes. The mail itself lies in the outbox, as every
-mail does, until the relay has taken it.
+SHA-256 is kept, works once and for fifteen minutes. The mail itself waits in the outbox, as every
+mail does, until the relay has accepted it.
 
-What a link opens is asked anew with every page. A grower's opens the farms whose people they are
-among, to read plans and to report water, as a grower's key would, but not to change how a farm is
-set up. An adviser's opens the counties and no farm. Who is removed is out at once; who only stopped
-the mails still belongs to the farm and may sign in.
+What a link opens is looked up again for every page. A grower's opens the farms they are listed
+with, to read plans and report water, as a grower's key would, but not to change how a farm is set
+up. An adviser's opens the counties and no farm. Somebody who is removed is signed out at once;
+somebody who only stopped the mails still belongs to the farm and may sign in.
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ from service.records.mail import KnownPerson, MailOrder
 SIGN_IN: Final = "sign-in"
 LINK_LASTS: Final = timedelta(minutes=15)
 MOST_LINKS: Final = 3
-"""To one person within the time that a link lasts."""
+"""Most links for one person within the lifetime of a link."""
 GROWER_RIGHTS: Final = frozenset({Right.PLAN_READ, Right.WATER_WRITE})
 ADVISER_RIGHTS: Final = frozenset({Right.ADVISER})
 
 
 @dataclass(frozen=True, slots=True)
 class LinkHolder:
-    """Somebody who signs in by mail, and what that opens."""
+    """Somebody who signs in by mail, and what they may open."""
 
     mail_address: str
     name: str
@@ -47,14 +47,14 @@ class LinkHolder:
 
 
 def ask_for_link(mail_address: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> None:
-    """Note that somebody wants to sign in by mail; raises InputInvalid for what is no address."""
+    """Store that somebody wants to sign in by mail; raises InputInvalid for a bad address."""
     asked = checked_address(mail_address, where="mail")
     with unit_of_work(write=True) as unit:
         unit.sign_ins.ask(asked, at=clock.now())
 
 
 def queue_sign_in_links(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> int:
-    """Order a mail for each who waits for a link and is known; returns how many."""
+    """Queue a mail for each known person waiting for a link; returns how many."""
     with unit_of_work(write=False) as unit:
         if not unit.sign_ins.has_asked():
             return 0
@@ -73,7 +73,7 @@ def queue_sign_in_links(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> in
 
 
 def _reader(unit: UnitOfWork, mail_address: str, now: datetime) -> KnownPerson | None:
-    """Who gets the link; None for an address that is nobody's, is stopped, or had enough links."""
+    """Who gets the link; None for an unknown or suppressed address, or after too many links."""
     reachable = (
         known for known in unit.sign_ins.find_people(mail_address) if known.suppressed_at is None
     )
@@ -91,28 +91,28 @@ def _order(known: KnownPerson, now: datetime) -> MailOrder:
         farm_id="",
         plan_day=today.date(),
         kind=SIGN_IN,
-        # A link a second at most, and the later takes the place of one that is not sent yet.
+        # At most one link a second; a later one replaces one that has not been sent yet.
         plan_version=1 + (now - today) // timedelta(seconds=1),
         expires_at=now + LINK_LASTS,
     )
 
 
 def find_link(token: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> LinkHolder:
-    """Whom a link would sign in; raises NotFound. Changes nothing, as scanners follow links."""
+    """The person a link would sign in; raises NotFound. Scanners follow links: changes nothing."""
     with unit_of_work(write=False) as unit:
         known = unit.sign_ins.find_link(_digest(token), now=clock.now())
         return _holder(unit, known)
 
 
 def use_link(token: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> LinkHolder:
-    """Whom a link signs in, once; raises NotFound for one that is not known, used or too old."""
+    """The person a link signs in, once; raises NotFound for an unknown, used or expired link."""
     with unit_of_work(write=True) as unit:
         known = unit.sign_ins.use_link(_digest(token), now=clock.now())
         return _holder(unit, known)
 
 
 def find_holder(mail_address: str, *, unit_of_work: UnitOfWorkFactory) -> LinkHolder | None:
-    """What an address opens now; None where nobody is behind it any more."""
+    """What an address opens now; None if nobody is behind it any more."""
     with unit_of_work(write=False) as unit:
         return _joined(unit.people.list_people(mail_address=mail_address))
 
@@ -131,7 +131,7 @@ def _holder(unit: UnitOfWork, known: KnownPerson | None) -> LinkHolder:
 
 
 def _joined(people: Sequence[KnownPerson]) -> LinkHolder | None:
-    """All that the people behind one address may see and do."""
+    """Everything that the people behind one address may see and do."""
     if not people:
         return None
     farm_ids = frozenset(known.farm_id for known in people if known.farm_id)

@@ -1,7 +1,7 @@
-"""One click stops a mail: the token of any mail takes its reader off that mail's list.
+"""One-click unsubscribe: the token in any mail takes its reader off that mail's list.
 
-A token is 128 random bits that stand in one mail alone; stored is its SHA-256. Showing what a token
-would do changes nothing, as scanners follow links; doing it twice is doing it once.
+A token is 128 random bits, used in one mail only; its SHA-256 is stored. Showing what a token would
+do changes nothing, because scanners follow links; using it twice is the same as once.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ LONGEST_TOKEN = 64
 
 @dataclass(frozen=True, slots=True)
 class Subscription:
-    """What a token stands for."""
+    """The person and list that a token belongs to."""
 
     mail_address: str
     mail_list: str
     """``evening`` or ``weekly``."""
     language: str
     is_active: bool
-    """The person still gets these mails."""
+    """Whether the person still gets these mails."""
 
 
 def new_token() -> str:
@@ -35,7 +35,7 @@ def new_token() -> str:
 
 
 def token_digest(token: str) -> str:
-    """What is stored of a token: a plain hash is enough for 128 bits of chance or more."""
+    """What is stored of a token: a plain hash is enough for 128 random bits or more."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
@@ -56,7 +56,7 @@ def find_subscription(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscri
 
 
 def unsubscribe(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscription:
-    """Stop these mails for the reader of the mail that the token stood in; raises NotFound."""
+    """Stop these mails for the reader whose mail had this token; raises NotFound."""
     with unit_of_work(write=True) as unit:
         found = unit.outbox.find_by_token(token_digest(token[:LONGEST_TOKEN]))
         if found is not None:

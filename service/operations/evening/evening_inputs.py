@@ -1,4 +1,4 @@
-"""All that an evening reads of some farms before it computes anything.
+"""Everything an evening run reads about some farms before it computes anything.
 
 In: the keys of the farms and the evening's date. Out: :class:`EveningInputs` with the blocks as
 they are on each day, the weather at their sites, where their ledgers are settled, and what was
@@ -24,7 +24,7 @@ from service.records.feedback import DepletionReadings
 from service.records.ledger import AppliedWater, BalanceState
 
 FIRST_LEDGER_DAYS = 30
-"""How far back the ledger of a new block may begin where the grower gives no day."""
+"""How far back the ledger of a new block may begin if the grower gives no day."""
 NO_DAY = np.datetime64("NaT", "D")
 
 
@@ -56,7 +56,7 @@ class BlockVersions:
         return sorted({*changes, *years})
 
     def on(self, day: date, version_day: date | None = None) -> BlockBatch:
-        """The batch of ``day``; of an older version where ``version_day`` names its day."""
+        """The batch of ``day``; of an older version if ``version_day`` names its day."""
         key = (day.year, version_day)
         if key not in self._made:
             table = self._table if version_day is None else self._older(version_day)
@@ -70,7 +70,7 @@ class BlockVersions:
         return self._made[key]
 
     def _older(self, day: date) -> BlockTable:
-        """The blocks as of an earlier day; a block without an older version as it is now."""
+        """The blocks as of an earlier day; those without an older version as they are now."""
         now, then = self._table, self._unit.blocks.read_block_table(day, farm_keys=self._farm_keys)
         place = np.searchsorted(then.keys, now.keys)
         place = np.minimum(place, max(then.keys.size - 1, 0))
@@ -112,7 +112,7 @@ class EveningInputs:
     supplies: SupplyTable
     weather: GatheredWeather
     site_index: Ints
-    """Column of each block's site in the weather."""
+    """Weather column of each block's site."""
     supply_index: Ints
     """Row of each block's supply among the supplies."""
     before: BalanceState
@@ -126,7 +126,7 @@ class EveningInputs:
 
     @property
     def ledger_days(self) -> Days:
-        """(days,) the days to be computed, up to today."""
+        """(days,) the days to compute, up to today."""
         return every_day(self.first_day.min(), self.on)
 
     @property
@@ -142,7 +142,7 @@ def read_inputs(
     on: date,
     weather_since: Callable[[date, UnitOfWork], GatheredWeather],
 ) -> EveningInputs | None:
-    """Read what the evening of ``on`` needs of these farms; None where they have no block."""
+    """Read what the evening of ``on`` needs for these farms; None if they have no block."""
     table = _with_pauses(unit, unit.blocks.read_block_table(on + ONE_DAY, farm_keys=farm_keys))
     supplies = unit.blocks.read_supply_table(farm_keys)
     before = _reopened_state(unit, table, on)
@@ -173,7 +173,7 @@ def read_inputs(
 
 
 def _with_pauses(unit: UnitOfWork, table: BlockTable) -> BlockTable:
-    """The blocks with the pauses that somebody asked for added to their own times without water."""
+    """The blocks with requested pauses added to their own no-water periods."""
     asked = unit.pauses.read_periods(table.keys)
     if not asked:
         return table
@@ -187,7 +187,7 @@ def _with_pauses(unit: UnitOfWork, table: BlockTable) -> BlockTable:
 
 
 def _reopened_state(unit: UnitOfWork, table: BlockTable, on: date) -> BalanceState:
-    """How far the ledgers are settled; those settled on or after ``on`` are first taken back."""
+    """How far the ledgers are settled; those settled on or after ``on`` are rewound first."""
     state = unit.ledger.read_states(table.keys)
     ahead = state.settled_day >= np.datetime64(on)
     if not ahead.any():
@@ -223,7 +223,7 @@ def _lookback_days(curve: CurveDefinition, on: date) -> int:
 def _first_ledger_days(
     on: date, table: BlockTable, state: BalanceState, weather: GatheredWeather, site_index: Ints
 ) -> Days:
-    """First ledger day of each block that is still to be computed, (blocks,)."""
+    """First ledger day still to compute for each block, (blocks,)."""
     today = np.datetime64(on)
     first: Days = state.settled_day + 1
     for row in np.flatnonzero(np.isnat(first)).tolist():
@@ -234,7 +234,7 @@ def _first_ledger_days(
 
 
 def _first_known(weather: GatheredWeather, site: int, not_before: np.datetime64) -> np.datetime64:
-    """First day from ``not_before`` on with observed weather at a site, NaT where there is none."""
+    """First day from ``not_before`` on with observed weather at a site, NaT if there is none."""
     known = weather.is_observed[:, site] & (weather.days >= not_before)
     rows = np.flatnonzero(known)
     day: np.datetime64 = weather.days[rows[0]] if rows.size else NO_DAY

@@ -1,7 +1,7 @@
-"""Where the injections ordered for a day fit into its pulses, and what the plan says about them.
+"""The injections ordered for a day fitted into its pulses, with what the plan says about them.
 
 The evening run reads the orders for the coming day and fits them in. Pulses are joined or
-lengthened only where windows, soil and supply allow it; otherwise the plan stays as it was and says
+lengthened only where windows, soil and supply allow it; otherwise the plan stays unchanged and says
 why the injection does not fit. Nothing here opens a valve.
 """
 
@@ -30,10 +30,9 @@ from service.waterworks.fertigation import Fertigation
 from service.waterworks.fertiliser import StockSolution
 
 Replan = Callable[[int, int], Mapping[int, Sequence[Pulse]]]
-"""The pulses of all blocks on a block's supply, by row, if that block runs once, for so many
-minutes."""
+"""The pulses of a supply's blocks, by row, if one of the blocks runs once for these minutes."""
 LEAST_KEPT_SHARE = 0.9
-"""Of its minutes that each block of a supply keeps where a day is replanned for an injection."""
+"""Share of its minutes that each block of a supply keeps if a day is replanned for an injection."""
 SHORTFALL_TOLERANCE_MM = 0.01
 
 
@@ -51,8 +50,8 @@ def fit_injections(
 ) -> tuple[DailyPlan, dict[int, StoredInjection]]:
     """The day's plan with its injections fitted in, and what to say about each, by block row.
 
-    ``on`` is the day planned. Where pulses may not change any more (the day is under way) an
-    injection must fit them as they are. An order that cannot be carried out never spoils the plan.
+    ``on`` is the day planned. If pulses may no longer change (the day is under way), an injection
+    must fit them as they are. An order that cannot be carried out never spoils the plan.
     """
     orders = unit.waterworks.read_fertigations(block_keys, day=on)
     row_of = {int(key): row for row, key in enumerate(block_keys)} if orders else {}
@@ -87,10 +86,10 @@ def fit_injections(
 def _replanned_in_one_run(
     day: PlannedDay, row: int, order: FertigationOrder, *, block: BlockDefinition, replan: Replan
 ) -> tuple[PlannedDay, Fertigation | None]:
-    """The supply's day replanned with one run of all the block's water, and the injection in it.
+    """The supply's day replanned so that one run takes all the block's water and the injection.
 
-    The day stays as it was where the run would wet deeper than the roots, or where any block of
-    the supply would run short, or lose more than a tenth of its minutes to later days.
+    The day stays unchanged if the run would wet deeper than the roots, or if any block of the
+    supply would run short or lose more than a tenth of its minutes to later days.
     """
     before = {
         each: sum(pulse.duration_min for pulse in day.plan.schedule.pulses.of_block(each))
@@ -103,8 +102,8 @@ def _replanned_in_one_run(
         return day, None
     pulses = replan(row, total)
     after = {each: sum(pulse.duration_min for pulse in pulses[each]) for each in before}
-    laid = replace(day, plan=changed_plan(day, pulses))
-    is_short = laid.plan.shortfall_mm > day.plan.shortfall_mm + SHORTFALL_TOLERANCE_MM
+    rescheduled = replace(day, plan=changed_plan(day, pulses))
+    is_short = rescheduled.plan.shortfall_mm > day.plan.shortfall_mm + SHORTFALL_TOLERANCE_MM
     if (
         after[row] < total
         or len(pulses[row]) != 1
@@ -113,7 +112,7 @@ def _replanned_in_one_run(
     ):
         return day, None
     waiting = sum(before.values()) - sum(after.values())
-    found, _ = fit_injection(laid, row, order, block=block, may_change=False)
+    found, _ = fit_injection(rescheduled, row, order, block=block, may_change=False)
     text = (
         f"The day of the supply was laid anew so that one run of {after[row]} min holds the"
         f" injection, with no less water for this block; {max(0, waiting)} min of other blocks"
@@ -124,11 +123,11 @@ def _replanned_in_one_run(
         merged_count=len(day.plan.schedule.pulses.of_block(row)),
         advisories=(Advisory("day-laid-anew", text), *found.plan.advisories),
     )
-    return laid, Fertigation(joined, found.injection)
+    return rescheduled, Fertigation(joined, found.injection)
 
 
 def order_advisories(order: FertigationOrder) -> tuple[Advisory, ...]:
-    """Warnings about an order that are due to its day."""
+    """Warnings about an order that depend on its day."""
     nitrogen_kg = sum(mass_kg * each.nitrogen_fraction for each, mass_kg in order.product_kg)
     last = order.last_nitrogen_day
     if last is None or order.day <= last or nitrogen_kg <= 0.0:
@@ -191,7 +190,7 @@ def order_key(order: FertigationOrder) -> str:
 def answers_other_orders(
     injections: Mapping[int, StoredInjection], order_keys: Sequence[str]
 ) -> NDArray[np.bool_]:
-    """(blocks,) an injection was ordered, changed or cancelled since the plan in force was made."""
+    """(blocks,) whether an order was placed, changed or cancelled since the plan in force."""
     return np.array(
         [
             (injections[row].order_key if row in injections else "") != before

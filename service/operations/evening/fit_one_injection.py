@@ -36,7 +36,7 @@ def fit_injection(
     block: BlockDefinition,
     may_change: bool = True,
 ) -> tuple[Fertigation, StockSolution]:
-    """One order in the pulses of its block; raises InputInvalid for numbers that cannot be.
+    """One order in the pulses of its block; raises InputInvalid for impossible numbers.
 
     A changed pulse may be as long as the grower allows, but wets no deeper than the roots reach.
     """
@@ -61,7 +61,7 @@ def fit_injection(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Room:
-    """What an injection must fit into: the block's pulses, and all that limits a change of them."""
+    """What an injection must fit into: the block's pulses, and all that limits changing them."""
 
     day: PlannedDay
     row: int
@@ -75,11 +75,11 @@ class _Room:
     longest_pulse_min: float
 
     def fault(self, pulses: Sequence[Pulse]) -> str | None:
-        """Why the block's day cannot be these pulses; None where it can."""
+        """Why the block cannot run these pulses; None if it can."""
         return pulse_fault(self.day, self.row, pulses, self.flow_l_per_h)
 
     def allows(self, start_min: int, duration_min: int) -> bool:
-        """The day may have this pulse, joined from its neighbours or lengthened."""
+        """Whether this joined or lengthened pulse is allowed."""
         return self.fault(_changed(self.pulses, start_min, duration_min)) is None
 
     def fit(
@@ -104,7 +104,7 @@ class _Room:
 
 
 def _joined(room: _Room) -> Fertigation | None:
-    """The injection in pulses joined where the last of them was; None where that does not help.
+    """The injection in pulses joined at the time of the last one; None if that does not help.
 
     By then the soil has had time to make room.
     """
@@ -118,7 +118,7 @@ def _joined(room: _Room) -> Fertigation | None:
 
 
 def _checked(room: _Room, found: Fertigation) -> Fertigation:
-    """The injection as found, or refused where the day does not allow all its pulses together."""
+    """The injection as found, or refused if the day does not allow all its pulses together."""
     if not found.plan.is_possible or found.plan.pulses == room.pulses:
         return found
     fault = room.fault(found.plan.pulses)
@@ -137,7 +137,7 @@ def _checked(room: _Room, found: Fertigation) -> Fertigation:
 
 
 def longest_run_min(day: PlannedDay, row: int) -> float:
-    """The longest run: as long as the grower allows, but no deeper than the roots reach."""
+    """The longest run: as long as the grower allows, but wetting no deeper than the roots reach."""
     rate = float(day.plan.net_rate_mm_per_min[row])
     to_roots_min = float(day.plan.limits.event_limit_mm[row]) / rate if rate > 0.0 else math.inf
     return max(
@@ -151,7 +151,7 @@ def _never(_start_min: int, _duration_min: int) -> bool:
 
 
 def _joined_late(pulses: Sequence[Pulse], longest_min: float) -> Iterator[tuple[int, list[Pulse]]]:
-    """The day with neighbouring pulses joined where the last of them was; the fewest first."""
+    """The day with neighbouring pulses joined at the time of the last one; the fewest first."""
     for count in range(2, len(pulses) + 1):
         for first in range(len(pulses) - count, -1, -1):
             last = first + count - 1

@@ -1,4 +1,4 @@
-"""Weather of all sites of a run: read, chosen per field, checked, and turned into reference ET.
+"""Weather of all sites of a run: read, chosen per field, checked, and converted to reference ET.
 
 One call serves every block of the run. What was chosen, from which source and with which flags, is
 kept so that each plan can carry its weather reasoning.
@@ -23,11 +23,11 @@ from service.records.farms import MonthlyNormals, SiteDefinition, SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 
 KINDS = ("forecast", "analysis", "observed")
-"""Kinds of weather; for a past day, the later in the list the better."""
+"""Kinds of weather; for a past day, a later one in the list is better."""
 FRESH_FORECAST_H = 24.0  # [CHOICE] h, a forecast older than this is labelled
 OLDEST_FORECAST_H = 48.0  # [CHOICE] h, a forecast older than this is not used
 SOURCE_STEP = 1000
-"""Ranks of sources lie within one step of the rank of a kind."""
+"""Source ranks stay within one step of the kind's rank."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +41,11 @@ class GatheredWeather:
     chosen: ChosenWeather
     weather: SiteWeather
     is_observed: NDArray[np.bool_]
-    """(days, sites) both temperatures come from an observation or analysis."""
+    """(days, sites) whether both temperatures come from an observation or analysis."""
     has_temperatures: NDArray[np.bool_]
-    """(days, sites) both temperatures come from anywhere at all."""
+    """(days, sites) whether both temperatures are known from any source."""
     is_old_forecast: NDArray[np.bool_]
-    """(days, sites) the highest temperature is a forecast of yesterday or older."""
+    """(days, sites) whether the maximum temperature is a forecast from yesterday or earlier."""
 
 
 def gather_weather(
@@ -61,7 +61,7 @@ def gather_weather(
     """Read and prepare the weather from ``first_day`` to ``last_day`` as known on ``on``.
 
     ``source_order`` ranks the sources, higher is better; sources it does not name rank lowest. A
-    forecast that is older than 48 hours now, or was at the end of a past evening, is not used.
+    forecast older than 48 hours, now or at the end of a past evening, is not used.
     """
     days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
     rows = archive.read_rows(sites.keys, first_day=first_day, last_day=last_day)
@@ -106,7 +106,7 @@ def gather_weather(
 
 
 def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
-    """The sites as the agronomy packages take them."""
+    """The sites as the agronomy modules take them."""
     return SiteBatch(
         latitude_deg=np.array([site.latitude_deg for site in sites]),
         longitude_deg=np.array([site.longitude_deg for site in sites]),
@@ -116,7 +116,7 @@ def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
 
 
 def _forecast_ages_h(rows: WeatherRows, kind_rank: Ints, *, on: date, now: datetime) -> Floats:
-    """Age of each forecast row, seen from now or from the end of a past evening; NaN for others."""
+    """Age of each forecast row, as of now or the end of a past evening; NaN for others."""
     evening_end = datetime.combine(on + timedelta(days=1), time(12), tzinfo=UTC)
     seen_from = min(now, evening_end)
     ages_h = [(seen_from - issued).total_seconds() / 3600.0 for issued in rows.issued_at]
@@ -124,7 +124,7 @@ def _forecast_ages_h(rows: WeatherRows, kind_rank: Ints, *, on: date, now: datet
 
 
 def _picked(chosen: ChosenWeather, name: str, by_row: Floats) -> Floats:
-    """A number of the rows that a field was taken from, (days, sites); NaN without a row."""
+    """A number from the rows that a field was taken from, (days, sites); NaN without a row."""
     row_of = chosen.row_of[name]
     if by_row.size == 0:
         return np.full(row_of.shape, np.nan)
@@ -147,7 +147,7 @@ class WeatherDocuments:
 
     documents: list[bytes]
     digests: list[str]
-    """Hash of the numbers and flags of each, not of when they were issued or fetched."""
+    """Hash of each site's numbers and flags, not of when they were issued or fetched."""
 
 
 def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherDocuments:
@@ -180,7 +180,7 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
     for index, site in enumerate(gathered.sites.definitions):
         origins, rows_by_field = _origins(gathered.chosen, index, first, labels)
         field_notes = _notes(gathered.chosen, index, first, notes) if notes else {}
-        said = {
+        facts = {
             "site_id": site.site_id,
             "latitude_deg": site.latitude_deg,
             "longitude_deg": site.longitude_deg,
@@ -191,11 +191,11 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
             "flags": {name: values[index] for name, values in flags.items()},
             "unit_fault": gathered.weather.unit_faults.get(index),
         }
-        digests.append(hashlib.sha256(orjson.dumps(said)).hexdigest())
+        digests.append(hashlib.sha256(orjson.dumps(facts)).hexdigest())
         documents.append(
             orjson.dumps(
                 {
-                    **said,
+                    **facts,
                     "origins": origins,
                     "origin_of": rows_by_field,
                     "field_notes": field_notes,
@@ -244,7 +244,7 @@ def _notes(
     first: int,
     notes: Sequence[Mapping[str, Mapping[str, object]]],
 ) -> dict[str, dict[str, Mapping[str, object]]]:
-    """What the source noted for each field and day: hours present, estimated from what."""
+    """The source's notes on each field and day: hours present, what it was estimated from."""
     noted: dict[str, dict[str, Mapping[str, object]]] = {}
     days = chosen.raw.days[first:].astype(str).tolist()
     for name, rows in chosen.row_of.items():
@@ -292,14 +292,14 @@ def _ranks(
     *,
     is_future: NDArray[np.bool_],
 ) -> Ints:
-    """Rank of each row: observations win on past days, forecasts on days to come."""
+    """Rank of each row: observations win on past days, forecasts on coming days."""
     source_rank = np.array([source_order.get(source, 0) for source in rows.sources], dtype=np.int64)
     by_kind = np.where(is_future, len(KINDS) - 1 - kind_rank, kind_rank)
     return by_kind * SOURCE_STEP + source_rank
 
 
 def _has_kind(chosen: ChosenWeather, name: str, kind_rank: Ints) -> NDArray[np.bool_]:
-    """(days, sites) where the value of a field was observed or analysed, not forecast."""
+    """(days, sites) whether the value of a field was observed or analysed, not forecast."""
     row_of = chosen.row_of[name]
     if kind_rank.size == 0:
         return np.zeros(row_of.shape, dtype=np.bool_)

@@ -1,4 +1,4 @@
-"""Every ledger of a group of farms brought up to today, from where it is settled.
+"""Every ledger of a group of farms brought up to today from its settled day.
 
 A day is settled once its weather has been observed; the days after it are computed again at each
 run. Blocks are stepped in groups that share a first day, one span at a time, and each span has one
@@ -40,7 +40,7 @@ from service.records.ledger import (
 )
 
 SETTLE_ANYWAY_DAYS = 10
-"""A day older than this is settled with what is known of it; better weather later reopens it."""
+"""A day older than this is settled with whatever is known; better weather later reopens it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +148,7 @@ def _settled(
     has_row: NDArray[np.bool_],
     is_observed: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
-    """(days, blocks) past days with observed weather, or old ones, and so are all days before."""
+    """(days, blocks) whether this day and all before it are past, and observed or old."""
     age_days = (np.datetime64(on) - days).astype(np.int64)[:, None]
     may_settle = (age_days >= 1) & (is_observed | (age_days >= SETTLE_ANYWAY_DAYS)) & has_row
     settled: NDArray[np.bool_] = np.logical_and.accumulate(may_settle | ~in_ledger, axis=0)
@@ -205,7 +205,7 @@ def _step_group(
 
 
 def _first_depletion_mm(inputs: EveningInputs) -> Floats:
-    """(blocks,) depletion from which each ledger goes on: as settled, or given for a new block."""
+    """(blocks,) depletion at which each ledger continues: settled, or given for a new block."""
     return np.where(
         np.isnat(inputs.before.settled_day),
         np.nan_to_num(inputs.versions.on(inputs.on).initial_depletion_mm),
@@ -226,7 +226,7 @@ class _Span:
 
 def _spans(inputs: EveningInputs, days: Days, first_row: int) -> Iterator[_Span]:
     """The days from ``first_row`` on, cut at each new version, each new year and each reading."""
-    # Also a version that begins with the day planned: the days before do not belong to it yet.
+    # Also a version that begins on the planned day: the days before it do not belong to it yet.
     changes = inputs.versions.version_days(days[first_row].item() + ONE_DAY, inputs.plan_day)
     begins = [first_row, *(row_of_day(days, change) for change in changes)]
     after_readings = {row + 1 for row in inputs.readings if first_row <= row < days.size - 1}
@@ -262,7 +262,7 @@ def _correct(
 def _booked(
     weather: SiteDays, batch: BlockBatch, crop: CropDays, ledger: DayLedger, *, running_min: Floats
 ) -> Mapping[str, Floats]:
-    """The numbers of a span of days by name, arrays (days, blocks)."""
+    """The ledger numbers of a span of days by name, arrays (days, blocks)."""
     gross_mm = running_min * batch.system.application_rate_mm_per_h / 60.0
     uniform_mm = gross_mm * uniform_share(batch.system)
     booked = {
@@ -299,7 +299,7 @@ def _start_flags(
     in_ledger: NDArray[np.bool_],
     numbers: Mapping[str, Floats],
 ) -> Ints:
-    """Days whose start is only assumed: until water drains, which shows that the zone is full."""
+    """Days that rest on an assumed start: until water drains, which shows that the zone is full."""
     assumed = int(PlanFlag.START_DEPLETION_ASSUMED)
     is_new = np.isnat(state.settled_day)
     still = np.where(is_new, np.isnan(today.initial_depletion_mm), (state.flags & assumed) != 0)

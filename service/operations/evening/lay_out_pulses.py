@@ -1,7 +1,7 @@
-"""The pulses of the coming day for a group of farms: hours, pulses that stay, injections.
+"""The pulses of the coming day for a group of farms: hours, fixed pulses, injections.
 
 In: what the evening has read, and the ledgers up to today. Out: :class:`ComingDay`, from which the
-pulses are laid out, then the plan of all blocks and what to say about each injection.
+pulses are laid out, then the plan of all blocks and a report on each injection.
 """
 
 from __future__ import annotations
@@ -46,14 +46,14 @@ from service.records.plans import PlansInForce
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ComingDay:
-    """What the pulses of the coming day are laid out from; arrays (blocks,) unless noted."""
+    """Everything needed to lay out the coming day's pulses; arrays (blocks,) unless noted."""
 
     keys: Ints
     blocks: BlockBatch
     ahead: SiteDays
     """Weather from the coming day on."""
     crop: CropDays
-    """(days, blocks) what that weather means for the blocks."""
+    """(days, blocks) the forcing that this weather gives the blocks."""
     depletion_midnight_mm: Floats
     windows: WindowBatch
     windows_of_outlook: tuple[WindowBatch, ...]
@@ -62,7 +62,7 @@ class ComingDay:
     """(supplies,)"""
     not_before_min: Ints
     committed: CommittedWater | None
-    """Water of that day that a new plan cannot take back; None where the day has not begun."""
+    """Water of that day that a new plan cannot take back; None if the day has not begun."""
 
     def plan(self) -> DailyPlan:
         """The plan without injections."""
@@ -78,7 +78,7 @@ class ComingDay:
         )
 
     def look_ahead(self, plan: DailyPlan) -> Outlook:
-        """What a plan of this day and the forecast lead to in the days from it on."""
+        """What a plan for this day and the forecast lead to over the following days."""
         return coming_days(
             self.blocks,
             self.ahead,
@@ -96,10 +96,10 @@ def coming_day(
     in_force: PlansInForce | None,
     earliest_start: datetime | None,
 ) -> ComingDay:
-    """What the pulses of tomorrow are laid out from.
+    """Everything needed to lay out tomorrow's pulses.
 
-    ``earliest_start`` is for plans that come late: nothing starts before it, and where the day has
-    begun by then, what has started of the plans in force stays.
+    ``earliest_start`` is for late plans: nothing starts before it, and if the day has begun by
+    then, pulses in force that have started stay.
     """
     weather, plan_day = inputs.weather, inputs.plan_day
     blocks = inputs.versions.on(plan_day)
@@ -125,9 +125,9 @@ def coming_day(
 def lay_out_pulses(
     unit: UnitOfWork, phases: Phases, day: ComingDay
 ) -> tuple[DailyPlan, Mapping[int, StoredInjection]]:
-    """The plan of the coming day with its injections, and what to say about each, by block row.
+    """The plan of the coming day with its injections, and a report on each, by block row.
 
-    Blocks that cannot be planned any more keep their pulses in force; the others are planned beside
+    Blocks that can no longer be planned keep their pulses in force; the others are planned around
     them.
     """
     plan, injections = _plan_and_inject(unit, phases, day)
@@ -149,7 +149,7 @@ def lay_out_pulses(
 def _plan_and_inject(
     unit: UnitOfWork, phases: Phases, day: ComingDay
 ) -> tuple[DailyPlan, dict[int, StoredInjection]]:
-    """The plan of the coming day with its injections, and what to say about them by row."""
+    """The plan of the coming day with its injections, and a report on each by row."""
     plan = phases.timed("pulses and supply", day.plan)
     blocks, ahead = day.blocks, day.ahead
     return phases.timed(
@@ -177,7 +177,8 @@ def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse
     rows = np.flatnonzero(supply_index == supply_index[row])
     some = take_blocks(day.blocks, rows)
     fill_min = some.system.fill_time_min.copy()
-    # The shortest pulse is so many fill times: made as long as the run, it is the only one.
+    # Making the shortest pulse, which counts in fill times, as long as the run leaves only one
+    # pulse.
     fill_min[rows == row] = run_min / FILL_TIMES_PER_PULSE_COUNT
     again = replace(
         day,
@@ -201,9 +202,9 @@ def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse
 def _kept_pulses(
     unit: UnitOfWork, day: ComingDay, plan: DailyPlan
 ) -> list[tuple[Pulse, ...]] | None:
-    """Pulses in force of blocks that cannot be planned any more; None where there are none.
+    """Pulses in force of blocks that can no longer be planned; None if there are none.
 
-    Publishing leaves them as they are, so they take their part of the supply.
+    Publishing leaves them as they are, so they take their share of the supply.
     """
     unknown = np.flatnonzero(~plan.can_be_planned)
     if not unknown.size:
@@ -218,7 +219,7 @@ def _kept_pulses(
 
 
 def _may_change(committed: CommittedWater | None, blocks: BlockBatch) -> NDArray[np.bool_]:
-    """(blocks,) an injection may change the pulses: no block of the supply has begun its day."""
+    """(blocks,) whether pulses may change for an injection: no block of the supply has begun."""
     supply_index = blocks.system.supply_index
     if committed is None:
         return np.ones(supply_index.shape, dtype=np.bool_)
@@ -227,7 +228,7 @@ def _may_change(committed: CommittedWater | None, blocks: BlockBatch) -> NDArray
 
 
 def _windows(inputs: EveningInputs, day: date) -> WindowBatch:
-    """When block, supply and neighbours all let water run on a day."""
+    """The hours of a day in which block, supply and neighbours all allow water."""
     zones = [site.zone for site in inputs.weather.sites.definitions]
     return watering_windows(
         inputs.table.windows,
@@ -239,7 +240,7 @@ def _windows(inputs: EveningInputs, day: date) -> WindowBatch:
 
 
 def _windows_of_outlook(inputs: EveningInputs) -> tuple[WindowBatch, ...]:
-    """The windows of tomorrow and of the days after it; one object where all are alike."""
+    """The windows of tomorrow and the days after it; one object if all are alike."""
     if not any(inputs.table.no_water):
         return (_windows(inputs, inputs.plan_day),) * OUTLOOK_DAYS
     days = [inputs.plan_day + timedelta(days=ahead) for ahead in range(OUTLOOK_DAYS)]
@@ -276,7 +277,7 @@ def _committed_water(
     *,
     weather: GatheredWeather,
 ) -> CommittedWater | None:
-    """The pulses of the day planned that stay; None where that day has not begun anywhere."""
+    """The pulses of the planned day that stay; None if that day has not begun anywhere."""
     if in_force is None or earliest_start is None:
         return None
     day = ahead.days[0].item()

@@ -1,4 +1,4 @@
-"""How long the parts of a run take, so that nobody has to guess which one is slow."""
+"""How long each part of a run takes, so that nobody has to guess which one is slow."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Phases:
     def timed(self, name: str, step: Callable[P, R], /, *args: P.args, **kwargs: P.kwargs) -> R:
         """The result of a step, with its time counted under this name.
 
-        The time of a step within the step counts under the inner name only.
+        The time of a nested step counts under the inner name only.
         """
         counted_before_s = self._counted_s
         started = time.perf_counter()

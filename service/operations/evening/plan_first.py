@@ -1,7 +1,7 @@
 """The plan for tomorrow at once, for a farm that was set up after its evening or before its first.
 
-Asks one weather service after the other until there is a forecast for the farm's sites, unless
-there is one already, then does what the evening does, for this farm alone. Asked again it plans
+Asks one weather service after another until there is a forecast for the farm's sites, unless there
+is one already, then does what the evening run does, for this farm alone. A second request plans
 again; a plan that has not changed gets no new version.
 """
 
@@ -39,7 +39,7 @@ def plan_first(
 ) -> FirstPlan:
     """Make the farm's plan for tomorrow now; returns how that ended.
 
-    No transaction is open while a weather service is being asked.
+    No transaction is open while a weather service is being queried.
     """
     now = replanning.clock.now()
     today = local_day(now, farm.zone)

@@ -1,8 +1,8 @@
 """A day's plans turned into the rows that are stored: status, pulses, and the numbers behind them.
 
-The numbers are stored as they are, once per plan; sentences are made from them when somebody asks.
-The digest covers all that a plan says but not when it was said, so that saying the same thing
-again makes no new version.
+The numbers are stored as they are, once per plan; sentences are made from them on request. The
+digest covers the content of a plan but not its time, so that publishing the same content again
+makes no new version.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ from service.records.plan_reasoning import StoredInjection, injection_document
 from service.records.plans import PlanRows
 
 SHOWN_DECIMALS = 6
-"""Decimals kept of the stored numbers: finer than any of them is known."""
+"""Decimals kept in the stored numbers: more than the accuracy of any of them."""
 DIGEST_LENGTH = 32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanSituation:
-    """All that the documents of a chunk of plans are made of."""
+    """Everything that the documents of a chunk of plans are made from."""
 
     day: date
     table: BlockTable
@@ -46,7 +46,7 @@ class PlanSituation:
     ledger_flags: Ints
     settled_day: Days
     injections: Mapping[int, StoredInjection] = field(default_factory=dict)
-    """What is said of the fertiliser to be injected, by row of the block."""
+    """The fertiliser injections of the plans, by row of the block."""
 
 
 def plan_rows(
@@ -55,7 +55,7 @@ def plan_rows(
     """One row per block, in the order of the table; basis keys and digests are those of the sites.
 
     The digest of a plan covers the weather it rests on, but not when that was issued: the same
-    forecast said again makes no new version.
+    forecast issued again makes no new version.
     """
     plan = situation.plan
     schedule = plan.schedule
@@ -103,7 +103,7 @@ def pick_rows(rows: PlanRows, chosen: Ints) -> PlanRows:
 
 
 def plan_flags(situation: PlanSituation) -> Ints:
-    """What a reader must know besides the minutes, as :class:`PlanFlag` bits, (blocks,)."""
+    """What a reader must know in addition to the minutes, as :class:`PlanFlag` bits, (blocks,)."""
     plan, weather = situation.plan, situation.weather
     at_site = situation.site_index
     tomorrow = int((np.datetime64(situation.day) - weather.days[0]).astype(np.int64))
@@ -188,7 +188,7 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
 
 
 def _injections(situation: PlanSituation) -> list[dict[str, object]]:
-    """What each block's document says of fertiliser; nothing where none is to be injected."""
+    """The injection in each block's document; blocks without one are left out."""
     injections = situation.injections
     return [
         {"fertigation": injection_document(injections[row])} if row in injections else {}
@@ -207,7 +207,7 @@ def _dry_days(situation: PlanSituation) -> list[str | None]:
 
 
 def _numbers(situation: PlanSituation) -> Mapping[str, Floats]:
-    """The numbers of the reasoning, one array (blocks,) each; names as in the nomenclature."""
+    """The numbers of the reasoning, one array (blocks,) each, named as in the nomenclature."""
     plan, blocks = situation.plan, situation.blocks
     need, limits, schedule = plan.need, plan.limits, plan.schedule
     system, soil, crop = blocks.system, blocks.soil, blocks.crop

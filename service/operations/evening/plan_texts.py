@@ -1,9 +1,9 @@
-"""Plans as they are read: written out once, in the transaction that publishes them.
+"""Plans as they are read: rendered once, in the transaction that publishes them.
 
-What a plan says to its readers is its numbers, the words for its codes, local times, and the
-weather behind it; all of that stands when the plan is published, so it is serialised there and only
-handed out afterwards. A plan whose text is not stored - of an older day, or of a block that has
-been changed since - is written out anew by the same function when somebody reads it.
+A plan is read as its numbers, the words for its codes, local times, and the weather behind it. All
+of that is fixed when the plan is published, so it is serialised then and only handed out
+afterwards. A plan whose text is not stored - of an older day, or of a block that has been changed
+since - is re-rendered by the same function when somebody reads it.
 """
 
 from __future__ import annotations
@@ -31,15 +31,15 @@ from service.records.farms import BlockLabel
 from service.records.plan_reasoning import WeatherBasis, read_reasoning, read_weather_basis
 from service.records.plans import NewVersions, PlanRows, PlanText, PublishedPlan
 
-OLD_WEATHER_H = 36.0  # own choice: a daily source that has missed a whole day
+OLD_WEATHER_H = 36.0  # our choice: a daily source that has missed a whole day
 KEPT_DAYS = timedelta(days=2)
-"""How long before the day planned the texts of plans are kept."""
+"""How many days before the planned day plan texts are kept."""
 _AS_READ = orjson.OPT_UTC_Z | orjson.OPT_SERIALIZE_NUMPY
 
 
 @dataclass(frozen=True, slots=True)
 class WeatherShare:
-    """What one source gave of a day's weather."""
+    """What one source contributed to a day's weather."""
 
     source: str
     kind: str
@@ -59,7 +59,7 @@ class WeatherText:
 
 @dataclass(frozen=True, slots=True)
 class SiteText:
-    """What the plans of a site say alike."""
+    """What all plans of a site have in common."""
 
     weather: WeatherBasis
     zone: str
@@ -91,7 +91,7 @@ def save_plan_texts(
     *,
     issued_at: datetime,
 ) -> None:
-    """Write out the new versions among these rows; bases are the sites' reasoning by its key."""
+    """Render and store the new versions among these rows; bases are the sites' reasoning by key."""
     chosen = new.rows.tolist()
     labels = unit.blocks.read_labels(rows.block_keys[new.rows], day=rows.day)
     sites = {key: _site_of(text, rows.day) for key, text in bases.items()}
@@ -126,7 +126,7 @@ def save_plan_texts(
 def read_plan_text(block_id: str, *, day: date | None, unit_of_work: UnitOfWorkFactory) -> PlanText:
     """The plan in force for a day (the latest day planned when None) as it is read.
 
-    Raises NotFound for a block that does not exist, PlanNotFound where it has no such plan.
+    Raises NotFound for a block that does not exist, PlanNotFound if it has no such plan.
     """
     with unit_of_work(write=False) as unit:
         stored = unit.plans.find_text(block_id, day=day)
@@ -139,7 +139,7 @@ def read_plan_text(block_id: str, *, day: date | None, unit_of_work: UnitOfWorkF
 
 
 def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteText) -> bytes:
-    """A plan as JSON, as `GET /v1/blocks/{block_id}/plan` answers; its schema stands there."""
+    """A plan as JSON, as `GET /v1/blocks/{block_id}/plan` answers; that route has its schema."""
     numbers = plan.reasoning
     injection = planned_injection(plan)
     weather = site.weather_at(plan.issued_at)
@@ -209,7 +209,7 @@ def _site_of(basis_text: bytes, day: date) -> SiteText:
 
 
 def site_text(weather: WeatherBasis, day: date) -> SiteText:
-    """What the plans of a site for a day say alike, out of its weather reasoning."""
+    """What all plans of a site for a day have in common, from its weather reasoning."""
     zone, fields = weather.zone, weather.fields
     first = weather.row_of(day)
     is_ordinary = day_length_min(day, zone) == MINUTES_PER_DAY
@@ -248,7 +248,7 @@ def pulse_json(day: date, pulse: Pulse, site: SiteText) -> dict[str, object]:
 
 @lru_cache(maxsize=1024)
 def plan_flags_json(flags: int) -> tuple[Mapping[str, str], ...]:
-    """The facts that the bits of a plan or ledger day stand for, with their words."""
+    """The facts that the flag bits of a plan or ledger day mean, with their words."""
     return tuple(
         {"name": word(str(flag.name)), "text": text}
         for flag, text in PLAN_FLAG_TEXT.items()
@@ -257,7 +257,7 @@ def plan_flags_json(flags: int) -> tuple[Mapping[str, str], ...]:
 
 
 def word(name: str) -> str:
-    """A name of an enumeration as it stands in JSON.
+    """The name of an enumeration member as JSON has it.
 
     >>> word("FORECAST_OLD")
     'forecast-old'
@@ -304,7 +304,7 @@ def _weather_text(site: SiteText, at: datetime) -> WeatherText:
 
 
 def _cautions(site: SiteText, age_h: float | None) -> list[str]:
-    """What to know about the weather behind a plan; nothing that moves with the clock."""
+    """Cautions about the weather behind a plan; nothing that changes with the time of reading."""
     found = []
     if site.unit_fault:
         found.append(f"The weather may be in a wrong unit: {site.unit_fault}")
@@ -318,9 +318,9 @@ def _cautions(site: SiteText, age_h: float | None) -> list[str]:
 def _field_cautions(weather: WeatherBasis, row: int) -> list[str]:
     found = []
     for name, column in weather.flags.items():
-        flags = column[row] & ~FieldFlag.FORECAST  # that the day is a forecast needs no caution
+        flags = column[row] & ~FieldFlag.FORECAST  # a forecast for a coming day needs no caution
         if not weather.fields["rain_mm"][row]:
-            flags &= ~FieldFlag.ASSUMED_CERTAIN  # how certain no rain is makes no difference
+            flags &= ~FieldFlag.ASSUMED_CERTAIN  # how certain a dry forecast is does not matter
         found += [f"{name}: {text}" for flag, text in FLAG_TEXT.items() if flags & flag]
     return found
 

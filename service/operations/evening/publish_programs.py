@@ -1,9 +1,9 @@
-"""Programs for controllers: what the plans in force mean for the channels of each, ready to send.
+"""Programs for controllers: the plans in force as openings of their channels, ready to send.
 
-A program covers the local day that is under way and the days planned after it, so that it can take
-the place of the one before at any time. It is written out once, in the transaction that publishes
-the plans; a poll only adds the server's time. Two forms say the same: JSON, and CSV for devices
-that read line by line. ``deploy/controller-contract.md`` explains every field.
+A program covers the local day that is under way and the days planned after it, so that it can
+replace the previous one at any time. It is rendered once, in the transaction that publishes the
+plans; a poll only adds the server's time. There are two forms of the same content: JSON, and CSV
+for devices that read line by line. ``deploy/controller-contract.md`` explains every field.
 """
 
 from __future__ import annotations
@@ -42,20 +42,20 @@ TOPIC = "programs"
 PLANS_TOPIC = "plans"
 FORMAT = 1
 FALLBACK_MAX_DAYS = 7
-"""How long a controller may live on its fallback before it stops and calls for help, own choice."""
+"""How long a controller may run on its fallback before it stops and raises an alarm; our choice."""
 DIGEST_LENGTH = 24
 
 
 @dataclass(frozen=True, slots=True)
 class _Blocks:
-    """What the program of a channel needs to know of its block."""
+    """What the program of a channel needs to know about its block."""
 
     key_of: dict[str, int]
     daily_maximum_min: dict[str, int]
     no_water: dict[str, tuple[NoWaterPeriod, ...]]
 
     def add(self, table: BlockTable, asked: Mapping[int, tuple[NoWaterPeriod, ...]]) -> None:
-        """Take in the blocks of a table, with the pauses asked for of each."""
+        """Add the blocks of a table, with the pauses requested for each."""
         names, keys = table.block_ids, table.keys.tolist()
         daily_maximum_min = np.floor(table.numbers["daily_maximum_min"]).astype(np.int64)
         self.key_of.update(zip(names, keys, strict=True))
@@ -70,7 +70,7 @@ Opening = tuple[int, str, int]
 def announce_plans(
     unit: UnitOfWork, farm_keys: Ints, *, now: datetime, table: BlockTable | None = None
 ) -> None:
-    """Tell all processes that plans of these farms were published, and write their programs."""
+    """Mark plans of these farms as published, for all processes, and render their programs."""
     unit.marks.bump(PLANS_TOPIC)
     publish_programs(unit, farm_keys, now=now, table=table)
 
@@ -78,11 +78,10 @@ def announce_plans(
 def publish_programs(
     unit: UnitOfWork, farm_keys: Ints, *, now: datetime, table: BlockTable | None = None
 ) -> int:
-    """Write the programs of these farms' controllers anew; returns how many changed.
+    """Re-render the programs of these farms' controllers; returns how many changed.
 
-    ``table`` may hand over the blocks of these farms, with their pauses, as they stand on the day
-    planned last, where the caller has read them already. A program that says what the one before
-    said stays as it is.
+    ``table`` may pass the blocks of these farms, with their pauses, as of the last planned day, if
+    the caller has already read them. A program with the same content as before is left unchanged.
     """
     keys = unit.controllers.list_keys_in_use(farm_keys)
     if not keys.size:
@@ -114,7 +113,7 @@ def publish_programs(
 def _tomorrows(
     unit: UnitOfWork, farms: Sequence[FarmDefinition], farm_keys: Ints, now: datetime
 ) -> dict[date, Ints]:
-    """Keys of these farms by the day that is tomorrow at each."""
+    """Keys of these farms, grouped by the date of tomorrow at each."""
     key_of = unit.blocks.farm_keys()
     wanted = set(farm_keys.tolist())
     return {
@@ -213,7 +212,7 @@ def _rows(
     zones: Mapping[str, str],
     now: datetime,
 ) -> list[ProgramRow]:
-    """The programs that differ from those before."""
+    """The programs that differ from the stored ones."""
     issued_epoch_s = int(now.timestamp())
     todays = {zone: local_day(now, zone) for zone in set(zones.values())}
     days_of = _Days()
@@ -294,10 +293,10 @@ def _channel(
     days_of: _Days,
     ended_by_epoch_s: int,
 ) -> tuple[int, str, int, list[Opening]]:
-    """Mode, daily maximum and openings of a channel; what has ended already is left out.
+    """Mode, daily maximum and openings of a channel; openings that have ended are left out.
 
-    A day for which nothing could be planned gets the fallback that the farm agreed to, outside of
-    the times without water. A block out of force, or without any plan for a day, gets no water.
+    A day for which nothing could be planned gets the fallback that the farm agreed to, outside the
+    no-water periods. A block that is not in force, or has no plan for a day, gets no water.
     """
     openings = []
     for day, status, text in plans:
@@ -319,7 +318,7 @@ def _channel(
 
 
 def _agreed(channel: ChannelDefinition, day: date, zone: str, blocks: _Blocks) -> list[Pulse]:
-    """The fallback of a channel on a day as pulses, without those in a time without water."""
+    """The fallback of a channel on a day as pulses, without those in a no-water period."""
     midnight = datetime.combine(day, time(0))
     found = []
     for run in channel.fallback:

@@ -1,8 +1,8 @@
 """After a report or a change: replan what it affects, in the transaction that stored it.
 
-Tomorrow's plan is replaced wherever it would now be different. Today's plan is replaced for the
-rest of the day: pulses that have started or start within minutes stay, since a controller may have
-them already. Where no plan is stored for a day yet, its evening will make one.
+Tomorrow's plan is replaced if it would now be different. Today's plan is replaced for the rest of
+the day: pulses that have started or start within minutes stay, since a controller may have them
+already. If no plan is stored for a day yet, its evening run will make one.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ from service.records.farms import FarmDefinition
 
 @dataclass(frozen=True, slots=True)
 class Replanning:
-    """What replanning needs, the same for every report and every change."""
+    """What replanning works with, the same for every report and every change."""
 
     clock: Clock
     source_order: Mapping[str, int]
     """Rank of each weather source, higher is better."""
     after_publish: AfterPublish | None
-    """Called where plans are replaced, in the transaction of the report; None: nothing follows."""
+    """Called when plans are replaced, in the transaction of the report; None: nothing follows."""
 
 
 def replan_after(
@@ -42,10 +42,10 @@ def replan_after(
 ) -> int:
     """Replace the plans of these farms that a change affects; returns the number of new versions.
 
-    ``touched_day`` is the first day whose balance has changed, None where the rules of today have
-    changed instead (a pause, a block). What happened today counts for tomorrow only: today's plan
-    has its own pulses booked as running. Where the balance has changed, today's plan is replaced
-    only if its minutes change by more than the evening's threshold.
+    ``touched_day`` is the first day whose balance has changed, None if the rules of today have
+    changed instead (a pause, a block). What happened today affects tomorrow only: today's plan has
+    its own pulses booked as running. If the balance has changed, today's plan is replaced only if
+    its minutes change by more than the evening's threshold.
     """
     clock = replanning.clock
     now = clock.now()

@@ -67,12 +67,12 @@ def run_day(
 ) -> DayRun:
     """Run the evening of ``on`` for these farms, or for all; returns what was done.
 
-    ``earliest_start`` is for plans that come late: no pulse starts before it. Where the day
-    planned is under way by then, pulses of the plan in force that have started, or start within
-    minutes, stay, and only the rest is planned again. Without ``makes_plans`` only the ledgers are
-    brought up to date, and the plans in force stay. With ``supersedes_from`` a plan in force is
-    replaced only where its minutes change by more than that. ``after_publish`` is called in the
-    transaction of each group of farms that got new versions.
+    ``earliest_start`` is for late plans: no pulse starts before it. If the planned day is under way
+    by then, pulses of the plan in force that have started, or start within minutes, stay, and only
+    the rest is planned again. Without ``makes_plans`` only the ledgers are brought up to date, and
+    the plans in force stay. With ``supersedes_from`` a plan in force is replaced only if its
+    minutes change by more than that. ``after_publish`` is called in the transaction of each group
+    of farms that got new versions.
     """
     run = DayRun(on=on)
     turn = Turn(
@@ -113,7 +113,7 @@ def run_day(
 def _chosen_farms(
     unit_of_work: UnitOfWorkFactory, farm_ids: Sequence[str] | None, *, day: date
 ) -> tuple[dict[str, int], Mapping[int, int]]:
-    """Key of each farm by its id, and number of blocks on a day by key."""
+    """The key of each farm by its id, and the number of blocks on a day by key."""
     with unit_of_work(write=False) as unit:
         farm_key_of = unit.blocks.farm_keys(farm_ids)
         keys = np.array(sorted(farm_key_of.values()), dtype=np.int64)
@@ -128,7 +128,7 @@ def _run_chunk(
     unit_of_work: UnitOfWorkFactory,
     turn: Turn,
 ) -> Iterator[tuple[int, Exception]]:
-    """Run some farms together, or each alone where that fails; yields those that fail alone."""
+    """Run some farms together, or one by one if that fails; yields those that fail on their own."""
     try:
         _run_farms(farm_keys, run, weather, unit_of_work=unit_of_work, turn=turn)
     except Exception as failure:  # one farm's fault must not leave the others without a plan
@@ -141,7 +141,7 @@ def _run_chunk(
 
 
 def _note_failure(run: DayRun, farm_id: str, failure: Exception) -> None:
-    """Keep the reason for whoever asked for the run; only the log says where it happened."""
+    """Keep the reason for whoever started the run; only the log says where it happened."""
     run.failures.append(FarmFailure(farm_id, _reason(failure)))
     log.error("farm failed", farm=farm_id, on=run.on, reason=_reason(failure), exc_info=failure)
 
@@ -172,10 +172,10 @@ def replan_farms(
     source_order: Mapping[str, int],
     turn: Turn,
 ) -> DayRun:
-    """The evening of ``on`` again for a few farms, inside a transaction that is open already.
+    """The evening of ``on`` again for a few farms, within an open transaction.
 
-    What a grower reported in that transaction counts, and either both are stored or neither is.
-    Unlike :func:`run_day` it lets every failure through.
+    What a grower reported in that transaction is taken into account, and either both are stored or
+    neither is. Unlike :func:`run_day` it raises every failure.
     """
     run = DayRun(on=on)
     farm_keys = sorted(unit.blocks.farm_keys(farm_ids).values())
@@ -208,7 +208,7 @@ def _run_farms(
 def _plan_farms(
     unit: UnitOfWork, farm_keys: Sequence[int], run: DayRun, weather: RunWeather, *, turn: Turn
 ) -> None:
-    """Settle the ledgers, lay out the pulses, look ahead, write the plans, tell of what is new."""
+    """Settle the ledgers, lay out the pulses, look ahead, write and announce the plans."""
     inputs = run.phases.timed(
         "reading", read_inputs, unit, np.array(farm_keys, dtype=np.int64), on=run.on,
         weather_since=weather.since,
@@ -237,7 +237,7 @@ def _plan_tomorrow(
     *,
     turn: Turn,
 ) -> None:
-    """The plans of the coming day, from its pulses to whoever waits for them."""
+    """The plans of the coming day, from laying out pulses to announcing new versions."""
     timed = run.phases.timed
     in_force = None
     if turn.revises:

@@ -23,7 +23,7 @@ OUTLOOK_DAYS = 7
 
 
 class RunWeather:
-    """Weather of all sites, or of some, read and computed once for the span that a run needs."""
+    """Weather of all or some sites, read and computed once for the span that a run needs."""
 
     def __init__(
         self,

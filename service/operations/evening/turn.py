@@ -1,4 +1,4 @@
-"""How the plans of a run are made: for a whole day ahead, late, or over plans that are out."""
+"""How a run makes its plans: a whole day ahead, late, or in place of plans that are out."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from service.ports import AfterPublish, Clock
 
 @dataclass(frozen=True, slots=True)
 class ChangeThreshold:
-    """By how much the minutes that are needed must change to replace a plan that is out."""
+    """How much the needed minutes must change to replace a plan that is out."""
 
     minutes: float = 5.0
     fraction: float = 0.10
 
     def is_passed(self, before_min: Floats, after_min: Floats | Ints) -> NDArray[np.bool_]:
-        """(blocks,) the change is more than either bound, or the need was not known before."""
+        """(blocks,) whether the change exceeds either bound, or the need was not known before."""
         change_min = np.abs(after_min - before_min)
         passed: NDArray[np.bool_] = (
             np.isnan(before_min)
@@ -36,15 +36,15 @@ class Turn:
 
     clock: Clock
     supersedes_from: ChangeThreshold | None = None
-    """A plan in force is replaced only where its minutes change by more than this; None: always."""
+    """A plan in force is replaced only if its minutes change by more than this; None: always."""
     earliest_start: datetime | None = None
-    """For plans that come late: no pulse starts before it."""
+    """For late plans: no pulse starts before it."""
     makes_plans: bool = True
-    """Without it only the ledgers are brought up to date, and the plans in force stay."""
+    """False: only the ledgers are brought up to date, and the plans in force stay."""
     after_publish: AfterPublish | None = None
     """Called in the transaction of each group of farms that got new versions."""
 
     @property
     def revises(self) -> bool:
-        """Plans in force matter: their pulses may stay, or small changes are not worth it."""
+        """Whether plans in force matter: their pulses may stay, or small changes are ignored."""
         return self.earliest_start is not None or self.supersedes_from is not None

@@ -44,10 +44,10 @@ def write_plans(
     in_force: PlansInForce | None,
     supersedes_from: ChangeThreshold | None,
 ) -> WrittenPlans:
-    """Store a version of each plan that says something new.
+    """Store a new version of each plan that has changed.
 
-    With ``supersedes_from`` a plan in force is replaced only where its minutes change by more than
-    that, or what is to be injected.
+    With ``supersedes_from`` a plan in force is replaced only if its minutes change by more than
+    that, or its injection changes.
     """
     used = np.unique(situation.site_index)
     basis_keys = phases.timed("writing", _save_basis, unit, situation, basis, used, issued_at)
@@ -69,9 +69,9 @@ def announce_new_plans(
     *,
     after_publish: AfterPublish | None,
 ) -> None:
-    """Write out the new plans for callers, controllers and readers of mail.
+    """Render the new plans for API callers, controllers and mail readers.
 
-    All within the transaction of the plans.
+    All of it in the transaction of the plans.
     """
     issued_at = written.issued_at
     phases.timed(
@@ -95,7 +95,7 @@ def _save_basis(
     used: Ints,
     issued_at: datetime,
 ) -> Ints:
-    """(sites,) key of each site's weather reasoning; 0 for sites that no block of these uses."""
+    """(sites,) key of each site's weather reasoning; 0 for sites that none of these blocks uses."""
     site_keys = situation.weather.sites.keys
     basis_keys = np.zeros(site_keys.size, dtype=np.int64)
     basis_keys[used] = unit.plans.save_basis(
@@ -122,8 +122,8 @@ def _worth_replacing(
 def _with_neighbours(chosen: NDArray[np.bool_], supply_index: Ints) -> Ints:
     """Rows of the chosen blocks and of all that share a supply with one of them.
 
-    New pulses of a block were placed among the new pulses of its neighbours; beside their old ones
-    the supply's flow might not hold.
+    New pulses of a block were placed among the new pulses of its neighbours; with the old ones, the
+    supply's flow might be exceeded.
     """
     is_touched = np.isin(supply_index, np.unique(supply_index[chosen]))
     return np.flatnonzero(is_touched)

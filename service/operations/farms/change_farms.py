@@ -1,8 +1,8 @@
-"""Farms and blocks changed one at a time, as software does it: read, edit, write back if unchanged.
+"""Farms and blocks changed one at a time, as programs do it: read, edit, write back if unchanged.
 
-A change goes through the same reader as a farm file, whole, so a farm can only be in a state that a
-file could describe. It counts from today at the farm; the plans follow in the same transaction.
-A site that others draw on, farms or counties, is not one farm's to change or to join.
+A change goes through the same reader as a whole farm file, so a farm can only be in a state that a
+file could describe. It takes effect today at the farm, and the plans follow in the same
+transaction. One farm can neither change nor use a site that other farms or counties draw on.
 """
 
 from __future__ import annotations
@@ -32,16 +32,16 @@ Stored = TypeVar("Stored", FarmBundle, BlockDefinition)
 
 @dataclass(frozen=True, slots=True)
 class Keeper:
-    """With what a farm is changed."""
+    """What changes to a farm work with."""
 
     farm_format: FarmFormat
     replanning: Replanning
     farm_id: str | None
-    """The farm whose key is at work; None: the operator, who may also change what farms share."""
+    """The farm of the caller's key; None: the operator, who may also change shared sites."""
 
     @property
     def clock(self) -> Clock:
-        """The clock that plans are made by."""
+        """The clock used for plans."""
         return self.replanning.clock
 
 
@@ -55,7 +55,7 @@ class FarmChange:
 
 
 def get_farm_now(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> FarmBundle:
-    """A farm as it stands today at the farm; raises NotFound."""
+    """A farm as of today at the farm; raises NotFound."""
     with unit_of_work(write=False) as unit:
         return _bundle_now(unit, farm_id, clock)
 
@@ -63,7 +63,7 @@ def get_farm_now(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock)
 def get_block_now(
     block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock
 ) -> BlockDefinition:
-    """A block as it stands today at its farm; raises NotFound."""
+    """A block as of today at its farm; raises NotFound."""
     with unit_of_work(write=False) as unit:
         return unit.blocks.get_block(block_id, day=today_at_block(unit, block_id, clock.now()))
 
@@ -78,7 +78,7 @@ def list_blocks_now(
 
 
 def create_farm(unit: UnitOfWork, document: Document, keeper: Keeper) -> FarmChange:
-    """Store a new farm; raises Conflict where there is one of its id."""
+    """Store a new farm; raises Conflict if its id is taken."""
     bundle = _own(keeper.farm_format.parse(document), keeper)
     farm_id = _farm_id(bundle)
     if farm_id in unit.blocks.farm_keys():
@@ -97,9 +97,9 @@ def replace_farm(
     *,
     is_current: Callable[[FarmBundle], bool],
 ) -> FarmChange:
-    """Store a farm in place of the one there is; blocks that it no longer holds are retired.
+    """Replace a stored farm; blocks that it no longer has are retired.
 
-    Raises NotFound, and Stale unless ``is_current`` knows the farm as it stands.
+    Raises NotFound, and Stale unless ``is_current`` accepts the farm as stored.
     """
     _check_current(_bundle_now(unit, farm_id, keeper.clock), is_current)
     bundle = _own(keeper.farm_format.parse(document), keeper)
@@ -124,7 +124,7 @@ def retire_farm(
 
 
 def create_block(unit: UnitOfWork, farm_id: str, table: Document, keeper: Keeper) -> FarmChange:
-    """Add a block to a farm; raises NotFound, and Conflict where there is one of its id."""
+    """Add a block to a farm; raises NotFound, and Conflict if its id is taken."""
     bundle = _bundle_now(unit, farm_id, keeper.clock)
     if any(block.block_id == f"{farm_id}.{table.get('id')}" for block in bundle.blocks):
         raise Conflict(
@@ -148,7 +148,7 @@ def replace_block(
     *,
     is_current: Callable[[BlockDefinition], bool],
 ) -> FarmChange:
-    """Store a block in place of the one there is, from today on; raises NotFound and Stale."""
+    """Replace a stored block from today on; raises NotFound and Stale."""
     short_id = block_id.partition(".")[2]
     bundle, place = _block_now(unit, block_id, keeper.clock)
     _check_current(bundle.blocks[place], is_current)
@@ -212,7 +212,7 @@ def _store(
 
 
 def _check_sites(unit: UnitOfWork, bundle: FarmBundle, farm_id: str, keeper: Keeper) -> None:
-    """A farm's key may bring its own sites, and keep those that it draws on as they are."""
+    """A farm's key may add its own sites, and must leave those it shares as they are."""
     if keeper.farm_id is None:
         return
     if bundle.counties:

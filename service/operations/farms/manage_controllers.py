@@ -1,4 +1,4 @@
-"""Controllers of farms: pairing them with blocks, listing them, and what they are told."""
+"""Controllers of farms: pairing them with blocks, listing them, and reading their programs."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from service.records.controllers import (
 from service.records.farms import BlockDefinition, FarmBundle, LoadOutcome
 
 ROUNDING = 1.0 + 1e-9
-"""A block that takes all of its supply may run."""
+"""Tolerance that lets a block that takes all of its supply run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +41,9 @@ def save_controllers(
     *,
     recorded_at: datetime,
 ) -> LoadOutcome:
-    """Pair a farm's controllers with its blocks, retire the others, and write their programs.
+    """Pair a farm's controllers with its blocks, retire the others, and render their programs.
 
-    All in the transaction at hand. The same controllers on the same blocks again change nothing.
+    All of it in the caller's transaction. Saving the same controllers again changes nothing.
     """
     outcome = unit.controllers.save_controllers(farm_id, controllers, recorded_at=recorded_at)
     if outcome.created_count + outcome.changed_count + outcome.retired_count:
@@ -101,7 +101,7 @@ class _Opening:
 
     @property
     def flow_l_per_h(self) -> float:
-        """What the block's emitters give."""
+        """Flow of the block's emitters."""
         rate_mm_per_h = application_rate_mm_per_h(
             np.array([self.block.emitter_flow_l_per_h]),
             np.array([self.block.emitter_spacing_m]),
@@ -112,7 +112,7 @@ class _Opening:
 
 
 def _open_at(openings: Iterable[_Opening], wall_min: int) -> list[_Opening]:
-    """Those that run in the minute that begins then; none runs past midnight."""
+    """The openings that run in the minute that begins then; none runs past midnight."""
     return [
         each
         for each in openings

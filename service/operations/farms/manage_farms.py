@@ -1,7 +1,7 @@
-"""Take a farm file's content into the store, or give it back.
+"""Store the content of a farm file.
 
-Loading the same content twice changes nothing; a changed block gets a new version that counts from
-the day given, so that days already booked keep the block they were booked with.
+Loading the same content twice changes nothing; a changed block gets a new version valid from the
+given day, so that days already booked keep the block they were booked with.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def store_bundle(
     recorded_at: datetime,
     is_whole_farm: bool = True,
 ) -> LoadOutcome:
-    """As :func:`load_bundle`, inside a transaction that is open already.
+    """As :func:`load_bundle`, within an open transaction.
 
     Not ``is_whole_farm``: the bundle was read for that day and changed, as in ``save_bundle``.
     """
@@ -48,7 +48,7 @@ def store_bundle(
     if bundle.farm is None:
         return outcome
     if outcome.created_count + outcome.changed_count + outcome.retired_count:
-        # A plan as it is read also tells of its block.
+        # The text of a plan includes facts of its block.
         unit.plans.forget_texts(bundle.farm.farm_id)
         unit.marks.bump(PLANS_TOPIC)
     paired = save_controllers(

@@ -1,4 +1,4 @@
-"""What was measured in the field outlives a farm file that has only a default in its place."""
+"""Field measurements are kept when a farm file only has a default in their place."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ GIVEN = "given"
 
 
 def keep_measured(unit: UnitOfWork, bundle: FarmBundle, *, day: date) -> FarmBundle:
-    """The bundle with the stored blocks' measured numbers where the file gives none."""
+    """The bundle, with measured numbers of the stored blocks wherever the file gives none."""
     if bundle.farm is None:
         return bundle
     try:
@@ -73,6 +73,6 @@ def change_number(
         recorded_at=clock.now(),
         is_whole_farm=False,
     )
-    unit.plans.forget_texts(block.farm_id)  # a plan as it is read also tells of its block
+    unit.plans.forget_texts(block.farm_id)  # the text of a plan includes facts of its block
     unit.marks.bump(PLANS_TOPIC)
     return changed

@@ -1,7 +1,7 @@
 """Metered water of a block against what its emitters should have given, by a fixed band.
 
-The simple check of the runs at hand, told in the answer to a report. Which change came when over a
-season is told by :mod:`service.waterworks.flow_check`.
+This is the simple check of the latest runs, returned in the answer to a report. Changes over a
+season are found and dated by :mod:`service.waterworks.flow_check`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from service.ports import Clock
 from service.records.farms import BlockDefinition
 
 FLOW_BAND_FRACTION = 0.10
-"""Metered water may differ by so much from the expected before anything is suspected [CHOICE]."""
+"""Metered water may differ this much from the expected before a fault is suspected [CHOICE]."""
 SHORTEST_CHECK_MIN = 30.0
 """Less running time says more about the filling of the pipes than about emitters [CHOICE]."""
 LOOKBACK_DAYS = 14
@@ -24,7 +24,7 @@ VERDICTS = ("as-expected", "leak-suspected", "clogging-suspected", "too-short")
 
 @dataclass(frozen=True, slots=True)
 class FlowNote:
-    """What the meter says of a block."""
+    """What the meter says about a block."""
 
     block_id: str
     run_count: int
@@ -33,13 +33,13 @@ class FlowNote:
     expected_volume_l: float
     """Flow of all emitters times the minutes."""
     flow_ratio: float | None
-    """Metered over expected; None where nothing was expected."""
+    """Metered over expected; None if nothing was expected."""
     verdict: str
     """One of ``VERDICTS``."""
 
 
 def block_flow_l_per_h(block: BlockDefinition) -> float:
-    """Flow of all emitters of a block: emitters along every drip line, times the flow of one."""
+    """Flow of all emitters of a block: the number along every drip line times the flow of one."""
     emitters_per_m2 = block.laterals_per_row_count / (block.row_spacing_m * block.emitter_spacing_m)
     return block.area_m2 * emitters_per_m2 * block.emitter_flow_l_per_h
 
@@ -47,7 +47,7 @@ def block_flow_l_per_h(block: BlockDefinition) -> float:
 def flow_note(
     block: BlockDefinition, *, duration_min: float, volume_l: float, run_count: int
 ) -> FlowNote:
-    """The check of some metered runs together."""
+    """The check of several metered runs together."""
     expected_l = block_flow_l_per_h(block) * duration_min / 60.0
     ratio = volume_l / expected_l if expected_l > 0.0 else None
     if ratio is None or duration_min < SHORTEST_CHECK_MIN:

@@ -1,8 +1,8 @@
-"""Times without water that a grower asks for: harvest, spraying, repair.
+"""Pauses that a grower asks for: harvest, spraying, repair.
 
-They count at once and without a new version of the block. Tomorrow's plan and the rest of today's
-follow in the same transaction; a pulse that runs already, or starts within minutes, is not taken
-back by a plan: close its valve by hand.
+They take effect at once and without a new version of the block. Tomorrow's plan and the rest of
+today's follow in the same transaction. A new plan cannot stop a pulse that is already running or
+starts within minutes: close its valve by hand.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from service.records.feedback import Pause
 
 LONGEST_PAUSE = timedelta(days=400)
 MOST_PAUSES = 100
-"""Pauses of a block that are not cancelled."""
+"""Most pauses of a block that are not cancelled."""
 LONGEST_REASON = 120
 
 
@@ -36,7 +36,7 @@ def pause_block(
 ) -> tuple[Pause, int]:
     """Store a pause in the block's wall-clock time; returns it and the number of new plans.
 
-    Raises NotFound for a block that is not in force, InputInvalid for times that cannot be.
+    Raises NotFound for a block that is not in force, InputInvalid for impossible times.
     """
     faults = []
     if not timedelta(0) < ends_local - starts_local <= LONGEST_PAUSE:
@@ -54,7 +54,7 @@ def pause_block(
     if faults:
         raise InputInvalid("the pause cannot be stored", faults)
     now = replanning.clock.now()
-    # A block that begins tomorrow may be paused already: its first plan is tomorrow's.
+    # A block that begins tomorrow can already be paused: its first plan is tomorrow's.
     block = unit.blocks.get_block(block_id, day=today_at_block(unit, block_id, now) + ONE_DAY)
     if len(unit.pauses.list_pauses(block.block_id)) >= MOST_PAUSES:
         raise InputInvalid(
@@ -87,7 +87,7 @@ def cancel_pause(
     unit_of_work: UnitOfWorkFactory,
     replanning: Replanning,
 ) -> int:
-    """Take a pause back; returns the number of new plans. A second time changes nothing."""
+    """Cancel a pause; returns the number of new plans. Cancelling twice changes nothing."""
     with unit_of_work(write=True) as unit:
         if not unit.pauses.cancel(block_id, pause_id, at=replanning.clock.now()):
             return 0

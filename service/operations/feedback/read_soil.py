@@ -1,6 +1,6 @@
-"""A soil reading of a block: stored, weighed against the balance, and planned with.
+"""A soil reading of a block: stored, weighed against the balance, and used by the plans.
 
-What it says is worked out once, when it comes, with the root zone of its day, and is stored; the
+What it means is worked out and stored once, when it arrives, with the root zone of its day; the
 ledger books the correction on the day of the reading whenever that day is computed.
 """
 
@@ -53,10 +53,10 @@ def read_soil(
     reporter: str,
     replanning: Replanning,
 ) -> StoredSoilReading:
-    """Store one reading, either water content or tension, and let balance and plans follow it.
+    """Store one reading, either water content or tension, and update the balance and plans.
 
-    Another reading of the same block and instant takes the place of the first. Raises NotFound for
-    a block that is not in force that day, InputInvalid for a reading that cannot be.
+    Another reading of the same block and instant replaces the first. Raises NotFound for a block
+    that is not in force that day, InputInvalid for an impossible reading.
     """
     now = replanning.clock.now()
     _check(
@@ -158,7 +158,7 @@ def _check(
 
 
 def _batch_of(block: BlockDefinition, year: int) -> BlockBatch:
-    """The block in its size of a year."""
+    """The block with its plant size in a year."""
     one = np.zeros(1, dtype=np.int64)
     return make_block_batch(
         number_columns([block]),

@@ -1,8 +1,8 @@
-"""Runs that took place, as people and controllers report them: minutes, and litres where metered.
+"""Actual runs, as people and controllers report them: minutes, and litres where metered.
 
 A report replaces what the plan assumed for that day; it may come late. The ledgers of the blocks
 reopen from the first day reported, and tomorrow's plan follows in the same transaction. Metered
-water is held against what the block's emitters should give.
+water is compared with what the block's emitters should give.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class RunReport:
 
     block_id: str
     started_at: datetime
-    """Aware, or naive on the clock of the block's site."""
+    """Aware, or naive in the time zone of the block's site."""
     duration_min: float
     volume_l: float | None = None
 
@@ -49,7 +49,7 @@ class ReportedRuns:
     new_version_count: int
     """Plans that were replaced."""
     flow: tuple[FlowNote, ...]
-    """One for each block with metered runs among these."""
+    """One for each block with metered runs in the report."""
 
 
 def report_runs(
@@ -60,10 +60,10 @@ def report_runs(
     reporter: str,
     replanning: Replanning,
 ) -> ReportedRuns:
-    """Store runs of this farm's blocks, or of any farm where None; all of them or none.
+    """Store runs of this farm's blocks, or of any farm's if None; all of them or none.
 
-    The same run again changes nothing. Raises InputInvalid with a JSON pointer for each fault; a
-    block of another farm is told as one that does not exist.
+    The same run again changes nothing. Raises InputInvalid with a JSON pointer for each fault;
+    another farm's block is reported as not found.
     """
     if not 1 <= len(reports) <= MOST_RUNS:
         raise InputInvalid(
@@ -166,7 +166,7 @@ class _Places:
         return self.sites[self.blocks[report.block_id].site_id]
 
     def started_at(self, report: RunReport) -> datetime | None:
-        """When a run began, aware; None where only the site of a block not known could tell."""
+        """When a run began, aware; None if that depends on the site of an unknown block."""
         if report.block_id in self.blocks:
             return on_clock(report.started_at, self.site_of(report).zone)
         return None if report.started_at.tzinfo is None else report.started_at

@@ -1,9 +1,9 @@
-"""Tomorrow's plan by mail: ordered in the transaction that publishes it, written when it is sent.
+"""Tomorrow's plan by mail: queued in the transaction that publishes it, written when it is sent.
 
-The order is one row per reader, so that the evening run of a region stays short and holds the
-database no longer than before. A reader gets a second mail for the same day only where minutes
-changed past the threshold since the last one, or an injection was ordered, changed, taken back or
-moved; until it is sent, a newer order replaces the older.
+An order is one row per reader, so that mail adds little to the evening run of a region or to the
+time it holds the database. A reader gets a second mail for the same day only if minutes changed
+past the threshold since the last one, or an injection was ordered, changed, cancelled or moved; a
+newer order replaces an older one that has not been sent.
 """
 
 from __future__ import annotations
@@ -33,15 +33,15 @@ from service.records.mail import MailOrder, PlanMark
 from service.records.weather import Attribution
 
 EVENING = "evening"
-OF_USE_UNTIL = time(12)
-"""A plan that has not arrived by noon of its day is not sent any more."""
-LATE_PLAN_OF_USE = timedelta(hours=1)
-"""A plan that is made later than that is tried for this long."""
+SENT_UNTIL = time(12)
+"""A plan that has not been sent by noon of its day is dropped."""
+LATE_PLAN_SENT_FOR = timedelta(hours=1)
+"""How long a plan that is made later than that is tried."""
 THRESHOLD = ChangeThreshold()
 INJECTION_MOVE_MIN = 15
-"""An injection that begins or ends that much earlier or later is news; own rule."""
+"""An injection that begins or ends this much earlier or later is news; our rule."""
 _INJECTION = " injection"
-"""Behind a block id, which has no blank in it."""
+"""Suffix of a block id, which contains no space."""
 
 
 def queue_evening_mails(
@@ -52,22 +52,22 @@ def queue_evening_mails(
     issued_at: datetime,
     threshold: ChangeThreshold = THRESHOLD,
 ) -> int:
-    """Order the mails of these farms' plans for a day; returns how many.
+    """Queue the mails of these farms' plans for a day; returns how many.
 
     For the transaction that published the plans. Three queries for any number of farms, one where
-    nobody reads mail. The same plans again order nothing.
+    nobody reads mail. The same plans again queue nothing.
     """
     readers = unit.people.list_readers(EVENING, role="grower", farm_keys=farm_keys)
     if not readers:
         return 0
     marks = {mark.farm_id: mark for mark in unit.outbox.read_marks(farm_keys, day=day)}
-    said = unit.outbox.list_said(list(marks), day=day, kind=EVENING)
+    mailed = unit.outbox.list_content(list(marks), day=day, kind=EVENING)
     orders = []
     for known in readers:
         mark = marks.get(known.farm_id)
         if mark is None or issued_at >= midnight_utc(day + ONE_DAY, mark.zone):
-            continue  # a day that is over is told to nobody
-        before = said.get((known.person_key, known.farm_id))
+            continue  # nobody is mailed about a day that is over
+        before = mailed.get((known.person_key, known.farm_id))
         if before is not None and not _is_news(before, mark, threshold):
             continue
         orders.append(
@@ -77,18 +77,18 @@ def queue_evening_mails(
                 plan_day=day,
                 kind=EVENING,
                 plan_version=mark.plan_version,
-                said=_said(mark),
+                content=_content_mark(mark),
                 expires_at=max(
-                    first_instant(day, OF_USE_UNTIL, mark.zone), issued_at + LATE_PLAN_OF_USE
+                    first_instant(day, SENT_UNTIL, mark.zone), issued_at + LATE_PLAN_SENT_FOR
                 ),
             )
         )
     return unit.outbox.queue(orders, at=issued_at)
 
 
-def _said(mark: PlanMark) -> dict[str, int | str | None]:
-    """What a mail of these plans tells, in one table."""
-    injections = {f"{block_id}{_INJECTION}": told for block_id, told in mark.injections.items()}
+def _content_mark(mark: PlanMark) -> dict[str, int | str | None]:
+    """The minutes and injections that a mail of these plans reports."""
+    injections = {f"{block_id}{_INJECTION}": text for block_id, text in mark.injections.items()}
     return {**mark.minutes, **injections}
 
 
@@ -96,10 +96,10 @@ def _is_news(
     before: Mapping[str, int | str | None], mark: PlanMark, threshold: ChangeThreshold
 ) -> bool:
     """Whether the minutes or the injection of any block differ enough from what was mailed."""
-    now = _said(mark)
+    now = _content_mark(mark)
     if before.keys() != now.keys():
         return True
-    pairs = [(before[key], told) for key, told in now.items()]
+    pairs = [(before[key], value) for key, value in now.items()]
     if any((old is None) != (new is None) for old, new in pairs):
         return True
     texts = [(old, new) for old, new in pairs if isinstance(old, str) and isinstance(new, str)]
@@ -141,7 +141,7 @@ def evening_letter(
 ) -> EveningLetter:
     """The plans in force of a farm for a day, the latest one planned if None, as a letter.
 
-    Raises PlanNotFound where there are none.
+    Raises PlanNotFound if there are none.
     """
     views = list_plans(day=day, farm_id=farm.farm_id, unit_of_work=unit_of_work)
     if not views:
@@ -166,7 +166,7 @@ def evening_letter(
 
 
 def _in_order(blocks: Sequence[BlockLine]) -> tuple[BlockLine, ...]:
-    """Those that run by their first start, then the others by name."""
+    """Blocks that run, by their first start, then the others by name."""
     latest = datetime.max.replace(tzinfo=UTC)
     return tuple(
         sorted(
@@ -224,7 +224,7 @@ def _pulse_line(view: PlanView, start_min: int, duration_min: int) -> PulseLine:
     starts_at = wall_time(view.plan.day, start_min, view.zone)
     return PulseLine(
         starts_at=starts_at,
-        # Counted from midnight again, so that a clock change within the pulse is right.
+        # Counted from midnight again, so that a pulse across a clock change is right.
         ends_at=wall_time(view.plan.day, start_min + duration_min, view.zone),
         duration_min=duration_min,
     )
@@ -249,6 +249,6 @@ def _site_line(site_id: str, view: PlanView) -> SiteLine:
 def named_sources(
     views: Iterable[PlanView], attributions: Mapping[str, Attribution]
 ) -> tuple[Attribution, ...]:
-    """Whom to thank for the weather behind these plans."""
+    """Attributions for the weather behind these plans."""
     used = {origin.source for view in views for origin in view.plan.weather.origins}
     return tuple(each for name, each in attributions.items() if name in used)

@@ -1,18 +1,18 @@
-"""Send what stands in the outbox: write it, hand it to the relay, note what the relay said.
+"""Send the mails in the outbox: write each, hand it to the relay, record the relay's reply.
 
 Every reader gets each mail at least once. A mail is written once, kept, and sent as the same bytes
-with the same Message-ID however often it is tried. It comes twice only where the relay took it and
-this process did not learn so (a lost last reply) or died before it could write that down: a plan
-that comes twice does less harm than one that does not come.
+with the same Message-ID however often it is tried. It arrives twice only if the relay accepted it
+and this process did not learn that (the last reply was lost) or died before it could record it: a
+plan that arrives twice does less harm than one that never arrives.
 
-- 4xx for a mail: tried again after 1, 2, 4, 8, 16, then every 30 minutes until it is of no use;
-  then dropped and told to the operator. Three such mails in a row suppress the reader.
+- 4xx for a mail: tried again after 1, 2, 4, 8, 16, then every 30 minutes until it expires; then
+  dropped, with a warning in the log. Three such mails in a row suppress the reader.
 - 5xx for a mail: failed, and the reader is suppressed until somebody looks.
-- The relay cannot be reached, or refuses this service as a sender: nobody's address is to blame,
-  all wait. The same back-off, without an end but the mail's own.
+- The relay cannot be reached, or refuses this service as a sender: no address is to blame, so all
+  mails wait, with the same back-off, until they expire.
 
-Any number of processes may send at once: mails are leased, and no mail is begun whose lease is
-about to end. One connection per process, at most ten mails a second.
+Any number of processes may send at once: mails are leased, and no mail is started whose lease is
+about to expire. One connection per process, at most ten mails a second.
 """
 
 from __future__ import annotations
@@ -42,13 +42,12 @@ from service.records.weather import Attribution
 LEASE_S = 120
 BATCH_SIZE = 50
 LEASE_LEFT = timedelta(seconds=40)
-"""A mail is begun only with this much of the lease left: more than the relay's time-out."""
+"""A mail is started only with this much of the lease left: more than the relay's time-out."""
 PAUSE_S = 0.1
-"""Ten mails a second at most."""
+"""At most ten mails a second."""
 LONGEST_WAIT_MIN = 30.0
 LATE_LIMIT = 3
-"""Mails in a row that the relay put off until they were of no use; then the reader is asked no
-more."""
+"""Mails in a row that the relay put off until they expired; then the reader is suppressed."""
 KEPT_FOR = timedelta(days=90)
 """How long a mail's row, and with it its unsubscribe link, is kept."""
 log = get_logger(__name__)
@@ -59,14 +58,14 @@ class Post:
     """What a sender works with."""
 
     owner: str
-    """Name of this process, different from all others that share the database."""
+    """Name of this process, unique among those that share the database."""
     unit_of_work: UnitOfWorkFactory
     clock: Clock
     source_order: Mapping[str, int]
     compose: ComposeMail
     connect: MailTransport
     domain: str
-    """Behind the ``@`` of message ids."""
+    """Part of message ids after the ``@``."""
     attributions: Mapping[str, Attribution] = field(default_factory=dict)
     pause: Callable[[float], None] = time.sleep
     should_stop: Callable[[], bool] = lambda: False
@@ -77,7 +76,7 @@ class Post:
 
 @dataclass(slots=True)
 class PostOutcome:
-    """What came of a round."""
+    """Result of one delivery round."""
 
     queued_count: int = 0
     sent_count: int = 0
@@ -89,8 +88,7 @@ class PostOutcome:
 
 
 def deliver(post: Post) -> PostOutcome:
-    """Order what is due this week and the links that people wait for, then send all whose time has
-    come; for every tick."""
+    """Queue the weekly mails and sign-in links that are due, then send all due mails."""
     now = post.clock.now()
     queued = queue_sign_in_links(post.unit_of_work, now=now)
     queued += queue_weekly_summaries(post.unit_of_work, now=now)
@@ -101,7 +99,7 @@ def deliver(post: Post) -> PostOutcome:
 
 
 def send_due(post: Post) -> PostOutcome:
-    """Send all mails whose time has come and that nobody else has taken."""
+    """Send all mails that are due and that no other process has claimed."""
     outcome = PostOutcome()
     with post.unit_of_work(write=False) as unit:
         if not unit.outbox.has_due(now=post.clock.now()):
@@ -126,16 +124,16 @@ def send_due(post: Post) -> PostOutcome:
 
 
 _Letters = dict[tuple[str, str, date, str], AnyLetter]
-"""The letters of a batch: those who read of one farm are told the same."""
+"""The letters of a batch: readers of one farm share a letter."""
 
 
-def _told_in(mail: QueuedMail) -> tuple[str, str, date, str]:
+def _letter_key(mail: QueuedMail) -> tuple[str, str, date, str]:
     order = mail.order
     return (order.kind, order.farm_id, order.plan_day, mail.person.person.reference_block_id)
 
 
 class _Connection:
-    """One connection to the relay, opened when the first mail needs it, and again if it breaks."""
+    """One connection to the relay, opened for the first mail, and reopened if it breaks."""
 
     def __init__(self, post: Post) -> None:
         self._post = post
@@ -145,7 +143,7 @@ class _Connection:
         """False: nothing was reached, or the connection broke for two mails in a row."""
 
     def send(self, message: bytes, *, recipient: str) -> str:
-        """As a session does; a single mail at which the relay breaks off is not its end."""
+        """As a session does; one mail at which the relay hangs up does not end the connection."""
         try:
             if self._session is None:
                 self._break_count += 1
@@ -192,9 +190,9 @@ def _send_batch(
 
 
 def _why_not(mail: QueuedMail, now: datetime) -> str:
-    """Why a mail is not to be sent any more; empty for one that is."""
+    """Why a mail must not be sent any more; empty if it may."""
     if now >= mail.order.expires_at:
-        return "too late to be of use"
+        return "expired"
     wanted = EVENING if mail.order.kind == EVENING else WEEKLY
     if mail.person.suppressed_at is not None:
         return "reader suppressed"
@@ -206,7 +204,7 @@ def _why_not(mail: QueuedMail, now: datetime) -> str:
 def _write(
     post: Post, mail: QueuedMail, letters: _Letters, outcome: PostOutcome
 ) -> QueuedMail | None:
-    """The mail with its bytes, which are kept before they are sent; None where it cannot be."""
+    """The mail with its bytes, stored before they are sent; None if it cannot be written."""
     token = new_token()
     stamp = MailStamp(
         message_id=message_id(mail.order, domain=post.domain),
@@ -214,10 +212,10 @@ def _write(
         link_token=token,
     )
     try:
-        told = _told_in(mail)
-        if told not in letters:
-            letters[told] = letter_of(post, mail.order, mail.person.person)
-        message = post.compose(letters[told], mail.person.person, stamp)
+        key = _letter_key(mail)
+        if key not in letters:
+            letters[key] = letter_of(post, mail.order, mail.person.person)
+        message = post.compose(letters[key], mail.person.person, stamp)
     except Exception as failure:  # one mail that cannot be written must not hold up the others
         log.error(
             "mail cannot be written",
@@ -257,7 +255,7 @@ def message_id(order: MailOrder, *, domain: str) -> str:
 
 
 def letter_of(post: Post, order: MailOrder, reader: Person) -> AnyLetter:
-    """What an order's mail tells, as it stands now; raises NotFound."""
+    """The content of an order's mail as of now; raises NotFound."""
     if order.kind == SIGN_IN:
         return SignInLetter(lasts=LINK_LASTS)
     if order.kind == BULLETIN:
@@ -302,10 +300,10 @@ def _send_one(post: Post, mail: QueuedMail, connection: _Connection, outcome: Po
 
 
 def _put_off(post: Post, mail: QueuedMail, reply: str, outcome: PostOutcome) -> None:
-    """Try again later; where that would be too late, drop it and say so."""
+    """Try again later; if that would be too late, drop the mail and log it."""
     wait_min = min(LONGEST_WAIT_MIN, 2.0 ** min(mail.attempt_count - 1, 10))
     next_try_at = post.clock.now() + timedelta(minutes=wait_min)
-    # Who asks for links in somebody's name must not be able to stop that person's plans.
+    # Asking for links in somebody's name must not be able to stop that person's plans.
     is_theirs = reply[:1] == "4" and mail.order.kind != SIGN_IN
     if next_try_at < mail.order.expires_at:
         with post.unit_of_work(write=True) as unit:
@@ -342,7 +340,7 @@ def _fail(post: Post, mail: QueuedMail, reply: str, outcome: PostOutcome) -> Non
 
 
 def _give_back(post: Post, mails: list[QueuedMail], outcome: PostOutcome) -> None:
-    """Let others, or a later round, have what was taken and not tried."""
+    """Return claimed mails that were not tried to other processes or a later round."""
     now = post.clock.now()
     wait = timedelta(minutes=1.0 if outcome.trouble else 0.0)
     with post.unit_of_work(write=True) as unit:
@@ -381,6 +379,6 @@ def _facts(mail: QueuedMail) -> dict[str, object]:
 
 
 def prune_mails(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> int:
-    """Forget mails older than ninety days; returns how many."""
+    """Delete mails older than ninety days; returns how many."""
     with unit_of_work(write=True) as unit:
         return unit.outbox.prune(before=clock.now() - KEPT_FOR)

@@ -1,4 +1,4 @@
-"""The counties of an adviser, last week, side by side: ordered and written like a farm's summary.
+"""Last week's counties side by side, for advisers: queued and written like a farm's summary.
 
 Its numbers are those of :func:`compare_counties`, which the pages, the API and the command line
 show too.
@@ -24,7 +24,7 @@ BULLETIN = "bulletin"
 
 
 def queue_weekly_bulletins(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> int:
-    """Order the bulletins that are due and not ordered yet; returns how many."""
+    """Queue the bulletins that are due and not queued yet; returns how many."""
     with unit_of_work(write=False) as unit:
         orders = _orders(unit, now)
     if not orders:
@@ -73,7 +73,7 @@ def bulletin_letter(
 ) -> BulletinLetter:
     """The seven days up to ``last_day`` in every county, for the reader's reference block.
 
-    Raises NotFound where no block or no county is stored.
+    Raises NotFound if no block or no county is stored.
     """
     first_day = last_day - timedelta(days=DAYS_PER_WEEK - 1)
     with unit_of_work(write=False) as unit:
@@ -106,7 +106,7 @@ def bulletin_letter(
 def _first_block(unit: UnitOfWork, day: date) -> str:
     blocks = unit.blocks.list_blocks(farm_id=None, day=day)
     if not blocks:
-        raise NotFound("no block is stored that could stand in every county")
+        raise NotFound("no block is stored that could be put into every county")
     return blocks[0].block_id
 
 

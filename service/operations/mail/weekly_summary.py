@@ -1,7 +1,7 @@
 """Last week of a farm: what went out, what the crop used, what rain gave, what ran short.
 
-A week is Monday to Sunday. Its summary is ordered from Monday morning on, on the farm's clock, and
-given up two days later; looking again orders nothing twice.
+A week is Monday to Sunday. Its summary is queued from Monday morning on, in the farm's time zone,
+and given up two days later; looking again queues nothing twice.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from service.waterworks.flow_check import FlowVerdict
 WEEKLY = "weekly"
 DAYS_PER_WEEK = 7
 MAILED_FROM = time(6)
-OF_USE_FOR = timedelta(days=2)
+SENT_FOR = timedelta(days=2)
 SEASON_DAYS = 180
 """How far back metered runs count for the flow check."""
 
@@ -38,17 +38,18 @@ def week_before(day: date) -> tuple[date, date]:
 
 
 def due_week(zone: str, now: datetime) -> tuple[date, date, datetime] | None:
-    """The week whose mail is due now on a clock, with the instant until which it is of use."""
+    """The week whose mail is due now in a time zone, with the instant at which the mail expires."""
     monday, sunday = week_before(local_day(now, zone))
     from_at = first_instant(sunday + timedelta(days=1), MAILED_FROM, zone)
-    until = from_at + OF_USE_FOR
+    until = from_at + SENT_FOR
     return (monday, sunday, until) if from_at <= now < until else None
 
 
 def queue_weekly_summaries(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> int:
-    """Order the summaries that are due and not ordered yet; returns how many.
+    """Queue the summaries that are due and not queued yet; returns how many.
 
-    Writes only where there is something to write, as this is asked every few seconds.
+    Opens a write transaction only if there is something to queue, since this runs every few
+    seconds.
     """
     with unit_of_work(write=False) as unit:
         orders = _orders(unit, now)
@@ -156,7 +157,7 @@ def _total(rows: LedgerRows, name: str) -> float:
 def _flow(
     block: BlockDefinition, last_day: date, unit_of_work: UnitOfWorkFactory
 ) -> tuple[str, float | None]:
-    """What the metered runs of the season show; nothing for a block without a meter."""
+    """Flow-check verdict of the season's metered runs; empty for a block without a meter."""
     report = check_flow(
         block.block_id,
         first_day=last_day - timedelta(days=SEASON_DAYS),

@@ -1,1 +1,1 @@
-"""What is stored about farms and plans, read for people and programs."""
+"""Farms and plans, read for people and programs."""

@@ -27,7 +27,7 @@ from service.waterworks.lateral import Lateral, LateralFlow, LongestRow, longest
 from service.waterworks.travel_time import BlockTravel, block_travel
 
 TARGET_UNIFORMITY_PCT = 90.0
-"""EU that a row's length is looked for unless somebody asks otherwise; EP405, from memory."""
+"""Target EU for the longest row unless the caller asks for another; EP405, from memory."""
 KEPT_ROWS = 512
 
 
@@ -41,13 +41,13 @@ class PipeReport:
     block: BlockFlow
     """All rows."""
     row: LateralFlow
-    """The row that gets least, seen from its own inlet."""
+    """The row that gets the least water, seen from its own inlet."""
     findings: tuple[RegulatorFinding, ...]
     longest: LongestRow
     target_uniformity_pct: float
     travel: BlockTravel
     cautions: tuple[str, ...]
-    """What is wrong, in words; empty where nothing is."""
+    """What is wrong, in words; empty if nothing is."""
 
 
 def solve_layout(
@@ -58,7 +58,7 @@ def solve_layout(
     emitter_spacing_m: float,
     target_uniformity_pct: float = TARGET_UNIFORMITY_PCT,
 ) -> PipeReport:
-    """Solve the pipes; raises InputInvalid for some that cannot be built."""
+    """Solve the pipes; raises InputInvalid for pipes that cannot be built."""
     block, flow, findings = _solved(layout, emitter_flow_l_per_h, emitter_spacing_m)
     sides = block.laterals_per_takeoff_count
     worst = int(np.argmin(flow.takeoff_head_m))
@@ -94,7 +94,7 @@ def _solved(
 
 @lru_cache(maxsize=KEPT_ROWS)
 def _longest_row(lateral: Lateral, head_m: float, target_uniformity_pct: float) -> LongestRow:
-    """Every length is tried, which takes a tenth of a second: kept for the next look."""
+    """Trying every length takes a tenth of a second, so the result is cached."""
     return longest_row(lateral, head_m, target_uniformity_pct)
 
 
@@ -105,7 +105,7 @@ def solve_stored(
     target_uniformity_pct: float = TARGET_UNIFORMITY_PCT,
     unit_of_work: UnitOfWorkFactory,
 ) -> PipeReport:
-    """The pipes of a stored block; raises NotFound where they are not described."""
+    """The solved pipes of a stored block; raises NotFound if they are not described."""
     with unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(block_id, day=on)
     return solve_definition(block, target_uniformity_pct=target_uniformity_pct)
@@ -114,7 +114,7 @@ def solve_stored(
 def solve_definition(
     block: BlockDefinition, *, target_uniformity_pct: float = TARGET_UNIFORMITY_PCT
 ) -> PipeReport:
-    """The pipes of a block; raises NotFound where they are not described."""
+    """The solved pipes of a block; raises NotFound if they are not described."""
     return solve_layout(
         block.block_id,
         _layout(block),
@@ -125,7 +125,7 @@ def solve_definition(
 
 
 def design_uniformity_pct(block: BlockDefinition) -> float:
-    """Emission uniformity of a block's pipes; raises NotFound where they are not described."""
+    """Emission uniformity of a block's pipes; raises NotFound if they are not described."""
     flow = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
     return flow.design_uniformity_pct
 
@@ -140,7 +140,7 @@ def _layout(block: BlockDefinition) -> BlockLayout:
 
 
 def travel_times_min(block: BlockDefinition) -> tuple[float, float]:
-    """Minutes until a block is full and even, and from its inlet to its last emitter."""
+    """Minutes until a block is full and delivers evenly, and from its inlet to its last emitter."""
     pipes, flow, _ = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)
     if flow.dry_emitter_count:
         cautions = "; ".join(solve_definition(block).cautions)
@@ -153,7 +153,7 @@ def travel_times_min(block: BlockDefinition) -> tuple[float, float]:
 
 
 def expected_flow_l_per_h(block: BlockDefinition) -> tuple[float, str]:
-    """Flow that a block should take, and where that figure comes from."""
+    """Expected flow of a block, and where that figure comes from."""
     if block.layout is not None:
         flow = _solved(block.layout, block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
         per_row = block.layout.emitter_count * block.emitter_flow_l_per_h

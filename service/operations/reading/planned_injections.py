@@ -12,7 +12,7 @@ from service.records.plans import PublishedPlan
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedInjection:
-    """The injection of a published plan; without spans where it does not fit into the day."""
+    """The injection of a published plan; without spans if it does not fit into the day."""
 
     is_possible: bool
     products: tuple[tuple[str, float], ...]
@@ -31,7 +31,7 @@ class PlannedInjection:
 
 
 def planned_injection(plan: PublishedPlan) -> PlannedInjection | None:
-    """What a plan injects; None where no fertiliser was ordered."""
+    """What a plan injects; None if no fertiliser was ordered."""
     stored = plan.reasoning.fertigation
     if stored is None:
         return None

@@ -1,4 +1,4 @@
-"""What is asked of the stored farms: who they are, what belongs to them, what day it is there."""
+"""Reads of stored farms: which there are, what belongs to them, what day it is there."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, S
 def list_farms(
     farm_ids: Sequence[str] | None = None, *, unit_of_work: UnitOfWorkFactory
 ) -> list[FarmDefinition]:
-    """The farms named, or all, by id; raises NotFound for an unknown id."""
+    """The named farms, or all, by id; raises NotFound for an unknown id."""
     with unit_of_work(write=False) as unit:
         wanted = set(unit.blocks.farm_keys(farm_ids))
         return [farm for farm in unit.blocks.list_farms() if farm.farm_id in wanted]
 
 
 def get_farm(farm_id: str, *, day: date, unit_of_work: UnitOfWorkFactory) -> FarmBundle:
-    """A farm with its sites, supplies and blocks as it stands on a day; raises NotFound."""
+    """A farm with its sites, supplies and blocks as of a day; raises NotFound."""
     with unit_of_work(write=False) as unit:
         return unit.blocks.get_bundle(farm_id, day=day)
 
@@ -42,14 +42,14 @@ def local_day(now: datetime, zone: str) -> date:
 
 
 def today_at(unit: UnitOfWork, farm_id: str, now: datetime) -> date:
-    """The civil day that it is at a farm; raises NotFound for a farm that is not stored."""
+    """The current civil day at a farm; raises NotFound for an unknown farm."""
     return local_day(now, unit.blocks.get_farm(farm_id).zone)
 
 
 def today_at_block(unit: UnitOfWork, block_id: str, now: datetime) -> date:
-    """The civil day that it is at a block's farm; raises NotFound for a block that is not stored.
+    """The current civil day at a block's farm; raises NotFound for an unknown block.
 
-    As for a block itself, the part of its name after the dot will do where it is unique.
+    As for a block itself, the part of its name after the dot is enough if it is unique.
     """
     return local_day(now, unit.blocks.get_farm_of(block_id).zone)
 
@@ -57,9 +57,9 @@ def today_at_block(unit: UnitOfWork, block_id: str, now: datetime) -> date:
 def blocks_in_force(
     unit: UnitOfWork, now: datetime, *, farm_ids: Iterable[str] | None = None
 ) -> list[BlockDefinition]:
-    """Blocks of these farms, or (None) of all, by id, each as it stands today at its own farm.
+    """Blocks of these farms, or (None) of all, by id, each as of today at its own farm.
 
-    Raises NotFound for a farm that is not stored.
+    Raises NotFound for an unknown farm.
     """
     if farm_ids is not None:
         found = [
@@ -71,7 +71,7 @@ def blocks_in_force(
         today_of = {farm.farm_id: local_day(now, farm.zone) for farm in unit.blocks.list_farms()}
         found = [
             block
-            for day in set(today_of.values())  # three at most are in use on Earth at once
+            for day in set(today_of.values())  # at most three dates are in use on Earth at once
             for block in unit.blocks.list_blocks(farm_id=None, day=day)
             if today_of[block.farm_id] == day
         ]
@@ -79,7 +79,7 @@ def blocks_in_force(
 
 
 def get_today(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> date:
-    """As :func:`today_at_block`, for those who have no transaction open."""
+    """As :func:`today_at_block`, for callers without an open transaction."""
     with unit_of_work(write=False) as unit:
         return today_at_block(unit, block_id, clock.now())
 
@@ -87,7 +87,7 @@ def get_today(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -
 def farms_by_day(
     farms: Sequence[FarmDefinition], now: datetime
 ) -> dict[date, list[FarmDefinition]]:
-    """Farms grouped by the civil day that they have at an instant; raises NotFound for none."""
+    """Farms grouped by their civil day at an instant; raises NotFound if there are none."""
     if not farms:
         raise NotFound("no farm is stored; `rillwright load FARM.toml` loads one")
     groups: dict[date, list[FarmDefinition]] = {}

@@ -1,4 +1,4 @@
-"""What is asked of plans and ledgers: the plan of a day, why it is so, the balance of a span."""
+"""Reads of plans and ledgers: the plan of a day, the reasons for it, the balance of a span."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def get_plan(
 ) -> PlanView:
     """The plan in force for a day (the latest day planned when None).
 
-    Raises NotFound for a block that does not exist, PlanNotFound where it has no such plan.
+    Raises NotFound for a block that does not exist, PlanNotFound if it has no such plan.
     """
     with unit_of_work(write=False) as unit:
         wanted = day or unit.plans.find_latest_day(block_id)
@@ -86,7 +86,7 @@ def explain(
     version: int | None = None,
     unit_of_work: UnitOfWorkFactory,
 ) -> Explanation:
-    """Why a plan says what it says, step by step; raises NotFound."""
+    """The reasoning of a plan, step by step; raises NotFound."""
     view = get_plan(block_id, day=day, version=version, unit_of_work=unit_of_work)
     return Explanation(view=view, steps=plan_steps(view))
 
@@ -125,6 +125,6 @@ def list_blocks(
 
 
 def get_block(block_id: str, *, day: date, unit_of_work: UnitOfWorkFactory) -> BlockDefinition:
-    """One block as it stands on a day; raises NotFound."""
+    """One block as of a day; raises NotFound."""
     with unit_of_work(write=False) as unit:
         return unit.blocks.get_block(block_id, day=day)

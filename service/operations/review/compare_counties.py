@@ -1,8 +1,8 @@
-"""The water need of some days in every county, for one reference block of the adviser's choosing.
+"""The water need of a span of days in every county, for a reference block that the adviser chooses.
 
 The reference block is put into each county: same crop, soil and drip system, with the weather of
-the county's site. Nothing is stored. Days to come count with their forecast, and of their rain only
-the likely part, as in the evening's plan.
+the county's site. Nothing is stored. Coming days use their forecast, and only the likely part of
+their rain, as in the evening's plan.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ LONGEST_SPAN_DAYS = 62
 
 @dataclass(frozen=True, slots=True)
 class CountyComparison:
-    """Counties side by side; ``need`` holds arrays (counties,) in the order of ``counties``."""
+    """Counties side by side; ``need`` has arrays (counties,) in the order of ``counties``."""
 
     reference: BlockDefinition
     counties: tuple[CountyDefinition, ...]
@@ -52,7 +52,7 @@ class CountyComparison:
     forecast_day_count: Ints
     """(counties,) days of the span whose weather is a forecast."""
     rain_mm: Floats
-    """(counties,) all rain that fell or is forecast; NaN where a day is not known."""
+    """(counties,) all rain that fell or is forecast; NaN if a day is not known."""
     need: CountyNeed
     observed_until: tuple[date | None, ...]
     """By county, the last day with observed weather."""
@@ -70,9 +70,9 @@ def compare_counties(
 ) -> CountyComparison:
     """The need of every county from ``first_day`` to ``last_day`` as known on ``on``.
 
-    ``reference`` is a stored block's name, or a block that is stored nowhere.
+    ``reference`` is a stored block's name, or a block that is not stored.
 
-    Raises NotFound for an unknown block or where no county is stored, InputInvalid for the span.
+    Raises NotFound for an unknown block or if no county is stored, InputInvalid for a bad span.
     """
     (found,) = compare_spans(
         reference,
@@ -166,7 +166,7 @@ def _compare(
         first_day=first_day,
         last_day=last_day,
         forecast_day_count=(~is_observed).sum(axis=0),
-        # Elsewhere a day without any report counts as dry; here that would be shown as a fact.
+        # Elsewhere a day without any rain report counts as dry; here that would be shown as a fact.
         rain_mm=np.where(np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan),
         need=need,
         observed_until=observed_until,
@@ -184,15 +184,15 @@ def _county_sites(
 
 
 def counties_today(sites: Sequence[SiteDefinition], now: datetime) -> date:
-    """The day that counties are compared on: the latest that has begun at the sites of all.
+    """The day that counties are compared on: the latest that has begun at every site.
 
-    A region may lie in several zones; so no county's day to come is taken for a past one.
+    A region may span several zones; this way no county's coming day is taken for a past one.
     """
     return min(local_day(now, site.zone) for site in sites)
 
 
 def list_county_sites(*, unit_of_work: UnitOfWorkFactory) -> tuple[SiteDefinition, ...]:
-    """The sites that counties take their weather from; raises NotFound without any county."""
+    """The sites that counties take their weather from; raises NotFound if there are no counties."""
     with unit_of_work(write=False) as unit:
         wanted = {county.site_id for county in unit.blocks.list_counties()}
         if not wanted:
@@ -202,7 +202,7 @@ def list_county_sites(*, unit_of_work: UnitOfWorkFactory) -> tuple[SiteDefinitio
 
 
 def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> BlockBatch:
-    """The reference block once for each county."""
+    """One copy of the reference block for each county."""
     count = column.size
     return make_block_batch(
         number_columns([reference] * count),

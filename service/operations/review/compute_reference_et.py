@@ -1,7 +1,7 @@
 """Reference ET from a table of daily weather alone: no store, no farm, nothing filled.
 
-For people who want to check this service's numbers against their own. A day that cannot be
-computed has no number, and its flags say which value was the cause.
+For people who want to check this service's numbers against their own. A day that cannot be computed
+has no number, and its flags name the value at fault.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from service.agronomy.weather_day import FieldFlag, RawWeather, check_weather
 from service.errors import Fault, WeatherInvalid
 
 SHOWN_FIELDS = ("tmax_c", "tmin_c", "ea_kpa", "rhmin_pct", "u2_m_s", "rs_mj_m2")
-"""Fields that reference ET is computed from, or that are shown beside it."""
+"""Fields that reference ET is computed from, or that are shown with it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class ReferenceEt:
 
     days: Days
     et0_mm: Floats
-    """NaN where the day cannot be computed."""
+    """NaN if the day cannot be computed."""
     values: Mapping[str, Floats]
     flags: Mapping[str, NDArray[np.int32]]
     """:class:`FieldFlag` bits per field."""
@@ -61,7 +61,7 @@ def compute_reference_et(
 
 
 def flag_words(result: ReferenceEt, day: int) -> tuple[str, ...]:
-    """What is known about one day's values, as ``field:word`` in the order of the fields."""
+    """The flags of one day's values, as ``field:word`` in the order of the fields."""
     return tuple(
         f"{name}:{flag_name(flag)}"
         for name in SHOWN_FIELDS

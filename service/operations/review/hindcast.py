@@ -69,7 +69,7 @@ def hindcast(
 ) -> Hindcast:
     """Schedule every day from ``first_day`` to ``last_day`` from one place's daily weather.
 
-    Raises WeatherInvalid where the weather does not cover the span, InputInvalid for an impossible
+    Raises WeatherInvalid if the weather does not cover the span, InputInvalid for an impossible
     span or an unknown forecast error.
     """
     if forecast_error not in FORECASTS:
@@ -127,7 +127,7 @@ def weekly_figures(result: Hindcast, block: int) -> list[WeekFigures]:
 
 
 def narrow_bundle(bundle: FarmBundle, block_id: str) -> FarmBundle:
-    """The block named and those that share its supply, since they share its water."""
+    """The named block and those that share its supply, since they share its water."""
     own = next((block for block in bundle.blocks if block.block_id == block_id), None)
     if own is None:
         known = ", ".join(block.block_id for block in bundle.blocks) or "none"
@@ -163,12 +163,12 @@ class _Blocks:
         return self._made[year]
 
     def day_lengths_min(self, days: Days) -> Ints:
-        """Length of each civil day where the first block stands, (days,)."""
+        """Length of each civil day at the first block's site, (days,)."""
         zone = self._zone_of[self._bundle.blocks[0].site_id]
         return day_lengths_min(days, [zone])[:, 0].astype(np.int64)
 
     def degree_days_before(self, weather: SiteDays, first_row: int) -> Floats | None:
-        """Degree days of the weather before the span, (blocks,); None where there is none."""
+        """Degree days of the weather before the span, (blocks,); None if there is none."""
         if first_row == 0:
             return None
         blocks = self.of_year(weather.days[0].item().year)
@@ -224,7 +224,7 @@ def _weather(
 
 
 def _refuse_gaps(span: SiteDays) -> None:
-    """Name the days whose reference ET could neither be computed nor filled."""
+    """Raise an error naming the days whose reference ET could neither be computed nor filled."""
     missing = np.flatnonzero(np.isnan(span.et0_mm).any(axis=1))
     if missing.size:
         shown = ", ".join(str(day) for day in span.days[missing[:SHOWN_GAP_DAYS]])
@@ -235,7 +235,7 @@ def _refuse_gaps(span: SiteDays) -> None:
 
 
 def _refuse_unknown_stages(bundle: FarmBundle, run: SeasonRun, days: Days) -> None:
-    """Name the blocks whose degree days began before the weather, so that no stage is known."""
+    """Raise an error naming the blocks whose degree days began before the weather."""
     unknown = np.isnan(run.crop.crop_coefficient)
     if not unknown.any():
         return

@@ -1,6 +1,6 @@
-"""Whether tomorrow's plans rest on sound data: weather that is there, blocks that make sense.
+"""Whether tomorrow's plans rest on sound data: weather that is complete, blocks that make sense.
 
-Nothing is changed. Findings say what to look at. No findings is no proof that all is well, since
+Nothing is changed. Findings say what to look at. No findings do not prove that all is well, since
 the service knows only its own data.
 """
 
@@ -27,7 +27,7 @@ WATCHED_DAYS = 30
 """Past days that are checked for gaps and flags."""
 OUTLOOK_DAYS = 7
 STALE_OBSERVED_DAYS = 2
-"""Observed weather should reach the day before yesterday at the least."""
+"""Observed weather should reach at least the day before yesterday."""
 SHORTEST_FORECAST_DAYS = 2
 """The plan needs a forecast of today and tomorrow."""
 WORTH_NOTING = (
@@ -53,7 +53,7 @@ class SiteHealth:
     flag_day_counts: Mapping[str, int]
     """Days with each flag worth noting, as ``field: flag``."""
     sources: Mapping[str, Mapping[str, list[str]]]
-    """For yesterday and tomorrow: where the fields come from."""
+    """For yesterday and tomorrow: where each field comes from."""
     findings: tuple[str, ...]
 
 
@@ -95,7 +95,7 @@ def check_health(
         farms = unit.blocks.list_farms()
         table = unit.blocks.read_site_table()
         today_of = {site.site_id: local_day(now, site.zone) for site in table.definitions}
-        # The farthest of the days that have begun; where there is no site yet, any will do.
+        # The latest of the days that have begun; without a site, any day will do.
         latest = max(today_of.values(), default=now.date())
         blocks = blocks_in_force(unit, now)
         gathered = (
@@ -277,7 +277,7 @@ def _odd_blocks(
 
 
 def _largest(values: Floats) -> Floats:
-    """(blocks,) largest known value of each column, 0 where none is known."""
+    """(blocks,) largest known value of each column, 0 if none is known."""
     known = np.where(np.isfinite(values), values, 0.0)
     largest: Floats = known.max(axis=0)
     return largest

@@ -1,6 +1,6 @@
 """The work of each job: refresh the weather, plan evenings, repair ledgers, delete what is old.
 
-In: the runs of one job that this process has claimed. Out: how each of them went, by run key.
+In: the runs of one job that this process has claimed. Out: the result of each, by run key.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ log = get_logger(__name__)
 
 
 def do_refresh(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
-    """Fetch what is new from one source; no answer is a failure, gaps at some sites are not."""
+    """Fetch news from one source; no answer at all is a failure, gaps at some sites are not."""
     (run,) = runs
     site_keys = run.site_keys
     if site_keys is None:
@@ -39,14 +39,14 @@ def do_refresh(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult
             reason = f"{problem.source}: {problem.reason}: {problem.message}"
             return {run.run_key: JobResult(reason=reason, retry_at=problem.retry_at)}
     revised_count = _revise(duties, now)
-    said = f"refreshed, {len(problems)} problems" if problems else "refreshed"
+    outcome = f"refreshed, {len(problems)} problems" if problems else "refreshed"
     if revised_count:
-        said += f", {revised_count} plans superseded"
-    return {run.run_key: JobResult(outcome=said)}
+        outcome += f", {revised_count} plans superseded"
+    return {run.run_key: JobResult(outcome=outcome)}
 
 
 def _revise(duties: Duties, now: datetime) -> int:
-    """Replace plans that are out where new weather changes their minutes beyond the threshold.
+    """Replace plans that are out if new weather changes their minutes beyond the threshold.
 
     A farm that fails here keeps its plan; its next evening reports the failure.
     """
@@ -73,7 +73,7 @@ def _revise(duties: Duties, now: datetime) -> int:
 
 
 def _log_problems(problems: Sequence[SourceProblem]) -> None:
-    """Log the first of what is missing, a line each; a region without an answer has thousands."""
+    """Log the first few problems, a line each; a region without an answer has thousands."""
     for problem in problems[:LOGGED_PROBLEMS]:
         log.warning(
             "weather missing",
@@ -89,8 +89,8 @@ def _log_problems(problems: Sequence[SourceProblem]) -> None:
 def do_evenings(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     """Plan the evenings of one date.
 
-    A farm whose plan day has begun meanwhile gets a plan for the rest of it, if it has none; a plan
-    that may be under way is not changed any more.
+    A farm whose planned day has begun meanwhile gets a plan for the rest of it, if it has none; a
+    plan that may be under way is no longer changed.
     """
     now = duties.clock.now()
     in_time = [run for run in runs if now < _plan_day_begins(run)]
@@ -133,7 +133,7 @@ def _planned_farms(duties: Duties, runs: Sequence[DueRun]) -> set[str]:
 
 
 def do_repairs(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
-    """Compute the ledgers of one date with weather that came late, and what that changes today."""
+    """Recompute the ledgers of one date with late weather, and what that changes today."""
     results = _run_farms(
         duties,
         runs,
@@ -180,8 +180,8 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     """Delete payloads, runs and mails that are old enough."""
     (run,) = runs
     pruned = prune_payloads(unit_of_work=duties.unit_of_work, clock=duties.clock)
-    said = f"deleted {pruned.payload_count} payloads and {pruned.job_run_count} runs"
+    outcome = f"deleted {pruned.payload_count} payloads and {pruned.job_run_count} runs"
     mail_count = prune_mails(unit_of_work=duties.unit_of_work, clock=duties.clock)
     if mail_count:
-        said += f", {mail_count} mails"
-    return {run.run_key: JobResult(outcome=said)}
+        outcome += f", {mail_count} mails"
+    return {run.run_key: JobResult(outcome=outcome)}

@@ -1,9 +1,9 @@
-"""Which jobs are due, decided from the database: what should have run by now and is not done.
+"""Which jobs are due, decided from the database: those that should have run by now and have not.
 
 Nothing is scheduled ahead and nothing is remembered from one look to the next. A job is named by a
 run key, unique per farm and local civil date (or weather source and hour, or UTC date), and the
-ledger of runs says which keys are done. Clock changes, restarts, days off and a second scheduler
-therefore need no rules of their own.
+ledger of runs says which keys are done. Clock changes, restarts, downtime and a second scheduler
+therefore need no special rules.
 
 - ``evening:{farm}:{date}`` makes the plans for the day after ``date``. Due some minutes before the
   farm's issue time on that date, so that the plans are out by then.
@@ -13,8 +13,8 @@ therefore need no rules of their own.
   and for the sites of each farm in the last hour but one before its evening.
 - ``prune:{date}`` deletes what is too old to keep, once per UTC date.
 
-After days off only the latest evening and the latest repair of a farm are worth running. The dates
-missed before them are covered by that run and are marked so, each under its own key.
+After days of downtime only the latest evening and the latest repair of a farm are worth running.
+The dates missed before them are covered by that run and are marked so, each under its own key.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from service.records.farms import FarmDefinition
 
 EVENING, REPAIR, WEATHER, PRUNE = "evening", "repair", "weather", "prune"
 CATCH_UP_DAYS = 31
-"""A farm without any run for longer than this starts over: older dates count as never due."""
+"""A farm without any run for longer than this starts over: older dates are treated as never due."""
 REFRESH_EVERY_H = 6
 REFRESH_AHEAD = timedelta(hours=1)
 """The weather is fetched in the UTC hour that contains the moment this long before an evening."""
@@ -55,7 +55,7 @@ class DueRun:
     zone: str = "UTC"
     source: str | None = None
     site_keys: Ints | None = None
-    """Sites to ask a source for; None: all."""
+    """Sites to query a source for; None: all."""
     covers: tuple[DueRun, ...] = ()
     """Runs of earlier dates that were missed and are settled by this one."""
 
@@ -131,10 +131,11 @@ def list_due(
     evening_lead_min: int,
     looks_back: bool = True,
 ) -> list[DueRun]:
-    """Every run that is due by now and not done, in the order in which to run them.
+    """Every run that is due by now and not done, in the order to run them.
 
     Weather comes first, since evenings need it; then evenings, repairs, and what can wait. A caller
-    who only wants to know what is due need not look back for missed dates that runs would cover.
+    that only needs to know what is due can skip looking back for the missed dates that runs would
+    cover.
     """
     farms = unit.blocks.list_farms()
     evenings = _due_evenings(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)

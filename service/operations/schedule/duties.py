@@ -21,29 +21,29 @@ class Duties:
     """What a scheduler works with."""
 
     owner: str
-    """Name of this process, different from all others that share the database."""
+    """Name of this process, unique among those that share the database."""
     unit_of_work: UnitOfWorkFactory
     clock: Clock
     source_order: Mapping[str, int]
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
-    """By source; sources that are not here are not asked."""
+    """By source; sources that are not listed are not queried."""
     evening_lead_min: int = EVENING_LEAD_MIN
     supersedes_from: ChangeThreshold = field(default_factory=ChangeThreshold)
-    """How much its minutes must change for later weather to replace a plan that is out."""
+    """How much the minutes of a plan that is out must change for later weather to replace it."""
     after_publish: AfterPublish | None = None
-    """Called where an evening publishes plans, in the same transaction."""
+    """Called when an evening publishes plans, in the same transaction."""
     lease_s: int = LEASE_S
     heartbeat_s: float = HEARTBEAT_S
     checkpoint: Callable[[str], None] = lambda _name: None
     """Called at ``evening claimed``, ``evening planned``, ``evening settled`` and likewise for the
     other jobs (``weather fetched``); a test may end the process there."""
     should_stop: Callable[[], bool] = lambda: False
-    """Asked between pieces of work."""
+    """Checked between pieces of work."""
 
 
 @dataclass(frozen=True, slots=True)
 class JobResult:
-    """How one run went: an outcome, or why it is given back and until when."""
+    """Result of one run: an outcome, or why it is given back and until when."""
 
     outcome: str | None = None
     reason: str = ""

@@ -1,7 +1,7 @@
-"""How the service itself is doing: the scheduler's beat, what is due, how old the weather is.
+"""How the service itself is doing: the scheduler's heartbeat, what is due, how old the weather is.
 
-Nothing is changed. The number of queries is the same for one farm as for a thousand, so that this
-can be asked every few seconds.
+Nothing is changed. The number of queries is the same for one farm as for a thousand, so this can be
+polled every few seconds.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ TICK_LATE = timedelta(minutes=3)
 """The scheduler looks three times a minute; after this long something is wrong."""
 TICK_LOST = timedelta(minutes=10)
 CLOCK_TOLERANCE = timedelta(seconds=5)
-"""A tick that lies further ahead was written by a machine whose clock differs from ours."""
+"""A tick further ahead than this was written by a machine whose clock differs from ours."""
 RUNS_SHOWN = timedelta(days=8)
 RUNS_COUNTED = timedelta(days=1)
 WEATHER_SHOWN_DAYS = 30
@@ -47,7 +47,7 @@ NAMED_IN_FINDING = 5
 
 
 class Verdict(StrEnum):
-    """How something is doing."""
+    """State of a part of the service."""
 
     PASS = "pass"
     WARN = "warn"
@@ -64,7 +64,7 @@ class FarmRuns:
     next_due_at: datetime
     """When the next evening is due; in the past for one that is due and not done."""
     is_overdue: bool
-    """The farm's issue time has passed without its plans."""
+    """Whether the farm's issue time has passed without its plans."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class SiteAge:
     forecast_age: timedelta | None
     forecast_until_day: date | None
     is_stale: bool
-    """Tomorrow's plan would rest on old or bridged weather."""
+    """Whether tomorrow's plan would rest on old or bridged weather."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +107,12 @@ class ServiceStatus:
         return self.watchdog
 
     def is_open(self, breaker: BreakerState) -> bool:
-        """Nothing is sent to what this breaker guards."""
+        """Whether requests to what this breaker guards are blocked."""
         return breaker.open_until is not None and self.at < breaker.open_until
 
 
 def check_ready(*, unit_of_work: UnitOfWorkFactory, check_schema: Callable[[], None]) -> None:
-    """Raise StorageFailed unless the database answers and is at this version's schema."""
+    """Raise StorageFailed unless the database answers and has this version's schema."""
     check_schema()
     with unit_of_work(write=False) as unit:
         unit.runs.last_tick_at()
@@ -161,7 +161,7 @@ def read_status(
 
 
 def watchdog_verdict(last_tick_at: datetime | None, now: datetime) -> Verdict:
-    """Whether a scheduler is running; that none ever ran is a warning, not a failure."""
+    """Whether a scheduler is running; if none ever ran, that is a warning, not a failure."""
     if last_tick_at is None:
         return Verdict.WARN
     silent = now - last_tick_at
@@ -194,7 +194,8 @@ def _farm_runs(
     due_keys: Set[str],
     last_runs: Mapping[str, JobRun],
 ) -> tuple[FarmRuns, ...]:
-    # Farms of a region mostly share zone and issue time, and each search costs some clock sums.
+    # Farms of a region mostly share zone and issue time, and each search takes some time
+    # arithmetic.
     last_and_next: dict[tuple[str, int], tuple[date, datetime, datetime]] = {}
     found = []
     for farm in farms:

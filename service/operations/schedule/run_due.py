@@ -51,7 +51,7 @@ class DueOutcome:
     given_back: dict[str, str] = field(default_factory=dict)
     """Reason by run key; tried again later."""
     passed_by: list[str] = field(default_factory=list)
-    """Run keys that another process holds, that wait for their next try, or were given up."""
+    """Run keys that another process holds, that wait for a retry, or that were given up."""
     lost: list[str] = field(default_factory=list)
     """Run keys that another process took over meanwhile."""
 
@@ -80,7 +80,7 @@ def run_due(duties: Duties) -> DueOutcome:
 
 
 def _pieces(due: Sequence[DueRun]) -> Iterator[tuple[Sequence[DueRun], _Work]]:
-    """What is done in one go, in the order of what is due."""
+    """The groups of runs that are done in one go, in due order."""
     farm_runs: dict[tuple[str, date | None], list[DueRun]] = {}
     for run in due:
         if run.job == WEATHER:
@@ -117,7 +117,7 @@ def _do(duties: Duties, group: Sequence[DueRun], work: _Work, outcome: DueOutcom
         began = time.perf_counter()
         try:
             results = work(duties, claimed)
-        except Exception as failure:  # whatever went wrong must not end the scheduler
+        except Exception as failure:  # no failure may end the scheduler
             reason = f"{type(failure).__name__}: {failure}"
             log.exception("work failed", reason=reason)
             results = {key: JobResult(reason=reason) for key in keys}
@@ -135,7 +135,7 @@ def _log_results(results: Mapping[str, JobResult], outcome: DueOutcome, *, spent
 
 
 def _claim(duties: Duties, group: Sequence[DueRun]) -> tuple[list[DueRun], dict[str, list[str]]]:
-    """The runs of a group that are ours now, and the missed ones that each of them covers."""
+    """The runs of a group that we now hold, and the missed ones that each of them covers."""
     claimed: list[DueRun] = []
     covered_by: dict[str, list[str]] = {}
     with duties.unit_of_work(write=True) as unit:

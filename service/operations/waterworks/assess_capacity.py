@@ -1,8 +1,8 @@
-"""Whether pump and windows keep up in the summers on record, and what would change it.
+"""Whether pump and windows keep up in the summers on record, and what would help.
 
-Each summer is scheduled as :mod:`service.operations.review.hindcast` does, once as things are and
-once for each change; years whose weather has a gap are left out and named. All summers have the
-plants of one year: a young planting was not there in most of the summers, and it will grow.
+Each summer is scheduled as :mod:`service.operations.review.hindcast` does, once for the farm as it
+is and once for each change; years whose weather has a gap are left out and named. All summers have
+the plants of one year: a young planting was not there in most of the summers, and it will grow.
 """
 
 from __future__ import annotations
@@ -38,9 +38,9 @@ PUMP_FACTORS = (1.25, 1.5, 2.0)
 NORTHERN_SUMMER = ((4, 1), (10, 31))
 SOUTHERN_SUMMER = ((10, 1), (4, 30))
 WARM_UP_DAYS = 60
-"""Days before the summer in which the balance settles, where the weather reaches back so far."""
+"""Days before the summer in which the balance settles, if the weather reaches back that far."""
 READ_BACK_DAYS = 150
-"""Days before the summer whose weather counts degree days."""
+"""Days before the summer whose weather counts towards degree days."""
 FEW_YEARS = 10
 WHOLE_DAY = (WallWindow(0, 1440),)
 MONTH_DAY = tuple[int, int]
@@ -48,7 +48,7 @@ MONTH_DAY = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Summer:
-    """One summer as things are; arrays (blocks,)."""
+    """One summer of the farm as it is; arrays (blocks,)."""
 
     first_day: date
     last_day: date
@@ -56,20 +56,20 @@ class Summer:
     largest_excess_mm: Floats
     """Largest depletion of an evening beyond the readily available water; negative: below it."""
     peak_need_mm: Mapping[int, Floats]
-    """Net, by days in a row."""
+    """Net need, by number of consecutive days."""
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """Something that could be done about a supply, and what it would bring."""
+    """A change that could be made to a supply, and what it would bring."""
 
     name: str
     text: str
     kept_share: float | None
-    """Share of summers in which every block keeps up; None where it cannot be done."""
+    """Share of summers in which every block keeps up; None if the change is impossible."""
     kept_by_block: tuple[float, ...]
     reason: str = ""
-    """Why it cannot be done."""
+    """Why the change is impossible."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class SupplyCapacity:
     block_ids: tuple[str, ...]
     summers: tuple[Summer, ...]
     changes: tuple[Change, ...]
-    """The first is what there is."""
+    """The first is the supply as it is."""
     peaks: tuple[PeakRow, ...]
     design_peak: DesignPeak
 
@@ -94,7 +94,7 @@ class Capacity:
 
     supplies: tuple[SupplyCapacity, ...]
     left_out: tuple[str, ...]
-    """Summers whose weather does not do, with the reason."""
+    """Summers whose weather is unusable, with the reason."""
     cautions: tuple[str, ...]
 
 
@@ -107,11 +107,10 @@ def assess_capacity(
     summer: tuple[MONTH_DAY, MONTH_DAY] | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Capacity:
-    """What the years of one place's weather say of a farm's supplies.
+    """Capacity of a farm's supplies over the years of one place's weather.
 
     season_year: calendar year whose plant size counts in every summer; None: the last one of the
-    weather.
-    Raises WeatherInvalid where not one summer is whole, InputInvalid for a farm without blocks.
+    weather. Raises WeatherInvalid if no summer is complete, InputInvalid for a farm without blocks.
     """
     if not bundle.blocks:
         raise InputInvalid("there is nothing to assess: the farm holds no block")
@@ -135,7 +134,7 @@ def assess_capacity(
 def _cautions(
     bundle: FarmBundle, supplies: Sequence[SupplyCapacity], season_year: int
 ) -> list[str]:
-    """What a reader must bear in mind with the figures."""
+    """Cautions to read with the figures."""
     cautions = [
         marked(
             "Shares count summers in which every block stays within its readily available water"
@@ -165,7 +164,7 @@ def _cautions(
 
 
 def run_count(bundle: FarmBundle, days: Days, season_year: int | None = None) -> int:
-    """Seasons that :func:`assess_capacity` will run, for a bar of progress."""
+    """Number of seasons that :func:`assess_capacity` will run, for a progress bar."""
     year = _season_year(days, season_year)
     used = {block.supply_id for block in bundle.blocks}
     young = {block.supply_id for block in bundle.blocks if _is_growing(block, year)}
@@ -183,21 +182,21 @@ def _season_year(days: Days, season_year: int | None) -> int:
 
 @dataclass(slots=True, kw_only=True)
 class _Record:
-    """The weather on record and the summers in it, each scheduled when it is asked for."""
+    """The weather on record and its summers, each scheduled on demand."""
 
     days: Days
     fields: Mapping[str, Floats]
     spans: Sequence[tuple[date, date]]
     season_year: int
-    """Calendar year whose plant size counts in every summer."""
+    """Calendar year whose plant size is used in every summer."""
     progress: Callable[[int], None] | None
     left_out: dict[str, None] = field(default_factory=dict)
-    """Summers whose weather does not do, with the reason, in order."""
+    """Summers whose weather is unusable, with the reason, in order."""
     done: int = 0
-    """Seasons that have been run."""
+    """Number of seasons that have been run."""
 
     def whole_summers(self, bundle: FarmBundle) -> list[tuple[date, date, Hindcast]]:
-        """First day, last day and schedule of each summer whose weather is whole."""
+        """First day, last day and schedule of each summer with complete weather."""
         found = []
         for first_day, last_day in self.spans:
             try:
@@ -290,7 +289,7 @@ def _kept(name: str, text: str, summers: Sequence[Summer]) -> Change:
 def _changed_bundles(
     bundle: FarmBundle, supply: SupplyDefinition, growing: FarmBundle | None
 ) -> list[tuple[str, str, FarmBundle, str]]:
-    """Name, words, changed farm and, where it cannot be done, the reason."""
+    """Name, words, changed farm and, if the change is impossible, the reason."""
     found = []
     for factor in PUMP_FACTORS:
         bigger = replace(supply, flow_l_per_h=factor * supply.flow_l_per_h)
@@ -321,7 +320,7 @@ def _changed_bundles(
 
 
 def _is_growing(block: BlockDefinition, season_year: int) -> bool:
-    """The plants are not at their full size in a year."""
+    """Whether the plants are below full size in a year."""
     return season_year - block.planting_year < block.years_to_full_size  # NaN: full-grown
 
 
@@ -380,7 +379,7 @@ def _summer_of(bundle: FarmBundle) -> tuple[MONTH_DAY, MONTH_DAY]:
 
 
 def _summers(days: Days, first: MONTH_DAY, last: MONTH_DAY) -> list[tuple[date, date]]:
-    """Whole summers within the weather."""
+    """Complete summers within the weather."""
     if days.size == 0:
         return []
     begin, end = days[0].item(), days[-1].item()

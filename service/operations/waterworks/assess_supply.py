@@ -1,7 +1,7 @@
 """Whether a stored supply keeps up, by the weather that the service has measured at its blocks.
 
-Every summer is scheduled several times over, which takes seconds: it is for somebody who asks, not
-for each look at a page.
+Every summer is scheduled several times over, which takes seconds: it runs on request, not every
+time a page is viewed.
 """
 
 from __future__ import annotations
@@ -33,10 +33,10 @@ from service.records.weather import WEATHER_FIELDS
 COMMON_YEAR_COUNT = 5
 MOST_YEAR_COUNT = 15
 MOST_BLOCKS = 60
-"""On one supply; more of them take minutes, which is for the command."""
+"""Most blocks on one supply; more would take minutes, which is a job for the command."""
 STANDARD_WIND_HEIGHT_M = 2.0
 _one_at_a_time = Lock()
-"""One assessment fills a core for seconds; whoever asks meanwhile is told to come back."""
+"""One assessment keeps a core busy for seconds; other callers are asked to come back later."""
 
 
 def assess_supply(
@@ -48,7 +48,7 @@ def assess_supply(
     clock: Clock,
     source_order: Mapping[str, int],
 ) -> Capacity:
-    """What the last summers say of one supply.
+    """Capacity of one supply over the last summers.
 
     Weather is that measured at the site of most of its ground. Raises NotFound for no such supply,
     InputInvalid for one without blocks or with very many, or for years out of range,
@@ -95,7 +95,7 @@ def _of_one_supply(bundle: FarmBundle, supply_id: str) -> FarmBundle:
                 )
             ],
         )
-    # The wind is handed over as of the standard height, wherever it was measured.
+    # The wind is passed on as at the standard height, whatever height it was measured at.
     sites = tuple(replace(site, wind_height_m=STANDARD_WIND_HEIGHT_M) for site in own.sites)
     return replace(own, sites=sites)
 

@@ -16,13 +16,13 @@ from service.records.waterworks import CatchTest
 from service.waterworks.uniformity import FieldUniformity, field_uniformity
 
 LOWEST_PLAN_UNIFORMITY_PCT = 40.0
-"""What a plan can use at least; a field below it must be mended, not watered longer."""
+"""Lowest uniformity that a plan can use; a field below it must be repaired, not watered longer."""
 CATCH_TEST_SEED = 20_260_401
 
 
 @dataclass(frozen=True, slots=True)
 class CatchReport:
-    """A field test and what it says."""
+    """A field test and its result."""
 
     test: CatchTest
     uniformity: FieldUniformity
@@ -82,10 +82,9 @@ def record_catch_test(
 
 
 def refuse_coming_day(message: str, day: date, *, today: date) -> None:
-    """Raise InputInvalid for a day that has not come at the farm: nothing was measured on it.
+    """Raise InputInvalid for a day still to come at the farm: nothing can have been measured on it.
 
-    What is measured counts by its day, the newest first; a slip of the year would stand above all
-    that follows.
+    The newest measurement counts, so one entered under a wrong year would outrank all that follow.
     """
     if day > today:
         raise InputInvalid(message, [Fault("day", day.isoformat(), f"a day up to {today}")])

@@ -54,8 +54,8 @@ def check_flow(
 ) -> FlowReport:
     """What the metered runs of a span show; raises NotFound, or InputInvalid for a bad span.
 
-    Each run is compared with the flow of the block as it stood on its day, so that a change of the
-    emitters is no finding.
+    Each run is compared with the flow of the block as of its day, so that a change of emitters is
+    not a finding.
     """
     _check_span(first_day, last_day)
     with unit_of_work(write=False) as unit:
@@ -70,7 +70,7 @@ def record_flow_check(
     unit_of_work: UnitOfWorkFactory,
     clock: Clock,
 ) -> FlowReport:
-    """The same, kept as a finding of the day of the last run; without runs nothing is kept."""
+    """The same, stored as a finding for the day of the last run; without runs nothing is stored."""
     _check_span(first_day, last_day)
     with unit_of_work(write=True) as unit:
         report = _report(unit, block_id, first_day, last_day)
@@ -89,7 +89,7 @@ def record_flow_check(
 
 
 def list_findings(block_id: str, *, unit_of_work: UnitOfWorkFactory) -> list[FlowFinding]:
-    """What was found of a block so far, the newest first."""
+    """Findings about a block so far, the newest first."""
     with unit_of_work(write=False) as unit:
         return unit.waterworks.list_findings(unit.blocks.get_block_key(block_id))
 
@@ -173,7 +173,7 @@ def _until(runs: MeteredRuns, last_day: date) -> MeteredRuns:
 
 
 def _as_of(unit: UnitOfWork, block: BlockDefinition, day: date) -> BlockDefinition:
-    """The block as it stood on a day; as it is now where it was not known yet."""
+    """The block as of a day; as it is now if it was not known then."""
     try:
         return unit.blocks.get_block(block.block_id, day=day)
     except NotFound:

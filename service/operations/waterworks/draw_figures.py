@@ -1,8 +1,7 @@
-"""The figures of what was computed: a row, the metered runs of a block, a supply's summers.
+"""Figures of computed results: a row, the metered runs of a block, a supply's summers.
 
-Each is a drawing for a page; ``service.drawing.frame.as_file`` makes a file of it. With the words
-of a reader it speaks that reader's language and units, without them English and SI, as the
-commands do.
+Each is a drawing for a page; ``service.drawing.frame.as_file`` makes a file of it. With a reader's
+wording it uses that reader's language and units, otherwise English and SI, as the commands do.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
 
 
 def row_figure(report: PipeReport, words: Wording | None = None) -> Markup:
-    """Flow along the row of a block that gets least."""
+    """Flow along the row of a block that gets the least water."""
     gettext = _english if words is None else words.gettext
     per_flow, per_length, flow_unit, length_unit = 1.0, 1.0, "L/h", "m"
     if words is not None and words.unit_system == "us":
@@ -55,15 +54,15 @@ def flow_figure(report: FlowReport, words: Wording | None = None) -> Markup:
     if words is not None:
         days = [words.short_day(day) for day in report.days.astype("datetime64[D]").tolist()]
     marks = [Mark(jump.run, f"{100.0 * jump.change_fraction:+.0f} %") for jump in check.jumps]
-    told = [f"{days[jump.run]}: {100.0 * jump.change_fraction:+.0f} %" for jump in check.jumps]
+    changes = [f"{days[jump.run]}: {100.0 * jump.change_fraction:+.0f} %" for jump in check.jumps]
     slow = check.slow_change
     if slow is not None:
         change = gettext("slowly {change}", change=f"{100.0 * slow.change_fraction:+.0f} %")
         marks.append(Mark(slow.from_run, change))
-        told.append(f"{days[slow.from_run]}: {change}")
+        changes.append(f"{days[slow.from_run]}: {change}")
     return over_runs(
         gettext("{name}: metered over expected volume", name=report.block_id),
-        "; ".join([gettext(report.verdict.value), *told]),
+        "; ".join([gettext(report.verdict.value), *changes]),
         check.ratio.tolist(),
         marks=marks,
         odd_runs=check.odd_runs,
@@ -76,7 +75,7 @@ def flow_figure(report: FlowReport, words: Wording | None = None) -> Markup:
 
 
 def capacity_figure(supply: SupplyCapacity, words: Wording | None = None) -> Markup:
-    """Share of summers kept, as it is and with each change."""
+    """Share of summers in which the supply keeps up, as it is and with each change."""
     gettext = _english if words is None else words.gettext
 
     def share(kept: float | None) -> str:

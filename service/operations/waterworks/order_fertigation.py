@@ -49,7 +49,7 @@ MOST_DAYS_LISTED = 400
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FertigationRequest:
-    """What somebody asks to inject; the block's own facts are filled in."""
+    """A request to inject fertiliser; the block's own facts are filled in."""
 
     block_id: str
     day: date
@@ -67,7 +67,7 @@ class FertigationRequest:
 
 @dataclass(frozen=True, slots=True)
 class StoredOrder:
-    """An order with what must be said about it before the day comes."""
+    """An order with the advisories that apply before its day."""
 
     order: FertigationOrder
     stock: StockSolution
@@ -80,17 +80,17 @@ class StoredOrder:
 
 @dataclass(frozen=True, slots=True)
 class SeasonPart:
-    """What one fertigation day gets of a season's need."""
+    """The share of a season's need that one fertigation day gets."""
 
     need: DatedNeed
     product_kg: float
-    """Of the product asked for, over the block."""
+    """Of the requested product, over the block."""
 
 
 def save_product(
     farm_id: str, product: Product, *, unit_of_work: UnitOfWorkFactory, clock: Clock
 ) -> LoadOutcome:
-    """Keep a farm's own product; a name of the generic ones is refused."""
+    """Store a farm's own product; the name of a generic product is refused."""
     if product.key in PRODUCTS:
         raise InputInvalid(
             f"product {product.key!r} cannot be stored",
@@ -150,12 +150,12 @@ def split_need(
 def order_fertigation(
     request: FertigationRequest, *, unit_of_work: UnitOfWorkFactory, replanning: Replanning
 ) -> StoredOrder:
-    """Store what is to be injected on a day; the same again changes nothing.
+    """Store an injection order for a day; the same order again changes nothing.
 
     A plan of that day that is out already is replaced, in the same transaction.
 
-    Raises InputInvalid for a stock solution that does not stay clear, an injector or a day that
-    cannot be, and for a block whose travel time is not known.
+    Raises InputInvalid for a stock solution that does not stay clear, an impossible injector or
+    day, and a block whose travel time is not known.
     """
     with unit_of_work(write=True) as unit:
         block = unit.blocks.get_block(request.block_id, day=request.day)
@@ -184,27 +184,27 @@ def order_fertigation(
             block_key, order, recorded_at=replanning.clock.now()
         )
         new_version_count = _replaced(unit, block.block_id, order.day, replanning)
-    said = (*order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
-    return StoredOrder(order, stock, outcome, said, new_version_count)
+    advisories = (*order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
+    return StoredOrder(order, stock, outcome, advisories, new_version_count)
 
 
 def cancel_fertigation(
     block_id: str, day: date, *, unit_of_work: UnitOfWorkFactory, replanning: Replanning
 ) -> int:
-    """Forget an order; returns how many plans were replaced. Raises NotFound without an order."""
+    """Cancel an order; returns how many plans were replaced. Raises NotFound if there is none."""
     with unit_of_work(write=True) as unit:
         block_key = unit.blocks.get_block_key(block_id)
         if not unit.waterworks.remove_fertigation(block_key, day=day):
-            raise NotFound(f"nothing is to be injected into block {block_id} on {day}")
+            raise NotFound(f"no injection is ordered for block {block_id} on {day}")
         return _replaced(unit, block_id, day, replanning)
 
 
 def refuse_past_day(
     block_id: str, day: date, *, unit_of_work: UnitOfWorkFactory, clock: Clock
 ) -> None:
-    """Raise Conflict for a day that has begun at the farm: nothing can be fitted into it any more.
+    """Raise Conflict for a day that has begun at the farm: no injection can be fitted into it.
 
-    For those who order for the days ahead; a past evening may be worked through again.
+    This check is for new orders; a past evening may be run again.
     """
     with unit_of_work(write=False) as unit:
         today = today_at_block(unit, block_id, clock.now())
@@ -216,7 +216,7 @@ def refuse_past_day(
 
 
 def _replaced(unit: UnitOfWork, block_id: str, day: date, replanning: Replanning) -> int:
-    """Tomorrow's plans anew where the order is for tomorrow; returns the new versions."""
+    """Replan tomorrow if the order is for tomorrow; returns the number of new versions."""
     farm = unit.blocks.get_farm_of(block_id)
     today = local_day(replanning.clock.now(), farm.zone)
     if day != today + ONE_DAY:
@@ -227,7 +227,7 @@ def _replaced(unit: UnitOfWork, block_id: str, day: date, replanning: Replanning
 def list_fertigations(
     block_id: str, *, first_day: date, last_day: date, unit_of_work: UnitOfWorkFactory
 ) -> list[FertigationOrder]:
-    """What is to be injected into a block in a span of at most 400 days."""
+    """Injection orders of a block in a span of at most 400 days."""
     if last_day < first_day or (last_day - first_day).days > MOST_DAYS_LISTED:
         raise InputInvalid(
             f"the span {first_day} to {last_day} cannot be read",
@@ -271,7 +271,7 @@ def _mixing_advisories(
     block: BlockDefinition,
     analysis: WaterAnalysis | None,
 ) -> tuple[Advisory, ...]:
-    """What products, crop and water say against one another."""
+    """Advisories on how products, crop and water go together."""
     return inject(
         stock,
         order.stock_l,

@@ -1,7 +1,7 @@
 """What a supply needs at its peak, from summers that were scheduled day by day.
 
-In: the blocks of a supply and the schedules of its summers. Out: the need of some days in a row
-that a share of the years stays below, and the same week's crop use as designers reckon it.
+In: the blocks of a supply and the schedules of its summers. Out: the need over consecutive days
+that a share of the years stays below, and crop use over a week by the designer's rule.
 """
 
 from __future__ import annotations
@@ -29,17 +29,17 @@ YEAR_SHARES = (0.50, 0.80, 0.90, 0.95)
 DESIGN_SPAN_DAYS = 7
 DESIGN_YEAR_SHARE = 0.90
 DESIGN_DISAGREEMENT = 0.25
-"""Between the two figures of the peak; beyond it Kc, canopy or weather deserve a second look."""
+"""Ratio between the two peak figures beyond which Kc, canopy or weather deserve a second look."""
 
 
 @dataclass(frozen=True, slots=True)
 class PeakRow:
-    """What a supply needs for some days in a row in a share of years."""
+    """Need of a supply over consecutive days, not exceeded in a share of years."""
 
     span_days: int
     year_share: float
     net_mm: float
-    """Over these days together, mean over the area of the supply's blocks."""
+    """Total over these days, mean over the area of the supply's blocks."""
     gross_mm: float
     needed_flow_l_per_h: float
     carried_ha: float
@@ -47,18 +47,18 @@ class PeakRow:
 
 @dataclass(frozen=True, slots=True)
 class DesignPeak:
-    """The peak of crop use in the summers beside the one that a designer reckons by shade.
+    """Peak crop use in the summers, and by the designer's rule from shade.
 
     Both over a week that nine of ten years stay below, mean over the area of a supply's blocks.
     """
 
     summer_use_mm: float
     shade_use_mm: float
-    """Keller & Bliesner 1990: use of a closed stand, times a tenth of the root of percent shade."""
+    """Keller & Bliesner 1990: use of a closed canopy times a tenth of the root of percent shade."""
 
     @property
     def is_far_apart(self) -> bool:
-        """One of them may rest on a wrong number."""
+        """Whether the two differ so much that one may rest on a wrong number."""
         apart = abs(self.summer_use_mm - self.shade_use_mm)
         return apart > DESIGN_DISAGREEMENT * self.shade_use_mm
 
@@ -101,7 +101,7 @@ def peak_rows(
 
 
 def design_peak(bundle: FarmBundle, runs: Sequence[tuple[date, date, Hindcast]]) -> DesignPeak:
-    """The peak of crop use in these summers, beside the one reckoned by shade."""
+    """Peak crop use in these summers, and by the rule from shade."""
     area = np.array([block.area_m2 for block in bundle.blocks])
     height_m = np.array([block.canopy_height_m for block in bundle.blocks])
     cover = np.array([block.canopy_cover_fraction for block in bundle.blocks])

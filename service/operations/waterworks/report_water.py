@@ -1,7 +1,7 @@
-"""Water analyses: entered as laboratories write them, stored by supply, and what they mean.
+"""Water analyses: entered as laboratories write them, stored by supply, and interpreted.
 
-The report is worked out anew from the stored readings each time somebody asks. With leaching turned
-on, the plan of a block counts with the requirement of its crop from a day on.
+The report is recomputed from the stored readings on each request. With leaching turned on, the plan
+of a block includes the requirement of its crop from a day on.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readi
 from service.waterworks.water_report import DRIP_LEACHING_SOURCE, WaterReport, water_report
 
 LARGEST_PLAN_LEACHING = 0.5
-"""What a plan can use at most; a water that asks for more is not one to water with."""
+"""Highest fraction that a plan can use; water that needs more is not fit for irrigation."""
 REPORT_LEACHING_FRACTION = 0.15
-"""Leaching that the expected soil salinity is told for where the block has none; FAO-29."""
+"""Leaching assumed for the expected soil salinity if the block has none; FAO-29."""
 CHLORINATED = frozenset(
     {
         "bacteria_per_ml",
@@ -39,7 +39,7 @@ CHLORINATED = frozenset(
         "manganese_mg_per_l",
     }
 )
-"""Clogging classes against which chlorine is common."""
+"""Clogging classes for which chlorine is common practice."""
 LEACHING_CAUTION = marked(
     "In humid climates the year's rain usually leaches the soil, and leaching in the season only"
     " carries nutrients away: sample the soil before it is turned on."
@@ -54,7 +54,7 @@ class CropReport:
     crop: CropRow | None
     block_id: str | None
     leaching_fraction: float
-    """That the expected salinity is told for."""
+    """Leaching fraction that the expected salinity assumes."""
     plan_leaching_fraction: float | None
     """What the block's plan uses now."""
     plan_origin: str
@@ -80,7 +80,7 @@ def record_sample(
 
 
 def check_sample(sample: WaterSample) -> WaterAnalysis:
-    """The analysis behind a sample; raises InputInvalid for one that cannot be used."""
+    """The analysis of a sample; raises InputInvalid for one that cannot be used."""
     if not 0.0 <= sample.temperature_c <= 40.0:
         raise InputInvalid(
             "this water analysis cannot be used",
@@ -141,7 +141,7 @@ def report_sample(
 
 
 def _chlorine_cautions(report: WaterReport) -> tuple[str, ...]:
-    """Said wherever chlorine is what is commonly done, as acid may be for the same water."""
+    """Shown wherever chlorine is common practice, since acid may be too for the same water."""
     is_advised = any(each.name in CHLORINATED and each.grade > 0 for each in report.clogging)
     return (NEVER_WITH_CHLORINE.text,) if is_advised else ()
 
@@ -157,7 +157,7 @@ def report_block_water(block_id: str, *, on: date, unit_of_work: UnitOfWorkFacto
 def use_leaching(
     block_id: str, *, effective_day: date, unit_of_work: UnitOfWorkFactory, clock: Clock
 ) -> CropReport:
-    """Let a block's plan count with the leaching requirement of the newest analysis.
+    """Let a block's plan use the leaching requirement of the newest analysis.
 
     Raises InputInvalid where there is none to use: the crop has no published numbers, the EC is
     not known, or the water asks for more than any plan should give.

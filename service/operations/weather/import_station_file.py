@@ -1,4 +1,4 @@
-"""Take a station's file into the archive: its intervals first, then the civil days they make up.
+"""Import a station's file into the archive: its intervals first, then the civil days they make up.
 
 Intervals are kept, so that two files that meet in the middle of a day make that day together, and a
 file that comes again in a longer form only adds to what was there. The same file again replaces
@@ -37,18 +37,18 @@ class StationImport:
     last_day: date | None
     first_changed_day: date | None
     notes: Mapping[date, Mapping[str, Mapping[str, object]]]
-    """Per day and field with something to say: hours present, partial rain, stuck sensor, ..."""
+    """Notes by day and field: hours present, partial rain, stuck sensor, ..."""
 
 
 def find_station_setup(site_id: str, *, unit_of_work: UnitOfWorkFactory) -> StationSetup:
-    """What is remembered of a site's station, empty where nothing is; raises NotFound."""
+    """The stored setup of a site's station, empty if there is none; raises NotFound."""
     with unit_of_work(write=False) as unit:
         site_key = unit.blocks.get_site_key(site_id)
         return unit.stations.find_setup(site_key) or StationSetup()
 
 
 def merge_setup(given: StationSetup, remembered: StationSetup) -> StationSetup:
-    """What is given goes before what is remembered."""
+    """The given setup completed from the stored one; given values win."""
     return StationSetup(
         clock=given.clock or remembered.clock,
         stamp=given.stamp or remembered.stamp,
@@ -123,7 +123,7 @@ def _civil_days(span: tuple[int, int], zone: str) -> Days:
 
 
 def _station_rows(unit: UnitOfWork, site_key: int, days: Days) -> WeatherRows:
-    """What the station said of these days before."""
+    """The stored days of the station."""
     rows = unit.weather.read_rows(
         np.array([site_key], dtype=np.int64), first_day=days[0].item(), last_day=days[-1].item()
     )
@@ -148,7 +148,7 @@ def _rows(
     wind_height_m: float,
     issued_at: datetime,
 ) -> WeatherRows:
-    """One row per day with a value; also, without values, where the station had said some."""
+    """One row per day with a value, and an empty one for days that had stored values."""
     place = np.searchsorted(found.days, days)
     place = np.minimum(place, found.days.size - 1)
     is_found = found.days[place] == days
@@ -179,7 +179,7 @@ def _rows(
 
 
 def _first_change(rows: WeatherRows, before: WeatherRows) -> date | None:
-    """First day whose values differ from those stored, None where none does."""
+    """First day whose values differ from those stored, None if none does."""
     place = np.searchsorted(before.days, rows.days)
     if before.days.size:
         place = np.minimum(place, before.days.size - 1)

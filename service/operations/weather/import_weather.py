@@ -1,6 +1,6 @@
-"""Take weather that somebody brings for a site into the archive.
+"""Import weather for a site into the archive.
 
-Days that change what was known reopen the ledgers from there on, so that the next evening run
+Days that change stored weather reopen the ledgers from there on, so that the next evening run
 computes them again. The same rows again change nothing.
 """
 

@@ -1,6 +1,6 @@
-"""What has become too old is deleted: raw answers of weather services, and runs long done.
+"""Old data is deleted: raw answers of weather services, and runs long done.
 
-Doing it again at once deletes nothing more.
+Pruning again at once deletes nothing more.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from service.database.session import UnitOfWorkFactory
 from service.ports import Clock
 
 PAYLOADS_KEPT = timedelta(days=30)
-"""Long enough to replay a day that somebody asks about, own choice."""
+"""Long enough to replay a day that somebody asks about; our choice."""
 RUNS_KEPT = timedelta(days=400)
 """Longer than anything looks back, and a season can be compared with the last one."""
 

@@ -1,11 +1,11 @@
 """A rain gauge read by hand: the reading is kept, and its rain is booked to civil days.
 
 A reading covers the time since the one before it. Which days get how much of it is the rule of
-:mod:`service.agronomy.rain_booking`: a gauge read at 07:00 tells of the day before; a longer time
-is spread by what the stored weather says of those days, or evenly. A day's rain is the sum over all
-readings that are booked to it, and is stored as an observation of the source ``gauge``; the ledgers
-reopen from the first day that changes. The same reading again changes nothing; another one at the
-same time is a new version of it and must say why.
+:mod:`service.agronomy.rain_booking`: a gauge read at 07:00 is booked to the day before; rain over a
+longer time is spread like the stored rain of those days, or evenly. A day's rain is the sum over
+all readings that are booked to it, and is stored as an observation of the source ``gauge``; the
+ledgers reopen from the first day that changes. The same reading again changes nothing; another one
+at the same time is a new version of it and must say why.
 """
 
 from __future__ import annotations
@@ -40,21 +40,20 @@ SOURCE = "gauge"
 RANK_OF_KIND = {kind: rank for rank, kind in enumerate(WEATHER_KINDS)}
 KINDS = ("measured", "trace", "none", "multi-day")
 FIRST_COVER = timedelta(days=1)
-"""What the first reading of a gauge covers, where it does not say."""
+"""What the first reading of a gauge covers, if it does not say."""
 LONGEST_COVER = timedelta(days=31)
 SHORTEST_COVER = timedelta(hours=1)
-"""A reading sooner after the last one is more likely the same one given twice."""
+"""A reading sooner after the last one is more likely the same one entered twice."""
 LARGEST_RAIN_MM = 2000.0
 UNLIKELY_RAIN_MM = 150.0
 UNLIKELY_RATIO = 5.0
 UNLIKELY_MARGIN_MM = 25.0
-"""More than this, or than so many times the model's rain and a margin, asks for confirmation: a
-choice of this service."""
+"""Rain above this, or above this many times the model's and a margin, needs confirmation; ours."""
 
 
 @dataclass(frozen=True, slots=True)
 class BookedRain:
-    """What a reading gives to one civil day."""
+    """The part of a reading booked to one civil day."""
 
     day: date
     covered_h: float
@@ -89,11 +88,11 @@ def record_rain(
     note: str = "",
     confirm: bool = False,
 ) -> RecordedRain:
-    """Store one reading of a site's gauge and the rain of the days it tells of.
+    """Store one reading of a site's gauge and the rain of the days it covers.
 
-    ``read_at`` is now where it is not given, ``covers_from`` the reading before; naive times are on
-    the site's clock. ``confirm`` takes an amount or a time that is unlikely. ``source_order`` ranks
-    the sources of the weather that a reading of several days is spread by.
+    ``read_at`` defaults to now, ``covers_from`` to the previous reading; naive times are in the
+    site's time zone. ``confirm`` accepts an unlikely amount or time. ``source_order`` ranks the
+    sources of the weather that a reading of several days is spread by.
     """
     with unit_of_work(write=True) as unit:
         return store_reading(
@@ -125,7 +124,7 @@ def store_reading(
     note: str = "",
     confirm: bool = False,
 ) -> RecordedRain:
-    """As :func:`record_rain`, inside a transaction that is open already."""
+    """As :func:`record_rain`, within an open transaction."""
     _check_amount(rain_mm, kind)
     now = clock.now()
     gauge = _Gauge(unit, site_id, source_order)
@@ -141,7 +140,7 @@ def store_reading(
         reporter=reporter,
     )
     gauge.check_time(reading, now=now, is_new=before is None, confirm=confirm)
-    is_same = before is not None and _said(before) == _said(reading)
+    is_same = before is not None and _content(before) == _content(reading)
     if not is_same:
         if before is not None and not note:
             message = f"site {site_id}: a reading of {_local(at, gauge.site)} is stored already"
@@ -179,7 +178,7 @@ def _check_amount(rain_mm: float, kind: str) -> None:
         raise InputInvalid("the reading cannot be stored", faults)
 
 
-def _said(reading: GaugeReading) -> tuple[object, ...]:
+def _content(reading: GaugeReading) -> tuple[object, ...]:
     return (reading.covers_from, reading.rain_mm, reading.kind)
 
 
@@ -221,11 +220,11 @@ class _Gauge:
         )
 
     def reading_at(self, at: datetime) -> GaugeReading | None:
-        """The reading of this very time."""
+        """The reading at exactly this time."""
         return next((each for each in self.readings(at, at) if each.read_at == at), None)
 
     def cover(self, at: datetime, given: datetime | None, before: GaugeReading | None) -> datetime:
-        """Since when a reading covers: as given, as stored, or since the reading before it."""
+        """Start of the time that a reading covers: as given, as stored, or the previous reading."""
         if given is not None:
             return self.instant(given)
         if before is not None:
@@ -240,7 +239,7 @@ class _Gauge:
     def check_time(
         self, reading: GaugeReading, *, now: datetime, is_new: bool, confirm: bool
     ) -> None:
-        """Refuse a time that cannot be, that another reading covers, or that is too near to one."""
+        """Refuse a time that is impossible, already covered, or too close to another reading."""
         begins, ends = reading.covers_from, reading.read_at
         where, found = "covers_from", f"{_local(begins, self.site)} to {_local(ends, self.site)}"
         if not has_passed(ends, now=now):
@@ -283,7 +282,7 @@ class _Gauge:
             )
 
     def check_unlikely(self, reading: GaugeReading, *, confirm: bool) -> None:
-        """Ask for confirmation of an amount that is unlikely in itself or beside the model's."""
+        """Ask for confirmation of an amount that is unlikely in itself or against the model's."""
         if confirm:
             return
         limit_mm, why = UNLIKELY_RAIN_MM, "without being confirmed"
@@ -332,7 +331,7 @@ class _Gauge:
         return covered, shares * reading.rain_mm
 
     def _stored_rain(self, days: Days) -> Floats:
-        """Rain of each day as the best of all other sources has it; NaN where none does."""
+        """Rain of each day from the best of all other sources; NaN if none has it."""
         rows = self._read_rows(days)
         found = np.full(days.size, np.nan)
         best = np.full(days.size, -1)
@@ -352,7 +351,7 @@ class _Gauge:
         )
 
     def _totals(self, days: Days) -> tuple[Floats, list[dict[str, object]]]:
-        """Rain of each day by all readings, NaN where none speaks of it; and a note on each."""
+        """Rain of each day from all readings, NaN if none covers it; and a note on each."""
         totals = np.full(days.size, np.nan)
         notes: list[dict[str, object]] = [{} for _ in range(days.size)]
         first, last = (

@@ -1,8 +1,8 @@
 """Ask one weather service for news of some sites and store what it says.
 
-What is asked reaches back to the last day that is known, so that days off are caught up with. Past
-days that change reopen the ledgers from there on. Nothing a provider does wrong gets out of here
-but as problems: a site without news keeps what it had.
+Each request reaches back to the last known day, so that downtime is caught up with. Past days that
+change reopen the ledgers from there on. A provider's mistakes leave this module only as problems: a
+site without news keeps what it had.
 """
 
 from __future__ import annotations
@@ -29,17 +29,17 @@ PAST_KINDS = ("observed", "analysis")
 
 @dataclass(frozen=True, slots=True)
 class WeatherRefresh:
-    """A weather service together with what its news go into; see ports.RefreshWeather."""
+    """A weather service together with the archive its news goes into; see ports.RefreshWeather."""
 
     source: WeatherSource
     unit_of_work: UnitOfWorkFactory
     days_back: int
-    """How many past days are asked for again each time, since late values still come in."""
+    """How many past days are requested again each time, since late values still come in."""
     forecasts: bool
-    """Whether the service looks ahead."""
+    """Whether the service has forecasts."""
 
     def __call__(self, site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
-        """Store the news; the same again changes nothing."""
+        """Store the news; the same news again changes nothing."""
         if site_keys.size == 0:
             return ()
         with self.unit_of_work(write=False) as unit:
@@ -61,7 +61,7 @@ class WeatherRefresh:
         return answer.problems
 
     def _first_day(self, unit: UnitOfWork, sites: SiteTable, now: datetime) -> date:
-        """First day to ask for: some days back, or the first that any site lacks."""
+        """First day to request: some days back, or the first that any site lacks."""
         today = min(local_day(now, site.zone) for site in sites.definitions)
         usual = today - timedelta(days=self.days_back)
         earliest = today - timedelta(days=LONGEST_CATCH_UP_DAYS)

@@ -11,7 +11,7 @@ from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service
 from service.operations.access.people import save_person
 from service.operations.mail.weekly_summary import (
-    OF_USE_FOR,
+    SENT_FOR,
     WEEKLY,
     due_week,
     queue_weekly_summaries,
@@ -57,7 +57,7 @@ def test_the_last_week_that_is_over_is_monday_to_sunday(day: int) -> None:
 
 
 def test_a_week_is_due_from_monday_at_six_on_the_farms_clock_for_two_days() -> None:
-    until = MONDAY_SIX + OF_USE_FOR
+    until = MONDAY_SIX + SENT_FOR
     week = (date(2026, 7, 6), SUNDAY, until)
     assert due_week(ZONE, MONDAY_SIX - SECOND) is None
     assert due_week(ZONE, MONDAY_SIX) == due_week(ZONE, until - SECOND) == week

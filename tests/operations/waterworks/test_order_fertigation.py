@@ -139,7 +139,7 @@ def test_an_order_is_taken_back_once_and_leaves_the_plan(own_service: Service) -
     back = cancel_fertigation(BLOCK_ID, PLAN_DAY, unit_of_work=unit_of_work, replanning=replanning)
     assert back >= 1
     assert (listed(own_service), plan_of(own_service).pulses) == ([], pulses)
-    with pytest.raises(NotFound, match=f"nothing is to be injected into block {BLOCK_ID}"):
+    with pytest.raises(NotFound, match=f"no injection is ordered for block {BLOCK_ID}"):
         cancel_fertigation(BLOCK_ID, PLAN_DAY, unit_of_work=unit_of_work, replanning=replanning)
 
 
