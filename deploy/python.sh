@@ -19,7 +19,7 @@ can_make_venv() { "$python" -c 'import ensurepip, venv' >/dev/null 2>&1; }
 
 python=$(find_python) || die "no Python 3.11 or newer found; install one or set PYTHON=/path/to/python"
 if ! can_make_venv; then
-    # Debian and Ubuntu ship Python without the means to make a virtual environment.
+    # Debian and Ubuntu ship Python without what it takes to make a virtual environment.
     version=$("$python" -c 'import sys; print("%d.%d" % sys.version_info[:2])')
     if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
         say "installing python$version-venv"

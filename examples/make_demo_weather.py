@@ -123,5 +123,5 @@ def main(folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    beside = Path(__file__).resolve().parent.parent / "service" / "demo_farm" / "weather"
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else beside)
+    packaged = Path(__file__).resolve().parent.parent / "service" / "demo_farm" / "weather"
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else packaged)

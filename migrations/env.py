@@ -28,7 +28,7 @@ LOCK_TIMEOUT_S = 10
 
 
 def database_url() -> str:
-    """Where the database is; raises StorageFailed if nobody said."""
+    """The database URL; raises StorageFailed if none is configured."""
     url = context.config.attributes.get("url") or os.environ.get("RILLWRIGHT_DATABASE_URL")
     if not url:
         raise StorageFailed(

@@ -1,4 +1,4 @@
-"""What holds for every test: no outside network, no settings from the machine, fixed randomness."""
+"""Applies to every test: no outside network, no settings from the machine, fixed randomness."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from hypothesis import HealthCheck, settings
 ROOT = Path(__file__).resolve().parent.parent
 
 pytest_plugins = ["tests.shared_fixtures"]
-"""What tests of several folders stand on: databases, a browser, a mail relay."""
+"""Fixtures shared by several folders: databases, a browser, a mail relay."""
 
 
 def _kernel_cache_dir() -> Path:
-    """A place for numba's compiled kernels, named after the sources that they come from.
+    """A folder for numba's compiled kernels, named after their sources.
 
-    numba looks only at the file that a kernel stands in, so a change in a kernel called from
-    another file would go unseen in a cache of one fixed name.
+    numba checks only the file that defines a kernel, so a change in a kernel called from another
+    file would go unnoticed in a cache with a fixed name.
     """
     digest = hashlib.sha256()
     for room in ("service/agronomy", "service/waterworks"):
@@ -105,6 +105,6 @@ def no_outside_network() -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def no_own_settings(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What an earlier test left in the environment does not reach this one."""
+    """Settings that an earlier test left in the environment do not reach this one."""
     for name in _own_settings():
         monkeypatch.delenv(name)

@@ -97,7 +97,7 @@ class _Lending:
     stack: ExitStack = field(default_factory=ExitStack)
 
     def take(self) -> URL:
-        """A copy, made anew where none is free or what a test did to it cannot be undone."""
+        """A copy; a new one is made if none is free or a test's changes cannot be undone."""
         while self.free:
             url = self.free.pop()
             try:
@@ -119,7 +119,7 @@ def end_lending() -> None:
 
 
 def _keep_rows(template: URL) -> str:
-    """Store each table once more beside itself; returns what puts the rows back in any copy."""
+    """Store a second copy of each table; returns the statement that restores its rows."""
     names = list(metadata.tables)
     _on_server(
         "DROP SCHEMA IF EXISTS kept CASCADE",  # that of the database it was copied from

@@ -100,6 +100,6 @@ def fill(service: Service, place: Distant) -> None:
 
 
 def uniformity_of(service: Service, block_id: str, day: date) -> float:
-    """What plans of a day count with as a block's evenness."""
+    """The emission uniformity that plans of a day use for a block."""
     with service.unit_of_work(write=False) as unit:
         return unit.blocks.get_block(block_id, day=day).emission_uniformity_pct

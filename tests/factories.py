@@ -1,4 +1,4 @@
-"""Farms, blocks and weather for tests; every value here is invented unless a source stands by it.
+"""Farms, blocks and weather for tests; every value here is invented unless a source is given.
 
 Each function makes one ordinary thing and takes the values in which a test wants it to differ.
 """
@@ -206,7 +206,7 @@ def batch_of(
     site_ids: Sequence[str] = ("hill",),
     supply_ids: Sequence[str] = ("well",),
 ) -> BlockBatch:
-    """The blocks as the daily plan sees them; sites and supplies stand in the order given."""
+    """The blocks as the daily plan sees them; sites and supplies are in the given order."""
     return make_block_batch(
         number_columns(blocks),
         [block.curve for block in blocks],

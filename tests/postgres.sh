@@ -1,11 +1,12 @@
 # A private PostgreSQL for one run of the tests; sourced by tests/run.sh, which defines say().
 #
 # Starts a server from the distribution's package in a temporary folder, reached through a unix
-# socket alone, exports RILLWRIGHT_TEST_POSTGRES_URL and stops the server when the shell ends. Where the
-# package is missing it is installed, if that is allowed. Where no server can be had the tests run
-# on SQLite alone: said loudly, and a failure under CI. A URL that is set already is used as it is.
+# socket alone, exports RILLWRIGHT_TEST_POSTGRES_URL and stops the server when the shell ends. If
+# the package is missing it is installed, if that is allowed. Without a server the tests run on
+# SQLite alone, with a clear message, and under CI they fail. A URL that is already set is used as
+# it is.
 
-# runuser is an administrator's program, which a plain PATH does not reach.
+# runuser is an administrator's program, which may not be on an ordinary PATH.
 PATH=$PATH:/usr/sbin:/sbin
 
 postgres_dir=
@@ -21,7 +22,7 @@ postgres_programs() {
     [ -n "$found" ] && [ -x "$found/initdb" ] && [ -x "$found/pg_ctl" ] && printf '%s\n' "$found"
 }
 
-# The server refuses to run as root: then it runs as the user of the package, else as ourselves.
+# The server refuses to run as root: then it runs as the package's user, otherwise as ours.
 as_postgres() {
     if [ "$(id -u)" = 0 ]; then
         (cd / && runuser -u postgres -- "$@")
@@ -49,7 +50,7 @@ start_postgres() {
     # socket may have 107 bytes at most.
     postgres_dir=$(mktemp -d) || return 1
     if [ "$(id -u)" = 0 ]; then chown postgres "$postgres_dir" || return 1; fi
-    # What is lost in a crash of this server is the test's own: nothing waits for the disk.
+    # A crash of this server can only lose test data, so nothing waits for the disk.
     as_postgres "$postgres_programs/initdb" -D "$postgres_dir/data" -U postgres -A trust -E UTF8 \
         --locale=C --no-sync >/dev/null || return 1
     as_postgres "$postgres_programs/pg_ctl" -D "$postgres_dir/data" -l "$postgres_dir/log" -w -s \

@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Every check of the project in one command, on a machine that has nothing but Python 3.11 or newer.
 #
-#   bash tests/run.sh                    format, lint, types, import rules, tests
-#   bash tests/run.sh -k water_balance   the same; what follows is handed on to pytest
+# bash tests/run.sh format, lint, types, import rules, tests bash tests/run.sh -k water_balance the
+# same; further arguments go on to pytest
 #
 # PYTHON=/path/to/python chooses the interpreter. The environment is kept in .venv and rebuilt when
 # pyproject.toml, deploy/constraints.txt or the interpreter changes.
@@ -19,7 +19,7 @@ die() {
 
 . deploy/python.sh
 
-# The stamp is written last, so a half-made environment is made anew.
+# The stamp is written last, so a half-made environment is made again.
 stamp=$("$python" - <<'PY'
 import hashlib, pathlib, sys
 
@@ -39,8 +39,8 @@ if [ "$(cat "$venv/rillwright-stamp" 2>/dev/null)" != "$stamp" ]; then
 fi
 export PATH="$venv/bin:$PATH"
 
-# Compiled kernels are shared by the parallel workers and kept from run to run. numba looks only at
-# the file that a kernel stands in, not at kernels it calls in other files, so the cache is named
+# Compiled kernels are shared by the parallel workers and kept from run to run. numba checks only
+# the file that defines a kernel, not the kernels it calls in other files, so the cache is named
 # after all the sources together and older ones are dropped.
 kernels=$(python - <<'PY'
 import hashlib, pathlib

@@ -98,7 +98,7 @@ def open_unit(engine: Engine) -> UnitOfWorkFactory:
 
 @pytest.fixture(scope="session")
 def planned_database(migrated: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
-    """The invented farm's database, which tests copy: planning it anew takes a second each time."""
+    """The invented farm's database, which tests copy: planning it takes a second each time."""
     from tests.api.invented_farm import fill, opened_service
     from tests.databases import copied
 

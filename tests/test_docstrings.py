@@ -36,7 +36,7 @@ def missing_ways(name: str, docstring: str | None) -> list[str]:
     if name in HOLDS_NO_STEP:
         return []
     ways = {"what goes in": r"\bIn(:| goe?s?\b)", "what comes out": r"\b[Oo]ut(:| comes?\b)"}
-    return [way for way, said in ways.items() if not re.search(said, docstring)]
+    return [way for way, pattern in ways.items() if not re.search(pattern, docstring)]
 
 
 def missing_labels(docstring: str, *, computes: bool) -> list[str]:

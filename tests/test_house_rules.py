@@ -1,7 +1,7 @@
 """Rules of the house that no tool of the shelf checks: names, notes, sizes, the top of the tree.
 
 What counts is what git knows or would take in; in a copy without git, the agreed folders as they
-stand.
+are.
 """
 
 from __future__ import annotations
@@ -111,11 +111,11 @@ def test_no_module_or_folder_of_code_has_a_name_that_says_nothing() -> None:
     assert {name: parts for name, parts in named.items() if parts} == {}
 
 
-def test_no_stray_notes_stand_in_the_files() -> None:
+def test_no_stray_notes_are_in_the_files() -> None:
     assert lines_with(STRAY_NOTES) == []
 
 
-def test_no_path_of_a_single_machine_stands_in_the_files() -> None:
+def test_no_path_of_a_single_machine_is_in_the_files() -> None:
     assert lines_with(MACHINE_PATHS) == []
 
 
@@ -148,7 +148,7 @@ def test_a_silenced_check_names_its_code_and_its_reason() -> None:
         ("import pint  # noqa", False),
     ],
 )
-def test_a_reason_is_told_from_a_bare_code(line: str, has_reason: bool) -> None:
+def test_a_reason_is_distinguished_from_a_bare_code(line: str, has_reason: bool) -> None:
     assert SILENCED.search(line)
     assert bool(SILENCED_WITH_REASON.search(line)) == has_reason
 
@@ -489,7 +489,7 @@ def modules_below(folder: str, prefix: str = "") -> set[str]:
     return found
 
 
-def test_every_operation_has_its_tests_beside_it_and_no_test_file_stands_alone() -> None:
+def test_every_operation_has_its_tests_and_every_test_file_its_operation() -> None:
     operations = modules_below("service/operations")
     tested = modules_below("tests/operations", "test_")
     assert "evening/run_day" in operations  # or the rule would hold for nothing

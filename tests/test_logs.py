@@ -1,4 +1,4 @@
-"""Log lines: what work is about stands on them, nothing from outside can forge one, libraries join.
+"""Log lines: they name their subject, nothing from outside can forge one, libraries join in.
 
 Secrets and stacks are looked for where they must be and must not be.
 """
@@ -143,7 +143,7 @@ def test_a_fact_cannot_take_the_place_of_what_every_line_has(
     assert (line["level"], line["level_"], line["at_"]) == ("error", "info", "yesterday")
 
 
-def test_a_stack_stands_indented_under_its_line(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_stack_is_indented_under_its_line(capsys: pytest.CaptureFixture[str]) -> None:
     configure_logs("console")
     try:
         raise RuntimeError(HOSTILE)
@@ -190,7 +190,7 @@ def test_a_long_text_is_cut(capsys: pytest.CaptureFixture[str]) -> None:
     assert len(lines(capsys)[0]) < 5_000
 
 
-def test_what_is_below_the_level_is_not_said_and_a_second_choice_replaces_the_first(
+def test_what_is_below_the_level_is_not_logged_and_a_second_choice_replaces_the_first(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     configure_logs("console", level="debug")
@@ -200,7 +200,7 @@ def test_what_is_below_the_level_is_not_said_and_a_second_choice_replaces_the_fi
     assert [line["event"] for line in documents(capsys)] == ["heard once"]
 
 
-def test_nothing_is_said_as_long_as_nobody_has_chosen_how() -> None:
+def test_nothing_is_logged_until_logging_is_configured() -> None:
     program = (
         "from service.logs import get_logger\n"
         "get_logger('service.operations.evening.run_day').error('failed', reason='any')\n"
@@ -229,7 +229,7 @@ def test_the_pure_rooms_do_not_log() -> None:
                 assert not names & {"logging", "structlog", "service.logs"}, path
 
 
-def test_an_evening_tells_its_counts_and_the_seconds_of_its_phases(
+def test_an_evening_logs_its_counts_and_the_seconds_of_its_phases(
     capsys: pytest.CaptureFixture[str], own_service: Service
 ) -> None:
     configure_logs("json")
@@ -241,7 +241,7 @@ def test_an_evening_tells_its_counts_and_the_seconds_of_its_phases(
     assert all(spent >= 0.0 for spent in line["seconds"].values())
 
 
-def test_weather_that_is_missing_is_told_by_run_source_and_site(
+def test_missing_weather_is_logged_by_run_source_and_site(
     capsys: pytest.CaptureFixture[str], own_service: Service
 ) -> None:
     def refresh(site_keys: Ints, *, now: datetime) -> list[SourceProblem]:

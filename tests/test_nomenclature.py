@@ -31,7 +31,7 @@ NUMBERS = ("int", "float", "Ints", "Floats", "ArrayLike", "np.float64", "np.int6
 
 
 def ending_of(name: str) -> str | None:
-    """The longest ending of a name that stands for a unit; None for a name without one."""
+    """The longest ending of a name that denotes a unit; None for a name without one."""
     words = name.split("_")
     for first in range(1, len(words)):
         ending = "_".join(words[first:])
@@ -115,7 +115,7 @@ def test_the_table_depends_on_nothing_else_of_the_service() -> None:
     assert [name for name in imported if name is None or name.startswith("service")] == []
 
 
-def test_no_name_stands_twice_in_the_table() -> None:
+def test_no_name_is_in_the_table_twice() -> None:
     source = ast.parse(Path(units.__file__).read_text(encoding="utf-8"))
     names = [
         node.args[0].value
@@ -132,7 +132,7 @@ def faults_of(quantity: Quantity) -> Iterator[str]:
     """What is wrong with a line of the table: its unit, its range, its meaning."""
     ending = ending_of(quantity.name)
     if quantity.name not in STANDARD_TERMS and SUFFIX_UNITS.get(ending or "") != quantity.unit:
-        yield f"{quantity.name}: the ending {ending} does not stand for {quantity.unit!r}"
+        yield f"{quantity.name}: the ending {ending} does not denote {quantity.unit!r}"
     if not quantity.minimum < quantity.maximum:
         yield f"{quantity.name}: no range from {quantity.minimum} to {quantity.maximum}"
     if not quantity.meaning or quantity.meaning.endswith("."):

@@ -29,7 +29,7 @@ __all__ = [
 
 
 def find_scripts(package: Path | None = None) -> Path:
-    """Folder of the migrations: inside the installed package, or beside it in a checkout."""
+    """Folder of the migrations: inside the installed package, or next to it in a checkout."""
     room = Path(service.__file__).parent if package is None else package
     for folder in (room / "migrations", room.parent / "migrations"):
         if (folder / "env.py").is_file():

@@ -16,7 +16,7 @@ from service.records.weather import STATION_FIELDS, StationIntervals, StationSet
 
 _INTERVAL_COLUMNS = ("site_key", "start_epoch_s", "end_epoch_s", "file_key", *STATION_FIELDS)
 _SHORTEST_DAY_S = 23 * 3600
-"""Intervals at least this long are days, stored beside the hours that make them up."""
+"""Intervals at least this long are days, stored along with the hours that make them up."""
 
 
 class StationStore:

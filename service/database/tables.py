@@ -1,7 +1,7 @@
 """The tables: what the service stores, for SQLite and PostgreSQL alike.
 
 ``..._key`` columns are integer keys of the database's own; ``..._id`` columns are names that people
-chose. Numbers carry the names and units of ``service.agronomy.units``; NULL stands for "not known".
+chose. Numbers carry the names and units of ``service.agronomy.units``; NULL means "not known".
 Instants are UTC; a ``day`` is a local calendar date.
 """
 

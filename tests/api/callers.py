@@ -1,4 +1,4 @@
-"""Callers of the API in tests: by a key of their own, with what each report needs."""
+"""API callers for tests, each with its own key and the headers that reports need."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def new_key(
     name: str | None = None,
     expires_at: Any = None,
 ) -> tuple[ApiKey, str]:
-    """A key of a holder of its own, with all rights where none are named."""
+    """A key with its own holder, with all rights if none are named."""
     return make_key(
         name or f"holder {uuid4().hex[:8]}",
         farm_id=farm_id,
@@ -37,7 +37,7 @@ def new_key(
 
 
 def see_news(app: FastAPI) -> None:
-    """Let the next request look for news, as the first one after a second does."""
+    """Make the next request look for news, as the first one after a second does."""
     app.state.news._looked_at = -float("inf")
 
 
@@ -62,11 +62,11 @@ class Caller:
         return self.request("GET", path, **options)
 
     def post(self, path: str, body: Any, *, once: str | None = None) -> httpx.Response:
-        """The answer to a POST that counts once."""
+        """The answer to a POST with an idempotency key."""
         key = f'"{once or uuid4()}"'
         return self.request("POST", path, json=body, headers={"Idempotency-Key": key})
 
 
 def caller_of(service: Service, farm_id: str | None, *scopes: str) -> Caller:
-    """A caller with a new key, on an application of its own."""
+    """A caller with a new key, on its own application."""
     return Caller(create_app(service), new_key(service, farm_id, *scopes)[1])

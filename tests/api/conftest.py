@@ -1,4 +1,4 @@
-"""A planned invented farm, and a client that asks the application in this process."""
+"""A planned invented farm, and a client that calls the application in this process."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class Client:
 
 
 class Ticker:
-    """Monotonic seconds that a test sets; news is looked for by them."""
+    """Monotonic seconds that a test sets; they decide when news is looked for."""
 
     def __init__(self) -> None:
         self.seconds = 100.0
@@ -110,7 +110,7 @@ def failing_client(service: Service) -> Callable[[Exception], Client]:
 
 @pytest.fixture
 def caller(own_service: Service) -> Caller:
-    """Somebody with all rights on a farm that the test may change."""
+    """A caller with all rights on a farm that the test may change."""
     from tests.api.callers import caller_of  # which knows this file's client
 
     return caller_of(own_service, FARM_ID)

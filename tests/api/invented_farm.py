@@ -124,7 +124,7 @@ def copied_service(template: URL, folder: Path) -> Iterator[Service]:
 
 @contextmanager
 def opened_service(url: URL | str) -> Iterator[Service]:
-    """The service on a database that is there."""
+    """The service on an existing database."""
     engine = make_engine(url)
     yield Service(
         settings=Settings(database_url=address(engine.url)),
@@ -139,8 +139,8 @@ def opened_service(url: URL | str) -> Iterator[Service]:
 def invented_service(folder: Path) -> Iterator[Service]:
     """The service on a new SQLite database of a folder, filled as ``planned_database`` is.
 
-    Only for tests that prove nothing about the database, such as those in a browser; all others
-    take ``own_service``, or a copy of ``planned_database``, and run on both kinds.
+    Only for tests that are not about the database, such as those in a browser; all others use
+    ``own_service``, or a copy of ``planned_database``, and run on both kinds.
     """
     with new_database("sqlite", folder) as url:
         upgrade(url)

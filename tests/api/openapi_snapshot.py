@@ -1,4 +1,4 @@
-"""The agreed OpenAPI document, in ``openapi.json`` beside this file.
+"""The agreed OpenAPI document, in ``openapi.json`` next to this file.
 
 After an intended change, regenerate it and review the difference before committing:
 
@@ -25,12 +25,12 @@ def _no_database(*, write: bool) -> NoReturn:
 
 
 def app_without_database() -> FastAPI:
-    """An application that can say what it is, but answer nothing yet."""
+    """An application that can describe itself but has no database to answer from."""
     return create_app(Service(settings=Settings(), unit_of_work=_no_database, clock=SystemClock()))
 
 
 def openapi_text() -> str:
-    """The document of the code at hand, in a form that is easy to compare."""
+    """The document of the current code, in a form that is easy to compare."""
     return json.dumps(app_without_database().openapi(), indent=1, ensure_ascii=False) + "\n"
 
 

@@ -27,7 +27,7 @@ def test_an_application_with_a_route_that_forgot_its_right_does_not_start() -> N
 
     @router.get("/forgotten")
     def forgotten() -> None:
-        """Nobody thought of who may ask this."""
+        """A route that declares no right."""
 
     with pytest.raises(RuntimeError, match="/forgotten"):
         check_rights(router.routes)

@@ -1,9 +1,9 @@
-"""Whatever is reported and changed in whatever order: plans within their bounds, no water lost.
+"""Reports and changes in any order: plans stay within their bounds and no water is lost.
 
 Days pass too: each brings its weather, which need not be what was forecast, and its evening run.
 After each step the ledger must balance, day must follow on day, and no plan may run a block for
-longer than it may. At the end the ledgers of a copy of the database are thrown away and worked out
-anew from what was reported: they and tomorrow's plans must come out as they stand.
+longer than it may. At the end the ledgers of a copy of the database are deleted and recomputed from
+what was reported: they and tomorrow's plans must come out the same.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ SPAN = {"from": "2026-06-01", "to": "2026-07-31"}
 
 
 def set_evening(service: Service, evening: date) -> None:
-    """Let it be 19:00 of a day at the farm."""
+    """Set the clock to 19:00 of a day at the farm."""
     assert isinstance(service.clock, FixedClock)
     service.clock.instant = RUN_AT + (evening - TODAY)
 
@@ -177,7 +177,7 @@ class FarmOverTime(RuleBasedStateMachine):
 
     @rule(pause=consumes(pauses))
     def take_back(self, pause: tuple[str, str]) -> None:
-        """A pause that is over before its time."""
+        """A pause cancelled before its end."""
         answer = self.caller.request("DELETE", f"/v1/blocks/{pause[0]}/pauses/{pause[1]}")
         assert answer.status_code == 200, answer.text
 
@@ -202,7 +202,7 @@ class FarmOverTime(RuleBasedStateMachine):
         versions = [self._plan(block)["version"] for block in (BLOCK_ID, BARE_BLOCK_ID)]
         run_evening_of(self.service, self.evening)
         after = [self._plan(block)["version"] for block in (BLOCK_ID, BARE_BLOCK_ID)]
-        assert after == versions, "plans that stood were not those of the evening"
+        assert after == versions, "plans in force were not those of the evening"
 
     @precondition(lambda self: self.evening < LAST_EVENING)
     @rule(warmer_c=st.floats(-8.0, 8.0), rain_mm=st.just(0.0) | st.floats(0.0, 40.0))
@@ -247,7 +247,7 @@ class FarmOverTime(RuleBasedStateMachine):
                 before = day["depletion_end_mm"]
 
     def _before(self, ago: int) -> date:
-        """A day so many days ago."""
+        """The day a number of days ago."""
         return self.evening - ago * ONE_DAY
 
     def _plan(self, block: str) -> dict[str, Any]:
@@ -265,24 +265,24 @@ class FarmOverTime(RuleBasedStateMachine):
         return found
 
     def _replay(self) -> None:
-        stood = {
+        recorded = {
             block: (self._days(self.caller, block), self._plan(block)["pulses"])
             for block in (BLOCK_ID, BARE_BLOCK_ID)
         }
         self.service.close()
         stored = make_url(self.service.settings.database_url)
-        with copied_service(stored, Path(self._folder.name)) as anew:
-            engine = make_engine(anew.settings.database_url)
+        with copied_service(stored, Path(self._folder.name)) as replayed:
+            engine = make_engine(replayed.settings.database_url)
             with engine.begin() as connection:
                 connection.execute(text("DELETE FROM balance_day"))
                 connection.execute(text("DELETE FROM balance_state"))
             engine.dispose()
-            set_evening(anew, self.evening)
+            set_evening(replayed, self.evening)
             # The first evening decides where the ledgers begin; its plans have run since.
-            run_evening_of(anew, TODAY, makes_plans=self.evening == TODAY)
-            run_evening_of(anew, self.evening)
-            caller = Caller(create_app(anew))
-            for block, (days, pulses) in stood.items():
+            run_evening_of(replayed, TODAY, makes_plans=self.evening == TODAY)
+            run_evening_of(replayed, self.evening)
+            caller = Caller(create_app(replayed))
+            for block, (days, pulses) in recorded.items():
                 assert self._days(caller, block) == days
                 plan = caller.get(
                     f"/v1/blocks/{block}/plan", params={"date": str(self.evening + ONE_DAY)}

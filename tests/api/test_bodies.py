@@ -1,4 +1,4 @@
-"""Bodies: refused with a problem that says why, before anything is made of them."""
+"""Bodies: refused with a problem that says why, before they are processed."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ JSON = "application/json"
 
 
 def send(caller: Caller, content: bytes, media_type: str | None = JSON, **headers: str) -> Any:
-    """The answer to a body as it is."""
+    """The answer to a raw body."""
     typed = {} if media_type is None else {"Content-Type": media_type}
     answer = caller.request(
         "POST",
@@ -32,7 +32,7 @@ def send(caller: Caller, content: bytes, media_type: str | None = JSON, **header
     return answer
 
 
-def said(answer: Any) -> tuple[int, str]:
+def problem_of(answer: Any) -> tuple[int, str]:
     """Status and type of a problem."""
     return answer.status_code, answer.json()["type"].removeprefix("/problems/")
 
@@ -56,8 +56,10 @@ def said(answer: Any) -> tuple[int, str]:
 )
 def test_what_is_not_json(caller: Caller, content: bytes) -> None:
     answer = send(caller, content)
-    # An empty body is none at all: what is missing is told as a fault.
-    assert said(answer) == ((422, "invalid-request") if not content else (400, "malformed-json"))
+    # An empty body counts as none: what is missing is reported as a fault.
+    assert problem_of(answer) == (
+        (422, "invalid-request") if not content else (400, "malformed-json")
+    )
 
 
 @pytest.mark.parametrize(
@@ -75,7 +77,7 @@ def test_what_is_not_json(caller: Caller, content: bytes) -> None:
     ],
 )
 def test_what_is_declared_as_something_else(caller: Caller, media_type: str | None) -> None:
-    assert said(send(caller, RUN % b"1", media_type)) == (415, "unsupported-media-type")
+    assert problem_of(send(caller, RUN % b"1", media_type)) == (415, "unsupported-media-type")
 
 
 @pytest.mark.parametrize(
@@ -88,9 +90,9 @@ def test_what_is_declared_as_json(caller: Caller, media_type: str) -> None:
 def test_a_large_body_is_refused_by_its_declared_length_and_by_its_real_one(
     caller: Caller,
 ) -> None:
-    assert said(send(caller, b" " * 1_000_001)) == (413, "too-large")
-    assert said(send(caller, b"{}", **{"Content-Length": "9" * 30})) == (413, "too-large")
-    assert said(asyncio.run(_streamed(caller, 30, b" " * 100_000))) == (413, "too-large")
+    assert problem_of(send(caller, b" " * 1_000_001)) == (413, "too-large")
+    assert problem_of(send(caller, b"{}", **{"Content-Length": "9" * 30})) == (413, "too-large")
+    assert problem_of(asyncio.run(_streamed(caller, 30, b" " * 100_000))) == (413, "too-large")
     assert send(caller, RUN % b"1" + b" " * 900_000).status_code == 200
 
 
@@ -122,7 +124,7 @@ def test_without_a_key_no_body_is_read(caller: Caller) -> None:
 
 def test_numbers_that_json_takes_and_nobody_means_are_reported_by_place(caller: Caller) -> None:
     answer = send(caller, RUN % b"1e300")
-    assert said(answer) == (422, "invalid-request")
+    assert problem_of(answer) == (422, "invalid-request")
     assert answer.json()["errors"][0]["pointer"] == "/items/0/duration_min"
 
 
@@ -133,7 +135,7 @@ def test_a_table_of_a_block_is_held_to_the_same_rules(caller: Caller) -> None:
         content=b'{"area": 1e999}',
         headers={"Content-Type": JSON, "If-Match": "*"},
     )
-    assert said(answer) == (400, "malformed-json")
+    assert problem_of(answer) == (400, "malformed-json")
 
 
 def test_headers_cannot_be_smuggled_into_an_answer(caller: Caller) -> None:

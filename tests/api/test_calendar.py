@@ -1,4 +1,4 @@
-"""The calendar feed: events that programs recognise again, behind a link that is secret."""
+"""The calendar feed: events with stable identities, behind a secret link."""
 
 from __future__ import annotations
 

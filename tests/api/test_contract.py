@@ -1,10 +1,9 @@
-"""The application keeps to its own OpenAPI document, whatever is asked of it (schemathesis).
+"""The application keeps to its own OpenAPI document, whatever the request (schemathesis).
 
 For the test the document names the blocks, farms and sites of the invented farm as the only ones,
-because made-up identifiers would meet nothing but 404; those come too, as the values that the
-document forbids. Each request has a key, and an idempotency key of its own, unless the very header
-is what a case leaves out. RILLWRIGHT_TEST_CONTRACT_EXAMPLES asks for more cases of each operation,
-as ``tests/fuzz.sh`` does.
+because made-up identifiers would only give 404; those are tried too, as values that the document
+forbids. Each request has a key, and its own idempotency key, unless a case leaves out that header.
+RILLWRIGHT_TEST_CONTRACT_EXAMPLES asks for more cases of each operation, as ``tests/fuzz.sh`` does.
 """
 
 from __future__ import annotations

@@ -100,7 +100,7 @@ def test_several_weeks_come_in_one_call(adviser: Caller) -> None:
     assert rows(adviser, week="2026-W27") == found[2:4]
 
 
-def test_a_crop_will_do_in_place_of_a_block(adviser: Caller) -> None:
+def test_a_crop_can_be_given_instead_of_a_block(adviser: Caller) -> None:
     season = {"season_start": "03-20", "stage_days": "25,45,110,50"}
     query = {"week": "2026-W27", "crop": "blueberry", **season}
     answer = adviser.get(NEED, params=query)
@@ -146,7 +146,7 @@ def test_a_crop_without_published_stages_gets_the_names_of_the_parameters_needed
         ({"crop": "apple-cover-no-frost", "weeks": 13}, "weeks"),
     ],
 )
-def test_a_question_that_cannot_be_answered_is_reported_by_parameter(
+def test_a_request_that_cannot_be_answered_is_reported_by_parameter(
     adviser: Caller, query: dict[str, Any], parameter: str
 ) -> None:
     answer = adviser.get(NEED, params={"week": "2026-W27", **query})

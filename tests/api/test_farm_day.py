@@ -100,7 +100,7 @@ def test_nothing_was_measured_on_a_day_that_has_not_come_at_the_farm(
         "",
     ],
 )
-def test_a_block_is_as_it_stands_on_the_farms_day(
+def test_a_block_is_shown_as_of_the_farms_day(
     caller: Caller, place: Distant, question: str
 ) -> None:
     assert _put(caller, "/supplies/far.well/water-samples/2026-05-01", SAMPLE) == 200

@@ -45,9 +45,9 @@ def test_a_gauge_reading_is_booked_and_tomorrows_plan_follows(caller: Caller) ->
     plan = caller.get(PLAN).json()
     answer = caller.post(GAUGE, {"rain_mm": 20.0, "read_at": "2026-07-14T07:00:00-04:00"})
     assert answer.status_code == 200, answer.text
-    said = answer.json()
-    assert said["booked"] == [{"day": "2026-07-13", "rain_mm": 20.0, "day_total_mm": 20.0}]
-    assert said["counts"]["created_count"] == 1
+    stored = answer.json()
+    assert stored["booked"] == [{"day": "2026-07-13", "rain_mm": 20.0, "day_total_mm": 20.0}]
+    assert stored["counts"]["created_count"] == 1
     assert balance(caller, "2026-07-13")["rain_mm"] == 20.0
     new_plan = caller.get(PLAN).json()
     assert new_plan["version"] == plan["version"] + 1
@@ -86,12 +86,12 @@ def test_a_soil_reading_moves_the_balance_by_its_weight(
          "volumetric_water": 0.23},
     )  # fmt: skip
     assert answer.status_code == 200, answer.text
-    said = answer.json()
+    stored = answer.json()
     # Sandy loam of FAO-56 Table 19 holds 0.23 at field capacity: nothing is missing. The layer
     # 0.1 to 0.3 m is 0.2 m of 18 in (0.4572 m) of roots: w = 0.8 x 0.2 / 0.4572 = 0.34996; by hand.
-    assert said["compared_with"] == with_what
-    assert said["depletion_reading_mm"] == 0.0
-    assert said["weight_fraction"] == pytest.approx(0.34996, abs=1e-5)
+    assert stored["compared_with"] == with_what
+    assert stored["depletion_reading_mm"] == 0.0
+    assert stored["weight_fraction"] == pytest.approx(0.34996, abs=1e-5)
     after = balance(caller)
     compared = before["depletion_start_mm" if with_what == "day-start" else "depletion_end_mm"]
     expected = max(-before["depletion_end_mm"], -0.34996 * compared)
@@ -117,12 +117,12 @@ def test_a_dry_tensiometer_raises_the_depletion(caller: Caller) -> None:
     answer = caller.post(
         SOIL, {"read_at": "2026-07-14T18:00:00-04:00", "depth_m": 0.2, "tension_kpa": 1500.0}
     )
-    said = answer.json()
-    assert said["volumetric_water"] == pytest.approx(0.11)  # wilting point, at 1500 kPa
-    assert said["depletion_reading_mm"] == pytest.approx(said["taw_mm"])
+    stored = answer.json()
+    assert stored["volumetric_water"] == pytest.approx(0.11)  # wilting point, at 1500 kPa
+    assert stored["depletion_reading_mm"] == pytest.approx(stored["taw_mm"])
     after = balance(caller)
     assert after["correction_mm"] > 0.0
-    assert before["depletion_end_mm"] < after["depletion_end_mm"] <= said["taw_mm"]
+    assert before["depletion_end_mm"] < after["depletion_end_mm"] <= stored["taw_mm"]
 
 
 def test_a_corrected_balance_carries_over_and_stays_when_the_evening_runs_again(
@@ -168,7 +168,7 @@ def test_another_reading_of_the_same_instant_takes_the_place_of_the_first(caller
         {"read_at": "2026-07-20T06:00:00-04:00"},
     ],
 )
-def test_a_reading_that_cannot_be_is_refused(caller: Caller, change: dict[str, Any]) -> None:
+def test_an_impossible_reading_is_refused(caller: Caller, change: dict[str, Any]) -> None:
     body = {"read_at": "2026-07-14T06:00:00-04:00", "depth_m": 0.2, "volumetric_water": 0.2}
     answer = caller.post(SOIL, {**body, **change})
     assert answer.status_code == 422, answer.text
@@ -245,7 +245,7 @@ def test_a_pause_holds_what_is_left_of_a_day_under_way(
     ],
     ids=json.dumps,
 )
-def test_a_pause_that_cannot_be_is_refused(caller: Caller, body: dict[str, str]) -> None:
+def test_an_impossible_pause_is_refused(caller: Caller, body: dict[str, str]) -> None:
     answer = caller.post(PAUSES, body)
     assert answer.status_code == 422
     assert answer.json()["errors"][0]["pointer"] in ("/starts_local", "/ends_local", "/reason")

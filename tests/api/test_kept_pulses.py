@@ -1,4 +1,4 @@
-"""A block that cannot be planned any more keeps its pulses, and its neighbours leave them room."""
+"""A block that can no longer be planned keeps its pulses; its neighbours leave room for them."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def pulses_of(caller: Caller, block_id: str) -> list[tuple[int, int]]:
 
 
 def move_to_dark_site(caller: Caller, short_id: str) -> Any:
-    """Let a block take its weather from a site that has none."""
+    """Give a block a site without weather."""
     answer = caller.get(FARM)
     document = answer.json()
     document["site"].append(DARK_SITE)
@@ -39,7 +39,7 @@ def move_to_dark_site(caller: Caller, short_id: str) -> Any:
 
 @pytest.mark.parametrize("later", [EVENING, NEXT_MORNING])
 @pytest.mark.parametrize(("dark", "lit"), [(BLOCK_ID, BARE_BLOCK_ID), (BARE_BLOCK_ID, BLOCK_ID)])
-def test_neighbours_run_beside_the_pulses_that_a_block_keeps(
+def test_neighbours_run_around_the_pulses_that_a_block_keeps(
     own_service: Service, caller: Caller, dark: str, lit: str, later: timedelta
 ) -> None:
     assert isinstance(own_service.clock, FixedClock)

@@ -53,7 +53,7 @@ def test_what_a_proxy_passes_on_is_never_taken_for_this_machine(
     "authorization",
     ["Bearer", "Bearer ", "Bearer rw_aaaaaaaa_" + "b" * 32, "Basic dTpw", "rw_x", "bearer \xff"],
 )
-def test_what_is_no_key_is_refused(own_service: Service, authorization: str) -> None:
+def test_an_invalid_key_is_refused(own_service: Service, authorization: str) -> None:
     new_key(own_service, FARM_ID)
     caller = Caller(create_app(own_service))
     answer = caller.request("GET", PLAN, headers={"Authorization": authorization.encode("latin-1")})

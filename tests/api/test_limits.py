@@ -24,8 +24,8 @@ def limited(service: Service, **limits: str) -> Any:
     return create_app(replace(service, settings=service.settings.model_copy(update=limits)))
 
 
-def told_to_wait(answer: httpx.Response) -> bool:
-    """Whether an answer says 429 with a time to wait for, up to a minute."""
+def must_wait(answer: httpx.Response) -> bool:
+    """Whether an answer is 429 with a waiting time of up to a minute."""
     if answer.status_code != 429:
         return False
     assert answer.json()["type"] == "/problems/too-many-requests"
@@ -37,14 +37,14 @@ def told_to_wait(answer: httpx.Response) -> bool:
 def test_a_key_may_ask_so_many_times_a_minute(own_service: Service, path: str) -> None:
     app = limited(own_service, requests_per_key="5/minute")
     first, second = (Caller(app, new_key(own_service, FARM_ID)[1]) for _ in range(2))
-    assert [told_to_wait(first.get(path)) for _ in range(7)] == [False] * 5 + [True] * 2
-    assert not told_to_wait(second.get(path))
+    assert [must_wait(first.get(path)) for _ in range(7)] == [False] * 5 + [True] * 2
+    assert not must_wait(second.get(path))
 
 
 def test_all_keys_of_an_address_together_have_a_limit(own_service: Service) -> None:
     app = limited(own_service, requests_per_address="4/minute")
     callers = [Caller(app, new_key(own_service, FARM_ID)[1]) for _ in range(5)]
-    assert [told_to_wait(each.get(WHY)) for each in callers] == [False] * 4 + [True]
+    assert [must_wait(each.get(WHY)) for each in callers] == [False] * 4 + [True]
 
 
 def test_guessing_of_keys_is_slowed_and_good_keys_still_work(own_service: Service) -> None:

@@ -1,4 +1,4 @@
-"""What is reported or changed after the evening mail: readers hear of it once, if it matters."""
+"""Reports and changes after the evening mail: readers get one more mail, if it matters."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ LITTLE_RAIN = {"rain_mm": 0.3, "read_at": "2026-07-14T07:00:00-04:00"}
 
 @pytest.fixture
 def service(own_service: Service) -> Service:
-    """A planned farm with a relay; the evening mail of its one reader has gone out."""
+    """A planned farm with a relay; the evening mail to its one reader has gone out."""
     mailing = replace(
         own_service,
         settings=own_service.settings.model_copy(update={"mail_host": "relay.example.org"}),
@@ -86,7 +86,7 @@ def report_soil(caller: Caller) -> Any:
 
 
 def report_rain(caller: Caller) -> Any:
-    """Much rain of today."""
+    """Heavy rain today."""
     return caller.post(
         "/v1/gauges/home/readings",
         {"rain_mm": 90.0, "read_at": "2026-07-14T20:30:00-04:00", "confirm": True,

@@ -1,7 +1,7 @@
 """Several API processes on one database: a change by one is visible in the answers of the others.
 
 Each process here is a service with connections of its own and an application with copies of its
-own. Copies may be a second old; what is not copied is read anew each time.
+own. Copies may be a second old; what is not copied is read from the database each time.
 """
 
 from __future__ import annotations

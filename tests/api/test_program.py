@@ -247,7 +247,7 @@ def test_the_same_plans_again_make_no_new_version(paired: Service) -> None:
 # --- how it is sent ------------------------------------------------------------------------------
 
 
-def test_who_holds_the_program_gets_no_body(own_client: Client) -> None:
+def test_a_controller_that_has_the_program_gets_no_body(own_client: Client) -> None:
     first = own_client.get(PATH)
     tag = first.headers["ETag"]
     assert tag.startswith('"') and not tag.startswith("W/")
@@ -402,14 +402,14 @@ def test_the_database_is_asked_for_news_at_most_once_a_second(
     assert len(opened) == 3
 
 
-def test_who_writes_through_a_process_sees_it_there_at_once(
+def test_a_caller_sees_its_own_write_in_that_process_at_once(
     paired: Service, ticker: Ticker
 ) -> None:
     client = Client(create_app(paired))
     tag = client.get(PATH).headers["ETag"]
     warmer(paired)
     assert client.get(PATH).headers["ETag"] == tag
-    client.request("POST", "/v1/runs")  # whatever comes of it
+    client.request("POST", "/v1/runs")  # whatever the answer
     assert client.get(PATH).headers["ETag"] != tag
 
 

@@ -166,7 +166,7 @@ def test_two_processes_that_replan_a_farm_do_it_one_after_the_other(
             in_force = unit.plans.find_plan(block_id, day=PLAN_DAY)
             assert [plan.version for plan in stored] == list(range(1, len(stored) + 1))
             assert in_force == stored[-1]
-    # Whoever came last planned with both runs: nothing is left for the evening to change.
+    # The later process planned with both runs: nothing is left for the evening to change.
     assert plan_evening(own_service) == []
     with own_service.unit_of_work(write=False) as unit:
         assert unit.plans.find_plan(BARE_BLOCK_ID, day=PLAN_DAY) == in_force

@@ -1,4 +1,4 @@
-"""Probes, status and metrics: what is well, what is late, and that asking costs little."""
+"""Probes, status and metrics: what is well, what is late, and that polling them is cheap."""
 
 from __future__ import annotations
 

@@ -80,10 +80,10 @@ def test_a_key_of_another_farm_finds_nothing(
     nothing = _ask(caller, method, missing, name)
     assert nothing.status_code == 404
 
-    def said(text: str, request_id: str) -> str:
+    def without_id(text: str, request_id: str) -> str:
         return text.replace(request_id, "")
 
-    assert said(answer.text, answer.headers["X-Request-Id"]) == said(
+    assert without_id(answer.text, answer.headers["X-Request-Id"]) == without_id(
         nothing.text, nothing.headers["X-Request-Id"]
     )
 

@@ -236,9 +236,7 @@ def test_an_acid_estimate_never_comes_without_its_cautions(piped: Client) -> Non
         ("target_ph=6.5&acid=sulfuric&strength_pct=93&with_chlorine=true", "chlorine gas"),
     ],
 )
-def test_a_dose_that_must_not_be_is_refused_with_its_cause(
-    piped: Client, query: str, word: str
-) -> None:
+def test_an_unsafe_dose_is_refused_with_its_reason(piped: Client, query: str, word: str) -> None:
     _put(piped, f"/v1/supplies/{SUPPLY}/water-samples/2026-05-01", SAMPLE)
     answer = piped.get(f"/v1/blocks/{BLOCK}/acid-estimate?{query}")
     assert answer.status_code == 422

@@ -1,4 +1,4 @@
-"""How long laterals take, beside the same march in plain Python and beside EPANET.
+"""How long laterals take, compared with the same march in plain Python and with EPANET.
 
     python -m tests.benchmarks.laterals [--laterals 1000] [--without-epanet]
 

@@ -1,4 +1,4 @@
-"""What a program poll costs, beside the smallest endpoints that the same server can have.
+"""What a program poll costs, compared with the smallest endpoints that the same server can have.
 
     python -m tests.benchmarks.polling                 three rounds of six seconds each
     python -m tests.benchmarks.polling --rounds 1 --seconds 3 --no-run
@@ -8,7 +8,7 @@ connections; ids at random over 10,000 controllers, each with its own tag; keys 
 production (the limits so wide that none is met). Farms and weather are invented. All cases of a
 round run one after the other, and only their ratios within a round are compared: the figures
 themselves belong to the machine and to whatever else it does. Where others use the machine too, the
-processor time of the server per request says more than requests per second; it is given beside.
+processor time of the server per request says more than requests per second; both are given.
 
 - ``empty``: a FastAPI endpoint that returns a constant pydantic model of the program's size
 - ``starlette``: a bare Starlette endpoint that returns a constant JSON response of that size
@@ -18,7 +18,7 @@ processor time of the server per request says more than requests per second; it 
 - p99 at 500 requests a second over 64 connections with time to think (a closed loop: a stall makes
   the clients slower too, so the tail is underestimated), idle and while a 10,000-block run-day with
   changed weather repeats in a process of its own on the server's core, each run publishing all
-  programs anew
+  programs again
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ class Answer(BaseModel):
 
 
 class _Clock:
-    """A clock that stands still, so that the plans are those of the coming day."""
+    """A stopped clock, so that the plans are those of the coming day."""
 
     def now(self) -> datetime:
         return ISSUED_AT

@@ -1,4 +1,4 @@
-"""How long files take to read, beside the parser of the standard library that reads the same text.
+"""How long files take to read, compared with the standard library's parser on the same text.
 
     python -m tests.benchmarks.read_files [--lines 99999] [--blocks 1000]
 

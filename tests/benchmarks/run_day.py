@@ -1,4 +1,4 @@
-"""What an evening run costs: seconds, memory and shares, beside the floor for the same rows.
+"""What an evening run costs: seconds, memory and shares, against the floor for the same rows.
 
     python -m tests.benchmarks.run_day                    100, 1,000, 10,000 and 100,000 blocks
     python -m tests.benchmarks.run_day --blocks 1000 --sites 50 --runs 3

@@ -67,7 +67,7 @@ def test_a_run_reported_changes_tomorrows_plan_at_once(own_demo: Command) -> Non
     assert missing_mm(after) > missing_mm(before)
 
 
-def test_a_report_tells_of_the_plans_it_replaced_and_of_the_meter(own_demo: Command) -> None:
+def test_a_report_lists_the_plans_it_replaced_and_the_meter_check(own_demo: Command) -> None:
     with time_machine.travel(EVENING, tick=False):
         first, again = own_demo(*REPORT), own_demo(*REPORT)
         longer = document(own_demo(*REPORT[:5], "60", "--volume", "2000 gal", "--json"))
@@ -98,7 +98,7 @@ def test_a_start_without_an_offset_is_on_the_clock_of_the_site(own_demo: Command
         ("2026-07-14T05:20", "20", "500000000 L", "--volume"),
     ],
 )
-def test_a_run_that_cannot_be_is_refused_by_the_name_of_its_option(
+def test_an_impossible_run_is_refused_by_the_name_of_its_option(
     own_demo: Command, start: str, minutes: str, volume: str, option: str
 ) -> None:
     arguments = ("report-run", "creek", "--start", start, "--minutes", minutes, "--volume", volume)

@@ -78,7 +78,7 @@ def test_a_water_analysis_without_a_day_is_of_today(command: Command, place: Dis
     ],
     ids=lambda arguments: " ".join(arguments[:3:2]),
 )  # fmt: skip
-def test_a_block_is_as_it_stands_on_the_farms_day(
+def test_a_block_is_shown_as_of_the_farms_day(
     command: Command, place: Distant, tmp_path: Path, arguments: tuple[str, ...]
 ) -> None:
     report = tmp_path / "water.toml"

@@ -31,7 +31,7 @@ def test_the_preview_of_a_mail_is_a_message_that_mail_programs_open(
 
 
 @pytest.mark.parametrize(
-    ("kind", "said"),
+    ("kind", "text"),
     [
         ("evening", "Regar 4 de 6 bloques"),
         ("weekly", "Se regaron"),
@@ -39,13 +39,13 @@ def test_the_preview_of_a_mail_is_a_message_that_mail_programs_open(
     ],
 )
 def test_a_preview_in_spanish_as_a_page(
-    demo: Command, tmp_path: Path, kind: str, said: str
+    demo: Command, tmp_path: Path, kind: str, text: str
 ) -> None:
     target = tmp_path / "out.html"
     day = "2026-07-15" if kind == "evening" else "2026-07-13"
     result = demo("mail", "--preview", "--kind", kind, "--on", day, "--lang", "es", str(target))
     assert result.exit_code == 0, result.output
-    assert said in target.read_text("utf-8")
+    assert text in target.read_text("utf-8")
 
 
 def test_the_bulletin_has_the_numbers_of_the_counties_command(

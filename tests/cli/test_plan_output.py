@@ -28,7 +28,7 @@ def test_the_headline_says_pulses_starts_minutes_and_volume(demo: Command) -> No
     assert f"{gallons:,.0f} gal ({plan['volume_l'] / 1000:.1f} m3)" in text
 
 
-def test_the_days_pulses_stand_once_more_in_order_of_time(demo: Command) -> None:
+def test_the_days_pulses_are_listed_again_in_order_of_time(demo: Command) -> None:
     text = " ".join(demo("plan").stdout.split())
     order = text.partition("Run order: ")[2].partition(".")[0].split("; ")
     planned = [

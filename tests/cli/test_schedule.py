@@ -52,11 +52,11 @@ def test_the_process_looks_at_once_and_stops_cleanly_on_a_signal(
     )
     assert process.stderr is not None
     with process:
-        told = next(line for line in process.stderr if "prune:" in line or "rror" in line)
+        line = next(line for line in process.stderr if "prune:" in line or "rror" in line)
         process.send_signal(signal.SIGTERM)
         rest = process.stderr.read()
-        assert process.wait(timeout=PATIENCE_S) == 0, told + rest
-    assert "deleted 0 payloads and 0 runs" in told
+        assert process.wait(timeout=PATIENCE_S) == 0, line + rest
+    assert "deleted 0 payloads and 0 runs" in line
     assert "stopped" in rest
     engine = make_engine(database_url)
     with unit_of_work_factory(engine)(write=False) as unit:

@@ -144,16 +144,16 @@ def test_each_class_is_shown_with_its_source_and_usual_practice(
     laboratory_file.write_text(
         text + 'manganese = "0.2 mg/L"\nbacteria = "12000 /ml"\n', encoding="utf-8"
     )
-    said = " ".join(empty("water-report", "--file", str(laboratory_file)).stdout.split())
-    assert "Classes: FAO-29" in said and "Classes: Bucks" in said
-    assert "Manganese: Aerate" in said and "Bacteria: Chlorinate" in said
-    assert "12,000 per mL" in said
+    printed = " ".join(empty("water-report", "--file", str(laboratory_file)).stdout.split())
+    assert "Classes: FAO-29" in printed and "Classes: Bucks" in printed
+    assert "Manganese: Aerate" in printed and "Bacteria: Chlorinate" in printed
+    assert "12,000 per mL" in printed
     # Chlorine for slime and acid for scale may both be common: never into the same water.
-    assert "give off chlorine gas" in said
+    assert "give off chlorine gas" in printed
 
 
 @pytest.mark.parametrize("what", ["dissolved-solids=1,200 mg/L", "bacteria=50,000 /ml"])
-def test_a_comma_that_may_mean_thousands_is_asked_back(own_demo: Command, what: str) -> None:
+def test_a_comma_that_may_mean_thousands_is_queried(own_demo: Command, what: str) -> None:
     result = own_demo("water-add", SUPPLY, "--reading", what, "--on", "2026-05-01")
     assert result.exit_code == 2
     assert "either" in result.stderr
@@ -244,7 +244,7 @@ def test_a_titration_beats_the_model(empty: Command, tmp_path: Path) -> None:
         (("--to", "6.5", "--with-chlorine"), "chlorine gas"),
     ],
 )
-def test_a_dose_that_must_not_be_is_refused(
+def test_an_unsafe_dose_is_refused(
     empty: Command, laboratory_file: Path, options: tuple[str, ...], word: str
 ) -> None:
     result = empty(
@@ -297,7 +297,7 @@ def test_an_injection_is_ordered_listed_shown_with_the_plan_and_cancelled(
         ({"--injector": "150 L/h to 5 L/h"}, "below the highest"),
     ],
 )
-def test_an_order_that_cannot_be_is_refused_with_its_cause(
+def test_an_impossible_order_is_refused_with_its_reason(
     own_demo: Command, changes: dict[str, str | None], word: str
 ) -> None:
     given: dict[str, str | None] = {

@@ -84,7 +84,7 @@ def test_two_clocks_for_one_logger_are_refused(farm: Command, logger: str) -> No
 
 
 @pytest.mark.parametrize("column", ["AirT", "=tmax_c", "AirT_C_Max=hot"])
-def test_a_column_that_cannot_be_is_refused(farm: Command, logger: str, column: str) -> None:
+def test_an_impossible_column_is_refused(farm: Command, logger: str, column: str) -> None:
     assert farm("station-import", SITE, logger, *TOLD, "--column", column).exit_code == 2
 
 
@@ -104,8 +104,8 @@ def test_rain_read_in_inches_at_seven_is_booked_to_the_day_before(farm: Command)
     [("0", "measured"), ("trace", "trace"), ("none", "none"), ("0 mm", "measured")],
 )
 def test_nothing_has_several_names(farm: Command, amount: str, kind: str) -> None:
-    said = document(farm("gauge", SITE, amount, "--read-at", "2026-07-07T07:00", "--json"))
-    assert (said["rain_mm"], said["kind"]) == (0.0, kind)
+    stored = document(farm("gauge", SITE, amount, "--read-at", "2026-07-07T07:00", "--json"))
+    assert (stored["rain_mm"], stored["kind"]) == (0.0, kind)
 
 
 def test_an_amount_without_its_unit_is_refused(farm: Command) -> None:
@@ -126,11 +126,11 @@ def test_gauge_rain_changes_the_plan(own_demo: Command) -> None:
     before = document(own_demo("run-day", "--on", "2026-07-14", "--json"))
     assert before[0]["new_version_count"] == 0
     with time_machine.travel(EVENING, tick=False):
-        said = document(
+        stored = document(
             own_demo(
                 "gauge", SITE, "1.6 in", "--read-at", "2026-07-14T07:00", "--confirm", "--json"
             )
         )
-    assert [each["day"] for each in said["booked"]] == ["2026-07-13"]
+    assert [each["day"] for each in stored["booked"]] == ["2026-07-13"]
     after = document(own_demo("run-day", "--on", "2026-07-14", "--json"))
     assert after[0]["new_version_count"] > 0

@@ -34,7 +34,9 @@ def order(open_unit: UnitOfWorkFactory, *, kind: str = "sign-in", digest: str = 
     return known.person_key
 
 
-def test_who_waits_is_taken_once_in_the_order_of_asking(open_unit: UnitOfWorkFactory) -> None:
+def test_pending_requests_are_taken_once_in_the_order_of_asking(
+    open_unit: UnitOfWorkFactory,
+) -> None:
     asked = [("b@example.org", NOW), ("a@example.org", NOW), ("b@example.org", NOW)]
     with open_unit(write=True) as unit:
         assert not unit.sign_ins.has_asked() and unit.sign_ins.take_asked() == []

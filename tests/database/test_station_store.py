@@ -133,7 +133,7 @@ def test_a_gap_in_a_file_takes_nothing_away(open_unit: UnitOfWorkFactory, site_k
     assert [rain for _, _, rain in read(open_unit, site_key)] == [2.0, 1.0, 2.0]
 
 
-def test_a_day_and_its_hours_stand_beside_each_other(
+def test_a_day_and_its_hours_are_kept_side_by_side(
     open_unit: UnitOfWorkFactory, site_key: int
 ) -> None:
     replace(open_unit, site_key, intervals((0, HOUR_S)), "a")

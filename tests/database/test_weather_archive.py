@@ -181,5 +181,5 @@ def test_the_freshness_of_sites_is_how_far_their_weather_reaches(
     ]
 
 
-def test_no_rows_are_no_work(open_unit: UnitOfWorkFactory, site_key: int) -> None:
+def test_no_rows_do_nothing(open_unit: UnitOfWorkFactory, site_key: int) -> None:
     assert save(open_unit, make_rows(site_key)) == LoadOutcome(0, 0, 0)

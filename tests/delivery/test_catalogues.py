@@ -1,4 +1,4 @@
-"""Every text that people may read is in both catalogues, whole, and takes the same values."""
+"""Every text that people may read is in both catalogues, complete, with the same placeholders."""
 
 from __future__ import annotations
 
@@ -120,8 +120,8 @@ def test_a_whole_text_follows_no_pattern_in_english() -> None:
 
 def test_a_fault_is_shown_in_spanish_part_by_part() -> None:
     words = wording("es", "us")
-    said = words.gettext("with its unit: a length such as '10 ft' or '3 m', 0.2 to 30 m")
-    assert said == "con su unidad: una longitud como '10 ft' o '3 m', de 0.2 a 30 m"
+    translated = words.gettext("with its unit: a length such as '10 ft' or '3 m', 0.2 to 30 m")
+    assert translated == "con su unidad: una longitud como '10 ft' o '3 m', de 0.2 a 30 m"
     assert wording("en", "us").gettext("0 to 1500 minutes") == "0 to 1500 minutes"
     assert words.gettext("0 to 1500 minutes") == "de 0 a 1500 minutos"
     assert words.gettext("something that nobody marked") == "something that nobody marked"
@@ -143,9 +143,9 @@ def test_every_origin_of_a_default_has_its_spanish() -> None:
     words = wording("es", "us")
     english = re.compile(r"\b(?:the|of|table|choice|row|and|Tables?)\b")
     faults = [
-        f"{origin} / {said}"
+        f"{origin} / {translated}"
         for origin in sorted(origins)
-        if (said := words.gettext(origin)) == origin or english.search(said)
+        if (translated := words.gettext(origin)) == origin or english.search(translated)
     ]
     assert not faults, "\n".join(faults)
 
@@ -191,7 +191,7 @@ def test_a_language_that_is_not_kept_is_refused() -> None:
 def test_numbers_days_and_times_as_each_reader_writes_them() -> None:
     at = datetime(2026, 7, 16, 11, 5, tzinfo=UTC)
     day, zone = date(2026, 7, 16), "America/New_York"
-    said = {
+    translated = {
         (language, units): (
             words.depth(12.7),
             words.volume(12_345.6),
@@ -205,7 +205,7 @@ def test_numbers_days_and_times_as_each_reader_writes_them() -> None:
         for units in ("us", "si")
         for words in [wording(language, units)]
     }
-    assert said == {
+    assert translated == {
         ("en", "us"): (
             "0.50 in", "3,261 gal", "7:05 AM", "Thursday, July 16", "Thu, Jul 16", "Thu", "60%",
         ),

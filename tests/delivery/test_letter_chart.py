@@ -1,4 +1,4 @@
-"""Charts of letters: the pages' drawing as a small picture that is the same on every machine."""
+"""Charts in letters: the pages' drawing as a small picture, identical on every machine."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def test_letters_come_from_the_font_that_travels_with_the_service() -> None:
     assert len({hashlib.sha256(each).digest() for each in pictures}) == len(pictures)
 
 
-def test_names_and_times_stand_in_the_chart() -> None:
+def test_names_and_times_are_in_the_chart() -> None:
     text = shown(evening(block_line("$a_{b}$ & <c>", pulse("04:00", 30))))
     assert "$a_{b}$ & <c>" in text
     assert "30 min" in text

@@ -47,7 +47,7 @@ LEAST_TEXT_PX = 14.0
 LEAST_TARGET_PX = 24.0
 """WCAG 2.2, 2.5.8: height and width of what is touched, or as much room around it."""
 PICTURES = os.environ.get("RILLWRIGHT_TEST_PICTURES", "")
-"""A folder to put what was seen into, for whoever wants to look."""
+"""A folder for screenshots, for whoever wants to look."""
 LONG_NAME = "Arándanos del lado norte, junto al pozo viejo (Duke 2016)"
 
 LETTERS: dict[str, AnyLetter] = {
@@ -158,11 +158,11 @@ def test_a_mail_reads_well_on_a_small_telephone(
 def test_without_pictures_no_number_is_missing(browser: Browser, language: str) -> None:
     context = new_context(browser, viewport={"width": WIDTH, "height": 740})
     page = context.new_page()
-    said = {}
+    texts = {}
     for has_pictures in (True, False):
         page.set_content(shown(LETTERS["evening"], language, has_pictures=has_pictures))
-        said[has_pictures] = page.locator("body").inner_text()
-    assert said[True] == said[False]
+        texts[has_pictures] = page.locator("body").inner_text()
+    assert texts[True] == texts[False]
     for minutes in ("69 min", "1,110 min"):
-        assert minutes in said[False]
+        assert minutes in texts[False]
     context.close()

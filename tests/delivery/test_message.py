@@ -1,4 +1,4 @@
-"""Mails: what they say, what they are made of, and what nobody can smuggle into them."""
+"""Mails: their content, their parts, and what nobody can smuggle into them."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_the_first_line_is_the_instruction_and_both_parts_have_every_number() ->
     text = plain(message)
     assert text.splitlines()[0] == "Water 2 of 3 blocks tomorrow, Thursday, July 16."
     assert message["Subject"] == "Brook farm, Thu, Jul 16: water 2 of 3 blocks, 144 min in total"
-    for said in (
+    for phrase in (
         "4:00 AM",
         "69 min",
         "729 gal",  # 69 min x 40 L/min = 2760 L; 1 gal is 3.785411784 L
@@ -85,8 +85,8 @@ def test_the_first_line_is_the_instruction_and_both_parts_have_every_number() ->
         "Weather by an invented service",
         "A plan never starts a pump by itself.",
     ):
-        assert said in text
-        assert said in html(message)
+        assert phrase in text
+        assert phrase in html(message)
     assert "Thu 69, Fri 10, Sat 20, Sun 30, Mon 40, Tue 50, Wed 60" in text
 
 
@@ -125,8 +125,8 @@ def test_the_same_letter_in_spanish_and_si() -> None:
     assert message["Content-Language"] == "es"
     text = plain(message)
     assert text.splitlines()[0] == "Regar 2 de 3 bloques mañana, jueves 16 de julio."
-    for said in ("REGAR a las 04:00: 69 min, 2,760 L", "SIN RIEGO", "El cultivo usará 5.1 mm"):
-        assert said in text
+    for phrase in ("REGAR a las 04:00: 69 min, 2,760 L", "SIN RIEGO", "El cultivo usará 5.1 mm"):
+        assert phrase in text
     assert "riegue" not in text
     assert 'lang="es"' in html(message)
 
@@ -226,8 +226,8 @@ def test_a_hostile_name_reaches_no_header_and_no_markup(name: str) -> None:
         reference_name=name,
         counties=tuple(replace(each, name=name) for each in counties.counties),
     )
-    for said in (letter, replace(weekly(block_week(name)), farm_name=name), named):
-        message = parsed(said, name=name)
+    for any_letter in (letter, replace(weekly(block_week(name)), farm_name=name), named):
+        message = parsed(any_letter, name=name)
         assert message["Bcc"] is None
         assert message["X"] is None
         assert len(message["To"].addresses) == 1
@@ -300,7 +300,7 @@ def test_the_week_in_numbers() -> None:
     message = parsed(letter)
     text = plain(message)
     assert message["Subject"] == ("Brook farm, week Mon, Jul 6 to Sun, Jul 12: 26,417 gal applied")
-    for said in (
+    for phrase in (
         "26,417 gal applied in total. Ran short: North.",
         "Watered: 1.00",
         "Crop used: 1.20",
@@ -312,7 +312,7 @@ def test_the_week_in_numbers() -> None:
         "Flow check: the flow fell at once",
         "Change: -25%.",
     ):
-        assert said in text
+        assert phrase in text
     assert "Short in the afternoon on 1 day." in html(message)
 
 
@@ -324,8 +324,8 @@ def test_a_week_without_records_names_no_litres() -> None:
 def test_the_bulletin_ranks_the_counties_and_shows_dashes_for_what_is_not_known() -> None:
     text = plain(parsed(bulletin()))
     assert text.startswith("Most water: Alder, 1.10 in.")
-    for said in ("Need: 1.10", "Hours: 13.2", "Rain: 0.20", "ET: 1.60", "of normal: 107%"):
-        assert said in text
+    for phrase in ("Need: 1.10", "Hours: 13.2", "Rain: 0.20", "ET: 1.60", "of normal: 107%"):
+        assert phrase in text
     assert "1 day of the week is a forecast." in text
     assert "7 days" not in text  # of the county without weather nothing was forecast
     assert "Need: -" in text

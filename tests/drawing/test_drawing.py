@@ -134,7 +134,7 @@ def test_every_class_has_a_look_in_the_pages_and_in_a_file(drawn: Markup) -> Non
 
 
 @each_drawing
-def test_a_file_stands_alone_and_bears_its_heading_when_asked(drawn: Markup) -> None:
+def test_a_file_is_self_contained_and_has_its_heading_on_request(drawn: Markup) -> None:
     plain = ElementTree.fromstring(as_file(drawn))
     headed = ElementTree.fromstring(as_file(drawn, is_headed=True))
     assert plain.tag == headed.tag == f"{SVG}svg"
@@ -157,7 +157,7 @@ def test_two_drawings_of_one_page_keep_their_names_apart() -> None:
     assert len(ids) == len(set(ids))
 
 
-def test_bars_of_a_day_stand_at_their_hours_and_end_at_midnight() -> None:
+def test_bars_of_a_day_are_at_their_hours_and_end_at_midnight() -> None:
     first, last = [each for each in marks(a_day(), "water") if each.tag == f"{SVG}rect"]
     assert number(first, "x") == 4.0
     assert number(first, "width") == pytest.approx(352.0 / 24.0, abs=0.1)
@@ -165,7 +165,7 @@ def test_bars_of_a_day_stand_at_their_hours_and_end_at_midnight() -> None:
 
 
 def test_the_hours_are_ticks_whose_look_does_not_hide_in_the_definitions() -> None:
-    # A browser applies no rule of the page inside of what is used: the class must stand outside.
+    # A browser applies no page rules inside a ``use`` element: the class must be outside it.
     ticks = [each for each in marks(a_day(), "axis") if each.tag == f"{SVG}use"]
     defined = [each for part in tree(a_day()).iter(f"{SVG}defs") for each in part.iter()]
     assert len(ticks) == 2
@@ -187,7 +187,7 @@ def test_a_load_above_what_the_supply_gives_crosses_the_dashed_line() -> None:
     assert highest < float(limit.split()[1].split("H")[0])
 
 
-def test_rain_hangs_and_irrigation_stands() -> None:
+def test_rain_hangs_down_and_irrigation_rises() -> None:
     (rain,), (water,) = marks(a_season(), "rain"), marks(a_season(), "water")
     sky, ground = (
         float(each.get("d", "").split()[1].split("H")[0]) for each in marks(a_season(), "axis")

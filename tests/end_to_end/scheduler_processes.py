@@ -30,7 +30,7 @@ _forks.set_forkserver_preload(["tests.end_to_end.warm_service", __name__])
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """What a process is to do: look at what is due at a time, and die at a checkpoint if told."""
+    """What a process has to do: run what is due at a time, and die at a checkpoint if told to."""
 
     now: datetime
     die_at: str | None = None
@@ -46,11 +46,11 @@ class SchedulerProcess:
     done: list[DueOutcome] = field(default_factory=list)
 
     def order(self, now: datetime, *, die_at: str | None = None) -> None:
-        """Have it do what is due at this time; does not wait."""
+        """Make it do what is due at this time; does not wait."""
         self.line.send(Order(now, die_at))
 
     def answer(self) -> DueOutcome | None:
-        """What came of the last order; None where the process died of it."""
+        """Result of the last order; None if the process died during it."""
         if not self.line.poll(PATIENCE_S):
             message = f"{self.owner} does not answer"
             raise AssertionError(message)
@@ -140,5 +140,5 @@ def serve(url: str, owner: str, line: Connection) -> None:
         clock.time, die_at = order.now, order.die_at
         try:
             line.send(run_due(duties))
-        except Exception as error:  # the test is told and decides
+        except Exception as error:  # reported to the test, which decides
             line.send(error)

@@ -75,7 +75,7 @@ def test_a_second_run_changes_nothing(database: URL, first_run: str) -> None:
     assert {plan["version"] for plan in orjson.loads(text)} == {1}
 
 
-def test_json_tells_the_same_story(database: URL, plans: dict[str, dict[str, Any]]) -> None:
+def test_json_has_the_same_plan(database: URL, plans: dict[str, dict[str, Any]]) -> None:
     _, text, _ = run(database, "demo", "--json")
     story = orjson.loads(text)
     assert {plan["block_id"]: plan for plan in story["plans"]} == plans

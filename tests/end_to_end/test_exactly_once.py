@@ -99,7 +99,7 @@ def test_two_schedulers_do_each_of_two_thousand_evenings_exactly_once(
     assert ours == keys_of_all_evenings()
     assert len(ours) == 2_000
     assert [key for key, count in finished.items() if count > 1] == []
-    # What nobody told of was done by one who was killed before it could tell.
+    # What nobody reported was done by a process that was killed before it could report it.
     alive = {each.owner for each in pair}
     assert {done[key].owner for key in set(done) - set(finished)}.isdisjoint(alive)
     assert set(died_at.values()) == set(CRASH_POINTS)

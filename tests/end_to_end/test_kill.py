@@ -1,4 +1,4 @@
-"""kill -9 at named points: nothing is lost, nothing is double, and all is done within a minute.
+"""kill -9 at named points: nothing is lost or done twice, and all is done within a minute.
 
 The minute is that of the clocks on the wall: the lease of the dead process ends after 30 s, and the
 next tick comes 20 s later at the latest.

@@ -184,12 +184,12 @@ class Field:
     def run_until(self, true_epoch_s: float) -> None:
         """Let time pass from one thing due to the next."""
         while self.device.true_epoch_s < true_epoch_s:
-            self._tell_the_time()
+            self._set_clocks()
             wait_s = max(self.client.step(), 1.0)
             self.device.true_epoch_s = min(self.device.true_epoch_s + wait_s, true_epoch_s)
-        self._tell_the_time()
+        self._set_clocks()
 
-    def _tell_the_time(self) -> None:
+    def _set_clocks(self) -> None:
         self.clock.instant = datetime.fromtimestamp(self.device.true_epoch_s, UTC)
         self._set_seconds(self.device.true_epoch_s)
 
@@ -449,7 +449,7 @@ def test_after_failures_it_waits_longer_and_longer(field_: Field) -> None:
         (302, None, 15, 19),
     ],
 )
-def test_what_the_server_asks_for_is_waited(
+def test_it_waits_as_long_as_the_server_asks(
     field_: Field, status: int, retry_after: str | None, low: float, high: float
 ) -> None:
     headers = {} if retry_after is None else {"Retry-After": retry_after}

@@ -1,6 +1,6 @@
-"""Farm files whose bundles are on record: the same file keeps giving the same farm, bit by bit.
+"""Farm files whose bundles are on record: the same file keeps giving the same farm, bit for bit.
 
-After a change that is meant, write the records anew and read the difference before it is committed:
+After an intended change, rewrite the records and review the difference before committing:
 
     python -m tests.farm_files.test_bundles
 """
@@ -34,22 +34,22 @@ def _text(value: object) -> str:
     raise TypeError(f"no JSON for {type(value).__name__}")
 
 
-def told(bundle: FarmBundle) -> str:
+def as_json(bundle: FarmBundle) -> str:
     """The bundle as JSON, every number with all its digits."""
     return json.dumps(dataclasses.asdict(bundle), indent=1, default=_text) + "\n"
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_a_file_gives_the_bundle_on_record(name: str) -> None:
-    assert told(read_farm_file(FILES[name])) == _record(name).read_text("utf-8")
+    assert as_json(read_farm_file(FILES[name])) == _record(name).read_text("utf-8")
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_its_export_reads_back_to_the_same(name: str) -> None:
     written = write_farm_file(read_farm_file(FILES[name]))
-    assert told(parse_farm(written, name="export.toml")) == _record(name).read_text("utf-8")
+    assert as_json(parse_farm(written, name="export.toml")) == _record(name).read_text("utf-8")
 
 
 if __name__ == "__main__":
     for each, path in FILES.items():
-        _record(each).write_text(told(read_farm_file(path)), "utf-8")
+        _record(each).write_text(as_json(read_farm_file(path)), "utf-8")

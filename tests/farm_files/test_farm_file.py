@@ -155,7 +155,7 @@ def test_every_number_says_where_it_comes_from() -> None:
     assert block.origins["windows"] == "windows of the supply"
 
 
-def test_defaults_grow_with_age_and_given_sizes_stand() -> None:
+def test_defaults_grow_with_age_and_given_sizes_stay() -> None:
     block = block_with()
     assert (block.root_depth_is_scaled, block.canopy_is_scaled) == (True, True)
     assert block.root_share_is_scaled is True
@@ -315,7 +315,7 @@ def test_a_byte_order_mark_and_windows_newlines_are_let_pass(tmp_path: Path) -> 
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )
-def test_what_is_no_farm_file_is_refused_with_the_place(
+def test_a_bad_farm_file_is_refused_with_the_place(
     content: bytes, where: str, found: str, tmp_path: Path
 ) -> None:
     path = tmp_path / "farm.toml"

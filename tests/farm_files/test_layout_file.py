@@ -101,7 +101,7 @@ def test_a_block_without_pipes_has_none() -> None:
         ),
     ],
 )
-def test_pipes_that_cannot_be_are_refused_at_their_key(text: str, where: str) -> None:
+def test_impossible_pipes_are_refused_at_their_key(text: str, where: str) -> None:
     with pytest.raises(FarmFileInvalid) as caught:
         parse_farm(FARM + text, name="farm.toml")
     assert any(where in fault.where for fault in caught.value.faults)

@@ -115,7 +115,7 @@ def test_a_pound_per_square_inch_is_the_published_number_of_kilopascals() -> Non
         ([1], "m"),
     ],
 )
-def test_what_is_no_such_quantity_is_refused(value: object, unit: str) -> None:
+def test_an_unknown_quantity_is_refused(value: object, unit: str) -> None:
     with pytest.raises(InputInvalid) as caught:
         read(value, unit)
     (fault,) = caught.value.faults

@@ -1,4 +1,4 @@
-"""The one declaration of the keys: its schema, its template and its reader say the same."""
+"""The one declaration of the keys: its schema, its template and its reader agree."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ TEMPLATE = ROOT / "examples" / "farm-template.toml"
 FILES = (TEMPLATE, ROOT / "service" / "demo_farm" / "farm.toml")
 REFS = "#/components/schemas/"
 WRONG: list[Any] = [[[]]]
-"""What no key takes."""
+"""Values that no key accepts."""
 
 
 def as_json(text: str) -> dict[str, Any]:
@@ -339,18 +339,18 @@ def explained(name: str) -> str:
     """What the template says after a key: in its line and the comments that go on below, or in a
     sentence of its own."""
     lines = TEMPLATE.read_text("utf-8").splitlines()
-    told: list[str] = []
+    texts: list[str] = []
     for index, line in enumerate(lines):
         match = re.match(rf"(?:# )?{name} = [^#]*#(.*)", line)
         if match is not None:
-            told.append(match[1])
+            texts.append(match[1])
             for follower in lines[index + 1 :]:
                 if not re.match(r" {20,}#", follower):
                     break
-                told[-1] += follower.strip().removeprefix("#")
+                texts[-1] += follower.strip().removeprefix("#")
     comments = " ".join(line.removeprefix("#").strip() for line in lines if line.startswith("#"))
-    told += re.findall(rf"\b{name} default[^;]*", comments)
-    return "; ".join(told)
+    texts += re.findall(rf"\b{name} default[^;]*", comments)
+    return "; ".join(texts)
 
 
 def _check_the_template_shows_every_key(table: type[Table], key: Key) -> None:
@@ -371,17 +371,17 @@ DEFAULTS = [
 ]
 
 
-def _check_the_template_tells_the_default_that_counts(table: type[Table], key: Key) -> None:
+def _check_the_template_states_the_actual_default(table: type[Table], key: Key) -> None:
     match = re.search(r"defaults?:? (?:to )?([^;.,)]+(?:\.\d+[^;.,)]*)?)", explained(key.name))
     assert match, f"{table.__name__}.{key.name}"
-    told = match[1].strip()
+    stated = match[1].strip()
     if isinstance(key, TimeKey):
-        assert told == wall_text(key.default or 0)
+        assert stated == wall_text(key.default or 0)
     elif isinstance(key, ChoiceKey):
-        assert told == key.default
-    elif isinstance(key, NumberKey) and told != key.origin:
-        assert read_quantity(told, key.measure, where=key.name) == key.default
+        assert stated == key.default
+    elif isinstance(key, NumberKey) and stated != key.origin:
+        assert read_quantity(stated, key.measure, where=key.name) == key.default
 
 
-def test_the_template_tells_the_default_that_counts() -> None:
-    hold_all(_check_the_template_tells_the_default_that_counts, DEFAULTS)
+def test_the_template_states_the_actual_default() -> None:
+    hold_all(_check_the_template_states_the_actual_default, DEFAULTS)

@@ -94,13 +94,13 @@ def test_everything_a_file_cannot_say_is_asked_for_at_once() -> None:
         assert option in texts
 
 
-def test_radiation_of_another_kind_than_was_said_is_refused() -> None:
+def test_radiation_of_another_kind_than_configured_is_refused() -> None:
     (text,) = fault_texts(LOGGER, replace(SETUP, radiation="w-m2"))
     assert "SlrMJ_Tot" in text
     assert "--radiation mj-m2" in text
 
 
-def test_of_two_radiation_columns_the_kind_that_was_said_is_used() -> None:
+def test_of_two_radiation_columns_the_configured_kind_is_used() -> None:
     text = (
         LOGGER.replace('"SlrMJ_Tot"', '"SlrMJ_Tot","SlrW_Avg"')
         .replace('"MJ/m^2"', '"MJ/m^2","W/m^2"')
@@ -124,10 +124,10 @@ def test_a_unit_that_contradicts_the_name_is_asked_about() -> None:
 def test_a_blank_unit_is_asked_about_and_the_answer_is_remembered_with_it() -> None:
     blank = LOGGER.replace('"Deg C","Deg C"', '"","Deg C"')
     assert "AirT_C_Max" in fault_texts(blank)[0]
-    told = parse(blank, replace(SETUP, columns={"AirT_C_Max": "tmax_c"}))
-    assert parse(blank, told.setup).intervals.fields["tmax_c"][0] == 33.1
+    answered = parse(blank, replace(SETUP, columns={"AirT_C_Max": "tmax_c"}))
+    assert parse(blank, answered.setup).intervals.fields["tmax_c"][0] == 33.1
     # Remembered for that unit alone: when the logger says degrees F one day, it is asked again.
-    assert fault_texts(LOGGER.replace('"Deg C","Deg C"', '"Deg F","Deg C"'), told.setup)
+    assert fault_texts(LOGGER.replace('"Deg C","Deg C"', '"Deg F","Deg C"'), answered.setup)
 
 
 def test_a_column_can_be_left_aside() -> None:
@@ -292,7 +292,7 @@ def test_a_gap_is_noted() -> None:
     assert parse(table(*rows)).notes == ("1 gap, 3.0 hours in all; the longest before line 4",)
 
 
-def test_a_single_line_does_not_say_how_long_it_stands_for() -> None:
+def test_a_single_line_does_not_say_how_long_its_interval_is() -> None:
     assert "two lines or more" in fault_texts(table("2026-07-06 01:00,19"))[0]
 
 
@@ -303,7 +303,7 @@ def test_steps_that_are_neither_hours_nor_days_are_refused() -> None:
 # --- values over time ----------------------------------------------------------------------------
 
 
-def test_a_sensor_that_stands_still_for_half_a_day_is_flagged_but_used() -> None:
+def test_a_sensor_stuck_for_half_a_day_is_flagged_but_used() -> None:
     file = parse(hourly([20.0, *[21.5] * 12, 22.0]))
     (flag,) = file.flags
     assert (flag.line, flag.last_line, flag.word) == (3, 14, "stuck")
@@ -362,7 +362,7 @@ def test_an_unknown_column_of_our_template_is_refused_with_its_likely_name() -> 
         (replace(SETUP, columns={"AirT": "air_temperature"}), "air_temperature"),
     ],
 )
-def test_a_setup_that_cannot_be_is_refused(setup: StationSetup, found: str) -> None:
+def test_an_impossible_setup_is_refused(setup: StationSetup, found: str) -> None:
     assert found in fault_texts(LOGGER, setup)[0]
 
 

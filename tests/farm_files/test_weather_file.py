@@ -111,7 +111,7 @@ def test_comments_blank_lines_quotes_and_a_byte_order_mark_are_let_pass() -> Non
     assert weather.fields["rain_mm"].tolist() == [1.5]
 
 
-def test_windows_text_is_read_and_said_so() -> None:
+def test_windows_text_is_read_and_noted() -> None:
     content = "# Höhe 250 m\ndate,rain_mm\n2026-07-06,1\n".encode("cp1252")
     weather = parse_weather(content, name="station.csv")
     assert weather.notes == ("read as Windows-1252, as it is not UTF-8",)

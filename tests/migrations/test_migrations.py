@@ -49,7 +49,7 @@ def test_an_empty_database_is_brought_to_head(empty_url: URL) -> None:
     engine.dispose()
 
 
-def test_a_url_will_do_in_place_of_an_engine(empty_url: URL) -> None:
+def test_a_url_can_be_given_instead_of_an_engine(empty_url: URL) -> None:
     url = empty_url.render_as_string(hide_password=False)
     assert migrate.upgrade(url) == migrate.head_revision()
     assert migrate.current_revision(url) == migrate.head_revision()

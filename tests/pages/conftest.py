@@ -120,16 +120,18 @@ def reader(service: Service) -> Reader:
 
 
 @pytest.fixture(scope="session")
-def standing(region_database: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+def unchanged_app(
+    region_database: URL, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[FastAPI]:
     """An application whose farms no test changes."""
     with copied_service(region_database, tmp_path_factory.mktemp("pages")) as made:
         yield create_app(made)
 
 
 @pytest.fixture
-def looker(standing: FastAPI) -> Reader:
+def looker(unchanged_app: FastAPI) -> Reader:
     """Somebody on the machine itself who stores nothing."""
-    return Reader(standing)
+    return Reader(unchanged_app)
 
 
 def key_for(service: Service, *scopes: str, farm_id: str | None = "test-farm") -> str:

@@ -1,4 +1,4 @@
-"""An invented ranch on which as much goes wrong as pages can tell of; nothing of it is real.
+"""An invented ranch on which everything goes wrong that pages can report; none of it is real.
 
 Its names are Spanish, so that whatever is English on a Spanish page is the service's own.
 """

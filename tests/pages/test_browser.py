@@ -101,13 +101,13 @@ def tab(browser: Browser) -> Iterator[Page]:
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_fits_every_screen_and_asks_nobody_else(site: Site, tab: Page, name: str) -> None:
     asked: list[str] = []
-    said: list[str] = []
+    messages: list[str] = []
 
     def note_request(request: Request) -> None:
         asked.append(request.url)
 
     def note_words(message: ConsoleMessage) -> None:
-        said.append(message.text)
+        messages.append(message.text)
 
     tab.on("request", note_request)
     tab.on("console", note_words)
@@ -121,7 +121,7 @@ def test_a_page_fits_every_screen_and_asks_nobody_else(site: Site, tab: Page, na
             assert tab.evaluate("document.documentElement.scrollWidth") <= width, width
             assert tab.evaluate(SMALL_TARGETS) == [], width
     assert asked and all(url.startswith(site.address) for url in asked)
-    assert [each for each in said if "404" not in each] == []
+    assert [each for each in messages if "404" not in each] == []
     tab.remove_listener("request", note_request)
     tab.remove_listener("console", note_words)
 
@@ -211,7 +211,7 @@ def test_by_keyboard_alone_rain_is_entered_and_the_plan_changes(
     site: Site, browser: Browser
 ) -> None:
     before = get_plan(BLOCK_ID, day=PLAN_DAY, unit_of_work=site.service.unit_of_work).plan
-    # The service of this test stands still in the summer of its invented weather.
+    # The clock of this service is stopped in the summer of its invented weather.
     context = new_context(browser, locale="en-US")
     page = context.new_page()
     page.goto(site.address + PAGES["block"])
@@ -239,8 +239,8 @@ def test_by_keyboard_alone_the_plan_is_read_down_to_its_reasons(
         _tab_to(page, f"a[href^='/blocks/{BLOCK_ID}']")
         page.keyboard.press("Enter")
         page.wait_for_url(f"**/blocks/{BLOCK_ID}?date=*")
-        said = page.locator("main").inner_text()
-        assert f"{plan.planned_min} min" in said
+        shown = page.locator("main").inner_text()
+        assert f"{plan.planned_min} min" in shown
         assert "Minutes planned" in page.locator("#why ~ ol.steps").inner_text()
         _tab_to(page, "details:has(table) > summary")
         page.keyboard.press("Enter")

@@ -1,4 +1,4 @@
-"""Every page: that it is there, safe, small, and says what the plan says; and what forms do."""
+"""Every page: it exists, is safe and small, and agrees with the plan; and what forms do."""
 
 from __future__ import annotations
 
@@ -140,7 +140,7 @@ def test_a_choice_never_leads_to_another_host(looker: Reader) -> None:
         assert answer.headers["Location"] == "/farms"
 
 
-def test_who_chooses_how_to_read_comes_back_to_what_they_looked_at(looker: Reader) -> None:
+def test_choosing_language_or_units_returns_to_the_same_page(looker: Reader) -> None:
     def back(page: str) -> str:
         return unescape(page.partition('name="back" value="')[2].partition('"')[0])
 
@@ -148,7 +148,7 @@ def test_who_chooses_how_to_read_comes_back_to_what_they_looked_at(looker: Reade
     assert back(looker.text(plan)) == plan
     answer = looker.send(plan, "/reading", language="es", back=back(looker.text(plan)))
     assert answer.headers["Location"] == plan
-    # What has just happened is not said again.
+    # The notice of what has just happened is not shown again.
     assert back(looker.text(f"/blocks/{BLOCK_ID}?done=rain")) == f"/blocks/{BLOCK_ID}"
 
 
@@ -481,7 +481,7 @@ def test_the_counties_say_the_same_on_the_page_in_the_file_and_over_the_api(
     rows = list(csv.DictReader(io.StringIO(answer.text)))
     assert answer.headers["Content-Type"].startswith("text/csv")
     assert [row["name"] for row in rows] == ["Alder <County> (invented)", "'=Birch (invented)"]
-    told = looker.get(
+    items = looker.get(
         "/v1/counties/water-need",
         params={
             "week": rows[0]["week"],
@@ -492,7 +492,7 @@ def test_the_counties_say_the_same_on_the_page_in_the_file_and_over_the_api(
             "emitter_flow": "0.5 gph",
         },
     ).json()["items"]
-    for row, item in zip(rows, told, strict=True):
+    for row, item in zip(rows, items, strict=True):
         net = item["net_need"]["depth_mm"]
         assert (row["net_need_mm"] or None) == (None if net is None else str(net))
     shown = f"{float(rows[0]['net_need_mm']):.1f}"
@@ -851,7 +851,9 @@ def test_a_farm_set_up_by_page_gets_its_first_plan_by_page(
 
 
 @pytest.mark.parametrize("path", [f"/blocks/{BLOCK_ID}/edit", "/farms/test-farm/people"])
-def test_who_may_not_change_a_farm_sees_no_form_for_it(service: Service, path: str) -> None:
+def test_a_reader_who_may_not_change_a_farm_sees_no_form_for_it(
+    service: Service, path: str
+) -> None:
     reader = Reader(create_app(service))
     reader.sign_in(key_for(service, "plan:read"))
     assert reader.get(path).status_code == 403

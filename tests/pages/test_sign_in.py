@@ -220,7 +220,7 @@ def test_the_mail_is_in_the_readers_language_and_on_no_list(mailed: Mailed) -> N
     assert reader.get(link.replace("/sign-in/mail/", "/u/")).status_code == 404
 
 
-def test_sessions_of_keys_and_of_links_stand_beside_each_other(mailed: Mailed) -> None:
+def test_sessions_of_keys_and_of_links_exist_side_by_side(mailed: Mailed) -> None:
     mailed.add(ANA, "test-farm")
     reader = mailed.reader()
     assert reader.sign_in(key_for(mailed.service, "plan:read", farm_id="later-farm")).is_redirect
@@ -342,7 +342,7 @@ def test_a_hostile_name_reaches_no_header_and_no_markup(mailed: Mailed) -> None:
     assert "<script" not in page and "\u202e" not in page
 
 
-# --- what is not told ----------------------------------------------------------------------------
+# --- what is not revealed ------------------------------------------------------------------------
 
 
 def test_nobody_learns_from_the_answer_whether_an_address_is_known(mailed: Mailed) -> None:
@@ -361,12 +361,12 @@ def test_nobody_learns_from_the_answer_whether_an_address_is_known(mailed: Maile
             answer = asked(reader, mail_address)
         finally:
             event.remove(Engine, "before_cursor_execute", note)
-        told = {
+        headers = {
             name: value
             for name, value in answer.headers.items()
             if name not in ("x-request-id", "set-cookie")
         }
-        answers.append((answer.status_code, told, answer.content, tuple(statements)))
+        answers.append((answer.status_code, headers, answer.content, tuple(statements)))
         statements.clear()
     assert answers[0] == answers[1] == answers[2]
     mailed.send()
@@ -386,7 +386,7 @@ def test_the_mail_goes_to_the_address_as_it_is_stored(mailed: Mailed) -> None:
     ["", "ana", "ana@", "a@b@c.example", "ana@example.org\r\nBcc: e@example.net", "ä@example.org",
      "ana@example.org, bob@example.org", "a" * 300 + "@example.org"],
 )  # fmt: skip
-def test_what_is_no_address_is_shown_beside_the_field_and_orders_nothing(
+def test_an_invalid_address_is_shown_beside_the_field_and_queues_nothing(
     mailed: Mailed, text: str
 ) -> None:
     answer = asked(mailed.reader(), text)
@@ -414,7 +414,7 @@ def test_one_household_may_ask_for_so_many_links(mailed: Mailed) -> None:
 def test_many_processes_together_send_no_more_than_three(mailed: Mailed) -> None:
     mailed.add(ANA, "test-farm")
     for _ in range(MOST_LINKS + 3):
-        mailed.start_again()  # its count begins anew
+        mailed.start_again()  # its count starts from zero
         asked(mailed.reader(), ANA)
         mailed.send()
         mailed.clock.instant += timedelta(seconds=20)
@@ -522,6 +522,6 @@ def test_no_token_is_in_the_numbers_or_the_log(
     reader.get("/sign-in/mail/nobody-knows-this")
     numbers = reader.get("/metrics", headers={"Authorization": f"Bearer {mailed.key}"}).text
     assert path in numbers
-    for told in (numbers, caplog.text):
-        assert token not in told and "nobody-knows-this" not in told
-        assert ANA not in told
+    for text in (numbers, caplog.text):
+        assert token not in text and "nobody-knows-this" not in text
+        assert ANA not in text

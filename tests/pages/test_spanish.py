@@ -61,7 +61,7 @@ SOURCES = tuple(
     for each in (*ATTRIBUTIONS.values(), THANKS)
     for text in (each.text, each.url, each.licence)
 )
-"""Whom to thank for weather, in the words that they ask for."""
+"""Attributions for weather, in the words that the sources ask for."""
 COMMANDS = (
     "[block.hydraulics]", "rillwright water-add", "rillwright fertigate",
     "rillwright import-weather",
@@ -265,18 +265,18 @@ def test_no_fault_beside_a_field_is_shown_in_english(readers: tuple[Reader, Read
     faults = []
     for page, action, fields in WRONG:
         answers = [each.send(page, action, **fields) for each in readers]
-        said = [
+        untranslated = [
             f"answered with {answer.status_code}"
             for answer in answers
             if answer.status_code not in (409, 422)
         ]
         # What was entered stays in the fields, whose values are no texts of the page.
-        said += english_left(*(Seen(answer.text).texts for answer in answers))
+        untranslated += english_left(*(Seen(answer.text).texts for answer in answers))
         if (page != NEW_BLOCK or "supply" not in fields) and (
             'class="fault"' not in answers[1].text
         ):
-            said.append("no fault is shown")
-        faults += [f"{action} {fields}: {text}" for text in said]
+            untranslated.append("no fault is shown")
+        faults += [f"{action} {fields}: {text}" for text in untranslated]
     assert not faults, "\n".join(faults)
 
 
@@ -300,12 +300,12 @@ def test_where_the_default_numbers_of_a_block_come_from_is_shown_in_spanish(
         fields = {**BLOCK, **changes, "do": "preview"}
         answers = [each.send(NEW_BLOCK, NEW_BLOCK, **fields) for each in readers]
         english, spanish = (Seen(answer.text).texts for answer in answers)
-        said = english_left(english, spanish)
+        untranslated = english_left(english, spanish)
         if answers[1].status_code != 200:
-            said.append(f"answered with {answers[1].status_code}")
+            untranslated.append(f"answered with {answers[1].status_code}")
         if not any("Keller & Karmeli" in text for text in spanish):
-            said.append("no source of the soil's numbers is named")
-        faults += [f"{changes}: {text}" for text in said]
+            untranslated.append("no source of the soil's numbers is named")
+        faults += [f"{changes}: {text}" for text in untranslated]
     assert not faults, "\n".join(faults)
 
 

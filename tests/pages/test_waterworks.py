@@ -296,8 +296,14 @@ def test_an_analysis_is_shown_with_classes_sources_and_usual_practice(
 ) -> None:
     assert reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE).status_code == 303
     page = reader.text(PAGE)
-    for said in ("Invented <laboratory>", "FAO-29", "Bucks", "SAR", "Ion balance of the analysis"):
-        assert said in page
+    for phrase in (
+        "Invented <laboratory>",
+        "FAO-29",
+        "Bucks",
+        "SAR",
+        "Ion balance of the analysis",
+    ):
+        assert phrase in page
     assert "<laboratory>" not in reader.get(PAGE).text
     used = reader.send(PAGE, f"{PAGE}/leaching")
     assert used.status_code == 303
@@ -322,8 +328,8 @@ def test_all_that_a_laboratory_reports_can_be_entered_and_a_doubtful_comma_is_as
     clogging["bacteria"] = "12000"
     assert reader.send(PAGE, f"{PAGE}/water-samples", **{**SAMPLE, **clogging}).status_code == 303
     page = reader.text(PAGE)
-    for said in ("hydrogen sulfide", "suspended solids", "bacteria", "12,000"):
-        assert said in page.lower()
+    for phrase in ("hydrogen sulfide", "suspended solids", "bacteria", "12,000"):
+        assert phrase in page.lower()
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
@@ -393,9 +399,9 @@ def test_the_injection_of_tomorrow_is_on_its_page_on_the_sheet_and_in_the_mail(
     letter = evening_letter(
         farm, PLAN_DAY, unit_of_work=piped.unit_of_work, attributions=ATTRIBUTIONS
     )
-    said = evening_words(letter, wording("es", "si"))
-    assert said.blocks[0].notes[0].startswith("NO inyecte")
-    assert any("antirretorno" in text or "reflujo" in text for text in said.cautions)
+    words = evening_words(letter, wording("es", "si"))
+    assert words.blocks[0].notes[0].startswith("NO inyecte")
+    assert any("antirretorno" in text or "reflujo" in text for text in words.cautions)
 
 
 def test_the_supply_is_assessed_only_when_that_is_asked_for(piped: Service, reader: Reader) -> None:
@@ -405,8 +411,8 @@ def test_the_supply_is_assessed_only_when_that_is_asked_for(piped: Service, read
     path = "/blocks/test-farm.north/pipes-and-water"
     assert "What would help" not in reader.text(path)
     page = reader.text(f"{path}?capacity=1")
-    for said in ("What would help", "Peak demand", "a second drip line", "shaded area"):
-        assert said in page
+    for phrase in ("What would help", "Peak demand", "a second drip line", "shaded area"):
+        assert phrase in page
     assert page.count("<svg") == 1
 
 
@@ -455,7 +461,7 @@ def test_the_page_asks_the_database_no_more_for_more_runs(piped: Service, reader
     assert counts[0] < 45
 
 
-def said_of_injections() -> set[str]:
+def injection_texts() -> set[str]:
     """Advisories of days of every kind: as they are, joined, lengthened, split, refused."""
     found: set[str] = set()
     days: tuple[list[Pulse], ...] = (
@@ -482,7 +488,7 @@ def said_of_injections() -> set[str]:
 
 def test_texts_on_injections_and_pipes_are_in_spanish_too() -> None:
     words = wording("es", "si")
-    texts = said_of_injections()
+    texts = injection_texts()
     assert len(texts) > 12
     tap = CarbonateWater(ph=7.8, alkalinity_meq_per_l=2.398, temperature_c=20.0)
     for acid_key in ("phosphoric", "hydrochloric"):

@@ -2,7 +2,7 @@
 
 A real HTTP server, so that timeouts, resets and slow answers are real too. Tests use
 :class:`FakeProviders`; a contributor runs ``python -m tests.weather_sources.fake_providers`` and
-points the service at it (README.md beside this file says how). All weather is invented.
+points the service at it (README.md in this folder says how). All weather is invented.
 """
 
 from __future__ import annotations

@@ -105,7 +105,7 @@ def test_rain_that_lacks_an_hour_is_kept_and_marked() -> None:
     assert field.notes[0] == {"hours_present": 23, "partial": True, "partial_mm": 11.5}
 
 
-def test_rain_of_a_few_hours_is_told_but_not_taken_for_the_day() -> None:
+def test_rain_of_a_few_hours_is_noted_but_not_taken_for_the_day() -> None:
     one = hourly_cut([date(2026, 7, 1)], 24)
     rain = np.where(np.arange(24) < 5, 1.0, np.nan)
     field = rain_of_day(one, rain)

@@ -172,7 +172,7 @@ HEAD = b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\n"
         HEAD + b"Retry-After: \xff\r\nContent-Length: 0\r\n\r\n",
     ],
 )
-def test_what_is_hardly_http_leaves_a_labelled_gap(reply: bytes, http: WeatherHttp) -> None:
+def test_broken_http_leaves_a_labelled_gap(reply: bytes, http: WeatherHttp) -> None:
     with raw_server(reply) as base_url:
         answer = fetch(NasaPower(http, base_url=base_url, pause=NO_PAUSE))
     assert len(answer.rows) == 0

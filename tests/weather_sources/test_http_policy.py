@@ -399,7 +399,7 @@ def test_an_entity_tag_is_sent_back(providers: FakeProviders, http: WeatherHttp)
     assert providers.requests[1].headers["If-None-Match"] == '"v1"'
 
 
-def test_a_stored_answer_that_cannot_be_read_is_fetched_anew(
+def test_a_stored_answer_that_cannot_be_read_is_fetched_again(
     providers: FakeProviders, http: WeatherHttp, stores: StoresInMemory
 ) -> None:
     ask(http, providers, keep_for=timedelta(hours=1))

@@ -68,7 +68,7 @@ def test_another_request_under_a_key_in_use_is_refused_and_does_nothing(
     assert people_count(open_unit) == 1
 
 
-def test_one_key_of_two_farms_stands_for_two_requests(open_unit: UnitOfWorkFactory) -> None:
+def test_the_same_key_of_two_farms_means_two_requests(open_unit: UnitOfWorkFactory) -> None:
     work, clock = Asked(), FixedClock(NOW)
     answer_once(ONCE, work, unit_of_work=open_unit, clock=clock)
     elsewhere = Once("later-farm", ONCE.idempotency_key, "digest of another body")

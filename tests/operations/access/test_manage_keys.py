@@ -1,4 +1,4 @@
-"""Keys made, listed and revoked: shown once, kept as hashes, told to every process."""
+"""Keys created, listed and revoked: shown once, stored as hashes, announced to every process."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def mark_of_change(open_unit: UnitOfWorkFactory) -> int:
         return unit.marks.read_all().get(TOPIC, 0)
 
 
-def test_a_new_key_is_listed_as_it_was_made_and_every_process_is_told(
+def test_a_new_key_is_listed_as_made_and_announced_to_every_process(
     open_unit: UnitOfWorkFactory,
 ) -> None:
     before = mark_of_change(open_unit)
@@ -107,7 +107,7 @@ def test_a_key_with_odd_parts_is_not_made(open_unit: UnitOfWorkFactory) -> None:
     assert list_keys(unit_of_work=open_unit) == []
 
 
-def test_every_odd_part_is_told_at_once(open_unit: UnitOfWorkFactory) -> None:
+def test_every_odd_part_is_reported_at_once(open_unit: UnitOfWorkFactory) -> None:
     with pytest.raises(InputInvalid) as refused:
         make(open_unit, name=" ", farm_id="!", scopes=["root"], expires_at=NOW)
     assert [fault.where for fault in refused.value.faults] == ["name", "farm", "scope", "expires"]
@@ -119,10 +119,10 @@ def test_a_key_is_revoked_once_and_the_second_time_changes_nothing(
     key, _ = make(open_unit)
     assert has_live_key(unit_of_work=open_unit, clock=CLOCK)
     assert revoke_key(key.key_id, unit_of_work=open_unit, clock=CLOCK)
-    told = mark_of_change(open_unit)
+    count = mark_of_change(open_unit)
     later = FixedClock(NOW + timedelta(hours=1))
     assert not revoke_key(key.key_id, unit_of_work=open_unit, clock=later)
-    assert mark_of_change(open_unit) == told
+    assert mark_of_change(open_unit) == count
     (ended,) = list_keys(unit_of_work=open_unit)
     assert ended.revoked_at == NOW
     assert not has_live_key(unit_of_work=open_unit, clock=CLOCK)

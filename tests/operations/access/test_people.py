@@ -48,7 +48,7 @@ def test_a_reader_is_stored_once_changed_and_not_stored_again(
     assert (known.person, known.farm_id) == (spanish, "orchard")
 
 
-def test_who_reads_of_no_farm_is_an_adviser_of_none(with_farm: UnitOfWorkFactory) -> None:
+def test_a_person_of_no_farm_is_an_adviser(with_farm: UnitOfWorkFactory) -> None:
     adviser = replace(ANA, role="adviser")
     assert counts_of_saving(adviser, into=with_farm) == (1, 0, 0)
     assert list_people(farm_id="orchard", unit_of_work=with_farm) == []
@@ -56,7 +56,7 @@ def test_who_reads_of_no_farm_is_an_adviser_of_none(with_farm: UnitOfWorkFactory
     assert (known.person.role, known.farm_id) == ("adviser", "")
 
 
-def test_of_a_reader_of_a_farm_that_is_not_stored_nothing_is_kept(
+def test_a_reader_of_an_unknown_farm_is_not_stored(
     with_farm: UnitOfWorkFactory,
 ) -> None:
     with pytest.raises(NotFound, match="nowhere"):
@@ -82,7 +82,7 @@ def test_a_farm_file_takes_nobody_off_and_puts_nobody_back(with_farm: UnitOfWork
     ]
 
 
-def test_who_left_a_list_is_put_back_by_hand(with_farm: UnitOfWorkFactory) -> None:
+def test_a_reader_who_left_a_list_is_resubscribed_by_hand(with_farm: UnitOfWorkFactory) -> None:
     save_person(ANA, farm_ids=["orchard"], unit_of_work=with_farm)
     with with_farm(write=True) as unit:
         (ana,) = unit.people.list_people()
@@ -94,7 +94,7 @@ def test_who_left_a_list_is_put_back_by_hand(with_farm: UnitOfWorkFactory) -> No
         resume_person("bob@example.org", receives=["evening"], unit_of_work=with_farm)
 
 
-def test_who_is_removed_is_forgotten_at_one_farm_or_at_all(with_farm: UnitOfWorkFactory) -> None:
+def test_a_removed_person_is_deleted_at_one_farm_or_at_all(with_farm: UnitOfWorkFactory) -> None:
     save_person(ANA, farm_ids=["orchard"], unit_of_work=with_farm)
     save_person(replace(ANA, role="adviser"), farm_ids=[], unit_of_work=with_farm)
     remove_person(ANA.mail_address, farm_id="orchard", unit_of_work=with_farm)
@@ -110,7 +110,7 @@ def test_an_address_is_compared_as_it_is_stored() -> None:
     assert checked_address("Ana@EXAMPLE.org", where="mail") == "Ana@example.org"
 
 
-def test_what_is_no_address_is_refused_with_its_place() -> None:
+def test_an_invalid_address_is_refused_with_its_place() -> None:
     with pytest.raises(InputInvalid) as refused:
         checked_address("ana@", where="person[2].mail")
     (fault,) = refused.value.faults

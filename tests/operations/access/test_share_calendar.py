@@ -46,7 +46,7 @@ def read(service: Service, token: str, *, later: timedelta = timedelta(0)) -> li
     return found.decode().splitlines()
 
 
-def test_behind_a_link_stand_the_farm_and_the_plans_of_its_blocks(own_service: Service) -> None:
+def test_a_link_opens_the_farm_and_the_plans_of_its_blocks(own_service: Service) -> None:
     farm_id, *plans = read(own_service, renew(own_service))
     assert farm_id == FARM_ID
     assert f"{BLOCK_ID} {PLAN_DAY} v1" in plans
@@ -75,12 +75,12 @@ def test_a_farm_that_is_not_stored_gets_no_link(own_service: Service) -> None:
         renew_link("nobody", unit_of_work=own_service.unit_of_work, clock=own_service.clock)
 
 
-def test_a_plan_stands_from_two_days_before_its_day_to_two_weeks_after(
+def test_a_plan_is_listed_from_two_days_before_its_day_to_two_weeks_after(
     own_service: Service,
 ) -> None:
     token = renew(own_service)
     line = f"{BLOCK_ID} {PLAN_DAY} v1"
-    ahead = timedelta(days=1)  # the clock stands on the day before the plan's
+    ahead = timedelta(days=1)  # the clock is on the day before the plan's
     early = timedelta(days=COMING_DAYS)
     assert line in read(own_service, token, later=ahead - early)
     assert line not in read(own_service, token, later=ahead - early - timedelta(days=1))
@@ -89,7 +89,7 @@ def test_a_plan_stands_from_two_days_before_its_day_to_two_weeks_after(
     assert line not in read(own_service, token, later=ahead + late + timedelta(days=1))
 
 
-def test_a_version_that_was_replaced_is_told_for_a_week(own_service: Service) -> None:
+def test_a_replaced_version_is_listed_for_a_week(own_service: Service) -> None:
     bring_weather(own_service, warmer_c=-8.0)
     plan_evening(own_service)
     token = renew(own_service)

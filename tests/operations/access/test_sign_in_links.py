@@ -56,7 +56,7 @@ def send(service: Service, token: str = "a-token", *, later: timedelta = timedel
     return token
 
 
-def test_who_is_known_gets_one_order_and_looking_again_orders_nothing(
+def test_a_known_person_gets_one_mail_and_looking_again_queues_nothing(
     own_service: Service,
 ) -> None:
     add(own_service, FARM_ID)
@@ -67,7 +67,7 @@ def test_who_is_known_gets_one_order_and_looking_again_orders_nothing(
     assert queue(own_service, later=2 * SECOND) == 0
 
 
-def test_who_is_not_known_is_forgotten_without_an_order(own_service: Service) -> None:
+def test_an_unknown_person_is_dropped_without_a_mail(own_service: Service) -> None:
     ask(own_service, "nobody@example.org")
     assert queue(own_service) == 0
     add(own_service, FARM_ID, mail_address="nobody@example.org")
@@ -75,7 +75,7 @@ def test_who_is_not_known_is_forgotten_without_an_order(own_service: Service) ->
 
 
 @pytest.mark.parametrize("text", ["", "ana", "ana@example.org, bob@example.org"])
-def test_what_is_no_address_is_refused_and_nobody_waits(own_service: Service, text: str) -> None:
+def test_an_invalid_address_is_refused_and_nobody_waits(own_service: Service, text: str) -> None:
     with pytest.raises(InputInvalid) as refused:
         ask(own_service, text)
     assert refused.value.faults[0].where == "mail"
@@ -83,7 +83,7 @@ def test_what_is_no_address_is_refused_and_nobody_waits(own_service: Service, te
         assert not unit.sign_ins.has_asked()
 
 
-def test_a_wish_that_is_a_quarter_hour_old_is_dropped(own_service: Service) -> None:
+def test_a_request_older_than_a_quarter_hour_is_dropped(own_service: Service) -> None:
     add(own_service, FARM_ID)
     ask(own_service)
     assert queue(own_service, later=LINK_LASTS) == 0
@@ -149,7 +149,7 @@ def test_an_address_opens_what_the_people_behind_it_have_now(own_service: Servic
     assert opened() is None
 
 
-def test_who_is_removed_after_the_mail_went_out_is_not_signed_in(own_service: Service) -> None:
+def test_a_person_removed_after_the_mail_went_out_is_not_signed_in(own_service: Service) -> None:
     add(own_service, FARM_ID)
     ask(own_service)
     queue(own_service)

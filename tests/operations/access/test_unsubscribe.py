@@ -75,7 +75,7 @@ def test_stopping_twice_is_stopping_once(own_service: Service) -> None:
     assert lists_of_ana(own_service) == ("weekly",)
 
 
-def test_who_may_get_no_mail_at_all_is_shown_as_stopped(own_service: Service) -> None:
+def test_a_suppressed_reader_is_shown_as_unsubscribed(own_service: Service) -> None:
     token = sent(own_service, "evening")
     with own_service.unit_of_work(write=True) as unit:
         (known,) = unit.people.list_people()

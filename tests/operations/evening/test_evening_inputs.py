@@ -1,4 +1,4 @@
-"""What an evening reads before it computes: blocks, weather, and where the ledgers stand."""
+"""What an evening reads before it computes: blocks, weather, and where ledgers are settled."""
 
 from __future__ import annotations
 

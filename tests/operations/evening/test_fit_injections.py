@@ -1,4 +1,4 @@
-"""Injections through the evening run: a supply laid anew for one, and orders that come late.
+"""Injections through the evening run: a supply rescheduled for one, and late orders.
 
 Farm and weather are invented.
 """
@@ -139,7 +139,7 @@ def store_only(service: Service, request: FertigationRequest) -> None:
         )
 
 
-def test_a_supply_is_laid_anew_for_an_injection_that_no_pulse_of_the_block_can_hold(
+def test_a_supply_is_rescheduled_for_an_injection_that_no_pulse_of_the_block_can_hold(
     shared: Service,
 ) -> None:
     before = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
@@ -149,9 +149,9 @@ def test_a_supply_is_laid_anew_for_an_injection_that_no_pulse_of_the_block_can_h
     assert max(length for _, length in before[BLOCKS[0]].pulses) < 165
     order(shared, ORDER)
     after = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
-    told = injection_of(shared, BLOCKS[0])
-    assert told.is_possible
-    assert "laid anew" in told.advisories[0] and told.cautions
+    injection = injection_of(shared, BLOCKS[0])
+    assert injection.is_possible
+    assert "laid anew" in injection.advisories[0] and injection.cautions
     ((start, length),) = after[BLOCKS[0]].pulses
     assert length == before[BLOCKS[0]].planned_min
     for block_id in BLOCKS[1:]:
@@ -171,13 +171,13 @@ def test_a_supply_is_laid_anew_for_an_injection_that_no_pulse_of_the_block_can_h
     assert opens - start >= max(60.0, length / 4.0)
     assert start + length - closes >= max(90.0, length / 4.0)
     # What goes in is what was planned, to 0.1 %: 46.646 % of urea is nitrogen, CO(NH2)2.
-    rate = told.injector_l_per_h
+    rate = injection.injector_l_per_h
     assert rate is not None
     assert rate * (closes - opens) / 60.0 == pytest.approx(ORDER.stock_l, rel=1e-3)
-    assert told.nutrient_kg["nitrogen"] == pytest.approx(4.0 * 0.46646, rel=1e-3)
+    assert injection.nutrient_kg["nitrogen"] == pytest.approx(4.0 * 0.46646, rel=1e-3)
 
 
-def test_cancelling_lays_the_supply_as_it_was(shared: Service) -> None:
+def test_cancelling_restores_the_schedule_of_the_supply(shared: Service) -> None:
     before = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
     order(shared, ORDER)
     count = cancel_fertigation(

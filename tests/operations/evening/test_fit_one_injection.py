@@ -227,7 +227,7 @@ def test_a_fitted_injection_keeps_every_promise_of_the_plan(
     water = sum(length for _, length in after) - sum(length for _, length in before)
     assert 0 <= water <= added_min
     check_spans(found.plan, max(5.0, 3.0), travel_min)
-    # One minute's water may stand over at the instant of a start.
+    # One minute's water may be left over at the instant of a start.
     minute_mm = float(day.plan.net_rate_mm_per_min[0])
     assert drained_mm(changed, 0) <= drained_mm(day, 0) + minute_mm
     assert largest_flow_l_per_h(changed) <= day.supply_flow_l_per_h[0] + 1e-6

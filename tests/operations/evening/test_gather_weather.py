@@ -94,7 +94,7 @@ def test_a_forecast_is_old_after_a_day_and_not_used_after_two(own_service: Servi
         assert bool(found.has_temperatures[tomorrow, column]) == is_known
 
 
-def test_the_same_weather_said_again_has_the_same_digest(own_service: Service) -> None:
+def test_the_same_weather_issued_again_has_the_same_digest(own_service: Service) -> None:
     first = weather_documents(gather(own_service), first_day=TODAY)
     again = weather_documents(gather(own_service, now=RUN_AT + timedelta(hours=1)), first_day=TODAY)
     assert first.digests == again.digests
@@ -109,7 +109,7 @@ def test_the_same_weather_said_again_has_the_same_digest(own_service: Service) -
     assert document["fields"]["tmax_c"][1] == 36.0
 
 
-def test_normals_stand_by_month_and_are_unknown_where_a_site_has_none() -> None:
+def test_normals_are_by_month_and_unknown_where_a_site_has_none() -> None:
     bare = stored_site("bare", normals=MonthlyNormals())
     table = monthly_normals([stored_site(), bare], "u2_m_s")
     assert table[:, 0].tolist() == [1.5] * 12

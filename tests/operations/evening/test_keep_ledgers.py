@@ -1,4 +1,4 @@
-"""Ledgers up to today: settled on observed days, taken up where they stand, reopened by news."""
+"""Ledgers up to today: settled on observed days, continued from there, reopened by news."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def test_the_same_evening_again_books_the_same(own_service: Service) -> None:
         np.testing.assert_array_equal(after.numbers[name], values)
 
 
-def test_the_next_evening_goes_on_from_where_the_ledger_stands(own_service: Service) -> None:
+def test_the_next_evening_continues_from_the_settled_ledger(own_service: Service) -> None:
     bring_weather(own_service, today=TODAY + ONE_DAY)
     evening(own_service, TODAY + ONE_DAY)
     rows = ledger(own_service, TODAY, TODAY + ONE_DAY)
@@ -69,9 +69,9 @@ def test_the_next_evening_goes_on_from_where_the_ledger_stands(own_service: Serv
     assert settled is not None and settled >= TODAY
 
 
-def test_warmer_past_days_are_booked_anew_and_the_zone_is_drier(own_service: Service) -> None:
+def test_warmer_past_days_are_booked_again_and_the_zone_is_drier(own_service: Service) -> None:
     used = ledger(own_service).numbers["crop_et_mm"].sum()
     bring_weather(own_service, warmer_c=5.0)
-    assert settled_day(own_service) is None  # no day of the balance stands any more
+    assert settled_day(own_service) is None  # no day of the balance is settled any more
     evening(own_service)
     assert ledger(own_service).numbers["crop_et_mm"].sum() > 1.05 * used

@@ -1,4 +1,4 @@
-"""Tomorrow's pulses: inside the hours of block and supply, within the flow, after what stands."""
+"""Tomorrow's pulses: inside the hours of block and supply, within the flow, after fixed pulses."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def change_north(service: Service, **changes: Any) -> None:
     assert plan_evening(service) == []
 
 
-def test_pulses_stand_inside_the_windows_of_their_block(own_service: Service) -> None:
+def test_pulses_are_inside_the_windows_of_their_block(own_service: Service) -> None:
     windows = ((240, 600), (1020, 1260))  # 04:00-10:00 and 17:00-21:00
     pulses = pulses_of(own_service, BLOCK_ID)
     assert pulses

@@ -1,4 +1,4 @@
-"""Plans as rows: one a block, told apart by what they say and not by when."""
+"""Plans as rows: one per block, compared by content and not by time."""
 
 from __future__ import annotations
 

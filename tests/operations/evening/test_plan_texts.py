@@ -1,4 +1,4 @@
-"""Plans written out: at publication, or anew from what is stored, and both ways the same."""
+"""Plans rendered at publication, or again from what is stored, with the same result."""
 
 from __future__ import annotations
 

@@ -44,27 +44,27 @@ def test_a_farm_without_controllers_has_no_program(own_service: Service) -> None
     assert mark(own_service, TOPIC) == before
 
 
-def test_the_same_plans_again_leave_the_program_and_tell_nobody(own_service: Service) -> None:
+def test_the_same_plans_again_leave_the_program_and_announce_nothing(own_service: Service) -> None:
     pair(own_service, FARM_ID, SHED_CONTROLLER)
-    before, told = program(own_service), mark(own_service, TOPIC)
+    before, count = program(own_service), mark(own_service, TOPIC)
     assert publish(own_service) == 0
-    assert (program(own_service), mark(own_service, TOPIC)) == (before, told)
+    assert (program(own_service), mark(own_service, TOPIC)) == (before, count)
 
 
-def test_new_plans_are_written_into_the_program_and_told(own_service: Service) -> None:
+def test_new_plans_are_written_into_the_program_and_announced(own_service: Service) -> None:
     pair(own_service, FARM_ID, SHED_CONTROLLER)
-    before, told = program(own_service), mark(own_service, TOPIC)
+    before, count = program(own_service), mark(own_service, TOPIC)
     bring_weather(own_service, warmer_c=8.0)
     assert plan_evening(own_service) == []
     assert program(own_service) != before
-    assert mark(own_service, TOPIC) == told + 1
+    assert mark(own_service, TOPIC) == count + 1
 
 
 def test_plans_are_announced_also_where_no_controller_follows(own_service: Service) -> None:
-    told = mark(own_service, PLANS_TOPIC)
+    count = mark(own_service, PLANS_TOPIC)
     with own_service.unit_of_work(write=True) as unit:
         announce_plans(unit, farm_keys(unit), now=RUN_AT)
-    assert mark(own_service, PLANS_TOPIC) == told + 1
+    assert mark(own_service, PLANS_TOPIC) == count + 1
 
 
 def test_the_time_of_the_server_changes_nothing_of_the_program_behind_it() -> None:

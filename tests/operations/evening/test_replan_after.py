@@ -64,7 +64,7 @@ def test_new_plans_fall_with_the_change_that_asked_for_them(own_service: Service
     bring_weather(own_service, warmer_c=8.0)
 
     class Undone(Exception):
-        """What came after the plans went wrong."""
+        """A failure after the plans were made."""
 
     with pytest.raises(Undone), own_service.unit_of_work(write=True) as unit:
         replan_after(unit, [FARM_ID], touched_day=TODAY, replanning=own_service.replanning)

@@ -67,7 +67,7 @@ def test_a_site_without_weather_is_counted_and_the_other_farm_planned(
     assert plan_of(own_service) is not None
 
 
-def test_a_farm_that_fails_is_told_and_its_neighbour_is_planned(own_service: Service) -> None:
+def test_a_farm_that_fails_is_reported_and_its_neighbour_is_planned(own_service: Service) -> None:
     bring_weather(own_service, warmer_c=5.0)
     bring_weather(own_service, site_id="hill")
     with own_service.unit_of_work(write=False) as unit:

@@ -124,7 +124,7 @@ def test_a_change_of_what_somebody_else_changed_meanwhile_is_refused(
     assert farm_now(own_service) == before
 
 
-def test_a_fault_in_a_block_is_told_by_its_place_below_the_block_and_nothing_is_stored(
+def test_a_fault_in_a_block_is_reported_by_its_place_in_the_block_and_nothing_is_stored(
     own_service: Service,
 ) -> None:
     before = farm_now(own_service)

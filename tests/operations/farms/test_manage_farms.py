@@ -114,7 +114,7 @@ def test_counties_are_taken_in_without_any_farm(open_unit: UnitOfWorkFactory) ->
         assert unit.blocks.list_farms() == []
 
 
-def test_plans_that_are_written_out_are_written_anew_only_after_a_change(
+def test_rendered_plans_are_rendered_again_only_after_a_change(
     own_service: Service,
 ) -> None:
     def written_out() -> tuple[bool, int]:

@@ -41,7 +41,7 @@ soil = { texture = "loam" }
 
 
 class Noon:
-    """A clock that stands at a noon."""
+    """A clock stopped at noon."""
 
     def now(self) -> datetime:
         """That noon."""
@@ -78,7 +78,7 @@ def test_a_measured_uniformity_outlives_a_file_that_does_not_state_one(
     assert block.origins["emission_uniformity_pct"].startswith("catch test of 2026-07-01")
 
 
-def test_a_uniformity_that_the_file_states_stands_above_the_test(
+def test_a_uniformity_stated_in_the_file_overrides_the_test(
     open_unit: UnitOfWorkFactory,
 ) -> None:
     load(open_unit, FARM)

@@ -88,7 +88,7 @@ def test_a_pause_is_taken_back_once_and_its_plan_comes_back(own_service: Service
     assert (plan_of(own_service).version, listed(own_service)) == (version, [])
 
 
-def test_times_and_reasons_that_cannot_be_are_refused_together(own_service: Service) -> None:
+def test_impossible_times_and_reasons_are_refused_together(own_service: Service) -> None:
     with pytest.raises(InputInvalid) as refused:
         pause(own_service, ends_local=MIDNIGHT, reason=" ")
     assert [fault.where for fault in refused.value.faults] == ["/ends_local", "/reason"]

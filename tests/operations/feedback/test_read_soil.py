@@ -109,7 +109,7 @@ def test_a_reading_after_noon_at_the_block_counts_for_the_end_of_its_day(
     ],
     ids=["to come", "too old", "neither", "both", "percent", "negative", "no layer", "too deep"],
 )
-def test_a_reading_that_cannot_be_is_refused_and_the_balance_stays(
+def test_an_impossible_reading_is_refused_and_the_balance_stays(
     own_service: Service, changes: dict[str, Any], where: str, allowed: str
 ) -> None:
     before = kept(own_service)

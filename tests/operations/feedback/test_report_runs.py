@@ -100,7 +100,7 @@ def test_a_time_without_a_zone_is_on_the_clock_of_the_block(own_service: Service
     ],
     ids=["no block", "another's", "to come", "too old", "too long", "below zero", "volume"],
 )
-def test_one_run_that_cannot_be_keeps_the_others_out_and_is_told_by_its_place(
+def test_one_impossible_run_keeps_the_others_out_and_is_reported_by_its_place(
     own_service: Service, changes: dict[str, Any], where: str, allowed: str
 ) -> None:
     before = booked(own_service)

@@ -1,4 +1,4 @@
-"""Mails are ordered where plans are published, with them or not at all, and again only for news."""
+"""Mails are queued when plans are published, in one transaction, and again only for news."""
 
 from __future__ import annotations
 
@@ -147,7 +147,7 @@ def test_a_change_past_the_threshold_orders_a_newer_mail_in_place_of_the_unsent_
     assert queue(farms) == 0
 
 
-def inject(engine: Engine, told: dict[str, object] | None) -> None:
+def inject(engine: Engine, injection: dict[str, object] | None) -> None:
     """As if the plan in force of the first farm had been replaced by one with this injection."""
     change_minutes(engine, 0)
     with engine.begin() as connection:
@@ -161,8 +161,8 @@ def inject(engine: Engine, told: dict[str, object] | None) -> None:
         ).one()
         kept = orjson.loads(numbers)
         kept.pop("fertigation", None)
-        if told is not None:
-            kept["fertigation"] = told
+        if injection is not None:
+            kept["fertigation"] = injection
         connection.execute(
             text("UPDATE plan SET numbers = :numbers WHERE plan_key = :key"),
             {"numbers": orjson.dumps(kept).decode(), "key": key},
@@ -209,7 +209,9 @@ def test_a_change_of_the_injection_alone_is_news(
     assert queue(farms) == 0
 
 
-def test_a_day_that_is_over_is_told_to_nobody(farms: UnitOfWorkFactory, clock: FixedClock) -> None:
+def test_nobody_is_mailed_about_a_day_that_is_over(
+    farms: UnitOfWorkFactory, clock: FixedClock
+) -> None:
     clock.time = EVENING + timedelta(days=9)
     assert run(farms, clock) == 2
     assert mails(farms) == []
@@ -219,7 +221,7 @@ def test_a_day_that_is_over_is_told_to_nobody(farms: UnitOfWorkFactory, clock: F
     ("issued_at", "expires_at"),
     [(EVENING, NOON), (NOON + timedelta(hours=2), NOON + timedelta(hours=3))],
 )
-def test_a_plan_is_of_use_until_noon_or_an_hour_if_it_comes_later(
+def test_a_plan_is_sent_until_noon_or_for_an_hour_if_it_comes_later(
     farms: UnitOfWorkFactory, clock: FixedClock, issued_at: datetime, expires_at: datetime
 ) -> None:
     clock.time = issued_at

@@ -132,7 +132,7 @@ def counts(outcome: PostOutcome) -> tuple[int, int, int, int]:
     )
 
 
-def test_the_mail_that_arrives_tells_the_stored_plan(
+def test_the_mail_that_arrives_has_the_stored_plan(
     planned: Callable[[int], UnitOfWorkFactory], clock: FixedClock, relay: Relay
 ) -> None:
     open_unit = planned(1)
@@ -345,7 +345,7 @@ def test_five_hundred_readers_get_one_mail_each_over_few_connections(
     write = make_post(open_unit, clock, relay).compose
 
     def write_once(letter: Any, reader: Person, stamp: Any) -> bytes:
-        # One message a language, addressed anew: what is tested is the way, not the words.
+        # One message per language, readdressed: this tests the delivery, not the words.
         key = (reader.language, reader.unit_system)
         if key not in composed:
             composed[key] = write(letter, reader, stamp)

@@ -72,7 +72,7 @@ def test_without_counties_there_is_no_bulletin(own_service: Service) -> None:
     assert queue(own_service) == 0
 
 
-def test_the_letter_tells_what_the_comparison_of_the_week_says(region: Service) -> None:
+def test_the_letter_has_the_numbers_of_the_weeks_comparison(region: Service) -> None:
     letter = letter_for(region, BARE_BLOCK_ID)
     expected = compare_counties(
         BARE_BLOCK_ID,
@@ -92,12 +92,12 @@ def test_the_letter_tells_what_the_comparison_of_the_week_says(region: Service) 
     assert known.rain_mm == expected.rain_mm[0]
 
 
-def test_a_county_without_weather_stands_last_and_without_a_rank(region: Service) -> None:
+def test_a_county_without_weather_comes_last_and_has_no_rank(region: Service) -> None:
     first, last = letter_for(region).counties
     assert (first.rank, last.county_code, last.rank) == (1, "X02", 0)
 
 
-def test_the_first_block_stands_in_where_an_adviser_chose_none(region: Service) -> None:
+def test_the_first_block_is_used_if_an_adviser_chose_none(region: Service) -> None:
     with region.unit_of_work(write=False) as unit:
         first = unit.blocks.list_blocks(farm_id=None, day=SUNDAY)[0]
     assert first.block_id != BLOCK_ID

@@ -1,4 +1,4 @@
-"""A farm's last week: ordered once, from Monday morning on, and told from the ledger."""
+"""A farm's last week: queued once, from Monday morning on, with the numbers of the ledger."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_each_reader_of_each_farm_is_sent_one_summary_and_looking_again_none(
     assert {(row.kind, row.plan_day) for row in rows} == {(WEEKLY, SUNDAY)}
 
 
-def test_who_comes_on_tuesday_is_sent_the_week_too(own_service: Service) -> None:
+def test_a_reader_added_on_tuesday_is_sent_the_week_too(own_service: Service) -> None:
     add(own_service, "ana@example.org", FARM_ID)
     queue(own_service)
     add(own_service, "bob@example.org", FARM_ID)

@@ -105,7 +105,7 @@ def test_a_longer_row_takes_the_water_longer() -> None:
     assert longer[1] > travel_min
 
 
-def test_a_row_that_climbs_above_its_pressure_is_said_to_stay_dry() -> None:
+def test_a_row_that_climbs_above_its_pressure_is_reported_as_dry() -> None:
     steep = piped(supply_head_m=4.0, row_profile=((0.0, 0.0), (46.0, 6.0)))
     report = solve_definition(steep)
     dry_count = report.block.dry_emitter_count
@@ -126,7 +126,7 @@ def test_a_row_may_be_longer_where_less_evenness_is_asked_for() -> None:
     assert strict.emitter_count < loose.emitter_count
 
 
-def test_a_regulator_that_gets_too_little_is_told() -> None:
+def test_a_regulator_that_gets_too_little_is_reported() -> None:
     weak = piped(supply_head_m=8.0, regulator_set_head_m=10.0)
     report = solve_definition(weak)
     assert report.findings

@@ -47,12 +47,12 @@ def test_farms_are_listed_by_id_all_or_those_named(with_farms: UnitOfWorkFactory
     assert list_farms([], unit_of_work=with_farms) == []
 
 
-def test_one_unknown_name_among_farms_is_told(with_farms: UnitOfWorkFactory) -> None:
+def test_one_unknown_name_among_farms_is_reported(with_farms: UnitOfWorkFactory) -> None:
     with pytest.raises(NotFound, match="nowhere"):
         list_farms(["orchard", "nowhere"], unit_of_work=with_farms)
 
 
-def test_a_farm_is_read_as_it_stood_on_a_day(with_farms: UnitOfWorkFactory) -> None:
+def test_a_farm_is_read_as_of_a_day(with_farms: UnitOfWorkFactory) -> None:
     for day, area_m2 in ((FIRST_DAY, stored_block().area_m2), (CHANGED_DAY, 777.0)):
         found = get_farm("orchard", day=day, unit_of_work=with_farms)
         assert [block.area_m2 for block in found.blocks] == [area_m2]

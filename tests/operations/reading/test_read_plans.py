@@ -55,7 +55,7 @@ def test_a_version_that_was_replaced_can_still_be_read(own_service: Service) -> 
         get_plan(BLOCK_ID, day=PLAN_DAY, version=3, unit_of_work=unit_of_work)
 
 
-def test_a_block_without_a_plan_is_told_from_one_that_is_not_stored(own_service: Service) -> None:
+def test_a_block_without_a_plan_differs_from_one_that_is_not_stored(own_service: Service) -> None:
     unit_of_work = own_service.unit_of_work
     with pytest.raises(PlanNotFound, match=r"no plan of block later-farm\.young for any day"):
         get_plan(YOUNG_BLOCK_ID, day=None, unit_of_work=unit_of_work)
@@ -95,7 +95,7 @@ def test_the_balance_holds_each_day_of_the_span_once(own_service: Service) -> No
 
 
 @pytest.mark.parametrize("length", [-1, LONGEST_SPAN_DAYS + 1])
-def test_a_span_that_cannot_be_is_refused_with_what_is_allowed(
+def test_an_impossible_span_is_refused_with_what_is_allowed(
     own_service: Service, length: int
 ) -> None:
     last_day = date(2026, 1, 1) + timedelta(days=length)
@@ -111,7 +111,7 @@ def test_a_span_that_cannot_be_is_refused_with_what_is_allowed(
     assert "up to 400 days" in fault.allowed
 
 
-def test_blocks_are_read_as_they_stand_on_a_day(own_service: Service) -> None:
+def test_blocks_are_read_as_of_a_day(own_service: Service) -> None:
     unit_of_work = own_service.unit_of_work
     blocks = list_blocks(farm_id=FARM_ID, day=TODAY, unit_of_work=unit_of_work)
     assert [block.block_id for block in blocks] == [BLOCK_ID, BARE_BLOCK_ID]

@@ -137,7 +137,7 @@ def test_a_county_without_weather_has_no_number_and_does_not_stop_the_other(
     assert found.observed_until == (TODAY, None)
 
 
-def test_a_block_that_is_stored_nowhere_can_stand_in_the_counties(region: Service) -> None:
+def test_a_block_that_is_not_stored_can_be_put_into_the_counties(region: Service) -> None:
     with region.unit_of_work(write=False) as unit:
         stored = unit.blocks.get_block(BLOCK_ID, day=TODAY)
     by_name, by_value = compare(region), compare(region, stored)

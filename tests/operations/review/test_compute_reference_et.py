@@ -62,7 +62,7 @@ def test_a_day_without_temperature_has_no_number_and_its_neighbours_have_theirs(
     np.testing.assert_array_equal(found.et0_mm[[0, 1, 3, 4]], whole.et0_mm[[0, 1, 3, 4]])
 
 
-def test_what_was_put_in_the_place_of_a_value_is_said_by_its_field() -> None:
+def test_a_replaced_value_is_flagged_by_its_field() -> None:
     fields = daily_fields(WEATHER)
     del fields["wind_m_s"]
     found = compute(fields)

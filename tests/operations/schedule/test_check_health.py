@@ -1,4 +1,4 @@
-"""What tomorrow's plans stand on: findings of the store, its sites and its blocks."""
+"""What tomorrow's plans rest on: findings about the store, its sites and its blocks."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def test_a_planned_farm_with_fresh_weather_has_no_findings(own_service: Service)
     ]
 
 
-def test_one_site_without_weather_is_told_and_the_other_is_not_blamed(
+def test_one_site_without_weather_is_reported_and_the_other_is_not(
     own_service: Service,
 ) -> None:
     findings = {each.site_id: each.findings for each in health_of(own_service.unit_of_work).sites}
@@ -76,7 +76,7 @@ def test_looking_changes_nothing(own_service: Service) -> None:
     assert health_of(own_service.unit_of_work) == health_of(own_service.unit_of_work)
 
 
-def test_weather_and_plans_that_have_become_old_are_told_with_their_days(
+def test_old_weather_and_old_plans_are_reported_with_their_days(
     own_service: Service,
 ) -> None:
     health = health_of(own_service.unit_of_work, later=timedelta(days=10))
@@ -114,7 +114,7 @@ def test_a_day_without_temperatures_between_observed_ones_is_named(own_service: 
     assert "2 of the last 30 days without temperatures" in site.findings
 
 
-def test_weather_in_fahrenheit_is_told(own_service: Service) -> None:
+def test_weather_in_fahrenheit_is_reported(own_service: Service) -> None:
     bring_to_hill(own_service, *range(20, 0, -1), tmax_c=88.0)
     findings = hill(health_of(own_service.unit_of_work)).findings
     assert findings[0].startswith("the weather looks like another unit and is not used")

@@ -80,7 +80,7 @@ def test_an_evening_never_begins_before_its_date() -> None:
     assert due == at("2026-07-14T07:00")
 
 
-def test_an_issue_time_that_the_clock_skips_stands_for_the_first_instant_after() -> None:
+def test_an_issue_time_that_the_clock_skips_means_the_first_instant_after() -> None:
     # California, 8 March 2026: from 02:00 to 03:00, at 10:00 UTC.
     skipped = stored_farm(issue_wall_min=2 * 60 + 30)
     assert evening_due_at(skipped, date(2026, 3, 8), evening_lead_min=0) == at("2026-03-08T10:00")
@@ -175,7 +175,7 @@ def test_a_new_farm_has_missed_nothing(open_unit: UnitOfWorkFactory) -> None:
     assert [run.covers for run in due_at(open_unit, DUE)] == [(), ()]
 
 
-def test_a_farm_away_for_too_long_starts_anew(open_unit: UnitOfWorkFactory) -> None:
+def test_a_farm_away_for_too_long_starts_over(open_unit: UnitOfWorkFactory) -> None:
     load(open_unit, FARM)
     do(open_unit, "evening:orchard:2026-07-14")
 

@@ -120,7 +120,7 @@ def test_runs_are_counted_for_a_day_and_shown_for_longer(own_service: Service) -
     assert farm_of(forgotten).last_run is None
 
 
-def test_plans_that_are_late_and_weather_that_is_old_are_told_by_name(
+def test_late_plans_and_old_weather_are_reported_by_name(
     own_service: Service,
 ) -> None:
     later = timedelta(hours=30)
@@ -137,17 +137,17 @@ def test_plans_that_are_late_and_weather_that_is_old_are_told_by_name(
     assert (site.forecast_issued_at, site.forecast_age) == (RUN_AT, later)
 
 
-def test_a_breaker_is_open_until_its_time_and_told_while_it_is(own_service: Service) -> None:
+def test_a_breaker_is_open_until_its_time_and_reported_while_it_is(own_service: Service) -> None:
     until = RUN_AT + timedelta(minutes=10)
     breaker = BreakerState("nearby|weather.example", 5, RUN_AT, until, "timeout")
     with own_service.unit_of_work(write=True) as unit:
         unit.breakers.write(breaker)
-    told = "not asked for now, after failures: nearby|weather.example"
+    finding = "not asked for now, after failures: nearby|weather.example"
     status = status_of(own_service.unit_of_work)
     assert status.breakers == (breaker,) and status.is_open(breaker)
-    assert told in status.findings
+    assert finding in status.findings
     closed = status_of(own_service.unit_of_work, later=timedelta(minutes=10))
-    assert not closed.is_open(breaker) and told not in closed.findings
+    assert not closed.is_open(breaker) and finding not in closed.findings
 
 
 def test_one_farm_has_its_own_sites_and_an_unknown_one_is_not_found(

@@ -247,7 +247,7 @@ def test_a_repair_takes_in_late_weather_and_leaves_the_plans_alone(
     clock.time = MORNING
     done = run_due(replace(duties, refreshers={"made-up": MadeUpService(open_unit)}))
     assert dict.fromkeys((f"repair:{farm}:2026-07-14" for farm in FARMS), "repaired") == {
-        key: said for key, said in done.finished.items() if key.startswith("repair")
+        key: outcome for key, outcome in done.finished.items() if key.startswith("repair")
     }
     assert plan_versions(engine) == made
     with open_unit(write=False) as unit:
@@ -365,7 +365,7 @@ def test_a_lease_is_renewed_while_the_work_lasts(
     assert held_until == [DUE + timedelta(seconds=LEASE_S - 1 + LEASE_S)]
 
 
-def test_who_lost_the_lease_does_not_settle(
+def test_a_scheduler_that_lost_the_lease_does_not_settle(
     duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory, engine: Engine
 ) -> None:
     heirs = []
@@ -381,16 +381,16 @@ def test_who_lost_the_lease_does_not_settle(
     assert {version for _, _, version in plan_versions(engine)} == {1}
 
 
-def test_who_is_told_to_stop_begins_nothing_more(
+def test_a_scheduler_told_to_stop_begins_nothing_more(
     duties: Duties, open_unit: UnitOfWorkFactory
 ) -> None:
-    told: list[bool] = []
+    settled: list[bool] = []
     done = run_due(
         replace(
             duties,
             refreshers={"made-up": Refresher()},
-            checkpoint=lambda name: told.append(name == "weather settled"),
-            should_stop=lambda: any(told),
+            checkpoint=lambda name: settled.append(name == "weather settled"),
+            should_stop=lambda: any(settled),
         )
     )
     assert {key.partition(":")[0] for key in done.finished} == {"weather"}
@@ -436,7 +436,7 @@ def test_pruning_deletes_payloads_older_than_a_month(
         assert unit.payloads.find("young") is not None
 
 
-def test_news_that_change_the_minutes_supersede_plans_that_are_out(
+def test_news_that_changes_the_minutes_supersedes_plans_that_are_out(
     duties: Duties, open_unit: UnitOfWorkFactory, clock: FixedClock, engine: Engine
 ) -> None:
     service = MadeUpService(open_unit)
@@ -450,13 +450,13 @@ def test_news_that_change_the_minutes_supersede_plans_that_are_out(
     news = [version for version in after if version not in before]
     assert news
     assert {version for _, _, version in news} == {2}
-    assert any("superseded" in said for said in done.finished.values())
+    assert any("superseded" in outcome for outcome in done.finished.values())
     clock.time += timedelta(hours=6)
     run_due(watched)
     assert plan_versions(engine) == after
 
 
-def test_news_that_hardly_change_the_minutes_leave_the_plans(
+def test_news_that_hardly_changes_the_minutes_leaves_the_plans(
     duties: Duties, open_unit: UnitOfWorkFactory, clock: FixedClock, engine: Engine
 ) -> None:
     service = MadeUpService(open_unit)

@@ -1,4 +1,4 @@
-"""Whether a supply keeps up over summers: each change beside what there is, gaps left out."""
+"""Whether a supply keeps up over summers: changes against the present supply, gaps left out."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def test_plants_count_in_every_summer_as_large_as_they_are_in_the_year_asked_for
     assert [row.net_mm for row in old.peaks] == [row.net_mm for row in grown.peaks]
     week = [next(row for row in each.peaks if row.span_days == 7) for each in (young, old)]
     assert 0.2 * week[1].net_mm < week[0].net_mm < 0.9 * week[1].net_mm
-    # Their full-size need is reported beside it while they grow.
+    # Their full-size need is reported too while they grow.
     now = old.changes[0]
     assert "full-grown" not in {change.name for change in old.changes}
     full = next(change for change in young.changes if change.name == "full-grown")
@@ -86,7 +86,7 @@ def test_a_year_with_a_gap_is_left_out_and_named() -> None:
     assert any("2016" in each for each in found.left_out)
 
 
-def test_a_supply_without_blocks_is_left_out_and_one_is_told_for_its_own_alone() -> None:
+def test_a_supply_without_blocks_is_left_out_and_one_supply_can_be_assessed_alone() -> None:
     farm = invented_farm()
     idle = make_supply("pond", farm_id=farm.supplies[0].farm_id)
     found = assess_one(replace(farm, supplies=(*farm.supplies, idle)))
@@ -97,7 +97,7 @@ def test_a_supply_without_blocks_is_left_out_and_one_is_told_for_its_own_alone()
     assert supply.open_time_h == pytest.approx(8.5)  # 08:00 to 16:30
 
 
-def test_each_change_stands_beside_what_there_is() -> None:
+def test_each_change_is_compared_with_the_present_supply() -> None:
     (supply,) = assess_one(invented_farm()).supplies
     names = [change.name for change in supply.changes]
     assert names == ["now", "pump-1.25", "pump-1.5", "pump-2", "windows-24-h", "second-line"]
@@ -107,7 +107,7 @@ def test_each_change_stands_beside_what_there_is() -> None:
     assert supply.changes[-1].kept_share is None and "L/s" in supply.changes[-1].reason
 
 
-def test_one_summer_is_said_to_be_few() -> None:
+def test_a_single_summer_is_cautioned_as_too_few() -> None:
     assert any(text.startswith("1 summer is few") for text in assess_one(invented_farm()).cautions)
 
 

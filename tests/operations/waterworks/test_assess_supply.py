@@ -30,7 +30,7 @@ def assess(service: Service, supply_id: str = "well", **changes: Any) -> Capacit
     )
 
 
-def test_the_summer_that_was_measured_is_told_for_the_blocks_of_the_supply(
+def test_the_measured_summer_is_reported_for_the_blocks_of_the_supply(
     own_service: Service,
 ) -> None:
     import_last_summer(own_service)
@@ -42,7 +42,7 @@ def test_the_summer_that_was_measured_is_told_for_the_blocks_of_the_supply(
     assert not module._one_at_a_time.locked()
 
 
-def test_years_and_supplies_that_cannot_be_are_refused(own_service: Service) -> None:
+def test_impossible_years_and_unknown_supplies_are_refused(own_service: Service) -> None:
     for year_count in (0, 16):
         with pytest.raises(InputInvalid) as refused:
             assess(own_service, year_count=year_count)
@@ -61,7 +61,7 @@ def test_forecasts_and_half_a_summer_are_no_summer(own_service: Service) -> None
         assess(own_service)
 
 
-def test_whoever_asks_while_another_supply_is_assessed_is_told_to_come_back(
+def test_a_request_during_another_assessment_is_refused_as_busy(
     own_service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     held = Lock()

@@ -68,14 +68,14 @@ def test_a_season_without_a_change_is_steady(own_service: Service) -> None:
     np.testing.assert_allclose(report.metered_l / report.expected_l, 1.0, atol=0.011)
 
 
-def test_a_fall_is_told_with_its_day_and_size(own_service: Service) -> None:
+def test_a_fall_is_reported_with_its_day_and_size(own_service: Service) -> None:
     store_season(own_service, level_after=0.7)
     report = check(own_service)
     (jump,) = report.check.jumps
     assert report.days[jump.run].item() == DAYS[JUMP_AT]
     assert jump.change_fraction == pytest.approx(-0.3, abs=0.02)
-    told = {"day": DAYS[JUMP_AT].isoformat(), "change_fraction": round(jump.change_fraction, 4)}
-    assert flow_document(report)["jumps"] == [told]
+    expected = {"day": DAYS[JUMP_AT].isoformat(), "change_fraction": round(jump.change_fraction, 4)}
+    assert flow_document(report)["jumps"] == [expected]
 
 
 def test_runs_outside_of_the_span_or_without_a_meter_do_not_count(own_service: Service) -> None:
@@ -120,7 +120,7 @@ def test_without_runs_nothing_is_kept(own_service: Service) -> None:
 
 
 @pytest.mark.parametrize("length", [-1, LONGEST_SPAN_DAYS + 1])
-def test_a_span_that_cannot_be_is_refused_with_what_is_allowed(
+def test_an_impossible_span_is_refused_with_what_is_allowed(
     own_service: Service, length: int
 ) -> None:
     last_day = FIRST_DAY + timedelta(days=length)

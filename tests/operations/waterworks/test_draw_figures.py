@@ -1,4 +1,4 @@
-"""Figures of what was computed: they tell its numbers, in the reader's units and words."""
+"""Figures of computed results: they give the numbers in the reader's units and words."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def flow_report(*, level_after: float) -> FlowReport:
     )
 
 
-def test_a_row_tells_its_least_and_most_flow_in_the_readers_units(row: PipeReport) -> None:
+def test_a_row_states_its_least_and_most_flow_in_the_readers_units(row: PipeReport) -> None:
     flow = row.row.emitter_flow_l_per_h
     drawn = str(row_figure(row))
     assert f"From {flow.min():.3g} to {flow.max():.3g} L/h." in drawn
@@ -57,7 +57,7 @@ def test_a_row_tells_its_least_and_most_flow_in_the_readers_units(row: PipeRepor
     assert "m</" in drawn and "L/h" not in us
 
 
-def test_a_change_of_the_flow_is_told_with_its_day_and_in_the_readers_language() -> None:
+def test_a_change_of_the_flow_is_shown_with_its_day_and_in_the_readers_language() -> None:
     report = flow_report(level_after=0.7)
     drawn = str(flow_figure(report))
     assert "brook.north: metered over expected volume" in drawn
@@ -66,7 +66,7 @@ def test_a_change_of_the_flow_is_told_with_its_day_and_in_the_readers_language()
     assert report.verdict.value not in spanish and "-30 %" in spanish
 
 
-def test_a_steady_season_tells_no_change() -> None:
+def test_a_steady_season_shows_no_change() -> None:
     drawn = str(flow_figure(flow_report(level_after=1.0)))
     assert "the block takes its water as at the start" in drawn
     assert "%</text>" not in drawn
@@ -81,7 +81,7 @@ def test_a_block_without_runs_has_a_figure_without_ends() -> None:
     assert "too few metered runs to tell" in str(flow_figure(empty))
 
 
-def test_what_cannot_be_done_about_a_supply_is_said_in_place_of_its_share() -> None:
+def test_an_impossible_change_shows_its_reason_in_place_of_its_share() -> None:
     days, fields = invented_weather()
     some = days < np.datetime64("2015-01-01")
     year = {name: values[some] for name, values in fields.items()}

@@ -1,4 +1,4 @@
-"""What an acid estimate says beside its dose."""
+"""What an acid estimate says in addition to the dose."""
 
 from __future__ import annotations
 

@@ -67,7 +67,7 @@ def plan_of(service: Service) -> PublishedPlan:
     return plan
 
 
-def test_an_order_for_tomorrow_stands_in_tomorrows_plan_at_once(own_service: Service) -> None:
+def test_an_order_for_tomorrow_is_in_tomorrows_plan_at_once(own_service: Service) -> None:
     assert plan_of(own_service).reasoning.fertigation is None
     stored = order(own_service)
     assert stored.outcome.created_count == 1

@@ -1,4 +1,4 @@
-"""Water analyses: stored by supply, told for a crop, and used by a plan where that is safe."""
+"""Water analyses: stored by supply, reported for a crop, and used by a plan where that is safe."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def block_on(service: Service, day: date = TODAY) -> BlockDefinition:
         return unit.blocks.get_block(BARE_BLOCK_ID, day=day)
 
 
-def test_an_analysis_is_stored_once_and_the_newest_stands_first(own_service: Service) -> None:
+def test_an_analysis_is_stored_once_and_the_newest_comes_first(own_service: Service) -> None:
     assert record(own_service).created_count == 1
     assert record(own_service).unchanged_count == 1
     newer = replace(SAMPLE, day=TODAY)
@@ -70,7 +70,7 @@ def test_an_analysis_is_stored_once_and_the_newest_stands_first(own_service: Ser
     ],
     ids=["too warm", "to come", "no pH"],
 )
-def test_an_analysis_that_cannot_be_is_refused_with_its_place_and_not_kept(
+def test_an_impossible_analysis_is_refused_with_its_place_and_not_kept(
     own_service: Service, changed: WaterSample, where: str
 ) -> None:
     with pytest.raises(InputInvalid) as refused:
@@ -79,7 +79,7 @@ def test_an_analysis_that_cannot_be_is_refused_with_its_place_and_not_kept(
     assert listed(own_service.unit_of_work) == []
 
 
-def test_an_unknown_supply_or_day_is_told_with_what_there_is(own_service: Service) -> None:
+def test_an_unknown_supply_or_day_is_reported_with_what_there_is(own_service: Service) -> None:
     unit_of_work = own_service.unit_of_work
     with pytest.raises(NotFound, match="its supplies: well"):
         record(own_service, replace(SAMPLE, supply_id="lake"))
@@ -111,9 +111,9 @@ def test_leaching_that_is_turned_on_counts_from_its_day_and_names_the_analysis(
     record(own_service)
     before = block_on(own_service)
     unit_of_work = own_service.unit_of_work
-    told = report_block_water(BARE_BLOCK_ID, on=TODAY, unit_of_work=unit_of_work)
-    assert told.report.salinity is not None
-    required = told.report.salinity.drip_leaching_requirement_fraction
+    water = report_block_water(BARE_BLOCK_ID, on=TODAY, unit_of_work=unit_of_work)
+    assert water.report.salinity is not None
+    required = water.report.salinity.drip_leaching_requirement_fraction
     assert required is not None and 0.0 < required < 0.5
     used = use_leaching(
         BARE_BLOCK_ID, effective_day=TODAY, unit_of_work=unit_of_work, clock=own_service.clock

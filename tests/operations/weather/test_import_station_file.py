@@ -38,7 +38,7 @@ def farm(open_unit: UnitOfWorkFactory) -> None:
 
 
 def hours(first: int, count: int, *, step_s: int = 3600, **fields: Floats) -> StationIntervals:
-    """Intervals from so many hours after midnight of the 6th on; 20 degrees but as said."""
+    """Intervals from a number of hours after midnight of the 6th; 20 degrees unless given."""
     starts = FIRST_S + 3600 * first + step_s * np.arange(count)
     given = {"temperature_c": 20.0 + np.arange(count) / 100.0, "wind_m_s": np.full(count, 2.0)}
     return StationIntervals(

@@ -24,7 +24,7 @@ DAYS = days("2026-07-07", "2026-07-08", "2026-07-09")
 
 @pytest.fixture
 def with_farm(open_unit: UnitOfWorkFactory) -> UnitOfWorkFactory:
-    """A farm at a site whose anemometer stands at 3 m."""
+    """A farm at a site with its anemometer at 3 m."""
     with open_unit(write=True) as unit:
         unit.blocks.save_bundle(
             stored_bundle(sites=(stored_site(wind_height_m=3.0),)),

@@ -143,7 +143,7 @@ def test_a_reading_covers_the_time_since_the_one_before(open_unit: UnitOfWorkFac
     assert result.reading.covers_from == local(6, 7).replace(tzinfo=ZONE)
 
 
-def test_an_offset_is_taken_as_it_stands(open_unit: UnitOfWorkFactory) -> None:
+def test_an_offset_is_taken_as_given(open_unit: UnitOfWorkFactory) -> None:
     record(open_unit, 1.0, read_at=datetime.fromisoformat("2026-07-07T09:00-05:00"))
     assert readings(open_unit)[0].read_at == local(7, 7).replace(tzinfo=ZONE)
 
@@ -257,7 +257,7 @@ def test_no_time_is_covered_twice(open_unit: UnitOfWorkFactory) -> None:
         ),
     ],
 )
-def test_a_reading_that_cannot_be_is_refused(
+def test_an_impossible_reading_is_refused(
     open_unit: UnitOfWorkFactory, rain_mm: float, options: dict[str, Any], found: str
 ) -> None:
     with pytest.raises(InputInvalid, match=found):

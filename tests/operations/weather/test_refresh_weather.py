@@ -195,7 +195,7 @@ def test_days_off_are_caught_up_with(
     assert analysed == [ON + timedelta(days=back) for back in range(9)]
 
 
-def test_late_truth_reopens_the_ledger_and_supersedes_the_plan(
+def test_late_observations_reopen_the_ledger_and_supersede_the_plan(
     service: Service, providers: FakeProviders, clock: FixedClock
 ) -> None:
     refresh(service, "open-meteo")
@@ -246,12 +246,12 @@ def test_past_days_of_one_source_and_coming_days_of_another_make_a_plan(service:
     assert not ledger.is_observed[-1]
 
 
-def test_no_site_is_no_question(service: Service, providers: FakeProviders) -> None:
+def test_no_site_sends_no_request(service: Service, providers: FakeProviders) -> None:
     assert service.refreshers["open-meteo"](np.array([], dtype=np.int64), now=EVENING) == ()
     assert providers.requests == []
 
 
-def test_where_each_field_came_from_is_kept_with_what_the_source_said_of_it(
+def test_the_origin_of_each_field_is_kept_with_the_sources_notes(
     service: Service,
 ) -> None:
     refresh(service, "nws-grid")
