@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Every check of the project in one command, on a machine that has nothing but Python 3.11 or newer.
 #
-# bash tests/run.sh format, lint, types, import rules, tests bash tests/run.sh -k water_balance the
-# same; further arguments go on to pytest
+#   bash tests/run.sh                    format, lint, types, import rules, tests
+#   bash tests/run.sh -k water_balance   the same; further arguments go on to pytest
 #
 # PYTHON=/path/to/python chooses the interpreter. The environment is kept in .venv and rebuilt when
 # pyproject.toml, deploy/constraints.txt or the interpreter changes.

@@ -149,9 +149,9 @@ def test_a_supply_is_rescheduled_for_an_injection_that_no_pulse_of_the_block_can
     assert max(length for _, length in before[BLOCKS[0]].pulses) < 165
     order(shared, ORDER)
     after = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
-    injection = injection_of(shared, BLOCKS[0])
-    assert injection.is_possible
-    assert "laid anew" in injection.advisories[0] and injection.cautions
+    shown = injection_of(shared, BLOCKS[0])
+    assert shown.is_possible
+    assert "laid anew" in shown.advisories[0] and shown.cautions
     ((start, length),) = after[BLOCKS[0]].pulses
     assert length == before[BLOCKS[0]].planned_min
     for block_id in BLOCKS[1:]:
@@ -171,10 +171,10 @@ def test_a_supply_is_rescheduled_for_an_injection_that_no_pulse_of_the_block_can
     assert opens - start >= max(60.0, length / 4.0)
     assert start + length - closes >= max(90.0, length / 4.0)
     # What goes in is what was planned, to 0.1 %: 46.646 % of urea is nitrogen, CO(NH2)2.
-    rate = injection.injector_l_per_h
+    rate = shown.injector_l_per_h
     assert rate is not None
     assert rate * (closes - opens) / 60.0 == pytest.approx(ORDER.stock_l, rel=1e-3)
-    assert injection.nutrient_kg["nitrogen"] == pytest.approx(4.0 * 0.46646, rel=1e-3)
+    assert shown.nutrient_kg["nitrogen"] == pytest.approx(4.0 * 0.46646, rel=1e-3)
 
 
 def test_cancelling_restores_the_schedule_of_the_supply(shared: Service) -> None:
