@@ -131,7 +131,7 @@ async def _refusal(request: JsonRequest, response: httpx.Response, at: datetime)
     remark = _remark(raw or b"")
     for secret in request.secrets.values():
         remark = remark.replace(secret, "***")
-    wait = told_wait(response.headers.get("retry-after"), at)
+    wait = retry_after_wait(response.headers.get("retry-after"), at)
     if wait is None:
         wait = request.wait_in_text(remark, at)
     is_retried = status in RETRIED_STATUSES
@@ -149,10 +149,10 @@ async def _refusal(request: JsonRequest, response: httpx.Response, at: datetime)
     )
 
 
-def told_wait(retry_after: str | None, at: datetime) -> timedelta | None:
+def retry_after_wait(retry_after: str | None, at: datetime) -> timedelta | None:
     """The wait that a Retry-After header asks for, given in seconds or as a date; else None.
 
-    >>> told_wait("120", datetime(2026, 7, 7, tzinfo=UTC))
+    >>> retry_after_wait("120", datetime(2026, 7, 7, tzinfo=UTC))
     datetime.timedelta(seconds=120)
     """
     text = (retry_after or "").strip()

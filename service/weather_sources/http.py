@@ -42,7 +42,7 @@ from service.errors import Fault, SettingsInvalid
 from service.logs import get_logger
 from service.ports import BreakerStore, PayloadStore
 from service.records.weather import BreakerState, StoredPayload
-from service.weather_sources.attempt import AttemptFailed, Body, send, told_wait
+from service.weather_sources.attempt import AttemptFailed, Body, send, retry_after_wait
 from service.weather_sources.breaker import (
     add_failures,
     claim_probe,
@@ -449,5 +449,5 @@ def _expiry(request: JsonRequest, headers: httpx.Headers, at: datetime) -> datet
     lifetime = re.search(r"(?<![a-z-])max-age=([0-9]{1,9})", control)
     if lifetime:
         return at + min(timedelta(seconds=int(lifetime[1])), LONGEST_FRESHNESS)
-    expires = told_wait(headers.get("expires"), at) if "expires" in headers else None
+    expires = retry_after_wait(headers.get("expires"), at) if "expires" in headers else None
     return None if not expires else at + min(expires, LONGEST_FRESHNESS)

@@ -13,7 +13,7 @@ import pytest
 import stamina
 
 from service.errors import SettingsInvalid
-from service.weather_sources.attempt import told_wait
+from service.weather_sources.attempt import retry_after_wait
 from service.weather_sources.breaker import FAILURE_LIMIT, PAUSE
 from service.weather_sources.http import (
     ATTEMPT_LIMIT,
@@ -207,7 +207,7 @@ def test_a_body_is_read_up_to_two_megabytes(
     ],
 )
 def test_retry_after_is_read_in_both_forms(header: str | None, wait: timedelta | None) -> None:
-    assert told_wait(header, NOW) == wait
+    assert retry_after_wait(header, NOW) == wait
 
 
 @pytest.fixture
