@@ -42,7 +42,7 @@ from service.errors import Fault, SettingsInvalid
 from service.logs import get_logger
 from service.ports import BreakerStore, PayloadStore
 from service.records.weather import BreakerState, StoredPayload
-from service.weather_sources.attempt import AttemptFailed, Body, send, retry_after_wait
+from service.weather_sources.attempt import AttemptFailed, Body, retry_after_wait, send
 from service.weather_sources.breaker import (
     add_failures,
     claim_probe,
