@@ -19,7 +19,7 @@ from service.cli.pipes import capacity, catch_test, flow_check, lateral
 from service.cli.plans import counties, plan, why
 from service.cli.review import et0, hindcast
 from service.cli.schedule import schedule
-from service.cli.terminal import make_app
+from service.cli.terminal import NumbersCommand, make_app
 from service.cli.water import (
     acid,
     fertigate,
@@ -48,7 +48,7 @@ app.command("report-run")(report_run)
 app.command()(et0)
 app.command()(hindcast)
 app.command()(lateral)
-app.command("catch-test")(catch_test)
+app.command("catch-test", cls=NumbersCommand)(catch_test)
 app.command("flow-check")(flow_check)
 app.command()(capacity)
 app.command("water-add")(water_add)

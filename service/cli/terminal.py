@@ -22,7 +22,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from rich.table import Table
 from rich.text import Text
-from typer.core import TyperGroup
+from typer.core import TyperCommand, TyperGroup
 
 from service import bootstrap
 from service.errors import InputInvalid, RillwrightError, StorageFailed
@@ -38,6 +38,7 @@ out = Console(markup=False, emoji=False, highlight=False)
 err = Console(markup=False, emoji=False, highlight=False, stderr=True)
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_BELOW_ZERO = re.compile(r"-[0-9.]+")
 
 
 class UnitSystem(StrEnum):
@@ -63,6 +64,15 @@ class _Commands(TyperGroup):
                 return super().invoke(ctx)
             except RillwrightError as error:
                 raise typer.Exit(_explain(error)) from error
+
+
+class NumbersCommand(TyperCommand):
+    """A command whose arguments are numbers: -5 is a number that it may refuse, not an option."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> Any:
+        """Let numbers below zero through to the argument; options are known as ever."""
+        ctx.ignore_unknown_options = any(_BELOW_ZERO.fullmatch(each) for each in args)
+        return super().parse_args(ctx, args)
 
 
 def _explain(error: RillwrightError) -> int:

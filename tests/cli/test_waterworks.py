@@ -124,6 +124,20 @@ def test_a_field_test_changes_the_plan_only_when_it_is_turned_on(own_demo: Comma
     assert "92.6 %" in shown.stdout
 
 
+def test_a_volume_below_zero_is_refused_as_a_volume_not_taken_for_an_option(demo: Command) -> None:
+    result = demo("catch-test", BLOCK, *CAUGHT[:-1], "-5")
+    assert result.exit_code == 2
+    assert "volume" in result.stderr and "-5" in result.stderr
+    assert "No such option" not in result.stderr
+
+
+@pytest.mark.parametrize("word", ["--onn", "-x"])
+def test_an_option_that_a_field_test_does_not_have_is_refused(demo: Command, word: str) -> None:
+    result = demo("catch-test", BLOCK, *CAUGHT, word)
+    assert result.exit_code == 2
+    assert word in result.stderr
+
+
 def test_a_stored_analysis_is_reported_with_sources(
     own_demo: Command, laboratory_file: Path
 ) -> None:
