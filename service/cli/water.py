@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.text import Text
 
 from service.bootstrap import Service
 from service.cli.evening import outcome_document, outcome_text
@@ -28,6 +27,7 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
+from service.cli.water_text import show_advice, show_dose, show_report
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.sample_file import (
@@ -41,9 +41,7 @@ from service.operations.waterworks import estimate_acid as acids
 from service.operations.waterworks import order_fertigation as feeding
 from service.operations.waterworks import report_water as waters
 from service.records.waterworks import FertigationOrder, WaterSample
-from service.waterworks.caution import Advisory
 from service.waterworks.fertiliser import NUTRIENTS, NutrientNeed, labelled_product
-from service.waterworks.water_report import NOTHING_DONE, WaterClass
 
 BOTH_NAMES = re.compile(r"([a-z0-9-]+)\.([a-z0-9-]+)")
 _STOCK = Measure(
@@ -57,8 +55,6 @@ _MINUTES = Measure(
 )
 _MASS = re.compile(r"([a-z0-9-]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg|lb|g)?")
 _MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237}
-WHOLE_FROM = 100.0
-"""Values at least this large are shown without decimals."""
 SupplyOption = Annotated[
     str | None, typer.Option("--supply", metavar="FARM.SUPPLY", help="A supply, in full.")
 ]
@@ -71,15 +67,6 @@ def _pair(text: str) -> tuple[str, str]:
         message = f"{text!r} is not a supply in full, such as hill-farm.well"
         raise typer.BadParameter(message)
     return match[1], match[2]
-
-
-def _advice(advisories: Sequence[Advisory], cautions: Sequence[Advisory]) -> None:
-    for each in advisories:
-        paragraph(f"! {each.text}")
-    if cautions:
-        out.print(Text("Cautions", style="bold"))
-    for each in cautions:
-        paragraph(f"! {each.text}", style="bold red")
 
 
 # --- analyses ------------------------------------------------------------------------------------
@@ -117,7 +104,7 @@ def water_add(
         print_json({**_report_document(found), **outcome_document(outcome)})
         return
     out.print(f"{supply}: analysis of {sample.day}, {outcome_text(outcome)}")
-    _advice(found.report.advisories, ())
+    show_advice(found.report.advisories, ())
 
 
 def _sample(
@@ -186,7 +173,7 @@ def water_report(
     if as_json:
         print_json(_report_document(found))
         return
-    _show_report(found)
+    show_report(found)
 
 
 def _stored_report(
@@ -234,72 +221,6 @@ def _report_document(found: waters.CropReport) -> dict[str, object]:
         **asdict(found.report),
         "cautions": found.cautions,
     }
-
-
-def _show_report(found: waters.CropReport) -> None:
-    report = found.report
-    whose = found.block_id or found.sample.supply_id or "water"
-    out.print(Text(f"{whose}: water of {found.sample.day}", style="bold"))
-    _show_classes("Restrictions on use", report.restrictions)
-    _show_classes("Clogging of emitters", report.clogging)
-    if report.restrictions or report.clogging:
-        paragraph(
-            "Advice on each class is common practice, without a published source.", style="dim"
-        )
-    if report.saturation is not None:
-        index = report.saturation.langelier_index
-        langelier = "" if index is None else f", Langelier {index:+.2f}"
-        paragraph(
-            f"Calcite: saturation index {report.saturation.calcite_index:+.2f}{langelier}:"
-            f" {report.saturation.word}. {report.saturation.advice}"
-        )
-    salinity = report.salinity
-    if salinity is not None:
-        drip = salinity.drip_leaching_requirement_fraction
-        common = salinity.leaching_requirement_fraction
-        paragraph(
-            f"Leaching requirement under drip {_share(drip)} (NEH 623 ch. 7, from memory), for"
-            f" surface and sprinkler {_share(common)} (FAO-29). With"
-            f" {salinity.leaching_fraction:.2f} of the water leaching and no rain the soil comes to"
-            f" {salinity.expected_soil_salinity_ds_m:.1f} dS/m: yield"
-            f" {salinity.relative_yield_pct:.0f} % (Maas & Hoffman). {salinity.advice}"
-        )
-    if found.plan_leaching_fraction is not None:
-        paragraph(
-            f"The plan uses a leaching fraction of {found.plan_leaching_fraction:.3f} "
-            f"({found.plan_origin})."
-        )
-    for each in report.analysis.derived:
-        paragraph(f"Derived: {each.name} from {each.how}.", style="dim")
-    for missing in report.analysis.missing:
-        paragraph(f"Not known: {missing.name}; needed for {missing.needed_for}.", style="dim")
-    _advice(report.advisories, ())
-    for text in found.cautions:
-        paragraph(f"! {text}")
-
-
-def _show_classes(title: str, classes: Sequence[WaterClass]) -> None:
-    """Print a table of classes, their source, and the usual practice for each."""
-    if not classes:
-        return
-    out.print(title)
-    table = plain_table("", "Value", "", "Class", right=(1,))
-    for each in classes:
-        value = f"{each.value:,.0f}" if abs(each.value) >= WHOLE_FROM else f"{each.value:.3g}"
-        table.add_row(each.label, value, each.unit, each.word)
-    out.print(table)
-    for source in dict.fromkeys(each.source for each in classes):
-        paragraph(f"Classes: {source}.", indent="  ", style="dim")
-    labels: dict[str, list[str]] = {}
-    for each in classes:
-        if each.grade > 0 or each.advice != NOTHING_DONE:
-            labels.setdefault(each.advice, []).append(each.label)
-    for advice, named in labels.items():
-        paragraph(f"{', '.join(named)}: {advice}", indent="  ")
-
-
-def _share(value: float | None) -> str:
-    return "none is enough" if value is None else f"{value:.3f}"
 
 
 # --- acid ----------------------------------------------------------------------------------------
@@ -359,37 +280,7 @@ def acid(
             }
         )
         return
-    _show_dose(found)
-
-
-def _show_dose(found: acids.AcidEstimate) -> None:
-    dose = found.dose
-    out.print(Text(f"Acid to pH {dose.target_ph:g}: an ESTIMATE by {dose.basis}", style="bold"))
-    table = plain_table("", "", right=(1,))
-    rows = [
-        ("Dose", f"{dose.dose_mmol_per_l:.3f} mmol/L of {dose.acid_key} acid"),
-        ("", f"{dose.dose_meq_per_l:.3f} meq/L"),
-        ("Product", f"{dose.acid_g_per_m3:.1f} g per m3 of water"),
-    ]
-    if dose.acid_ml_per_m3 is not None:
-        rows.append(("", f"{dose.acid_ml_per_m3:.1f} mL per m3"))
-        rows.append(("", f"{found.acid_l_per_1000_gal:.3f} L per 1,000 gal"))
-    if dose.injector_l_per_h is not None:
-        rows.append(
-            (
-                f"At {found.flow_l_per_h:,.0f} L/h",
-                f"{dose.injector_l_per_h:.2f} L/h ({dose.injector_ml_per_min:.1f} mL/min)",
-            )
-        )
-    if found.sample.titration:
-        rows.append(("The model alone says", f"{dose.model_dose_mmol_per_l:.3f} mmol/L"))
-    rows.append(("pH once in open air", f"{dose.open_air_ph:.1f}"))
-    if dose.nutrient and dose.nutrient_g_per_m3 > 0.0:
-        rows.append((f"Adds {dose.nutrient}", f"{dose.nutrient_g_per_m3:.1f} g per m3"))
-    for row in rows:
-        table.add_row(*row)
-    out.print(table)
-    _advice((*found.analysis_advisories, *dose.advisories), dose.cautions)
+    show_dose(found)
 
 
 # --- fertiliser ----------------------------------------------------------------------------------
@@ -562,7 +453,7 @@ def fertigate(
             else f"The evening run before {day} fits it in."
         )
     )
-    _advice(found.advisories, found.cautions)
+    show_advice(found.advisories, found.cautions)
 
 
 def fertigations(
