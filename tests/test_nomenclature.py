@@ -16,8 +16,9 @@ from pathlib import Path
 
 import pint
 
-from service.agronomy import units
-from service.agronomy.units import NOMENCLATURE, STANDARD_TERMS, SUFFIX_UNITS, Quantity
+from service.agronomy import quantity, units, water_units
+from service.agronomy.quantity import Quantity
+from service.agronomy.units import NOMENCLATURE, STANDARD_TERMS, SUFFIX_UNITS
 from service.database.tables import metadata
 from service.farm_files.block_keys import ALL_NUMBERS
 from service.farm_files.keys import NumberKey
@@ -26,6 +27,8 @@ from service.records.ledger import LEDGER_NUMBERS
 from service.records.weather import WEATHER_FIELDS
 
 ROOT = Path(__file__).resolve().parent.parent
+TABLE = (units, water_units, quantity)
+"""The files that make up the table."""
 CALENDAR = {"day", "days", "year", "years"}
 NUMBERS = ("int", "float", "Ints", "Floats", "ArrayLike", "np.float64", "np.int64")
 
@@ -98,6 +101,12 @@ def used_names() -> dict[str, str]:
     return found
 
 
+def table_nodes() -> Iterator[ast.AST]:
+    """The code of the files that make up the table."""
+    for module in TABLE:
+        yield from ast.walk(ast.parse(Path(str(module.__file__)).read_text(encoding="utf-8")))
+
+
 def test_every_name_with_a_unit_is_in_the_table() -> None:
     missing = [
         f"{name} ({place})" for name, place in used_names().items() if name not in NOMENCLATURE
@@ -110,16 +119,19 @@ def test_every_name_of_the_table_is_used() -> None:
 
 
 def test_the_table_depends_on_nothing_else_of_the_service() -> None:
-    source = ast.parse(Path(units.__file__).read_text(encoding="utf-8"))
-    imported = [node.module for node in ast.walk(source) if isinstance(node, ast.ImportFrom)]
-    assert [name for name in imported if name is None or name.startswith("service")] == []
+    imported = [node.module for node in table_nodes() if isinstance(node, ast.ImportFrom)]
+    own = {module.__name__ for module in TABLE}
+    assert [
+        name
+        for name in imported
+        if name is None or (name.startswith("service") and name not in own)
+    ] == []
 
 
-def test_no_name_is_in_the_table_twice() -> None:
-    source = ast.parse(Path(units.__file__).read_text(encoding="utf-8"))
+def test_no_name_stands_twice_in_the_table() -> None:
     names = [
         node.args[0].value
-        for node in ast.walk(source)
+        for node in table_nodes()
         if isinstance(node, ast.Call)
         and isinstance(node.func, ast.Name)
         and node.func.id == Quantity.__name__

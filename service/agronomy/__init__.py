@@ -5,6 +5,8 @@
 The words
 
     units             every name with its unit, range and meaning; sizes of customary units
+    water_units       the same for water quality, acid and fertiliser
+    quantity          one line of that table
     records           the arrays over sites and blocks that travel from step to step
 
 What is there before any weather
