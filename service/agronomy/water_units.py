@@ -35,6 +35,7 @@ _WATER_QUALITY = (
     Quantity("hardness_mg_per_l", "mg/L", 0, 50_000, "hardness as calcium carbonate"),
     Quantity("dissolved_solids_mg_per_l", "mg/L", 0, 50_000, "total dissolved solids"),
     Quantity("suspended_solids_mg_per_l", "mg/L", 0, 50_000, "suspended solids"),
+    Quantity("change_meq_per_l", "meq/L", -50, 50, "change of the anions in another form"),
     Quantity("cations_meq_per_l", "meq/L", 0, 1000, "sum of the cations"),
     Quantity("anions_meq_per_l", "meq/L", 0, 1000, "sum of the anions"),
     Quantity("difference_pct", "%", -100, 100, "error of the charge balance"),

@@ -27,7 +27,7 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
-from service.cli.water_text import show_advice, show_dose, show_report
+from service.cli.water_text import NO_DAY, show_advice, show_dose, show_report
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.sample_file import (
@@ -207,13 +207,13 @@ def _one_of(block: str | None, supply: str | None, file: Path | None) -> None:
 
 
 def _file_sample(file: Path) -> WaterSample:
-    return _sample("", "", file, [], date.min, None)
+    return _sample("", "", file, [], NO_DAY, None)
 
 
 def _report_document(found: waters.CropReport) -> dict[str, object]:
     return {
         "supply_id": found.sample.supply_id,
-        "day": found.sample.day,
+        "day": None if found.sample.day == NO_DAY else found.sample.day,
         "block_id": found.block_id,
         "crop_key": None if found.crop is None else found.crop.key,
         "plan_leaching_fraction": found.plan_leaching_fraction,

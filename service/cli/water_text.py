@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from rich.text import Text
 
 from service.cli.terminal import out, paragraph, plain_table
 from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.report_water import CropReport
+from service.records.waterworks import WaterSample
 from service.waterworks.caution import Advisory
-from service.waterworks.water_report import NOTHING_DONE, WaterClass
+from service.waterworks.water_analysis import QUANTITIES
+from service.waterworks.water_report import NOTHING_DONE, WaterClass, WaterReport
 
+NO_DAY = date.min
+"""The day of a report in a file that gives none."""
 WHOLE_FROM = 100.0
 """Values at least this large are shown without decimals."""
 
@@ -30,7 +35,8 @@ def show_report(found: CropReport) -> None:
     """Every class of the water, with what was derived and what is not known."""
     report = found.report
     whose = found.block_id or found.sample.supply_id or "water"
-    out.print(Text(f"{whose}: water of {found.sample.day}", style="bold"))
+    out.print(Text(f"{whose}: water of {day_text(found.sample)}", style="bold"))
+    paragraph(_balance_text(report))
     _show_classes("Restrictions on use", report.restrictions)
     _show_classes("Clogging of emitters", report.clogging)
     if report.restrictions or report.clogging:
@@ -61,12 +67,35 @@ def show_report(found: CropReport) -> None:
             f"({found.plan_origin})."
         )
     for each in report.analysis.derived:
-        paragraph(f"Derived: {each.name} from {each.how}.", style="dim")
+        paragraph(f"Derived: {quantity_label(each.name)} from {each.how}.", style="dim")
     for missing in report.analysis.missing:
-        paragraph(f"Not known: {missing.name}; needed for {missing.needed_for}.", style="dim")
+        name = quantity_label(missing.name)
+        paragraph(f"Not known: {name}; needed for {missing.needed_for}.", style="dim")
     show_advice(report.advisories, ())
     for text in found.cautions:
         paragraph(f"! {text}")
+
+
+def quantity_label(name: str) -> str:
+    """What people call a value of an analysis."""
+    if name == "nitrate_nitrogen_mg_per_l":
+        return "nitrate (as N)"
+    return next(each.label for each in QUANTITIES.values() if each.field == name)
+
+
+def day_text(sample: WaterSample) -> str:
+    """The day of a sample; a file need not give one."""
+    return "a day not given" if sample.day == NO_DAY else str(sample.day)
+
+
+def _balance_text(report: WaterReport) -> str:
+    balance = report.analysis.charge_balance
+    if balance is None:
+        return "Charge balance: not known, as an ion is missing or was itself derived from it."
+    return (
+        f"Charge balance: {balance.cations_meq_per_l:.2f} meq/L of cations,"
+        f" {balance.anions_meq_per_l:.2f} of anions, difference {balance.difference_pct:+.1f} %."
+    )
 
 
 def _show_classes(title: str, classes: Sequence[WaterClass]) -> None:

@@ -538,13 +538,14 @@ def _water(visit: Visit, block_id: str, on: date) -> WaterPart | None:
     report = found.report
     rows: list[Row] = []
     balance = report.analysis.charge_balance
+    text = words.gettext("not known, as an ion is missing or was itself derived from them")
     if balance is not None:
         text = words.gettext(
             "{difference} between cations and anions", difference=_percent(
                 abs(balance.difference_pct), words
             )
         )  # fmt: skip
-        rows.append((words.gettext("Ion balance of the analysis"), text))
+    rows.append((words.gettext("Ion balance of the analysis"), text))
     if report.sodium_adsorption_ratio is not None:
         rows.append(
             (

@@ -78,6 +78,10 @@ WATER_PATTERNS: tuple[str, ...] = (
     # Water and acid.
     marked("Below detection, taken as the detection limit: {listed}."),
     marked(
+        "As typed the charges differ by {typed} %; with {noun} read as {measure} they would differ"
+        " by {other} %. Ask the laboratory which form it prints. Nothing was changed."
+    ),
+    marked(
         "A pH below {lowest} in the lines is for short, supervised flushes, not for continuous"
         " injection."
     ),
@@ -87,6 +91,10 @@ WATER_PATTERNS: tuple[str, ...] = (
     ),
 )
 SINGLE_TEXTS: tuple[str, ...] = (
+    marked("bicarbonate and carbonate"),
+    marked("mg/L as CaCO3"),
+    marked("mg/L as HCO3"),
+    marked("mg/L of the ion"),
     marked("Nothing runs on this day, so nothing can be injected."),
     marked("No water may be added to lengthen a pulse."),
     marked(

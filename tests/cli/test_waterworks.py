@@ -151,6 +151,35 @@ def test_a_stored_analysis_is_reported_with_sources(
     assert found["cautions"]
 
 
+def test_a_report_speaks_of_quantities_by_name_and_always_of_the_balance(
+    empty: Command, laboratory_file: Path
+) -> None:
+    text = laboratory_file.read_text(encoding="utf-8").replace("taken = 2026-05-01\n", "")
+    laboratory_file.write_text(text, encoding="utf-8")
+    said = " ".join(empty("water-report", "--file", str(laboratory_file)).stdout.split())
+    assert "Charge balance: 5.12 meq/L of cations, 5.13 of anions, difference -0.1 %" in said
+    assert "water of a day not given" in said and "0001" not in said
+    assert "Not known: boron; needed for" in said and "Not known: nitrate (as N)" in said
+    assert "_per_" not in said and "ds_m" not in said
+    found = document(empty("water-report", "--file", str(laboratory_file), "--json"))
+    assert found["day"] is None
+    laboratory_file.write_text(text.replace('sulfate = "50 mg/L"\n', ""), encoding="utf-8")
+    said = " ".join(empty("water-report", "--file", str(laboratory_file)).stdout.split())
+    assert "Charge balance: not known" in said
+
+
+def test_alkalinity_that_balances_in_the_other_form_is_asked_about(own_demo: Command) -> None:
+    lines = (
+        "bicarbonate=250.2 mg/L", "calcium=5 meq/L", "magnesium=2 meq/L", "sodium=1 meq/L",
+        "chloride=2 meq/L", "sulfate=1 meq/L", "ph=7.5",
+    )  # fmt: skip
+    given = [part for line in lines for part in ("--reading", line)]
+    said = " ".join(own_demo("water-add", SUPPLY, *given, "--on", "2026-05-01").stdout.split())
+    assert "with bicarbonate read as mg/L as CaCO3 they would differ by" in said
+    report = " ".join(own_demo("water-report", BLOCK).stdout.split())
+    assert "Ask the laboratory which form it prints" in report
+
+
 def test_each_class_is_shown_with_its_source_and_usual_practice(
     empty: Command, laboratory_file: Path
 ) -> None:

@@ -23,6 +23,7 @@ from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import WaterSample
 from service.translations.catalogue import marked
 from service.waterworks.acid import titrated_dose_meq_per_l
+from service.waterworks.carbonate_form import question_form
 from service.waterworks.caution import NEVER_WITH_CHLORINE
 from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
 from service.waterworks.water_report import DRIP_LEACHING_SOURCE, WaterReport, water_report
@@ -86,7 +87,7 @@ def check_sample(sample: WaterSample) -> WaterAnalysis:
             "this water analysis cannot be used",
             [Fault("temperature_c", f"{sample.temperature_c:g}", "0 to 40 °C, of the water")],
         )
-    return analysis_from_readings(sample.readings)
+    return question_form(sample.readings, analysis_from_readings(sample.readings))
 
 
 def list_samples(
