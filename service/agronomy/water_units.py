@@ -93,6 +93,7 @@ _ACID = (
     Quantity("injector_l_per_h", "L/h", 0, inf, "flow at which an injector gives the product"),
     Quantity("injector_ml_per_min", "mL/min", 0, inf, "the same in the unit of small injectors"),
     Quantity("nutrient_g_per_m3", "g/m3", 0, 1e5, "nutrient that the dose brings along"),
+    Quantity("dose_change_pct", "%", -100, 100, "how far a dose is off"),
     Quantity("alkalinity_left_meq_per_l", "meq/L", -50, 50, "alkalinity after the dose"),
     Quantity("alkalinity_removed_fraction", "1", 0, 2, "share of the alkalinity that is gone"),
     Quantity("acid_ml", "mL", 0, inf, "acid added to a sample of the water"),
@@ -154,6 +155,7 @@ _FERTIGATION = (
 )
 
 _FLOW_CHECK = (
+    Quantity("counted_flow_l_per_h", "L/h", 0, inf, "flow of a block that doses count with"),
     Quantity("change_fraction", "1", -1, inf, "change of a flow against its expected level"),
     Quantity("change_per_100_runs_fraction", "1", -10, 10, "trend of the flow in 100 runs"),
     Quantity("fitted_ratio", "1", 0, inf, "fitted over expected flow"),

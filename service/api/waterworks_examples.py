@@ -8,6 +8,8 @@ HYDRAULICS: Final[dict[str, Any]] = {
     "name": "hill-farm.south",
     "inlet_head_m": 10.0,
     "inlet_flow_l_per_h": 15.999897,
+    "counted_flow_l_per_h": 3999.974265,
+    "counted_flow_origin": "the block's pipes and pressure",
     "takeoff_head_m": [9.999996, 9.999995],
     "design_uniformity_pct": 96.189797,
     "low_quarter_uniformity_pct": 99.999793,
@@ -177,6 +179,16 @@ ACID: Final[dict[str, Any]] = {
     "open_air_ph": 8.270763,
     "calcite_saturation_before": 0.106473,
     "calcite_saturation_after": -1.414532,
+    "ph_by_dose": [{"dose_change_pct": -5.0, "ph": 6.532}, {"dose_change_pct": 5.0, "ph": 6.468}],
+    "loads": [
+        {
+            "nutrient": "sulfur",
+            "first_day": "2026-07-15",
+            "last_day": "2026-07-15",
+            "gross_mm": 4.6,
+            "load_kg_per_ha": 0.691345,
+        }
+    ],
     "advisories": [
         {"key": "below-detection", "text": "Below detection, taken as the detection limit: iron."}
     ],

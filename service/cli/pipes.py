@@ -15,6 +15,7 @@ from rich.text import Text
 
 from service.bootstrap import Service, SystemClock
 from service.cli import shown
+from service.cli.capacity_text import capacity_document, show_supply
 from service.cli.evening import outcome_document
 from service.cli.terminal import (
     JsonOption,
@@ -124,6 +125,8 @@ def pipe_document(report: pipes.PipeReport) -> dict[str, object]:
         "name": report.name,
         "inlet_head_m": flow.inlet_head_m,
         "inlet_flow_l_per_h": flow.inlet_flow_l_per_h,
+        "counted_flow_l_per_h": report.counted_flow_l_per_h,
+        "counted_flow_origin": report.counted_flow_origin,
         "takeoff_head_m": flow.takeoff_head_m,
         "lateral_flow_l_per_h": flow.lateral_flow_l_per_h,
         "design_uniformity_pct": flow.design_uniformity_pct,
@@ -159,8 +162,11 @@ def _show_pipes(report: pipes.PipeReport) -> None:
     out.print(Text(f"{report.name}: pipes", style="bold"))
     table = plain_table("", "", right=(1,))
     head = flow.takeoff_head_m
+    counted_l_per_h = report.counted_flow_l_per_h or flow.inlet_flow_l_per_h
     for label, value in (
-        ("Flow of the block", f"{flow.inlet_flow_l_per_h:,.0f} L/h"),
+        ("Flow of the block, as for acid, fertiliser and flow check",
+         f"{counted_l_per_h:,.0f} L/h"),
+        ("Flow of the rows as described", f"{flow.inlet_flow_l_per_h:,.0f} L/h"),
         ("Head at its inlet, behind a regulator if any", f"{flow.inlet_head_m:.2f} m"),
         ("Head at the rows' inlets", f"{head.min():.2f} to {head.max():.2f} m"),
         ("Emitter flow, lowest over mean", f"{flow.lowest_over_mean_ratio:.3f}"),
@@ -364,41 +370,11 @@ def capacity(
         print_json(capacity_document(found))
         return
     for supply in found.supplies:
-        _show_supply(supply)
+        show_supply(supply)
     for text in found.left_out:
         paragraph(f"! left out: {text}")
     for text in found.cautions:
         paragraph(text, style="dim")
-
-
-def capacity_document(found: capacities.Capacity) -> dict[str, object]:
-    """The assessment for JSON."""
-    return {
-        "supplies": [
-            {
-                "supply_id": supply.supply_id,
-                "flow_l_per_h": supply.flow_l_per_h,
-                "area_ha": supply.area_ha,
-                "open_time_h": supply.open_time_h,
-                "block_ids": supply.block_ids,
-                "summers": [
-                    {
-                        "first_day": summer.first_day,
-                        "last_day": summer.last_day,
-                        "keeps_up": summer.keeps_up,
-                        "largest_excess_mm": summer.largest_excess_mm,
-                    }
-                    for summer in supply.summers
-                ],
-                "changes": supply.changes,
-                "peaks": supply.peaks,
-                "design_peak": supply.design_peak,
-            }
-            for supply in found.supplies
-        ],
-        "left_out": found.left_out,
-        "cautions": found.cautions,
-    }
 
 
 def _farm(target: str) -> tuple[FarmBundle, int]:
@@ -412,47 +388,3 @@ def _farm(target: str) -> tuple[FarmBundle, int]:
     # A file without a farm has no blocks to ask about either: any zone will do.
     zone = bundle.farm.zone if bundle.farm else "UTC"
     return bundle, local_day(now, zone).year
-
-
-def _show_supply(supply: capacities.SupplyCapacity) -> None:
-    out.print(
-        Text(
-            f"{supply.supply_id}: {supply.flow_l_per_h / 3600.0:.2f} L/s, {supply.area_ha:.2f} ha,"
-            f" {supply.open_time_h:g} h a day, {shown.count(len(supply.summers), 'summer')}",
-            style="bold",
-        )
-    )
-    table = plain_table("", "Summers it keeps up", "", right=(1,))
-    for change in supply.changes:
-        kept = "-" if change.kept_share is None else f"{100.0 * change.kept_share:.0f} %"
-        table.add_row(change.text, kept, change.reason)
-    out.print(table)
-    table = plain_table(
-        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "Area, ha",
-        right=(0, 1, 2, 3, 4, 5),
-    )  # fmt: skip
-    for peak in supply.peaks:
-        table.add_row(
-            str(peak.span_days),
-            f"{100.0 * peak.year_share:.0f} %",
-            f"{peak.net_mm / peak.span_days:.2f}",
-            f"{peak.gross_mm / peak.span_days:.2f}",
-            f"{peak.needed_flow_l_per_h / 3600.0:.2f}",
-            f"{peak.carried_ha:.2f}",
-        )
-    out.print(table)
-    design = supply.design_peak
-    paragraph(
-        "Crop water use of a peak week not exceeded in nine years out of ten: "
-        f"{design.summer_use_mm:.0f} mm in the summers, {design.shade_use_mm:.0f} by shaded area "
-        "(Keller & Bliesner 1990, from memory)."
-    )
-    by_block = zip(supply.block_ids, supply.changes[0].kept_by_block, strict=True)
-    paragraph(
-        "Summers it keeps up now, by block: "
-        + ", ".join(f"{block_id} {100.0 * share:.0f} %" for block_id, share in by_block)
-        + "."
-    )
-    missed = [str(s.first_day.year) for s in supply.summers if not all(s.keeps_up)]
-    paragraph(f"Summers it does not: {', '.join(missed) or 'none'}.")
-    out.print()

@@ -276,6 +276,9 @@ def acid(
                 "flow_l_per_h": found.flow_l_per_h,
                 "analysis_advisories": found.analysis_advisories,
                 "acid_l_per_1000_gal": found.acid_l_per_1000_gal,
+                "ph_by_dose": found.ph_by_dose,
+                "dose_advisories": found.dose_advisories,
+                "loads": found.loads,
                 **asdict(found.dose),
             }
         )

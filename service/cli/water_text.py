@@ -147,7 +147,19 @@ def show_dose(found: AcidEstimate) -> None:
     rows.append(("pH once in open air", f"{dose.open_air_ph:.1f}"))
     if dose.nutrient and dose.nutrient_g_per_m3 > 0.0:
         rows.append((f"Adds {dose.nutrient}", f"{dose.nutrient_g_per_m3:.1f} g per m3"))
+    for load in found.loads:
+        days = str(load.first_day)
+        if load.last_day != load.first_day:
+            days += f" to {load.last_day}"
+        rows.append(
+            (f"{days}, {load.gross_mm:.1f} mm", f"{load.load_kg_per_ha:.2f} kg/ha {load.nutrient}")
+        )
     for row in rows:
         table.add_row(*row)
     out.print(table)
-    show_advice((*found.analysis_advisories, *dose.advisories), dose.cautions)
+    table = plain_table("Dose", *(f"{each.dose_change_pct:+.0f} %" for each in found.ph_by_dose))
+    table.add_row("pH in the pipe", *(f"{each.ph:.2f}" for each in found.ph_by_dose))
+    out.print(table)
+    show_advice(
+        (*found.analysis_advisories, *dose.advisories, *found.dose_advisories), dose.cautions
+    )

@@ -51,6 +51,7 @@ from service.operations.waterworks.report_water import (
     report_block_water,
 )
 from service.pages import farm_forms, pipes_form
+from service.pages.acid_rows import acid_rows
 from service.pages.farm_forms import KPA_PER_M_OF_HEAD
 from service.pages.plans import farm_of, flow_text
 from service.pages.visit import Visit, faults_by_field
@@ -149,7 +150,7 @@ def show(
         flow=_flow(visit, block_id, today),
         water=_water(visit, block_id, tomorrow),
         acid=acid,
-        acid_rows=[] if acid is None else _acid_rows(acid, words),
+        acid_rows=[] if acid is None else acid_rows(acid, words),
         acid_faults=acid_faults,
         acids=[(key, words.gettext(_ACID_NAMES[key])) for key in ACIDS],
         strengths=COMMON_STRENGTH_PCT,
@@ -227,6 +228,7 @@ def _pipe_rows(report: PipeReport, words: Wording) -> list[Row]:
     flow, row, travel, layout = report.block, report.row, report.travel, report.layout
     head = flow.takeoff_head_m
     emitters = row.emitter_flow_l_per_h
+    counted_l_per_h = report.counted_flow_l_per_h or flow.inlet_flow_l_per_h
     longest = words.gettext(
         "{length}, {count} emitters",
         length=_length(report.longest.length_m, words),
@@ -235,7 +237,7 @@ def _pipe_rows(report: PipeReport, words: Wording) -> list[Row]:
     if report.longest.is_search_limit:
         longest = words.gettext("{length} or more", length=longest)
     rows = [
-        (words.gettext("Flow of the block"), flow_text(flow.inlet_flow_l_per_h, words)),
+        (words.gettext("Flow of the block"), flow_text(counted_l_per_h, words)),
         (
             words.gettext("Pressure at the row inlets, lowest and highest"),
             f"{_pressure(float(head.min()), words)} – {_pressure(float(head.max()), words)}",
@@ -620,52 +622,6 @@ def _acid(visit: Visit, block_id: str, on: date) -> tuple[AcidEstimate | None, M
         names = {"target_ph": "ph", "strength_pct": "strength", "is_chlorine_injected": "chlorine"}
         return None, faults_by_field(error, {**names, "acid_key": "acid"})
     return found, {}
-
-
-def _acid_rows(found: AcidEstimate, words: Wording) -> list[Row]:
-    dose = found.dose
-    rows = [
-        (
-            words.gettext("Where the dose comes from"),
-            words.gettext("a titration of the water")
-            if dose.basis == "titration"
-            else words.gettext(
-                "a model of the analysis of {day}", day=words.short_day(found.sample.day)
-            ),
-        ),
-        (words.gettext("Acid per litre"), f"{words.number(dose.dose_mmol_per_l, 3)} mmol/L"),
-    ]
-    if words.unit_system == "us" and found.acid_l_per_1000_gal is not None:
-        rows.append(
-            (
-                words.gettext("Product for 1,000 gal of water"),
-                f"{words.number(found.acid_l_per_1000_gal, 3)} L",
-            )
-        )
-    elif dose.acid_ml_per_m3 is not None:
-        rows.append(
-            (
-                words.gettext("Product per cubic metre of water"),
-                f"{words.number(dose.acid_ml_per_m3, 1)} mL",
-            )
-        )
-    else:
-        rows.append(
-            (
-                words.gettext("Product per cubic metre of water"),
-                f"{words.number(dose.acid_g_per_m3, 1)} g",
-            )
-        )
-    if dose.injector_l_per_h is not None and found.flow_l_per_h is not None:
-        label = words.gettext("Injector at {flow}", flow=flow_text(found.flow_l_per_h, words))
-        rows.append((label, f"{words.number(dose.injector_ml_per_min or 0.0, 1)} mL/min"))
-    rows.append(
-        (
-            words.gettext("pH once the water stands in open air"),
-            words.number(dose.open_air_ph, 1),
-        )
-    )
-    return rows
 
 
 # --- fertiliser ----------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from datetime import date
 
 from starlette.responses import Response
 
-from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPH
+from service.agronomy.units import KG_PER_POUND, L_PER_GALLON, L_PER_H_PER_GPH
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.access.manage_keys import Right
 from service.operations.farms import change_farms
@@ -34,7 +34,6 @@ from service.records.waterworks import WaterSample
 from service.translations.catalogue import marked
 from service.waterworks.water_analysis import Reading
 
-KG_PER_POUND = 0.45359237  # [kg] NIST Handbook 44, Appendix C, exact
 UNITS: Mapping[str, float] = {
     "kg": 1.0, "lb": KG_PER_POUND, "L": 1.0, "gal": L_PER_GALLON, "L/h": 1.0,
     "gal/h": L_PER_H_PER_GPH,

@@ -76,6 +76,14 @@ WATER_PATTERNS: tuple[str, ...] = (
         " the pump"
     ),
     # Water and acid.
+    marked(
+        "pH {lowest} or more, or a titration of this water: below it a few per cent of the dose"
+        " decide between a harmless and a corrosive water, and no analysis is that good"
+    ),
+    marked(
+        "This dose stands on a cliff: {less} % less acid gives pH {high}, {more} % more gives pH"
+        " {low}. No injector holds that; take a higher pH."
+    ),
     marked("Below detection, taken as the detection limit: {listed}."),
     marked(
         "As typed the charges differ by {typed} %; with {noun} read as {measure} they would differ"

@@ -71,6 +71,13 @@ PRODUCT_LABEL = Advisory(
     "The label and the safety sheet of the product stand above these numbers.",
 )
 
+IRON_OXIDATION = Advisory(
+    "iron-oxidation",
+    "Iron that oxidises in the pipes is left out of this dose: 1 mg/L of it gives off 0.036 meq/L"
+    " of acid. Acid also slows it, about a hundredfold for each unit of pH (Stumm & Lee 1961, from"
+    " memory), so that the rust may only form at the emitters: remove iron before acid is dosed.",
+)
+
 ACID_CAUTIONS: tuple[Advisory, ...] = (
     ESTIMATE_ONLY,
     ACID_INTO_WATER,

@@ -14,6 +14,7 @@ from sqlalchemy.engine import URL
 
 from service.api import waterworks_examples as examples
 from service.api.app import create_app
+from service.api.schemas import dosing
 from service.api.schemas import waterworks as schemas
 from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
@@ -125,7 +126,7 @@ def piped(piped_service: Service) -> Client:
         (schemas.FlowCheckOut, examples.FLOW_CHECK),
         (schemas.WaterSampleOut, examples.WATER_SAMPLE),
         (schemas.WaterReportOut, examples.WATER_REPORT),
-        (schemas.AcidEstimateOut, examples.ACID),
+        (dosing.AcidEstimateOut, examples.ACID),
         (schemas.CapacityOut, examples.CAPACITY),
         (schemas.FertiliserListOut, examples.FERTILISERS),
         (schemas.FertigationOut, examples.FERTIGATION),
@@ -227,6 +228,14 @@ def test_an_acid_estimate_never_comes_without_its_cautions(piped: Client) -> Non
         each["key"] for each in found["cautions"]
     }
     assert found["injector_l_per_h"] > 0.0
+    # One flow everywhere: that of the pipes page, the acid and the flow check.
+    pipes = piped.json(f"/v1/blocks/{BLOCK}/hydraulics")
+    assert found["flow_l_per_h"] == pipes["counted_flow_l_per_h"]
+    assert found["flow_origin"] == pipes["counted_flow_origin"]
+    assert [each["dose_change_pct"] for each in found["ph_by_dose"]] == [
+        -10.0, -5.0, -2.0, 0.0, 2.0, 5.0, 10.0,
+    ]  # fmt: skip
+    assert [each["nutrient"] for each in found["loads"]] == ["sulfur"] * len(found["loads"])
 
 
 @pytest.mark.parametrize(
@@ -234,6 +243,7 @@ def test_an_acid_estimate_never_comes_without_its_cautions(piped: Client) -> Non
     [
         ("target_ph=8.5&acid=sulfuric&strength_pct=93", "cannot raise"),
         ("target_ph=6.5&acid=sulfuric&strength_pct=93&with_chlorine=true", "chlorine gas"),
+        ("target_ph=4.5&acid=sulfuric&strength_pct=93", "a titration of this water"),
     ],
 )
 def test_an_unsafe_dose_is_refused_with_its_reason(piped: Client, query: str, word: str) -> None:

@@ -285,6 +285,7 @@ def test_a_titration_beats_the_model(empty: Command, tmp_path: Path) -> None:
     [
         (("--to", "8.5"), "cannot raise it"),
         (("--to", "6.5", "--with-chlorine"), "chlorine gas"),
+        (("--to", "4.5"), "a titration of this water"),
     ],
 )
 def test_an_unsafe_dose_is_refused(
@@ -295,6 +296,25 @@ def test_an_unsafe_dose_is_refused(
     )
     assert result.exit_code == 2
     assert word in result.stderr
+
+
+def test_what_phosphoric_acid_feeds_is_given_for_the_plan_and_the_year(
+    own_demo: Command, laboratory_file: Path
+) -> None:
+    own_demo("water-add", SUPPLY, str(laboratory_file))
+    options = (BLOCK, "--to", "6.5", "--acid", "phosphoric", "--strength", "75")
+    found = document(own_demo("acid", *options, "--json"))
+    plan_load, year_load = found["loads"]
+    assert plan_load["nutrient"] == "phosphorus"
+    for load in (plan_load, year_load):
+        # 1 mm is 10 m3 on a hectare: by hand.
+        expected = found["nutrient_g_per_m3"] * load["gross_mm"] * 10.0 / 1000.0
+        assert load["load_kg_per_ha"] == pytest.approx(expected)
+    assert year_load["gross_mm"] > 0.0 and year_load["first_day"].endswith("-01-01")
+    said = own_demo("acid", *options).stdout
+    assert "kg/ha phosphorus" in said and "pH in the pipe" in said
+    # The flow of an acid dose is the one that the pipes and the flow check count with.
+    assert found["flow_l_per_h"] > 0.0
 
 
 def test_water_without_alkalinity_has_no_dose(empty: Command, tmp_path: Path) -> None:

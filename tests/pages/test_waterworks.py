@@ -353,6 +353,22 @@ def test_acid_into_chlorinated_water_and_a_higher_ph_are_refused(reader: Reader)
     assert 'id="acid-ph-fault"' in page and "mmol/L" not in page
 
 
+def test_a_ph_that_needs_a_titration_is_refused_at_its_field_in_both_languages(
+    reader: Reader,
+) -> None:
+    reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
+    for language, word in (("en", "a titration of this water"), ("es", "una valoración de")):
+        reader.headers["Accept-Language"] = language
+        page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=4.5")
+        assert 'id="acid-ph-fault"' in page and word in page and "mmol/L" not in page
+
+
+def test_the_ph_at_a_dose_that_is_off_stands_beside_the_dose(reader: Reader) -> None:
+    reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
+    page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=6.5")
+    assert "pH with 5% less acid" in page and "pH with 10% more acid" in page
+
+
 def test_a_fall_of_the_flow_is_named_with_the_rate_of_false_alarms(
     piped: Service, reader: Reader
 ) -> None:

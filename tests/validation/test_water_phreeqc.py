@@ -29,6 +29,7 @@ import pytest
 from phreeqpython import PhreeqPython
 
 from service.waterworks.acid import acid_dose
+from service.waterworks.acid_sensitivity import ph_by_dose
 from service.waterworks.carbonate import CarbonateWater, water_speciation
 from service.waterworks.fertiliser import PRODUCTS, ec_rise_ds_m
 
@@ -132,6 +133,18 @@ def test_sulfuric_acid_doses_over_the_grid(
                 off.append((water, target, found.dose_mmol_per_l, expected))
     assert compared >= 600
     assert off == []
+
+
+@pytest.mark.parametrize("target", [6.5, 5.5, 4.5])
+def test_the_ph_at_a_dose_that_is_off(
+    sampled: Callable[[CarbonateWater, Salts], Any], target: float
+) -> None:
+    water = CarbonateWater(ph=7.8, alkalinity_meq_per_l=4.0, temperature_c=20.0)
+    dose = acid_dose(water, target, acid_key="sulfuric", strength_pct=93.0).model_dose_mmol_per_l
+    for shift in ph_by_dose(water, "sulfuric", dose):
+        reference = sampled(water, Salts())
+        reference.add("H2SO4", dose * (1.0 + shift.dose_change_pct / 100.0))
+        assert shift.ph == pytest.approx(reference.pH, abs=0.02), shift.dose_change_pct
 
 
 def test_total_carbonate_ionic_strength_and_saturation_over_the_grid(

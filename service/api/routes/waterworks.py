@@ -25,9 +25,8 @@ from service.api.problems import (
     ProblemType,
     reported_as,
 )
+from service.api.schemas.dosing import AcidEstimateOut, AcidQuery
 from service.api.schemas.waterworks import (
-    AcidEstimateOut,
-    AcidQuery,
     CapacityOut,
     CapacityQuery,
     CatchTestIn,

@@ -25,7 +25,6 @@ from service.operations.waterworks.assess_capacity import Capacity
 from service.operations.waterworks.assess_supply import COMMON_YEAR_COUNT, MOST_YEAR_COUNT
 from service.operations.waterworks.catch_tests import CatchReport
 from service.operations.waterworks.check_flow import FlowReport, flow_document
-from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.report_water import CropReport
 from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.fertiliser import Product
@@ -81,36 +80,6 @@ class SpanQuery(In):
     )
 
 
-class AcidQuery(In):
-    """Selects the acid and the target pH."""
-
-    target_ph: float = Field(ge=4.0, le=9.0, description="pH wanted in the lines.", examples=[6.5])
-    acid: str = Field(
-        pattern="^(sulfuric|phosphoric|nitric|hydrochloric|citric)$",
-        description="`sulfuric`, `phosphoric`, `nitric`, `hydrochloric` or `citric`.",
-        examples=["sulfuric"],
-    )
-    strength_pct: float = Field(
-        ge=1.0, le=100.0, description="Pure acid in the product, % by weight.", examples=[93.0]
-    )
-    density_kg_per_l: float | None = Field(
-        None,
-        ge=0.9,
-        le=2.0,
-        description="Of the product's label, kg/L; from a table if left out.",
-        examples=[1.83],
-    )
-    with_chlorine: bool = Field(
-        False,
-        description=(
-            "Chlorine is injected into the same water: refused, because it would give off gas."
-        ),
-    )
-
-
-# --- pipes ---------------------------------------------------------------------------------------
-
-
 class RowOut(Out):
     """The row that gets the least, emitter by emitter from its inlet."""
 
@@ -138,6 +107,10 @@ class HydraulicsOut(Out):
     name: str = Field(description="Block, `farm.block`.")
     inlet_head_m: float = Field(description="Pressure head at the block, behind a regulator, m.")
     inlet_flow_l_per_h: float = Field(description="Flow of the rows described, L/h.")
+    counted_flow_l_per_h: float | None = Field(
+        description="Flow of the whole block, for acid, fertiliser and flow check, L/h."
+    )
+    counted_flow_origin: str
     takeoff_head_m: list[float] = Field(description="Pressure head at each row's inlet, m.")
     design_uniformity_pct: float = Field(description="Design emission uniformity, EU, %.")
     low_quarter_uniformity_pct: float = Field(description="Low quarter of the flows alone, %.")
@@ -164,6 +137,8 @@ class HydraulicsOut(Out):
                     for name in ("volume_l", "fill_time_min", "most_travel_min", "last_travel_min")
                 },
                 "name": report.name,
+                "counted_flow_l_per_h": plain(report.counted_flow_l_per_h),
+                "counted_flow_origin": report.counted_flow_origin,
                 "row": {**plain(report.row), "first_dry_emitter": report.row.first_dry_emitter},
                 "longest_row": {
                     **plain(report.longest),
@@ -437,45 +412,6 @@ class WaterReportOut(Out):
                 "plan_origin": found.plan_origin,
                 "missing": plain(report.analysis.missing),
                 "cautions": list(found.cautions),
-            }
-        )
-
-
-class AcidEstimateOut(Out):
-    """Acid dose for a water. An estimate, never an instruction; show its cautions."""
-
-    block_id: str | None
-    acid_key: str
-    target_ph: float = Field(description="pH asked for.")
-    basis: str = Field(description="`titration` or `model`: where the dose comes from.")
-    dose_mmol_per_l: float = Field(description="Acid per litre of water, mmol/L.")
-    dose_meq_per_l: float = Field(description="Protons taken up per litre of water, meq/L.")
-    model_dose_mmol_per_l: float = Field(description="What the analysis alone says, mmol/L.")
-    acid_g_per_m3: float = Field(description="Product per cubic metre of water, g.")
-    acid_ml_per_m3: float | None = Field(description="The same, mL; null for a solid.")
-    flow_l_per_h: float | None = Field(description="Flow of the block, L/h.")
-    flow_origin: str
-    injector_l_per_h: float | None = Field(description="Rate for that flow, L/h.")
-    nutrient: str | None = Field(description="Nutrient that the acid adds.")
-    nutrient_g_per_m3: float = Field(
-        description=("Amount of that nutrient per cubic metre of water, g.")
-    )
-    open_air_ph: float = Field(description="pH once the water has lost its CO2 in open air.")
-    calcite_saturation_before: float | None = Field(description="Saturation index now.")
-    calcite_saturation_after: float | None = Field(description="Saturation index at the target.")
-    advisories: list[AdvisoryOut] = Field(description="Notes on this dose.")
-    cautions: list[AdvisoryOut] = Field(description="Cautions for every dose; must be shown.")
-
-    @classmethod
-    def from_record(cls, found: AcidEstimate) -> Self:
-        """The answer."""
-        return cls.model_validate(
-            {
-                **plain(found.dose),
-                "block_id": found.block_id,
-                "flow_l_per_h": plain(found.flow_l_per_h),
-                "flow_origin": found.flow_origin,
-                "advisories": plain((*found.analysis_advisories, *found.dose.advisories)),
             }
         )
 

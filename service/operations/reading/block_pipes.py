@@ -6,7 +6,7 @@ The pipes come from the block's farm file or from a layout file of their own.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 
@@ -47,7 +47,10 @@ class PipeReport:
     target_uniformity_pct: float
     travel: BlockTravel
     cautions: tuple[str, ...]
-    """What is wrong, in words; empty if nothing is."""
+    """What is wrong, in words; empty where nothing is."""
+    counted_flow_l_per_h: float | None = None
+    """Flow that acid, fertiliser and the flow check count with; None for a line of its own."""
+    counted_flow_origin: str = ""
 
 
 def solve_layout(
@@ -114,14 +117,16 @@ def solve_stored(
 def solve_definition(
     block: BlockDefinition, *, target_uniformity_pct: float = TARGET_UNIFORMITY_PCT
 ) -> PipeReport:
-    """The solved pipes of a block; raises NotFound if they are not described."""
-    return solve_layout(
+    """The pipes of a block; raises NotFound where they are not described."""
+    report = solve_layout(
         block.block_id,
         _layout(block),
         emitter_flow_l_per_h=block.emitter_flow_l_per_h,
         emitter_spacing_m=block.emitter_spacing_m,
         target_uniformity_pct=target_uniformity_pct,
     )
+    flow, origin = expected_flow_l_per_h(block)
+    return replace(report, counted_flow_l_per_h=flow, counted_flow_origin=origin)
 
 
 def design_uniformity_pct(block: BlockDefinition) -> float:

@@ -6,9 +6,53 @@ from datetime import date
 
 import pytest
 
+from service.errors import InputInvalid
 from service.operations.waterworks.estimate_acid import AcidRequest, estimate_acid
 from service.records.waterworks import WaterSample
+from service.waterworks.acid import TitrationPoint
 from service.waterworks.water_analysis import Reading
+
+
+def sample_of(*more: Reading, titration: tuple[TitrationPoint, ...] = ()) -> WaterSample:
+    """An invented water of 4 meq/L."""
+    readings = (Reading("ph", 7.8, "pH"), Reading("alkalinity", 4.0, "meq/L"), *more)
+    return WaterSample(
+        farm_id="hill-farm",
+        supply_id="well",
+        day=date(2026, 5, 4),
+        laboratory="invented",
+        readings=readings,
+        temperature_c=20.0,
+        titration=titration,
+    )
+
+
+def request_to(target_ph: float) -> AcidRequest:
+    return AcidRequest(target_ph=target_ph, acid_key="sulfuric", strength_pct=93.0)
+
+
+def test_below_five_and_a_half_nothing_is_said_without_a_titration() -> None:
+    with pytest.raises(InputInvalid) as refusal:
+        estimate_acid(sample_of(), request_to(5.4))
+    assert refusal.value.faults[0].where == "target_ph"
+    assert "a titration of this water" in refusal.value.faults[0].allowed
+    assert estimate_acid(sample_of(), request_to(5.5)).dose.basis == "model"
+
+
+def test_a_titration_gives_a_low_ph_with_how_steep_it_is_there() -> None:
+    titration = (TitrationPoint(0.0, 7.8), TitrationPoint(3.0, 6.1), TitrationPoint(4.1, 4.3))
+    found = estimate_acid(sample_of(titration=titration), request_to(4.5))
+    assert found.dose.basis == "titration"
+    assert "steep-dose" in [each.key for each in found.dose_advisories]
+    at = {each.dose_change_pct: each.ph for each in found.ph_by_dose}
+    assert at[-5.0] - at[5.0] > 1.0
+
+
+@pytest.mark.parametrize(("iron", "is_said"), [(0.05, False), (0.1, True), (None, True)])
+def test_iron_that_oxidises_is_named_as_a_limit(iron: float | None, is_said: bool) -> None:
+    lines = () if iron is None else (Reading("iron", iron, "mg/L"),)
+    found = estimate_acid(sample_of(*lines), request_to(6.5))
+    assert ("iron-oxidation" in [each.key for each in found.dose_advisories]) == is_said
 
 
 def test_the_dose_for_a_thousand_gallons_is_that_for_their_litres() -> None:
