@@ -520,6 +520,7 @@ def fertiliser_split(
         late = "no nitrogen: after the last day" if part.need.is_after_last_nitrogen else ""
         table.add_row(str(part.need.day), f"{share:.2f}", f"{part.product_kg:.2f}", late)
     out.print(table)
+    show_advice(parts[0].advisories, parts[0].cautions)
 
 
 def _need(text: str) -> tuple[str, float]:

@@ -54,6 +54,16 @@ WATER_PATTERNS: tuple[str, ...] = (
         "WARNING: {mass} kg of nitrogen on {day}, after {last}, the last day for nitrogen that was"
         " set for this crop and place."
     ),
+    marked(
+        "{given} kg/ha of {noun} on {day}: one event commonly brings up to {limit}. What the roots"
+        " do not take up leaves with the next rain."
+    ),
+    marked(
+        "{given} kg/ha of {noun} in the season: up to {limit} is common. A leaf or soil analysis"
+        " should stand behind it."
+    ),
+    marked("up to {limit} kg/ha in one event: look at units and area, or split it"),
+    marked("up to {limit} kg/ha in a season: look at units and area"),
     # Pipes, flow and supply.
     marked(
         "From the start the block took {percent} % of what is expected: check the meter's unit, the"
@@ -100,6 +110,8 @@ WATER_PATTERNS: tuple[str, ...] = (
 )
 SINGLE_TEXTS: tuple[str, ...] = (
     marked("bicarbonate and carbonate"),
+    marked("potassium"),
+    marked("magnesium"),
     marked("mg/L as CaCO3"),
     marked("mg/L as HCO3"),
     marked("mg/L of the ion"),

@@ -63,7 +63,7 @@ def question_form(readings: Sequence[Reading], analysis: WaterAnalysis) -> Water
     typed = " and ".join(each.quantity for each in others)
     text = (
         f"As typed the charges differ by {balance.difference_pct:+.1f} %; with {typed} read as"
-        f" {others[0].form} they would differ by {difference_pct:+.1f} %. Ask the laboratory which"
+        f" {others[0].form} they would differ by {round(difference_pct, 1) + 0.0:+.1f} %. Ask the laboratory which"
         " form it prints. Nothing was changed."
     )
     return replace(analysis, advisories=(*analysis.advisories, Advisory("alkalinity-form", text)))

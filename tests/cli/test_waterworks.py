@@ -407,6 +407,36 @@ def test_a_labelled_product_is_stored_listed_and_split_over_a_season(own_demo: C
     assert sum(each["need"]["need"]["nitrogen_kg_per_ha"] for each in parts) == pytest.approx(40.0)
 
 
+SPLIT = ("fertiliser-split", BLOCK, "--product", "calcium-nitrate", "--day", "2026-05-01")
+
+
+def test_a_split_season_stands_with_its_cautions(demo: Command) -> None:
+    shown = " ".join(demo(*SPLIT, "--need", "nitrogen=30").stdout.split())
+    for word in ("Cautions", "backflow prevention", "Mix the products with", "local code"):
+        assert word in shown
+    assert "30 kg/ha of nitrogen on 2026-05-01: one event commonly brings up to 20" in shown
+    # The crop of this block is blueberry.
+    assert "the crop wants ammonium" in shown
+    (part,) = document(demo(*SPLIT, "--need", "nitrogen=30", "--json"))
+    assert {each["key"] for each in part["advisories"]} == {
+        "large-event",
+        "nitrate-form",
+    }
+    assert "backflow-prevention" in [each["key"] for each in part["cautions"]]
+
+
+def test_nine_hundred_kilograms_of_nitrogen_in_a_day_are_refused(own_demo: Command) -> None:
+    result = own_demo(*SPLIT, "--need", "nitrogen=900")
+    assert result.exit_code == 2
+    assert "up to 50 kg/ha in one event" in result.stderr
+    ordered = own_demo(
+        "fertigate", BLOCK, "--on", "2026-07-15", "--product", "urea=9000 kg", "--stock",
+        "30000 L", "--injector", "5 L/h to 150 L/h", "--travel", "12 min",
+    )  # fmt: skip
+    assert ordered.exit_code == 2
+    assert "kg/ha in one event" in ordered.stderr
+
+
 def test_capacity_of_a_farm_file_is_a_table_and_a_picture(empty: Command, tmp_path: Path) -> None:
     farm, weather, picture = (tmp_path / name for name in ("farm.toml", "weather.csv", "c.svg"))
     farm.write_text(

@@ -26,11 +26,16 @@ from service.pages.visit import POLICY
 from service.pulses import Pulse
 from service.translations import wording
 from service.waterworks.acid import acid_dose
+from service.waterworks.acid_sensitivity import DoseShift, steepness
 from service.waterworks.block_hydraulics import RegulatorFinding
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.carbonate import CarbonateWater
-from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS
+from service.waterworks.carbonate_form import question_form
+from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS, IRON_OXIDATION
+from service.waterworks.feeding_limits import Feeding, check_feeding
 from service.waterworks.fertigation import plan_injection
+from service.waterworks.fertiliser import PRODUCTS
+from service.waterworks.water_analysis import Reading, analysis_from_readings
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
     PLAN_DAY,
@@ -511,6 +516,15 @@ def test_texts_on_injections_and_pipes_are_in_spanish_too() -> None:
         for target_ph in (5.0, 6.5):
             dose = acid_dose(tap, target_ph, acid_key=acid_key, strength_pct=30.0)
             texts |= {each.text for each in dose.advisories if each.key != "feeds-nutrient"}
+    heavy = Feeding("2026-05-01", ((PRODUCTS["potassium-nitrate"], 180.0),))
+    texts |= {each.text for each in check_feeding([heavy] * 5, 10_000.0)}
+    typed = [Reading("bicarbonate", 250.2, "mg/L"), Reading("calcium", 8.0, "meq/L"),
+             Reading("magnesium", 0.0, "meq/L"), Reading("sodium", 0.0, "meq/L"),
+             Reading("chloride", 2.0, "meq/L"), Reading("sulfate", 1.0, "meq/L")]  # fmt: skip
+    texts |= {each.text for each in question_form(typed, analysis_from_readings(typed)).advisories}
+    steep = steepness((DoseShift(-5.0, 5.1), DoseShift(0.0, 4.5), DoseShift(5.0, 3.8)))
+    assert steep is not None
+    texts |= {steep.text, IRON_OXIDATION.text}
     texts |= {
         f"The pressure regulator is out of its range: {each.value}." for each in RegulatorFinding
     }

@@ -27,6 +27,7 @@ from service.ports import Clock
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import FertigationOrder
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
+from service.waterworks.feeding_limits import Feeding, check_feeding
 from service.waterworks.fertigation import SHORTEST_INJECTION_MIN, Injector
 from service.waterworks.fertiliser import (
     NUTRIENTS,
@@ -36,6 +37,7 @@ from service.waterworks.fertiliser import (
     Product,
     StockSolution,
     inject,
+    nitrate_caution,
     product_mass_kg,
     split_season,
     stock_solution,
@@ -84,7 +86,10 @@ class SeasonPart:
 
     need: DatedNeed
     product_kg: float
-    """Of the requested product, over the block."""
+    """Of the product asked for, over the block."""
+    advisories: tuple[Advisory, ...]
+    """Of the season as a whole; with every part, so that none is shown without them."""
+    cautions: tuple[Advisory, ...] = CHEMIGATION_CAUTIONS
 
 
 def save_product(
@@ -136,15 +141,31 @@ def split_need(
         block = unit.blocks.get_block(block_id, day=on)
         product = _product(unit, block, product_key)
     area_ha = block.area_m2 / M2_PER_HECTARE
-    return [
-        SeasonPart(
-            each,
-            product_mass_kg(
-                product, nutrient, area_ha * float(getattr(each.need, f"{nutrient}_kg_per_ha"))
-            ),
+    masses_kg = [
+        product_mass_kg(
+            product, nutrient, area_ha * float(getattr(each.need, f"{nutrient}_kg_per_ha"))
         )
         for each in parts
     ]
+    said = _season_advisories(block, product, parts, masses_kg)
+    return [SeasonPart(each, mass_kg, said) for each, mass_kg in zip(parts, masses_kg, strict=True)]
+
+
+def _season_advisories(
+    block: BlockDefinition,
+    product: Product,
+    parts: Sequence[DatedNeed],
+    masses_kg: Sequence[float],
+) -> tuple[Advisory, ...]:
+    """Amounts above what is common, and nitrate for a crop that wants ammonium."""
+    feedings = [
+        Feeding(part.day.isoformat(), ((product, mass_kg),))
+        for part, mass_kg in zip(parts, masses_kg, strict=True)
+    ]
+    form = nitrate_caution(
+        [(product, sum(masses_kg))], is_ammonium_preferred=block.crop_key in AMMONIUM_CROPS
+    )
+    return (*check_feeding(feedings, block.area_m2), *([] if form is None else [form]))
 
 
 def order_fertigation(
@@ -179,13 +200,14 @@ def order_fertigation(
             last_nitrogen_day=request.last_nitrogen_day,
         )
         _check_order(order, block)
+        amounts = check_feeding([Feeding(f"{order.day}", order.product_kg)], block.area_m2)
         stock = stock_solution(order.product_kg, order.stock_l, order.temperature_c)
         outcome = unit.waterworks.save_fertigation(
             block_key, order, recorded_at=replanning.clock.now()
         )
         new_version_count = _replaced(unit, block.block_id, order.day, replanning)
-    advisories = (*order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
-    return StoredOrder(order, stock, outcome, advisories, new_version_count)
+    said = (*amounts, *order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
+    return StoredOrder(order, stock, outcome, said, new_version_count)
 
 
 def cancel_fertigation(

@@ -1,0 +1,97 @@
+"""How much of a nutrient may go out in one event and in one season before it is asked back.
+
+In: products and their masses on the ground of a block, by day. Out: a refusal where the amount can
+only be a slip of a digit or a unit, an advisory where it is more than is common. Nothing here says
+what a crop needs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.errors import Fault, InputInvalid
+from service.waterworks.caution import Advisory
+from service.waterworks.fertiliser import NUTRIENTS, Product
+
+LimitsKgPerHa = tuple[float, float]
+"""More than is common; more than can be meant [kg/ha]."""
+
+# [CHOICE], common practice, no source. Perennial fruit is commonly fed 20 to 200 kg/ha of nitrogen
+# a season, through drip in parts of 1 to 20 kg/ha.
+EVENT_LIMITS: dict[str, LimitsKgPerHa] = {
+    "nitrogen": (20.0, 50.0),
+    "phosphorus": (20.0, 50.0),
+    "potassium": (40.0, 100.0),
+    "calcium": (40.0, 100.0),
+    "magnesium": (20.0, 50.0),
+    "sulfur": (40.0, 100.0),
+}
+SEASON_LIMITS: dict[str, LimitsKgPerHa] = {
+    "nitrogen": (200.0, 400.0),
+    "phosphorus": (60.0, 150.0),
+    "potassium": (300.0, 600.0),
+    "calcium": (300.0, 600.0),
+    "magnesium": (100.0, 200.0),
+    "sulfur": (200.0, 500.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Feeding:
+    """What one event brings to a block."""
+
+    name: str
+    """The event, in words: its day."""
+    product_kg: tuple[tuple[Product, float], ...]
+
+
+def check_feeding(feedings: Sequence[Feeding], area_m2: float) -> tuple[Advisory, ...]:
+    """What is said of the amounts of a season's events, all that the products hold counted.
+
+    Shapes: events (days,), scalars.
+    area_m2: ground of the block.
+    Returns: advisories where an event or the season is more than is common; where it is more than
+    can be meant ``InputInvalid`` is raised with every fault.
+    Equation: kg/ha = 10,000 x mass x share of the product / area; limits of this module [CHOICE].
+    >>> from service.waterworks.fertiliser import PRODUCTS
+    >>> day = Feeding("2026-05-01", ((PRODUCTS["urea"], 60.0),))
+    >>> [each.key for each in check_feeding([day], 10_000.0)]
+    ['large-event']
+    """
+    faults: list[Fault] = []
+    said: list[Advisory] = []
+    season = dict.fromkeys(NUTRIENTS, 0.0)
+    for event in feedings:
+        for nutrient in NUTRIENTS:
+            given = _kg_per_ha(event.product_kg, nutrient, area_m2)
+            season[nutrient] += given
+            common, most = EVENT_LIMITS[nutrient]
+            if given > most:
+                allowed = f"up to {most:g} kg/ha in one event: look at units and area, or split it"
+                faults.append(Fault(f"{nutrient} on {event.name}", f"{given:.0f} kg/ha", allowed))
+            elif given > common:
+                text = (
+                    f"{given:.0f} kg/ha of {nutrient} on {event.name}: one event commonly brings up"
+                    f" to {common:g}. What the roots do not take up leaves with the next rain."
+                )
+                said.append(Advisory("large-event", text))
+    for nutrient, given in season.items():
+        common, most = SEASON_LIMITS[nutrient]
+        if given > most:
+            allowed = f"up to {most:g} kg/ha in a season: look at units and area"
+            faults.append(Fault(f"{nutrient} of the season", f"{given:.0f} kg/ha", allowed))
+        elif given > common:
+            text = (
+                f"{given:.0f} kg/ha of {nutrient} in the season: up to {common:g} is common. A"
+                " leaf or soil analysis should stand behind it."
+            )
+            said.append(Advisory("large-season", text))
+    if faults:
+        raise InputInvalid("this is more than can be meant", faults)
+    return tuple(said)
+
+
+def _kg_per_ha(product_kg: Sequence[tuple[Product, float]], nutrient: str, area_m2: float) -> float:
+    mass = sum(kg * float(getattr(product, f"{nutrient}_fraction")) for product, kg in product_kg)
+    return mass * 10_000.0 / area_m2
