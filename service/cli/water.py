@@ -219,6 +219,7 @@ def _report_document(found: waters.CropReport) -> dict[str, object]:
         "plan_leaching_fraction": found.plan_leaching_fraction,
         "plan_origin": found.plan_origin,
         **asdict(found.report),
+        "crop_classes": found.crop_classes,
         "cautions": found.cautions,
     }
 

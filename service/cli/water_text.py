@@ -38,6 +38,8 @@ def show_report(found: CropReport) -> None:
     out.print(Text(f"{whose}: water of {day_text(found.sample)}", style="bold"))
     paragraph(_balance_text(report))
     _show_classes("Restrictions on use", report.restrictions)
+    if found.crop is not None:
+        _show_classes(f"For {found.crop.name}", found.crop_classes)
     _show_classes("Clogging of emitters", report.clogging)
     if report.restrictions or report.clogging:
         paragraph(

@@ -21,6 +21,7 @@ from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.weather_day import FLAG_TEXT
 from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
 from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS, IRON_OXIDATION
+from service.waterworks.crop_water import crop_texts
 from service.waterworks.fertiliser import PRODUCTS
 from service.waterworks.flow_check import FlowVerdict
 from service.waterworks.water_report import report_texts
@@ -63,6 +64,7 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         yield from ((PURE_ROOMS, text) for text in texts)
     for texts in (
         report_texts(),
+        crop_texts(),
         (each.name for each in PRODUCTS.values() if each.key != "urea"),
         (each.text for each in (*ACID_CAUTIONS, *CHEMIGATION_CAUTIONS, IRON_OXIDATION)),
     ):

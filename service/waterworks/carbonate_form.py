@@ -57,13 +57,14 @@ def question_form(readings: Sequence[Reading], analysis: WaterAnalysis) -> Water
         return analysis
     anions = balance.anions_meq_per_l + sum(each.change_meq_per_l for each in others)
     cations = balance.cations_meq_per_l
-    difference_pct = 100.0 * (cations - anions) / (cations + anions)
+    # Plus zero, so that no difference is not shown as less than nothing.
+    difference_pct = round(100.0 * (cations - anions) / (cations + anions), 1) + 0.0
     if abs(difference_pct) > CONVINCING_PCT:
         return analysis
     typed = " and ".join(each.quantity for each in others)
     text = (
         f"As typed the charges differ by {balance.difference_pct:+.1f} %; with {typed} read as"
-        f" {others[0].form} they would differ by {round(difference_pct, 1) + 0.0:+.1f} %. Ask the laboratory which"
+        f" {others[0].form} they would differ by {difference_pct:+.1f} %. Ask the laboratory which"
         " form it prints. Nothing was changed."
     )
     return replace(analysis, advisories=(*analysis.advisories, Advisory("alkalinity-form", text)))

@@ -555,7 +555,7 @@ _CHLORIDE_ADVICE = (
     "Choose a tolerant rootstock, leach, blend, and use no chloride fertiliser.",
 )
 _BORON_ADVICE = (
-    NOTHING_DONE,
+    "Nothing for most crops; blackberry, grape, stone fruit and citrus may bear less.",
     "Leave boron out of the fertiliser; have leaves analysed.",
     "Choose a tolerant crop or another source; boron leaches slowly.",
 )

@@ -12,6 +12,7 @@ import pytest
 from pydantic import BaseModel
 from sqlalchemy.engine import URL
 
+from service.api import dosing_examples
 from service.api import waterworks_examples as examples
 from service.api.app import create_app
 from service.api.schemas import dosing
@@ -126,7 +127,7 @@ def piped(piped_service: Service) -> Client:
         (schemas.FlowCheckOut, examples.FLOW_CHECK),
         (schemas.WaterSampleOut, examples.WATER_SAMPLE),
         (schemas.WaterReportOut, examples.WATER_REPORT),
-        (dosing.AcidEstimateOut, examples.ACID),
+        (dosing.AcidEstimateOut, dosing_examples.ACID),
         (schemas.CapacityOut, examples.CAPACITY),
         (schemas.FertiliserListOut, examples.FERTILISERS),
         (schemas.FertigationOut, examples.FERTIGATION),

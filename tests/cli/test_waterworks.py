@@ -180,6 +180,25 @@ def test_alkalinity_that_balances_in_the_other_form_is_asked_about(own_demo: Com
     assert "Ask the laboratory which form it prints" in report
 
 
+def test_a_crop_that_bears_little_boron_is_not_told_that_it_is_harmless(
+    empty: Command, laboratory_file: Path
+) -> None:
+    text = laboratory_file.read_text(encoding="utf-8")
+    laboratory_file.write_text(text + 'boron = "0.65 mg/L"\n', encoding="utf-8")
+    command = ("water-report", "--file", str(laboratory_file), "--json")
+    alone = {each["name"]: each["word"] for each in document(empty(*command))["restrictions"]}
+    assert alone["boron_mg_per_l"] == "none"
+    found = document(empty(*command, "--crop", "blackberry"))
+    assert "boron_mg_per_l" not in {each["name"] for each in found["restrictions"]}
+    own = {each["name"]: each["word"] for each in found["crop_classes"]}
+    assert own == {"boron_mg_per_l": "severe", "chloride_meq_per_l": "none"}
+    shown = " ".join(empty(*command[:-1], "--crop", "blackberry").stdout.split())
+    assert "Boron, for this crop" in shown and "Maas 1990" in shown
+    # 120 mg/L of alkalinity is much for a crop that grows on acid soils.
+    shown = " ".join(empty(*command[:-1], "--crop", "blueberry").stdout.split())
+    assert "limes a soil that must stay acid" in shown
+
+
 def test_each_class_is_shown_with_its_source_and_usual_practice(
     empty: Command, laboratory_file: Path
 ) -> None:

@@ -10,6 +10,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Query
 
+from service.api import dosing_examples
 from service.api import waterworks_examples as examples
 from service.api.access import Right, needs
 from service.api.answers import described, problems
@@ -314,7 +315,7 @@ def put_leaching(block_id: BlockId, service: TheService) -> WaterReportOut:
     " and as a rate for the block's flow. An estimate, never an instruction to open or start"
     " anything: a client must show `cautions` beside the number.",
     responses={
-        200: described("The estimate with its cautions.", examples.ACID),
+        200: described("The estimate with its cautions.", dosing_examples.ACID),
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
 )

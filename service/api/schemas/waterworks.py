@@ -385,6 +385,9 @@ class WaterReportOut(Out):
     )
     sodium_adsorption_ratio: float | None = Field(description="SAR.")
     restrictions: list[WaterClassOut] = Field(description="Restrictions on use, FAO-29.")
+    crop_classes: list[WaterClassOut] = Field(
+        description="By limits of the crop itself: boron, chloride, alkalinity, EC."
+    )
     clogging: list[WaterClassOut] = Field(description="Clogging hazard of emitters.")
     saturation: SaturationOut | None
     salinity: SalinityOut | None
@@ -410,6 +413,7 @@ class WaterReportOut(Out):
                 "charge_difference_pct": None if balance is None else plain(balance.difference_pct),
                 "plan_leaching_fraction": plain(found.plan_leaching_fraction),
                 "plan_origin": found.plan_origin,
+                "crop_classes": plain(found.crop_classes),
                 "missing": plain(report.analysis.missing),
                 "cautions": list(found.cautions),
             }

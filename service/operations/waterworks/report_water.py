@@ -7,7 +7,7 @@ of a block includes the requirement of its crop from a day on.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -25,8 +25,14 @@ from service.translations.catalogue import marked
 from service.waterworks.acid import titrated_dose_meq_per_l
 from service.waterworks.carbonate_form import question_form
 from service.waterworks.caution import NEVER_WITH_CHLORINE
+from service.waterworks.crop_water import crop_classes
 from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
-from service.waterworks.water_report import DRIP_LEACHING_SOURCE, WaterReport, water_report
+from service.waterworks.water_report import (
+    DRIP_LEACHING_SOURCE,
+    WaterClass,
+    WaterReport,
+    water_report,
+)
 
 LARGEST_PLAN_LEACHING = 0.5
 """Highest fraction that a plan can use; water that needs more is not fit for irrigation."""
@@ -61,6 +67,8 @@ class CropReport:
     plan_origin: str
     report: WaterReport
     cautions: tuple[str, ...]
+    crop_classes: tuple[WaterClass, ...] = ()
+    """By limits of this crop, where there are any."""
 
 
 def record_sample(
@@ -129,6 +137,11 @@ def report_sample(
         salinity_slope_pct_per_ds_m=None if crop is None else crop.salinity_slope_pct_per_ds_m,
         leaching_fraction=leaching,
     )
+    own_classes = crop_classes(analysis, key)
+    # A limit for all crops must not call harmless what this one does not bear.
+    judged = {each.name for each in own_classes}
+    others = tuple(each for each in report.restrictions if each.name not in judged)
+    report = replace(report, restrictions=others)
     return CropReport(
         sample=sample,
         crop=crop,
@@ -138,6 +151,7 @@ def report_sample(
         plan_origin="" if block is None else block.origins.get("leaching_fraction", ""),
         report=report,
         cautions=(LEACHING_CAUTION, *_chlorine_cautions(report)),
+        crop_classes=own_classes,
     )
 
 
