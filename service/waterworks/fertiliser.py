@@ -158,6 +158,7 @@ class Injection:
 
 
 _CRC = "CRC Handbook of Chemistry and Physics, from memory"
+_CRC_98 = "CRC Handbook of Chemistry and Physics, 98th ed., rounded down"
 _CRC_ANHYDROUS = (
     "CRC Handbook, from memory; numbers of the anhydrous salt, for the hydrate on the safe side"
 )
@@ -236,9 +237,9 @@ _PRODUCTS = (
         "calcium-nitrate-tetrahydrate", "Calcium nitrate tetrahydrate",
         {"Ca": 1, "NO3": 2, "H2O": 4}, (1020, 1130, 1290, 1520), _CRC_ANHYDROUS,
     ),
-    _salt("map", "Monoammonium phosphate", {"NH4": 1, "H2PO4": 1}, (227, 295, 374, 464, 567)),
-    _salt("dap", "Diammonium phosphate", {"NH4": 2, "HPO4": 1}, (429, 628, 689, 751, 818)),
-    _salt("mkp", "Monopotassium phosphate", {"K": 1, "H2PO4": 1}, (148, 183, 226, 280, 335)),
+    _salt("map", "Monoammonium phosphate", {"NH4": 1, "H2PO4": 1}, (216, 282, 358, 453, 567), _CRC_98),
+    _salt("dap", "Diammonium phosphate", {"NH4": 2, "HPO4": 1}, (429, 618, 666, 724, 788), _CRC_98),
+    _salt("mkp", "Monopotassium phosphate", {"K": 1, "H2PO4": 1}, (133, 175, 223, 278, 338), _CRC_98),
     _uan("uan-32", "Urea ammonium nitrate solution 32 %", 0.32, 1.33, 0.5),
     _uan("uan-28", "Urea ammonium nitrate solution 28 %", 0.28, 1.28, 0.5),
 )  # fmt: skip

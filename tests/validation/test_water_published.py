@@ -269,3 +269,30 @@ def test_injection_window_of_a_run() -> None:
     assert window.opens_min == pytest.approx(22.5)
     assert 90.0 - window.closes_min == pytest.approx(30.0)
     assert window.duration_min == pytest.approx(37.5)
+
+
+# CRC Handbook of Chemistry and Physics, 98th ed.: mass of salt in the saturated solution, %, at 0,
+# 10, 20, 30 and 40 °C; read in the table of github.com/chicolucio/solutions.
+@pytest.mark.parametrize(
+    ("key", "mass_pct"),
+    [
+        ("mkp", (11.74, 14.91, 18.25, 21.77, 25.28)),
+        ("map", (17.8, 22.0, 26.4, 31.2, 36.2)),
+        ("dap", (None, 38.2, 40.0, 42.0, 44.1)),
+    ],
+)
+def test_solubility_of_phosphates_is_not_above_the_handbook(
+    key: str, mass_pct: tuple[float | None, ...]
+) -> None:
+    for (_, grams), share_pct in zip(PRODUCTS[key].solubility_g_per_kg, mass_pct, strict=True):
+        if share_pct is not None:
+            expected = 1000.0 * share_pct / (100.0 - share_pct)
+            assert expected - 1.0 <= grams <= expected
+
+
+# CRC Handbook, 102nd ed., concentrative properties at 20 °C.
+@pytest.mark.parametrize(
+    ("strength_pct", "density_kg_per_l"), [(10.0, 1.0402), (20.0, 1.0858), (30.0, 1.1346)]
+)
+def test_density_of_citric_acid(strength_pct: float, density_kg_per_l: float) -> None:
+    assert acid_density_kg_per_l("citric", strength_pct) == density_kg_per_l
