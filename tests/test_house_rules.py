@@ -297,10 +297,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/agronomy/supply_kernel.py::plan_day": (105, METHOD),
         "service/agronomy/weather_day.py::find_unit_mistakes": (62, METHOD),
         "service/agronomy/weather_day.py::check_weather": (79, METHOD),
-        "service/api/app.py::create_app": (
-            67,
-            "puts the parts of the application together, one after the other",
-        ),
         "service/cli/weather.py::station_import": (76, "one parameter a line, with its help"),
         "service/cli/water.py::fertigate": (94, "one parameter a line, with its help"),
         "service/database/plan_store.py::PlanStore.publish": (

@@ -100,6 +100,23 @@ _ACID = (
     Quantity("sample_ml", "mL", 1, 1e5, "sample of the water that is titrated"),
 )
 
+_CHLORINE_AND_PUMP = (
+    Quantity("free_mg_per_l", "mg/L", 0, 50, "free chlorine wanted at the last emitter"),
+    Quantity("product_g_per_l", "g/L", 1, 250, "available chlorine of a product"),
+    Quantity("demand_mg_per_l", "mg/L", 0, 10000, "chlorine that the water takes"),
+    Quantity("dose_mg_per_l", "mg/L", 0, 10000, "chlorine that is dosed"),
+    Quantity("product_ml_per_m3", "mL/m3", 0, inf, "product per volume of water"),
+    Quantity("diameter_mm", "mm", 0, 1000, "inside width of a line"),
+    Quantity("emitters_flow_l_per_h", "L/h", 0, inf, "all emitters of a line"),
+    Quantity("flow_at_hand_l_per_h", "L/h", 0, inf, "flow that can be used for flushing"),
+    Quantity("end_flow_l_per_h", "L/h", 0, inf, "flow out of a line's open end"),
+    Quantity("line_flow_l_per_h", "L/h", 0, inf, "flow into a line while it is flushed"),
+    Quantity("lines_at_once_count", "1", 0, inf, "lines that can be flushed together"),
+    Quantity("efficiency_pct", "%", 0, 100, "efficiency of pump and motor together"),
+    Quantity("power_kw", "kW", 0, inf, "power that a pump takes"),
+    Quantity("energy_kwh", "kWh", 0, inf, "energy that a run takes"),
+)
+
 _FERTILISER = (
     Quantity(
         "nitrate_nitrogen_fraction", "1", 0, 1, "nitrogen as nitrate in a fertiliser, by weight"
@@ -165,5 +182,5 @@ _FLOW_CHECK = (
     Quantity("expected_l", "L", 0, inf, "volume that a run should have given"),
 )
 
-WATER_GROUPS = (_WATER_QUALITY, _ACID, _FERTILISER, _FERTIGATION, _FLOW_CHECK)
+WATER_GROUPS = (_WATER_QUALITY, _ACID, _CHLORINE_AND_PUMP, _FERTILISER, _FERTIGATION, _FLOW_CHECK)
 """Names of the waterworks, by subject."""

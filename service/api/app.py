@@ -27,6 +27,7 @@ from service.api.routes import (
     calendars,
     controllers,
     counties,
+    dosing,
     farms,
     gauges,
     pages,
@@ -73,6 +74,24 @@ _TAGS: list[dict[str, Any]] = [
 ]
 
 
+V1_ROUTERS = (
+    blocks.router,
+    plans.router,
+    controllers.router,
+    calendars.router,
+    balances.router,
+    runs.router,
+    gauges.router,
+    soil_readings.router,
+    pauses.router,
+    farms.router,
+    counties.router,
+    waterworks.router,
+    dosing.router,
+    status.router,
+)
+
+
 def create_app(service: Service, *, host: str | None = None) -> FastAPI:
     """The web application for a service whose database is ready.
 
@@ -102,21 +121,7 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
     app.state.gate = gate = Gate(
         service, news, is_loopback=is_loopback(host or service.settings.host)
     )
-    for router in (
-        blocks.router,
-        plans.router,
-        controllers.router,
-        calendars.router,
-        balances.router,
-        runs.router,
-        gauges.router,
-        soil_readings.router,
-        pauses.router,
-        farms.router,
-        counties.router,
-        waterworks.router,
-        status.router,
-    ):
+    for router in V1_ROUTERS:
         check_rights(router.routes)
         app.state.rights.update(rights_by_operation(router.routes))
         methods.add(router.routes, prefix="/v1")

@@ -80,3 +80,40 @@ ACID: Final[dict[str, Any]] = {
         },
     ],
 }
+
+CHLORINE: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.south",
+    "free_mg_per_l": 2.0,
+    "demand_mg_per_l": 0.03175,
+    "dose_mg_per_l": 2.03175,
+    "product_ml_per_m3": 16.254,
+    "flow_l_per_h": 3999.974265,
+    "flow_origin": "the block's pipes and pressure",
+    "injector_l_per_h": 0.065016,
+    "effective_share": 0.3546,
+    "advisories": [
+        {
+            "key": "demand-unknown",
+            "text": "What the water holds of manganese, sulfide is not known and was taken as"
+            " none: the free chlorine may come out lower.",
+        }
+    ],
+    "cautions": [
+        {
+            "key": "chlorine-no-fertiliser",
+            "text": "Never inject chlorine together with fertiliser or pesticide, least of all"
+            " with ammonium or urea: they use it up and can give off poisonous gas.",
+        }
+    ],
+}
+
+PUMPING: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.south",
+    "day": "2026-07-15",
+    "planned_min": 96,
+    "flow_l_per_h": 27000.0,
+    "flow_origin": "the block's pipes and pressure",
+    "power_kw": 3.677494,
+    "energy_kwh": 5.88399,
+    "cost": 0.882599,
+}

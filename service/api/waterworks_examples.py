@@ -33,6 +33,11 @@ HYDRAULICS: Final[dict[str, Any]] = {
     "fill_time_min": 72.913143,
     "most_travel_min": 110.988286,
     "last_travel_min": 110.988286,
+    "flush": {
+        "end_flow_l_per_h": 217.146884,
+        "line_flow_l_per_h": 225.146823,
+        "lines_at_once_count": 0,
+    },
     "regulator_findings": ["the block takes less flow than the regulator can control"],
     "cautions": [
         "The pressure regulator is out of its range: the block takes less flow "
@@ -163,6 +168,15 @@ WATER_REPORT: Final[dict[str, Any]] = {
     },
     "plan_leaching_fraction": 0.0,
     "plan_origin": "leaching is off unless set",
+    "nitrogen_loads": [
+        {
+            "nutrient": "nitrogen",
+            "first_day": "2026-01-01",
+            "last_day": "2026-07-15",
+            "gross_mm": 310.0,
+            "load_kg_per_ha": 31.0,
+        }
+    ],
     "missing": [
         {"name": "nitrate_nitrogen_mg_per_l", "needed_for": "nitrogen that the water itself feeds"}
     ],

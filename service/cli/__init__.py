@@ -12,6 +12,7 @@ import sys
 from service.cli.access import keys
 from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
+from service.cli.dosing import chlorine, pumping
 from service.cli.evening import load, report_run, run_day, weather_import
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.mail import mail, people
@@ -54,6 +55,8 @@ app.command()(capacity)
 app.command("water-add")(water_add)
 app.command("water-report")(water_report)
 app.command()(acid)
+app.command()(chlorine)
+app.command()(pumping)
 app.command()(fertilisers)
 app.command("fertiliser-add")(fertiliser_add)
 app.command("fertiliser-split")(fertiliser_split)

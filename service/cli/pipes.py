@@ -152,6 +152,7 @@ def pipe_document(report: pipes.PipeReport) -> dict[str, object]:
         "fill_time_min": travel.fill_time_min,
         "most_travel_min": travel.most_travel_min,
         "last_travel_min": travel.last_travel_min,
+        "flush": report.flush,
         "regulator_findings": [finding.name for finding in report.findings],
         "cautions": [*report.cautions, HYDRAULIC_CAUTION],
     }
@@ -175,6 +176,7 @@ def _show_pipes(report: pipes.PipeReport) -> None:
         ("First fill of empty pipes", _minutes(travel.fill_time_min)),
         ("Travel time to 95 % of the emitters", _minutes(travel.most_travel_min)),
         ("Travel time to the last one that water reaches", _minutes(travel.last_travel_min)),
+        ("Flush, 0.3 m/s out of a row's open end", _flush_text(report)),
         (f"Longest row for {report.target_uniformity_pct:g} %",
          f"{report.longest.emitter_count} emitters, {report.longest.length_m:.1f} m"
          + (" or more" if report.longest.is_search_limit else "")),
@@ -188,6 +190,13 @@ def _show_pipes(report: pipes.PipeReport) -> None:
     for text in report.cautions:
         paragraph(f"! {text}")
     paragraph(HYDRAULIC_CAUTION, style="dim")
+
+
+def _flush_text(report: pipes.PipeReport) -> str:
+    if report.flush is None:
+        return "no water comes in"
+    count = shown.count(report.flush.lines_at_once_count, "row")
+    return f"{report.flush.end_flow_l_per_h:.0f} L/h, {count} at once"
 
 
 def _minutes(time_min: float) -> str:

@@ -166,7 +166,7 @@ def water_report(
         message = "--use-leaching needs a block"
         raise typer.BadParameter(message)
     if file is not None:
-        found = waters.report_sample(_file_sample(file), crop_key=crop)
+        found = waters.report_sample(file_sample(file), crop_key=crop)
     else:
         service = open_service()
         found = _stored_report(service, block, supply, crop, uses_leaching=uses_leaching)
@@ -206,7 +206,8 @@ def _one_of(block: str | None, supply: str | None, file: Path | None) -> None:
         raise typer.BadParameter(message)
 
 
-def _file_sample(file: Path) -> WaterSample:
+def file_sample(file: Path) -> WaterSample:
+    """A report in a file, of no supply."""
     return _sample("", "", file, [], NO_DAY, None)
 
 
@@ -220,6 +221,7 @@ def _report_document(found: waters.CropReport) -> dict[str, object]:
         "plan_origin": found.plan_origin,
         **asdict(found.report),
         "crop_classes": found.crop_classes,
+        "nitrogen_loads": found.nitrogen_loads,
         "cautions": found.cautions,
     }
 
@@ -259,7 +261,7 @@ def acid(
         is_chlorine_injected=with_chlorine,
     )
     if file is not None:
-        found = acids.estimate_acid(_file_sample(file), request)
+        found = acids.estimate_acid(file_sample(file), request)
     else:
         service = open_service()
         if block is not None:

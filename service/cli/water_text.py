@@ -10,6 +10,7 @@ from rich.text import Text
 from service.cli.terminal import out, paragraph, plain_table
 from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.report_water import CropReport
+from service.operations.waterworks.watered_depths import NutrientLoad
 from service.records.waterworks import WaterSample
 from service.waterworks.caution import Advisory
 from service.waterworks.water_analysis import QUANTITIES
@@ -68,6 +69,11 @@ def show_report(found: CropReport) -> None:
             f"The plan uses a leaching fraction of {found.plan_leaching_fraction:.3f} "
             f"({found.plan_origin})."
         )
+    for load in found.nitrogen_loads:
+        paragraph(
+            f"Nitrogen in {load.gross_mm:.0f} mm of this water, {_days_text(load)}:"
+            f" {load.load_kg_per_ha:.1f} kg/ha. Count it in the season's need."
+        )
     for each in report.analysis.derived:
         paragraph(f"Derived: {quantity_label(each.name)} from {each.how}.", style="dim")
     for missing in report.analysis.missing:
@@ -76,6 +82,12 @@ def show_report(found: CropReport) -> None:
     show_advice(report.advisories, ())
     for text in found.cautions:
         paragraph(f"! {text}")
+
+
+def _days_text(load: NutrientLoad) -> str:
+    if load.first_day == load.last_day:
+        return str(load.first_day)
+    return f"{load.first_day} to {load.last_day}"
 
 
 def quantity_label(name: str) -> str:
@@ -150,12 +162,8 @@ def show_dose(found: AcidEstimate) -> None:
     if dose.nutrient and dose.nutrient_g_per_m3 > 0.0:
         rows.append((f"Adds {dose.nutrient}", f"{dose.nutrient_g_per_m3:.1f} g per m3"))
     for load in found.loads:
-        days = str(load.first_day)
-        if load.last_day != load.first_day:
-            days += f" to {load.last_day}"
-        rows.append(
-            (f"{days}, {load.gross_mm:.1f} mm", f"{load.load_kg_per_ha:.2f} kg/ha {load.nutrient}")
-        )
+        label = f"{_days_text(load)}, {load.gross_mm:.1f} mm"
+        rows.append((label, f"{load.load_kg_per_ha:.2f} kg/ha {load.nutrient}"))
     for row in rows:
         table.add_row(*row)
     out.print(table)

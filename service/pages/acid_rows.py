@@ -1,9 +1,13 @@
-"""The rows of the table of an acid estimate."""
+"""Rows of the page's tables about acid, what the water brings along, and flushing."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from service.agronomy.units import KG_PER_POUND, M2_PER_ACRE, M2_PER_HECTARE
+from service.operations.reading.block_pipes import PipeReport
 from service.operations.waterworks.estimate_acid import AcidEstimate
+from service.operations.waterworks.watered_depths import NutrientLoad
 from service.pages.plans import flow_text
 from service.translations.catalogue import marked
 from service.translations.wording import Wording
@@ -60,7 +64,7 @@ def acid_rows(found: AcidEstimate, words: Wording) -> list[tuple[str, str]]:
             words.number(dose.open_air_ph, 1),
         )
     )
-    return [*rows, *_shift_rows(found, words), *_load_rows(found, words)]
+    return [*rows, *_shift_rows(found, words), *load_rows(found.loads, words)]
 
 
 def _shift_rows(found: AcidEstimate, words: Wording) -> list[tuple[str, str]]:
@@ -77,7 +81,8 @@ def _shift_rows(found: AcidEstimate, words: Wording) -> list[tuple[str, str]]:
     ]
 
 
-def _load_rows(found: AcidEstimate, words: Wording) -> list[tuple[str, str]]:
+def load_rows(loads: Sequence[NutrientLoad], words: Wording) -> list[tuple[str, str]]:
+    """What the water brings of a nutrient."""
     return [
         (
             words.gettext("It feeds {nutrient}, {day}", nutrient=nutrient, day=words.short_day(
@@ -88,9 +93,25 @@ def _load_rows(found: AcidEstimate, words: Wording) -> list[tuple[str, str]]:
                 first=words.short_day(load.first_day), last=words.short_day(load.last_day)),
             per_area(load.load_kg_per_ha, words),
         )
-        for load in found.loads
+        for load in loads
         for nutrient in (words.gettext(_NUTRIENTS[load.nutrient]),)
     ]  # fmt: skip
+
+
+def flush_rows(report: PipeReport, words: Wording) -> list[tuple[str, str]]:
+    """What flushing a row by its open end takes."""
+    if report.flush is None:
+        return []
+    return [
+        (
+            words.gettext("Flushing a row: flow out of its open end, 0.3 m/s"),
+            words.gettext(
+                "{flow}; rows at once with the rows' own flow: {count}",
+                flow=flow_text(report.flush.end_flow_l_per_h, words),
+                count=words.number(report.flush.lines_at_once_count),
+            ),
+        )
+    ]
 
 
 def per_area(load_kg_per_ha: float, words: Wording) -> str:

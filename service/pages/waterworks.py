@@ -51,7 +51,7 @@ from service.operations.waterworks.report_water import (
     report_block_water,
 )
 from service.pages import farm_forms, pipes_form
-from service.pages.acid_rows import acid_rows
+from service.pages.acid_rows import acid_rows, flush_rows, load_rows
 from service.pages.farm_forms import KPA_PER_M_OF_HEAD
 from service.pages.plans import farm_of, flow_text
 from service.pages.visit import Visit, faults_by_field
@@ -217,7 +217,7 @@ def _pipes(block: BlockDefinition, words: Wording) -> PipePart | None:
         return None
     report = solve_definition(block)
     return PipePart(
-        rows=_pipe_rows(report, words),
+        rows=[*_pipe_rows(report, words), *flush_rows(report, words)],
         emitters=_emitters(report, words),
         figure=row_figure(report, words),
         cautions=report.cautions,
@@ -565,7 +565,7 @@ def _water(visit: Visit, block_id: str, on: date) -> WaterPart | None:
         )
     if report.salinity is not None:
         rows += _salinity_rows(found, words)
-    return WaterPart(found, rows)
+    return WaterPart(found, [*rows, *load_rows(found.nitrogen_loads, words)])
 
 
 def _salinity_rows(found: CropReport, words: Wording) -> list[Row]:

@@ -20,7 +20,12 @@ from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS
 from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.weather_day import FLAG_TEXT
 from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
-from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS, IRON_OXIDATION
+from service.waterworks.caution import (
+    ACID_CAUTIONS,
+    CHEMIGATION_CAUTIONS,
+    CHLORINE_CAUTIONS,
+    IRON_OXIDATION,
+)
 from service.waterworks.crop_water import crop_texts
 from service.waterworks.fertiliser import PRODUCTS
 from service.waterworks.flow_check import FlowVerdict
@@ -29,6 +34,7 @@ from service.waterworks.water_report import report_texts
 ROOMS = ("delivery", "operations", "translations", "pages")
 """Rooms of the package whose texts people read; a room may not exist yet."""
 KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "marked": None}
+_CAUTIONS = (*ACID_CAUTIONS, *CHLORINE_CAUTIONS, *CHEMIGATION_CAUTIONS, IRON_OXIDATION)
 PURE_ROOMS = "agronomy"
 WATERWORKS = "waterworks"
 _UNCHANGING = datetime(2026, 1, 1, tzinfo=UTC)  # so that gathering twice writes the same file
@@ -66,7 +72,7 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         report_texts(),
         crop_texts(),
         (each.name for each in PRODUCTS.values() if each.key != "urea"),
-        (each.text for each in (*ACID_CAUTIONS, *CHEMIGATION_CAUTIONS, IRON_OXIDATION)),
+        (each.text for each in _CAUTIONS),
     ):
         yield from ((WATERWORKS, text) for text in texts)
 

@@ -1,4 +1,4 @@
-"""Safety warnings for putting acid or fertiliser into irrigation water, in one place.
+"""Safety warnings for putting acid, chlorine or fertiliser into irrigation water, in one place.
 
 The results of ``acid``, ``fertiliser`` and ``fertigation`` carry these texts as data, so that no
 page, mail or file can show a number without them. They are common practice, no source, except
@@ -71,6 +71,28 @@ PRODUCT_LABEL = Advisory(
     "The label and the safety sheet of the product stand above these numbers.",
 )
 
+CHLORINE_ESTIMATE = Advisory(
+    "chlorine-estimate",
+    "This is an estimate from a laboratory analysis. It is never an instruction to open or to start"
+    " anything. Measure free chlorine at the last emitters with a test kit, and set the rate by"
+    " that.",
+)
+CHLORINE_NO_FERTILISER = Advisory(
+    "chlorine-no-fertiliser",
+    "Never inject chlorine together with fertiliser or pesticide, least of all with ammonium or"
+    " urea: they use it up and can give off poisonous gas.",
+)
+CHLORINE_PRACTICE = Advisory(
+    "chlorine-practice",
+    "Handling chlorine is work for trained, and in many places licensed, people with protective"
+    " clothing, eye wash and shower at hand. Gas in cylinders is not covered here. Local code"
+    " stands above this estimate.",
+)
+CHLORINE_DECAY = Advisory(
+    "chlorine-decay",
+    "Hypochlorite loses its strength in the drum, faster in warmth and light: take the strength as"
+    " measured or as dated on the label, and store it apart from acids and fertilisers.",
+)
 IRON_OXIDATION = Advisory(
     "iron-oxidation",
     "Iron that oxidises in the pipes is left out of this dose: 1 mg/L of it gives off 0.036 meq/L"
@@ -88,6 +110,17 @@ ACID_CAUTIONS: tuple[Advisory, ...] = (
     NOT_A_SOIL_PH,
 )
 """Returned with every acid dose."""
+
+CHLORINE_CAUTIONS: tuple[Advisory, ...] = (
+    CHLORINE_ESTIMATE,
+    NEVER_WITH_CHLORINE,
+    CHLORINE_NO_FERTILISER,
+    CHLORINE_PRACTICE,
+    BACKFLOW_PREVENTION,
+    CHLORINE_DECAY,
+    PRODUCT_LABEL,
+)
+"""Returned with every chlorine dose."""
 
 CHEMIGATION_CAUTIONS: tuple[Advisory, ...] = (
     INJECTION_ESTIMATE,

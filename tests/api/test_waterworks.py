@@ -128,6 +128,8 @@ def piped(piped_service: Service) -> Client:
         (schemas.WaterSampleOut, examples.WATER_SAMPLE),
         (schemas.WaterReportOut, examples.WATER_REPORT),
         (dosing.AcidEstimateOut, dosing_examples.ACID),
+        (dosing.ChlorineEstimateOut, dosing_examples.CHLORINE),
+        (dosing.PumpingOut, dosing_examples.PUMPING),
         (schemas.CapacityOut, examples.CAPACITY),
         (schemas.FertiliserListOut, examples.FERTILISERS),
         (schemas.FertigationOut, examples.FERTIGATION),
@@ -252,6 +254,28 @@ def test_an_unsafe_dose_is_refused_with_its_reason(piped: Client, query: str, wo
     answer = piped.get(f"/v1/blocks/{BLOCK}/acid-estimate?{query}")
     assert answer.status_code == 422
     assert word in answer.text
+
+
+def test_a_chlorine_estimate_never_comes_without_its_cautions(piped: Client) -> None:
+    _put(piped, f"/v1/supplies/{SUPPLY}/water-samples/2026-05-01", SAMPLE)
+    path = f"/v1/blocks/{BLOCK}/chlorine-estimate?free_mg_per_l=2&product_g_per_l=125"
+    found = piped.json(path)
+    assert {
+        "never-with-chlorine", "backflow-prevention", "chlorine-practice",
+    } <= {each["key"] for each in found["cautions"]}  # fmt: skip
+    assert found["injector_l_per_h"] > 0.0
+    refused = piped.get(f"{path}&with_acid=true")
+    assert refused.status_code == 422 and "chlorine gas" in refused.text
+
+
+def test_pumping_asks_for_a_plan_and_gives_power_and_energy(
+    piped: Client, piped_service: Service
+) -> None:
+    _plan(piped_service)
+    found = piped.json(f"/v1/blocks/{BLOCK}/pumping?head_m=30&energy_price=0.1")
+    assert found["power_kw"] > 0.0
+    assert found["cost"] == pytest.approx(0.1 * found["energy_kwh"], abs=1e-5)
+    assert piped.get("/v1/blocks/hill-farm.none/pumping?head_m=30").status_code == 404
 
 
 def test_a_flow_check_without_runs_says_so(piped: Client) -> None:

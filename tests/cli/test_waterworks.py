@@ -317,6 +317,53 @@ def test_an_unsafe_dose_is_refused(
     assert word in result.stderr
 
 
+def test_no_chlorine_dose_is_shown_without_its_cautions(
+    own_demo: Command, laboratory_file: Path
+) -> None:
+    options = ("--free", "2", "--strength", "125")
+    said = " ".join(own_demo("chlorine", "--file", str(laboratory_file), *options).stdout.split())
+    for word in (
+        "an ESTIMATE",
+        "Never mix acid with chlorine",
+        "backflow prevention",
+        "Local code",
+        "in many places licensed",
+        "Never inject chlorine together with fertiliser",
+        "free chlorine is the acid that kills",
+    ):
+        assert word in said, word
+    own_demo("water-add", SUPPLY, str(laboratory_file))
+    found = document(own_demo("chlorine", BLOCK, *options, "--json"))
+    dose = found["dose"]
+    # Iron below 0.05 mg/L, taken as that, takes 0.03 mg/L: by hand.
+    assert dose["dose_mg_per_l"] == pytest.approx(2.0317, abs=1e-4)
+    expected = dose["dose_mg_per_l"] * found["flow_l_per_h"] / 1000.0 / 125.0
+    assert dose["injector_l_per_h"] == pytest.approx(expected)
+    assert len(dose["cautions"]) >= 6
+    refused = own_demo("chlorine", BLOCK, *options, "--with-acid")
+    assert refused.exit_code == 2 and "chlorine gas" in refused.stderr
+    assert own_demo("chlorine", *options).exit_code == 2
+
+
+def test_pumping_a_plan_takes_power_energy_and_money(demo: Command) -> None:
+    found = document(demo("pumping", BLOCK, "--head", "30 m", "--price", "0.2", "--json"))
+    pump = found["pumping"]
+    assert pump["power_kw"] == pytest.approx(found["flow_l_per_h"] / 3.6e6 * 9.80665 * 30.0 / 0.6)
+    assert pump["energy_kwh"] == pytest.approx(pump["power_kw"] * found["planned_min"] / 60.0)
+    assert pump["cost"] == pytest.approx(0.2 * pump["energy_kwh"])
+    assert "kWh, cost" in demo("pumping", BLOCK, "--head", "100 ft", "--price", "0.2").stdout
+
+
+def test_nitrate_of_the_water_is_counted_as_nitrogen(own_demo: Command) -> None:
+    own_demo("water-add", SUPPLY, "--reading", "nitrate-nitrogen=10 mg/L", "--reading", "ph=7.5",
+             "--on", "2026-05-01")  # fmt: skip
+    found = document(own_demo("water-report", BLOCK, "--json"))
+    year = found["nitrogen_loads"][-1]
+    # 10 mg/L in 600 mm, 6,000 m3/ha, are 60 kg/ha: by hand.
+    assert year["load_kg_per_ha"] == pytest.approx(60.0 * year["gross_mm"] / 600.0)
+    assert "Nitrogen in" in own_demo("water-report", BLOCK).stdout
+
+
 def test_what_phosphoric_acid_feeds_is_given_for_the_plan_and_the_year(
     own_demo: Command, laboratory_file: Path
 ) -> None:

@@ -9,8 +9,11 @@ from pydantic import Field
 
 from service.api.schemas.facts import Out
 from service.api.schemas.queries import In
-from service.api.schemas.waterworks import AdvisoryOut, plain
+from service.api.schemas.waterworks import AdvisoryOut, NutrientLoadOut, plain
 from service.operations.waterworks.estimate_acid import AcidEstimate
+from service.operations.waterworks.estimate_chlorine import ChlorineEstimate
+from service.operations.waterworks.estimate_pumping import PumpEstimate
+from service.waterworks.pumping import COMMON_EFFICIENCY_PCT
 
 
 class AcidQuery(In):
@@ -37,24 +40,11 @@ class AcidQuery(In):
     )
 
 
-# --- pipes ---------------------------------------------------------------------------------------
-
-
 class DoseShiftOut(Out):
     """The pH at a dose that is off by so much."""
 
     dose_change_pct: float = Field(description="Change of the dose, %.")
     ph: float = Field(description="pH inside the pipe.")
-
-
-class NutrientLoadOut(Out):
-    """What of a nutrient the acid brings with the water of a span of days."""
-
-    nutrient: str
-    first_day: date
-    last_day: date
-    gross_mm: float = Field(description="Water of these days, mm.")
-    load_kg_per_ha: float = Field(description="Nutrient with it, kg/ha.")
 
 
 class AcidEstimateOut(Out):
@@ -102,3 +92,77 @@ class AcidEstimateOut(Out):
                 ),
             }
         )
+
+
+class ChlorineQuery(In):
+    """How much free chlorine, and of which product."""
+
+    free_mg_per_l: float = Field(
+        gt=0.0, le=50.0, description="Free chlorine at the last emitter, mg/L.", examples=[2.0]
+    )
+    product_g_per_l: float = Field(
+        ge=1.0, le=250.0, description="Available chlorine of the product, g/L.", examples=[125.0]
+    )
+    with_acid: bool = Field(
+        False, description="Acid goes into the same water: refused, it would give off gas."
+    )
+
+
+class ChlorineEstimateOut(Out):
+    """How much chlorine a water would take. Never an instruction; show its cautions."""
+
+    block_id: str | None
+    free_mg_per_l: float = Field(description="Free chlorine asked for, mg/L.")
+    demand_mg_per_l: float = Field(description="Taken by iron, manganese and sulfide, mg/L.")
+    dose_mg_per_l: float = Field(description="Both together, mg/L.")
+    product_ml_per_m3: float = Field(description="Product per cubic metre of water, mL.")
+    flow_l_per_h: float | None = Field(description="Flow of the block, L/h.")
+    flow_origin: str
+    injector_l_per_h: float | None = Field(description="Rate for that flow, L/h.")
+    effective_share: float | None = Field(
+        description="Part of free chlorine that is hypochlorous acid; null: the pH is not known."
+    )
+    advisories: list[AdvisoryOut] = Field(description="What is special about this dose.")
+    cautions: list[AdvisoryOut] = Field(description="What holds for every dose: show them.")
+
+    @classmethod
+    def from_record(cls, found: ChlorineEstimate) -> Self:
+        """The answer."""
+        return cls.model_validate(
+            {
+                **plain(found.dose),
+                "block_id": found.block_id,
+                "flow_l_per_h": plain(found.flow_l_per_h),
+                "flow_origin": found.flow_origin,
+            }
+        )
+
+
+class PumpQuery(In):
+    """The pump, and what its energy costs."""
+
+    head_m: float = Field(
+        gt=0.0, le=1000.0, description="Lift, losses and pressure at the block, m.", examples=[30.0]
+    )
+    efficiency_pct: float = Field(
+        COMMON_EFFICIENCY_PCT, ge=5.0, le=95.0, description="Of pump and motor together, %."
+    )
+    energy_price: float | None = Field(None, ge=0.0, description="Of energy, any currency.")
+
+
+class PumpingOut(Out):
+    """What the newest plan takes of the pump."""
+
+    block_id: str
+    day: date
+    planned_min: int = Field(description="Minutes of the plan.")
+    flow_l_per_h: float = Field(description="Flow of the block, L/h.")
+    flow_origin: str
+    power_kw: float = Field(description="While it runs, kW.")
+    energy_kwh: float = Field(description="Of the day, kWh.")
+    cost: float | None = Field(description="In the currency of the price; null: none was given.")
+
+    @classmethod
+    def from_record(cls, found: PumpEstimate) -> Self:
+        """The answer."""
+        return cls.model_validate({**plain(found), **plain(found.pumping)})

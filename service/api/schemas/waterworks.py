@@ -80,6 +80,9 @@ class SpanQuery(In):
     )
 
 
+# --- pipes ---------------------------------------------------------------------------------------
+
+
 class RowOut(Out):
     """The row that gets the least, emitter by emitter from its inlet."""
 
@@ -99,6 +102,14 @@ class LongestRowOut(Out):
     emitter_count: int = Field(description="Emitters of that row; 0: not even one does.")
     length_m: float = Field(description="Its length, m.")
     is_search_limit: bool = Field(description="True: an even longer row may reach it too.")
+
+
+class FlushOut(Out):
+    """Flows while the end of a row is open, at 0.3 m/s."""
+
+    end_flow_l_per_h: float = Field(description="Out of the open end, L/h.")
+    line_flow_l_per_h: float = Field(description="At the row's inlet, L/h.")
+    lines_at_once_count: int = Field(description="Rows that the rows' own flow flushes together.")
 
 
 class HydraulicsOut(Out):
@@ -123,6 +134,7 @@ class HydraulicsOut(Out):
     fill_time_min: float | None = Field(description="Time to fill empty pipes, min.")
     most_travel_min: float | None = Field(description="Travel time to 95 % of the emitters, min.")
     last_travel_min: float | None = Field(description="Travel time to the last emitter, min.")
+    flush: FlushOut | None = Field(description="Flushing a row by its open end.")
     regulator_findings: list[str] = Field(description="Findings outside the regulator's range.")
     cautions: list[str] = Field(description="Problems with these pipes, as text.")
 
@@ -139,6 +151,7 @@ class HydraulicsOut(Out):
                 "name": report.name,
                 "counted_flow_l_per_h": plain(report.counted_flow_l_per_h),
                 "counted_flow_origin": report.counted_flow_origin,
+                "flush": plain(report.flush),
                 "row": {**plain(report.row), "first_dry_emitter": report.row.first_dry_emitter},
                 "longest_row": {
                     **plain(report.longest),
@@ -366,6 +379,16 @@ class SalinityOut(Out):
     advice: str
 
 
+class NutrientLoadOut(Out):
+    """What of a nutrient the acid brings with the water of a span of days."""
+
+    nutrient: str
+    first_day: date
+    last_day: date
+    gross_mm: float = Field(description="Water of these days, mm.")
+    load_kg_per_ha: float = Field(description="Nutrient with it, kg/ha.")
+
+
 class MissingOut(Out):
     """A value that is not known."""
 
@@ -395,6 +418,9 @@ class WaterReportOut(Out):
         description=("Leaching fraction that the block's plan uses.")
     )
     plan_origin: str
+    nitrogen_loads: list[NutrientLoadOut] = Field(
+        description="Nitrogen of the water's nitrate: with the newest plan, and the year so far."
+    )
     missing: list[MissingOut]
     advisories: list[AdvisoryOut] = Field(description="Doubts about the analysis.")
     cautions: list[str]
@@ -414,6 +440,7 @@ class WaterReportOut(Out):
                 "plan_leaching_fraction": plain(found.plan_leaching_fraction),
                 "plan_origin": found.plan_origin,
                 "crop_classes": plain(found.crop_classes),
+                "nitrogen_loads": plain(found.nitrogen_loads),
                 "missing": plain(report.analysis.missing),
                 "cautions": list(found.cautions),
             }

@@ -23,6 +23,7 @@ from service.waterworks.block_hydraulics import (
     solve_regulated_block,
 )
 from service.waterworks.block_layout import BlockLayout, block_of, lateral_of, regulator_of
+from service.waterworks.flushing import FlushNeed, flush_need
 from service.waterworks.lateral import Lateral, LateralFlow, LongestRow, longest_row, solve_lateral
 from service.waterworks.travel_time import BlockTravel, block_travel
 
@@ -51,6 +52,8 @@ class PipeReport:
     counted_flow_l_per_h: float | None = None
     """Flow that acid, fertiliser and the flow check count with; None for a line of its own."""
     counted_flow_origin: str = ""
+    flush: FlushNeed | None = None
+    """Of one drip line with its end open, and of the rows that the pipes' own flow flushes."""
 
 
 def solve_layout(
@@ -81,7 +84,16 @@ def solve_layout(
         target_uniformity_pct=target_uniformity_pct,
         travel=travel,
         cautions=tuple(_cautions(flow, row, findings, worst=worst, sides=sides)),
+        flush=_flush(layout, row, flow),
     )
+
+
+def _flush(layout: BlockLayout, row: LateralFlow, flow: BlockFlow) -> FlushNeed | None:
+    """None where no water comes in."""
+    if not flow.inlet_flow_l_per_h > 0.0:
+        return None
+    emitters_l_per_h = float(np.sum(row.emitter_flow_l_per_h))
+    return flush_need(layout.lateral_diameter_mm, emitters_l_per_h, flow.inlet_flow_l_per_h)
 
 
 def _solved(

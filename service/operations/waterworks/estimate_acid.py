@@ -9,13 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-import numpy as np
-
 from service.agronomy.units import L_PER_GALLON
-from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.reading.block_pipes import expected_flow_l_per_h
 from service.operations.waterworks.report_water import check_sample, newest_sample
+from service.operations.waterworks.watered_depths import NutrientLoad, nutrient_loads
 from service.records.farms import BlockDefinition
 from service.records.waterworks import WaterSample
 from service.waterworks.acid import CONTINUOUS_LINE_PH, AcidDose, acid_dose
@@ -24,8 +23,6 @@ from service.waterworks.caution import IRON_OXIDATION, Advisory
 from service.waterworks.water_analysis import WaterAnalysis, carbonate_water
 
 ML_PER_L = 1000.0
-G_PER_M3_MM_PER_KG_PER_HA = 100.0
-"""1 mm is 10 m3 on a hectare; 1 g/m3 in it is 0.01 kg/ha."""
 IRON_LIMIT_MG_PER_L = 0.1
 """Iron from which on it clogs emitters; Bucks, Nakayama & Gilbert 1979 (from memory)."""
 
@@ -41,17 +38,6 @@ class AcidRequest:
     density_kg_per_l: float | None = None
     """Of the product's label; None: from the table."""
     is_chlorine_injected: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class NutrientLoad:
-    """What of a nutrient the acid brings with the water of a span of days."""
-
-    nutrient: str
-    first_day: date
-    last_day: date
-    gross_mm: float
-    load_kg_per_ha: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,30 +128,11 @@ def estimate_block_acid(
     if found.dose.nutrient is None:
         return found
     with unit_of_work(write=False) as unit:
-        depths = _watered(unit, block_id, on)
-    loads = tuple(
-        NutrientLoad(
-            found.dose.nutrient,
-            first_day,
-            last_day,
-            gross_mm,
-            found.dose.nutrient_g_per_m3 * gross_mm / G_PER_M3_MM_PER_KG_PER_HA,
+        loads = nutrient_loads(
+            unit,
+            block_id,
+            nutrient=found.dose.nutrient,
+            nutrient_g_per_m3=found.dose.nutrient_g_per_m3,
+            on=on,
         )
-        for first_day, last_day, gross_mm in depths
-    )
     return replace(found, loads=loads)
-
-
-def _watered(unit: UnitOfWork, block_id: str, on: date) -> list[tuple[date, date, float]]:
-    """Gross depths of the newest plan and of the year so far, each with its days."""
-    found = []
-    planned_day = unit.plans.find_latest_day(block_id)
-    plan = None if planned_day is None else unit.plans.find_plan(block_id, day=planned_day)
-    if plan is not None:
-        found.append((plan.day, plan.day, plan.gross_mm))
-    first_day = on.replace(month=1, day=1)
-    rows = unit.ledger.read_rows(
-        unit.blocks.get_block_key(block_id), first_day=first_day, last_day=on
-    )
-    found.append((first_day, on, float(np.nansum(rows.numbers["irrigation_gross_mm"]))))
-    return found

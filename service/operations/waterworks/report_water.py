@@ -18,6 +18,7 @@ from service.errors import Fault, InputInvalid, NotFound
 from service.operations.farms.measured_numbers import WATER_REPORT_ORIGIN, change_number
 from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.catch_tests import refuse_coming_day
+from service.operations.waterworks.watered_depths import NutrientLoad, nutrient_loads
 from service.ports import Clock
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import WaterSample
@@ -69,6 +70,8 @@ class CropReport:
     cautions: tuple[str, ...]
     crop_classes: tuple[WaterClass, ...] = ()
     """By limits of this crop, where there are any."""
+    nitrogen_loads: tuple[NutrientLoad, ...] = ()
+    """Nitrogen that the water's own nitrate brings to the block."""
 
 
 def record_sample(
@@ -166,7 +169,20 @@ def report_block_water(block_id: str, *, on: date, unit_of_work: UnitOfWorkFacto
     with unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(block_id, day=on)
     sample = newest_sample(block.farm_id, block.supply_id, unit_of_work=unit_of_work)
-    return report_sample(sample, block)
+    return _with_nitrogen(report_sample(sample, block), block_id, on, unit_of_work)
+
+
+def _with_nitrogen(
+    found: CropReport, block_id: str, on: date, unit_of_work: UnitOfWorkFactory
+) -> CropReport:
+    nitrogen = found.report.analysis.nitrate_nitrogen_mg_per_l
+    if nitrogen is None:
+        return found
+    with unit_of_work(write=False) as unit:
+        loads = nutrient_loads(
+            unit, block_id, nutrient="nitrogen", nutrient_g_per_m3=nitrogen, on=on
+        )
+    return replace(found, nitrogen_loads=loads)
 
 
 def use_leaching(
@@ -200,7 +216,7 @@ def use_leaching(
             effective_day=effective_day,
             clock=clock,
         )
-    return report_sample(found.sample, block)
+    return replace(report_sample(found.sample, block), nitrogen_loads=found.nitrogen_loads)
 
 
 def find_supply_key(unit: UnitOfWork, farm_id: str, supply_id: str) -> int:

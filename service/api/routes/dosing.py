@@ -1,0 +1,79 @@
+"""What is dosed into a block's water, and what its pump takes: estimates, never instructions."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+
+from service.api import dosing_examples as examples
+from service.api.access import Right, needs
+from service.api.answers import described, problems
+from service.api.dependencies import BlockId, TheService
+from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.schemas.dosing import ChlorineEstimateOut, ChlorineQuery, PumpingOut, PumpQuery
+from service.operations.reading.read_farms import get_today
+from service.operations.waterworks import estimate_chlorine as chlorines
+from service.operations.waterworks import estimate_pumping as pumps
+
+router = APIRouter(tags=["waterworks"])
+
+
+@router.get(
+    "/blocks/{block_id}/chlorine-estimate",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="estimate_chlorine",
+    summary="Estimate a chlorine dose",
+    description="How much chlorine leaves so much of it free at the last emitter, after iron,"
+    " manganese and sulfide of the newest analysis have taken their part. An estimate, never an"
+    " instruction to open or start anything: a client must show `cautions` beside the number.",
+    responses={
+        200: described("The estimate with its cautions.", examples.CHLORINE),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_chlorine_estimate(
+    block_id: BlockId, service: TheService, query: Annotated[ChlorineQuery, Query()]
+) -> ChlorineEstimateOut:
+    """The dose with its cautions."""
+    return ChlorineEstimateOut.from_record(
+        chlorines.estimate_block_chlorine(
+            block_id,
+            chlorines.ChlorineRequest(
+                free_mg_per_l=query.free_mg_per_l,
+                product_g_per_l=query.product_g_per_l,
+                is_acid_injected=query.with_acid,
+            ),
+            on=get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock),
+            unit_of_work=service.unit_of_work,
+        )
+    )
+
+
+@router.get(
+    "/blocks/{block_id}/pumping",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="estimate_pumping",
+    summary="Estimate energy and cost of a plan",
+    description="Power while the block runs, energy and cost of the minutes of its newest plan.",
+    responses={
+        200: described("What the pump takes.", examples.PUMPING),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_pumping(
+    block_id: BlockId, service: TheService, query: Annotated[PumpQuery, Query()]
+) -> PumpingOut:
+    """Of the newest plan."""
+    return PumpingOut.from_record(
+        pumps.estimate_pumping(
+            block_id,
+            pumps.PumpRequest(
+                head_m=query.head_m,
+                efficiency_pct=query.efficiency_pct,
+                energy_price=query.energy_price,
+            ),
+            on=get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock),
+            unit_of_work=service.unit_of_work,
+        )
+    )
