@@ -158,6 +158,7 @@ _FERTILISER = (
 )
 
 _FERTIGATION = (
+    Quantity("water_l", "L", 0, inf, "water that a fertiliser goes into"),
     Quantity("end_min", "min", 0, 2880, "end of a pulse or an injection, exclusive"),
     Quantity("run_min", "min", 0, 2880, "length of a single run"),
     Quantity("fill_min", "min", 0, 1440, "time until a block is full and its water even"),

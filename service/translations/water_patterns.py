@@ -87,6 +87,16 @@ WATER_PATTERNS: tuple[str, ...] = (
     ),
     # Water and acid.
     marked(
+        "The calcium of this fertiliser meets the water's own bicarbonate: the index of calcite"
+        " goes from {before} to {after} in the lines, and lime may fall out. Inject longer and"
+        " thinner, lower the alkalinity, or make a jar test."
+    ),
+    marked(
+        "The phosphate of this fertiliser meets the water's own calcium: calcium phosphate is"
+        " oversaturated in the lines, index {after}. A more acid water, another phosphate or a jar"
+        " test is common."
+    ),
+    marked(
         "pH {lowest} or more, or a titration of this water: below it a few per cent of the dose"
         " decide between a harmless and a corrosive water, and no analysis is that good"
     ),

@@ -7,25 +7,21 @@ injector's ordinary error decides between a harmless and a corrosive water.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from service.waterworks.acid import ACIDS
 from service.waterworks.carbonate import (
     CarbonateWater,
     component_totals,
-    speciate,
     water_speciation,
 )
 from service.waterworks.caution import Advisory
+from service.waterworks.closed_pipe import closed_pipe_ph
 
 DOSE_CHANGES_PCT = (-10.0, -5.0, -2.0, 0.0, 2.0, 5.0, 10.0)
 """[CHOICE]: 2 % is a good injector, 10 % a worn one or a changed water."""
 STEEP_PH = 0.5  # [CHOICE]: change of pH by 5 % of the dose from which an advisory is given
 STEEP_AT_PCT = 5.0
-LOWEST_SOUGHT_PH = 1.0
-PH_TOLERANCE = 1e-4
-MOST_STEPS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +51,12 @@ def ph_by_dose(
     totals["carbonate"] = before.total_carbonate_mmol_per_l * 1e-3
     acid = ACIDS[acid_key]
     found = []
-    highest = water.ph
     for change_pct in reversed(DOSE_CHANGES_PCT):
         mmol = dose_mmol_per_l * (1.0 + change_pct / 100.0)
         together = {**totals, acid.anion: totals.get(acid.anion, 0.0) + mmol * 1e-3}
         wanted = before.proton_deficit_meq_per_l - acid.strong_proton_count * mmol
-        found.append(DoseShift(change_pct, _ph_of(wanted, together, water.temperature_c, highest)))
+        ph = closed_pipe_ph(wanted, together, water.temperature_c, highest_ph=water.ph)
+        found.append(DoseShift(change_pct, ph))
     return tuple(reversed(found))
 
 
@@ -82,38 +78,3 @@ def steepness(shifts: tuple[DoseShift, ...]) -> Advisory | None:
         f" {low:.1f}. No injector holds that; take a higher pH."
     )
     return Advisory("steep-dose", text)
-
-
-def _ph_of(
-    wanted_meq_per_l: float, totals: dict[str, float], temperature_c: float, highest: float
-) -> float:
-    """The pH at which a water with these totals lacks so many protons; it rises with the pH."""
-    low, high = LOWEST_SOUGHT_PH, highest
-    wanted = math.asinh(wanted_meq_per_l * 1e3)
-    at_low = _excess(low, totals, temperature_c, wanted)
-    at_high = _excess(high, totals, temperature_c, wanted)
-    if at_high <= 0.0:
-        return high
-    if at_low >= 0.0:
-        return low
-    kept = 0
-    for _ in range(MOST_STEPS):
-        # The Illinois rule: false position, with the end that stays weighed down.
-        place = (low * at_high - high * at_low) / (at_high - at_low)
-        value = _excess(place, totals, temperature_c, wanted)
-        if abs(value) < PH_TOLERANCE or high - low < PH_TOLERANCE:
-            return place
-        if value < 0.0:
-            low, at_low = place, value
-            at_high *= 0.5 if kept < 0 else 1.0
-            kept = -1
-        else:
-            high, at_high = place, value
-            at_low *= 0.5 if kept > 0 else 1.0
-            kept = 1
-    return 0.5 * (low + high)
-
-
-def _excess(ph: float, totals: dict[str, float], temperature_c: float, wanted: float) -> float:
-    deficit = speciate(ph, totals, temperature_c).proton_deficit_meq_per_l
-    return math.asinh(deficit * 1e3) - wanted

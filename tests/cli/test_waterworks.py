@@ -453,6 +453,20 @@ def test_calcium_and_sulfate_do_not_go_into_one_tank(own_demo: Command) -> None:
     assert "in one tank" in result.stderr
 
 
+def test_calcium_into_a_water_rich_in_bicarbonate_is_said_when_it_is_ordered(
+    own_demo: Command,
+) -> None:
+    lines = ("ph=7.8", "alkalinity=4 meq/L", "calcium=4 meq/L", "ec=0.6 dS/m")
+    given = [part for line in lines for part in ("--reading", line)]
+    own_demo("water-add", SUPPLY, *given, "--on", "2026-05-01")
+    ordered = own_demo(
+        "fertigate", BLOCK, "--on", "2026-07-15", "--product", "calcium-nitrate=8 kg", "--stock",
+        "50 L", "--injector", "5 L/h to 150 L/h", "--travel", "12 min", "--json",
+    )  # fmt: skip
+    found = {each["key"]: each["text"] for each in document(ordered)["advisories"]}
+    assert "the water's own bicarbonate" in found["calcite-in-lines"]
+
+
 def test_a_labelled_product_is_stored_listed_and_split_over_a_season(own_demo: Command) -> None:
     added = own_demo(
         "fertiliser-add", "larkbend", "invented-10", "--name", "Invented 10-0-0", "--urea-nitrogen",

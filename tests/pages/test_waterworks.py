@@ -35,6 +35,7 @@ from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS, IRON
 from service.waterworks.feeding_limits import Feeding, check_feeding
 from service.waterworks.fertigation import plan_injection
 from service.waterworks.fertiliser import PRODUCTS
+from service.waterworks.line_saturation import line_saturation
 from service.waterworks.water_analysis import Reading, analysis_from_readings
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
@@ -525,6 +526,11 @@ def test_texts_on_injections_and_pipes_are_in_spanish_too() -> None:
     steep = steepness((DoseShift(-5.0, 5.1), DoseShift(0.0, 4.5), DoseShift(5.0, 3.8)))
     assert steep is not None
     texts |= {steep.text, IRON_OXIDATION.text}
+    hard = CarbonateWater(
+        ph=7.8, alkalinity_meq_per_l=4.0, temperature_c=20.0, calcium_meq_per_l=4.0
+    )
+    for added in ({"calcium": 400.0}, {"phosphorus": 100.0}):
+        texts |= {each.text for each in line_saturation(hard, added).advisories}
     texts |= {
         f"The pressure regulator is out of its range: {each.value}." for each in RegulatorFinding
     }

@@ -32,6 +32,7 @@ from service.waterworks.acid import acid_dose
 from service.waterworks.acid_sensitivity import ph_by_dose
 from service.waterworks.carbonate import CarbonateWater, water_speciation
 from service.waterworks.fertiliser import PRODUCTS, ec_rise_ds_m
+from service.waterworks.line_saturation import line_saturation
 
 DOSE_TOLERANCE = 0.03
 DOSE_TOLERANCE_MMOL_PER_L = 0.01
@@ -145,6 +146,47 @@ def test_the_ph_at_a_dose_that_is_off(
         reference = sampled(water, Salts())
         reference.add("H2SO4", dose * (1.0 + shift.dose_change_pct / 100.0))
         assert shift.ph == pytest.approx(reference.pH, abs=0.02), shift.dose_change_pct
+
+
+@pytest.mark.parametrize("calcium_mg_per_l", [0.0, 100.0, 400.0, 800.0])
+def test_calcite_in_the_line_while_calcium_nitrate_goes_in(
+    phreeqc: PhreeqPython, calcium_mg_per_l: float
+) -> None:
+    water = CarbonateWater(
+        ph=7.6, alkalinity_meq_per_l=4.0, temperature_c=20.0, calcium_meq_per_l=4.0
+    )
+    mol = calcium_mg_per_l / 40.078
+    found = line_saturation(
+        water, {"calcium": calcium_mg_per_l, "nitrate_nitrogen": 2.0 * mol * 14.007}
+    )
+    reference = phreeqc.add_solution(
+        {"units": "mmol/kgw", "temp": 20, "pH": 7.6, "Alkalinity": 4.0, "Ca": 2.0}
+    )
+    reference.add("Ca(NO3)2", mol)
+    assert found.ph_after == pytest.approx(reference.pH, abs=0.01)
+    assert found.calcite_after == pytest.approx(reference.si("Calcite"), abs=0.03)
+    reference.forget()
+
+
+@pytest.mark.parametrize("phosphorus_mg_per_l", [10.0, 50.0, 200.0])
+def test_calcium_phosphate_in_the_line_while_monopotassium_phosphate_goes_in(
+    phreeqc: PhreeqPython, phosphorus_mg_per_l: float
+) -> None:
+    water = CarbonateWater(
+        ph=7.6, alkalinity_meq_per_l=4.0, temperature_c=20.0, calcium_meq_per_l=4.0
+    )
+    mol = phosphorus_mg_per_l / 30.974
+    found = line_saturation(water, {"phosphorus": phosphorus_mg_per_l, "potassium": mol * 39.098})
+    phreeqc.ip.run_string(
+        "PHASES\nBrushite\nCaHPO4:2H2O = Ca+2 + H+ + PO4-3 + 2H2O\nlog_k -18.995\nEND\n"
+    )
+    reference = phreeqc.add_solution(
+        {"units": "mmol/kgw", "temp": 20, "pH": 7.6, "Alkalinity": 4.0, "Ca": 2.0}
+    )
+    reference.add("KH2PO4", mol)
+    assert found.ph_after == pytest.approx(reference.pH, abs=0.02)
+    assert found.brushite_after == pytest.approx(reference.si("Brushite"), abs=0.05)
+    reference.forget()
 
 
 def test_total_carbonate_ionic_strength_and_saturation_over_the_grid(

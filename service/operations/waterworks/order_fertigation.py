@@ -25,7 +25,7 @@ from service.operations.reading.block_pipes import expected_flow_l_per_h
 from service.operations.reading.read_farms import local_day, today_at_block
 from service.ports import Clock
 from service.records.farms import BlockDefinition, LoadOutcome
-from service.records.waterworks import FertigationOrder
+from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
 from service.waterworks.feeding_limits import Feeding, check_feeding
 from service.waterworks.fertigation import SHORTEST_INJECTION_MIN, Injector
@@ -42,7 +42,12 @@ from service.waterworks.fertiliser import (
     split_season,
     stock_solution,
 )
-from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
+from service.waterworks.line_saturation import element_mg_per_l, line_saturation
+from service.waterworks.water_analysis import (
+    WaterAnalysis,
+    analysis_from_readings,
+    carbonate_water,
+)
 
 AMMONIUM_CROPS = ("blueberry",)
 """Crops that take up ammonium better than nitrate; common practice, no source."""
@@ -181,7 +186,8 @@ def order_fertigation(
     with unit_of_work(write=True) as unit:
         block = unit.blocks.get_block(request.block_id, day=request.day)
         block_key = unit.blocks.get_block_key(request.block_id)
-        analysis = _newest_analysis(unit, block)
+        sample = _newest_sample(unit, block)
+        analysis = None if sample is None else analysis_from_readings(sample.readings)
         order = FertigationOrder(
             block_id=block.block_id,
             day=request.day,
@@ -207,6 +213,8 @@ def order_fertigation(
         )
         new_version_count = _replaced(unit, block.block_id, order.day, replanning)
     said = (*amounts, *order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
+    if sample is not None and analysis is not None:
+        said = (*said, *_line_advisories(order, block, analysis, sample.temperature_c))
     return StoredOrder(order, stock, outcome, said, new_version_count)
 
 
@@ -278,13 +286,25 @@ def _check_order(order: FertigationOrder, block: BlockDefinition) -> None:
         )
 
 
-def _newest_analysis(unit: UnitOfWork, block: BlockDefinition) -> WaterAnalysis | None:
+def _newest_sample(unit: UnitOfWork, block: BlockDefinition) -> WaterSample | None:
     """The newest analysis of the block's supply."""
     farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
     table = unit.blocks.read_supply_table(np.array([farm_key], dtype=np.int64))
     key = dict(zip(table.supply_ids, table.keys.tolist(), strict=True)).get(block.supply_id)
     samples = [] if key is None else unit.waterworks.list_samples(key)
-    return analysis_from_readings(samples[0].readings) if samples else None
+    return samples[0] if samples else None
+
+
+def _line_advisories(
+    order: FertigationOrder, block: BlockDefinition, analysis: WaterAnalysis, temperature_c: float
+) -> tuple[Advisory, ...]:
+    """What may fall out in the lines, at the fastest that the injector can; or nothing to say of a
+    water whose carbonate chemistry is not known."""
+    if analysis.ph is None or not analysis.alkalinity_meq_per_l:
+        return ()
+    minutes = max(SHORTEST_INJECTION_MIN, 60.0 * order.stock_l / order.injector_highest_l_per_h)
+    added = element_mg_per_l(order.product_kg, expected_flow_l_per_h(block)[0] * minutes / 60.0)
+    return line_saturation(carbonate_water(analysis, temperature_c), added).advisories
 
 
 def _mixing_advisories(
