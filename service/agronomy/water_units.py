@@ -106,6 +106,7 @@ _CHLORINE_AND_PUMP = (
     Quantity("demand_mg_per_l", "mg/L", 0, 10000, "chlorine that the water takes"),
     Quantity("dose_mg_per_l", "mg/L", 0, 10000, "chlorine that is dosed"),
     Quantity("product_ml_per_m3", "mL/m3", 0, inf, "product per volume of water"),
+    Quantity("largest_block_flow_l_per_h", "L/h", 0, inf, "flow of a supply's largest block"),
     Quantity("diameter_mm", "mm", 0, 1000, "inside width of a line"),
     Quantity("emitters_flow_l_per_h", "L/h", 0, inf, "all emitters of a line"),
     Quantity("flow_at_hand_l_per_h", "L/h", 0, inf, "flow that can be used for flushing"),

@@ -286,6 +286,9 @@ CAPACITY: Final[dict[str, Any]] = {
     "flow_l_per_h": 9084.988,
     "area_ha": 0.704,
     "open_time_h": 17.0,
+    "flow_l_per_s_per_ha": 3.584671,
+    "largest_block_id": "hill-farm.south",
+    "largest_block_flow_l_per_h": 5333.299,
     "block_ids": ["hill-farm.north", "hill-farm.south"],
     "summers": [
         {

@@ -17,6 +17,8 @@ def capacity_document(found: capacities.Capacity) -> dict[str, object]:
                 "supply_id": supply.supply_id,
                 "flow_l_per_h": supply.flow_l_per_h,
                 "area_ha": supply.area_ha,
+                "flow_l_per_s_per_ha": supply.flow_l_per_h / 3600.0 / supply.area_ha,
+                "largest_block": supply.largest,
                 "open_time_h": supply.open_time_h,
                 "block_ids": supply.block_ids,
                 "summers": [
@@ -48,14 +50,18 @@ def show_supply(supply: capacities.SupplyCapacity) -> None:
             style="bold",
         )
     )
+    out.print(
+        f"{supply.flow_l_per_h / 3600.0 / supply.area_ha:.2f} L/s for each ha; the largest block,"
+        f" {supply.largest.block_id}, takes {supply.largest.flow_l_per_h / 3600.0:.2f} L/s alone"
+    )
     table = plain_table("", "Summers kept", "", right=(1,))
     for change in supply.changes:
         kept = "-" if change.kept_share is None else f"{100.0 * change.kept_share:.0f} %"
         table.add_row(change.text, kept, change.reason)
     out.print(table)
     table = plain_table(
-        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "Carries, ha",
-        right=(0, 1, 2, 3, 4, 5),
+        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "L/s/ha", "Carries, ha",
+        right=(0, 1, 2, 3, 4, 5, 6),
     )  # fmt: skip
     for peak in supply.peaks:
         table.add_row(
@@ -64,6 +70,7 @@ def show_supply(supply: capacities.SupplyCapacity) -> None:
             f"{peak.net_mm / peak.span_days:.2f}",
             f"{peak.gross_mm / peak.span_days:.2f}",
             f"{peak.needed_flow_l_per_h / 3600.0:.2f}",
+            f"{peak.needed_flow_l_per_h / 3600.0 / supply.area_ha:.2f}",
             f"{peak.carried_ha:.2f}",
         )
     out.print(table)

@@ -413,6 +413,10 @@ def _capacity_rows(supply: SupplyCapacity, words: Wording) -> list[Row]:
     return [
         (words.gettext("Flow of the supply"), flow_text(supply.flow_l_per_h, words)),
         (words.gettext("Area it waters"), _area(supply.area_ha, words)),
+        (
+            words.gettext("The largest block alone takes"),
+            flow_text(supply.largest.flow_l_per_h, words),
+        ),
         (words.gettext("Open hours per day"), words.number(supply.open_time_h, 1)),
         (
             words.gettext("Summers in which it kept up"),

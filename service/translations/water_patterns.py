@@ -85,6 +85,11 @@ WATER_PATTERNS: tuple[str, ...] = (
         "block {block} would take {taken} L/s, the supply gives {given}: split the block or enlarge"
         " the pump"
     ),
+    marked(
+        "{supply}: the peaks need at most {most} L/s, but block {block} alone takes {taken}: the"
+        " pump must give that, or the block is split."
+    ),
+    marked("block {block} alone takes {taken} L/s: split it first"),
     # Water and acid.
     marked(
         "The calcium of this fertiliser meets the water's own bicarbonate: the index of calcite"

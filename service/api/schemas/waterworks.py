@@ -513,6 +513,9 @@ class CapacityOut(Out):
     open_time_h: float = Field(description="Hours of a day in which any of them may run, h.")
     block_ids: list[str]
     summers: list[SummerOut]
+    flow_l_per_s_per_ha: float = Field(description="Flow of the supply, L/s per ha.")
+    largest_block_id: str = Field(description="Block with the largest flow when it runs alone.")
+    largest_block_flow_l_per_h: float = Field(description="Flow of that block, L/h.")
     changes: list[SupplyChangeOut] = Field(description="The first entry is the present state.")
     peaks: list[PeakOut]
     design_peak: DesignPeakOut
@@ -529,6 +532,9 @@ class CapacityOut(Out):
             {
                 **plain(supply),
                 "supply_id": supply_id,
+                "flow_l_per_s_per_ha": plain(supply.flow_l_per_h / 3600.0 / supply.area_ha),
+                "largest_block_id": supply.largest.block_id,
+                "largest_block_flow_l_per_h": plain(supply.largest.flow_l_per_h),
                 "summers": [
                     {
                         "first_day": summer.first_day,

@@ -14,15 +14,13 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from service.agronomy.capacity import (
-    keeps_below_allowed,
-    peak_over_days,
-)
+from service.agronomy.capacity import keeps_below_allowed, peak_over_days
 from service.agronomy.records import Days, Floats, WallWindow
 from service.agronomy.root_zone import size_by_age, wetted_fraction
 from service.errors import Fault, InputInvalid, WeatherInvalid
 from service.operations.reading.block_pipes import expected_flow_l_per_h
 from service.operations.review.hindcast import Hindcast, hindcast
+from service.operations.waterworks import pump_sizes
 from service.operations.waterworks.peak_needs import (
     PEAK_SPANS_DAYS,
     DesignPeak,
@@ -34,7 +32,6 @@ from service.operations.waterworks.peak_needs import (
 from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition
 from service.translations.catalogue import marked
 
-PUMP_FACTORS = (1.25, 1.5, 2.0)
 NORTHERN_SUMMER = ((4, 1), (10, 31))
 SOUTHERN_SUMMER = ((10, 1), (4, 30))
 WARM_UP_DAYS = 60
@@ -86,6 +83,7 @@ class SupplyCapacity:
     """The first is the supply as it is."""
     peaks: tuple[PeakRow, ...]
     design_peak: DesignPeak
+    largest: pump_sizes.LargestBlock
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +152,8 @@ def _cautions(
         for each in supplies
         if each.design_peak.is_far_apart
     ]
+    for each in supplies:
+        cautions += pump_sizes.block_cautions(each.supply_id, each.largest, each.peaks)
     year_count = min(len(each.summers) for each in supplies)
     if year_count < FEW_YEARS:
         cautions.append(
@@ -169,7 +169,7 @@ def run_count(bundle: FarmBundle, days: Days, season_year: int | None = None) ->
     used = {block.supply_id for block in bundle.blocks}
     young = {block.supply_id for block in bundle.blocks if _is_growing(block, year)}
     return len(_summers(days, *_summer_of(bundle))) * (
-        len(used) * (3 + len(PUMP_FACTORS)) + len(young)
+        len(used) * (3 + len(pump_sizes.PUMP_FACTORS)) + len(young)
     )
 
 
@@ -230,6 +230,11 @@ class _Record:
             last_day=last_day,
         )
 
+    def pass_over(self, runs: Sequence[object]) -> None:
+        """As many seasons that were counted and need not be run."""
+        for _ in runs:
+            self._count()
+
     def _count(self) -> None:
         self.done += 1
         if self.progress is not None:
@@ -245,6 +250,7 @@ def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: _Record
     changes = [_kept("now", "pump and windows as they are", summers)]
     for name, text, changed, reason in _changed_bundles(bundle, supply, growing):
         if reason:
+            record.pass_over(runs)
             changes.append(Change(name, text, None, (), reason))
             continue
         tried = [record.summer(changed, first, last) for first, last, _ in runs]
@@ -260,6 +266,7 @@ def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: _Record
         changes=tuple(changes),
         peaks=peak_rows(bundle, supply, runs, open_h),
         design_peak=design_peak(bundle, runs),
+        largest=pump_sizes.largest_block(bundle),
     )
 
 
@@ -289,12 +296,8 @@ def _kept(name: str, text: str, summers: Sequence[Summer]) -> Change:
 def _changed_bundles(
     bundle: FarmBundle, supply: SupplyDefinition, growing: FarmBundle | None
 ) -> list[tuple[str, str, FarmBundle, str]]:
-    """Name, words, changed farm and, if the change is impossible, the reason."""
-    found = []
-    for factor in PUMP_FACTORS:
-        bigger = replace(supply, flow_l_per_h=factor * supply.flow_l_per_h)
-        text = f"a pump of {bigger.flow_l_per_h / 3600.0:.2f} L/s ({factor:g} times)"
-        found.append((f"pump-{factor:g}", text, replace(bundle, supplies=(bigger,)), ""))
+    """Name, words, changed farm and, where it cannot be done, the reason."""
+    found = pump_sizes.pump_changes(bundle, supply)
     always = replace(
         bundle,
         supplies=(replace(supply, windows=WHOLE_DAY),),
