@@ -258,7 +258,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/api/problems.py": (487, "one entry for each type of problem"),
         "service/api/routes/waterworks.py": (507, "pipes, water and fertiliser in one router"),
         "service/api/schemas/waterworks.py": (722, "one schema for each question and answer"),
-        "service/cli/pipes.py": (458, "four commands with their tables"),
         "service/cli/review.py": (408, "two commands with their tables"),
         "service/cli/water.py": (657, "eight commands with their tables"),
         "service/database/block_store.py": (638, "one store with all its statements"),

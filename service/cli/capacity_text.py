@@ -10,7 +10,7 @@ from service.operations.waterworks import assess_capacity as capacities
 
 
 def capacity_document(found: capacities.Capacity) -> dict[str, object]:
-    """What the summers say, for programs."""
+    """The assessment for JSON."""
     return {
         "supplies": [
             {
@@ -54,13 +54,13 @@ def show_supply(supply: capacities.SupplyCapacity) -> None:
         f"{supply.flow_l_per_h / 3600.0 / supply.area_ha:.2f} L/s for each ha; the largest block,"
         f" {supply.largest.block_id}, takes {supply.largest.flow_l_per_h / 3600.0:.2f} L/s alone"
     )
-    table = plain_table("", "Summers kept", "", right=(1,))
+    table = plain_table("", "Summers it keeps up", "", right=(1,))
     for change in supply.changes:
         kept = "-" if change.kept_share is None else f"{100.0 * change.kept_share:.0f} %"
         table.add_row(change.text, kept, change.reason)
     out.print(table)
     table = plain_table(
-        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "L/s/ha", "Carries, ha",
+        "Days in a row", "Years below", "Net, mm/d", "Gross, mm/d", "L/s", "L/s/ha", "Area, ha",
         right=(0, 1, 2, 3, 4, 5, 6),
     )  # fmt: skip
     for peak in supply.peaks:
@@ -76,16 +76,16 @@ def show_supply(supply: capacities.SupplyCapacity) -> None:
     out.print(table)
     design = supply.design_peak
     paragraph(
-        "Crop use in a peak week that nine of ten years stay below:"
-        f" {design.summer_use_mm:.0f} mm in the summers, {design.shade_use_mm:.0f} by shade (Keller"
-        " & Bliesner 1990, from memory)."
+        "Crop water use of a peak week not exceeded in nine years out of ten: "
+        f"{design.summer_use_mm:.0f} mm in the summers, {design.shade_use_mm:.0f} by shaded area "
+        "(Keller & Bliesner 1990, from memory)."
     )
     by_block = zip(supply.block_ids, supply.changes[0].kept_by_block, strict=True)
     paragraph(
-        "Summers kept now, by block: "
+        "Summers it keeps up now, by block: "
         + ", ".join(f"{block_id} {100.0 * share:.0f} %" for block_id, share in by_block)
         + "."
     )
     missed = [str(s.first_day.year) for s in supply.summers if not all(s.keeps_up)]
-    paragraph(f"Not kept: {', '.join(missed) or 'none'}.")
+    paragraph(f"Summers it does not: {', '.join(missed) or 'none'}.")
     out.print()

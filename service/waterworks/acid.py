@@ -45,8 +45,7 @@ class Acid:
     anion: str
     anion_charge: int
     density_table: tuple[tuple[float, float], ...]
-    """(per cent by weight, kg/L at 20 °C), rising; handbook values, from memory; citric acid by the
-    CRC Handbook, 102nd ed., beyond its 30 % carried on."""
+    """(% by weight, kg/L at 20 °C), rising; from memory, citric to 30 % by CRC 102nd ed."""
     nutrient: str | None
     nutrient_g_per_mol: float
 

@@ -157,8 +157,7 @@ class Injection:
     cautions: tuple[Advisory, ...]
 
 
-_CRC = "CRC Handbook of Chemistry and Physics, from memory"
-_CRC_98 = "CRC Handbook of Chemistry and Physics, 98th ed., rounded down"
+_CRC = "CRC Handbook of Chemistry and Physics, from memory; phosphates by its 98th edition"
 _CRC_ANHYDROUS = (
     "CRC Handbook, from memory; numbers of the anhydrous salt, for the hydrate on the safe side"
 )
@@ -237,18 +236,9 @@ _PRODUCTS = (
         "calcium-nitrate-tetrahydrate", "Calcium nitrate tetrahydrate",
         {"Ca": 1, "NO3": 2, "H2O": 4}, (1020, 1130, 1290, 1520), _CRC_ANHYDROUS,
     ),
-    _salt(
-        "map", "Monoammonium phosphate", {"NH4": 1, "H2PO4": 1}, (216, 282, 358, 453, 567),
-        _CRC_98,
-    ),
-    _salt(
-        "dap", "Diammonium phosphate", {"NH4": 2, "HPO4": 1}, (429, 618, 666, 724, 788),
-        _CRC_98,
-    ),
-    _salt(
-        "mkp", "Monopotassium phosphate", {"K": 1, "H2PO4": 1}, (133, 175, 223, 278, 338),
-        _CRC_98,
-    ),
+    _salt("map", "Monoammonium phosphate", {"NH4": 1, "H2PO4": 1}, (216, 282, 358, 453, 567)),
+    _salt("dap", "Diammonium phosphate", {"NH4": 2, "HPO4": 1}, (429, 618, 666, 724, 788)),
+    _salt("mkp", "Monopotassium phosphate", {"K": 1, "H2PO4": 1}, (133, 175, 223, 278, 338)),
     _uan("uan-32", "Urea ammonium nitrate solution 32 %", 0.32, 1.33, 0.5),
     _uan("uan-28", "Urea ammonium nitrate solution 28 %", 0.28, 1.28, 0.5),
 )  # fmt: skip

@@ -17,7 +17,7 @@ from service.waterworks.pumping import COMMON_EFFICIENCY_PCT
 
 
 class AcidQuery(In):
-    """Which acid, and to which pH."""
+    """Selects the acid and the target pH."""
 
     target_ph: float = Field(ge=4.0, le=9.0, description="pH wanted in the lines.", examples=[6.5])
     acid: str = Field(
@@ -36,7 +36,10 @@ class AcidQuery(In):
         examples=[1.83],
     )
     with_chlorine: bool = Field(
-        False, description="Chlorine goes into the same water: refused, it would give off gas."
+        False,
+        description=(
+            "Chlorine is injected into the same water: refused, because it would give off gas."
+        ),
     )
 
 
@@ -48,7 +51,7 @@ class DoseShiftOut(Out):
 
 
 class AcidEstimateOut(Out):
-    """How much acid a water would take. An estimate, never an instruction; show its cautions."""
+    """Acid dose for a water. An estimate, never an instruction; show its cautions."""
 
     block_id: str | None
     acid_key: str
@@ -62,8 +65,10 @@ class AcidEstimateOut(Out):
     flow_l_per_h: float | None = Field(description="Flow of the block, L/h.")
     flow_origin: str
     injector_l_per_h: float | None = Field(description="Rate for that flow, L/h.")
-    nutrient: str | None = Field(description="What the acid feeds besides.")
-    nutrient_g_per_m3: float = Field(description="Of it, per cubic metre of water, g.")
+    nutrient: str | None = Field(description="Nutrient that the acid adds.")
+    nutrient_g_per_m3: float = Field(
+        description="Amount of that nutrient per cubic metre of water, g."
+    )
     open_air_ph: float = Field(description="pH once the water has lost its CO2 in open air.")
     calcite_saturation_before: float | None = Field(description="Saturation index now.")
     calcite_saturation_after: float | None = Field(description="Saturation index at the target.")
@@ -73,8 +78,8 @@ class AcidEstimateOut(Out):
     loads: list[NutrientLoadOut] = Field(
         description="What the acid feeds with the water of the newest plan, and of the year so far."
     )
-    advisories: list[AdvisoryOut] = Field(description="What is special about this dose.")
-    cautions: list[AdvisoryOut] = Field(description="What holds for every dose: show them.")
+    advisories: list[AdvisoryOut] = Field(description="Notes on this dose.")
+    cautions: list[AdvisoryOut] = Field(description="Cautions for every dose; must be shown.")
 
     @classmethod
     def from_record(cls, found: AcidEstimate) -> Self:
@@ -95,7 +100,7 @@ class AcidEstimateOut(Out):
 
 
 class ChlorineQuery(In):
-    """How much free chlorine, and of which product."""
+    """Selects the free chlorine and the product."""
 
     free_mg_per_l: float = Field(
         gt=0.0, le=50.0, description="Free chlorine at the last emitter, mg/L.", examples=[2.0]
@@ -104,12 +109,13 @@ class ChlorineQuery(In):
         ge=1.0, le=250.0, description="Available chlorine of the product, g/L.", examples=[125.0]
     )
     with_acid: bool = Field(
-        False, description="Acid goes into the same water: refused, it would give off gas."
+        False,
+        description="Acid is injected into the same water: refused, because it would give off gas.",
     )
 
 
 class ChlorineEstimateOut(Out):
-    """How much chlorine a water would take. Never an instruction; show its cautions."""
+    """Chlorine dose for a water. An estimate, never an instruction; show its cautions."""
 
     block_id: str | None
     free_mg_per_l: float = Field(description="Free chlorine asked for, mg/L.")
@@ -122,8 +128,8 @@ class ChlorineEstimateOut(Out):
     effective_share: float | None = Field(
         description="Part of free chlorine that is hypochlorous acid; null: the pH is not known."
     )
-    advisories: list[AdvisoryOut] = Field(description="What is special about this dose.")
-    cautions: list[AdvisoryOut] = Field(description="What holds for every dose: show them.")
+    advisories: list[AdvisoryOut] = Field(description="Notes on this dose.")
+    cautions: list[AdvisoryOut] = Field(description="Cautions for every dose; must be shown.")
 
     @classmethod
     def from_record(cls, found: ChlorineEstimate) -> Self:
