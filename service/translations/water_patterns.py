@@ -90,6 +90,11 @@ WATER_PATTERNS: tuple[str, ...] = (
         " pump must give that, or the block is split."
     ),
     marked("block {block} alone takes {taken} L/s: split it first"),
+    marked(
+        "At the injector's highest rate the EC in the lines rises by {rise} to {reached} dS/m;"
+        " {limit} is common for this crop. Inject longer, make the stock solution thinner, or split"
+        " it over more days."
+    ),
     # Water and acid.
     marked(
         "The calcium of this fertiliser meets the water's own bicarbonate: the index of calcite"

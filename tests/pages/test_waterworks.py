@@ -36,6 +36,7 @@ from service.waterworks.feeding_limits import Feeding, check_feeding
 from service.waterworks.fertigation import plan_injection
 from service.waterworks.fertiliser import PRODUCTS
 from service.waterworks.line_saturation import line_saturation
+from service.waterworks.reached_ec import ec_advisory
 from service.waterworks.water_analysis import Reading, analysis_from_readings
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
@@ -529,6 +530,9 @@ def test_texts_on_injections_and_pipes_are_in_spanish_too() -> None:
     hard = CarbonateWater(
         ph=7.8, alkalinity_meq_per_l=4.0, temperature_c=20.0, calcium_meq_per_l=4.0
     )
+    salty = ec_advisory({"potassium": 2000.0, "chloride": 1800.0}, 0.5, "blueberry")
+    assert salty is not None
+    texts.add(salty.text)
     for added in ({"calcium": 400.0}, {"phosphorus": 100.0}):
         texts |= {each.text for each in line_saturation(hard, added).advisories}
     texts |= {

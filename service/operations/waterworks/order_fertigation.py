@@ -8,7 +8,7 @@ that plan. Nothing here opens anything.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -43,6 +43,7 @@ from service.waterworks.fertiliser import (
     stock_solution,
 )
 from service.waterworks.line_saturation import element_mg_per_l, line_saturation
+from service.waterworks.reached_ec import ec_advisory
 from service.waterworks.water_analysis import (
     WaterAnalysis,
     analysis_from_readings,
@@ -213,8 +214,12 @@ def order_fertigation(
         )
         new_version_count = _replaced(unit, block.block_id, order.day, replanning)
     said = (*amounts, *order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
+    added = _added_mg_per_l(order, block)
+    too_salty = ec_advisory(added, order.water_ec_ds_m, block.crop_key)
+    if too_salty is not None:
+        said = (*said, too_salty)
     if sample is not None and analysis is not None:
-        said = (*said, *_line_advisories(order, block, analysis, sample.temperature_c))
+        said = (*said, *_line_advisories(added, analysis, sample.temperature_c))
     return StoredOrder(order, stock, outcome, said, new_version_count)
 
 
@@ -295,15 +300,18 @@ def _newest_sample(unit: UnitOfWork, block: BlockDefinition) -> WaterSample | No
     return samples[0] if samples else None
 
 
+def _added_mg_per_l(order: FertigationOrder, block: BlockDefinition) -> dict[str, float]:
+    """What goes into the water at the fastest that the injector can."""
+    minutes = max(SHORTEST_INJECTION_MIN, 60.0 * order.stock_l / order.injector_highest_l_per_h)
+    return element_mg_per_l(order.product_kg, expected_flow_l_per_h(block)[0] * minutes / 60.0)
+
+
 def _line_advisories(
-    order: FertigationOrder, block: BlockDefinition, analysis: WaterAnalysis, temperature_c: float
+    added: Mapping[str, float], analysis: WaterAnalysis, temperature_c: float
 ) -> tuple[Advisory, ...]:
-    """What may fall out in the lines, at the fastest that the injector can; or nothing to say of a
-    water whose carbonate chemistry is not known."""
+    """What may fall out in the lines; nothing of a water whose carbonate chemistry is unknown."""
     if analysis.ph is None or not analysis.alkalinity_meq_per_l:
         return ()
-    minutes = max(SHORTEST_INJECTION_MIN, 60.0 * order.stock_l / order.injector_highest_l_per_h)
-    added = element_mg_per_l(order.product_kg, expected_flow_l_per_h(block)[0] * minutes / 60.0)
     return line_saturation(carbonate_water(analysis, temperature_c), added).advisories
 
 
