@@ -100,8 +100,15 @@ def test_a_supply_without_blocks_is_left_out_and_one_supply_can_be_assessed_alon
 def test_each_change_is_compared_with_the_present_supply() -> None:
     (supply,) = assess_one(invented_farm()).supplies
     names = [change.name for change in supply.changes]
-    assert names == ["now", "pump-1.25", "pump-1.5", "pump-2", "windows-24-h", "second-line"]
-    for change in supply.changes[:-1]:
+    assert names == [
+        "now", "pump-0.5", "pump-0.75", "pump-1.25", "pump-1.5", "pump-2", "windows-24-h",
+        "second-line",
+    ]  # fmt: skip
+    smaller = [change for change in supply.changes if change.name in {"pump-0.5", "pump-0.75"}]
+    # Neither can open the block, so no summer is scheduled with it.
+    assert all(each.kept_share is None and "alone takes" in each.reason for each in smaller)
+    others = [change for change in supply.changes[:-1] if change not in smaller]
+    for change in others:
         assert change.kept_share in (0.0, 1.0)
         assert change.kept_share == min(change.kept_by_block)
     assert supply.changes[-1].kept_share is None and "L/s" in supply.changes[-1].reason
