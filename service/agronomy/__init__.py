@@ -36,6 +36,8 @@ Water use into depletion
     effective_rain    the part of the rain that enters the managed soil
     root_zone         what the zone holds and gives; what the emitters do to it
     water_balance     one day of the zone, and the loop over days
+    stress_kernel     depletion within the day between pulses, compiled
+    balance_kernel    the loop over days, compiled
     soil_reading      what a probe says of the depletion, and how far the balance follows it
 
 Depletion into pulses
@@ -43,6 +45,7 @@ Depletion into pulses
     watering_rules    how much to put back, and between which pulse lengths
     pulse_plan        what a block asks of a day and what it gets
     pulse_kernel      the same, compiled: pulses of one block alone
+    window_kernel     where a pulse fits the allowed hours
     supply            pulses of the blocks that share a supply
     supply_kernel     the same, compiled: who runs when, and who gets how much
     injection_room    whether a day changed for fertiliser keeps the promises of its plan

@@ -30,7 +30,7 @@ from service.agronomy.root_zone import (
     total_available_water_mm,
 )
 from service.agronomy.supply import schedule_supplies
-from service.agronomy.water_balance import DayLedger, step_days
+from service.agronomy.water_balance import DayLedger, PulseTimes, step_days
 from service.agronomy.watering_rules import (
     PulseLimits,
     WaterNeed,
@@ -159,16 +159,19 @@ def keep_ledger(
     first_day_index: Ints,
     early_net_mm: Floats,
     day_net_mm: Floats,
+    times: PulseTimes | None = None,
 ) -> DayLedger:
     """The balance of every block over the days given, from each block's first day on.
 
     Shapes: start and first_day_index (blocks,); the rest (days, blocks).
+    times: when the water of each day was given.
     Returns: DayLedger of (days, blocks), NaN before a block's first day.
     Source: FAO-56 Eq. 84 and 85 in the order of the water balance module.
     """
     return step_days(
         depletion_start_mm,
         first_day_index=first_day_index,
+        times=times,
         taw_mm=crop.taw_mm,
         raw_mm=crop.raw_mm,
         rain_entering_mm=crop.rain_entering_mm,
@@ -271,6 +274,7 @@ def coming_days(
         raw_mm=crop.raw_mm,
         depletion_midnight_mm=plan.depletion_midnight_mm,
         planned_net_mm=plan.schedule.planned_net_mm,
+        planned_early_net_mm=plan.schedule.early_net_mm,
         net_rate_mm_per_min=plan.net_rate_mm_per_min,
         limits=plan.limits,
         windows_of_day=windows_of_day,

@@ -64,21 +64,17 @@ def pulse_fault(
     :func:`other_flow_l_per_h`.
     Returns: a reason in words.
     Equation: each pulse inside one window; net applied up to and with it at most
-    D + Ks ETc F(start), the rule of the pulse step; flows at most the supply's.
+    D plus the ET until its start, the rule of the pulse step; flows at most the supply's.
     """
-    from service.agronomy.pulse_kernel import FLOW_TOLERANCE_L_PER_H, ROOM_TOLERANCE_MM, et_share
+    from service.agronomy.pulse_kernel import FLOW_TOLERANCE_L_PER_H, ROOM_TOLERANCE_MM
 
     system, plan = day.blocks.system, day.plan
     total = sum(duration for _, duration in pulses)
     if total > system.daily_maximum_min[block]:
         return f"{total} min pass the daily maximum of {system.daily_maximum_min[block]:.0f} min"
     rate = float(plan.net_rate_mm_per_min[block])
-    sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
-    early_mm = rate * sum(duration for start, duration in pulses if start < sunrise)
     depletion_mm = float(plan.need.depletion_after_rain_mm[block])
-    et_mm = float(plan.crop_et_mm[block]) * _stress_ratio(
-        depletion_mm - early_mm, float(plan.raw_mm[block]), float(plan.taw_mm[block])
-    )
+    share = 0.0
     allowed = float(day.supply_flow_l_per_h[system.supply_index[block]])
     own = float(system.flow_l_per_h[block])
     gap = int(np.ceil(system.valve_gap_s[block] / 60.0))
@@ -92,12 +88,13 @@ def pulse_fault(
         free_from = end + gap
         if not ((opens <= start) & (end <= closes)).any():
             return f"a pulse of {duration} min from minute {start} leaves the watering window"
+        depletion_mm, share = _depletion_at(day, block, depletion_mm, share, float(start))
         given_mm += duration * rate
-        room_mm = depletion_mm + et_mm * et_share(float(start), sunrise, sunset)
-        if given_mm > room_mm + ROOM_TOLERANCE_MM:
+        depletion_mm -= duration * rate
+        if depletion_mm < -ROOM_TOLERANCE_MM:
             return (
                 f"the soil has no room for a pulse of {duration} min at minute {start}:"
-                f" {given_mm:.2f} mm given, room for {max(0.0, room_mm):.2f} mm"
+                f" {given_mm:.2f} mm given, room for {max(0.0, given_mm + depletion_mm):.2f} mm"
             )
         used = float(other_flow[start : end + gap].max(initial=0.0))
         if used + own > allowed + FLOW_TOLERANCE_L_PER_H:
@@ -121,11 +118,17 @@ def with_pulses(day: PlannedDay, changed: Mapping[int, Sequence[Pulse]]) -> Puls
     )
 
 
-def _stress_ratio(depletion_mm: float, raw_mm: float, taw_mm: float) -> float:
-    """Ks of the day, from the depletion at sunrise after the early pulses (FAO-56 Eq. 84)."""
-    if depletion_mm <= raw_mm:
-        return 1.0
-    return 0.0 if depletion_mm >= taw_mm else (taw_mm - depletion_mm) / (taw_mm - raw_mm)
+def _depletion_at(
+    day: PlannedDay, block: int, depletion_mm: float, from_share: float, minute: float
+) -> tuple[float, float]:
+    """Depletion of a block at a minute without new water, and the share of the ET by then."""
+    from service.agronomy.stress_kernel import depletion_after_et, et_share
+
+    sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
+    share = max(from_share, et_share(minute, sunrise, sunset))
+    et_mm = float(day.plan.crop_et_mm[block]) * (share - from_share)
+    taw_mm, raw_mm = float(day.plan.taw_mm[block]), float(day.plan.raw_mm[block])
+    return depletion_after_et(depletion_mm, et_mm, taw_mm, raw_mm), share
 
 
 def changed_plan(day: PlannedDay, changed: Mapping[int, Sequence[Pulse]]) -> DailyPlan:
@@ -169,24 +172,15 @@ def changed_plan(day: PlannedDay, changed: Mapping[int, Sequence[Pulse]]) -> Dai
 
 def _event_peak_mm(day: PlannedDay, block: int, pulses: Sequence[Pulse]) -> float:
     """Largest depth that the pulses hold in the soil above what ET has taken since."""
-    from service.agronomy.pulse_kernel import et_share
-
-    plan = day.plan
-    rate = float(plan.net_rate_mm_per_min[block])
-    sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
-    early_mm = rate * sum(length for start, length in pulses if start < sunrise)
-    et_mm = float(plan.crop_et_mm[block]) * _stress_ratio(
-        float(plan.need.depletion_after_rain_mm[block]) - early_mm,
-        float(plan.raw_mm[block]),
-        float(plan.taw_mm[block]),
-    )
-    held_mm = peak_mm = 0.0
-    before = 0.0
+    rate = float(day.plan.net_rate_mm_per_min[block])
+    depletion_mm = float(day.plan.need.depletion_after_rain_mm[block])
+    share = held_mm = peak_mm = 0.0
     for start, length in pulses:
-        at_start = et_share(float(start), sunrise, sunset)
-        at_end = et_share(float(start + length), sunrise, sunset)
-        held_mm = max(0.0, held_mm - et_mm * (at_start - before))
-        held_mm = max(0.0, held_mm + length * rate - et_mm * (at_end - at_start))
+        at_start_mm, share = _depletion_at(day, block, depletion_mm, share, float(start))
+        held_mm = max(0.0, held_mm - (at_start_mm - depletion_mm))
+        depletion_mm, share = _depletion_at(
+            day, block, at_start_mm - length * rate, share, float(start + length)
+        )
+        held_mm = max(0.0, held_mm + at_start_mm - depletion_mm)
         peak_mm = max(peak_mm, held_mm)
-        before = at_end
     return peak_mm

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Floats, Ints, SystemBatch, WindowBatch
+from service.agronomy.water_balance import step_day
 from service.agronomy.watering_rules import PulseLimits, water_need
 
 NEVER = -1
@@ -58,6 +59,7 @@ def look_ahead(
     raw_mm: Floats,
     depletion_midnight_mm: Floats,
     planned_net_mm: Floats,
+    planned_early_net_mm: Floats,
     net_rate_mm_per_min: Floats,
     limits: PulseLimits,
     windows_of_day: Sequence[WindowBatch],
@@ -65,16 +67,19 @@ def look_ahead(
 ) -> Outlook:
     """Run the evening rule over the forecast days; tomorrow gets what is planned.
 
-    Shapes: weather terms (days, blocks); planned_net_mm, rates (blocks,); supply flow (supplies,).
+    Shapes: weather terms (days, blocks); planned, rates (blocks,); supply flow (supplies,).
     windows_of_day: one per day; equal days may share one object.
-    Returns: Outlook; later days share a short supply in proportion.
-    Equation: D_end = min(TAW, max(0, D - credit) + Kc ET0) - net, day by day.
+    Returns: Outlook; later days share a short supply in proportion, and give the share of
+    their water before sunrise that tomorrow does, as far as there is room then, and the rest evenly
+    over the day's ET [CHOICE].
+    Equation: the step of the water balance, day by day, with the credited rain.
     """
     day_count, block_count = crop_et_mm.shape
     expected_min = np.full((day_count, block_count), np.nan)
     depletion_end_mm = np.full((day_count, block_count), np.nan)
     known_windows: WindowBatch | None = None
     watered_mm = depletion_midnight_mm
+    early_share = _early_share(planned_early_net_mm, planned_net_mm)
     unwatered_mm = depletion_midnight_mm
     passes_day = np.full(block_count, NEVER, dtype=np.int64)
     for day in range(day_count):
@@ -104,9 +109,16 @@ def look_ahead(
             )
             net_mm = minutes * net_rate_mm_per_min
         expected_min[day] = minutes
-        watered_mm = np.minimum(taw_mm[day], need.planned_depletion_mm - net_mm)
-        watered_mm = np.maximum(0.0, watered_mm)
-        depletion_end_mm[day] = watered_mm
+        early_mm = np.minimum(net_mm * early_share, need.depletion_after_rain_mm)
+        depletion_end_mm[day] = watered_mm = step_day(
+            watered_mm,
+            taw_mm=taw_mm[day],
+            raw_mm=raw_mm[day],
+            rain_entering_mm=rain_credit_mm[day],
+            crop_et_mm=crop_et_mm[day],
+            early_net_mm=early_mm,
+            day_net_mm=net_mm - early_mm,
+        ).depletion_end_mm
         unwatered_mm = np.maximum(0.0, unwatered_mm - rain_credit_mm[day]) + crop_et_mm[day]
         passes_day[(passes_day == NEVER) & (unwatered_mm > raw_mm[day])] = day
     known = np.isfinite(depletion_end_mm)
@@ -116,6 +128,14 @@ def look_ahead(
         unwatered_passes_raw_day=passes_day,
         keeps_up=np.all(~known | (depletion_end_mm <= raw_mm + 1e-9), axis=0),
     )
+
+
+def _early_share(planned_early_net_mm: Floats, planned_net_mm: Floats) -> Floats:
+    """Share of tomorrow's water that comes before sunrise, (blocks,); 1 where none is planned."""
+    share = np.ones(planned_net_mm.shape)
+    is_watered = planned_net_mm > 0.0
+    share[is_watered] = planned_early_net_mm[is_watered] / planned_net_mm[is_watered]
+    return share
 
 
 def _open_minutes(windows: WindowBatch, supply_index: Ints, supply_count: int) -> Floats:

@@ -15,12 +15,18 @@ from typing import Protocol
 import numpy as np
 
 from service.agronomy.records import Ints
+from service.agronomy.stress_kernel import (
+    depletion_after_et,
+    depletion_with_inflow,
+    et_share,
+    et_until_depletion,
+)
+from service.agronomy.window_kernel import NEVER_MIN, window_start
 from service.kernels import compiled, record_layout
 
 ROOM_TOLERANCE_MM = 1e-9  # rounding of sums of depths; far below anything a meter can show
 MINUTE_TOLERANCE_MIN = 1e-9  # a need of exactly 30 min must not be rounded down to 29
 FLOW_TOLERANCE_L_PER_H = 1e-6  # rounding of sums of flows
-NEVER_MIN = 1 << 40  # later than any day's last minute: "there is no such start"
 
 
 class BlockDay(Protocol):
@@ -73,72 +79,76 @@ def is_complete(block: BlockDay) -> bool:
 
 
 @compiled
-def et_share(minute: float, sunrise_min: float, sunset_min: float) -> float:
-    """Share of the day's ET that has passed by a minute: F(t), 0.5 at solar noon.
+def begin_depletion(block: BlockDay) -> tuple[float, float]:
+    """Depletion after the water that was given already, and the share of the day's ET by then.
 
-    (1 - cos(pi (t - sunrise) / daylength)) / 2, a half sine of the ET rate over the daylight hours.
-    [CHOICE]: no published source.
+    Water of the day that was given before a re-plan enters evenly over the ET until new pulses may
+    start [CHOICE]; what was given before sunrise, before all of it.
     """
-    if minute < sunrise_min:
-        return 0.0
-    if minute >= sunset_min:
-        return 1.0
-    turned = math.pi * (minute - sunrise_min) / (sunset_min - sunrise_min)
-    return (1.0 - math.cos(turned)) / 2.0
+    depletion_mm = block.depletion_after_rain_mm - block.applied_early_net_mm
+    if block.applied_day_net_mm <= 0.0:
+        return depletion_mm, 0.0
+    share = et_share(float(block.not_before_min), block.sunrise_min, block.sunset_min)
+    depletion_mm = depletion_with_inflow(
+        depletion_mm,
+        block.crop_et_mm * share,
+        block.applied_day_net_mm,
+        block.taw_mm,
+        block.raw_mm,
+    )
+    return depletion_mm, share
 
 
 @compiled
-def stress_coefficient(block: BlockDay, early_net_mm: float) -> float:
-    """Ks of the day, from the depletion at sunrise after the early pulses (FAO-56 Eq. 84)."""
-    depletion_mm = block.depletion_after_rain_mm - early_net_mm
-    if depletion_mm <= block.raw_mm:
-        return 1.0
-    if depletion_mm >= block.taw_mm:
-        return 0.0
-    return (block.taw_mm - depletion_mm) / (block.taw_mm - block.raw_mm)
+def depletion_at(
+    block: BlockDay, depletion_mm: float, from_share: float, minute: float
+) -> tuple[float, float]:
+    """Depletion at a minute of the day when no water comes before it, and the share of ET by then.
+
+    ``depletion_mm`` is that at ``from_share``, the share of the day's ET that had passed.
+    """
+    share = max(from_share, et_share(minute, block.sunrise_min, block.sunset_min))
+    if share > from_share:
+        et_mm = block.crop_et_mm * (share - from_share)
+        depletion_mm = depletion_after_et(depletion_mm, et_mm, block.taw_mm, block.raw_mm)
+    return depletion_mm, share
+
+
+@compiled
+def before_pulse(
+    block: BlockDay, depletion_mm: float, from_share: float, minute: float
+) -> tuple[float, float]:
+    """The state to take a pulse's water from, as ``depletion_at``, without its cosine if it can.
+
+    Where the rest of the day stays free of stress without that water too, ET is the same whenever
+    the water comes: the earlier state does as well.
+    """
+    if depletion_mm + block.crop_et_mm * (1.0 - from_share) <= block.raw_mm:
+        return depletion_mm, from_share
+    return depletion_at(block, depletion_mm, from_share, minute)
 
 
 @compiled
 def room_minute(
-    block: BlockDay, early_net_mm: float, day_net_mm: float, pulse_net_mm: float
+    block: BlockDay, depletion_mm: float, from_share: float, pulse_net_mm: float
 ) -> int:
-    """First minute at which the room takes a pulse's net depth: room(t) solved for t.
+    """First minute at which the zone takes a pulse's net depth: room(t) solved for t.
 
-    0 where there is room from midnight on, ``NEVER_MIN`` where the day's ET does not make it.
+    ``depletion_mm`` is that at ``from_share``, the share of the day's ET that had passed. 0 where
+    there is room at once, ``NEVER_MIN`` where the day's ET does not make it.
     """
-    missing_mm = early_net_mm + day_net_mm + pulse_net_mm - block.depletion_after_rain_mm
-    missing_mm -= ROOM_TOLERANCE_MM
-    if missing_mm <= 0.0:
+    wanted_mm = pulse_net_mm - ROOM_TOLERANCE_MM
+    if wanted_mm <= depletion_mm:
         return 0
-    et_mm = stress_coefficient(block, early_net_mm) * block.crop_et_mm
-    if missing_mm > et_mm:
+    et_mm = et_until_depletion(depletion_mm, wanted_mm, block.taw_mm, block.raw_mm)
+    if et_mm > block.crop_et_mm * (1.0 - from_share):
         return NEVER_MIN
     if block.sunset_min <= block.sunrise_min:
         return math.ceil(block.sunrise_min)
-    turned = math.acos(max(-1.0, 1.0 - 2.0 * missing_mm / et_mm))
+    share = from_share + et_mm / block.crop_et_mm
+    turned = math.acos(max(-1.0, 1.0 - 2.0 * share))
     exact_min = block.sunrise_min + (block.sunset_min - block.sunrise_min) * turned / math.pi
     return math.ceil(exact_min - MINUTE_TOLERANCE_MIN)
-
-
-@compiled
-def window_start(opens_min: Ints, closes_min: Ints, from_min: int, duration_min: int) -> int:
-    """First minute from which a pulse lies wholly inside one window of the block's row."""
-    for window in range(opens_min.shape[0]):
-        start_min = max(from_min, opens_min[window])
-        if start_min + duration_min <= closes_min[window]:
-            return int(start_min)
-    return NEVER_MIN
-
-
-@compiled
-def window_latest_start(
-    opens_min: Ints, closes_min: Ints, start_min: int, duration_min: int
-) -> int:
-    """Last minute at which the pulse may still start in the window that holds its start."""
-    for window in range(opens_min.shape[0]):
-        if opens_min[window] <= start_min and start_min + duration_min <= closes_min[window]:
-            return int(closes_min[window] - duration_min)
-    return -1
 
 
 @compiled
@@ -199,15 +209,14 @@ def lay_pulses(
     ``starts_min`` receives the starts as far as it reaches. Returns the number of pulses that
     found a place, the end of the last one, and whether the room in the soil delayed any.
     """
-    early_net_mm = block.applied_early_net_mm
-    day_net_mm = block.applied_day_net_mm
+    depletion_mm, share = begin_depletion(block)
     free_from_min = block.not_before_min
     end_min = 0
     is_room_bound = False
     for position in range(pulse_count):
         length_min = pulse_length_min(total_min, pulse_count, position)
         net_mm = length_min * block.net_rate_mm_per_min
-        from_min = room_minute(block, early_net_mm, day_net_mm, net_mm)
+        from_min = room_minute(block, depletion_mm, share, net_mm)
         if from_min > free_from_min:
             is_room_bound = True
         else:
@@ -219,10 +228,8 @@ def lay_pulses(
             return position, end_min, is_room_bound
         if position < starts_min.shape[0]:
             starts_min[position] = start_min
-        if start_min < block.sunrise_min:
-            early_net_mm += net_mm
-        else:
-            day_net_mm += net_mm
+        depletion_mm, share = before_pulse(block, depletion_mm, share, float(start_min))
+        depletion_mm -= net_mm
         end_min = start_min + length_min
         free_from_min = end_min + off_time_min(length_min, off_ratio, block.valve_gap_min)
     return pulse_count, end_min, is_room_bound
@@ -361,25 +368,22 @@ def plan_alone(
 @compiled
 def event_peak(block: BlockDay, total_min: int, pulse_count: int, starts_min: Ints) -> float:
     """Largest depth that the day's pulses hold in the soil above what ET has taken since [mm]."""
-    early_net_mm = block.applied_early_net_mm
-    for position in range(pulse_count):
-        if starts_min[position] < block.sunrise_min:
-            length_min = pulse_length_min(total_min, pulse_count, position)
-            early_net_mm += length_min * block.net_rate_mm_per_min
-    et_mm = stress_coefficient(block, early_net_mm) * block.crop_et_mm
     # Water given before a re-plan: ET since its first pulse is known only for the early part.
-    share_before = et_share(float(block.not_before_min), block.sunrise_min, block.sunset_min)
-    held_mm = max(0.0, block.applied_early_net_mm - et_mm * share_before)
+    after_early_mm = block.depletion_after_rain_mm - block.applied_early_net_mm
+    at_first_mm, _ = depletion_at(block, after_early_mm, 0.0, float(block.not_before_min))
+    held_mm = max(0.0, block.applied_early_net_mm - (at_first_mm - after_early_mm))
     held_mm += block.applied_day_net_mm
     peak_mm = held_mm
+    depletion_mm, share = begin_depletion(block)
     for position in range(pulse_count):
         start_min = float(starts_min[position])
         length_min = pulse_length_min(total_min, pulse_count, position)
-        share_start = et_share(start_min, block.sunrise_min, block.sunset_min)
-        share_end = et_share(start_min + length_min, block.sunrise_min, block.sunset_min)
-        held_mm = max(0.0, held_mm - et_mm * (share_start - share_before))
-        held_mm += length_min * block.net_rate_mm_per_min - et_mm * (share_end - share_start)
-        held_mm = max(0.0, held_mm)
+        net_mm = length_min * block.net_rate_mm_per_min
+        at_start_mm, share = depletion_at(block, depletion_mm, share, start_min)
+        held_mm = max(0.0, held_mm - (at_start_mm - depletion_mm))
+        depletion_mm, share = depletion_at(
+            block, at_start_mm - net_mm, share, start_min + length_min
+        )
+        held_mm = max(0.0, held_mm + at_start_mm - depletion_mm)
         peak_mm = max(peak_mm, held_mm)
-        share_before = share_end
     return peak_mm

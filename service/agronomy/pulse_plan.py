@@ -5,10 +5,11 @@ each block's system (:class:`PulseDemand`). Out: pulses with a start and a lengt
 (:class:`PulseSchedule`), placed by :func:`service.agronomy.supply.schedule_supplies`.
 
 A pulse may start only if the room in the managed zone takes its whole net depth,
-``room(t) = depletion at midnight + Ks ETc F(t) - net applied since midnight``, where F(t) is the
-share of the day's ET that has passed and Ks is the stress coefficient at sunrise after the pulses
-that start before it. Stress coefficient: Allen et al. 1998, FAO-56, Eq. 84. The course of ET over
-the day, the order of the fallbacks and the limits are modelling choices of this project.
+``room(t) = depletion at midnight + ET until t - net applied since midnight``. Until t the crop
+takes ETc F(t), F the share of the day's ET that has passed, and less of it while the depletion of
+the moment is beyond RAW; a pulse counts whole from its start. Stress coefficient: Allen et al.
+1998, FAO-56, Eq. 84. The course of ET over the day, the order of the fallbacks and the limits are
+modelling choices of this project.
 """
 
 from __future__ import annotations

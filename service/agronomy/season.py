@@ -24,7 +24,7 @@ from service.agronomy.daily_plan import (
     ready_min,
 )
 from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
-from service.agronomy.water_balance import DayLedger, step_day
+from service.agronomy.water_balance import DayLedger, PulseTimes, step_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +77,7 @@ def run_season(
         if forecast is weather
         else _crop_days_by_year(blocks_of_year, forecast, years, degree_day_start_c_day)
     )
+    at_site = blocks_of_year(int(years[0])).site_index
     plans: list[DailyPlan] = []
     ledgers: list[DayLedger] = []
     depletion_mm = depletion_start_mm
@@ -93,15 +94,15 @@ def run_season(
             not_before_min=not_before_min,
         )
         # The evening before day + 1 knows the ledger up to day - 1 and only a forecast of the day.
-        expected_mm = _day_end(depletion_mm, forecast_crop, day, plan).depletion_end_mm
-        ledger = _day_end(depletion_mm, actual_crop, day, plan)
+        times = _pulse_times(plan, weather, day, at_site)
+        expected_mm = _day_end(depletion_mm, forecast_crop, day, plan, times).depletion_end_mm
+        ledger = _day_end(depletion_mm, actual_crop, day, plan, times)
         depletion_mm = ledger.depletion_end_mm
         not_before_min = np.maximum(0, ready_min(plan.schedule) - day_length_min[day])
         plans.append(plan)
         ledgers.append(ledger)
         if progress is not None:
             progress(day + 1)
-    at_site = blocks_of_year(int(years[0])).site_index
     return SeasonRun(
         crop=actual_crop,
         ledger=_stack(ledgers),
@@ -120,9 +121,20 @@ def run_season(
     )
 
 
-def _day_end(depletion_mm: Floats, crop: CropDays, day: int, plan: DailyPlan) -> DayLedger:
+def _pulse_times(plan: DailyPlan, weather: SiteDays, day: int, at_site: Ints) -> PulseTimes:
+    return PulseTimes.of_day(
+        plan.schedule.pulses,
+        sunrise_min=weather.sunrise_min[day, at_site],
+        sunset_min=weather.sunset_min[day, at_site],
+    )
+
+
+def _day_end(
+    depletion_mm: Floats, crop: CropDays, day: int, plan: DailyPlan, times: PulseTimes
+) -> DayLedger:
     return step_day(
         depletion_mm,
+        times=times,
         taw_mm=crop.taw_mm[day],
         raw_mm=crop.raw_mm[day],
         rain_entering_mm=crop.rain_entering_mm[day],

@@ -44,9 +44,9 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     Returns: pulses and sums per block [min, mm]; depths are NaN, and no pulse is planned, where a
     number of the block is NaN. Block order decides only between blocks
     that have as long to run and as much flow.
-    Equation: room(t) = D + Ks ETc F(t) - net; sum of flows <= supply flow at every instant; the
-    largest common share of the urgent, then of the other need. Modelling choices of this project;
-    Ks after Allen et al. 1998, FAO-56, Eq. 84; list scheduling after Graham 1966 (from memory).
+    Equation: room(t) = D(t), dD = Ks ETc dF - net; sum of flows <= supply flow at every instant;
+    the largest common share of the urgent, then of the other need. Modelling choices of ours; Ks
+    of Allen et al. 1998, FAO-56, Eq. 84; list scheduling after Graham 1966 (from memory).
 
     A block 6 mm short at midnight asks for 4.2 mm at 0.05 mm/min: 84 min, in two pulses of 42 min
     with 84 min between them, from the opening of its window at 04:00.

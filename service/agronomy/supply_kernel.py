@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from service.agronomy.pulse_kernel import (
     FLOW_TOLERANCE_L_PER_H,
-    NEVER_MIN,
     BlockDay,
+    before_pulse,
+    begin_depletion,
     chain_min,
     divisible_minutes,
     event_peak,
@@ -27,12 +28,11 @@ from service.agronomy.pulse_kernel import (
     pulse_length_min,
     room_minute,
     whole_minutes,
-    window_latest_start,
-    window_start,
 )
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints
 from service.agronomy.units import MINUTES_PER_DAY
+from service.agronomy.window_kernel import NEVER_MIN, window_latest_start, window_start
 from service.kernels import Records, compiled, record_layout
 
 # Ordering rules, tried one after another when the blocks do not fit.
@@ -73,8 +73,8 @@ class BlockCourse(Protocol):
     flow_until_min: int
     remaining_min: int
     last_close_min: int
-    early_net_mm: float
-    day_net_mm: float
+    depletion_mm: float
+    et_share: float
     reserving_at_min: int
 
 
@@ -106,7 +106,7 @@ def find_next_start(
     """Note the first minute, not before a given one, at which the block's next pulse may start."""
     length_min = pulse_length_min(course.total_min, course.pulse_count, course.next_pulse)
     net_mm = length_min * block.net_rate_mm_per_min
-    room_min = room_minute(block, course.early_net_mm, course.day_net_mm, net_mm)
+    room_min = room_minute(block, course.depletion_mm, course.et_share, net_mm)
     ready_min = window_start(opens_min, closes_min, max(from_min, room_min), length_min)
     course.ready_min = ready_min
     course.latest_min = window_latest_start(opens_min, closes_min, ready_min, length_min)
@@ -116,8 +116,7 @@ def find_next_start(
 def begin_course(block: BlockDay, course: BlockCourse, opens_min: Ints, closes_min: Ints) -> None:
     """Put a block at the start of its day, before its first pulse."""
     course.next_pulse = 0
-    course.early_net_mm = block.applied_early_net_mm
-    course.day_net_mm = block.applied_day_net_mm
+    course.depletion_mm, course.et_share = begin_depletion(block)
     course.flow_until_min = -1
     course.reserving_at_min = -1
     course.last_close_min = int(np.max(closes_min))
@@ -134,10 +133,9 @@ def start_pulse(
     """Let a block's next pulse run from now and find when the one after it is ready."""
     length_min = pulse_length_min(course.total_min, course.pulse_count, course.next_pulse)
     net_mm = length_min * block.net_rate_mm_per_min
-    if now_min < block.sunrise_min:
-        course.early_net_mm += net_mm
-    else:
-        course.day_net_mm += net_mm
+    depletion_mm, share = before_pulse(block, course.depletion_mm, course.et_share, float(now_min))
+    course.depletion_mm = depletion_mm - net_mm
+    course.et_share = share
     off_min = off_time_min(length_min, course.off_ratio, block.valve_gap_min)
     course.flow_until_min = now_min + length_min + block.valve_gap_min
     course.remaining_min -= length_min + off_min

@@ -198,7 +198,7 @@ _CROP = (
     Quantity("degree_day_start_c_day", "degC d", 0, 12_000, "that sum before the first day given"),
     Quantity("crop_et_mm", "mm", 0, 25, "Kc ET0 of a day, without stress"),
     Quantity("actual_crop_et_mm", "mm", 0, 25, "crop ET of a day, less what stress holds back"),
-    Quantity("stress_ratio", "1", 0, 1, "Ks: 1 without stress, 0 at the wilting point"),
+    Quantity("stress_ratio", "1", 0, 1, "mean Ks of the day: 1 without stress, 0 at wilting"),
     Quantity("salinity_threshold_ds_m", "dS/m", 0, 20, "ECe above which yield falls"),
     Quantity("salinity_slope_pct_per_ds_m", "%/(dS/m)", 0, 100, "yield lost per dS/m above it"),
 )

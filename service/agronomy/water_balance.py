@@ -3,20 +3,23 @@
 In: depletion at the start of a day, what the zone can hold, the rain that enters, the crop's
 water use and the net irrigation before and after sunrise. Out: a ledger in which every
 millimetre is booked, in block millimetres. The order of the steps is part of the definition:
-rain, irrigation before sunrise, stress, then irrigation of the day together with the crop's use.
-FAO-56 (Allen et al. 1998) chapter 8, Eq. 84 to 86, in the order of its Example 38.
+rain, irrigation before sunrise, then the crop's use and the pulses of the day in order of time.
+FAO-56 (Allen et al. 1998) chapter 8, Eq. 84 to 86, in the order of its Example 38; the stress of
+Eq. 84 follows the depletion through the day, where the book holds that of the morning.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.records import Floats, Ints
+from service.agronomy.records import Floats, Ints, PulseBatch
 
-SMALLEST_SPAN_MM = 1e-300  # only prevents division by zero for a zone that holds no water
+if TYPE_CHECKING:
+    from service.agronomy.balance_kernel import DayBookings, DayTerms
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +39,7 @@ class DayLedger:
     crop_et_mm: Floats
     """Kc ET0, what the crop would use without stress."""
     stress_ratio: Floats
-    """Ks, 1 without stress."""
+    """Mean Ks of the day, actual over unstressed ET; 1 without stress."""
     actual_crop_et_mm: Floats
     taw_mm: Floats
     raw_mm: Floats
@@ -45,16 +48,35 @@ class DayLedger:
     """The day ends below its readily available water; False where that is not known."""
 
 
-_FOUND = (
-    "depletion_start_mm",
-    "resize_mm",
-    "rain_drainage_mm",
-    "irrigation_drainage_mm",
-    "stress_ratio",
-    "actual_crop_et_mm",
-    "depletion_end_mm",
-)
-"""Fields of a ledger that the step works out; the others, except the flag, are inputs."""
+@dataclass(frozen=True, slots=True)
+class PulseTimes:
+    """When the water of each day and block ran that did not start before sunrise.
+
+    The net depth of the day is shared among its pulses by their length, and that of a pulse counts
+    from its start [CHOICE], as in the room for it.
+    """
+
+    offset: Ints
+    """(days x blocks + 1,) bounds of the pulses of each day and block, day by day."""
+    start_min: Floats
+    """(pulses,) minutes elapsed since local midnight."""
+    duration_min: Floats
+    sunrise_min: Floats
+    """(days, blocks), or (blocks,) for one day."""
+    sunset_min: Floats
+
+    @classmethod
+    def of_day(cls, pulses: PulseBatch, *, sunrise_min: Floats, sunset_min: Floats) -> PulseTimes:
+        """Those of one day's pulses, which have their sun as arrays (blocks,)."""
+        is_day = pulses.start_min >= np.repeat(sunrise_min, pulses.count())
+        before = np.concatenate(([0], np.cumsum(is_day)))
+        return cls(
+            offset=before[pulses.offset],
+            start_min=pulses.start_min[is_day].astype(np.float64),
+            duration_min=pulses.duration_min[is_day].astype(np.float64),
+            sunrise_min=sunrise_min,
+            sunset_min=sunset_min,
+        )
 
 
 def step_day(
@@ -66,57 +88,32 @@ def step_day(
     crop_et_mm: Floats,
     early_net_mm: Floats,
     day_net_mm: Floats,
+    times: PulseTimes | None = None,
 ) -> DayLedger:
     """Ledger of one civil day of every block.
 
-    Shapes: all (blocks,).
-    taw_mm, raw_mm: what the zone holds and gives that day [mm], 0 <= raw <= taw.
-    crop_et_mm: Kc ET0; early_net_mm, day_net_mm: net irrigation before sunrise and after.
-    Returns: the ledger; a block with a NaN input has a NaN end, other blocks are not touched.
-    Equation: D = D + ETc_adj - rain - irrigation + drainage, 0 <= D <= TAW, with ETc_adj = min(Ks
-    ETc, TAW - D + day irrigation), Ks = min(1, (TAW - D) / (TAW - RAW)). FAO-56 Eq. 81-86.
+    Shapes: all (blocks,); the names are those of :func:`step_days`.
+    Returns: the ledger of the day, as the first row of :func:`step_days`.
+    Equation: see there.
     >>> one = np.array([1.0])
     >>> ledger = step_day(30.0 * one, taw_mm=50.0 * one, raw_mm=20.0 * one,
     ...     rain_entering_mm=5.0 * one, crop_et_mm=6.0 * one, early_net_mm=0.0 * one,
-    ...     day_net_mm=2.0 * one)
-    >>> float(ledger.actual_crop_et_mm[0]), float(ledger.depletion_end_mm[0])
-    (5.0, 28.0)
+    ...     day_net_mm=0.0 * one)
+    >>> round(float(ledger.actual_crop_et_mm[0]), 4)  # 25 (1 - exp(-6 / 30))
+    4.5317
     """
-    depletion = np.minimum(depletion_start_mm, taw_mm)
-    resize_mm = depletion - depletion_start_mm
-
-    after_rain = depletion - rain_entering_mm
-    rain_drainage_mm = np.maximum(0.0, -after_rain)
-
-    after_early = np.maximum(0.0, after_rain) - early_net_mm
-    early_drainage_mm = np.maximum(0.0, -after_early)
-    depletion = np.maximum(0.0, after_early)
-
-    reserve_mm = taw_mm - depletion
-    # At or above RAW the quotient is 1 or more. A zone that holds nothing has no span to divide by.
-    span_mm = np.maximum(taw_mm - raw_mm, SMALLEST_SPAN_MM)
-    stress_ratio = np.minimum(1.0, reserve_mm / span_mm)
-
-    actual_mm = np.minimum(stress_ratio * crop_et_mm, reserve_mm + day_net_mm)
-    after_day = depletion + actual_mm - day_net_mm
-    # The bound by TAW holds already, except for rounding in the last bit.
-    depletion_end_mm = np.minimum(np.maximum(0.0, after_day), taw_mm)
-    return DayLedger(
-        depletion_start_mm=depletion_start_mm,
-        resize_mm=resize_mm,
-        rain_entering_mm=rain_entering_mm,
-        rain_drainage_mm=rain_drainage_mm,
-        early_net_mm=early_net_mm,
-        day_net_mm=day_net_mm,
-        irrigation_drainage_mm=early_drainage_mm + np.maximum(0.0, -after_day),
-        crop_et_mm=crop_et_mm,
-        stress_ratio=stress_ratio,
-        actual_crop_et_mm=actual_mm,
-        taw_mm=taw_mm,
-        raw_mm=raw_mm,
-        depletion_end_mm=depletion_end_mm,
-        has_afternoon_stress=depletion_end_mm > raw_mm,
+    ledger = step_days(
+        depletion_start_mm,
+        first_day_index=np.zeros(depletion_start_mm.shape, dtype=np.int64),
+        taw_mm=taw_mm[np.newaxis],
+        raw_mm=raw_mm[np.newaxis],
+        rain_entering_mm=rain_entering_mm[np.newaxis],
+        crop_et_mm=crop_et_mm[np.newaxis],
+        early_net_mm=early_net_mm[np.newaxis],
+        day_net_mm=day_net_mm[np.newaxis],
+        times=times,
     )
+    return DayLedger(**{field.name: getattr(ledger, field.name)[0] for field in fields(DayLedger)})
 
 
 def step_days(
@@ -129,40 +126,47 @@ def step_days(
     crop_et_mm: Floats,
     early_net_mm: Floats,
     day_net_mm: Floats,
+    times: PulseTimes | None = None,
 ) -> DayLedger:
     """Ledger of every block over a run of days.
 
-    Shapes: depletion_start_mm and first_day_index (blocks,); the rest (days, blocks).
+    Shapes: depletion_start_mm and first_day_index (blocks,); the terms (days, blocks).
     first_day_index: row of the day a block joins on; it keeps its depletion until then.
-    taw_mm, raw_mm: what the zone holds and gives [mm]; crop_et_mm: Kc ET0.
+    taw_mm, raw_mm: what the zone holds and gives that day [mm], 0 <= raw <= taw.
+    crop_et_mm: Kc ET0; early_net_mm, day_net_mm: net irrigation before sunrise and after.
+    times: when that of the day was given; evenly over the day's ET where None or none is listed.
     Returns: the ledger (days, blocks); rows before a block's first day are NaN (False where the
     field is a yes or no). A NaN input makes the rest of that block NaN.
-    Equation: ``step_day``, each day starting where the one before ended.
+    Equation: D = D + ETc_adj - rain - irrigation + drainage, 0 <= D <= TAW, each day starting where
+    the one before ended; dD = Ks dE with Ks = min(1, (TAW - D) / (TAW - RAW)) of the moment, E the
+    unstressed ET of the day by its half sine. FAO-56 Eq. 81-86. What is above field capacity at
+    the end of the day drains.
     >>> day = np.full((2, 1), 4.0)
-    >>> ledger = step_days(np.array([1.0]), first_day_index=np.array([0]), taw_mm=10.0 * day,
-    ...     raw_mm=5.0 * day, rain_entering_mm=0.0 * day, crop_et_mm=day, early_net_mm=0.0 * day,
-    ...     day_net_mm=0.0 * day)
-    >>> ledger.depletion_end_mm[:, 0].tolist()
-    [5.0, 9.0]
+    >>> ledger = step_days(np.array([1.0]), first_day_index=np.array([0]), taw_mm=2.5 * day,
+    ...     raw_mm=1.25 * day, rain_entering_mm=0.0 * day, crop_et_mm=day,
+    ...     early_net_mm=0.0 * day, day_net_mm=0.0 * day)
+    >>> ledger.depletion_end_mm[:, 0].round(4).tolist()  # 10 - 5 exp(-4 / 5)
+    [5.0, 7.7534]
     """
-    shape = rain_entering_mm.shape
-    is_running = first_day_index <= np.arange(shape[0])[:, np.newaxis]
-    given = {
-        "taw_mm": taw_mm,
-        "raw_mm": raw_mm,
-        "rain_entering_mm": rain_entering_mm,
-        "crop_et_mm": crop_et_mm,
-        "early_net_mm": early_net_mm,
-        "day_net_mm": day_net_mm,
-    }
-    found = {name: np.empty(shape) for name in _FOUND}
-    depletion_mm = depletion_start_mm
-    for day in range(shape[0]):
-        ledger = step_day(depletion_mm, **{name: term[day] for name, term in given.items()})
-        for name, rows in found.items():
-            rows[day] = getattr(ledger, name)
-        depletion_mm = np.where(is_running[day], ledger.depletion_end_mm, depletion_mm)
-    book = given | found
+    from service.agronomy.balance_kernel import DayBookings, DayTerms, book_days, pulse_shares
+
+    shape = taw_mm.shape
+    terms = (taw_mm, raw_mm, rain_entering_mm, crop_et_mm, early_net_mm, day_net_mm)
+    given = DayTerms(*map(np.ascontiguousarray, terms))
+    found = DayBookings(*np.full((len(DayBookings._fields), *shape), np.nan))
+    offset, shares, durations_min = np.zeros(taw_mm.size + 1, np.int64), np.empty(0), np.empty(0)
+    if times is not None:
+        offset, durations_min = times.offset, times.duration_min
+        sun = (times.sunrise_min.ravel(), times.sunset_min.ravel())
+        shares = pulse_shares(offset, times.start_min, *sun)
+    start_mm = np.ascontiguousarray(depletion_start_mm)
+    book_days(start_mm, first_day_index, given, offset, shares, durations_min, found)
+    return _ledger(given, found, first_day_index <= np.arange(shape[0])[:, np.newaxis])
+
+
+def _ledger(given: DayTerms, found: DayBookings, is_running: NDArray[np.bool_]) -> DayLedger:
+    """The ledger of the days on which a block is kept, NaN before."""
+    book = given._asdict() | found._asdict()
     if not is_running.all():
         book = {name: np.where(is_running, term, np.nan) for name, term in book.items()}
     return DayLedger(**book, has_afternoon_stress=book["depletion_end_mm"] > book["raw_mm"])

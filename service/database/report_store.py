@@ -5,16 +5,19 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import fields
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import chain
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from sqlalchemy import Connection, insert, select, tuple_, update
+import orjson
+from sqlalchemy import Connection, case, insert, select, tuple_, update
 
-from service.agronomy.records import Days, Ints
+from service.agronomy.records import Days, Floats, Ints
 from service.database import mapping
-from service.database.bulk import insert_rows, is_among, read_columns
+from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
 from service.database.tables import (
     instant_text,
     plan,
@@ -25,7 +28,7 @@ from service.database.tables import (
 from service.errors import NotFound
 from service.records.farms import LoadOutcome
 from service.records.feedback import GaugeReading, MeteredRuns, RunRows
-from service.records.ledger import AppliedWater
+from service.records.ledger import AppliedPulses, AppliedWater
 
 _RUN_COLUMNS = (
     "block_key",
@@ -57,41 +60,20 @@ class ReportStore:
         early_min, day_min = np.zeros(shape), np.zeros(shape)
         is_reported = np.zeros(shape, dtype=np.bool_)
         ready_min = np.full(shape, np.nan)
-        applied = AppliedWater(early_min, day_min, is_reported, ready_min)
         if days.size == 0 or block_keys.size == 0:
-            return applied
+            nothing = _planned_day_pulses([], np.empty(0), (np.empty(0, np.int64),) * 2)
+            return AppliedWater(early_min, day_min, is_reported, ready_min, nothing)
         asked = days.astype("datetime64[D]")
         span = (asked.min().item(), asked.max().item())
         cells = _Cells(asked, block_keys)
-
-        plans = read_columns(
-            self._connection,
-            select(
-                plan.c.block_key,
-                plan.c.day,
-                plan.c.planned_min,
-                plan.c.early_min,
-                plan.c.ready_min,
-            ).where(
-                plan.c.superseded_at.is_(None),
-                plan.c.day.between(*span),
-                is_among(self._connection, plan.c.block_key, block_keys),
-            ),
-        )
+        plans = self._plans_of(block_keys, span)
         rows, at = cells.find(plans.days("day"), plans.ints("block_key"))
         early_min[at] = plans.ints("early_min")[rows]
         day_min[at] = (plans.ints("planned_min") - plans.ints("early_min"))[rows]
         ready_min[at] = plans.floats("ready_min")[rows]
+        planned_rows, planned_at = rows, at
 
-        runs = read_columns(
-            self._connection,
-            select(
-                run.c.block_key, run.c.day, run.c.start_min, run.c.duration_min, run.c.is_early
-            ).where(
-                run.c.day.between(*span),
-                is_among(self._connection, run.c.block_key, block_keys),
-            ),
-        )
+        runs = self._runs_of(block_keys, span)
         rows, at = cells.find(runs.days("day"), runs.ints("block_key"))
         duration_min = runs.floats("duration_min")[rows]
         is_early = runs.flags("is_early")[rows]
@@ -101,7 +83,52 @@ class ReportStore:
         np.add.at(early_min, at, np.where(is_early, duration_min, 0.0))
         np.add.at(day_min, at, np.where(is_early, 0.0, duration_min))
         np.maximum.at(ready_min, at, runs.ints("start_min")[rows] + 2 * duration_min)
-        return applied
+
+        day_runs = AppliedPulses(
+            day_row=at[0][~is_early],
+            block_row=at[1][~is_early],
+            start_min=runs.ints("start_min")[rows][~is_early].astype(np.float64),
+            duration_min=duration_min[~is_early],
+        )
+        is_assumed = ~is_reported[planned_at] & (day_min[planned_at] > 0.0)
+        day_pulses = _planned_day_pulses(
+            [plans.texts("day_pulses")[row] for row in planned_rows[is_assumed].tolist()],
+            early_min[planned_at][is_assumed],
+            (planned_at[0][is_assumed], planned_at[1][is_assumed]),
+        )
+        return AppliedWater(
+            early_min, day_min, is_reported, ready_min, _joined(day_pulses, day_runs)
+        )
+
+    def _plans_of(self, block_keys: Ints, span: tuple[date, date]) -> ColumnSet:
+        """The plans in force on these days; their pulses where any starts after sunrise."""
+        has_day_water = plan.c.planned_min > plan.c.early_min
+        return read_columns(
+            self._connection,
+            select(
+                plan.c.block_key,
+                plan.c.day,
+                plan.c.planned_min,
+                plan.c.early_min,
+                plan.c.ready_min,
+                case((has_day_water, plan.c.pulses), else_="[]").label("day_pulses"),
+            ).where(
+                plan.c.superseded_at.is_(None),
+                plan.c.day.between(*span),
+                is_among(self._connection, plan.c.block_key, block_keys),
+            ),
+        )
+
+    def _runs_of(self, block_keys: Ints, span: tuple[date, date]) -> ColumnSet:
+        return read_columns(
+            self._connection,
+            select(
+                run.c.block_key, run.c.day, run.c.start_min, run.c.duration_min, run.c.is_early
+            ).where(
+                run.c.day.between(*span),
+                is_among(self._connection, run.c.block_key, block_keys),
+            ),
+        )
 
     def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> LoadOutcome:
         """Store reported runs; the same (block, start) with the same water counts as unchanged.
@@ -265,6 +292,35 @@ class ReportStore:
             .order_by(rain_gauge_reading.c.read_at)
         ).mappings()
         return [mapping.reading_from(row) for row in rows]
+
+
+def _planned_day_pulses(
+    texts: Sequence[str], early_min: Floats, at: tuple[Ints, Ints]
+) -> AppliedPulses:
+    """The stored pulses of these (day, block) cells without those that start before sunrise."""
+    of_cell = orjson.loads(f"[{','.join(texts)}]")
+    count = np.array([len(pulses) for pulses in of_cell], dtype=np.int64)
+    table = np.array(list(chain.from_iterable(of_cell)), dtype=np.float64).reshape(-1, 2)
+    start_min, duration_min = table.T
+    # The pulses of a cell are in order of time, so that the early minutes hold the early ones.
+    running_min = np.cumsum(duration_min)
+    total_min = np.concatenate(([0.0], running_min))[np.cumsum(count) - count]
+    is_day = running_min - np.repeat(total_min, count) > np.repeat(early_min, count)
+    return AppliedPulses(
+        day_row=np.repeat(at[0], count)[is_day],
+        block_row=np.repeat(at[1], count)[is_day],
+        start_min=start_min[is_day],
+        duration_min=duration_min[is_day],
+    )
+
+
+def _joined(first: AppliedPulses, then: AppliedPulses) -> AppliedPulses:
+    return AppliedPulses(
+        **{
+            field.name: np.concatenate([getattr(first, field.name), getattr(then, field.name)])
+            for field in fields(AppliedPulses)
+        }
+    )
 
 
 class _Cells:

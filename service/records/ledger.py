@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.water_balance import PulseTimes
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,40 @@ class BalanceState:
 
 
 @dataclass(frozen=True, slots=True)
+class AppliedPulses:
+    """Pulses or runs that started at sunrise or later, arrays (pulses,)."""
+
+    day_row: Ints
+    """Row of the day in the window of days."""
+    block_row: Ints
+    start_min: Floats
+    """Minutes elapsed since local midnight."""
+    duration_min: Floats
+
+    def times(
+        self, rows: slice, blocks: Ints, *, sunrise_min: Floats, sunset_min: Floats
+    ) -> PulseTimes:
+        """When the water ran on a span of days of some blocks (row numbers), in order of time.
+
+        ``sunrise_min``, ``sunset_min``: (days of the span, blocks).
+        """
+        column = np.full(1 + max(self.block_row.max(initial=-1), blocks.max(initial=-1)), -1)
+        column[blocks] = np.arange(blocks.size)
+        at_block = column[self.block_row]
+        own = (rows.start <= self.day_row) & (self.day_row < rows.stop) & (at_block >= 0)
+        cell = (self.day_row[own] - rows.start) * blocks.size + at_block[own]
+        order = np.lexsort((self.start_min[own], cell))
+        cell_count = (rows.stop - rows.start) * blocks.size
+        return PulseTimes(
+            offset=np.searchsorted(cell[order], np.arange(cell_count + 1)),
+            start_min=self.start_min[own][order],
+            duration_min=self.duration_min[own][order],
+            sunrise_min=sunrise_min,
+            sunset_min=sunset_min,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class AppliedWater:
     """Irrigation by (day, block) of a window of days, arrays (days, blocks)."""
 
@@ -37,6 +72,7 @@ class AppliedWater:
     ready_min: Floats
     """Minute from which the block may run again, elapsed since the day's local midnight: the end of
     its last pulse plus the length of that pulse, or less by its plan; NaN: did not run."""
+    day_pulses: AppliedPulses
 
 
 LEDGER_NUMBERS: tuple[str, ...] = (

@@ -7,9 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from service.agronomy.pulse_kernel import BLOCK_DAY, chain_min, lay_pulses, window_start
+from service.agronomy.pulse_kernel import BLOCK_DAY, chain_min, lay_pulses
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
 from service.agronomy.records import Floats, Ints
+from service.agronomy.window_kernel import window_start
 
 
 @dataclass(frozen=True, slots=True)

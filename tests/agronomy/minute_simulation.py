@@ -1,12 +1,9 @@
 """One block's civil day in steps of one minute, as an oracle for the daily step and the planner.
 
 Written for itself, in plain Python from the text of the model, and sharing nothing with the
-service: water runs in at the net rate while a pulse is on, ET leaves by its share of the day, and
-what the managed zone cannot hold drains. The stress coefficient is the model's: fixed for the day
-at sunrise, after the whole depth of the pulses that start before it.
-
-``simulate_day`` and the daily step agree exactly only while the depletion stays below TAW during
-the day, because the daily step knows the cap at TAW only for the day as a whole.
+service: a pulse's water counts from its start, ET leaves by its share of the day times the stress
+coefficient of the moment, and what the managed zone cannot hold drains. The differential equation
+is integrated numerically (classical Runge-Kutta), finely where the depletion passes RAW.
 """
 
 from __future__ import annotations
@@ -14,6 +11,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+STEPS_A_MINUTE = 4
+STEPS_WHERE_STRESS_BEGINS = 2000  # the coefficient has a kink there
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +25,8 @@ class SimulatedDay:
     irrigation_net_mm: float
     drainage_mm: float
     et_mm: float
-    stress_coefficient: float
-    highest_depletion_mm: float
+    room_mm: tuple[float, ...]
+    """Depletion just before each pulse."""
 
 
 def et_share(minute: float, sunrise_min: float, sunset_min: float) -> float:
@@ -44,6 +45,31 @@ def stress_coefficient(depletion_mm: float, taw_mm: float, raw_mm: float) -> flo
     return max(0.0, min(1.0, (taw_mm - depletion_mm) / (taw_mm - raw_mm)))
 
 
+def depletion_after_minute(
+    depletion_mm: float, et_mm: float, taw_mm: float, raw_mm: float
+) -> float:
+    """Depletion after a minute in which this much ET would pass without stress."""
+    if et_mm == 0.0 or depletion_mm + et_mm <= raw_mm:
+        return depletion_mm + et_mm
+    count = STEPS_WHERE_STRESS_BEGINS if depletion_mm < raw_mm else STEPS_A_MINUTE
+    step_mm = et_mm / count
+    for _ in range(count):
+        first = stress_coefficient(depletion_mm, taw_mm, raw_mm)
+        second = stress_coefficient(depletion_mm + step_mm * first / 2, taw_mm, raw_mm)
+        third = stress_coefficient(depletion_mm + step_mm * second / 2, taw_mm, raw_mm)
+        fourth = stress_coefficient(depletion_mm + step_mm * third, taw_mm, raw_mm)
+        depletion_mm += step_mm * (first + 2 * second + 2 * third + fourth) / 6
+    return depletion_mm
+
+
+def minute_et_mm(
+    crop_et_mm: float, sunrise_min: float, sunset_min: float, day_length_min: int = 1440
+) -> list[float]:
+    """Unstressed ET of every minute of a day."""
+    shares = [et_share(minute, sunrise_min, sunset_min) for minute in range(day_length_min + 1)]
+    return [crop_et_mm * (after - before) for before, after in pairwise(shares)]
+
+
 def simulate_day(
     *,
     depletion_after_rain_mm: float,
@@ -56,35 +82,38 @@ def simulate_day(
     starts_min: Sequence[int],
     durations_min: Sequence[int],
     day_length_min: int = 1440,
+    enters_by_minute: bool = False,
 ) -> SimulatedDay:
-    """Run a day. Within a minute the water comes before the ET, which is the side that drains."""
-    water_mm = [0.0] * (day_length_min + 1)
-    early_mm = 0.0
-    for start, duration in zip(starts_min, durations_min, strict=True):
-        if start < sunrise_min:
-            early_mm += duration * net_rate_mm_per_min
-        for minute in range(start, start + duration):
-            water_mm[minute] += net_rate_mm_per_min
-    stress = stress_coefficient(depletion_after_rain_mm - early_mm, taw_mm, raw_mm)
+    """Run a day. Within a minute the water comes before the ET, which is the side that drains.
 
-    depletion_mm = highest_mm = depletion_after_rain_mm
-    drainage_mm = et_mm = 0.0
+    ``enters_by_minute``: a pulse's water counts minute by minute instead of from its start.
+    """
+    water_mm = [0.0] * (day_length_min + 1)
+    for start, duration in zip(starts_min, durations_min, strict=True):
+        if enters_by_minute:
+            for minute in range(start, start + duration):
+                water_mm[minute] += net_rate_mm_per_min
+        else:
+            water_mm[start] += duration * net_rate_mm_per_min
+
+    depletion_mm = depletion_after_rain_mm
+    drainage_mm = used_mm = 0.0
+    room_mm = []
+    et_mm = minute_et_mm(crop_et_mm, sunrise_min, sunset_min, day_length_min)
     for minute in range(day_length_min):
+        if minute in starts_min:
+            room_mm.append(depletion_mm)
         depletion_mm -= water_mm[minute]
         if depletion_mm < 0.0:
             drainage_mm -= depletion_mm
             depletion_mm = 0.0
-        share = et_share(minute + 1, sunrise_min, sunset_min)
-        share -= et_share(minute, sunrise_min, sunset_min)
-        step_mm = min(stress * crop_et_mm * share, taw_mm - depletion_mm)
-        et_mm += step_mm
-        depletion_mm += step_mm
-        highest_mm = max(highest_mm, depletion_mm)
+        before_mm = depletion_mm
+        depletion_mm = depletion_after_minute(depletion_mm, et_mm[minute], taw_mm, raw_mm)
+        used_mm += depletion_mm - before_mm
     return SimulatedDay(
         depletion_end_mm=depletion_mm,
         irrigation_net_mm=sum(water_mm),
         drainage_mm=drainage_mm,
-        et_mm=et_mm,
-        stress_coefficient=stress,
-        highest_depletion_mm=highest_mm,
+        et_mm=used_mm,
+        room_mm=tuple(room_mm),
     )

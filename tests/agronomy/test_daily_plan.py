@@ -25,9 +25,9 @@ from service.agronomy.daily_plan import (
 )
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import CurveDefinition, Floats, WindowBatch
-from service.agronomy.water_balance import step_day
+from service.agronomy.water_balance import PulseTimes, step_day
 from tests.agronomy.ledger_error import mass_balance_error_mm
-from tests.agronomy.minute_simulation import et_share, simulate_day, stress_coefficient
+from tests.agronomy.minute_simulation import simulate_day
 from tests.factories import batch_of, even_days, make_block, windows_of
 
 DAY = ((240, 1260),)
@@ -191,7 +191,9 @@ def test_the_ledger_waits_for_a_blocks_first_day() -> None:
         early_net_mm=nothing,
         day_net_mm=nothing,
     )
-    assert ledger.depletion_end_mm[:, 0] == pytest.approx([6.0, 11.0])
+    # TAW 14.85, RAW 7.425: 3.575 of the second day's 5 mm of ET come beyond RAW.
+    after_mm = 14.85 - 7.425 * np.exp(-3.575 / 7.425)
+    assert ledger.depletion_end_mm[:, 0] == pytest.approx([6.0, after_mm])
     assert math.isnan(ledger.depletion_end_mm[0, 1])
     assert ledger.depletion_start_mm[1, 1] == 2.0
 
@@ -303,21 +305,19 @@ def test_no_planned_pulse_drains(case: Case) -> None:
     for block in range(case.depletion_mm.size):
         starts, durations = pulses_of(plan, block)
         rate = float(plan.net_rate_mm_per_min[block])
-        start_mm = float(plan.need.depletion_after_rain_mm[block])
-        early_mm = sum(
-            duration * rate
-            for start, duration in zip(starts, durations, strict=True)
-            if start < sunrise
+        simulated = simulate_day(
+            depletion_after_rain_mm=float(plan.need.depletion_after_rain_mm[block]),
+            crop_et_mm=float(plan.crop_et_mm[block]),
+            taw_mm=float(plan.taw_mm[block]),
+            raw_mm=float(plan.raw_mm[block]),
+            sunrise_min=sunrise,
+            sunset_min=sunset,
+            net_rate_mm_per_min=rate,
+            starts_min=starts,
+            durations_min=durations,
         )
-        stress = stress_coefficient(
-            start_mm - early_mm, float(plan.taw_mm[block]), float(plan.raw_mm[block])
-        )
-        given_mm = 0.0
-        for start, duration in zip(starts, durations, strict=True):
-            used_mm = stress * float(plan.crop_et_mm[block]) * et_share(start, sunrise, sunset)
-            room_mm = start_mm + used_mm - given_mm
+        for duration, room_mm in zip(durations, simulated.room_mm, strict=True):
             assert duration * rate <= room_mm + 1e-6
-            given_mm += duration * rate
 
 
 @given(evenings())
@@ -334,6 +334,11 @@ def test_a_one_minute_simulation_of_the_plan_drains_nothing_and_ends_where_the_l
         crop_et_mm=plan.crop_et_mm,
         early_net_mm=schedule.early_net_mm,
         day_net_mm=schedule.day_net_mm,
+        times=PulseTimes.of_day(
+            schedule.pulses,
+            sunrise_min=case.weather.sunrise_min[0, case.blocks.site_index],
+            sunset_min=case.weather.sunset_min[0, case.blocks.site_index],
+        ),
     )
     assert np.all(ledger.irrigation_drainage_mm <= 1e-9)
     for block in range(case.depletion_mm.size):
@@ -350,10 +355,7 @@ def test_a_one_minute_simulation_of_the_plan_drains_nothing_and_ends_where_the_l
             durations_min=durations,
         )
         assert simulated.drainage_mm <= 1e-9
-        if simulated.highest_depletion_mm < plan.taw_mm[block] - 1e-9:
-            assert simulated.depletion_end_mm == pytest.approx(
-                ledger.depletion_end_mm[block], abs=1e-6
-            )
+        assert simulated.depletion_end_mm == pytest.approx(ledger.depletion_end_mm[block], abs=1e-6)
 
 
 @given(evenings())

@@ -45,6 +45,7 @@ def ahead(
         raw_mm=over_days(raw_mm),
         depletion_midnight_mm=np.broadcast_to(np.asarray(depletion_mm, np.float64), (count,)),
         planned_net_mm=np.broadcast_to(np.asarray(planned_net_mm, np.float64), (count,)),
+        planned_early_net_mm=np.broadcast_to(np.asarray(planned_net_mm, np.float64), (count,)),
         net_rate_mm_per_min=net_rate_mm_per_min(batch.system, batch.soil),
         limits=pulse_limits(batch.system, batch.soil),
         windows_of_day=[windows or windows_of(*[DAY] * count)] * day_count,
@@ -91,22 +92,27 @@ def test_a_system_that_can_give_the_need_keeps_up() -> None:
 
 
 def test_a_system_with_too_few_minutes_does_not_keep_up() -> None:
-    # 60 minutes give 2.6 mm of the 5 used: 2 + 5 - 2.6 = 4.4, 6.8, 9.2, then 11.6.
+    # 60 minutes give 2.6 mm of the 5 used: 2 + 5 - 2.6 = 4.4, 6.8, 9.2, then 11.6 less what is not
+    # used beyond RAW: 20 - 10 exp(-1.6 / 10).
     blocks = batch_of(make_block(daily_maximum_min=60.0))
     outlook = ahead(blocks, planned_net_mm=60.0 * RATE, day_count=4)
     gain_mm = 5.0 - 60.0 * RATE
-    np.testing.assert_allclose(
-        outlook.depletion_end_mm[:, 0], 2.0 + gain_mm * np.arange(1, 5), atol=1e-9
-    )
+    linear_mm = 2.0 + gain_mm * np.arange(1, 5)
+    linear_mm[3] = 20.0 - 10.0 * np.exp(-(linear_mm[3] - 10.0) / 10.0)
+    np.testing.assert_allclose(outlook.depletion_end_mm[:, 0], linear_mm, atol=1e-9)
     np.testing.assert_allclose(outlook.expected_min[1:, 0], 60.0)
     assert outlook.keeps_up.tolist() == [False]
     assert ahead(blocks, planned_net_mm=60.0 * RATE, day_count=3).keeps_up.tolist() == [True]
 
 
 def test_depletion_never_passes_what_the_zone_holds() -> None:
+    # 7, then 2 mm of ET beyond RAW: 20 - 10 exp(-0.2), and 5 more each day.
     blocks = batch_of(make_block(daily_maximum_min=0.0))
     outlook = ahead(blocks, day_count=6)
-    np.testing.assert_allclose(outlook.depletion_end_mm[:, 0], [7.0, 12.0, 17.0, 20.0, 20.0, 20.0])
+    beyond_mm = np.array([2.0, 7.0, 12.0, 17.0, 22.0])
+    np.testing.assert_allclose(
+        outlook.depletion_end_mm[:, 0], [7.0, *(20.0 - 10.0 * np.exp(-beyond_mm / 10.0))]
+    )
 
 
 def test_a_short_supply_is_shared_in_proportion() -> None:

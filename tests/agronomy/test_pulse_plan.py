@@ -16,7 +16,13 @@ from service.agronomy.pulse_plan import (
     ShortfallCause,
 )
 from service.agronomy.supply import schedule_supplies
-from tests.agronomy.minute_simulation import et_share, simulate_day, stress_coefficient
+from service.agronomy.water_balance import PulseTimes, step_day
+from tests.agronomy.minute_simulation import (
+    depletion_after_minute,
+    et_share,
+    minute_et_mm,
+    simulate_day,
+)
 from tests.agronomy.pulse_demands import (
     BLOCK,
     assert_rules_hold,
@@ -86,13 +92,14 @@ def test_a_pulse_waits_until_the_soil_has_room_for_it() -> None:
 
 
 def test_stress_slows_the_et_that_makes_room() -> None:
-    # D = 12 of TAW 16 and RAW 8: Ks = 0.5, so 3 mm of ET are left of 6. 12.75 mm of water find
-    # room when 12 + 3 F = 12.75, F = 1/4, at 10:00; one pulse of 255 min.
+    # D = 12 of TAW 16 and RAW 8, 6 mm of ET: 16 - D = 4 exp(-6 F / 8), so that 12.6838 mm find
+    # room when F = 1/4, at 10:00; one pulse of 120 min.
     schedule = plan_one(
-        depletion_after_rain_mm=12.0, crop_et_mm=6.0, taw_mm=16.0, raw_mm=8.0, need_mm=12.75,
-        sunset_min=1080.0, longest_pulse_min=300, windows=((400, 1260),),
+        depletion_after_rain_mm=12.0, crop_et_mm=6.0, taw_mm=16.0, raw_mm=8.0, need_mm=12.6838,
+        net_rate_mm_per_min=12.6838 / 120.0, sunset_min=1080.0, longest_pulse_min=300,
+        windows=((400, 1260),),
     )  # fmt: skip
-    assert pulses_of(schedule, 0) == [(600, 255)]
+    assert pulses_of(schedule, 0) == [(600, 120)]
 
 
 def test_a_pulse_lies_wholly_in_one_window() -> None:
@@ -248,41 +255,51 @@ def test_no_pulse_drains_and_the_day_ends_as_the_daily_step_says(block: dict[str
             )
         },
     )  # fmt: skip
-    if day.highest_depletion_mm > row["taw_mm"] - 1e-9:
-        return  # the daily step knows the cap at TAW only for the day as a whole
     assert day.drainage_mm <= 1e-6
-    # The order of the daily step: early pulses, stress, then ET and the pulses of the day.
-    depletion_mm = row["depletion_after_rain_mm"] - schedule.early_net_mm[0]
-    stress = stress_coefficient(depletion_mm, row["taw_mm"], row["raw_mm"])
-    assert day.stress_coefficient == pytest.approx(stress)
-    depletion_mm += stress * row["crop_et_mm"] - schedule.day_net_mm[0]
-    assert day.depletion_end_mm == pytest.approx(depletion_mm, abs=1e-6)
+    ledger = step_day(
+        np.array([row["depletion_after_rain_mm"]]),
+        times=PulseTimes.of_day(
+            schedule.pulses,
+            sunrise_min=np.array([row["sunrise_min"]]),
+            sunset_min=np.array([row["sunset_min"]]),
+        ),
+        rain_entering_mm=np.zeros(1),
+        early_net_mm=schedule.early_net_mm,
+        day_net_mm=schedule.day_net_mm,
+        **{name: np.array([row[name]]) for name in ("taw_mm", "raw_mm", "crop_et_mm")},
+    )
+    assert ledger.depletion_end_mm[0] == pytest.approx(day.depletion_end_mm, abs=1e-6)
+    assert ledger.actual_crop_et_mm[0] == pytest.approx(day.et_mm, abs=1e-6)
 
 
 def scan_starts(row: dict[str, Any], lengths: list[int], off_ratio: float) -> list[int]:
     """Earliest starts by looking at every minute of the day; as many as find a place."""
     starts: list[int] = []
-    early_mm = given_mm = 0.0
-    free_from = 0
+    depletion_mm = row["depletion_after_rain_mm"]
+    et_mm = minute_et_mm(row["crop_et_mm"], row["sunrise_min"], row["sunset_min"], 1441)
+    now = free_from = 0
     for length in lengths:
         net_mm = length * row["net_rate_mm_per_min"]
-        stress = stress_coefficient(
-            row["depletion_after_rain_mm"] - early_mm, row["taw_mm"], row["raw_mm"]
-        )
-        for minute in range(free_from, 1441 - length):
-            share = et_share(minute, row["sunrise_min"], row["sunset_min"])
-            room_mm = row["depletion_after_rain_mm"] + stress * row["crop_et_mm"] * share - given_mm
-            if room_mm >= net_mm - 1e-9 and any(
-                opens <= minute and minute + length <= closes for opens, closes in row["windows"]
+        for minute in range(now, 1441 - length):
+            now = minute
+            if (
+                minute >= free_from
+                and depletion_mm >= net_mm - 1e-9
+                and any(
+                    opens <= minute and minute + length <= closes
+                    for opens, closes in row["windows"]
+                )
             ):
                 break
+            depletion_mm = depletion_after_minute(
+                depletion_mm, et_mm[minute], row["taw_mm"], row["raw_mm"]
+            )
         else:
             break
-        starts.append(minute)
-        given_mm += net_mm
-        early_mm += net_mm if minute < row["sunrise_min"] else 0.0
+        starts.append(now)
+        depletion_mm -= net_mm
         off_min = max(math.ceil(off_ratio * length - 1e-9), row["valve_gap_min"])
-        free_from = minute + length + off_min
+        free_from = now + length + off_min
     return starts
 
 
@@ -299,13 +316,7 @@ def test_starts_are_the_earliest_that_a_scan_of_all_minutes_finds(block: dict[st
 def test_a_block_that_does_not_fit_gets_what_an_exhaustive_search_gets(
     block: dict[str, Any], wanted_min: int
 ) -> None:
-    # A stressed day is left out: early water raises Ks there, and with it the room of the day, so
-    # that a longer total may fit where a shorter does not.
-    row = (
-        BLOCK
-        | block
-        | {"depletion_after_rain_mm": min(block["depletion_after_rain_mm"], block["raw_mm"])}
-    )
+    row = BLOCK | block
     row |= {"need_mm": wanted_min * row["net_rate_mm_per_min"], "urgent_need_mm": 0.0}
     planned_min = int(plan_one(**row).planned_min[0])
     shortest, longest = row["shortest_pulse_min"], row["longest_pulse_min"]

@@ -83,13 +83,13 @@ def test_a_wrong_forecast_reaches_the_next_plan_only_a_day_later() -> None:
     blocks = batch_of(make_block(curve=KC_ONE, root_depth_m=0.9))
     actual = even_days(day_count=4, et0_mm=np.array([1.0, 5.0, 5.0, 5.0])[:, None])
     expected = even_days(day_count=4, et0_mm=np.array([9.0, 5.0, 5.0, 5.0])[:, None])
-    closed = run(blocks, actual, expected, start_mm=2.0, windows=())
+    closed = run(blocks, actual, expected, start_mm=1.0, windows=())
     # Needs show what each evening expected: D1 + forecast ET - 0.3 RAW, beyond 0.7 RAW.
     raw_mm = crop_days(blocks, expected).raw_mm[:, 0]
-    assert closed.need_mm[0, 0] == pytest.approx(2.0 + 9.0 - 0.3 * raw_mm[0])
-    assert closed.need_mm[1, 0] == pytest.approx(2.0 + 9.0 + 5.0 - 0.3 * raw_mm[1])
-    assert closed.need_mm[2, 0] == pytest.approx(2.0 + 1.0 + 5.0 + 5.0 - 0.3 * raw_mm[2])
-    assert closed.ledger.depletion_end_mm[:, 0] == pytest.approx([3.0, 8.0, 13.0, 18.0], abs=0.5)
+    assert closed.need_mm[0, 0] == pytest.approx(1.0 + 9.0 - 0.3 * raw_mm[0])
+    assert closed.need_mm[1, 0] == pytest.approx(1.0 + 9.0 + 5.0 - 0.3 * raw_mm[1])
+    assert closed.need_mm[2, 0] == pytest.approx(1.0 + 1.0 + 5.0 + 5.0 - 0.3 * raw_mm[2])
+    assert closed.ledger.depletion_end_mm[:, 0] == pytest.approx([2.0, 7.0, 12.0, 17.0], abs=0.5)
 
 
 def test_rain_that_nobody_foresaw_drains_irrigation_and_is_told_apart_from_rain() -> None:

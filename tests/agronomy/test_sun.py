@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from service.agronomy.atmosphere import daylight_hours
 from service.agronomy.civil_day import midnight_utc_min
-from service.agronomy.pulse_kernel import et_share
+from service.agronomy.stress_kernel import et_share
 from service.agronomy.sun import seasonal_correction_min, sunrise_sunset_min
 
 YEAR = np.datetime64("2023-01-01", "D") + np.arange(365)

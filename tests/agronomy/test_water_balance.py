@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import fields
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from service.agronomy.records import Floats
 from service.agronomy.water_balance import (
     DayLedger,
+    PulseTimes,
     step_day,
     step_days,
 )
@@ -24,10 +26,14 @@ TERMS = ("taw_mm", "raw_mm", "rain_entering_mm", "crop_et_mm", "early_net_mm", "
 
 def one_day(depletion_mm: float, **terms: float) -> dict[str, float]:
     """One block with TAW 50 and RAW 20; what is not named is zero."""
-    given_terms = {**dict.fromkeys(TERMS, 0.0), "taw_mm": 50.0, "raw_mm": 20.0, **terms}
-    ledger = step_day(
-        np.array([depletion_mm]), **{name: np.array([v]) for name, v in given_terms.items()}
-    )
+    given_terms: dict[str, float] = {
+        **dict.fromkeys(TERMS, 0.0),
+        "taw_mm": 50.0,
+        "raw_mm": 20.0,
+        **terms,
+    }
+    arrays_of: dict[str, Any] = {name: np.array([v]) for name, v in given_terms.items()}
+    ledger = step_day(np.array([depletion_mm]), **arrays_of)
     assert abs(mass_balance_error_mm(ledger)[0]) < 1e-9
     return {part.name: float(getattr(ledger, part.name)[0]) for part in fields(ledger)}
 
@@ -64,18 +70,52 @@ def test_rain_comes_before_irrigation_so_that_irrigation_drains_on_a_wet_day() -
     assert day["irrigation_drainage_mm"] == 5.0
 
 
-def test_stress_is_judged_after_early_irrigation_and_before_that_of_the_day() -> None:
-    assert one_day(35.0, crop_et_mm=4.0)["stress_ratio"] == 0.5
-    assert one_day(35.0, crop_et_mm=4.0, early_net_mm=15.0)["stress_ratio"] == 1.0
-    late = one_day(35.0, crop_et_mm=4.0, day_net_mm=15.0)
-    assert late["stress_ratio"] == 0.5
-    assert late["actual_crop_et_mm"] == 2.0
+def test_stress_follows_the_depletion_through_the_day() -> None:
+    # TAW 50, RAW 20: 50 - D = 15 exp(-4 / 30) from D = 35 on, 12 exp(-2 / 30) after 2 mm from 20.
+    assert one_day(35.0, crop_et_mm=4.0)["actual_crop_et_mm"] == pytest.approx(
+        15.0 * (1.0 - math.exp(-4.0 / 30.0)), abs=1e-12
+    )
+    late = one_day(18.0, crop_et_mm=4.0)
+    assert late["depletion_end_mm"] == pytest.approx(50.0 - 30.0 * math.exp(-2.0 / 30.0), abs=1e-12)
+    assert late["stress_ratio"] == pytest.approx((late["depletion_end_mm"] - 18.0) / 4.0)
+    assert one_day(35.0, crop_et_mm=4.0, early_net_mm=15.0)["stress_ratio"] < 1.0
+    assert one_day(35.0, crop_et_mm=4.0, early_net_mm=19.0)["stress_ratio"] == 1.0
+    assert one_day(35.0)["stress_ratio"] == 0.5
+
+
+def test_water_without_a_time_enters_in_step_with_the_et() -> None:
+    # From D = 35, R = 15: 4 mm of ET and 2 of water a day, dR/dF = 2 - 4 R / 30 = 0.
+    assert one_day(35.0, crop_et_mm=4.0, day_net_mm=2.0)["depletion_end_mm"] == pytest.approx(35.0)
+    # 12 mm of water to 4 of ET: R = 90 - 75 exp(-4 F / 30), which reaches 30 only at F = 1.7.
+    assert one_day(35.0, crop_et_mm=4.0, day_net_mm=12.0)["depletion_end_mm"] == pytest.approx(
+        50.0 - 90.0 + 75.0 * math.exp(-4.0 / 30.0)
+    )
+    # 24 mm: R = 180 - 165 exp(-4 F / 30) reaches 30 at F = 0.71, then 20 mm a day to the good.
+    more = one_day(35.0, crop_et_mm=4.0, day_net_mm=24.0)["depletion_end_mm"]
+    free = 7.5 * math.log((180.0 - 15.0) / (180.0 - 30.0))
+    assert more == pytest.approx(20.0 - 20.0 * (1.0 - free))
+
+
+def test_a_pulse_relieves_the_stress_of_the_hours_after_it_only() -> None:
+    # At solar noon half of the 4 mm have passed: R = 15 exp(-2 / 30), then 6 more, then the same.
+    one = np.ones(1)
+    ledger = step_day(
+        35.0 * one, taw_mm=50.0 * one, raw_mm=20.0 * one, rain_entering_mm=0.0 * one,
+        crop_et_mm=4.0 * one, early_net_mm=0.0 * one, day_net_mm=6.0 * one,
+        times=PulseTimes(
+            offset=np.array([0, 1]), start_min=720.0 * one, duration_min=60.0 * one,
+            sunrise_min=360.0 * one, sunset_min=1080.0 * one,
+        ),
+    )  # fmt: skip
+    half = math.exp(-2.0 / 30.0)
+    assert ledger.depletion_end_mm[0] == pytest.approx(50.0 - (15.0 * half + 6.0) * half, abs=1e-12)
+    assert abs(mass_balance_error_mm(ledger)[0]) < 1e-12
 
 
 def test_a_dry_zone_gives_the_crop_only_what_the_day_brings() -> None:
     assert one_day(50.0, crop_et_mm=6.0)["actual_crop_et_mm"] == 0.0
-    day = one_day(49.0, raw_mm=49.0, crop_et_mm=6.0, day_net_mm=2.0)
-    assert day["actual_crop_et_mm"] == 3.0
+    day = one_day(50.0, raw_mm=50.0, crop_et_mm=6.0, day_net_mm=2.0)
+    assert day["actual_crop_et_mm"] == 2.0
     assert day["depletion_end_mm"] == 50.0
 
 
@@ -152,28 +192,50 @@ def test_depletion_stays_between_full_and_empty_and_nothing_runs_backwards(
 
 
 @st.composite
-def steady_seasons(draw: st.DrawFn) -> dict[str, Any]:
-    """Seasons of a zone that is larger than a day's demand on what is left of it."""
+def small_zones(draw: st.DrawFn) -> dict[str, Any]:
+    """Seasons of one zone that may hold less than a day's use, with pulses by day."""
     season = draw(seasons())
     shape = season["taw_mm"].shape
-    season["taw_mm"] = np.full(shape, draw(st.floats(20.0, 200.0)))
+    season["taw_mm"] = np.full(shape, draw(st.floats(0.5, 200.0)))
     season["raw_mm"] = season["taw_mm"] * draw(st.floats(0.1, 0.8))
-    # Water lost to stress is (D - RAW) ETc / (TAW - RAW): with ETc above the span, a wetter zone
-    # could use so much more in a day that it ends the day drier.
-    season["crop_et_mm"] = np.minimum(season["crop_et_mm"], (season["taw_mm"] - season["raw_mm"]))
+    count = draw(
+        arrays(np.int64, (taw_count := season["taw_mm"].size,), elements=st.integers(0, 3))
+    )
+    starts = draw(arrays(np.float64, (3 * taw_count,), elements=st.floats(360.0, 1200.0)))
+    offset = np.concatenate(([0], np.cumsum(count)))
+    start_min = np.concatenate(
+        [np.empty(0), *(np.sort(starts[3 * k : 3 * k + n]) for k, n in enumerate(count.tolist()))]
+    )
+    season["times"] = PulseTimes(
+        offset=offset,
+        start_min=start_min,
+        duration_min=np.full(start_min.size, 30.0),
+        sunrise_min=np.full(shape, 330.0),
+        sunset_min=np.full(shape, 1150.0),
+    )
     return season
 
 
-@given(season=steady_seasons(), more=st.floats(0.0, 60.0), on_day=st.integers(0, 11))
+@settings(max_examples=1000)
+@given(season=small_zones(), more=st.floats(0.0, 60.0), on_day=st.integers(0, 11))
 def test_more_rain_never_raises_depletion_under_the_same_pulses(
     season: dict[str, Any], more: float, on_day: int
 ) -> None:
     wetter = season["rain_entering_mm"].copy()
     wetter[on_day % wetter.shape[0]] += more
     start = np.zeros_like(season["first_day_index"])
-    dry = run(season, first_day_index=start).depletion_end_mm
-    wet = run(season, first_day_index=start, rain_entering_mm=wetter).depletion_end_mm
-    assert (wet <= dry + 1e-9).all()
+    for times in (season["times"], None):
+        terms = season | {"times": times, "first_day_index": start}
+        dry = run(terms).depletion_end_mm
+        wet = run(terms | {"rain_entering_mm": wetter}).depletion_end_mm
+        assert (wet <= dry + 1e-9).all()
+
+
+@given(season=small_zones())
+def test_every_millimetre_is_booked_with_pulses_at_their_times(season: dict[str, Any]) -> None:
+    ledger = run(season | {"first_day_index": np.zeros_like(season["first_day_index"])})
+    assert (np.abs(mass_balance_error_mm(ledger)) < 1e-9).all()
+    assert ((ledger.stress_ratio >= 0.0) & (ledger.stress_ratio <= 1.0)).all()
 
 
 @given(season=seasons())
@@ -241,7 +303,7 @@ def test_a_block_that_joins_later_keeps_its_depletion_until_then() -> None:
 
 
 def test_a_run_of_no_days_is_an_empty_ledger() -> None:
-    nothing = np.zeros((0, 2))
+    nothing: Any = np.zeros((0, 2))
     ledger = step_days(
         np.zeros(2),
         first_day_index=np.zeros(2, dtype=np.int64),
@@ -252,7 +314,7 @@ def test_a_run_of_no_days_is_an_empty_ledger() -> None:
 
 def test_inputs_are_left_as_they_were() -> None:
     start = np.array([60.0])
-    terms = {name: np.array([10.0]) for name in TERMS}
+    terms: dict[str, Any] = {name: np.array([10.0]) for name in TERMS}
     terms["taw_mm"] = np.array([50.0])
     step_day(start, **terms)
     assert start[0] == 60.0
@@ -263,7 +325,7 @@ def test_inputs_are_left_as_they_were() -> None:
 @pytest.mark.parametrize("fault_mm", [1e-6, -0.5])
 def test_a_ledger_that_was_tampered_with_shows_an_error(fault_mm: float) -> None:
     one = np.array([1.0])
-    terms = dict.fromkeys(TERMS, one)
+    terms: dict[str, Any] = dict.fromkeys(TERMS, one)
     ledger = step_day(one, **{**terms, "taw_mm": 9.0 * one})
     ledger.depletion_end_mm[0] += fault_mm
     assert mass_balance_error_mm(ledger)[0] == pytest.approx(fault_mm)

@@ -76,6 +76,25 @@ def test_reported_runs_take_the_place_of_the_plan(
     np.testing.assert_array_equal(found.ready_min, [[420, 545 + 45]])
 
 
+def test_the_hours_of_day_water_are_those_of_the_runs_or_else_of_the_plan(
+    open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
+) -> None:
+    publish(open_unit, make_plans(keys, basis_key))
+    record(open_unit, make_runs(int(keys[1]), 500, 120, 200))
+    with open_unit(write=False) as unit:
+        found = unit.reports.read_applied(keys, days(str(DAY)))
+    pulses = found.day_pulses
+    # Block 0 by its plan, without the pulse that starts before sunrise; block 1 by its day run.
+    assert pulses.block_row.tolist() == [0, 1]
+    assert pulses.start_min.tolist() == [360, 500]
+    assert pulses.duration_min.tolist() == [60, 45]
+    times = pulses.times(
+        slice(0, 1), np.array([1, 0]), sunrise_min=np.zeros((1, 2)), sunset_min=np.ones((1, 2))
+    )
+    assert times.offset.tolist() == [0, 1, 2]
+    assert times.start_min.tolist() == [500, 360]
+
+
 def test_a_reported_run_of_no_minutes_says_that_the_plan_was_not_carried_out(
     open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
 ) -> None:

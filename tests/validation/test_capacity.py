@@ -2,8 +2,8 @@
 
 Farm and weather are invented. The simulation shares the daily crop use, rain and soil store with
 the service and nothing else: balance, need, pump and windows are written independently from the
-text of the model. Both blocks are alike and the pump runs one of them at a time, so each gets half
-of the open minutes.
+text of the model. Both blocks are alike and the pump runs one of them at a time, so that they share
+the open minutes.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from service.agronomy.capacity import peak_transpiration_mm
 from service.operations.review.hindcast import Hindcast, hindcast
 from service.operations.waterworks.assess_capacity import Capacity, assess_capacity
 from service.records.farms import FarmBundle
+from tests.agronomy.minute_simulation import simulate_day
 from tests.invented_summers import (
     FIRST_YEAR,
     LAST_YEAR,
@@ -28,24 +29,42 @@ from tests.invented_summers import (
 
 
 def simulate(run: Hindcast, first_day: date, *, net_rate: float, open_min: int) -> float:
-    """Largest depletion beyond RAW from a day on, with half of the open minutes at most."""
-    depletion = 0.0
+    """Largest depletion beyond RAW from a day on, with the open minutes shared by the two blocks.
+
+    Which block runs when, and how the minutes fall to the two, is that of the service's pulses.
+    """
+    depletion = [0.0, 0.0]
     worst = -np.inf
     for row, day in enumerate(run.days.tolist()):
         crop = run.season.crop
-        et, taw, raw = (
-            float(values[row, 0]) for values in (crop.crop_et_mm, crop.taw_mm, crop.raw_mm)
-        )
-        depletion = max(0.0, min(depletion, taw) - float(crop.rain_entering_mm[row, 0]))
-        planned = depletion + et
-        need = planned - 0.3 * raw if planned >= 0.7 * raw else 0.0
-        minutes = min(int(need / net_rate + 1e-9), open_min // 2)
-        if minutes < 10:  # the shortest pulse
-            minutes = 0
-        ks = 1.0 if depletion <= raw else max(0.0, (taw - depletion) / (taw - raw))
-        depletion = min(max(depletion - minutes * net_rate + ks * et, 0.0), taw)
-        if day >= first_day:
-            worst = max(worst, depletion - raw)
+        wanted = given = 0
+        for block in range(2):
+            et, taw, raw = (
+                float(values[row, block]) for values in (crop.crop_et_mm, crop.taw_mm, crop.raw_mm)
+            )
+            after_rain = min(depletion[block], taw) - float(crop.rain_entering_mm[row, block])
+            after_rain = max(0.0, after_rain)
+            planned = after_rain + et
+            need = planned - 0.3 * raw if planned >= 0.7 * raw else 0.0
+            minutes = int(need / net_rate + 1e-9)
+            wanted += minutes if minutes >= 10 else 0  # the shortest pulse
+            pulses = run.season.pulses[row].of_block(block)
+            given += sum(length for _, length in pulses)
+            depletion[block] = simulate_day(
+                depletion_after_rain_mm=after_rain,
+                crop_et_mm=et,
+                taw_mm=taw,
+                raw_mm=raw,
+                sunrise_min=float(run.season.sunrise_min[row, block]),
+                sunset_min=float(run.season.sunset_min[row, block]),
+                net_rate_mm_per_min=net_rate,
+                starts_min=[start for start, _ in pulses],
+                durations_min=[length for _, length in pulses],
+            ).depletion_end_mm
+            if day >= first_day:
+                worst = max(worst, depletion[block] - raw)
+        # Shares are whole minutes and known to 1e-4, so that a minute or two may stay unused.
+        assert min(wanted, open_min) - 2 <= given <= min(wanted, open_min)
     return worst
 
 

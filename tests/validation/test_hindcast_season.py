@@ -134,10 +134,9 @@ def test_one_minute_simulation_of_every_day_agrees_with_the_ledger(scenario: str
     result = season(scenario)
     run, ledger = result.season, result.season.ledger
     worst_mm = 0.0
-    compared_count = 0
+    stressed_count = 0
     for day, block in np.ndindex(ledger.stress_ratio.shape):
-        if ledger.stress_ratio[day, block] < 1.0:
-            continue
+        is_stressed = bool(ledger.stress_ratio[day, block] < 1.0)
         starts_min, durations_min = _pulses(result, day, block)
         net_mm = ledger.early_net_mm[day, block] + ledger.day_net_mm[day, block]
         total_min = sum(durations_min)
@@ -153,12 +152,12 @@ def test_one_minute_simulation_of_every_day_agrees_with_the_ledger(scenario: str
             starts_min=starts_min,
             durations_min=durations_min,
         )
-        compared_count += 1
+        stressed_count += is_stressed
         error_mm = abs(simulated.depletion_end_mm - ledger.depletion_end_mm[day, block])
         worst_mm = max(worst_mm, float(error_mm))
         assert simulated.drainage_mm <= 1e-9, (result.days[day], BLOCK_KEYS[block])
     assert worst_mm < MINUTE_TOLERANCE_MM
-    assert compared_count > 0.95 * ledger.stress_ratio.size
+    assert stressed_count > 0
 
 
 def test_pulses_lie_within_windows_and_keep_their_distance(any_season: Hindcast) -> None:
@@ -199,7 +198,6 @@ def test_unlimited_blocks_never_run_short_with_a_right_forecast(foreseen_season:
 
 
 ALLOWED_CAUSES = {
-    "night-only": {ShortfallCause.WINDOWS},
     "slow-filling": {ShortfallCause.MINIMUM_PULSE},
     "outage": {ShortfallCause.OUTAGE},
     "spring-one": {ShortfallCause.SUPPLY, ShortfallCause.WINDOWS},

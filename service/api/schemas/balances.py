@@ -26,7 +26,7 @@ class BalanceDayOut(Out):
     rain_drainage_mm: float | None = Field(description="Rain that drains below it, mm.")
     crop_coefficient: float | None = Field(description="Kc, dimensionless.")
     crop_et_mm: float | None = Field(description="Crop water use without stress, mm.")
-    stress_ratio: float | None = Field(description="Ks, 1 without stress, dimensionless.")
+    stress_ratio: float | None = Field(description="Mean Ks of the day, 1 without stress.")
     actual_crop_et_mm: float | None = Field(description="Crop water use with stress, mm.")
     irrigation_gross_mm: float | None = Field(description="Irrigation that ran, mm.")
     early_net_mm: float | None = Field(description="Net irrigation begun before sunrise, mm.")

@@ -195,6 +195,12 @@ def _step_group(
             first_day_index=np.zeros(blocks.size, dtype=np.int64),
             early_net_mm=early_min * rate,
             day_net_mm=day_min * rate,
+            times=inputs.applied.day_pulses.times(
+                rows,
+                blocks,
+                sunrise_min=weather.sunrise_min[:, batch.site_index],
+                sunset_min=weather.sunset_min[:, batch.site_index],
+            ),
         )
         booked = _booked(weather, batch, crop, ledger, running_min=early_min + day_min)
         for name in LEDGER_NUMBERS:
