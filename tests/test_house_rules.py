@@ -469,7 +469,9 @@ NO_TEST_OF_ITS_OWN = {
     "waterworks/peak_needs": "a part of assess_capacity; tests/validation/test_capacity.py has it",
 }
 """Operation modules, by subject and name, with the reason why no file of tests bears their name."""
-SCENARIOS: dict[str, str] = {}
+SCENARIOS: dict[str, str] = {
+    "evening/first_evening": "inputs, ledgers and reported runs of a season under way"
+}
 """Files of tests in tests/operations that follow several operations at once, with the reason."""
 
 

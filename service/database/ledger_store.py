@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import ColumnElement, Connection, delete, func, select, update
 
-from service.agronomy.records import Ints
+from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.bulk import is_among, positions, read_columns, rows_of, upsert_rows
 from service.database.tables import balance_day, balance_state, block_version
@@ -107,6 +107,20 @@ class LedgerStore:
             .order_by(balance_day.c.day),
         )
         return mapping.ledger_rows(columns)
+
+    def read_first_days(self, block_keys: Ints) -> Days:
+        """First ledger day of each of these blocks, settled or not; NaT where there is none."""
+        stored = read_columns(
+            self._connection,
+            select(balance_day.c.block_key, func.min(balance_day.c.day).label("day"))
+            .where(is_among(self._connection, balance_day.c.block_key, block_keys))
+            .group_by(balance_day.c.block_key),
+        )
+        first = np.full(block_keys.shape, "NaT", dtype="datetime64[D]")
+        is_stored = np.isin(block_keys, stored.ints("block_key"))
+        place = positions(stored.ints("block_key"), block_keys[is_stored])
+        first[is_stored] = stored.days("day")[place]
+        return first
 
     def rewind(self, *, site_key: int, day: date) -> int:
         """Unsettle the ledgers of all blocks that ever drew on this site, from ``day`` on.

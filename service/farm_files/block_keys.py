@@ -288,7 +288,8 @@ class BlockKeys(Table):
     )
     no_water = TablesKey(about="Times without water.", table=NoWaterKeys, otherwise="none")
     balance_start = DayKey(
-        about="First day of the books.", otherwise="the first day with observed weather"
+        about="First day of the books.",
+        otherwise="the first evening that is planned, or the day of an earlier reported run",
     )
     hydraulics = TableKey(
         about="Its pipes; plans do without.", tables=(HydraulicsKeys,), otherwise="not known"

@@ -101,7 +101,7 @@ class BlockDefinition:
     windows: tuple[WallWindow, ...]
     no_water: tuple[NoWaterPeriod, ...] = ()
     balance_start: date | None = None
-    """First day of the ledger; None: the first day with observed weather, 30 days back at most."""
+    """First day of the ledger; None: its first evening, or the day of an earlier reported run."""
     origins: Mapping[str, str] = field(default_factory=dict)
     """Where each number comes from: ``given``, or the source of the default."""
     layout: BlockLayout | None = None

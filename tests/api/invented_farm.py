@@ -76,6 +76,7 @@ row_spacing = "2.5 m"
 emitter_spacing = "0.6 m"
 emitter_flow = "2 L/h"
 soil = { texture = "loam" }
+balance_start = 2026-06-14
 """
 _LATER_FARM = """
 [farm]

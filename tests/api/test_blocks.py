@@ -85,8 +85,9 @@ def test_a_block_shows_every_number_and_where_it_comes_from(client: Client) -> N
 
 def test_what_is_not_known_of_a_block_is_null(client: Client) -> None:
     block = client.json(f"/v1/blocks/{BARE_BLOCK_ID}")
-    for name in ("curve_number", "planting_year", "initial_depletion_mm", "balance_start"):
+    for name in ("curve_number", "planting_year", "initial_depletion_mm"):
         assert block[name] is None
+    assert client.json(f"/v1/blocks/{YOUNG_BLOCK_ID}")["balance_start"] is None
 
 
 def test_balance_days_are_those_of_the_ledger(client: Client, service: Service) -> None:

@@ -127,7 +127,8 @@ class BlockOut(Out):
     site_id: str = Field(description="Site whose weather is used.")
     supply_id: str = Field(description="Water supply of the block.")
     balance_start: date | None = Field(
-        description="First day of the ledger as given; null: from the first observed weather."
+        description="First day of the ledger as given; null: from the first evening, or from an"
+        " earlier reported run."
     )
     curve: CurveOut
     windows: list[WindowOut]

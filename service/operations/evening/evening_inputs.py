@@ -24,7 +24,7 @@ from service.records.feedback import DepletionReadings
 from service.records.ledger import AppliedWater, BalanceState
 
 FIRST_LEDGER_DAYS = 30
-"""How far back the ledger of a new block may begin if the grower gives no day."""
+"""How far back the ledger of a new block may begin, for a run known of then, if no day is given."""
 NO_DAY = np.datetime64("NaT", "D")
 
 
@@ -151,7 +151,10 @@ def read_inputs(
     weather = weather_since(_earliest_day(on, table, before), unit)
     site_index = np.searchsorted(weather.sites.keys, table.site_keys)
     supply_index = np.searchsorted(supplies.keys, table.supply_keys)
-    first_day = _first_ledger_days(on, table, before, weather, site_index)
+    known_since = _known_since(unit, on, table, before)
+    first_day = _first_ledger_days(
+        on, table, before, weather, site_index=site_index, known_since=known_since
+    )
     days = every_day(first_day.min(), on)
     readings = unit.soil.read_depletions(table.keys, first_day=days[0].item(), last_day=on)
     return EveningInputs(
@@ -220,16 +223,40 @@ def _lookback_days(curve: CurveDefinition, on: date) -> int:
     return max(FIRST_LEDGER_DAYS, (day_of_year(on.month, on.day) - start_doy) % DAYS_IN_YEAR + 1)
 
 
+def _known_since(unit: UnitOfWork, on: date, table: BlockTable, state: BalanceState) -> Days:
+    """First day on which the water of each block is known, (blocks,): of its books or of a run.
+
+    What was irrigated before the first evening is not known unless runs of those days were
+    reported; counting such days as dry would call for all the water of the season so far at once.
+    """
+    today = np.datetime64(on)
+    is_new = np.isnat(state.settled_day) & np.isnat(table.balance_start)
+    if not is_new.any():
+        return np.full(is_new.shape, today)
+    since = np.fmin(unit.ledger.read_first_days(table.keys), today)
+    back = np.array([_lookback_days(curve, on) for curve in table.curves])
+    days = every_day(today - back[is_new].max(), on)
+    reported = unit.reports.read_applied(table.keys, days).is_reported
+    first_run = np.where(reported.any(axis=0), days[np.argmax(reported, axis=0)], today)
+    return np.maximum(np.minimum(since, first_run), today - back)
+
+
 def _first_ledger_days(
-    on: date, table: BlockTable, state: BalanceState, weather: GatheredWeather, site_index: Ints
+    on: date,
+    table: BlockTable,
+    state: BalanceState,
+    weather: GatheredWeather,
+    *,
+    site_index: Ints,
+    known_since: Days,
 ) -> Days:
     """First ledger day still to compute for each block, (blocks,)."""
     today = np.datetime64(on)
     first: Days = state.settled_day + 1
     for row in np.flatnonzero(np.isnat(first)).tolist():
         given = table.balance_start[row]
-        back = today - _lookback_days(table.curves[row], on) if np.isnat(given) else given
-        first[row] = _first_known(weather, site_index[row], back)
+        since = known_since[row] if np.isnat(given) else given
+        first[row] = _first_known(weather, site_index[row], since)
     return np.minimum(np.where(np.isnat(first), today, first), today)
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
 from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS
 from service.agronomy.daily_plan import CropDays, SiteDays, crop_days, days_of, keep_ledger
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints
@@ -179,7 +180,7 @@ def _step_group(
     """
     blocks = np.flatnonzero(inputs.first_day == first_day)
     depletion_mm = _first_depletion_mm(inputs)[blocks]
-    degree_days_c_day = inputs.before.degree_day_sum_c_day[blocks]
+    degree_days_c_day = _first_degree_days(inputs, blocks, first_day)
     for span in _spans(inputs, days, row_of_day(days, first_day)):
         batch = take_blocks(inputs.versions.on(span.version_day, span.older_version), blocks)
         rows = slice(span.begin, span.end)
@@ -217,6 +218,24 @@ def _first_depletion_mm(inputs: EveningInputs) -> Floats:
         np.nan_to_num(inputs.versions.on(inputs.on).initial_depletion_mm),
         inputs.before.depletion_mm,
     )
+
+
+def _first_degree_days(inputs: EveningInputs, blocks: Ints, first_day: np.datetime64) -> Floats:
+    """(blocks,) degree days at which each ledger continues [°C day].
+
+    Settled, or counted for a new block over the weather from the season's start: the crop has grown
+    since then, though its water is known from the first evening alone.
+    """
+    settled = inputs.before.degree_day_sum_c_day[blocks]
+    batch = take_blocks(inputs.versions.on(inputs.on), blocks)
+    is_counted = np.isnat(inputs.before.settled_day[blocks]) & (
+        batch.crop.curve_basis == SEASON_BY_DEGREE_DAYS
+    )
+    row = row_of_day(inputs.weather.days, first_day)
+    if row == 0 or not is_counted.any():
+        return settled
+    crop = crop_days(batch, days_of(inputs.weather.weather.days, 0, row))
+    return np.where(is_counted, crop.degree_day_sum_c_day[-1], settled)
 
 
 @dataclass(frozen=True, slots=True)

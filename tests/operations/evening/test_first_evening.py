@@ -1,0 +1,135 @@
+"""A season that is under way on the first evening: weather since winter, and no run known of then.
+
+That the balance starts on the first evening is our choice: what was irrigated before is not known,
+and a season counted as dry asks for all its water at once.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.reasoning import PlanFlag
+from service.bootstrap import Service
+from service.operations.evening.run_day import run_day
+from service.operations.feedback.report_runs import RunReport, report_runs
+from service.operations.weather.import_weather import import_weather
+from service.records.ledger import LedgerRows
+from tests.api.invented_farm import TODAY, load
+
+FIRST_WEATHER = date(2026, 1, 6)
+"""Also the start of the season."""
+BLOCK_ID = "vines-farm.slope"
+TMAX_C, TMIN_C, FLOOR_C = 30.0, 16.0, 10.0
+_VINES = """
+[farm]
+id = "vines-farm"
+name = "Vines Farm (invented)"
+zone = "America/New_York"
+
+[[site]]
+id = "slope"
+latitude = 35.95
+longitude = -79.30
+elevation = "640 ft"
+
+[[supply]]
+id = "spring"
+flow = "40 gpm"
+
+[[block]]
+id = "slope"
+crop = "grape-wine"
+area = "1 ac"
+row_spacing = "2.5 m"
+emitter_spacing = "0.6 m"
+emitter_flow = "2 L/h"
+soil = { texture = "loam" }
+season = { start = "01-06", floor = "10 degC", degree_days = [DEGREE_DAYS] }
+"""
+STAGES = '"200 degC day", "800 degC day", "2000 degC day", "3500 degC day"'
+
+
+@pytest.fixture
+def vines(own_service: Service) -> Service:
+    """Vines that grow by degree days, with dry weather since January."""
+    load(own_service, _VINES.replace("DEGREE_DAYS", STAGES))
+    return own_service
+
+
+def bring_evening(service: Service, on: date) -> None:
+    """Weather observed up to a day and forecast for the week after it, then its evening."""
+    days = np.arange(np.datetime64(FIRST_WEATHER), np.datetime64(on) + 8)
+    values = {
+        "tmax_c": TMAX_C, "tmin_c": TMIN_C, "rhmax_pct": 90.0, "rhmin_pct": 45.0,
+        "wind_m_s": 1.5, "rs_mj_m2": 20.0, "rain_mm": 0.0,
+    }  # fmt: skip
+    import_weather(
+        "slope",
+        days,
+        {name: np.full(days.size, value) for name, value in values.items()},
+        source="import",
+        forecast_from=on + ONE_DAY,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    run = run_day(
+        on,
+        farm_ids=["vines-farm"],
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+    )
+    assert run.failures == []
+
+
+def ledger(service: Service) -> LedgerRows:
+    with service.unit_of_work(write=False) as unit:
+        key = unit.blocks.get_block_key(BLOCK_ID)
+        return unit.ledger.read_rows(key, first_day=FIRST_WEATHER, last_day=date(2026, 12, 31))
+
+
+def test_the_balance_starts_on_the_first_evening_and_not_in_a_winter_without_known_runs(
+    vines: Service,
+) -> None:
+    bring_evening(vines, TODAY)
+    rows = ledger(vines)
+    assert rows.days.tolist() == [TODAY]
+    # Full in the morning, so it lacks what the vines used of one day.
+    np.testing.assert_allclose(
+        rows.numbers["depletion_end_mm"], rows.numbers["crop_et_mm"], rtol=1e-6
+    )
+    assert rows.flags[0] & PlanFlag.START_DEPLETION_ASSUMED
+
+
+def test_degree_days_count_from_the_start_of_the_season_all_the_same(vines: Service) -> None:
+    bring_evening(vines, TODAY)
+    # Arithmetic: (30 + 16) / 2 - 10 = 13 °C d on each day from 6 January to 14 July.
+    day_count = (TODAY - FIRST_WEATHER).days + 1
+    degree_days = day_count * ((TMAX_C + TMIN_C) / 2.0 - FLOOR_C)
+    assert ledger(vines).numbers["degree_day_sum_c_day"][0] == pytest.approx(degree_days)
+
+
+def test_the_second_evening_continues_the_balance_of_the_first(vines: Service) -> None:
+    bring_evening(vines, TODAY)
+    bring_evening(vines, TODAY + ONE_DAY)
+    rows = ledger(vines)
+    assert rows.days.tolist() == [TODAY, TODAY + ONE_DAY]
+    start, end = rows.numbers["depletion_start_mm"], rows.numbers["depletion_end_mm"]
+    assert start[1] == pytest.approx(end[0])
+
+
+def test_a_run_known_of_before_the_first_evening_starts_the_balance_earlier(
+    vines: Service,
+) -> None:
+    earlier = TODAY - timedelta(days=6)
+    run = RunReport(BLOCK_ID, datetime.fromisoformat(f"{earlier}T06:00:00-04:00"), 120.0)
+    with vines.unit_of_work(write=True) as unit:
+        report_runs(unit, [run], farm_id=None, reporter="the grower", replanning=vines.replanning)
+    bring_evening(vines, TODAY)
+    rows = ledger(vines)
+    assert rows.days[0] == np.datetime64(earlier)
+    assert rows.numbers["irrigation_gross_mm"][0] > 0
