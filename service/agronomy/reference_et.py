@@ -23,12 +23,12 @@ from service.agronomy.weather_day import (
     RADIATION_OVER_CLEAR_SKY_RANGE,
     TEMPERATURE_RANGE_C,
     WIND_FLOOR_M_S,
-    FieldFlag,
     Flags,
     WeatherDays,
     check_days,
     site_values,
 )
+from service.agronomy.weather_flags import FieldFlag
 from service.errors import Fault, WeatherInvalid
 
 REFERENCE_ET_RANGE_MM = (0.0, 15.0)  # [mm/d] a choice of this service: values outside are errors

@@ -20,13 +20,8 @@ from service.agronomy.daily_plan import SiteDays
 from service.agronomy.records import Floats, SiteBatch
 from service.agronomy.reference_et import fill_reference_et, reference_et_mm
 from service.agronomy.sun import sunrise_sunset_min
-from service.agronomy.weather_day import (
-    FieldFlag,
-    RawWeather,
-    WeatherDays,
-    check_weather,
-    find_unit_mistakes,
-)
+from service.agronomy.weather_day import RawWeather, WeatherDays, check_weather, find_unit_mistakes
+from service.agronomy.weather_flags import FieldFlag
 
 PAST_GAP_DAYS = 3  # [CHOICE] d, longest gap of past reference ET that recent days may fill
 FUTURE_GAP_DAYS = 9  # [CHOICE] d, how far recent days may replace a missing forecast

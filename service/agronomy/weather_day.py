@@ -7,7 +7,6 @@ the order of Allen et al. 1998, FAO-56, chapter 3. Maximum and minimum temperatu
 substitute. A series that is plainly in another unit is refused as a whole.
 """
 
-import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Self
@@ -24,7 +23,9 @@ from service.agronomy.atmosphere import (
     saturation_vapour_pressure_kpa,
     wind_at_2m_m_s,
 )
+from service.agronomy.radiation_record import is_part_day, near_clearness
 from service.agronomy.records import Days, Floats
+from service.agronomy.weather_flags import FieldFlag
 from service.errors import Fault, WeatherInvalid
 
 Flags = NDArray[np.int32]
@@ -33,7 +34,7 @@ Mask = NDArray[np.bool_]
 # Limits that are a choice of this service (no published constant) unless a source is named.
 TEMPERATURE_RANGE_C = (-40.0, 55.0)  # [degC]
 TEMPERATURE_SPAN_RANGE_C = (0.0, 35.0)  # [degC] Tmax - Tmin
-DEWPOINT_ABOVE_TMIN_MAX_C = 2.0  # [degC]
+DEWPOINT_ABOVE_TMAX_MAX_C = 0.5  # [degC] rounding; the mean dewpoint cannot lie above Tmax
 RELATIVE_HUMIDITY_RANGE_PCT = (0.0, 105.0)  # [%] FAO-56 Annex 5: above 103-105 recalibrate
 VAPOUR_PRESSURE_RANGE_KPA = (0.0, 6.0)  # [kPa] 6 is a dewpoint of 36 degC
 WIND_RANGE_M_S = (0.0, 20.0)  # [m/s] daily mean at the sensor
@@ -50,79 +51,13 @@ LATITUDE_RANGE_DEG = (-90.0, 90.0)  # [deg]
 ELEVATION_RANGE_M = (-430.0, 6000.0)  # [m] Dead Sea shore to above the highest farms
 JUMP_C = 15.0  # [degC] from one day to the next
 STUCK_DAY_COUNT = 4  # [-] the same value on more than three days running
+STUCK_CHANCE_RUNS = 0.05  # [-] runs as long that chance would give in the series; fewer: suspect
+REPEAT_PAIR_COUNT = 30  # [-] pairs of days from which the share of chance repeats is taken
 UNIT_MEDIAN_TMAX_C = 55.0  # [degC] a median above it is degF or K
 UNIT_MEDIAN_RS_MJ_M2 = 45.0  # [MJ m-2] a median above it is W/m2; Ra itself stays below 45
 UNIT_MEDIAN_WIND_M_S = 20.0  # [m/s] a median above it is km/h
 UNIT_DAY_COUNT = 3  # [-] fewer values may be single bad readings, which are only removed
 UNIT_MEDIAN_HUMIDITY_PCT = 1.0  # [%] a median at or below it is a fraction
-
-
-class FieldFlag(enum.IntFlag):
-    """What is known about one value besides the value itself; several flags may be set at once."""
-
-    MISSING = enum.auto()
-    OUT_OF_RANGE = enum.auto()
-    INCONSISTENT = enum.auto()
-    CLIPPED = enum.auto()
-    ESTIMATED_FROM_RHMAX = enum.auto()
-    ESTIMATED_FROM_RHMEAN = enum.auto()
-    ESTIMATED_FROM_TMIN = enum.auto()
-    ESTIMATED_FROM_VAPOUR_PRESSURE = enum.auto()
-    ESTIMATED_FROM_SUNSHINE = enum.auto()
-    ESTIMATED_FROM_TEMPERATURE_RANGE = enum.auto()
-    DEFAULT_WIND = enum.auto()
-    LIMITED_TO_SATURATION = enum.auto()
-    SUSPECT_JUMP = enum.auto()
-    SUSPECT_STUCK = enum.auto()
-    ASSUMED_ZERO = enum.auto()
-    ASSUMED_CERTAIN = enum.auto()
-    FILLED_FROM_RECENT_DAYS = enum.auto()
-    FORECAST = enum.auto()
-    NORMAL_OF_SEASON = enum.auto()
-
-
-FLAG_TEXT: Mapping[FieldFlag, str] = {
-    FieldFlag.MISSING: "No value was given and there is nothing to replace it with.",
-    FieldFlag.OUT_OF_RANGE: "A value was given but is not plausible, so it was not used.",
-    FieldFlag.INCONSISTENT: "Values that contradict each other were given; none of them was used.",
-    FieldFlag.CLIPPED: "The value was slightly outside its limits and was set to the limit.",
-    FieldFlag.ESTIMATED_FROM_RHMAX: "Estimated from the highest humidity of the day alone.",
-    FieldFlag.ESTIMATED_FROM_RHMEAN: "Estimated from the mean humidity of the day.",
-    FieldFlag.ESTIMATED_FROM_TMIN: "Estimated by taking the night minimum as the dewpoint.",
-    FieldFlag.ESTIMATED_FROM_VAPOUR_PRESSURE: (
-        "Estimated from the day's vapour pressure and its highest temperature."
-    ),
-    FieldFlag.ESTIMATED_FROM_SUNSHINE: "Estimated from the hours of sunshine.",
-    FieldFlag.ESTIMATED_FROM_TEMPERATURE_RANGE: (
-        "Estimated from how far the day warmed; trust it over a week, not on a single day."
-    ),
-    FieldFlag.DEFAULT_WIND: "No wind was given; 2 m/s is assumed.",
-    FieldFlag.LIMITED_TO_SATURATION: (
-        "More moisture was given than the air can hold; it was set to saturation."
-    ),
-    FieldFlag.SUSPECT_JUMP: "The value jumped by more than 15 °C from the day before.",
-    FieldFlag.SUSPECT_STUCK: "The same value came more than three days running.",
-    FieldFlag.ASSUMED_ZERO: "No rain was given; none is assumed.",
-    FieldFlag.ASSUMED_CERTAIN: "No chance of rain was given; the amount is taken as certain.",
-    FieldFlag.FILLED_FROM_RECENT_DAYS: (
-        "Not computed because weather is missing; the mean of the days before is used."
-    ),
-    FieldFlag.FORECAST: "The value is a forecast.",
-    FieldFlag.NORMAL_OF_SEASON: (
-        "No weather is available; the normal for the time of year is used."
-    ),
-}
-
-
-def describe_flags(flags: int) -> tuple[str, ...]:
-    """Sentences that explain a flag value to people, in the order of the flags.
-
-    Shapes: one number.
-    Returns: sentences; empty where no flag is set.
-    >>> describe_flags(int(FieldFlag.DEFAULT_WIND | FieldFlag.FORECAST))
-    ('No wind was given; 2 m/s is assumed.', 'The value is a forecast.')
-    """
-    return tuple(text for flag, text in FLAG_TEXT.items() if flags & flag)
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,7 +239,7 @@ def check_weather(
 
     flags: dict[str, Flags] = {
         "tmax_c": tmax_flags,
-        "tmin_c": tmin_flags,
+        "tmin_c": tmin_flags | (rs_flags & np.int32(FieldFlag.SUSPECT_PART_DAY)),
         "ea_kpa": ea_flags,
         "rhmin_pct": rhmin_flags,
         "u2_m_s": u2_flags,
@@ -425,18 +360,40 @@ def _within(values: Floats, allowed: tuple[float, float]) -> tuple[Floats, Flags
 
 
 def _stuck(values: Floats, follows: Mask) -> Flags:
-    """Flags every value of a run of the same value on days that follow each other."""
+    """Flags every value of a run of the same value on days that follow each other.
+
+    A coarse value repeats by chance: with one decimal, wind does so on every sixth pair of days. A
+    run is suspect only if chance, at the rate at which the rest of the series repeats, would hardly
+    give one as long.
+    """
     same = np.zeros(values.shape, dtype=np.bool_)
     same[1:] = (values[1:] == values[:-1]) & follows[1:, np.newaxis]
-    count = STUCK_DAY_COUNT
-    stuck = np.zeros(values.shape, dtype=np.bool_)
-    if len(values) < count:
-        return _bit(stuck, FieldFlag.SUSPECT_STUCK)
-    windows = np.lib.stride_tricks.sliding_window_view(same[1:], count - 1, axis=0)
-    repeated = np.asarray(windows.all(axis=-1))
-    for shift in range(count):
-        stuck[shift : shift + len(repeated)] |= repeated
-    return _bit(stuck, FieldFlag.SUSPECT_STUCK)
+    length = _run_lengths(same)
+    is_long = length >= STUCK_DAY_COUNT
+    if not is_long.any():
+        return np.zeros(values.shape, dtype=np.int32)
+    known = np.isfinite(values)
+    pairs = np.zeros(values.shape, dtype=np.bool_)
+    pairs[1:] = known[1:] & known[:-1] & follows[1:, np.newaxis] & ~is_long[1:]
+    count = pairs.sum(axis=0)
+    repeat_share = np.where(
+        count >= REPEAT_PAIR_COUNT, (same & pairs).sum(axis=0) / np.maximum(count, 1), 0.0
+    )
+    chance_runs = known.sum(axis=0) * repeat_share ** (length - 1)
+    return _bit(is_long & (chance_runs < STUCK_CHANCE_RUNS), FieldFlag.SUSPECT_STUCK)
+
+
+def _run_lengths(same: Mask) -> NDArray[np.int64]:
+    """How many days long the run is to which each value belongs; 1 for a value that stands alone.
+
+    ``same`` is True where a value repeats that of the day before.
+    """
+    row = np.arange(len(same))[:, np.newaxis]
+    first = np.maximum.accumulate(np.where(same, 0, row), axis=0)
+    after = np.full(same.shape, len(same))
+    after[:-1] = np.where(same[1:], len(same), row[1:])
+    end = np.minimum.accumulate(after[::-1], axis=0)[::-1]
+    return np.asarray(end - first)
 
 
 def _jump(values: Floats, follows: Mask) -> Flags:
@@ -465,9 +422,10 @@ def _vapour_pressure(
 ) -> tuple[Floats, Flags]:
     measured, flags = _within(raw.ea_kpa, VAPOUR_PRESSURE_RANGE_KPA)
     tdew, tdew_flags = _within(raw.tdew_c, TEMPERATURE_RANGE_C)
-    above_tmin = tdew > tmin + DEWPOINT_ABOVE_TMIN_MAX_C
-    tdew[above_tmin] = np.nan
-    tdew_flags |= _bit(above_tmin, FieldFlag.OUT_OF_RANGE)
+    # A mean dewpoint above the night minimum is real: moister air came in during the day.
+    above_tmax = tdew > tmax + DEWPOINT_ABOVE_TMAX_MAX_C
+    tdew[above_tmax] = np.nan
+    tdew_flags |= _bit(above_tmax, FieldFlag.INCONSISTENT)
     rhmax, rhmax_flags, rhmin, rhmin_flags = _extreme_humidities(raw)
     rhmean, rhmean_flags = _humidity_within(raw.rhmean_pct)
 
@@ -576,10 +534,12 @@ def _radiation(
     clear_sky = clear_sky_radiation_mj_m2(raw.days, latitude, elevation)
     lowest = RADIATION_OVER_CLEAR_SKY_RANGE[0] * clear_sky
     highest = RADIATION_OVER_CLEAR_SKY_RANGE[1] * clear_sky
-    outside = (raw.rs_mj_m2 < lowest) | (raw.rs_mj_m2 > highest)
+    is_above = raw.rs_mj_m2 > highest
+    outside = (raw.rs_mj_m2 < lowest) | is_above
     rs = np.where(outside, np.nan, raw.rs_mj_m2)
     # In the polar night every sensor reads zero day after day.
     flags = _bit(outside, FieldFlag.OUT_OF_RANGE) | _stuck(np.where(rs > 0.0, rs, np.nan), follows)
+    flags |= _bit(is_part_day(tmin, is_above, follows), FieldFlag.SUSPECT_PART_DAY)
 
     daylight = daylight_hours(raw.days, latitude)
     sunshine = raw.sunshine_h
@@ -594,6 +554,13 @@ def _radiation(
     flags |= _bit(taken & (sunshine > daylight), FieldFlag.CLIPPED)
     flags |= _bit(open_still & impossible, FieldFlag.OUT_OF_RANGE)
     rs = np.where(taken, from_sunshine, rs)
+
+    # A record above a clear sky comes from a day that was nearly clear: the days around it tell
+    # more of its sun than its own temperature range.
+    near_ratio = near_clearness(np.where(outside, np.nan, raw.rs_mj_m2), clear_sky, raw.days)
+    taken = np.isnan(rs) & is_above & ~np.isnan(near_ratio)
+    flags |= _bit(taken, FieldFlag.ESTIMATED_FROM_NEAR_DAYS)
+    rs = np.where(taken, near_ratio * clear_sky, rs)
 
     warming = radiation_from_temperature_range_mj_m2(tmax, tmin, above_air, krs_per_sqrt_c=krs)
     from_range = np.minimum(warming, clear_sky)

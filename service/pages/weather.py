@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from starlette.responses import Response
 
-from service.agronomy.weather_day import FieldFlag, describe_flags
+from service.agronomy.weather_flags import FieldFlag, describe_flags
 from service.attributions import ATTRIBUTIONS
 from service.errors import PlanNotFound
 from service.operations.access.manage_keys import Right

@@ -258,7 +258,7 @@ class WeatherBasis:
     """The day before the evening, the evening's own, and the coming days."""
     fields: Mapping[str, Sequence[float | None]]
     flags: Mapping[str, Sequence[int]]
-    """Bits of :class:`service.agronomy.weather_day.FieldFlag`."""
+    """Bits of :class:`service.agronomy.weather_flags.FieldFlag`."""
     unit_fault: str
     """Which quantity seems to be in a wrong unit; empty: none."""
     origins: tuple[WeatherOrigin, ...]

@@ -18,7 +18,7 @@ from service.agronomy.crop_table import CROPS
 from service.agronomy.pulse_plan import CAUSE_TEXT
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS
 from service.agronomy.soil import TEXTURE_KEYS
-from service.agronomy.weather_day import FLAG_TEXT
+from service.agronomy.weather_flags import FLAG_TEXT
 from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
 from service.waterworks.caution import (
     ACID_CAUTIONS,

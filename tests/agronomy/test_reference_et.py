@@ -22,7 +22,8 @@ from service.agronomy.atmosphere import (
     saturation_vapour_pressure_kpa,
 )
 from service.agronomy.reference_et import fill_reference_et, reference_et_mm
-from service.agronomy.weather_day import FieldFlag, WeatherDays
+from service.agronomy.weather_day import WeatherDays
+from service.agronomy.weather_flags import FieldFlag
 from service.errors import WeatherInvalid
 from tests.agronomy.fao56_formulas import hargreaves_et_mm
 from tests.patience import PATIENCE_S

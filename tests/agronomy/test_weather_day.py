@@ -19,15 +19,8 @@ from service.agronomy.atmosphere import (
     saturation_vapour_pressure_kpa,
 )
 from service.agronomy.reference_et import reference_et_mm
-from service.agronomy.weather_day import (
-    FLAG_TEXT,
-    FieldFlag,
-    RawWeather,
-    WeatherDays,
-    check_weather,
-    describe_flags,
-    find_unit_mistakes,
-)
+from service.agronomy.weather_day import RawWeather, WeatherDays, check_weather, find_unit_mistakes
+from service.agronomy.weather_flags import FLAG_TEXT, FieldFlag, describe_flags
 from service.errors import WeatherInvalid
 
 FIRST_DAY = np.datetime64("2023-07-01", "D")
@@ -249,11 +242,81 @@ def test_dry_places_take_the_dewpoint_below_the_night_minimum() -> None:
     assert weather.ea_kpa[0, 0] == pytest.approx(float(saturation_vapour_pressure_kpa(17.0)))
 
 
-def test_a_dewpoint_well_above_the_night_minimum_is_passed_over() -> None:
-    weather = check(only(ordinary_raw(), "tdew_c", 21.1))
+@pytest.mark.parametrize("tdew_c", [21.1, 24.0])
+def test_a_dewpoint_above_the_night_minimum_is_kept(tdew_c: float) -> None:
+    # Fronts and sea breezes bring moister air by day; on 15 stations of California's network every
+    # fifth day is like that (tests/validation/test_real_stations.py).
+    weather = check(only(ordinary_raw(), "tdew_c", tdew_c))
+    assert weather.ea_kpa[0, 0] == saturation_vapour_pressure_kpa(tdew_c)
+    assert flag_of(weather, "ea_kpa") == FieldFlag(0)
+
+
+def test_a_dewpoint_near_the_maximum_is_limited_to_saturation() -> None:
+    weather = check(only(ordinary_raw(), "tdew_c", 30.2))
+    es = mean_saturation_vapour_pressure_kpa(30.0, 19.0)
+    assert weather.ea_kpa[0, 0] == es
+    assert flag_of(weather, "ea_kpa") == FieldFlag.LIMITED_TO_SATURATION
+
+
+def test_a_dewpoint_above_the_maximum_cannot_be_and_is_passed_over() -> None:
+    weather = check(only(ordinary_raw(), "tdew_c", 31.0))
     from_extremes = check(unknown(ordinary_raw(), "tdew_c")).ea_kpa
     np.testing.assert_array_equal(weather.ea_kpa, from_extremes)
-    assert flag_of(weather, "ea_kpa") == FieldFlag.OUT_OF_RANGE
+    assert flag_of(weather, "ea_kpa") == FieldFlag.INCONSISTENT
+
+
+def bright_third_day(day_count: int, **others: float) -> RawWeather:
+    """Invented clear days, 85 % of a clear sky's sun, the third with 130 %; no sunshine hours."""
+    raw = unknown(ordinary_raw(day_count), "sunshine_h")
+    clear = clear_sky_radiation_mj_m2(raw.days, LATITUDE_DEG, ELEVATION_M)
+    share = np.full(day_count, 0.85)
+    share[2] = 1.3
+    raw = replace(raw, rs_mj_m2=share[:, np.newaxis] * clear)
+    for name, value in others.items():
+        getattr(raw, name)[2] = value
+    return raw
+
+
+def test_radiation_above_a_clear_sky_is_replaced_by_the_clearness_of_the_days_around() -> None:
+    raw = bright_third_day(5)
+    weather = check(raw)
+    clear = clear_sky_radiation_mj_m2(raw.days, LATITUDE_DEG, ELEVATION_M)
+    assert weather.rs_mj_m2[2, 0] == pytest.approx(0.85 * clear[2, 0])
+    assert flag_of(weather, "rs_mj_m2", 2) == (
+        FieldFlag.OUT_OF_RANGE | FieldFlag.ESTIMATED_FROM_NEAR_DAYS
+    )
+
+
+def test_the_days_around_must_be_three_good_ones_within_a_week() -> None:
+    assert FieldFlag.ESTIMATED_FROM_TEMPERATURE_RANGE in flag_of(
+        check(bright_third_day(3)), "rs_mj_m2", 2
+    )
+    raw = bright_third_day(5)
+    apart = replace(raw, days=raw.days + np.array([0, 0, 9, 17, 25]))
+    assert FieldFlag.ESTIMATED_FROM_TEMPERATURE_RANGE in flag_of(check(apart), "rs_mj_m2", 2)
+
+
+def test_too_much_sun_with_another_night_minimum_looks_like_part_of_a_day() -> None:
+    weather = check(bright_third_day(5, tmin_c=25.0))
+    for name in ("tmin_c", "rs_mj_m2"):
+        suspect = (weather.flags[name][:, 0] & FieldFlag.SUSPECT_PART_DAY) != 0
+        assert suspect.tolist() == [False, False, True, False, False]
+    assert FieldFlag.SUSPECT_PART_DAY not in flag_of(check(bright_third_day(5)), "tmin_c", 2)
+
+
+def test_chance_repeats_of_a_coarse_value_are_not_taken_for_a_stuck_sensor() -> None:
+    # Winds of one of five values repeat on every fifth pair of days: 400 days then hold a run of
+    # four by chance (expected number 400 * 0.2^3 = 3.2), but none of twelve (8e-6).
+    coarse = np.random.default_rng(7).integers(10, 15, size=(400, 1)) / 10.0
+    weather = check(replace(ordinary_raw(400), wind_m_s=coarse))
+    run = np.diff(np.flatnonzero(np.diff(coarse[:, 0], prepend=0.0, append=0.0) != 0.0))
+    assert run.max() >= 4
+    assert ((weather.flags["u2_m_s"] & FieldFlag.SUSPECT_STUCK) == 0).all()
+    coarse[100:112] = 1.2
+    coarse[[99, 112]] = 1.4
+    stuck = check(replace(ordinary_raw(400), wind_m_s=coarse)).flags["u2_m_s"][:, 0]
+    found = np.flatnonzero(stuck & FieldFlag.SUSPECT_STUCK)
+    assert found.tolist() == list(range(100, 112))
 
 
 def test_more_vapour_than_the_air_can_hold_is_limited_to_saturation() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.reasoning import PlanFlag
-from service.agronomy.weather_day import FieldFlag
+from service.agronomy.weather_flags import FieldFlag
 from service.api.app import create_app
 from service.api.schemas.plans import PlanOut
 from service.bootstrap import Service

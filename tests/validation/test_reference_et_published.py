@@ -23,7 +23,8 @@ from service.agronomy.atmosphere import (
     wind_at_2m_m_s,
 )
 from service.agronomy.reference_et import reference_et_mm
-from service.agronomy.weather_day import FieldFlag, RawWeather, WeatherDays, check_weather
+from service.agronomy.weather_day import RawWeather, WeatherDays, check_weather
+from service.agronomy.weather_flags import FieldFlag
 from service.errors import WeatherInvalid
 from tests.agronomy.fao56_formulas import (
     atmospheric_pressure_kpa,

@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 from service.agronomy.atmosphere import extraterrestrial_radiation_mj_m2
 from service.agronomy.reference_et import reference_et_mm
 from service.agronomy.sun import sunrise_sunset_min
-from service.agronomy.weather_day import FieldFlag, WeatherDays, check_weather
+from service.agronomy.weather_day import WeatherDays, check_weather
+from service.agronomy.weather_flags import FieldFlag
 from tests.agronomy.fao56_formulas import hargreaves_et_mm
 from tests.validation.tmy_years import TMY_NAMES, read_tmy_year
 

@@ -6,7 +6,7 @@ import math
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.agronomy.weather_day import FLAG_TEXT
+from service.agronomy.weather_flags import FLAG_TEXT
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
 from service.operations.evening.plan_texts import plan_flags_json, word
 

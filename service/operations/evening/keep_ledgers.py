@@ -24,7 +24,7 @@ from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.soil_reading import correction_mm
 from service.agronomy.water_balance import DayLedger
 from service.agronomy.watering_rules import net_rate_mm_per_min, uniform_share
-from service.agronomy.weather_day import FieldFlag
+from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import (
     NO_DAY,

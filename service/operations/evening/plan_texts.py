@@ -20,7 +20,7 @@ from service.agronomy.civil_day import day_length_min, midnight_utc, wall_time
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, PlanFlag, one_sentence
 from service.agronomy.units import MINUTES_PER_DAY
-from service.agronomy.weather_day import FLAG_TEXT, FieldFlag
+from service.agronomy.weather_flags import FLAG_TEXT, FieldFlag
 from service.attributions import attribution_line
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.plan_rows import SHOWN_DECIMALS

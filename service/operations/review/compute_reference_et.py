@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats
 from service.agronomy.reference_et import reference_et_mm
-from service.agronomy.weather_day import FieldFlag, RawWeather, check_weather
+from service.agronomy.weather_day import RawWeather, check_weather
+from service.agronomy.weather_flags import FieldFlag
 from service.errors import Fault, WeatherInvalid
 
 SHOWN_FIELDS = ("tmax_c", "tmin_c", "ea_kpa", "rhmin_pct", "u2_m_s", "rs_mj_m2")

@@ -16,7 +16,7 @@ from service.agronomy.block_batch import make_block_batch
 from service.agronomy.daily_plan import crop_days
 from service.agronomy.records import Floats
 from service.agronomy.watering_rules import pulse_limits
-from service.agronomy.weather_day import FieldFlag
+from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather, sources_on
 from service.operations.reading.read_farms import blocks_in_force, local_day

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from service.agronomy.records import Floats
-from service.agronomy.weather_day import FieldFlag
+from service.agronomy.weather_flags import FieldFlag
 from service.errors import WeatherInvalid
 from service.operations.review.compute_reference_et import (
     SHOWN_FIELDS,

@@ -1,0 +1,86 @@
+"""What is known about one daily weather value besides the value: flags, and their sentences.
+
+The numbers of the flags are stored: new ones are added at the end.
+"""
+
+import enum
+from collections.abc import Mapping
+
+
+class FieldFlag(enum.IntFlag):
+    """What is known about one value besides the value itself; several flags may be set at once."""
+
+    MISSING = enum.auto()
+    OUT_OF_RANGE = enum.auto()
+    INCONSISTENT = enum.auto()
+    CLIPPED = enum.auto()
+    ESTIMATED_FROM_RHMAX = enum.auto()
+    ESTIMATED_FROM_RHMEAN = enum.auto()
+    ESTIMATED_FROM_TMIN = enum.auto()
+    ESTIMATED_FROM_VAPOUR_PRESSURE = enum.auto()
+    ESTIMATED_FROM_SUNSHINE = enum.auto()
+    ESTIMATED_FROM_TEMPERATURE_RANGE = enum.auto()
+    DEFAULT_WIND = enum.auto()
+    LIMITED_TO_SATURATION = enum.auto()
+    SUSPECT_JUMP = enum.auto()
+    SUSPECT_STUCK = enum.auto()
+    ASSUMED_ZERO = enum.auto()
+    ASSUMED_CERTAIN = enum.auto()
+    FILLED_FROM_RECENT_DAYS = enum.auto()
+    FORECAST = enum.auto()
+    NORMAL_OF_SEASON = enum.auto()
+    ESTIMATED_FROM_NEAR_DAYS = enum.auto()
+    SUSPECT_PART_DAY = enum.auto()
+
+
+FLAG_TEXT: Mapping[FieldFlag, str] = {
+    FieldFlag.MISSING: "No value was given and there is nothing to replace it with.",
+    FieldFlag.OUT_OF_RANGE: "A value was given but is not plausible, so it was not used.",
+    FieldFlag.INCONSISTENT: "Values that contradict each other were given; none of them was used.",
+    FieldFlag.CLIPPED: "The value was slightly outside its limits and was set to the limit.",
+    FieldFlag.ESTIMATED_FROM_RHMAX: "Estimated from the highest humidity of the day alone.",
+    FieldFlag.ESTIMATED_FROM_RHMEAN: "Estimated from the mean humidity of the day.",
+    FieldFlag.ESTIMATED_FROM_TMIN: "Estimated by taking the night minimum as the dewpoint.",
+    FieldFlag.ESTIMATED_FROM_VAPOUR_PRESSURE: (
+        "Estimated from the day's vapour pressure and its highest temperature."
+    ),
+    FieldFlag.ESTIMATED_FROM_SUNSHINE: "Estimated from the hours of sunshine.",
+    FieldFlag.ESTIMATED_FROM_TEMPERATURE_RANGE: (
+        "Estimated from how far the day warmed; trust it over a week, not on a single day."
+    ),
+    FieldFlag.DEFAULT_WIND: "No wind was given; 2 m/s is assumed.",
+    FieldFlag.LIMITED_TO_SATURATION: (
+        "More moisture was given than the air can hold; it was set to saturation."
+    ),
+    FieldFlag.SUSPECT_JUMP: "The value jumped by more than 15 °C from the day before.",
+    FieldFlag.SUSPECT_STUCK: (
+        "The same value came on so many days running that the sensor may be stuck."
+    ),
+    FieldFlag.ASSUMED_ZERO: "No rain was given; none is assumed.",
+    FieldFlag.ASSUMED_CERTAIN: "No chance of rain was given; the amount is taken as certain.",
+    FieldFlag.FILLED_FROM_RECENT_DAYS: (
+        "Not computed because weather is missing; the mean of the days before is used."
+    ),
+    FieldFlag.FORECAST: "The value is a forecast.",
+    FieldFlag.NORMAL_OF_SEASON: (
+        "No weather is available; the normal for the time of year is used."
+    ),
+    FieldFlag.ESTIMATED_FROM_NEAR_DAYS: (
+        "Estimated from how clear the sky was on the days around it."
+    ),
+    FieldFlag.SUSPECT_PART_DAY: (
+        "More sun than a clear sky gives and a sudden change of the night minimum: the station "
+        "may have recorded only part of the day."
+    ),
+}
+
+
+def describe_flags(flags: int) -> tuple[str, ...]:
+    """Sentences that explain a flag value to people, in the order of the flags.
+
+    Shapes: one number.
+    Returns: sentences; empty where no flag is set.
+    >>> describe_flags(int(FieldFlag.DEFAULT_WIND | FieldFlag.FORECAST))
+    ('No wind was given; 2 m/s is assumed.', 'The value is a forecast.')
+    """
+    return tuple(text for flag, text in FLAG_TEXT.items() if flags & flag)
