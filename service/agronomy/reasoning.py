@@ -147,6 +147,11 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
         "Kc x ET0 = {crop_coefficient:.3f} x {et0_mm:.2f}", "FAO-56 Eq. 58",
     ),
     _Rule(
+        "root_share_of_wetted", "Share of the wetted soil that roots draw from", "",
+        "as given for the block; else (0.1 + 0.9 x age / years to full size)^0.3, and 1 from full"
+        " size on", "this service's own rule, no source",
+    ),
+    _Rule(
         "taw_mm", "Water a full root zone holds", "mm",
         "1000 x (FC - WP) x root depth x wetted share x rooted share = 1000 x"
         " ({field_capacity:.3f} - {wilting_point:.3f}) x {root_depth_m:.2f} x"
@@ -222,6 +227,11 @@ _BLOCK_RULES: tuple[_Rule, ...] = (
     _Rule(
         "gross_mm", "Depth that runs", "mm",
         "{planned_min:.0f} / 60 x {application_rate_mm_per_h:.3f}", "arithmetic",
+    ),
+    _Rule(
+        "unrooted_loss_mm", "Water that misses the roots", "mm",
+        "{net_mm:.2f} / {root_share_of_wetted:.2f} - {net_mm:.2f}; emitters set at the plants"
+        " waste less of it", "arithmetic",
     ),
     _Rule(
         "volume_l", "Water that runs", "L",

@@ -38,7 +38,8 @@ PULSE_DEPTH_SHARE = 0.6  # choice: a pulse may wet this share of the root depth
 LEACHING_NEGLIGIBLE_FRACTION = 0.1  # NEH 623 ch. 7: at or below, uneven wetting leaches enough
 
 YOUNG_ROOT_DEPTH_SHARE = 0.40  # choice: share of full size at planting
-YOUNG_ROOT_SHARE = 0.10  # choice
+YOUNG_ROOT_SHARE = 0.10  # choice: share of the wet strip inside the plants' own root balls
+ROOT_SHARE_POWER = 0.3  # choice, no source: roots draw from wet soil beside them
 YOUNG_CANOPY_SHARE = 0.02  # choice
 CANOPY_GROWTH_POWER = 1.5  # choice: cover grows slowly at first
 
@@ -94,9 +95,11 @@ def size_by_age(age_years: ArrayLike, years_to_full_size: ArrayLike) -> SizeShar
     Shapes: any two that broadcast.
     age_years: years since planting, >= 0; years_to_full_size: 0 counts as full from the start.
     Returns: shares [-], rising with age, 1 from full size on; NaN wherever an input is NaN.
-    Equation: with s = min(1, age / full): 0.4 + 0.6 s, 0.1 + 0.9 s, 0.02 + 0.98 s^1.5; choices.
+    Equation: with s = min(1, age / full): 0.4 + 0.6 s, (0.1 + 0.9 s)^0.3, 0.02 + 0.98 s^1.5;
+    choices. No source gives the share of a wet strip that young roots draw from; the power says
+    that they draw from wet soil beside them too.
     >>> [round(float(share), 2) for share in size_by_age(2, 5)]
-    [0.64, 0.46, 0.27]
+    [0.64, 0.79, 0.27]
     """
     full = np.asarray(years_to_full_size, dtype=np.float64)
     age = np.asarray(age_years, dtype=np.float64)
@@ -108,7 +111,7 @@ def size_by_age(age_years: ArrayLike, years_to_full_size: ArrayLike) -> SizeShar
 
     return SizeShares(
         root_depth_share=from_young(YOUNG_ROOT_DEPTH_SHARE, grown),
-        root_share_of_wetted=from_young(YOUNG_ROOT_SHARE, grown),
+        root_share_of_wetted=np.asarray(from_young(YOUNG_ROOT_SHARE, grown) ** ROOT_SHARE_POWER),
         canopy_share=from_young(YOUNG_CANOPY_SHARE, grown**CANOPY_GROWTH_POWER),
     )
 

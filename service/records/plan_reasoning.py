@@ -116,6 +116,8 @@ class PlanReasoning(NamedTuple):
     unwatered_until_day: date | None
     """The day on which the block would run short if nothing ran; None: not within the outlook."""
     fertigation: StoredInjection | None
+    unrooted_loss_mm: float | None = None
+    """Of the depth that runs, after uneven emitters: what falls where no root draws."""
 
     @property
     def quantities(self) -> Numbers:

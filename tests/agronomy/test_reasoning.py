@@ -73,6 +73,7 @@ NUMBERS: dict[str, float | None] = {
     "volume_l": 27632.0,
     "deferred_mm": 0.02,
     "shortfall_mm": 0.0,
+    "unrooted_loss_mm": 0.0,
 }
 
 
@@ -105,6 +106,14 @@ def test_the_numbers_of_the_example_follow_from_each_other() -> None:
     assert by_name["crop_et_mm"].value == pytest.approx(0.92 * 5.5)
     assert by_name["need_mm"].value == pytest.approx(8.46 - 2.22)
     assert by_name["gross_mm"].value == pytest.approx(143 / 60 * 2.899, abs=2e-3)
+
+
+def test_water_that_misses_young_roots_is_shown_with_its_arithmetic() -> None:
+    # 6.22 mm net at a rooted share of 0.50: as much again falls beside the roots.
+    young = NUMBERS | {"root_share_of_wetted": 0.5, "unrooted_loss_mm": 6.22}
+    steps = {step.name: step for step in explain_plan(young, WEATHER)}
+    assert steps["unrooted_loss_mm"].worked.startswith("6.22 / 0.50 - 6.22; emitters")
+    assert "no source" in steps["root_share_of_wetted"].source
 
 
 @pytest.mark.parametrize("unknown", [None, math.nan])

@@ -42,7 +42,8 @@ def synthetic_rain_mm() -> Floats:
     return scaled
 
 
-def _crop_numbers(row: CropRow) -> dict[str, float]:
+def crop_numbers(row: CropRow) -> dict[str, float]:
+    """The numbers of a block that come from a row of the crop table, at full size."""
     return {
         "kc_initial": row.kc_initial,
         "kc_mid": row.kc_mid,
@@ -88,7 +89,7 @@ def season_blocks() -> tuple[BlockDefinition, ...]:
         ),
         make_block(
             "wine",
-            **_crop_numbers(wine) | {"canopy_cover_fraction": 0.36},
+            **crop_numbers(wine) | {"canopy_cover_fraction": 0.36},
             crop_key="grape-wine",
             curve=CurveDefinition(
                 basis="days", season_start=(4, 1), stage_knots=(30.0, 90.0, 130.0, 210.0)
@@ -105,7 +106,7 @@ def season_blocks() -> tuple[BlockDefinition, ...]:
         ),
         make_block(
             "strawberry",
-            **_crop_numbers(strawberry) | {"canopy_cover_fraction": 0.4},
+            **crop_numbers(strawberry) | {"canopy_cover_fraction": 0.4},
             crop_key="strawberry",
             curve=CurveDefinition(
                 basis="days", season_start=(3, 15), stage_knots=(20.0, 60.0, 200.0, 231.0)

@@ -262,4 +262,5 @@ def _numbers(situation: PlanSituation) -> Mapping[str, Floats]:
         "shortfall_mm": plan.shortfall_mm,
         "event_limit_mm": limits.event_limit_mm,
         "event_peak_mm": schedule.event_peak_mm,
+        "unrooted_loss_mm": schedule.planned_net_mm * (1.0 / soil.root_share_of_wetted - 1.0),
     }

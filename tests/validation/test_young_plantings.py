@@ -1,0 +1,98 @@
+"""Water of plantings of different age over one arid season, with nothing but their age different.
+
+Weather: INVENTED, a cloudless desert year without rain, so that no rain hides a difference.
+Bounds: no younger planting asks for more than 1.1 times what the next older one does, and one in
+its first or second year for 35 to 65 % of a mature one: common practice, no source (young plants
+get markedly less, and more of it misses them).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from functools import cache
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from service.agronomy.crop_table import CROPS
+from service.agronomy.weather_day import RawWeather
+from service.operations.review.hindcast import hindcast
+from tests.factories import daily_fields, make_block, make_bundle, make_site, make_supply
+from tests.validation.season_scenarios import crop_numbers
+
+FIRST_DAY, LAST_DAY = date(2023, 3, 1), date(2023, 10, 31)
+SEASONS_IN_GROUND = (1, 2, 3, 5)
+PLANTED = tuple(2024.0 - season for season in SEASONS_IN_GROUND)
+BARE_GROUND = (
+    "almond", "peach-bare-frost", "apple-bare-frost", "grape-table", "grape-wine", "blueberry",
+    "citrus-70-bare", "olive",
+)  # fmt: skip
+COVERED_GROUND = ("apple-cover-frost", "peach-cover-frost", "citrus-70-cover")
+
+
+def arid_year() -> RawWeather:
+    """INVENTED: a desert year, warmest at the end of July."""
+    days = np.datetime64("2023-01-01", "D") + np.arange(365)
+    summer = np.cos(2.0 * np.pi * (np.arange(365) - 205.0) / 365.0)[:, np.newaxis]
+    return replace(
+        RawWeather.empty(days, 1),
+        tmax_c=30.0 + 11.0 * summer,
+        tmin_c=14.0 + 9.0 * summer,
+        tdew_c=4.0 + 3.0 * summer,
+        wind_m_s=np.full((365, 1), 2.5),
+        rs_mj_m2=21.0 + 8.0 * summer,
+        wind_height_m=np.array([2.0]),
+    )
+
+
+@cache
+def season_of(crop_key: str) -> dict[float, tuple[float, float]]:
+    """Gross depth and crop use [mm] of a season by planting year; NaN is the mature block."""
+    raw = arid_year()
+    rows = (*PLANTED, np.nan)
+    blocks = [
+        make_block(
+            f"planted-{index}",
+            supply_id=f"s{index}",
+            **crop_numbers(CROPS[crop_key])
+            | {
+                "planting_year": planted,
+                "root_depth_is_scaled": True,
+                "root_share_is_scaled": True,
+                "canopy_is_scaled": True,
+                "root_depth_m": 1.0,
+            },
+        )
+        for index, planted in enumerate(rows)
+    ]
+    supplies = [make_supply(f"s{index}", flow_l_per_h=1e6) for index in range(len(rows))]
+    site = make_site(latitude_deg=33.0, longitude_deg=-112.0, elevation_m=300.0)
+    result = hindcast(
+        make_bundle(*blocks, sites=[site], supplies=supplies),
+        raw.days,
+        {**daily_fields(raw), "rain_mm": np.zeros(365)},
+        first_day=FIRST_DAY,
+        last_day=LAST_DAY,
+    ).season
+    gross_mm = result.gross_mm.sum(axis=0)
+    used_mm = result.ledger.crop_et_mm.sum(axis=0)
+    return {
+        planted: (float(gross_mm[index]), float(used_mm[index]))
+        for index, planted in enumerate(rows)
+    }
+
+
+@pytest.mark.parametrize("crop_key", [*BARE_GROUND, *COVERED_GROUND])
+def test_no_younger_planting_asks_for_more_water_than_the_next_older(crop_key: str) -> None:
+    gross_mm = [gross for gross, _ in season_of(crop_key).values()]
+    for younger, older in pairwise(gross_mm):
+        assert younger <= 1.1 * older, gross_mm
+
+
+@pytest.mark.parametrize("crop_key", BARE_GROUND)
+def test_a_planting_of_one_or_two_seasons_asks_for_a_third_to_two_thirds(crop_key: str) -> None:
+    first, second, *_, mature = (gross for gross, _ in season_of(crop_key).values())
+    assert 0.35 <= first / mature <= 0.65
+    assert 0.35 <= second / mature <= 0.65
