@@ -12,7 +12,7 @@ LARGEST_FILE_BYTES = 5_000_000
 MOST_LINES = 100_000
 MOST_COLUMNS = 64
 MOST_FAULTS_LISTED = 50
-MISSING_WORDS = ("", "NA", "N/A", "NAN", "M", "-")
+MISSING_WORDS = ("", "NA", "N/A", "NAN", "M", "-", "--", "---", "NULL", "MISSING", "NO RECORD")
 MISSING_NUMBERS = (-99.0, -999.0, -6999.0, -7999.0, -9999.0)
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
@@ -96,3 +96,8 @@ def read_number(cell: str, *, has_comma: bool) -> float | None:
         return None
     number = float(text)
     return math.nan if number in MISSING_NUMBERS else number
+
+
+def is_missing_code(cell: str) -> bool:
+    """Whether the cell is a number that stands for no value, such as -999."""
+    return bool(_NUMBER.fullmatch(cell)) and float(cell) in MISSING_NUMBERS

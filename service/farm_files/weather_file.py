@@ -1,8 +1,10 @@
 """Daily weather from a CSV file whose column names carry the units.
 
 A file is taken as a whole or not at all: every bad line is listed with its line number, column and
-value. A unit is never guessed, because Fahrenheit read as Celsius still looks like weather; where a
-whole column looks like another unit the message says which. Values that are merely unlikely pass:
+value. A few numbers that no weather can have cost only their own day and field, and are noted; many
+of them refuse the file. A unit is never guessed, because Fahrenheit read as Celsius still looks
+like weather; where a whole column looks like another unit the message says which. Values that are
+merely unlikely pass:
 checking a day against its neighbours is the work of :mod:`service.agronomy.weather_day`.
 """
 
@@ -10,38 +12,34 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats, Ints
-from service.agronomy.units import (
-    FAHRENHEIT_PER_CELSIUS,
-    FREEZING_POINT_F,
-    KM_PER_DAY_PER_M_S,
-    M_S_PER_MPH,
-    MJ_M2_DAY_PER_W_M2,
-    MJ_M2_PER_LANGLEY,
-    MM_PER_INCH,
-)
 from service.farm_files.sheet import (
     DELIMITERS,
     MOST_COLUMNS,
     MOST_LINES,
     SheetFaults,
     decode_sheet,
+    is_missing_code,
     read_number,
     read_sheet,
 )
+from service.farm_files.weather_columns import COLUMN_NAMES, WEATHER_COLUMNS
 from service.records.weather import WEATHER_FIELDS
 
 MOST_SPANS_LISTED = 20
+IMPOSSIBLE_SHARE = 0.05  # [CHOICE] share of a column's values that may be impossible
+IMPOSSIBLE_COUNT = 3  # [CHOICE] as many are let pass even in a short file
 DATE_COLUMN = "date"
 
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -50,132 +48,6 @@ _ALLOWED_FILE = (
     "such as date,tmax_c,tmin_c,rhmax_pct,rhmin_pct,wind_m_s,rs_mj_m2,rain_mm"
 )
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Column:
-    """One way to give a quantity: its field, its unit and its physically possible range."""
-
-    field: str
-    lowest: float
-    highest: float
-    """In the column's own unit."""
-    to_field_unit: Callable[[Floats], Floats] = lambda values: values
-    suspect_median: float = math.inf
-    """Above this median the column is in another unit."""
-    suspect: str = ""
-    advice: str = ""
-
-
-def _scaled(factor: float) -> Callable[[Floats], Floats]:
-    return lambda values: values * factor
-
-
-def _celsius(values: Floats) -> Floats:
-    return (values - FREEZING_POINT_F) / FAHRENHEIT_PER_CELSIUS
-
-
-def _temperatures(quantity: str) -> dict[str, _Column]:
-    field = f"{quantity}_c"
-    return {
-        field: _Column(
-            field=field,
-            lowest=-60.0,
-            highest=60.0,
-            suspect_median=55.0,
-            suspect=f"degrees Fahrenheit; then name the column {quantity}_f",
-        ),
-        f"{quantity}_f": _Column(
-            field=field,
-            lowest=-76.0,
-            highest=140.0,
-            to_field_unit=_celsius,
-            suspect_median=150.0,
-            suspect=f"kelvin; convert it and name the column {field}",
-        ),
-    }
-
-
-_COLUMNS: Mapping[str, _Column] = {
-    **_temperatures("tmax"),
-    **_temperatures("tmin"),
-    **_temperatures("tdew"),
-    # A saturated day at 45 degC has 9.6 kPa; hectopascals are ten times as many.
-    "ea_kpa": _Column(
-        field="ea_kpa",
-        lowest=0.0,
-        highest=10.0,
-        suspect_median=5.0,
-        suspect="hectopascals; divide by 10",
-    ),
-    **{
-        f"{field}_pct": _Column(field=f"{field}_pct", lowest=0.0, highest=105.0)
-        for field in ("rhmax", "rhmin", "rhmean")
-    },
-    "wind_m_s": _Column(
-        field="wind_m_s",
-        lowest=0.0,
-        highest=60.0,
-        suspect_median=25.0,
-        suspect="kilometres a day or miles an hour; then name the column wind_km_d or wind_mph",
-    ),
-    "wind_mph": _Column(
-        field="wind_m_s",
-        lowest=0.0,
-        highest=134.0,
-        to_field_unit=_scaled(M_S_PER_MPH),
-        suspect_median=56.0,
-        suspect="kilometres a day; then name the column wind_km_d",
-    ),
-    "wind_km_d": _Column(
-        field="wind_m_s",
-        lowest=0.0,
-        highest=5184.0,
-        to_field_unit=_scaled(1.0 / KM_PER_DAY_PER_M_S),
-    ),
-    "rs_mj_m2": _Column(
-        field="rs_mj_m2",
-        lowest=0.0,
-        highest=50.0,
-        suspect_median=45.0,
-        suspect="W/m2 or langleys; then name the column rs_w_m2 or rs_langley",
-    ),
-    # Mean of 24 hours: 86,400 s of 1 W/m2 are 0.0864 MJ/m2.
-    "rs_w_m2": _Column(
-        field="rs_mj_m2",
-        lowest=0.0,
-        highest=578.0,
-        to_field_unit=_scaled(MJ_M2_DAY_PER_W_M2),
-        suspect_median=500.0,
-        suspect="the mean of the daylight hours or langleys; give the mean of 24 hours",
-    ),
-    # 1 langley = 1 cal/cm2 = 41,840 J/m2 (thermochemical calorie).
-    "rs_langley": _Column(
-        field="rs_mj_m2", lowest=0.0, highest=1195.0, to_field_unit=_scaled(MJ_M2_PER_LANGLEY)
-    ),
-    "sunshine_h": _Column(
-        field="sunshine_h",
-        lowest=0.0,
-        highest=24.0,
-        suspect_median=24.0,
-        suspect="minutes; divide by 60",
-    ),
-    "rain_mm": _Column(field="rain_mm", lowest=0.0, highest=1000.0, advice="; write a trace as 0"),
-    "rain_in": _Column(
-        field="rain_mm",
-        lowest=0.0,
-        highest=39.3,
-        to_field_unit=_scaled(MM_PER_INCH),
-        advice="; write a trace as 0",
-    ),
-    "rain_probability_pct": _Column(
-        field="rain_probability_fraction",
-        lowest=0.0,
-        highest=100.0,
-        to_field_unit=_scaled(0.01),
-    ),
-}
-COLUMN_NAMES: tuple[str, ...] = tuple(_COLUMNS)
-"""Every column a weather file may have in addition to ``date``."""
 
 _ORDERED_PAIRS = (("tmin_c", "tmax_c"), ("rhmin_pct", "rhmax_pct"))
 """Pairs of fields whose first cannot exceed the second on any day."""
@@ -217,16 +89,18 @@ def parse_weather(content: bytes, *, name: str) -> WeatherFile:
     cells = dict(zip(header, zip(*rows, strict=True), strict=True))
     days = _read_days(cells[DATE_COLUMN], lines, faults)
     given = {
-        column: _read_column(column, cells[name], lines, faults, has_comma=delimiter == ";")
+        column: _read_column(
+            column, cells[name], lines, (faults, notes), has_comma=delimiter == ";"
+        )
         for name, column in columns.items()
     }
     fields = {name: np.full(len(lines), np.nan) for name in WEATHER_FIELDS}
     for column, values in given.items():
-        fields[_COLUMNS[column].field] = _COLUMNS[column].to_field_unit(values)
+        fields[WEATHER_COLUMNS[column].field] = WEATHER_COLUMNS[column].to_field_unit(values)
         if np.isnan(values).all():
             notes.append(f"column {column} has no value")
-    by_field = {_COLUMNS[column].field: (column, values) for column, values in given.items()}
-    _check_order(by_field, lines, faults)
+    by_field = {WEATHER_COLUMNS[column].field: (column, values) for column, values in given.items()}
+    _check_order(by_field, fields, lines, faults, notes)
     keep = _unique_order(days, given, lines, faults, notes)
     faults.raise_any()
     days = days[keep]
@@ -308,7 +182,7 @@ def _read_header(header: Sequence[str], faults: SheetFaults) -> dict[str, str]:
     columns: dict[str, str] = {}
     for place, name in enumerate(header, 1):
         field = "date" if name == DATE_COLUMN else None
-        field = _COLUMNS[name].field if name in _COLUMNS else field
+        field = WEATHER_COLUMNS[name].field if name in WEATHER_COLUMNS else field
         if field is None:
             close = get_close_matches(name, (DATE_COLUMN, *COLUMN_NAMES), n=3)
             near = f"did you mean {' or '.join(close)}; " if close else ""
@@ -356,13 +230,19 @@ def _read_days(cells: Sequence[str], lines: Sequence[int], faults: SheetFaults) 
 
 
 def _read_column(
-    name: str, cells: Sequence[str], lines: Sequence[int], faults: SheetFaults, *, has_comma: bool
+    name: str,
+    cells: Sequence[str],
+    lines: Sequence[int],
+    record: tuple[SheetFaults, list[str]],
+    *,
+    has_comma: bool,
 ) -> Floats:
-    """Values in the column's own unit; NaN where missing or at fault.
+    """Values in the column's own unit; NaN where missing, impossible or at fault.
 
     A season's cells repeat a few hundred values, so each distinct text is read once.
     """
-    column = _COLUMNS[name]
+    column = WEATHER_COLUMNS[name]
+    faults, notes = record
     known = {cell: read_number(cell, has_comma=has_comma) for cell in set(cells)}
     unread = {cell for cell, value in known.items() if value is None}
     values = np.array([known[cell] for cell in cells], dtype=np.float64)
@@ -377,37 +257,70 @@ def _read_column(
         )
         is_given[:] = False
     is_outside = is_given & ((values < column.lowest) | (values > column.highest))
-    if not unread and not is_outside.any():
-        return values
+    _note_codes(name, cells, notes)
     allowed = f"a number from {column.lowest:g} to {column.highest:g}, or nothing{column.advice}"
-    for place, cell in enumerate(cells):
-        if cell in unread or is_outside[place]:
-            comma = "a decimal point, or semicolons between cells; " if "," in cell else ""
-            faults.add(lines[place], name, repr(cell), f"{'' if has_comma else comma}{allowed}")
+    is_few = _is_few(is_outside, is_given)
+    for place in np.flatnonzero(is_outside).tolist():
+        if is_few:
+            notes.append(f"line {lines[place]}, {name}: {cells[place]!r} not used, not {allowed}")
+        else:
+            faults.add(lines[place], name, repr(cells[place]), allowed)
+    if unread:
+        for place, cell in enumerate(cells):
+            if cell in unread:
+                comma = "a decimal point, or semicolons between cells; " if "," in cell else ""
+                hint = "" if has_comma else comma
+                faults.add(lines[place], name, repr(cell), f"{hint}{allowed}")
     values[is_outside] = np.nan
     return values
+
+
+def _is_few(is_impossible: NDArray[np.bool_], is_given: NDArray[np.bool_]) -> bool:
+    """Whether single bad readings may be left out without doubt about the rest."""
+    most = max(IMPOSSIBLE_COUNT, IMPOSSIBLE_SHARE * int(is_given.sum()))
+    return int(is_impossible.sum()) <= most
+
+
+def _note_codes(name: str, cells: Sequence[str], notes: list[str]) -> None:
+    """Say which numbers were read as "not measured", so that nobody takes them for values."""
+    counts = Counter(cell.strip() for cell in cells)
+    for cell, count in sorted(counts.items()):
+        if is_missing_code(cell):
+            notes.append(f"{name}: {cell} stands for no value and was read so, {count:,} times")
 
 
 # --- what no single cell can tell ----------------------------------------------------------------
 
 
 def _check_order(
-    by_field: Mapping[str, tuple[str, Floats]], lines: Sequence[int], faults: SheetFaults
+    by_field: Mapping[str, tuple[str, Floats]],
+    fields: Mapping[str, Floats],
+    lines: Sequence[int],
+    faults: SheetFaults,
+    notes: list[str],
 ) -> None:
+    """Leave out a pair of values whose lower is above the upper; many of them are a fault."""
     for low, high in _ORDERED_PAIRS:
         if low not in by_field or high not in by_field:
             continue
         (low_name, low_given), (high_name, high_given) = by_field[low], by_field[high]
-        low_values = _COLUMNS[low_name].to_field_unit(low_given)
-        high_values = _COLUMNS[high_name].to_field_unit(high_given)
+        low_values = WEATHER_COLUMNS[low_name].to_field_unit(low_given)
+        high_values = WEATHER_COLUMNS[high_name].to_field_unit(high_given)
         # A tiny tolerance, for a pair of columns in different units.
-        for place in np.flatnonzero(low_values > high_values + 1e-6).tolist():
-            faults.add(
-                lines[place],
-                high_name,
-                f"{high_name} {high_given[place]:g} with {low_name} {low_given[place]:g}",
-                f"{high_name} at least as large as {low_name}",
-            )
+        is_swapped = low_values > high_values + 1e-6
+        is_few = _is_few(is_swapped, np.isfinite(low_values) & np.isfinite(high_values))
+        for place in np.flatnonzero(is_swapped).tolist():
+            found = f"{high_name} {high_given[place]:g} with {low_name} {low_given[place]:g}"
+            if is_few:
+                notes.append(f"line {lines[place]}: {found} not used, since they contradict")
+            else:
+                faults.add(
+                    lines[place], high_name, found, f"{high_name} at least as large as {low_name}"
+                )
+        for name, values in by_field.values():
+            if name in {low_name, high_name}:
+                fields[WEATHER_COLUMNS[name].field][is_swapped] = np.nan
+                values[is_swapped] = np.nan
 
 
 def _unique_order(

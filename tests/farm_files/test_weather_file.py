@@ -96,7 +96,7 @@ def test_a_decimal_comma_counts_only_between_semicolons() -> None:
 @pytest.mark.parametrize(
     "token",
     [
-        *("", " ", "NA", "N/A", "NaN", "nan", "NAN", "M", "-"),
+        *("", " ", "NA", "N/A", "NaN", "nan", "NAN", "M", "-", "--", "NO RECORD", "no record"),
         *("-99", "-999", "-6999", "-7999", "-9999", "-999.0", "-99.00"),
     ],
 )
@@ -197,14 +197,52 @@ def test_dates_in_any_other_form_are_refused(cell: str) -> None:
         ("wind_m_s", "-1", "0 to 60"),
         ("rs_mj_m2", "51", "0 to 50"),
         ("rain_mm", "1001", "0 to 1000"),
-        ("rain_mm", "T", "write a trace as 0"),
-        ("rain_mm", "1_0", "0 to 1000"),
-        ("rain_mm", "inf", "0 to 1000"),
         ("sunshine_h", "25", "0 to 24"),
         ("rain_probability_pct", "101", "0 to 100"),
     ],
 )
-def test_a_value_outside_its_range_is_named_with_line_column_value_and_range(
+def test_an_impossible_number_costs_its_day_alone_until_there_are_many(
+    column: str, cell: str, allowed: str
+) -> None:
+    good = "".join(f"2026-06-{day:02d},10\n" for day in range(1, 11))
+    bad = "".join(f"2026-07-{day:02d},{cell}\n" for day in range(1, 5))
+    one = parse(f"date,{column}\n{good}{bad.splitlines()[0]}\n")
+    (values,) = (each for each in one.fields.values() if np.isfinite(each).any())
+    assert np.isnan(values).tolist() == [False] * 10 + [True]
+    assert any(
+        note.startswith(f"line 12, {column}: {cell!r} not used") and allowed in note
+        for note in one.notes
+    )
+    assert faults_of(f"date,{column}\n{good}{bad}")[0][:2] == (
+        f"station.csv: line 12, column {column}",
+        repr(cell),
+    )
+
+
+def test_up_to_a_twentieth_of_a_column_may_be_impossible() -> None:
+    first = date(2026, 1, 1)
+    rows = [f"{first + timedelta(days=day)},{10 + day % 7}" for day in range(200)]
+    for bad in range(10):
+        rows[bad * 20] = rows[bad * 20].split(",")[0] + ",99"
+    assert np.isnan(parse("date,tmin_c\n" + "\n".join(rows)).fields["tmin_c"]).sum() == 10
+    rows[1] = rows[1].split(",")[0] + ",99"
+    assert len(faults_of("date,tmin_c\n" + "\n".join(rows))) == 11
+
+
+def test_a_number_that_stands_for_no_value_is_named() -> None:
+    weather = parse("date,rain_mm\n2026-07-06,-999\n2026-07-07,-999\n2026-07-08,1\n")
+    assert "rain_mm: -999 stands for no value and was read so, 2 times" in weather.notes
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "allowed"),
+    [
+        ("rain_mm", "T", "write a trace as 0"),
+        ("rain_mm", "1_0", "0 to 1000"),
+        ("rain_mm", "inf", "0 to 1000"),
+    ],
+)
+def test_a_cell_that_is_no_number_is_named_with_line_column_and_range(
     column: str, cell: str, allowed: str
 ) -> None:
     good = "\n".join(f"2026-06-{day:02d},10" for day in range(1, 11))
@@ -234,8 +272,14 @@ def test_a_column_in_another_unit_is_recognized_and_reported_once(
     assert likeness in allowed
 
 
-def test_a_minimum_above_the_maximum_is_a_fault_of_its_line() -> None:
-    where, found, _ = only_fault_of("date,tmax_c,tmin_f\n2026-07-05,30,50\n2026-07-06,20,77\n")
+def test_a_minimum_above_the_maximum_costs_both_of_its_day_until_there_are_many() -> None:
+    head = "date,tmax_c,tmin_f\n2026-07-05,30,50\n"
+    weather = parse(head + "2026-07-06,20,77\n")
+    for name in ("tmax_c", "tmin_c"):
+        assert np.isnan(weather.fields[name]).tolist() == [False, True]
+    assert "line 3: tmax_c 20 with tmin_f 77 not used, since they contradict" in weather.notes
+    many = "".join(f"2026-07-{day:02d},20,77\n" for day in range(6, 10))
+    where, found, _ = faults_of(head + many)[0]
     assert where == "station.csv: line 3, column tmax_c"
     assert found == "tmax_c 20 with tmin_f 77"
 
