@@ -149,6 +149,7 @@ _DAY_AND_CLOCK = (
     Quantity("step_min", "min", 1, 1440, "usual length of the intervals of a station's file"),
     Quantity("sunrise_min", "min", 0, 1500, "sunrise, minutes elapsed since local midnight"),
     Quantity("sunset_min", "min", 0, 1500, "sunset, minutes elapsed since local midnight"),
+    Quantity("durations_min", "min", 0, 1500, "how long each of several pulses runs"),
 )
 
 _WEATHER = (
@@ -157,6 +158,8 @@ _WEATHER = (
     Quantity("tdew_c", "degC", -60, 60, "dewpoint, mean of the day"),
     Quantity("tdew_offset_c", "degC", 0, 5, "how far the dewpoint lies below the night minimum"),
     Quantity("temperature_c", "degC", -60, 60, "any air temperature"),
+    Quantity("measured_mj_m2", "MJ/m2", 0, 60, "solar radiation as measured"),
+    Quantity("clear_sky_mj_m2", "MJ/m2", 0, 50, "solar radiation under a clear sky"),
     Quantity("ea_kpa", "kPa", 0, 10, "actual vapour pressure, mean of the day"),
     Quantity("rhmax_pct", "%", 0, 105, "highest relative humidity of the day"),
     Quantity("rhmin_pct", "%", 0, 105, "lowest relative humidity of the day"),
@@ -272,6 +275,10 @@ _SYSTEM = (
     Quantity("flow_l_per_h", "L/h", 0, inf, "flow of the block, supply or pipe spoken of"),
     Quantity("supply_flow_l_per_h", "L/h", 0, inf, "flow that a supply gives"),
     Quantity("application_rate_mm_per_h", "mm/h", 0, 100, "gross depth over the block per hour"),
+    Quantity("planned_early_net_mm", "mm", 0, 500, "net depth planned before sunrise"),
+    Quantity("et_mm", "mm", 0, 30, "water that the crop would use without stress, in any span"),
+    Quantity("wanted_mm", "mm", 0, 500, "depletion that is to be reached"),
+    Quantity("inflow_mm", "mm", 0, 500, "net depth that enters evenly over the day's ET"),
     Quantity("net_rate_mm_per_min", "mm/min", 0, 2, "net depth per minute of running"),
     Quantity("emission_uniformity_pct", "%", 40, 100, "low-quarter emission uniformity"),
     Quantity("leaching_fraction", "1", 0, 0.9, "share of the water meant to leach salt"),
