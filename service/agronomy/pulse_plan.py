@@ -88,6 +88,23 @@ CAUSE_TEXT: dict[ShortfallCause, str] = {
 }
 
 
+NEWS_SHARE = 0.1
+"""[CHOICE] Share of the need from which water that has to wait is worth a sentence."""
+NEWS_DEPTH_MM = 0.5
+"""[CHOICE] Depth from which it is; less is the remainder of whole minutes."""
+
+
+def is_news(depth_mm: float, need_mm: float | None) -> bool:
+    """Whether water that is left out is news to a grower, not the remainder of whole minutes.
+
+    Shapes: one plan. A need that is not known is None, and the depth alone decides.
+    Returns: true from NEWS_SHARE of the need and NEWS_DEPTH_MM on.
+    >>> is_news(0.3, 2.0), is_news(0.7, 12.0), is_news(0.7, 6.0), is_news(0.7, None)
+    (False, False, True, True)
+    """
+    return depth_mm >= max(NEWS_DEPTH_MM, NEWS_SHARE * (need_mm or 0.0))
+
+
 @dataclass(frozen=True, slots=True)
 class PulseSchedule:
     """The pulses of one civil day and what they amount to; arrays (blocks,)."""

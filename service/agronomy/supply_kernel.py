@@ -690,11 +690,13 @@ def find_cause(
     cause = CAUSE_NONE
     most_min = 0
     allowed_min = min(course.wanted_min, block.daily_maximum_min)
-    if course.wanted_min - allowed_min > most_min:
+    # A maximum of a whole day limits nothing: what binds is the soil, the hours or the supply.
+    is_limited = block.daily_maximum_min < MINUTES_PER_DAY
+    if is_limited and course.wanted_min - allowed_min > most_min:
         most_min = course.wanted_min - allowed_min
         cause = CAUSE_DAILY_MAXIMUM
     whole_min = divisible_minutes(allowed_min, block.shortest_pulse_min, block.longest_pulse_min)
-    if whole_min == 0 and allowed_min < course.wanted_min:
+    if is_limited and whole_min == 0 and allowed_min < course.wanted_min:
         return CAUSE_DAILY_MAXIMUM
     if allowed_min - whole_min > most_min:
         most_min = allowed_min - whole_min
@@ -719,7 +721,8 @@ def find_cause(
             cause = CAUSE_OUTAGE if is_outage else CAUSE_WINDOWS
     if course.alone_min - planned_min > most_min:
         cause = CAUSE_SUPPLY
-    return cause
+    # More was wanted than a day has minutes, and every one of them is planned.
+    return CAUSE_WINDOWS if cause == CAUSE_NONE else cause
 
 
 @compiled

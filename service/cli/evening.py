@@ -82,6 +82,12 @@ def load(
     if as_json:
         print_json({**outcome_document(outcome), "effective_day": day})
         return
+    for block in bundle.blocks:
+        if block.planting_year > day.year:  # NaN: not given
+            note(
+                f"note: {block.block_id}: planting year {block.planting_year:.0f} is after"
+                f" {day.year}; is that meant? Until then it is treated as just planted."
+            )
     what = bundle.farm.name if bundle.farm else "sites and counties"
     out.print(f"{what}: {outcome_text(outcome)}; changes take effect on {day}")
 

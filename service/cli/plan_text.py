@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 from rich.text import Text
 
 from service.agronomy.civil_day import wall_time
+from service.agronomy.pulse_plan import is_news
 from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_sentence
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph
@@ -60,7 +61,7 @@ def _show_farm(farm: FarmDefinition, views: Sequence[PlanView], units: UnitSyste
     days = sorted({view.plan.day for view in views})
     out.print()
     newest = max(views, key=lambda view: view.plan.issued_at)
-    times = shown.zone_name(views[0].plan.issued_at, views[0].zone)
+    times = shown.clock_names(days[0], days[-1], views[0].zone)
     title = f"{farm.name}: plan for {shown.listed(map(shown.long_day, days))} ({times})"
     out.print(Text(title, style="bold"))
     issued = shown.moment(newest.plan.issued_at, newest.zone)
@@ -183,8 +184,11 @@ def _less_than_asked(view: PlanView, units: UnitSystem) -> tuple[str, ...]:
         return ()
     short_mm = view.plan.reasoning.shortfall_mm or 0.0
     left_mm = view.plan.reasoning.deferred_mm or 0.0
-    if short_mm > 0.0:
+    need_mm = view.plan.reasoning.need_mm
+    if is_news(short_mm, need_mm):
         return (f"SHORT of water by {shown.depth(short_mm, units)}: {why}.",)
+    if not is_news(left_mm, need_mm):
+        return ()
     return (f"{shown.depth(left_mm, units)} of the need has to wait: {why}.",)
 
 

@@ -249,6 +249,7 @@ def _summary(result: Hindcast, place: int) -> _Summary:
             "et0_mm": round(week.et0_mm, 2),
             "rain_mm": round(week.rain_mm, 2),
             "crop_et_mm": round(week.crop_et_mm, 2),
+            "actual_crop_et_mm": round(week.actual_crop_et_mm, 2),
             "gross_mm": round(week.gross_mm, 2),
         }
         for week in weekly_figures(result, place)
@@ -263,7 +264,10 @@ def _summary(result: Hindcast, place: int) -> _Summary:
         "gross_mm": season.gross_mm[:, place].sum(),
         "irrigation_drainage_mm": season.ledger.irrigation_drainage_mm[:, place].sum(),
         "rain_drainage_mm": season.ledger.rain_drainage_mm[:, place].sum(),
-        "shortfall_mm": season.shortfall_mm[:, place].sum(),
+        "lost_crop_et_mm": (season.crop.crop_et_mm - season.ledger.actual_crop_et_mm)[
+            :, place
+        ].sum(),
+        "largest_shortfall_mm": season.shortfall_mm[:, place].max(),
     }
     return _Summary(
         place=place,
@@ -272,6 +276,7 @@ def _summary(result: Hindcast, place: int) -> _Summary:
         totals={
             **{name: round(float(value), 2) for name, value in totals.items()},
             "watered_day_count": int((season.planned_min[:, place] > 0).sum()),
+            "short_day_count": int((season.shortfall_mm[:, place] > 0.0).sum()),
         },
     )
 
@@ -302,7 +307,7 @@ def _show_season(result: Hindcast, summary: _Summary, units: UnitSystem) -> None
         )
     )
     table = plain_table(
-        "Week from", "Days", "Ref. ET", "Crop use", "Rain", "Gross water", "",
+        "Week from", "Days", "Ref. ET", "Crop used", "Rain", "Gross water", "",
         right=(1, 2, 3, 4, 5),
     )  # fmt: skip
     for week in summary.weeks:
@@ -311,7 +316,7 @@ def _show_season(result: Hindcast, summary: _Summary, units: UnitSystem) -> None
             str(week["day_count"]),
             *(
                 shown.depth(float(str(week[name])), units)
-                for name in ("et0_mm", "crop_et_mm", "rain_mm", "gross_mm")
+                for name in ("et0_mm", "actual_crop_et_mm", "rain_mm", "gross_mm")
             ),
             "peak" if week is summary.peak_week and week["gross_mm"] else "",
         )
@@ -320,7 +325,7 @@ def _show_season(result: Hindcast, summary: _Summary, units: UnitSystem) -> None
         str(result.days.size),
         *(
             shown.depth(totals[name], units)
-            for name in ("et0_mm", "crop_et_mm", "rain_mm", "gross_mm")
+            for name in ("et0_mm", "actual_crop_et_mm", "rain_mm", "gross_mm")
         ),
         "",
         style="bold",
@@ -329,9 +334,18 @@ def _show_season(result: Hindcast, summary: _Summary, units: UnitSystem) -> None
     paragraph(
         f"{totals['watered_day_count']:.0f} days watered; rain that entered "
         f"{shown.depth(totals['rain_entering_mm'], units)}; drained from irrigation "
-        f"{shown.depth(totals['irrigation_drainage_mm'], units)}; short of water by "
-        f"{shown.depth(totals['shortfall_mm'], units)} in total."
+        f"{shown.depth(totals['irrigation_drainage_mm'], units)}; {_short(totals, units)}."
     )
+
+
+def _short(totals: Mapping[str, float], units: UnitSystem) -> str:
+    """What a season lacked. A shortfall stands from day to day, so that its days do not add up."""
+    lost = f"dry soil cost the crop {shown.depth(totals['lost_crop_et_mm'], units)} of its use"
+    if not totals["short_day_count"]:
+        return f"no day was short of water, {lost}"
+    days = shown.count(int(totals["short_day_count"]), "day")
+    most = shown.depth(totals["largest_shortfall_mm"], units)
+    return f"{days} short of water, by {most} at most; {lost}"
 
 
 LEDGER_FIELDS = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
@@ -47,9 +47,11 @@ def moment(instant: datetime, zone: str) -> str:
     return f"{local:%a} {local.day} {local:%b %H:%M %Z}"
 
 
-def zone_name(instant: datetime, zone: str) -> str:
-    """Abbreviation of the zone at an instant: ``EDT``."""
-    return f"{instant.astimezone(ZoneInfo(zone)):%Z}"
+def clock_names(first: date, last: date, zone: str) -> str:
+    """What the zone's clock is called on these days: ``EDT``, or ``EST, then EDT``."""
+    midnights = (first, last + timedelta(days=1))
+    names = [f"{datetime.combine(day, time.min, ZoneInfo(zone)):%Z}" for day in midnights]
+    return ", then ".join(dict.fromkeys(names))
 
 
 def long_day(day: date) -> str:

@@ -137,10 +137,14 @@ def parse_day(text: str) -> date:
 def parse_start(text: str) -> datetime:
     """A start as YYYY-MM-DDTHH:MM, local to the site unless it has an offset."""
     try:
-        return datetime.fromisoformat(text)
+        moment = datetime.fromisoformat(text)
     except ValueError as error:
         message = f"{text!r} is not a time such as 2026-07-15T05:10"
         raise typer.BadParameter(message) from error
+    if ":" not in text:
+        message = f"{text!r} is a day without a time of day: write it as 2026-07-15T05:10"
+        raise typer.BadParameter(message)
+    return moment
 
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON instead, in SI units.")]

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.pulse_plan import is_news
 from service.agronomy.reasoning import explain_cause, reason_of
 from service.agronomy.units import L_PER_H_PER_GPH
 from service.delivery.caution_words import (
@@ -327,7 +328,8 @@ def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
     why = explain_cause(block.cause)
     if not why or block.status == "no-weather":
         return ()
-    if block.shortfall_mm > 0.0:
+    need_mm = block.numbers.get("need_mm")
+    if is_news(block.shortfall_mm, need_mm):
         return (
             words.gettext(
                 "SHORT of water by {depth}: {cause}.",
@@ -335,8 +337,8 @@ def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
                 cause=words.gettext(why),
             ),
         )
-    if not block.pulses:
-        return ()  # the reason already says so
+    if not block.pulses or not is_news(block.deferred_mm, need_mm):
+        return ()  # the reason already says so, or there is nothing to say
     return (
         words.gettext(
             "{depth} of the need waits for later: {cause}.",

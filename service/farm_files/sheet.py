@@ -12,7 +12,13 @@ LARGEST_FILE_BYTES = 5_000_000
 MOST_LINES = 100_000
 MOST_COLUMNS = 64
 MOST_FAULTS_LISTED = 50
-MISSING_WORDS = ("", "NA", "N/A", "NAN", "M", "-", "--", "---", "NULL", "MISSING", "NO RECORD")
+MISSING_WORDS = frozenset(
+    {
+        *("", "NA", "N/A", "#N/A", "NAN", "M", "-", "--", "---", "NULL", "NONE", "MISSING"),
+        *("NO DATA", "NO_DATA", "NODATA", "NO RECORD", "NO_RECORD", "NORECORD"),
+    }
+)
+"""How tables of public weather networks write that a value is missing (common practice)."""
 MISSING_NUMBERS = (-99.0, -999.0, -6999.0, -7999.0, -9999.0)
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 

@@ -129,6 +129,18 @@ def test_the_daily_maximum_caps_the_minutes() -> None:
     assert schedule.alone_share[0] == pytest.approx(100 / 120)
 
 
+def test_a_maximum_of_the_whole_day_is_not_what_binds() -> None:
+    # 3000 min wanted of the 1440 of a day: six hours are open, or all of them; nobody set a limit.
+    few_hours = plan_one(
+        need_mm=150.0, taw_mm=400.0, raw_mm=200.0, depletion_after_rain_mm=200.0,
+        daily_maximum_min=1440, longest_pulse_min=360, windows=((240, 600),),
+    )  # fmt: skip
+    assert few_hours.wanted_min[0] == 3000
+    assert cause_of(few_hours) is ShortfallCause.WINDOWS
+    soil = plan_one(need_mm=150.0, daily_maximum_min=1440)
+    assert cause_of(soil) is ShortfallCause.SOIL_STORE
+
+
 def test_a_daily_maximum_below_the_shortest_pulse_stops_the_block() -> None:
     schedule = plan_one(need_mm=6.0, daily_maximum_min=5)
     assert pulses_of(schedule, 0) == []

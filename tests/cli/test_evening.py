@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,16 @@ def test_today_is_the_day_at_the_farm_and_not_in_utc(empty: Command) -> None:
     assert imported["forecast_from_day"] == "2026-07-14"
     assert [run["on"] for run in runs] == ["2026-07-14"]
     assert document(empty("plan", "--json"))[0]["day"] == "2026-07-15"
+
+
+def test_a_planting_of_years_ahead_is_questioned(empty: Command, tmp_path: Path) -> None:
+    farm = tmp_path / "farm.toml"
+    text = FARM_FILE.read_text(encoding="utf-8")
+    farm.write_text(re.sub(r"planting_year = \d+", "planting_year = 2041", text, count=1))
+    with time_machine.travel(EVENING, tick=False):
+        result = empty("load", str(farm))
+    assert result.exit_code == 0, result.output
+    assert "planting year 2041 is after 2026" in " ".join(result.stderr.split())
 
 
 def test_an_import_without_news_changes_nothing(empty: Command) -> None:

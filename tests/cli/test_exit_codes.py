@@ -62,6 +62,7 @@ def test_what_does_not_exist_is_named_with_code_1(
     [
         ("plan", "--on", "14.07.2026"),
         ("report-run", "creek", "--start", "noon", "--minutes", "30"),
+        ("report-run", "creek", "--start", "2026-07-14", "--minutes", "30"),
         ("report-run", "creek", "--start", "2026-07-14T05:00", "--minutes", "-5"),
         ("report-run", "creek", "--start", "2026-07-14T05:00", "--minutes", "5", "--volume", "9"),
         ("et0", str(weather_file("demo-alderway")), "--latitude", "95", "--longitude", "0",

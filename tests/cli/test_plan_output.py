@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from service.cli import shown
+from service.cli.shown import clock_names
 from service.cli.terminal import UnitSystem
 from tests.cli.conftest import Command, document
 
@@ -44,6 +47,15 @@ def test_a_block_at_rest_says_so_and_until_when_it_could_go_without_water(demo: 
     assert "REST" in text
     assert "without irrigation it runs short on" in text
     assert "the root zone was taken as full" in text
+
+
+def test_the_clock_has_the_name_of_the_days_that_are_planned() -> None:
+    # Clocks of New York went forward on 8 March 2026 and back on 1 November (tz database).
+    zone = "America/New_York"
+    assert clock_names(date(2026, 7, 15), date(2026, 7, 15), zone) == "EDT"
+    assert clock_names(date(2026, 1, 15), date(2026, 1, 15), zone) == "EST"
+    assert clock_names(date(2026, 3, 8), date(2026, 3, 8), zone) == "EST, then EDT"
+    assert clock_names(date(2026, 11, 1), date(2026, 11, 1), zone) == "EDT, then EST"
 
 
 def test_units_follow_the_farm_unless_asked_otherwise(demo: Command) -> None:

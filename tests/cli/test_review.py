@@ -101,6 +101,21 @@ def test_weeks_add_up_to_the_season_and_the_peak_is_the_largest(demo: Command) -
     )
 
 
+def test_a_shortfall_that_stands_is_not_added_up(demo: Command) -> None:
+    season = document(demo("hindcast", "creek", "--weather", ALDERWAY, *SPAN, "--json"))[0]
+    totals, days = season["totals"], season["days"]
+    lost_mm = sum(day["crop_et_mm"] - day["actual_crop_et_mm"] for day in days)
+    assert totals["lost_crop_et_mm"] == pytest.approx(lost_mm, abs=0.02)
+    assert totals["largest_shortfall_mm"] == pytest.approx(
+        max(day["shortfall_mm"] for day in days), abs=0.01
+    )
+    assert totals["short_day_count"] == sum(day["shortfall_mm"] > 0 for day in days)
+    assert "shortfall_mm" not in totals
+    assert sum(week["actual_crop_et_mm"] for week in season["weeks"]) == pytest.approx(
+        totals["actual_crop_et_mm"], abs=0.05
+    )
+
+
 def test_a_stored_block_runs_as_in_its_farm_file(demo: Command) -> None:
     stored = document(demo("hindcast", "creek", "--weather", ALDERWAY, *SPAN, "--json"))
     of_file = document(demo("hindcast", str(FARM_FILE), "--weather", ALDERWAY, *SPAN, "--json"))

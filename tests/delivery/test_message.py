@@ -119,6 +119,27 @@ def test_less_than_the_need_and_counted_rain_are_shown() -> None:
     assert "Rain counted on: 0.20 in." in text
 
 
+@pytest.mark.parametrize(
+    ("need_mm", "deferred_mm", "is_said"),
+    # [CHOICE] 10 % of the need and 0.5 mm: both must be passed.
+    [(2.0, 0.3, False), (12.0, 0.7, False), (6.0, 0.7, True)],
+)
+def test_the_remainder_of_whole_minutes_is_no_news(
+    need_mm: float, deferred_mm: float, is_said: bool
+) -> None:
+    block = block_line(
+        "North",
+        pulse("04:00", 69),
+        cause=int(ShortfallCause.MINIMUM_PULSE),
+        deferred_mm=deferred_mm,
+        shortfall_mm=0.001,
+        numbers={"need_mm": need_mm},
+    )
+    text = plain(parsed(evening(block)))
+    assert ("of the need waits for later" in text) is is_said
+    assert "SHORT" not in text
+
+
 def test_the_same_letter_in_spanish_and_si() -> None:
     message = parsed(evening(), language="es", unit_system="si")
     assert message["Subject"] == "Brook farm, jue 16 de jul: regar 2 de 3 bloques, 144 min en total"

@@ -97,6 +97,7 @@ def test_a_decimal_comma_counts_only_between_semicolons() -> None:
     "token",
     [
         *("", " ", "NA", "N/A", "NaN", "nan", "NAN", "M", "-", "--", "NO RECORD", "no record"),
+        *("No Data", "no_data", "---", "null", "#N/A", "missing"),
         *("-99", "-999", "-6999", "-7999", "-9999", "-999.0", "-99.00"),
     ],
 )

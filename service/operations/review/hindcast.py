@@ -54,6 +54,8 @@ class WeekFigures:
     et0_mm: float
     rain_mm: float
     crop_et_mm: float
+    """Without stress."""
+    actual_crop_et_mm: float
     gross_mm: float
 
 
@@ -120,6 +122,7 @@ def weekly_figures(result: Hindcast, block: int) -> list[WeekFigures]:
                 et0_mm=float(result.et0_mm[rows, block].sum()),
                 rain_mm=float(result.rain_mm[rows, block].sum()),
                 crop_et_mm=float(season.crop.crop_et_mm[rows, block].sum()),
+                actual_crop_et_mm=float(season.ledger.actual_crop_et_mm[rows, block].sum()),
                 gross_mm=float(season.gross_mm[rows, block].sum()),
             )
         )
