@@ -19,6 +19,7 @@ from service.agronomy.crop_water_use import climate_term, trailing_climate_term
 from service.agronomy.daily_plan import SiteDays
 from service.agronomy.records import Floats, SiteBatch
 from service.agronomy.reference_et import fill_reference_et, reference_et_mm
+from service.agronomy.reference_et_gaps import bridge_reference_et
 from service.agronomy.sun import sunrise_sunset_min
 from service.agronomy.weather_day import RawWeather, WeatherDays, check_weather, find_unit_mistakes
 from service.agronomy.weather_flags import FieldFlag
@@ -58,8 +59,9 @@ def site_weather(
     known; krs (sites,).
     first_future_row: row of the first day that has not happened yet.
     Returns: SiteWeather. Reference ET that cannot be computed is, each time flagged: of a short gap
-    in the past the mean of the days before it; else what is normal for the time of year; for days
-    to come at a site without normals the mean of the last days; else NaN.
+    in the past the mean of the days before it; else what is normal for the time of year; at a site
+    without normals, of a gap of up to ten past days the mean of the days around it, and of days to
+    come the mean of the last days; else NaN.
     Source: FAO-56 chapters 3 and 6; the gap lengths are [CHOICE].
     """
     raw, unit_faults = _without_unit_mistakes(raw)
@@ -140,6 +142,15 @@ def _filled_reference_et(
     from_normals = np.isnan(et0_mm) & np.isfinite(normal_mm) & knows_weather
     et0_mm = np.where(from_normals, normal_mm, et0_mm)
     flags = np.where(from_normals, np.int32(FieldFlag.NORMAL_OF_SEASON), flags)
+    bridged_mm, is_bridged = bridge_reference_et(et0_mm[:first_future_row])
+    et0_mm[:first_future_row] = bridged_mm
+    # What was out of range stays said; that nothing replaces it no longer holds.
+    bridged_flags = flags[:first_future_row] & ~np.int32(FieldFlag.MISSING)
+    flags[:first_future_row] = np.where(
+        is_bridged,
+        bridged_flags | np.int32(FieldFlag.FILLED_FROM_DAYS_AROUND),
+        flags[:first_future_row],
+    )
     all_mm, all_flags = fill_reference_et(et0_mm, max_gap_days=FUTURE_GAP_DAYS)
     is_future = np.arange(et0_mm.shape[0])[:, None] >= first_future_row
     et0_mm = np.where(is_future, all_mm, et0_mm)

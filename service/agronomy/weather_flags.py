@@ -31,6 +31,7 @@ class FieldFlag(enum.IntFlag):
     NORMAL_OF_SEASON = enum.auto()
     ESTIMATED_FROM_NEAR_DAYS = enum.auto()
     SUSPECT_PART_DAY = enum.auto()
+    FILLED_FROM_DAYS_AROUND = enum.auto()
 
 
 FLAG_TEXT: Mapping[FieldFlag, str] = {
@@ -71,6 +72,9 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
     FieldFlag.SUSPECT_PART_DAY: (
         "More sun than a clear sky gives and a sudden change of the night minimum: the station "
         "may have recorded only part of the day."
+    ),
+    FieldFlag.FILLED_FROM_DAYS_AROUND: (
+        "Not computed because weather is missing; the mean of the days around the gap is used."
     ),
 }
 

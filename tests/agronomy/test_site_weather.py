@@ -32,14 +32,30 @@ def with_gap(first: int, last: int, *, days: int = 24) -> np.ndarray:
     return tmax_c
 
 
-@pytest.mark.parametrize(("length", "is_filled"), [(1, True), (3, True), (4, False)])
-def test_a_past_gap_of_three_days_is_filled_and_flagged(length: int, is_filled: bool) -> None:
+@pytest.mark.parametrize(
+    ("length", "flag"),
+    [
+        (1, FieldFlag.FILLED_FROM_RECENT_DAYS),
+        (3, FieldFlag.FILLED_FROM_RECENT_DAYS),
+        (4, FieldFlag.FILLED_FROM_DAYS_AROUND),
+        (10, FieldFlag.FILLED_FROM_DAYS_AROUND),
+        (11, FieldFlag.MISSING),
+    ],
+)
+def test_a_past_gap_of_up_to_ten_days_is_filled_and_flagged(length: int, flag: FieldFlag) -> None:
     result = weather_at(make_weather(days=24, tmax_c=with_gap(12, 12 + length)))
     inside = slice(12, 12 + length)
+    is_filled = flag != FieldFlag.MISSING
     assert np.isfinite(result.days.et0_mm[inside]).all() == is_filled
-    flag = FieldFlag.FILLED_FROM_RECENT_DAYS if is_filled else FieldFlag.MISSING
-    assert np.all(result.et0_flags[inside] & int(flag))
+    assert np.all(result.et0_flags[inside] == int(flag))
     assert np.isfinite(result.days.et0_mm[12 + length :]).all()
+
+
+def test_a_longer_past_gap_takes_the_normal_where_the_site_has_one() -> None:
+    site = make_site("hill", normals=MonthlyNormals(et0_mm=(7.0,) * 12))
+    result = weather_at(make_weather(days=24, tmax_c=with_gap(12, 17)), [site])
+    assert np.all(result.et0_flags[12:17] == int(FieldFlag.NORMAL_OF_SEASON))
+    np.testing.assert_allclose(result.days.et0_mm[12:17], 7.0)
 
 
 @pytest.mark.parametrize(("length", "is_filled"), [(9, True), (10, False)])
@@ -53,10 +69,10 @@ def test_a_missing_forecast_is_stood_in_for_over_nine_days(length: int, is_fille
 
 
 def test_a_missing_forecast_does_not_reopen_or_fill_the_past() -> None:
-    weather = make_weather(days=24, tmax_c=with_gap(10, 15))
+    weather = make_weather(days=24, tmax_c=with_gap(5, 16))
     result = weather_at(weather, first_future_row=18)
-    assert np.isnan(result.days.et0_mm[10:15]).all()
-    assert np.isfinite(result.days.et0_mm[15:]).all()
+    assert np.isnan(result.days.et0_mm[5:16]).all()
+    assert np.isfinite(result.days.et0_mm[16:]).all()
 
 
 def test_one_site_in_a_wrong_unit_is_named_and_stops_no_other() -> None:
