@@ -58,10 +58,9 @@ def site_weather(
     Shapes: raw (days, sites); is_measured_rain (days, sites); normals (12, sites), NaN where not
     known; krs (sites,).
     first_future_row: row of the first day that has not happened yet.
-    Returns: SiteWeather. Reference ET that cannot be computed is, each time flagged: of a short gap
-    in the past the mean of the days before it; else what is normal for the time of year; at a site
-    without normals, of a gap of up to ten past days the mean of the days around it, and of days to
-    come the mean of the last days; else NaN.
+    Returns: SiteWeather. Reference ET that cannot be computed is, flagged each time: of a short
+    past gap the mean of the days before; else the normal of the season; without normals, of up to
+    ten past days the mean of the days around, of days to come that of the last days; else NaN.
     Source: FAO-56 chapters 3 and 6; the gap lengths are [CHOICE].
     """
     raw, unit_faults = _without_unit_mistakes(raw)

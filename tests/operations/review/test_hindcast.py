@@ -75,9 +75,9 @@ def test_degree_days_that_began_before_the_weather_are_refused_with_the_blocks_n
 
 def test_a_gap_of_reference_et_is_refused_and_its_days_named() -> None:
     tmax_c = np.full((30, 1), 30.0)
-    tmax_c[14:20] = np.nan
-    # Up to three days are filled from those before; a longer gap stays open from its first day.
-    with pytest.raises(WeatherInvalid, match=r"for 2023-06-15, .*2023-06-20: temp"):
+    tmax_c[14:25] = np.nan
+    # Up to ten days are filled; a longer gap stays open from its first day.
+    with pytest.raises(WeatherInvalid, match=r"for 2023-06-15, .*2023-06-24 and 1 more: temp"):
         run(weather_changes={"tmax_c": tmax_c})
 
 
