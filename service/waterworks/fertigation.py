@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.errors import Fault, InputInvalid
 from service.pulses import Pulse
@@ -260,7 +260,8 @@ def plan_fertigation(
     stock_l: what goes in today; the others as of ``plan_injection`` and ``fertiliser.inject``.
     Returns: Fertigation; what goes in is what was planned, because the rate follows from the whole
     minutes of injection. Numbers out of range raise ``InputInvalid``.
-    Equation: minutes = max(shortest, 60 V / highest rate), rounded up; rate = 60 V / minutes.
+    Equation: minutes = max(shortest, 60 V / highest rate), rounded up, is what must fit; it runs
+    for as much of its windows as 60 V / lowest rate allows, and rate = 60 V / minutes.
     """
     if not 0.0 <= injector.lowest_l_per_h < injector.highest_l_per_h < math.inf:
         found = f"{injector.lowest_l_per_h:g} to {injector.highest_l_per_h:g}"
@@ -285,6 +286,9 @@ def plan_fertigation(
     )
     if not plan.is_possible:
         return Fertigation(plan, None)
+    lowest = injector.lowest_l_per_h
+    most_min = 60.0 * stock_l / lowest + 1e-9 if lowest > 0.0 else math.inf
+    plan = _longest(plan, most_min, fill_min, travel_min)
     injection = inject(
         stock,
         stock_l,
@@ -330,19 +334,13 @@ def _arrangements(
 def _placed(
     pulses: Sequence[Pulse], minutes: int, fill_min: float, travel_min: float
 ) -> tuple[InjectionSpan, ...]:
-    """Spans of injection that sum to the minutes; empty where they do not fit."""
-    rooms: list[tuple[int, int, int]] = []
-    for place, window in enumerate(pulse_windows(pulses, fill_min, travel_min)):
-        if window is None:
-            continue
-        opens = pulses[place].start_min + math.ceil(window.opens_min - 1e-9)
-        closes = pulses[place].start_min + math.floor(window.closes_min + 1e-9)
-        if closes > opens:
-            rooms.append((place, opens, closes))
+    """Spans of injection that sum to the minutes, each as late as a complete flush allows; empty
+    where they do not fit."""
+    rooms = _rooms(pulses, fill_min, travel_min)
     whole = [room for room in rooms if room[2] - room[1] >= minutes]
     if whole:
-        place, opens, _ = whole[-1]
-        return (InjectionSpan(place, opens, opens + minutes),)
+        place, _, closes = whole[-1]
+        return (InjectionSpan(place, closes - minutes, closes),)
     # Several pulses share the injection only where each one's part is worth opening for.
     shortest = min(minutes, SHORTEST_INJECTION_MIN)
     usable = [room for room in rooms if room[2] - room[1] >= shortest]
@@ -352,11 +350,41 @@ def _placed(
         if lengths is None:
             continue
         spans = [
-            InjectionSpan(place, opens, opens + length)
-            for (place, opens, _), length in zip(taken, lengths, strict=True)
+            InjectionSpan(place, closes - length, closes)
+            for (place, _, closes), length in zip(taken, lengths, strict=True)
         ]
         return tuple(sorted(spans, key=lambda span: span.start_min))
     return ()
+
+
+def _rooms(
+    pulses: Sequence[Pulse], fill_min: float, travel_min: float
+) -> list[tuple[int, int, int]]:
+    """Each pulse that may inject, with the whole minutes of the day between which it may."""
+    rooms: list[tuple[int, int, int]] = []
+    for place, window in enumerate(pulse_windows(pulses, fill_min, travel_min)):
+        if window is None:
+            continue
+        opens = pulses[place].start_min + math.ceil(window.opens_min - 1e-9)
+        closes = pulses[place].start_min + math.floor(window.closes_min + 1e-9)
+        if closes > opens:
+            rooms.append((place, opens, closes))
+    return rooms
+
+
+def _longest(
+    plan: InjectionPlan, most_min: float, fill_min: float, travel_min: float
+) -> InjectionPlan:
+    """The same pulses with each injection begun as early as its window opens, up to the minutes
+    in all: the longer the injection, the thinner the water that reaches the roots."""
+    opens_of = {place: opens for place, opens, _ in _rooms(plan.pulses, fill_min, travel_min)}
+    left = most_min - sum(span.duration_min for span in plan.spans)
+    spans = []
+    for span in reversed(plan.spans):
+        more = max(0, int(min(left, span.start_min - opens_of[span.pulse_index])))
+        left -= more
+        spans.append(replace(span, start_min=span.start_min - more))
+    return replace(plan, spans=tuple(reversed(spans)))
 
 
 def _shares(rooms: Sequence[int], minutes: int, shortest: int) -> list[int] | None:
