@@ -259,6 +259,8 @@ _BALANCE = (
     Quantity("new_plan_count", "1", 0, 1e6, "plans that got a new version after a report"),
     Quantity("data_age_days", "d", -400, 40000, "days since the last observed weather"),
     Quantity("run_count", "1", 0, 1e6, "metered runs that a flow check counts"),
+    Quantity("applied_min", "min", 0, inf, "minutes of all runs of a day, by the clock"),
+    Quantity("questioned_count", "1", 0, inf, "runs whose volume is not booked"),
     Quantity("expected_volume_l", "L", 0, 1e12, "flow of all emitters times the minutes"),
     Quantity("flow_ratio", "1", 0, 1e6, "metered water over the expected"),
     Quantity("band_fraction", "1", 0, 1, "how far a flow ratio may be from 1 unsuspected"),

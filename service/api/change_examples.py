@@ -29,6 +29,7 @@ FLOW: Final[dict[str, Any]] = {
     "flow_ratio": 1.144532,
     "band_fraction": 0.1,
     "verdict": "leak-suspected",
+    "questioned_count": 0,
 }
 RUNS_DONE: Final[dict[str, Any]] = {"counts": _COUNTS, "flow": [FLOW]}
 RAIN: Final[dict[str, Any]] = {"rain_mm": 8.5, "read_at": "2026-07-14T07:00:00-04:00"}

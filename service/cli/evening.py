@@ -30,7 +30,7 @@ from service.operations.evening.run_day import DayRun
 from service.operations.evening.run_day import run_day as run_evening
 from service.operations.farms.manage_farms import load_bundle
 from service.operations.feedback.compare_meter import FlowNote
-from service.operations.feedback.report_runs import RunReport, report_runs
+from service.operations.feedback.report_runs import ReportedRuns, RunReport, report_runs
 from service.operations.reading.read_farms import (
     farms_by_day,
     get_site,
@@ -230,6 +230,10 @@ def report_run(
     metered: Annotated[
         str | None, typer.Option("--volume", help="Metered volume with its unit: '820 gal'.")
     ] = None,
+    is_volume_confirmed: Annotated[
+        bool,
+        typer.Option("--confirm-volume", help="Book a volume that was questioned."),
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Report a run that took place; it replaces what the plan assumed for that day."""
@@ -241,7 +245,7 @@ def report_run(
         try:
             done = report_runs(
                 unit,
-                [RunReport(named.block_id, start, minutes, volume_l)],
+                [RunReport(named.block_id, start, minutes, volume_l, is_volume_confirmed)],
                 farm_id=None,
                 reporter="command line",
                 replanning=service.replanning,
@@ -263,17 +267,25 @@ def report_run(
             }
         )
         return
+    _print_report(f"{named.block_id}: {minutes:g} min from {start:%Y-%m-%d %H:%M}", done)
+
+
+def _print_report(run: str, done: ReportedRuns) -> None:
+    """What was stored of a run, what follows from it, and what the meter says."""
     replaced = (
         f"{shown.count(done.new_version_count, 'plan')} replaced"
         if done.new_version_count
         else "no plan changes"
     )
-    out.print(
-        f"{named.block_id}: {minutes:g} min from {start:%Y-%m-%d %H:%M},"
-        f" {outcome_text(done.outcome)}; {replaced}"
-    )
+    out.print(f"{run}, {outcome_text(done.outcome)}; {replaced}")
     for flow in done.flow:
         out.print(f"meter: {_flow_text(flow)}")
+    if done.questioned_count:
+        out.print(
+            "the volume is questioned: the emitters cannot pass it in these minutes, so the"
+            " minutes are booked; if the meter is right, report the run again with"
+            " --confirm-volume"
+        )
 
 
 def _flow_text(flow: FlowNote) -> str:

@@ -28,7 +28,7 @@ from service.database.tables import (
 from service.errors import NotFound
 from service.records.farms import LoadOutcome
 from service.records.feedback import GaugeReading, MeteredRuns, RunRows
-from service.records.ledger import AppliedPulses, AppliedWater
+from service.records.ledger import AppliedPulses, AppliedWater, MeteredWater
 
 _RUN_COLUMNS = (
     "block_key",
@@ -38,6 +38,7 @@ _RUN_COLUMNS = (
     "duration_min",
     "volume_l",
     "is_early",
+    "is_volume_booked",
     "reporter",
     "recorded_at",
 )
@@ -54,15 +55,17 @@ class ReportStore:
 
         A block and day with any reported run is taken from its runs alone. With neither a run nor a
         plan nothing was applied. The off time after a reported run is computed from its length and
-        the block's off ratio on the last of the days.
+        the block's off ratio on the last of the days. A booked volume comes with the minutes that
+        it stands for, which are among the minutes too.
         """
         shape = (days.size, block_keys.size)
         early_min, day_min = np.zeros(shape), np.zeros(shape)
-        is_reported = np.zeros(shape, dtype=np.bool_)
         ready_min = np.full(shape, np.nan)
+        is_reported = np.zeros(shape, dtype=np.bool_)
+        metered = MeteredWater.none(shape), MeteredWater.none(shape)
         if days.size == 0 or block_keys.size == 0:
             nothing = _planned_day_pulses([], np.empty(0), (np.empty(0, np.int64),) * 2)
-            return AppliedWater(early_min, day_min, is_reported, ready_min, nothing)
+            return AppliedWater(early_min, day_min, is_reported, ready_min, nothing, *metered)
         asked = days.astype("datetime64[D]")
         span = (asked.min().item(), asked.max().item())
         cells = _Cells(asked, block_keys)
@@ -83,6 +86,10 @@ class ReportStore:
         np.add.at(early_min, at, np.where(is_early, duration_min, 0.0))
         np.add.at(day_min, at, np.where(is_early, 0.0, duration_min))
         np.maximum.at(ready_min, at, runs.ints("start_min")[rows] + 2 * duration_min)
+        volume_l = runs.floats("volume_l")[rows]
+        is_metered = runs.flags("is_volume_booked")[rows]
+        metered[0].add(at, duration_min, volume_l, counts=is_metered & is_early)
+        metered[1].add(at, duration_min, volume_l, counts=is_metered & ~is_early)
 
         day_runs = AppliedPulses(
             day_row=at[0][~is_early],
@@ -97,7 +104,7 @@ class ReportStore:
             (planned_at[0][is_assumed], planned_at[1][is_assumed]),
         )
         return AppliedWater(
-            early_min, day_min, is_reported, ready_min, _joined(day_pulses, day_runs)
+            early_min, day_min, is_reported, ready_min, _joined(day_pulses, day_runs), *metered
         )
 
     def _plans_of(self, block_keys: Ints, span: tuple[date, date]) -> ColumnSet:
@@ -123,7 +130,13 @@ class ReportStore:
         return read_columns(
             self._connection,
             select(
-                run.c.block_key, run.c.day, run.c.start_min, run.c.duration_min, run.c.is_early
+                run.c.block_key,
+                run.c.day,
+                run.c.start_min,
+                run.c.duration_min,
+                run.c.volume_l,
+                run.c.is_early,
+                run.c.is_volume_booked,
             ).where(
                 run.c.day.between(*span),
                 is_among(self._connection, run.c.block_key, block_keys),
@@ -146,6 +159,7 @@ class ReportStore:
             rows.duration_min.tolist(),
             [None if math.isnan(volume) else volume for volume in rows.volume_l.tolist()],
             rows.is_early.tolist(),
+            rows.is_volume_booked.tolist(),
             strict=True,
         )
         latest = {(fact[0], fact[2].astimezone(UTC)): fact for fact in facts}
@@ -172,6 +186,7 @@ class ReportStore:
                         duration_min=fact[4],
                         volume_l=fact[5],
                         is_early=fact[6],
+                        is_volume_booked=fact[7],
                         reporter=rows.reporter,
                         recorded_at=recorded_at,
                     )
@@ -202,6 +217,7 @@ class ReportStore:
                     run.c.duration_min,
                     run.c.volume_l,
                     run.c.is_early,
+                    run.c.is_volume_booked,
                 ).where(tuple_(run.c.block_key, run.c.started_at).in_(places[start : start + 500]))
             )
             for block_key, started_at, *values in rows:
@@ -212,7 +228,7 @@ class ReportStore:
         """Runs of a block from a day on that came with a metered volume, by time."""
         columns = read_columns(
             self._connection,
-            select(run.c.day, run.c.duration_min, run.c.volume_l)
+            select(run.c.day, run.c.duration_min, run.c.volume_l, run.c.is_volume_booked)
             .where(
                 run.c.block_key == block_key,
                 run.c.day >= first_day,
@@ -225,6 +241,7 @@ class ReportStore:
             days=columns.days("day"),
             duration_min=columns.floats("duration_min"),
             volume_l=columns.floats("volume_l"),
+            is_booked=columns.flags("is_volume_booked"),
         )
 
     def record_reading(self, reading: GaugeReading, *, recorded_at: datetime) -> LoadOutcome:

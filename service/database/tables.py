@@ -29,6 +29,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    false,
     text,
 )
 from sqlalchemy.types import TypeDecorator, TypeEngine
@@ -227,10 +228,12 @@ balance_day = Table(
     Column("irrigation_origin", SmallInteger, nullable=False),
     Column("flags", BigInteger, nullable=False),
     *_numbers(LEDGER_NUMBERS),
-    CheckConstraint("irrigation_origin IN (0, 1, 2)", name="irrigation_origin"),
+    CheckConstraint("irrigation_origin IN (0, 1, 2, 3)", name="irrigation_origin"),
     sqlite_with_rowid=False,
 )
-"""One ledger day. ``irrigation_origin``: 0 none, 1 reported runs, 2 plan assumed carried out."""
+"""One ledger day. ``irrigation_origin``: 0 none, 1 reported runs, 2 plan assumed carried out, 3
+metered runs.
+"""
 
 balance_state = Table(
     "balance_state",
@@ -310,6 +313,7 @@ run = Table(
     Column("duration_min", Double, nullable=False),
     Column("volume_l", Double),
     Column("is_early", Boolean, nullable=False),
+    Column("is_volume_booked", Boolean, nullable=False, server_default=false()),
     Column("reporter", Text, nullable=False),
     Column("recorded_at", UtcInstant, nullable=False),
     UniqueConstraint("block_key", "started_at"),

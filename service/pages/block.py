@@ -27,6 +27,7 @@ from service.operations.reading.read_plans import PlanView, get_plan, plan_steps
 from service.operations.weather.record_rain import store_reading
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
 from service.pages.visit import Visit, faults_by_field, redirect
+from service.pages.water_log import water_log
 from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.ledger import LedgerRows
@@ -53,15 +54,6 @@ class SeasonDay:
     rain_mm: float
     irrigation_gross_mm: float
     crop_coefficient: float
-
-
-@dataclass(frozen=True, slots=True)
-class LogDay:
-    """What ran on a day."""
-
-    day: date
-    minutes: float
-    is_reported: bool
 
 
 def show_block(visit: Visit) -> Response:
@@ -96,14 +88,6 @@ def _show(
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     words = visit.words
     season = _season(rows, latest, block)
-    minutes = np.nansum([applied.early_min[:, 0], applied.day_min[:, 0]], axis=0)
-    log = [
-        LogDay(day, float(value), bool(reported))
-        for day, value, reported in zip(
-            log_days.tolist(), minutes.tolist(), applied.is_reported[:, 0].tolist(), strict=True
-        )
-        if value > 0.0 or reported
-    ]
     local_now = now.astimezone(ZoneInfo(farm.zone))
     return visit.show(
         "block.html",
@@ -117,7 +101,7 @@ def _show(
         kc_chart=_kc_chart(season, block, words),
         expected_kc=None if view is None else _expected_kc(view, block),
         pipes_and_water=pipes_and_water,
-        log=list(reversed(log)),
+        log=list(reversed(water_log(log_days, applied))),
         pauses=[
             pause for pause in pauses if pause.period.ends_local >= local_now.replace(tzinfo=None)
         ],
@@ -163,23 +147,34 @@ def enter_rain(visit: Visit) -> Response:
 
 
 def enter_run(visit: Visit) -> Response:
-    """A run that took place."""
+    """A run that took place; the page says when its volume is questioned."""
+    questioned_count = 0
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
+        nonlocal questioned_count
         started = _local_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
         volume = _number(visit, "volume") if visit.form.get("volume") else None
         if volume is not None and visit.form.get("unit") == "gal":
             volume *= L_PER_GALLON
         done = report_runs(
             unit,
-            [RunReport(block.block_id, started, _number(visit, "minutes"), volume)],
+            [
+                RunReport(
+                    block.block_id,
+                    started,
+                    _number(visit, "minutes"),
+                    volume,
+                    is_volume_confirmed=visit.form.get("confirm") == "yes",
+                )
+            ],
             farm_id=farm.farm_id,
             reporter=visit.reporter,
             replanning=visit.service.replanning,
         )
+        questioned_count = done.questioned_count
         return done.new_version_count
 
-    return _enter(
+    answer = _enter(
         visit,
         "runs",
         work,
@@ -189,6 +184,9 @@ def enter_run(visit: Visit) -> Response:
             "/items/0/volume_l": "volume",
         },
     )
+    if questioned_count:
+        return redirect(f"/blocks/{visit.params['block_id']}", done="runs-questioned")
+    return answer
 
 
 def enter_pause(visit: Visit) -> Response:

@@ -27,6 +27,8 @@ class RunRows:
     """Metered volume; NaN where there is no meter."""
     is_early: NDArray[np.bool_]
     """Started before sunrise."""
+    is_volume_booked: NDArray[np.bool_]
+    """The ledger takes the metered volume instead of the minutes."""
     reporter: str
 
 
@@ -98,3 +100,5 @@ class MeteredRuns:
     days: Days
     duration_min: Floats
     volume_l: Floats
+    is_booked: NDArray[np.bool_]
+    """The ledger takes the volume; False: it was questioned, or reported before volumes counted."""

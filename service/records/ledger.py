@@ -5,6 +5,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +62,44 @@ class AppliedPulses:
 
 
 @dataclass(frozen=True, slots=True)
+class MeteredWater:
+    """Runs whose volume is booked instead of their minutes, arrays (days, blocks), 0 for none."""
+
+    duration_min: Floats
+    """Minutes of those runs."""
+    volume_l: Floats
+
+    @classmethod
+    def none(cls, shape: tuple[int, int]) -> Self:
+        """No metered run."""
+        return cls(np.zeros(shape), np.zeros(shape))
+
+    def add(
+        self,
+        at: tuple[Ints, Ints],
+        duration_min: Floats,
+        volume_l: Floats,
+        *,
+        counts: NDArray[np.bool_],
+    ) -> None:
+        """Add runs at (day, block) cells, those that count."""
+        np.add.at(self.duration_min, at, np.where(counts, duration_min, 0.0))
+        np.add.at(self.volume_l, at, np.where(counts, volume_l, 0.0))
+
+    def as_minutes(self, applied_min: Floats, flow_l_per_h: Floats) -> Floats:
+        """Minutes at a block's design flow that give the water of all its runs.
+
+        applied_min: (days, blocks) of all runs, metered ones among them.
+        flow_l_per_h: (blocks,).
+        """
+        with np.errstate(divide="ignore", invalid="ignore"):
+            metered_min = 60.0 * self.volume_l / flow_l_per_h
+        return np.where(
+            self.duration_min > 0.0, applied_min - self.duration_min + metered_min, applied_min
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class AppliedWater:
     """Irrigation by (day, block) of a window of days, arrays (days, blocks)."""
 
@@ -73,6 +112,14 @@ class AppliedWater:
     """Minute from which the block may run again, elapsed since the day's local midnight: the end of
     its last pulse plus the length of that pulse, or less by its plan; NaN: did not run."""
     day_pulses: AppliedPulses
+    early_metered: MeteredWater
+    """Of the early minutes, those with a booked volume."""
+    day_metered: MeteredWater
+
+    @property
+    def is_metered(self) -> NDArray[np.bool_]:
+        """Whether any run of the day is booked by its volume."""
+        return (self.early_metered.duration_min + self.day_metered.duration_min) > 0.0
 
 
 LEDGER_NUMBERS: tuple[str, ...] = (
@@ -108,6 +155,8 @@ class IrrigationOrigin(enum.IntEnum):
     """Reported runs."""
     PLANNED = 2
     """The published plan, assumed carried out."""
+    METERED = 3
+    """Reported runs, at least one of them booked by its metered volume."""
 
 
 @dataclass(frozen=True, slots=True)

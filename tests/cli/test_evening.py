@@ -92,6 +92,15 @@ def test_a_report_lists_the_plans_it_replaced_and_the_meter_check(own_demo: Comm
     assert flow["block_id"] == "larkbend.creek"
 
 
+def test_a_volume_that_is_questioned_can_be_confirmed(own_demo: Command) -> None:
+    many = (*REPORT[:-1], "87000 gal")
+    with time_machine.travel(EVENING, tick=False):
+        questioned, confirmed = own_demo(*many), own_demo(*many, "--confirm-volume")
+    assert "--confirm-volume" in questioned.stdout
+    assert "1 changed" in confirmed.stdout
+    assert "questioned" not in confirmed.stdout
+
+
 def test_a_start_without_an_offset_is_on_the_clock_of_the_site(own_demo: Command) -> None:
     with time_machine.travel(EVENING, tick=False):
         assert own_demo(*REPORT).exit_code == 0

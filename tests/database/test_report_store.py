@@ -38,6 +38,7 @@ def make_runs(
         duration_min=np.full(count, duration_min),
         volume_l=np.full(count, np.nan),
         is_early=np.array([start < sunrise_min for start in starts_min], dtype=np.bool_),
+        is_volume_booked=np.zeros(count, dtype=np.bool_),
         reporter="controller 7",
     )
 

@@ -34,6 +34,7 @@ def store_runs(
                 duration_min=np.broadcast_to(np.asarray(minutes, np.float64), len(days)).copy(),
                 volume_l=np.array([np.nan if each is None else each for each in volume_l]),
                 is_early=np.ones(len(days), dtype=np.bool_),
+                is_volume_booked=np.zeros(len(days), dtype=np.bool_),
                 reporter="a meter",
             ),
             recorded_at=max(started_at),

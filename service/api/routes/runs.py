@@ -47,7 +47,11 @@ router = APIRouter(tags=["feedback"])
     description="Runs that took place, up to 1,000 in a request, of any blocks of the farm, up to "
     "400 days late. They replace what the plan assumed for those days; balances and "
     "tomorrow's plan are updated before the answer. Sending the same run (block and "
-    "start) again changes nothing; with different minutes it corrects the run. Either "
+    "start) again changes nothing; with different minutes it corrects the run. A metered "
+    "volume is booked instead of the minutes, unless it is far from what the block's emitters "
+    "give: then the minutes stand, "
+    "`questioned_count` counts it, and sending the run again with `is_volume_confirmed` books it. "
+    "Either "
     "all runs of a request are stored, or none.",
     response_model=RunsOut,
     responses={200: described("What was stored.", RUNS_DONE), **problems(*REPORT_PROBLEMS)},
@@ -56,7 +60,13 @@ router = APIRouter(tags=["feedback"])
 def post_runs(body: RunBatchIn, service: TheService, caller: TheCaller, once: TheOnce) -> Response:
     """Store the runs once."""
     reports = [
-        RunReport(each.block_id, each.started_at, each.duration_min, each.volume_l)
+        RunReport(
+            each.block_id,
+            each.started_at,
+            each.duration_min,
+            each.volume_l,
+            each.is_volume_confirmed,
+        )
         for each in body.items
     ]
     return answered_once(

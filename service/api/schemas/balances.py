@@ -17,7 +17,8 @@ class BalanceDayOut(Out):
     day: date = Field(description="Local day.")
     is_observed: bool = Field(description="False: the weather is still forecast or filled in.")
     irrigation_origin: str = Field(
-        description="`none`, `reported` (runs), or `planned` (the plan, assumed carried out)."
+        description="`none`, `reported` (minutes of runs), `metered` (volume of runs, of all or"
+        " some), or `planned` (the plan, assumed carried out)."
     )
     flags: list[FlagOut]
     et0_mm: float | None = Field(description="Reference ET, mm.")

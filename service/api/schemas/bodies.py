@@ -74,6 +74,11 @@ class RunIn(Body):
     volume_l: float | None = Field(
         None, ge=0.0, le=LARGEST_VOLUME_L, description="Metered water, L; omit without a meter."
     )
+    is_volume_confirmed: bool = Field(
+        False,
+        description="Book the volume even if it is under half or over one and a half times what"
+        " the block's emitters give in those minutes.",
+    )
 
 
 class RunBatchIn(Body):

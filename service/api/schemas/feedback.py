@@ -53,6 +53,10 @@ class FlowOut(Out):
         description="`as-expected`, `leak-suspected` (above the band), `clogging-suspected` (below"
         " it), or `too-short` (under 30 min of metered running)."
     )
+    questioned_count: int = Field(
+        description="Runs whose volume is not booked, as it is under half or over"
+        " one and a half times what the emitters give; their minutes stand."
+    )
 
     @classmethod
     def from_record(cls, note: FlowNote) -> Self:
@@ -66,6 +70,7 @@ class FlowOut(Out):
             flow_ratio=known(note.flow_ratio),
             band_fraction=FLOW_BAND_FRACTION,
             verdict=note.verdict,
+            questioned_count=note.questioned_count,
         )
 
 

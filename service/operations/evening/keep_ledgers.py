@@ -35,9 +35,11 @@ from service.operations.evening.evening_inputs import (
 from service.operations.evening.gather_weather import GatheredWeather
 from service.records.ledger import (
     LEDGER_NUMBERS,
+    AppliedWater,
     BalanceState,
     IrrigationOrigin,
     LedgerRows,
+    MeteredWater,
 )
 
 SETTLE_ANYWAY_DAYS = 10
@@ -126,8 +128,8 @@ def bring_up_to_date(inputs: EveningInputs) -> Ledger:
         is_observed=is_observed,
         is_settled=_settled(inputs.on, days, in_ledger, has_row=has_row, is_observed=is_observed),
         irrigation_origin=np.select(
-            [applied.is_reported, has_water],
-            [IrrigationOrigin.REPORTED, IrrigationOrigin.PLANNED],
+            [applied.is_metered, applied.is_reported, has_water],
+            [IrrigationOrigin.METERED, IrrigationOrigin.REPORTED, IrrigationOrigin.PLANNED],
             default=IrrigationOrigin.NONE,
         ),
         flags_by_day=_flags(inputs, days, in_ledger, numbers),
@@ -188,8 +190,7 @@ def _step_group(
         weather = days_of(inputs.weather.weather.days, first, first + span.end - span.begin)
         crop = crop_days(batch, weather, degree_day_start_c_day=degree_days_c_day)
         rate = net_rate_mm_per_min(batch.system, batch.soil)
-        early_min = inputs.applied.early_min[rows, blocks]
-        day_min = inputs.applied.day_min[rows, blocks]
+        early_min, day_min = _applied_min(inputs.applied, rows, blocks, batch)
         ledger = keep_ledger(
             depletion_mm,
             crop,
@@ -209,6 +210,21 @@ def _step_group(
         _correct(numbers, span.end - 1, blocks, inputs.readings.get(span.end - 1, ()))
         depletion_mm = numbers["depletion_end_mm"][span.end - 1, blocks]
         degree_days_c_day = crop.degree_day_sum_c_day[-1]
+
+
+def _applied_min(
+    applied: AppliedWater, rows: slice, blocks: Ints, batch: BlockBatch
+) -> tuple[Floats, Floats]:
+    """Minutes before and after sunrise; metered runs as minutes at the block's design flow."""
+    flow_l_per_h = batch.system.application_rate_mm_per_h * batch.area_m2
+    early, day = (
+        MeteredWater(each.duration_min[rows, blocks], each.volume_l[rows, blocks])
+        for each in (applied.early_metered, applied.day_metered)
+    )
+    return (
+        early.as_minutes(applied.early_min[rows, blocks], flow_l_per_h),
+        day.as_minutes(applied.day_min[rows, blocks], flow_l_per_h),
+    )
 
 
 def _first_depletion_mm(inputs: EveningInputs) -> Floats:

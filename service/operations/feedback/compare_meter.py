@@ -19,6 +19,12 @@ FLOW_BAND_FRACTION = 0.10
 SHORTEST_CHECK_MIN = 30.0
 """Less running time says more about the filling of the pipes than about emitters [CHOICE]."""
 LOOKBACK_DAYS = 14
+BOOKED_RATIO_LIMITS = (0.5, 1.5)
+"""Metered over expected of a run that is booked without a question [CHOICE]. The flow of a simple
+emitter goes with the root of its pressure (Keller and Karmeli 1974, from memory): 0.5 to 1.5 are a
+quarter to 2.25 times the design pressure. Gallons taken for litres (0.26), litres for gallons (3.8)
+and cubic metres for litres (0.001) are outside.
+"""
 VERDICTS = ("as-expected", "leak-suspected", "clogging-suspected", "too-short")
 
 
@@ -36,6 +42,8 @@ class FlowNote:
     """Metered over expected; None if nothing was expected."""
     verdict: str
     """One of ``VERDICTS``."""
+    questioned_count: int = 0
+    """Runs whose volume is not booked, as the emitters could not have passed it."""
 
 
 def block_flow_l_per_h(block: BlockDefinition) -> float:
@@ -44,8 +52,20 @@ def block_flow_l_per_h(block: BlockDefinition) -> float:
     return block.area_m2 * emitters_per_m2 * block.emitter_flow_l_per_h
 
 
+def is_possible_volume(block: BlockDefinition, *, duration_min: float, volume_l: float) -> bool:
+    """Whether a run's emitters could have passed this volume in its minutes."""
+    least, most = BOOKED_RATIO_LIMITS
+    expected_l = block_flow_l_per_h(block) * duration_min / 60.0
+    return 0.0 < least * expected_l <= volume_l <= most * expected_l
+
+
 def flow_note(
-    block: BlockDefinition, *, duration_min: float, volume_l: float, run_count: int
+    block: BlockDefinition,
+    *,
+    duration_min: float,
+    volume_l: float,
+    run_count: int,
+    questioned_count: int = 0,
 ) -> FlowNote:
     """The check of several metered runs together."""
     expected_l = block_flow_l_per_h(block) * duration_min / 60.0
@@ -66,6 +86,7 @@ def flow_note(
         expected_volume_l=expected_l,
         flow_ratio=ratio,
         verdict=verdict,
+        questioned_count=questioned_count,
     )
 
 
@@ -82,4 +103,13 @@ def compare_meter(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Cloc
         duration_min=float(metered.duration_min.sum()),
         volume_l=float(metered.volume_l.sum()),
         run_count=int(metered.days.size),
+        questioned_count=sum(
+            not booked and not is_possible_volume(block, duration_min=minutes, volume_l=volume)
+            for minutes, volume, booked in zip(
+                metered.duration_min.tolist(),
+                metered.volume_l.tolist(),
+                metered.is_booked.tolist(),
+                strict=True,
+            )
+        ),
     )

@@ -2,7 +2,8 @@
 
 A report replaces what the plan assumed for that day; it may come late. The ledgers of the blocks
 reopen from the first day reported, and tomorrow's plan follows in the same transaction. Metered
-water is compared with what the block's emitters should give.
+water is booked as it was metered. A volume far from what the block's emitters give in those minutes
+is questioned: the minutes stand until the same run is reported again with its volume confirmed.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from service.agronomy.sun import sunrise_sunset_min
 from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
-from service.operations.feedback.compare_meter import FlowNote, flow_note
+from service.operations.feedback.compare_meter import FlowNote, flow_note, is_possible_volume
 from service.operations.feedback.reported_time import has_passed, on_clock
 from service.operations.reading.read_farms import local_day, today_at
 from service.records.farms import BlockDefinition, LoadOutcome, SiteDefinition
@@ -39,6 +40,8 @@ class RunReport:
     """Aware, or naive in the time zone of the block's site."""
     duration_min: float
     volume_l: float | None = None
+    is_volume_confirmed: bool = False
+    """Book the volume even if the block's emitters should not be able to pass it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,11 @@ class ReportedRuns:
     """Plans that were replaced."""
     flow: tuple[FlowNote, ...]
     """One for each block with metered runs in the report."""
+
+    @property
+    def questioned_count(self) -> int:
+        """Runs whose minutes stand, because their volume can hardly be right."""
+        return sum(note.questioned_count for note in self.flow)
 
 
 def report_runs(
@@ -198,7 +206,20 @@ def _rows(reports: Sequence[RunReport], places: _Places, *, reporter: str) -> Ru
             dtype=np.float64,
         ),
         is_early=np.array(is_early, dtype=np.bool_),
+        is_volume_booked=np.array(
+            [_is_booked(report, places.blocks[report.block_id]) for report in reports],
+            dtype=np.bool_,
+        ),
         reporter=reporter,
+    )
+
+
+def _is_booked(report: RunReport, block: BlockDefinition) -> bool:
+    """Whether the ledger takes a run's volume; a run of no minutes has none."""
+    if report.volume_l is None or report.duration_min == 0.0:
+        return False
+    return report.is_volume_confirmed or is_possible_volume(
+        block, duration_min=report.duration_min, volume_l=report.volume_l
     )
 
 
@@ -224,6 +245,7 @@ def _flow_notes(reports: Sequence[RunReport], places: _Places) -> tuple[FlowNote
             duration_min=sum(run.duration_min for run in runs),
             volume_l=sum(run.volume_l or 0.0 for run in runs),
             run_count=len(runs),
+            questioned_count=sum(not _is_booked(run, places.blocks[block_id]) for run in runs),
         )
         for block_id, runs in sorted(metered.items())
     )

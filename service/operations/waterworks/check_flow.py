@@ -169,6 +169,7 @@ def _until(runs: MeteredRuns, last_day: date) -> MeteredRuns:
         days=runs.days[kept],
         duration_min=runs.duration_min[kept],
         volume_l=runs.volume_l[kept],
+        is_booked=runs.is_booked[kept],
     )
 
 

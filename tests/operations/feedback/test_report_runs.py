@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.units import L_PER_GALLON
 from service.bootstrap import Service
 from service.errors import InputInvalid
 from service.operations.feedback.compare_meter import block_flow_l_per_h
@@ -20,6 +21,7 @@ from service.operations.feedback.report_runs import (
     RunReport,
     report_runs,
 )
+from service.records.ledger import IrrigationOrigin
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
     BLOCK_ID,
@@ -48,12 +50,14 @@ def version_of(service: Service, block_id: str = BLOCK_ID) -> int:
     return plan.version
 
 
-def booked(service: Service) -> tuple[float, int]:
+def booked(service: Service) -> tuple[float, IrrigationOrigin]:
     """Irrigation of today in the ledger, gross, and where it comes from."""
     with service.unit_of_work(write=False) as unit:
         key = unit.blocks.get_block_key(BLOCK_ID)
         rows = unit.ledger.read_rows(key, first_day=TODAY, last_day=TODAY)
-    return float(rows.numbers["irrigation_gross_mm"][0]), int(rows.irrigation_origin[0])
+    return float(rows.numbers["irrigation_gross_mm"][0]), IrrigationOrigin(
+        rows.irrigation_origin[0]
+    )
 
 
 def test_a_run_is_booked_and_tomorrows_plan_replaced_before_the_report_ends(
@@ -141,3 +145,88 @@ def test_metered_runs_are_held_against_their_block_one_note_a_block(own_service:
     assert (note.block_id, note.run_count, note.duration_min) == (BLOCK_ID, 2, 300.0)
     assert note.flow_ratio == pytest.approx(0.9)
     assert note.expected_volume_l == pytest.approx(5.0 * flow)
+
+
+def design_depth_mm(service: Service, minutes: float) -> tuple[float, float]:
+    """Area of the block [m2] and the depth [mm] that its emitters give in these minutes."""
+    with service.unit_of_work(write=False) as unit:
+        block = unit.blocks.get_block(BLOCK_ID, day=TODAY)
+    return block.area_m2, block_flow_l_per_h(block) * minutes / 60.0 / block.area_m2
+
+
+def test_a_metered_run_is_booked_as_it_was_metered(own_service: Service) -> None:
+    """1 L on 1 m2 is 1 mm, whatever the emitters should have given."""
+    area_m2, depth_mm = design_depth_mm(own_service, RUN.duration_min)
+    found = report(own_service, replace(RUN, volume_l=1.15 * depth_mm * area_m2))
+    assert found.questioned_count == 0
+    assert booked(own_service)[0] == pytest.approx(1.15 * depth_mm)
+    assert booked(own_service)[1] is IrrigationOrigin.METERED
+
+
+def test_of_runs_with_and_without_a_meter_each_is_booked_by_what_is_known(
+    own_service: Service,
+) -> None:
+    area_m2, depth_mm = design_depth_mm(own_service, RUN.duration_min)
+    later = replace(RUN, started_at=RUN.started_at + timedelta(hours=6))
+    report(own_service, replace(RUN, volume_l=0.8 * depth_mm * area_m2), later)
+    assert booked(own_service)[0] == pytest.approx(1.8 * depth_mm)
+    assert booked(own_service)[1] is IrrigationOrigin.METERED
+
+
+@pytest.mark.parametrize("factor", [0.0, 1.0 / L_PER_GALLON, 0.49, 1.51, L_PER_GALLON, 150.0])
+def test_a_volume_that_the_emitters_cannot_pass_is_questioned_and_booked_once_confirmed(
+    own_service: Service, factor: float
+) -> None:
+    area_m2, depth_mm = design_depth_mm(own_service, RUN.duration_min)
+    run = replace(RUN, volume_l=factor * depth_mm * area_m2)
+    found = report(own_service, run)
+    assert found.questioned_count == 1
+    assert booked(own_service)[0] == pytest.approx(depth_mm)
+    assert booked(own_service)[1] is IrrigationOrigin.REPORTED
+    confirmed = report(own_service, replace(run, is_volume_confirmed=True))
+    assert (confirmed.outcome.changed_count, confirmed.questioned_count) == (1, 0)
+    assert booked(own_service)[0] == pytest.approx(factor * depth_mm)
+    assert booked(own_service)[1] is IrrigationOrigin.METERED
+
+
+def test_a_run_that_loses_its_volume_is_booked_by_its_minutes_again(own_service: Service) -> None:
+    area_m2, depth_mm = design_depth_mm(own_service, RUN.duration_min)
+    report(own_service, replace(RUN, volume_l=1.2 * depth_mm * area_m2))
+    report(own_service, RUN)
+    assert booked(own_service)[0] == pytest.approx(depth_mm)
+    assert booked(own_service)[1] is IrrigationOrigin.REPORTED
+    no_run = replace(RUN, duration_min=0.0, volume_l=100.0)
+    assert report(own_service, no_run).questioned_count == 0
+    assert booked(own_service)[0] == 0.0
+    assert booked(own_service)[1] is IrrigationOrigin.REPORTED
+
+
+def test_metered_seasons_are_booked_with_what_the_meter_counted(own_service: Service) -> None:
+    """Invented, after three metered seasons with 567 mm by the meter for 492 mm by design.
+
+    Each run gives 567 / 492 of the design depth, 10 % more or less from run to run, on every day
+    of the ledger's last month.
+    """
+    runs_count, per_design = 30, 567.0 / 492.0
+    with own_service.unit_of_work(write=False) as unit:
+        block = unit.blocks.get_block(BLOCK_ID, day=TODAY)
+    design_l = block_flow_l_per_h(block)
+    runs = [
+        RunReport(
+            BLOCK_ID,
+            RUN.started_at - ONE_DAY - timedelta(days=place),
+            60.0,
+            per_design * design_l * (0.9, 1.0, 1.1)[place % 3],
+        )
+        for place in range(runs_count)
+    ]
+    report(own_service, *runs)
+    with own_service.unit_of_work(write=False) as unit:
+        rows = unit.ledger.read_rows(
+            unit.blocks.get_block_key(BLOCK_ID),
+            first_day=(RUN.started_at - ONE_DAY).date() - timedelta(days=runs_count - 1),
+            last_day=(RUN.started_at - ONE_DAY).date(),
+        )
+    assert rows.days.size == runs_count
+    metered_mm = runs_count * per_design * design_l / block.area_m2
+    assert rows.numbers["irrigation_gross_mm"].sum() == pytest.approx(metered_mm)
