@@ -66,6 +66,7 @@ ORDINARY_NUMBERS: Mapping[str, float] = {
     "root_depth_is_scaled": False,
     "root_share_is_scaled": False,
     "canopy_is_scaled": False,
+    "canopy_height_is_scaled": False,
     "mulch_cover_fraction": 0.0,
     "mulch_rain_pass_fraction": 1.0,
     "kc_initial": 0.30,

@@ -13,7 +13,9 @@ from datetime import date
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
+from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import (
     CropBatch,
     CurveDefinition,
@@ -76,9 +78,8 @@ def make_block_batch(
     root_share_of_wetted = numbers["root_share_of_wetted"] * np.where(
         numbers["root_share_is_scaled"] > 0, root_share, 1.0
     )
-    canopy = np.where(numbers["canopy_is_scaled"] > 0, canopy_share, 1.0)
     return BlockBatch(
-        crop=_crop_batch(numbers, curves, canopy),
+        crop=_crop_batch(numbers, curves, canopy_share),
         soil=SoilBatch(
             field_capacity=numbers["field_capacity"],
             wilting_point=numbers["wilting_point"],
@@ -122,6 +123,22 @@ def take_blocks(batch: BlockBatch, rows: Ints) -> BlockBatch:
     )
 
 
+def young_canopy_is_full(
+    crop: CropBatch, numbers: Mapping[str, Floats], *, season_year: int
+) -> NDArray[np.bool_]:
+    """Where plants below full age have the canopy that the crop's coefficients hold for.
+
+    Shapes: crop, every number and the result (blocks,).
+    season_year: calendar year whose plant size counts.
+    Returns: whether Kd reaches that of the reference canopy; False where the age is not known.
+    Equation: Kd >= Kd_ref while age < years to full size. Allen & Pereira 2009 (from memory).
+    """
+    density = density_coefficient(crop.canopy_cover_fraction, crop.canopy_height_m)
+    is_young = season_year - numbers["planting_year"] < numbers["years_to_full_size"]
+    is_full: NDArray[np.bool_] = is_young & (density >= crop.reference_canopy_ratio)
+    return is_full
+
+
 def _shares_of_full_size(
     numbers: Mapping[str, Floats], season_year: int
 ) -> tuple[Floats, Floats, Floats]:
@@ -134,6 +151,8 @@ def _shares_of_full_size(
 def _crop_batch(
     numbers: Mapping[str, Floats], curves: Sequence[CurveDefinition], canopy_share: Floats
 ) -> CropBatch:
+    cover_share = np.where(numbers["canopy_is_scaled"] > 0, canopy_share, 1.0)
+    height_share = np.where(numbers["canopy_height_is_scaled"] > 0, canopy_share, 1.0)
     distinct: dict[int, int] = {}
     shapes: list[CurveDefinition] = []
     which = np.empty(len(curves), dtype=np.int64)
@@ -165,8 +184,8 @@ def _crop_batch(
         kc_off_season=numbers["kc_off_season"],
         table_height_m=numbers["table_height_m"],
         reference_canopy_ratio=numbers["reference_canopy_ratio"],
-        canopy_cover_fraction=numbers["canopy_cover_fraction"] * canopy_share,
-        canopy_height_m=numbers["canopy_height_m"] * canopy_share,
+        canopy_cover_fraction=numbers["canopy_cover_fraction"] * cover_share,
+        canopy_height_m=numbers["canopy_height_m"] * height_share,
         mulch_cover_fraction=numbers["mulch_cover_fraction"],
         depletion_fraction=numbers["depletion_fraction"],
         curve_basis=basis[which],

@@ -32,6 +32,7 @@ class PlanFlag(enum.IntFlag):
     AFTERNOON_STRESS = enum.auto()
     DEGREE_DAYS_UNKNOWN = enum.auto()
     FORECAST_OLD = enum.auto()
+    YOUNG_CANOPY_FULL = enum.auto()
 
 
 PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
@@ -68,6 +69,7 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.AFTERNOON_STRESS: (
         "A day ended beyond the readily available water: the plants were short in the afternoon."
     ),
+    PlanFlag.YOUNG_CANOPY_FULL: "A young planting has the canopy of a full-grown one: check it.",
     PlanFlag.FORECAST_OLD: "The forecast for the day is more than a day old.",
     PlanFlag.DEGREE_DAYS_UNKNOWN: (
         "The degree days since the season's start are not known; weather from then on is needed."

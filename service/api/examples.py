@@ -78,6 +78,7 @@ BLOCK: Final[dict[str, Any]] = {
     "canopy_cover_fraction": 0.6,
     "canopy_height_m": 1.5,
     "canopy_is_scaled": True,
+    "canopy_height_is_scaled": True,
     "planting_year": 2019,
     "years_to_full_size": 5.0,
     "mulch_cover_fraction": 0.0,

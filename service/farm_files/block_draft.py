@@ -10,9 +10,10 @@ from service.farm_files.keys import NumberKey
 from service.farm_files.toml_table import TomlTable
 
 _SCALED_BY = {
-    "root_depth_is_scaled": ("root_depth_m",),
-    "root_share_is_scaled": ("root_share_of_wetted",),
-    "canopy_is_scaled": ("canopy_cover_fraction", "canopy_height_m"),
+    "root_depth_is_scaled": "root_depth_m",
+    "root_share_is_scaled": "root_share_of_wetted",
+    "canopy_is_scaled": "canopy_cover_fraction",
+    "canopy_height_is_scaled": "canopy_height_m",
 }
 
 
@@ -43,8 +44,8 @@ class BlockDraft:
 
     def note_what_grows(self) -> None:
         """Note which sizes are those of a full-size planting."""
-        for scaled, sources in _SCALED_BY.items():
-            is_default = all(self.origins.get(source) != GIVEN for source in sources)
+        for scaled, source in _SCALED_BY.items():
+            is_default = self.origins.get(source) != GIVEN
             self.numbers[scaled] = float(is_default)
             self.origins[scaled] = (
                 "full-size default, grows with age" if is_default else "given for this year"

@@ -248,13 +248,13 @@ class BlockKeys(Table):
         otherwise="the lower end of the published range, growing with age",
     )
     canopy_cover = NumberKey(
-        about="Share of the ground that is shaded at full leaf this year.",
+        about="Share of the ground shaded at full leaf this year; the height goes on growing.",
         measure=share(0.01, 1.0),
         field="canopy_cover_fraction",
         otherwise="the crop table's, growing with age",
     )
     canopy_height = NumberKey(
-        about="Height of the plants this year.",
+        about="Height of the plants this year; the cover goes on growing.",
         measure=HEIGHT,
         field="canopy_height_m",
         otherwise="the crop table's, growing with age",

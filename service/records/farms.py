@@ -141,6 +141,8 @@ class BlockDefinition:
     """Grows with age from the full-size value; False: the grower's value for this year."""
     root_share_is_scaled: bool
     canopy_is_scaled: bool
+    """The cover; the height has its own."""
+    canopy_height_is_scaled: bool
     mulch_cover_fraction: float
     mulch_rain_pass_fraction: float
     kc_initial: float

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from service.agronomy.block_batch import day_of_year, take_blocks
+from service.agronomy.block_batch import day_of_year, take_blocks, young_canopy_is_full
+from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import CropBatch, CurveDefinition, SoilBatch, SystemBatch
 from tests.factories import batch_of, make_block
 
@@ -72,12 +73,43 @@ def test_a_young_planting_has_the_size_of_its_age_in_what_is_scaled() -> None:
         "root_depth_is_scaled": 1.0,
         "root_share_is_scaled": 1.0,
         "canopy_is_scaled": 1.0,
+        "canopy_height_is_scaled": 1.0,
     }
     blocks = batch_of(make_block(**young), season_year=2023)
     assert blocks.soil.root_depth_m[0] == pytest.approx(0.45 * 0.64)
     assert blocks.soil.root_share_of_wetted[0] == pytest.approx(0.46**0.3)
     assert blocks.crop.canopy_cover_fraction[0] == pytest.approx(0.6 * (0.02 + 0.98 * 0.4**1.5))
     assert blocks.crop.canopy_height_m[0] == pytest.approx(1.5 * (0.02 + 0.98 * 0.4**1.5))
+
+
+@pytest.mark.parametrize("grows", ["canopy_is_scaled", "canopy_height_is_scaled"])
+def test_cover_and_height_grow_each_by_itself(grows: str) -> None:
+    # One of the two is given: the other keeps the size of its age, 0.02 + 0.98 x 0.4^1.5 at 2 of 5.
+    young: dict[str, Any] = {"planting_year": 2021.0, "years_to_full_size": 5.0, grows: 1.0}
+    crop = batch_of(make_block(**young), season_year=2023).crop
+    share = 0.02 + 0.98 * 0.4**1.5
+    cover, height = (share, 1.0) if grows == "canopy_is_scaled" else (1.0, share)
+    assert crop.canopy_cover_fraction[0] == pytest.approx(0.6 * cover)
+    assert crop.canopy_height_m[0] == pytest.approx(1.5 * height)
+
+
+@pytest.mark.parametrize(
+    ("planting_year", "cover", "is_full"),
+    [(2021.0, 0.6, True), (2021.0, 0.2, False), (2018.0, 0.6, False), (np.nan, 0.6, False)],
+)
+def test_a_full_canopy_on_a_young_planting_is_noticed(
+    planting_year: float, cover: float, is_full: bool
+) -> None:
+    # Full age is five years in 2023; the reference is 0.6 of cover at 1.5 m.
+    numbers: dict[str, Any] = {
+        "planting_year": planting_year,
+        "years_to_full_size": 5.0,
+        "canopy_cover_fraction": cover,
+        "reference_canopy_ratio": float(density_coefficient(0.6, 1.5)),
+    }
+    crop = batch_of(make_block(**numbers), season_year=2023).crop
+    columns = {name: np.array([value]) for name, value in numbers.items()}
+    assert young_canopy_is_full(crop, columns, season_year=2023).tolist() == [is_full]
 
 
 def test_what_the_grower_gave_for_this_year_is_not_scaled() -> None:
@@ -93,6 +125,7 @@ def test_a_planting_of_full_age_or_of_unknown_age_is_full_size(planting_year: fl
         "root_depth_is_scaled": 1.0,
         "root_share_is_scaled": 1.0,
         "canopy_is_scaled": 1.0,
+        "canopy_height_is_scaled": 1.0,
     }
     blocks = batch_of(make_block(planting_year=planting_year, **scaled))
     assert blocks.soil.root_depth_m[0] == 0.45

@@ -112,6 +112,7 @@ def _block(
         root_depth_is_scaled=False,
         root_share_is_scaled=False,
         canopy_is_scaled=False,
+        canopy_height_is_scaled=False,
         mulch_cover_fraction=0.5,
         mulch_rain_pass_fraction=0.6,
         kc_initial=0.3,

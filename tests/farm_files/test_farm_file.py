@@ -160,8 +160,10 @@ def test_defaults_grow_with_age_and_given_sizes_stay() -> None:
     assert (block.root_depth_is_scaled, block.canopy_is_scaled) == (True, True)
     assert block.root_share_is_scaled is True
     block = block_with('root_depth = "0.5 m"\ncanopy_height = "1 m"\nroot_share_of_wetted = 0.5')
-    assert (block.root_depth_is_scaled, block.canopy_is_scaled) == (False, False)
-    assert block.root_share_is_scaled is False
+    assert (block.root_depth_is_scaled, block.root_share_is_scaled) == (False, False)
+    assert (block.canopy_is_scaled, block.canopy_height_is_scaled) == (True, False)
+    block = block_with("canopy_cover = 0.4")
+    assert (block.canopy_is_scaled, block.canopy_height_is_scaled) == (False, True)
 
 
 @pytest.mark.parametrize(

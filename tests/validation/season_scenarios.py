@@ -86,6 +86,7 @@ def season_blocks() -> tuple[BlockDefinition, ...]:
             root_depth_is_scaled=True,
             root_share_is_scaled=True,
             canopy_is_scaled=True,
+            canopy_height_is_scaled=True,
         ),
         make_block(
             "wine",

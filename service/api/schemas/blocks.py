@@ -177,7 +177,10 @@ class BlockOut(Out):
     canopy_cover_fraction: float | None = Field(description="Ground shaded at full leaf.")
     canopy_height_m: float | None = Field(description="Height of the canopy, m.")
     canopy_is_scaled: bool = Field(
-        description="True: the full-size canopy, reached with age; false: this year's."
+        description="True: the full-size cover, reached with age; false: this year's."
+    )
+    canopy_height_is_scaled: bool = Field(
+        description="True: the full-size height, reached with age; false: this year's."
     )
     planting_year: int | None = Field(
         description=("Calendar year of planting; null: already full size.")
@@ -232,7 +235,7 @@ class BlockOut(Out):
         }
         for name in ("block_id", "farm_id", "name", "crop_key", "site_id", "supply_id"):
             facts[name] = getattr(block, name)
-        for name in ("root_depth_is_scaled", "root_share_is_scaled", "canopy_is_scaled"):
+        for name in (name for name in BLOCK_NUMBERS if name.endswith("_is_scaled")):
             facts[name] = getattr(block, name)
         return cls.model_validate(facts)
 

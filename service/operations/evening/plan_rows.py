@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 import orjson
 
-from service.agronomy.block_batch import BlockBatch
+from service.agronomy.block_batch import BlockBatch, young_canopy_is_full
 from service.agronomy.daily_plan import CropDays, DailyPlan, ready_min
 from service.agronomy.outlook import NEVER, Outlook
 from service.agronomy.reasoning import PlanFlag
@@ -120,6 +120,9 @@ def plan_flags(situation: PlanSituation) -> Ints:
         ),
         PlanFlag.CLIMATE_ADJUSTMENT_MISSING: weather.weather.climate_is_default[tomorrow, at_site],
     }
+    raised[PlanFlag.YOUNG_CANOPY_FULL] = young_canopy_is_full(
+        situation.blocks.crop, situation.table.numbers, season_year=situation.day.year
+    )
     flags = situation.ledger_flags.copy()
     for flag, where in raised.items():
         flags |= np.where(where, int(flag), 0)

@@ -332,7 +332,8 @@ def _as_of_year(block: BlockDefinition, season_year: int) -> BlockDefinition:
     if math.isnan(block.planting_year):
         return block
     share = size_by_age(max(0.0, season_year - block.planting_year), block.years_to_full_size)
-    canopy = float(share.canopy_share) if block.canopy_is_scaled else 1.0
+    cover = float(share.canopy_share) if block.canopy_is_scaled else 1.0
+    height = float(share.canopy_share) if block.canopy_height_is_scaled else 1.0
     roots = float(share.root_depth_share) if block.root_depth_is_scaled else 1.0
     rooted = float(share.root_share_of_wetted) if block.root_share_is_scaled else 1.0
     return replace(
@@ -340,8 +341,8 @@ def _as_of_year(block: BlockDefinition, season_year: int) -> BlockDefinition:
         planting_year=math.nan,
         root_depth_m=roots * block.root_depth_m,
         root_share_of_wetted=rooted * block.root_share_of_wetted,
-        canopy_cover_fraction=canopy * block.canopy_cover_fraction,
-        canopy_height_m=canopy * block.canopy_height_m,
+        canopy_cover_fraction=cover * block.canopy_cover_fraction,
+        canopy_height_m=height * block.canopy_height_m,
     )
 
 

@@ -32,7 +32,13 @@ def young_farm(planting_year: int | None) -> FarmBundle:
     farm = invented_farm()
     year = np.nan if planting_year is None else float(planting_year)
     vines = tuple(
-        replace(block, planting_year=year, years_to_full_size=5.0, canopy_is_scaled=True)
+        replace(
+            block,
+            planting_year=year,
+            years_to_full_size=5.0,
+            canopy_is_scaled=True,
+            canopy_height_is_scaled=True,
+        )
         for block in farm.blocks
     )
     return replace(farm, blocks=vines)
