@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision: str = "202611290600"
-down_revision: str | Sequence[str] | None = "202611251230"
+down_revision: str | Sequence[str] | None = "202611280900"
 branch_labels: str | Sequence[str] | None = None
 depends_on: str | Sequence[str] | None = None
 
