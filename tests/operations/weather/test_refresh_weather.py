@@ -71,7 +71,7 @@ def service(database_url: URL, providers: FakeProviders, clock: FixedClock) -> I
         clock=clock,
     )
     load_bundle(
-        make_bundle(make_block(), sites=[SITE]),
+        make_bundle(make_block(balance_start=ON - timedelta(days=14)), sites=[SITE]),
         effective_day=ON,
         unit_of_work=made.unit_of_work,
         clock=clock,
