@@ -23,10 +23,13 @@ Weather into water use
     rain_booking      which days a rain-gauge reading belongs to
     climatology       what is normal for the time of year
     weather_choice    of several reports, the best value for each site, day and field
+    weather_flags     what is known of a value besides the value, in bits and in words
+    radiation_record  days with more sun than a clear sky gives
     weather_day       checked and filled values, each liberty flagged
     atmosphere        the formulas of air and radiation that several steps share
     sun               sunrise and sunset, between which the day's ET passes
     reference_et      ET0 by Penman-Monteith; the only door to pyet
+    reference_et_gaps  longer gaps of it, bridged by the days on both sides
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient
     sparse_canopy     a second estimate of that coefficient, from the canopy alone

@@ -1,6 +1,8 @@
 """Compiled loop of the root-zone balance over days and blocks.
 
-The public entrance is :mod:`service.agronomy.water_balance`, which says what is booked and why.
+In: depletion at the start; per day and block the ET, the rain, the water and its hours. Out: the
+books of every day. The public entrance is :mod:`service.agronomy.water_balance`, which says what is
+booked and why.
 """
 
 from __future__ import annotations

@@ -99,6 +99,7 @@ def is_news(depth_mm: float, need_mm: float | None) -> bool:
 
     Shapes: one plan. A need that is not known is None, and the depth alone decides.
     Returns: true from NEWS_SHARE of the need and NEWS_DEPTH_MM on.
+    Source: both limits are choices of this service.
     >>> is_news(0.3, 2.0), is_news(0.7, 12.0), is_news(0.7, 6.0), is_news(0.7, None)
     (False, False, True, True)
     """

@@ -48,6 +48,7 @@ def is_part_day(tmin_c: Floats, is_above_clear_sky: Mask, follows: Mask) -> Mask
     after the one before it; result (days, sites).
     A station that was off for a part of the day gives such a pair: a mean of the radiation of the
     other part, and a minimum that is not that of the night.
+    Returns: True for such a day.
     Source: 3 degC are a choice of this service.
     >>> tmin = np.array([[4.3], [2.0], [8.6], [4.3]])
     >>> is_above = np.array([[False], [False], [True], [False]])

@@ -3,8 +3,11 @@
 Between two pulses the crop takes its share of the day's ET: all of it down to the readily available
 water, and below that in proportion to what is left. FAO-56 (Allen et al. 1998) Eq. 84 gives that
 proportion, dD/dE = (TAW - D) / (TAW - RAW), for the depletion of the moment; here it is integrated
-over E, the unstressed ET that passes, and not held at its value of the morning. The ledger, the
-room for a pulse, the check of an injection and the outlook all call the functions of this file.
+over E, the unstressed ET that passes, and not held at its value of the morning.
+
+In: one block's depletion, ET and entering water of a part of the day. Out: the depletion after it,
+or the ET that leads to a given depletion. The ledger, the room for a pulse, the check of an
+injection and the outlook all call the functions of this file.
 """
 
 from __future__ import annotations

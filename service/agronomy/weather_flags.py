@@ -1,5 +1,6 @@
 """What is known about one daily weather value besides the value: flags, and their sentences.
 
+In: the flags of a value, as one number. Out: the sentences that explain them.
 The numbers of the flags are stored: new ones are added at the end.
 """
 

@@ -1,4 +1,7 @@
-"""Compiled arithmetic of the hours in which a block may run: where a pulse fits its windows."""
+"""Compiled arithmetic of the hours in which a block may run: where a pulse fits its windows.
+
+In: the windows of one block and a pulse's length. Out: minutes at which such a pulse may start.
+"""
 
 from __future__ import annotations
 

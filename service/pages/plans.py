@@ -115,7 +115,7 @@ def show_sheet(visit: Visit) -> Response:
     pulse_count = sum(len(line.pulses) for line in letter.blocks)
     return visit.show(
         "sheet.html",
-        is_long=pulse_count > MOST_PULSES_IN_ORDER,
+        is_long=max(pulse_count, len(letter.blocks)) > MOST_PULSES_IN_ORDER,
         is_dense=len(letter.blocks) > MOST_BLOCKS_IN_FULL or pulse_count > MOST_PULSES_IN_FULL,
         farm=farm,
         letter=letter,

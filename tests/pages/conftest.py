@@ -147,8 +147,8 @@ def key_for(service: Service, *scopes: str, farm_id: str | None = "test-farm") -
     return token
 
 
-def farm_of_many(block_count: int) -> str:
-    """A farm of so many like blocks."""
+def farm_of_many(block_count: int, *, depletion_mm: float = 0.0) -> str:
+    """A farm of so many like blocks, whose root zones lack so much on the day they are loaded."""
     blocks = "".join(
         f"""
 [[block]]
@@ -159,6 +159,7 @@ row_spacing = "2.5 m"
 emitter_spacing = "0.6 m"
 emitter_flow = "2 L/h"
 soil = {{ texture = "loam" }}
+initial_depletion = "{depletion_mm:g} mm"
 """
         for number in range(block_count)
     )

@@ -149,15 +149,22 @@ def test_a_page_works_without_javascript(site: Site, browser: Browser) -> None:
     context.close()
 
 
+@pytest.mark.parametrize("depletion_mm", [0.0, 30.0], ids=["resting", "watered"])
 @pytest.mark.parametrize("block_count", [12, 16, 60])
-def test_the_sheet_fits_one_page_of_paper(site: Site, tab: Page, block_count: int) -> None:
-    load(site.service, farm_of_many(block_count))
+def test_the_sheet_fits_one_page_of_paper(
+    site: Site, tab: Page, block_count: int, depletion_mm: float
+) -> None:
+    load(site.service, farm_of_many(block_count, depletion_mm=depletion_mm))
     assert plan_evening(site.service) == []
     for path in ("/farms/many/sheet", PAGES["sheet"]):
         tab.goto(site.address + path)
         for paper in ("Letter", "A4"):
             content = tab.pdf(format=paper)
             assert len(re.findall(rb"/Type\s*/Page\b", content)) == 1, (path, paper)
+        if path != PAGES["sheet"]:
+            assert tab.get_by_text("Rest", exact=True).count() == (
+                0 if depletion_mm else block_count
+            )
     tab.emulate_media(media="print", color_scheme="dark")
     ground, ink = tab.evaluate(
         "[getComputedStyle(document.body).backgroundColor, getComputedStyle(document.body).color]"
