@@ -16,28 +16,28 @@ NEAR_DAY_COUNT = 3  # [-] [CHOICE] days that a median needs
 PART_DAY_JUMP_C = 3.0  # [degC] [CHOICE] Tmin against both neighbours
 
 
-def near_clearness(measured_mj_m2: Floats, clear_sky_mj_m2: Floats, days: Days) -> Floats:
-    """Median share of a clear sky's radiation that was measured on the days around each day.
+def near_clearness(
+    measured_mj_m2: Floats, clear_sky_mj_m2: Floats, days: Days, *, is_wanted: Mask
+) -> Floats:
+    """Median share of a clear sky's radiation that was measured on the days around single days.
 
-    Shapes: measured and clear sky (days, sites), NaN where not measured or not plausible;
-    days (days,), rising; result (days, sites).
-    Returns: share [-]; NaN where fewer than three days within seven have a value.
+    Shapes: measured, clear sky and is_wanted (days, sites), measured NaN where not known or not
+    plausible; days (days,), rising; result (days, sites).
+    Returns: share [-]; NaN where it is not wanted or fewer than three days within seven have one.
     Source: the span and the count are choices of this service.
     >>> days = np.datetime64("2023-07-01") + np.arange(4)
     >>> measured = np.array([[21.0], [24.0], [np.nan], [27.0]])
-    >>> round(float(near_clearness(measured, np.full((4, 1), 30.0), days)[2, 0]), 3)
+    >>> clear_sky = np.full((4, 1), 30.0)
+    >>> near = near_clearness(measured, clear_sky, days, is_wanted=np.isnan(measured))
+    >>> round(float(near[2, 0]), 3)
     0.8
     """
-    share = measured_mj_m2 / np.where(clear_sky_mj_m2 > 0.0, clear_sky_mj_m2, np.nan)
-    near = np.full((2 * NEAR_DAYS + 1, *share.shape), np.nan)
-    for place, shift in enumerate(range(-NEAR_DAYS, NEAR_DAYS + 1)):
-        wanted = days + np.timedelta64(shift, "D")
-        row = np.minimum(np.searchsorted(days, wanted), len(days) - 1)
-        is_there = days[row] == wanted
-        near[place, is_there] = share[row[is_there]]
-    is_enough = np.isfinite(near).sum(axis=0) >= NEAR_DAY_COUNT
-    result = np.full(share.shape, np.nan)
-    result[is_enough] = np.nanmedian(near[:, is_enough], axis=0)
+    result = np.full(measured_mj_m2.shape, np.nan)
+    for row in np.flatnonzero(is_wanted.any(axis=1)).tolist():
+        around = np.abs(days - days[row]) <= np.timedelta64(NEAR_DAYS, "D")
+        share = measured_mj_m2[around] / clear_sky_mj_m2[around]
+        is_found = is_wanted[row] & (np.isfinite(share).sum(axis=0) >= NEAR_DAY_COUNT)
+        result[row, is_found] = np.nanmedian(share[:, is_found], axis=0)
     return result
 
 

@@ -555,10 +555,10 @@ def _radiation(
     flags |= _bit(open_still & impossible, FieldFlag.OUT_OF_RANGE)
     rs = np.where(taken, from_sunshine, rs)
 
-    # A record above a clear sky comes from a day that was nearly clear: the days around it tell
-    # more of its sun than its own temperature range.
-    near_ratio = near_clearness(np.where(outside, np.nan, raw.rs_mj_m2), clear_sky, raw.days)
-    taken = np.isnan(rs) & is_above & ~np.isnan(near_ratio)
+    # Such a day was nearly clear: the days around tell more of its sun than its own warming does.
+    measured = np.where(outside, np.nan, raw.rs_mj_m2)
+    near_ratio = near_clearness(measured, clear_sky, raw.days, is_wanted=np.isnan(rs) & is_above)
+    taken = ~np.isnan(near_ratio)
     flags |= _bit(taken, FieldFlag.ESTIMATED_FROM_NEAR_DAYS)
     rs = np.where(taken, near_ratio * clear_sky, rs)
 

@@ -106,4 +106,5 @@ def read_number(cell: str, *, has_comma: bool) -> float | None:
 
 def is_missing_code(cell: str) -> bool:
     """Whether the cell is a number that stands for no value, such as -999."""
-    return bool(_NUMBER.fullmatch(cell)) and float(cell) in MISSING_NUMBERS
+    text = cell.strip()
+    return bool(_NUMBER.fullmatch(text)) and float(text) in MISSING_NUMBERS

@@ -13,7 +13,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import re
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -257,7 +256,9 @@ def _read_column(
         )
         is_given[:] = False
     is_outside = is_given & ((values < column.lowest) | (values > column.highest))
-    _note_codes(name, cells, notes)
+    for cell in sorted(filter(is_missing_code, known)):
+        count = cells.count(cell)
+        notes.append(f"{name}: {cell.strip()} stands for no value and was read so, {count:,} times")
     allowed = f"a number from {column.lowest:g} to {column.highest:g}, or nothing{column.advice}"
     is_few = _is_few(is_outside, is_given)
     for place in np.flatnonzero(is_outside).tolist():
@@ -279,14 +280,6 @@ def _is_few(is_impossible: NDArray[np.bool_], is_given: NDArray[np.bool_]) -> bo
     """Whether single bad readings may be left out without doubt about the rest."""
     most = max(IMPOSSIBLE_COUNT, IMPOSSIBLE_SHARE * int(is_given.sum()))
     return int(is_impossible.sum()) <= most
-
-
-def _note_codes(name: str, cells: Sequence[str], notes: list[str]) -> None:
-    """Say which numbers were read as "not measured", so that nobody takes them for values."""
-    counts = Counter(cell.strip() for cell in cells)
-    for cell, count in sorted(counts.items()):
-        if is_missing_code(cell):
-            notes.append(f"{name}: {cell} stands for no value and was read so, {count:,} times")
 
 
 # --- what no single cell can tell ----------------------------------------------------------------

@@ -233,12 +233,15 @@ def _known_since(unit: UnitOfWork, on: date, table: BlockTable, state: BalanceSt
     is_new = np.isnat(state.settled_day) & np.isnat(table.balance_start)
     if not is_new.any():
         return np.full(is_new.shape, today)
-    since = np.fmin(unit.ledger.read_first_days(table.keys), today)
-    back = np.array([_lookback_days(curve, on) for curve in table.curves])
-    days = every_day(today - back[is_new].max(), on)
-    reported = unit.reports.read_applied(table.keys, days).is_reported
+    keys = table.keys[is_new]
+    back = np.array([_lookback_days(table.curves[row], on) for row in np.flatnonzero(is_new)])
+    days = every_day(today - back.max(), on)
+    reported = unit.reports.read_applied(keys, days).is_reported
     first_run = np.where(reported.any(axis=0), days[np.argmax(reported, axis=0)], today)
-    return np.maximum(np.minimum(since, first_run), today - back)
+    booked = np.fmin(unit.ledger.read_first_days(keys), today)
+    since = np.full(is_new.shape, today)
+    since[is_new] = np.maximum(np.minimum(booked, first_run), today - back)
+    return since
 
 
 def _first_ledger_days(

@@ -243,12 +243,13 @@ def _first_degree_days(inputs: EveningInputs, blocks: Ints, first_day: np.dateti
     since then, though its water is known from the first evening alone.
     """
     settled = inputs.before.degree_day_sum_c_day[blocks]
-    batch = take_blocks(inputs.versions.on(inputs.on), blocks)
-    is_counted = np.isnat(inputs.before.settled_day[blocks]) & (
-        batch.crop.curve_basis == SEASON_BY_DEGREE_DAYS
-    )
+    is_new = np.isnat(inputs.before.settled_day[blocks])
     row = row_of_day(inputs.weather.days, first_day)
-    if row == 0 or not is_counted.any():
+    if row == 0 or not is_new.any():
+        return settled
+    batch = take_blocks(inputs.versions.on(inputs.on), blocks)
+    is_counted = is_new & (batch.crop.curve_basis == SEASON_BY_DEGREE_DAYS)
+    if not is_counted.any():
         return settled
     crop = crop_days(batch, days_of(inputs.weather.weather.days, 0, row))
     return np.where(is_counted, crop.degree_day_sum_c_day[-1], settled)

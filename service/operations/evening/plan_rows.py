@@ -119,10 +119,10 @@ def plan_flags(situation: PlanSituation) -> Ints:
             & np.isfinite(weather.weather.days.et0_mm[tomorrow, at_site])
         ),
         PlanFlag.CLIMATE_ADJUSTMENT_MISSING: weather.weather.climate_is_default[tomorrow, at_site],
+        PlanFlag.YOUNG_CANOPY_FULL: young_canopy_is_full(
+            situation.blocks.crop, situation.table.numbers, season_year=situation.day.year
+        ),
     }
-    raised[PlanFlag.YOUNG_CANOPY_FULL] = young_canopy_is_full(
-        situation.blocks.crop, situation.table.numbers, season_year=situation.day.year
-    )
     flags = situation.ledger_flags.copy()
     for flag, where in raised.items():
         flags |= np.where(where, int(flag), 0)
