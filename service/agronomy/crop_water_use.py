@@ -28,6 +28,7 @@ MULCH_KC_REDUCTION = 0.10  # choice: lowest reduction of FAO-56 Table 25, which 
 CLIMATE_WINDOW_DAYS = 30  # choice
 CLIMATE_MINIMUM_DAYS = 7  # choice
 DAYS_IN_YEAR = 365
+RESTING_DAYS = 180  # [CHOICE] d before a season's start in which the crop may be taken as resting
 SHORTEST_STAGE = 1e-9  # days or degree days; only keeps a step from a division by zero
 
 
@@ -173,6 +174,26 @@ def degree_day_sums(
         running = np.where(season_day[day] == 1, 0.0, running) + step_c[day]
         sums[day] = running
     return sums
+
+
+def resting_sum_c_day(crop: CropBatch, day: np.datetime64) -> Floats:
+    """Degree days to begin with where those of the season before are not known.
+
+    Shapes: one day; result (blocks,).
+    Returns: a sum past the last stage [°C d] where the next season starts within half a year: the
+    crop is taken as resting until then [CHOICE]; NaN elsewhere and for blocks on other curves.
+    Source: a choice of this service; books that begin before a season know no weather of the last.
+    >>> from service.agronomy.records import CropBatch
+    >>> one = np.array([1.0])
+    >>> knots = np.array([[200.0, 800.0, 2000.0, 3000.0]])
+    >>> vines = CropBatch(*[one] * 10, np.array([1]), np.array([60]), knots, 10.0 * one, one, one)
+    >>> resting_sum_c_day(vines, np.datetime64("2026-01-01")).tolist()
+    [3001.0]
+    """
+    season_day = _season_day(np.array([day]), crop.season_start_doy)[0]
+    is_resting = season_day > DAYS_IN_YEAR - RESTING_DAYS
+    is_counted = crop.curve_basis == SEASON_BY_DEGREE_DAYS
+    return np.where(is_resting & is_counted, crop.stage_knot[:, 3] + 1.0, np.nan)
 
 
 def crop_coefficient(

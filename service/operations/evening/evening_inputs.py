@@ -15,7 +15,7 @@ import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, day_of_year, make_block_batch
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.crop_water_use import CLIMATE_WINDOW_DAYS, DAYS_IN_YEAR
+from service.agronomy.crop_water_use import CLIMATE_WINDOW_DAYS, DAYS_IN_YEAR, RESTING_DAYS
 from service.agronomy.records import CurveDefinition, Days, Ints
 from service.database.session import UnitOfWork
 from service.operations.evening.gather_weather import GatheredWeather
@@ -202,25 +202,28 @@ def _reopened_state(unit: UnitOfWork, table: BlockTable, on: date) -> BalanceSta
 
 def _earliest_day(on: date, table: BlockTable, state: BalanceState) -> date:
     """First day whose weather the run may need: the climate window before the first ledger day."""
-    wanted = np.where(
-        np.isnat(state.settled_day),
-        np.where(
-            np.isnat(table.balance_start),
-            np.datetime64(on) - np.array([_lookback_days(curve, on) for curve in table.curves]),
-            table.balance_start,
-        ),
-        state.settled_day + 1,
-    )
+    is_new, given = np.isnat(state.settled_day), table.balance_start
+    wanted = np.where(is_new, given, state.settled_day + 1)
+    for row in np.flatnonzero(is_new).tolist():
+        if np.isnat(given[row]):
+            wanted[row] = np.datetime64(on) - _lookback_days(table.curves[row], on)
+        else:
+            wanted[row] -= _days_into_season(table.curves[row], given[row].item())
     earliest: date = min(wanted.min(), np.datetime64(on) - 1).item()
     return earliest - timedelta(days=CLIMATE_WINDOW_DAYS)
 
 
 def _lookback_days(curve: CurveDefinition, on: date) -> int:
     """How far back a new ledger looks: a month, or to the season's start to count degree days."""
+    return max(FIRST_LEDGER_DAYS, _days_into_season(curve, on))
+
+
+def _days_into_season(curve: CurveDefinition, day: date) -> int:
+    """Days to look back from a day for its degree days; none for other curves."""
     if curve.basis != "degree-days":
-        return FIRST_LEDGER_DAYS
+        return 0
     start_doy = day_of_year(*curve.season_start)
-    return max(FIRST_LEDGER_DAYS, (day_of_year(on.month, on.day) - start_doy) % DAYS_IN_YEAR + 1)
+    return (day_of_year(day.month, day.day) - start_doy) % DAYS_IN_YEAR + 1
 
 
 def _known_since(unit: UnitOfWork, on: date, table: BlockTable, state: BalanceState) -> Days:
@@ -259,8 +262,21 @@ def _first_ledger_days(
     for row in np.flatnonzero(np.isnat(first)).tolist():
         given = table.balance_start[row]
         since = known_since[row] if np.isnat(given) else given
+        since = _growth_known_since(table.curves[row], weather, site_index[row], since)
         first[row] = _first_known(weather, site_index[row], since)
     return np.minimum(np.where(np.isnat(first), today, first), today)
+
+
+def _growth_known_since(
+    curve: CurveDefinition, weather: GatheredWeather, site: int, since: np.datetime64[date]
+) -> np.datetime64[date]:
+    """First day from ``since`` on whose degree days are known, or on which the crop rests."""
+    back = _days_into_season(curve, since.item())
+    season_start = since - back + 1
+    if back == 0 or weather.is_observed[weather.days <= season_start, site].any():
+        return since
+    rests_from: np.datetime64[date] = season_start + DAYS_IN_YEAR - RESTING_DAYS
+    return max(since, rests_from)
 
 
 def _first_known(weather: GatheredWeather, site: int, not_before: np.datetime64) -> np.datetime64:

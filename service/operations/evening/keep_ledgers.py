@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS
+from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS, resting_sum_c_day
 from service.agronomy.daily_plan import CropDays, SiteDays, crop_days, days_of, keep_ledger
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints
@@ -240,19 +240,24 @@ def _first_degree_days(inputs: EveningInputs, blocks: Ints, first_day: np.dateti
     """(blocks,) degree days at which each ledger continues [°C day].
 
     Settled, or counted for a new block over the weather from the season's start: the crop has grown
-    since then, though its water is known from the first evening alone.
+    since then, though its water is known from the first evening alone. Books that begin before the
+    season have nothing to count: the crop is taken as resting.
     """
     settled = inputs.before.degree_day_sum_c_day[blocks]
     is_new = np.isnat(inputs.before.settled_day[blocks])
-    row = row_of_day(inputs.weather.days, first_day)
-    if row == 0 or not is_new.any():
+    if not is_new.any():
         return settled
     batch = take_blocks(inputs.versions.on(inputs.on), blocks)
     is_counted = is_new & (batch.crop.curve_basis == SEASON_BY_DEGREE_DAYS)
     if not is_counted.any():
         return settled
-    crop = crop_days(batch, days_of(inputs.weather.weather.days, 0, row))
-    return np.where(is_counted, crop.degree_day_sum_c_day[-1], settled)
+    counted = np.full(blocks.shape, np.nan)
+    row = row_of_day(inputs.weather.days, first_day)
+    if row > 0:
+        before = crop_days(batch, days_of(inputs.weather.weather.days, 0, row))
+        counted = before.degree_day_sum_c_day[-1]
+    counted = np.where(np.isnan(counted), resting_sum_c_day(batch.crop, first_day), counted)
+    return np.where(is_counted, counted, settled)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.crop_table import CROPS
 from service.agronomy.reasoning import PlanFlag
 from service.bootstrap import Service
 from service.operations.evening.run_day import run_day
@@ -60,9 +61,9 @@ def vines(own_service: Service) -> Service:
     return own_service
 
 
-def bring_evening(service: Service, on: date) -> None:
+def bring_evening(service: Service, on: date, *, weather_from: date = FIRST_WEATHER) -> None:
     """Weather observed up to a day and forecast for the week after it, then its evening."""
-    days = np.arange(np.datetime64(FIRST_WEATHER), np.datetime64(on) + 8)
+    days = np.arange(np.datetime64(weather_from), np.datetime64(on) + 8)
     values = {
         "tmax_c": TMAX_C, "tmin_c": TMIN_C, "rhmax_pct": 90.0, "rhmin_pct": 45.0,
         "wind_m_s": 1.5, "rs_mj_m2": 20.0, "rain_mm": 0.0,
@@ -89,7 +90,7 @@ def bring_evening(service: Service, on: date) -> None:
 def ledger(service: Service) -> LedgerRows:
     with service.unit_of_work(write=False) as unit:
         key = unit.blocks.get_block_key(BLOCK_ID)
-        return unit.ledger.read_rows(key, first_day=FIRST_WEATHER, last_day=date(2026, 12, 31))
+        return unit.ledger.read_rows(key, first_day=date(2026, 1, 1), last_day=date(2026, 12, 31))
 
 
 def test_the_balance_starts_on_the_first_evening_and_not_in_a_winter_without_known_runs(
@@ -133,3 +134,36 @@ def test_a_run_known_of_before_the_first_evening_starts_the_balance_earlier(
     rows = ledger(vines)
     assert rows.days[0] == np.datetime64(earlier)
     assert rows.numbers["irrigation_gross_mm"][0] > 0
+
+
+def test_books_that_begin_before_the_season_take_the_crop_as_resting_until_it_starts(
+    own_service: Service,
+) -> None:
+    first, start = date(2026, 1, 1), date(2026, 3, 1)
+    late = _VINES.replace("DEGREE_DAYS", STAGES).replace("01-06", "03-01")
+    load(own_service, f"{late}balance_start = {first}\n")
+    bring_evening(own_service, TODAY, weather_from=first)
+    rows = ledger(own_service)
+    assert rows.days[0] == np.datetime64(first)
+    assert np.isfinite(rows.numbers["depletion_end_mm"]).all()
+    is_before = rows.days < np.datetime64(start)
+    np.testing.assert_allclose(
+        rows.numbers["crop_coefficient"][is_before], CROPS["grape-wine"].kc_off_season, rtol=1e-6
+    )
+    # Arithmetic: 13 degree days on each day from 1 March on, none brought over from before.
+    of_season = rows.numbers["degree_day_sum_c_day"][~is_before]
+    assert of_season[0] == pytest.approx((TMAX_C + TMIN_C) / 2.0 - FLOOR_C)
+
+
+def test_books_that_begin_within_the_season_count_its_degree_days_from_its_start(
+    own_service: Service,
+) -> None:
+    first = TODAY - timedelta(days=10)
+    load(own_service, f"{_VINES.replace('DEGREE_DAYS', STAGES)}balance_start = {first}\n")
+    bring_evening(own_service, TODAY)
+    rows = ledger(own_service)
+    assert rows.days[0] == np.datetime64(first)
+    day_count = (first - FIRST_WEATHER).days + 1
+    assert rows.numbers["degree_day_sum_c_day"][0] == pytest.approx(
+        day_count * ((TMAX_C + TMIN_C) / 2.0 - FLOOR_C)
+    )
