@@ -244,7 +244,6 @@ KEYS = "the keys of a section, one after the other"
 
 EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
     "lines of a file": {
-        "service/agronomy/crop_table.py": (525, "one row of numbers for each crop"),
         "service/agronomy/supply_kernel.py": (
             868,
             "compiled: numba sees changes in the file of a kernel alone",

@@ -11,6 +11,7 @@ The words
 
 What is there before any weather
 
+    crop_file         the file of published crop numbers, checked
     crop_table        published crop numbers, by crop
     soil              water contents and conductivity of a soil, from its texture
     block_batch       stored numbers of many blocks into the arrays of one season

@@ -10,7 +10,8 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from service.agronomy.crop_table import CROPS, CropRow, find_crop
+from service.agronomy.crop_file import CropRow
+from service.agronomy.crop_table import CROPS, find_crop
 from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import CurveDefinition, NoWaterPeriod
 from service.agronomy.root_zone import wetted_fraction
@@ -278,26 +279,32 @@ def _read_crop_numbers(table: TomlTable, draft: BlockDraft, crop: CropRow | None
     overrides = table.table(BlockKeys.kc)
     defaults: dict[str, tuple[float, str]] = {}
     if crop is not None:
-        kc_source = f"crop table, {crop.key}: {crop.source}"
+        kc_source = f"crop table, {crop.key}: {crop.kc_source}"
         reference = f"canopy of the crop table's row, {crop.key}: choice"
         defaults = {
             "kc_initial": (crop.kc_initial, kc_source),
             "kc_mid": (crop.kc_mid, kc_source),
             "kc_end": (crop.kc_end, kc_source),
-            "kc_off_season": (crop.kc_off_season, kc_source),
+            "kc_off_season": (
+                crop.kc_off_season,
+                f"crop table, {crop.key}: {crop.off_season_source}",
+            ),
             "table_height_m": (crop.height_m, kc_source),
             "reference_canopy_ratio": (
                 float(density_coefficient(crop.reference_cover_fraction, crop.reference_height_m)),
                 f"density of the {reference}",
             ),
-            "depletion_fraction": (crop.depletion_fraction, kc_source),
+            "depletion_fraction": (
+                crop.depletion_fraction,
+                f"crop table, {crop.key}: {crop.root_source}",
+            ),
             "years_to_full_size": (
                 float(crop.years_to_full_size),
                 f"crop table, {crop.key}: common practice, no source",
             ),
             "root_depth_m": (
                 crop.root_depth_low_m,
-                f"lower end of the range in FAO-56 Table 22, {crop.key}",
+                f"lower end of the range in {crop.root_source}",
             ),
             "canopy_cover_fraction": (crop.reference_cover_fraction, reference),
             "canopy_height_m": (crop.reference_height_m, reference),

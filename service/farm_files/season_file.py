@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-from service.agronomy.crop_table import CropRow
+from service.agronomy.crop_file import CropRow
 from service.agronomy.records import CurveDefinition
 from service.farm_files.block_keys import GIVEN, BlockKeys
 from service.farm_files.block_part_keys import SeasonKeys
@@ -116,10 +116,10 @@ def _stage_curve(
     parts: list[str] = []
     if not lengths and crop.stage_lengths_day is not None:
         lengths = tuple(float(length) for length in crop.stage_lengths_day)
-        parts.append(f"stage lengths of FAO-56 Table 11, {crop.stage_region}")
+        parts.append(f"stage lengths of {crop.stage_source}")
     if start is None and crop.season_start is not None:
         month, day = (int(part) for part in crop.season_start.split("-"))
-        note = f"season start of FAO-56 Table 11, {crop.stage_region}"
+        note = f"season start of {crop.stage_source}"
         if latitude_deg < 0.0:
             month, day = (month + 5) % 12 + 1, min(day, 28)
             note += ", moved by six months for the southern hemisphere"

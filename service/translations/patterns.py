@@ -133,6 +133,8 @@ ALONE: tuple[str, ...] = (
     marked(
         "FAO-56 Tables 12, 22, the row Berries (bushes): the crop has no row of its own; Table 23"
     ),
+    marked("choice, no source"),
+    marked("Allen & Pereira 2009, as openet-sims codes it"),
     marked("California"),
     marked("Idaho, USA"),
     marked("Utah, USA"),
@@ -201,9 +203,11 @@ PATTERNS: tuple[str, ...] = (
     marked("{farm}, which the key is bound to"),
     # Where numbers come from.
     marked("crop table, {crop}: {source}"),
+    marked("{source}; the crop has no row of its own"),
     marked("density of the canopy of the crop table's row, {crop}: choice"),
     marked("canopy of the crop table's row, {crop}: choice"),
     marked("lower end of the range in FAO-56 Table 22, {crop}"),
+    marked("lower end of the range in {source}"),
     marked("texture {texture}: {source}"),
     marked("sand {sand}, clay {clay}: {source}"),
     marked("{rest}; local dates are better"),
@@ -211,6 +215,11 @@ PATTERNS: tuple[str, ...] = (
     marked("stage lengths of FAO-56 Table 11, {region}"),
     marked("{rest}, moved by six months for the southern hemisphere"),
     marked("season start of FAO-56 Table 11, {region}"),
+    marked("stage lengths of {source}; {rest}"),
+    marked("stage lengths of {source}"),
+    marked("season start of {source}"),
+    marked("{edition} Table {printed}, footnote {footnote}, p. {page}, '{row}'"),
+    marked("{edition} Table {printed}, p. {page}, '{row}'"),
     *WATER_PATTERNS,
 )
 

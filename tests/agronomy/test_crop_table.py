@@ -31,7 +31,7 @@ def test_numbers_of_a_row_are_physically_possible(key: str) -> None:
 def test_stage_lengths_come_with_a_start_and_a_region_or_not_at_all(key: str) -> None:
     row = CROPS[key]
     assert (row.stage_lengths_day is None) == (row.season_start is None)
-    assert (row.stage_lengths_day is None) == (row.stage_region is None)
+    assert (row.stage_lengths_day is None) == (row.stage_source is None)
     if row.stage_lengths_day is not None and key != "banana-first-year":
         # FAO-56 Table 11 gives the first year of a banana 390 days.
         assert sum(row.stage_lengths_day) <= 365
@@ -39,7 +39,23 @@ def test_stage_lengths_come_with_a_start_and_a_region_or_not_at_all(key: str) ->
 
 def test_live_ground_cover_uses_more_water_off_season_than_bare_ground() -> None:
     for key, row in CROPS.items():
-        assert row.kc_off_season == (0.50 if "cover" in key else 0.20)
+        if not row.is_evergreen:
+            assert row.kc_off_season == (0.50 if "cover" in key else 0.20)
+        assert row.has_ground_cover == ("cover" in key)
+
+
+def test_evergreens_go_on_as_in_their_initial_stage_and_olive_as_measured_in_spain() -> None:
+    # FAO-56 Table 11, footnote 5 and Table 12, footnote 24; bare ground "after leaf drop" is 0.20.
+    evergreen = {key for key, row in CROPS.items() if row.is_evergreen}
+    citrus = {key for key in CROPS if key.startswith("citrus-")}
+    other = {"olive", "avocado", "banana-first-year", "banana-second-year", "date-palm"}
+    assert evergreen == citrus | other
+    assert CROPS["olive"].kc_off_season == 0.50
+    assert (
+        CROPS["olive"].off_season_source == "FAO-56 (1998) Table 12, footnote 24, p. 114, 'Olives'"
+    )
+    for key in evergreen - {"olive"}:
+        assert CROPS[key].kc_off_season == CROPS[key].kc_initial, key
 
 
 def test_crops_without_a_row_of_their_own_reuse_the_bush_row_and_say_so() -> None:
@@ -48,7 +64,7 @@ def test_crops_without_a_row_of_their_own_reuse_the_bush_row_and_say_so() -> Non
         row = find_crop(key)
         assert (row.kc_initial, row.kc_mid, row.kc_end) == (0.30, 1.05, 0.50)
         assert row.root_depth_low_m == bush.root_depth_low_m
-        assert "no row of its own" in row.source
+        assert "no row of its own" in row.kc_source
         assert row.stage_lengths_day is None
 
 

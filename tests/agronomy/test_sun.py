@@ -33,7 +33,7 @@ def test_the_length_of_the_day_is_that_of_the_printed_example() -> None:
 
 
 def test_the_seasonal_correction_is_that_of_the_printed_example() -> None:
-    # FAO-56 Ex. 19 (N'Diaye, Senegal, 1 October, J 274) prints Sc = 0.1889 h; from memory.
+    # FAO-56 Ex. 19 (N'Diaye, Senegal, 1 October, J 274) prints Sc = 0.1889 h.
     first_of_october = np.array(["2023-10-01"], "M8[D]")
     assert seasonal_correction_min(first_of_october)[0] / 60.0 == pytest.approx(0.1889, abs=0.0005)
 

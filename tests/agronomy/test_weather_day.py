@@ -354,8 +354,8 @@ def test_a_missing_lowest_humidity_comes_from_the_vapour_pressure() -> None:
 
 @pytest.mark.parametrize(
     ("height_m", "factor"),
-    # Factors computed by hand from FAO-56 Eq. 47; FAO-56 Annex 2, Tab 2.9 prints 0.92, 0.81, 0.75
-    # (recalled from memory).
+    # Factors computed by hand from FAO-56 Eq. 47; FAO-56 Annex 2, Table 2.9, p. 222,
+    # prints 1.000, 0.921, 0.812, 0.748.
     [(2.0, 1.0002), (3.0, 0.9209), (6.0, 0.8124), (10.0, 0.74795)],
 )
 def test_wind_is_brought_down_to_2_m(height_m: float, factor: float) -> None:

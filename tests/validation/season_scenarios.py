@@ -12,7 +12,8 @@ from functools import cache
 
 import numpy as np
 
-from service.agronomy.crop_table import CROPS, CropRow
+from service.agronomy.crop_file import CropRow
+from service.agronomy.crop_table import CROPS
 from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import CurveDefinition, Floats, NoWaterPeriod, WallWindow
 from service.operations.review.hindcast import Hindcast, hindcast

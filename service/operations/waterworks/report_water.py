@@ -12,7 +12,8 @@ from datetime import date
 
 import numpy as np
 
-from service.agronomy.crop_table import CropRow, find_crop
+from service.agronomy.crop_file import CropRow
+from service.agronomy.crop_table import find_crop
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.farms.measured_numbers import WATER_REPORT_ORIGIN, change_number
