@@ -1,9 +1,9 @@
 """What the pure rooms say about themselves: inputs, outputs and sources of every step.
 
-Required in agronomy and waterworks: a module names its input and output; a public function says
-``Shapes:`` and ``Returns:``, and ``Equation:`` or ``Source:`` if it multiplies or divides. The
-compiled kernels have one caller each, whose docstrings state the rules; methods and properties are
-explained by their record.
+Required in agronomy, waterworks and nutrition: a module names its input and output; a public
+function says ``Shapes:`` and ``Returns:``, and ``Equation:`` or ``Source:`` if it multiplies or
+divides. The compiled kernels have one caller each, whose docstrings state the rules; methods and
+properties are explained by their record.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-ROOMS = ("service/agronomy", "service/waterworks")
+ROOMS = ("service/agronomy", "service/waterworks", "service/nutrition")
 LABELS = ("Shapes:", "Returns:")
 ORIGIN = "Equation: or Source:"
 HOLDS_NO_STEP = ("__init__.py", "records.py", "caution.py")  # names, arrays and texts
@@ -86,7 +86,7 @@ def test_public_functions_of_a_pure_room_say_shapes_returns_and_source() -> None
     assert not faults, "missing:\n" + "\n".join(faults)
 
 
-def test_the_scan_sees_both_rooms() -> None:
+def test_the_scan_sees_every_room() -> None:
     assert all(any(name.startswith(f"{room}/") for name in modules()) for room in ROOMS)
 
 

@@ -6,6 +6,7 @@ The words
 
     units             every name with its unit, range and meaning; sizes of customary units
     water_units       the same for water quality, acid and fertiliser
+    nutrition_units   the same for leaf, petiole and soil tests
     quantity          one line of that table
     records           the arrays over sites and blocks that travel from step to step
 

@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from math import inf
 from types import MappingProxyType
 
+from service.agronomy.nutrition_units import NUTRITION_GROUPS
 from service.agronomy.quantity import Quantity
 from service.agronomy.water_units import WATER_GROUPS
 
@@ -442,16 +443,6 @@ _PIPES = (
     Quantity("last_travel_min", "min", 0, inf, "travel to the last emitter"),
 )
 
-_FIELD_TEST = (
-    Quantity("sample_count", "1", 0, inf, "emitters that were measured"),
-    Quantity("statistical_uniformity_pct", "%", 0, 100, "100 (1 - coefficient of variation)"),
-    Quantity("christiansen_uniformity_pct", "%", 0, 100, "100 (1 - mean deviation over mean)"),
-    Quantity("emission_uniformity_low_pct", "%", 0, 100, "lower end of the interval of EU"),
-    Quantity("emission_uniformity_high_pct", "%", 0, 100, "upper end of the interval of EU"),
-    Quantity("confidence_pct", "%", 50, 100, "confidence of that interval"),
-    Quantity("resample_count", "1", 1, inf, "resamples from which it is taken"),
-)
-
 _REPORTS = (
     Quantity("age_h", "h", 0, inf, "age of weather values when a plan was made"),
     Quantity("weather_age_h", "h", 0, inf, "age of the oldest weather behind a plan"),
@@ -526,8 +517,8 @@ _GROUPS = (
     _PULSES,
     _SUPPLY,
     _PIPES,
-    _FIELD_TEST,
     *WATER_GROUPS,
+    *NUTRITION_GROUPS,
     _REPORTS,
     _STANDARD_TERMS,
     _LETTERS,

@@ -184,5 +184,23 @@ _FLOW_CHECK = (
     Quantity("expected_l", "L", 0, inf, "volume that a run should have given"),
 )
 
-WATER_GROUPS = (_WATER_QUALITY, _ACID, _CHLORINE_AND_PUMP, _FERTILISER, _FERTIGATION, _FLOW_CHECK)
+_FIELD_TEST = (
+    Quantity("sample_count", "1", 0, inf, "emitters that were measured"),
+    Quantity("statistical_uniformity_pct", "%", 0, 100, "100 (1 - coefficient of variation)"),
+    Quantity("christiansen_uniformity_pct", "%", 0, 100, "100 (1 - mean deviation over mean)"),
+    Quantity("emission_uniformity_low_pct", "%", 0, 100, "lower end of the interval of EU"),
+    Quantity("emission_uniformity_high_pct", "%", 0, 100, "upper end of the interval of EU"),
+    Quantity("confidence_pct", "%", 50, 100, "confidence of that interval"),
+    Quantity("resample_count", "1", 1, inf, "resamples from which it is taken"),
+)
+
+WATER_GROUPS = (
+    _WATER_QUALITY,
+    _ACID,
+    _CHLORINE_AND_PUMP,
+    _FERTILISER,
+    _FERTIGATION,
+    _FLOW_CHECK,
+    _FIELD_TEST,
+)
 """Names of the waterworks, by subject."""
