@@ -4,13 +4,18 @@ For the test the document names the blocks, farms and sites of the invented farm
 because made-up identifiers would only give 404; those are tried too, as values that the document
 forbids. Each request has a key, and its own idempotency key, unless a case leaves out that header.
 RILLWRIGHT_TEST_CONTRACT_EXAMPLES asks for more cases of each operation, as ``tests/fuzz.sh`` does.
+
+SQLite gets every case. PostgreSQL gets those that the document allows: the others are refused
+before a database is asked. The cases of an operation are made when its test runs, not when it is
+collected, since every worker collects.
 """
 
 from __future__ import annotations
 
-import copy
+import json
 import os
 from collections.abc import Callable, Iterator
+from functools import cache
 from http import HTTPStatus
 from typing import Any
 from uuid import uuid4
@@ -18,14 +23,25 @@ from uuid import uuid4
 import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
+from schemathesis.checks import load_all_checks
 from schemathesis.config import (
     ChecksConfig,
+    CoveragePhaseConfig,
     GenerationConfig,
+    OperationConfig,
+    OperationsConfig,
+    PhasesConfig,
     PositiveDataAcceptanceConfig,
     ProjectConfig,
     ProjectsConfig,
     SchemathesisConfig,
 )
+from schemathesis.filters import FilterSet
+from schemathesis.generation import GenerationMode
+from schemathesis.generation.feedback import FeedbackSources
+from schemathesis.pytest._test_builder import build_operation_test
+from schemathesis.python._constants.orchestrator import make_constants_value_source
+from schemathesis.schemas import BaseSchema
 from schemathesis.specs.openapi.checks import (
     missing_required_header,
     negative_data_rejection,
@@ -44,10 +60,7 @@ from tests.api.invented_farm import (
     YOUNG_BLOCK_ID,
     copied_service,
 )
-from tests.api.openapi_snapshot import app_without_database
-
-pytest_plugins = ["schemathesis.pytest.plugin"]
-"""What turns a schema into tests; no other file waits for it."""
+from tests.api.openapi_snapshot import SNAPSHOT
 
 EXAMPLES = int(os.environ.get("RILLWRIGHT_TEST_CONTRACT_EXAMPLES", "10"))
 # A day without a plan, a farm that does not exist; a thing that has changed meanwhile.
@@ -68,7 +81,9 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/counties/water-need",
     "GET /v1/supplies/{supply_id}/capacity",
 }
-
+# Nearly all made-up requests of these carry an outdated tag and are refused for it before their
+# body is read. Each made-up body is tried on the POST that takes the same one.
+REPLACEMENTS = ["PUT /v1/blocks/{block_id}", "PUT /v1/farms/{farm_id}"]
 
 Check = Callable[
     [schemathesis.CheckContext, schemathesis.Response, schemathesis.Case[Any]], bool | None
@@ -76,7 +91,7 @@ Check = Callable[
 
 
 class _Later:
-    """The application, which is made when the tests run; the document is needed to collect them."""
+    """The application on the database that the tests have at the moment."""
 
     app: Any = None
     request_count = 0
@@ -87,8 +102,10 @@ class _Later:
         await self.app(scope, receive, send)
 
 
-def _document_of_the_invented_farm() -> dict[str, Any]:
-    document = copy.deepcopy(app_without_database().openapi())
+@cache
+def _agreed_document() -> dict[str, Any]:
+    """The document that test_openapi.py holds the application to, of the invented farm alone."""
+    document: dict[str, Any] = json.loads(SNAPSHOT.read_text(encoding="utf-8"))
     for path in document["paths"].values():
         for operation in path.values():
             for parameter in operation.get("parameters", ()):
@@ -99,24 +116,39 @@ def _document_of_the_invented_farm() -> dict[str, Any]:
     return document
 
 
-schema = schemathesis.openapi.from_dict(
-    _document_of_the_invented_farm(),
-    config=SchemathesisConfig(
-        projects=ProjectsConfig(
-            default=ProjectConfig(
-                # Parameters that are not known are refused, which test_problems.py looks at.
-                generation=GenerationConfig(allow_extra_parameters=False),
-                checks=ChecksConfig(
-                    positive_data_acceptance=PositiveDataAcceptanceConfig(
-                        expected_statuses=ACCEPTED
-                    )
-                ),
-            )
-        )
-    ),
-)
+OPERATIONS = [
+    f"{method.upper()} {path}"
+    for path, operations in _agreed_document()["paths"].items()
+    for method in operations
+]
+
+
+@cache
+def _schema(database_kind: str) -> BaseSchema:
+    modes = [GenerationMode.POSITIVE]
+    if database_kind == "sqlite":
+        modes.append(GenerationMode.NEGATIVE)
+    replacements = OperationConfig(
+        filter_set=FilterSet().with_include(name=REPLACEMENTS),
+        phases=PhasesConfig(coverage=CoveragePhaseConfig(enabled=False)),
+    )
+    project = ProjectConfig(
+        # Parameters that are not known are refused, which test_problems.py looks at.
+        generation=GenerationConfig(modes=modes, allow_extra_parameters=False),
+        checks=ChecksConfig(
+            positive_data_acceptance=PositiveDataAcceptanceConfig(expected_statuses=ACCEPTED)
+        ),
+        operations=OperationsConfig(operations=[replacements]),
+    )
+    schema = schemathesis.openapi.from_dict(
+        _agreed_document(),
+        config=SchemathesisConfig(projects=ProjectsConfig(default=project)),
+    )
+    schema.app = later
+    return schema
+
+
 later = _Later()
-schema.app = later
 
 
 @pytest.fixture(scope="module")
@@ -146,12 +178,28 @@ def _key_to(service: Service) -> str:
     return new_key(service, None)[1]
 
 
-@schema.parametrize()
-@settings(max_examples=EXAMPLES, suppress_health_check=list(HealthCheck), deadline=None)
-def test_answers_keep_to_the_document(case: schemathesis.Case[Any], keyed: str) -> None:
+@pytest.mark.parametrize("label", OPERATIONS)
+def test_answers_keep_to_the_document(label: str, database_kind: str, keyed: str) -> None:
+    @settings(max_examples=EXAMPLES, suppress_health_check=list(HealthCheck), deadline=None)
+    def keeps_to_the_document(case: schemathesis.Case[Any]) -> None:
+        _ask(case, keyed)
+
+    load_all_checks()
+    schema, (method, path) = _schema(database_kind), label.split(" ")
+    ask_in_turn = build_operation_test(
+        config=schema.config,
+        operation=schema[path][method],
+        test_func=keeps_to_the_document,
+        given_kwargs={},
+        feedback=FeedbackSources(constants_value_source=make_constants_value_source(schema)),
+    )
+    ask_in_turn()
+
+
+def _ask(case: schemathesis.Case[Any], key: str) -> None:
     if "Idempotency-Key" in case.headers:
         case.headers["Idempotency-Key"] = f'"{uuid4()}"'
-    answer = case.call(headers={"Authorization": f"Bearer {keyed}"})
+    answer = case.call(headers={"Authorization": f"Bearer {key}"})
     may_refuse = answer.status_code in REFUSALS and (
         case.method != "GET" or case.operation.label in REFUSES_SOME_VALID_REQUESTS
     )
