@@ -60,6 +60,7 @@ The whole
     daily_plan        ledger and tomorrow's plan, step after step
     replanning        the rest of a day that is under way
     outlook           the coming days as the plan expects them
+    step_template     numbers put into the templates of the steps
     reasoning         the steps of a plan in words, with the numbers put in
     season            a past season, evening after evening
     county_need       a week's water need, county by county

@@ -8,12 +8,11 @@ value, unit, equation and source. A plan stores numbers; the words are made here
 from __future__ import annotations
 
 import enum
-import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeGuard
 
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
+from service.agronomy.step_template import Numbers, Shown, is_known, put_in
 
 
 class PlanFlag(enum.IntFlag):
@@ -37,7 +36,7 @@ class PlanFlag(enum.IntFlag):
 
 PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.START_DEPLETION_ASSUMED: (
-        "No depletion was given for the first day; the root zone was taken as full."
+        "How wet the soil was on the first day is not known; the root zone was taken as full."
     ),
     PlanFlag.RUNS_ASSUMED: (
         "No runs were reported for at least one day; the plan of that day was taken as carried out."
@@ -77,18 +76,30 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
 }
 
 
-def describe_plan_flags(flags: int) -> tuple[str, ...]:
+TAKEN_AS_FULL = (
+    "Nobody has said how wet the soil was on {day}: the root zone was taken as full then. Say how"
+    " wet it is now (page of the block, or `rillwright soil`), and the plan follows."
+)
+"""The assumption of a first plan and the question that ends it; the day goes in as text."""
+
+
+def describe_plan_flags(flags: int, *, full_on: str = "") -> tuple[str, ...]:
     """The sentences that belong to a plan's flags, in the order of the flags.
 
     Shapes: one number.
+    full_on: the day on which the root zone was taken as full, where it is known.
     Returns: sentences; empty where no flag is set.
     >>> describe_plan_flags(0)
     ()
+    >>> describe_plan_flags(1, full_on="14 July")[0][:63]
+    'Nobody has said how wet the soil was on 14 July: the root zone '
     """
-    return tuple(text for flag, text in PLAN_FLAG_TEXT.items() if flags & flag)
-
-
-Numbers = Mapping[str, float | None]
+    start = PlanFlag.START_DEPLETION_ASSUMED
+    return tuple(
+        TAKEN_AS_FULL.format(day=full_on) if flag == start and full_on else text
+        for flag, text in PLAN_FLAG_TEXT.items()
+        if flags & flag
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,19 +290,6 @@ def explain_cause(cause: int) -> str:
     return "" if cause == ShortfallCause.NONE else CAUSE_TEXT[ShortfallCause(cause)]
 
 
-def put_in(template: str, values: Numbers, write: Callable[[float, int], str] | None = None) -> str:
-    """A template of a step with its numbers put in; one that is not known is a question mark.
-
-    Shapes: one template, and numbers by the names of its places.
-    write: how a number with so many decimals is written; None: as Python does.
-    Returns: text.
-    >>> put_in("{need_mm:.2f} / {rate:.1f}", {"need_mm": 3.0})
-    '3.00 / ?'
-    """
-    shown = {name: _Shown(value, write or _plain_number) for name, value in values.items()}
-    return template.format_map(_Missing(shown))
-
-
 def _step(rule: _Rule, known: Numbers) -> Step:
     return Step(
         name=rule.name,
@@ -302,32 +300,6 @@ def _step(rule: _Rule, known: Numbers) -> Step:
         template=rule.worked,
         values=known,
     )
-
-
-def _plain_number(value: float, decimals: int) -> str:
-    return f"{value:.{decimals}f}"
-
-
-def _is_known(value: object) -> TypeGuard[float]:
-    return isinstance(value, int | float) and math.isfinite(value)
-
-
-class _Shown:
-    """A number in a template; one that is not known is shown as a question mark."""
-
-    def __init__(self, value: object, write: Callable[[float, int], str] = _plain_number) -> None:
-        self._value = value
-        self._write = write
-
-    def __format__(self, spec: str) -> str:
-        # Templates know one form of a place alone: decimals that stay, as in ".2f".
-        decimals = int(spec.removeprefix(".").removesuffix("f"))
-        return self._write(self._value, decimals) if _is_known(self._value) else "?"
-
-
-class _Missing(dict[str, _Shown]):
-    def __missing__(self, key: str) -> _Shown:
-        return _Shown(None)
 
 
 NOTHING_KNOWN = (
@@ -370,11 +342,11 @@ def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
     5.0
     """
     planned_mm, trigger_mm = numbers.get("planned_depletion_mm"), numbers.get("trigger_mm")
-    if not (_is_known(planned_mm) and _is_known(trigger_mm)):
+    if not (is_known(planned_mm) and is_known(trigger_mm)):
         return Reason(NOTHING_KNOWN, {}, "")
     used = numbers.get("crop_et_mm")
     depths = {
-        "used": used if _is_known(used) else None,
+        "used": used if is_known(used) else None,
         "have": planned_mm,
         "trigger": trigger_mm,
     }
@@ -395,5 +367,5 @@ def one_sentence(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> str:
     'No water: depletion would reach 5.0 mm by the evening, under the 7.0 mm that call for water.'
     """
     reason = reason_of(numbers, pulses)
-    depths = {name: f"{_Shown(value):.1f} mm" for name, value in reason.depths.items()}
+    depths = {name: f"{Shown(value):.1f} mm" for name, value in reason.depths.items()}
     return reason.template.format(**depths, cause=reason.cause)

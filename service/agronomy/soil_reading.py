@@ -19,6 +19,8 @@ from service.agronomy.records import Floats
 FIELD_CAPACITY_TENSION_KPA = 33.0  # [kPa] Saxton & Rawls 2006, from memory
 WILTING_POINT_TENSION_KPA = 1500.0  # [kPa] the same
 LARGEST_WEIGHT_FRACTION = 0.8  # [CHOICE] weight of a reading over the whole root depth
+ESTIMATE_WEIGHT_FRACTION = 0.5  # [CHOICE] weight of an estimate by hand against known books
+START_WEIGHT_FRACTION = 1.0  # of an estimate where the books rest on nothing but an assumption
 
 
 def water_at_tension(
@@ -86,6 +88,23 @@ def reading_weight(
     top_m = np.asarray(top_depth_m, dtype=np.float64)
     inside_m = np.minimum(np.asarray(bottom_depth_m, dtype=np.float64), roots_m) - top_m
     return np.asarray(LARGEST_WEIGHT_FRACTION * np.clip(inside_m / roots_m, 0.0, 1.0))
+
+
+def estimated_water(
+    available_fraction: ArrayLike, field_capacity: ArrayLike, wilting_point: ArrayLike
+) -> Floats:
+    """Volumetric water of a soil of which somebody says how much of its water is left.
+
+    Shapes: any three that broadcast.
+    available_fraction: share of what plants can take up, 0 dry to 1 full.
+    Returns: volumetric water [m³ m⁻³]; NaN wherever an input is NaN.
+    Equation: WP + share x (FC - WP), the definition of available water.
+    >>> round(float(estimated_water(0.5, 0.24, 0.12)), 3)
+    0.18
+    """
+    point = np.asarray(wilting_point, dtype=np.float64)
+    share = np.asarray(available_fraction, dtype=np.float64)
+    return np.asarray(point + share * (np.asarray(field_capacity, dtype=np.float64) - point))
 
 
 def correction_mm(

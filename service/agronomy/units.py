@@ -253,6 +253,7 @@ _BALANCE = (
     ),
     Quantity("depletion_reading_mm", "mm", 0, 1000, "depletion as a soil reading has it"),
     Quantity("compared_mm", "mm", 0, 1000, "computed depletion at the time of a soil reading"),
+    Quantity("available_fraction", "1", 0, 1, "share left of the water that plants can take"),
     Quantity("weight_fraction", "1", 0, 1, "how much a soil reading counts beside the balance"),
     Quantity("tension_kpa", "kPa", 0, 1500, "tension that the soil holds its water with"),
     Quantity("reach_m", "m", 0, 1, "how far above and below its middle a soil sensor feels"),

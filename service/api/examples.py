@@ -153,13 +153,13 @@ PLAN: Final[dict[str, Any]] = {
         },
         {
             "name": "afternoon-stress",
-            "text": "Yesterday ended beyond the readily available water: the plants were short "
-            "in the afternoon.",
+            "text": "Yesterday ended beyond the readily available water.",
         },
     ],
     "cautions": [],
     "settled_day": "2026-07-13",
     "unwatered_until_day": "2026-07-15",
+    "taken_full_day": None,
     "weather_age_h": 0.0,
     "weather_sources": [
         {

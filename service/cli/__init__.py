@@ -13,7 +13,7 @@ from service.cli.access import keys
 from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.dosing import chlorine, pumping
-from service.cli.evening import load, report_run, run_day, weather_import
+from service.cli.evening import load, report_run, run_day, soil, weather_import
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.mail import mail, people
 from service.cli.pipes import capacity, catch_test, flow_check, lateral
@@ -46,6 +46,7 @@ app.command()(plan)
 app.command()(why)
 app.command()(counties)
 app.command("report-run")(report_run)
+app.command()(soil)
 app.command()(et0)
 app.command()(hindcast)
 app.command()(lateral)

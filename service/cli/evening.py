@@ -30,6 +30,7 @@ from service.operations.evening.run_day import DayRun
 from service.operations.evening.run_day import run_day as run_evening
 from service.operations.farms.manage_farms import load_bundle
 from service.operations.feedback.compare_meter import FlowNote
+from service.operations.feedback.estimate_soil import WETNESS, estimate_soil
 from service.operations.feedback.report_runs import ReportedRuns, RunReport, report_runs
 from service.operations.reading.read_farms import (
     farms_by_day,
@@ -294,6 +295,76 @@ def _flow_text(flow: FlowNote) -> str:
     if flow.flow_ratio is None:
         return f"{flow.volume_l:,.0f} L, {verdict}"
     return f"{100.0 * flow.flow_ratio:.0f} % of what the emitters should give, {verdict}"
+
+
+def parse_wetness(text: str) -> float:
+    """How wet a soil is: a word, or the percentage of its available water that is left."""
+    word = text.strip().lower()
+    if word in WETNESS:
+        return WETNESS[word]
+    try:
+        share = float(word.removesuffix("%")) / 100.0
+    except ValueError:
+        share = -1.0
+    if not word.endswith("%") or not 0.0 <= share <= 1.0:
+        message = f"{text!r} is none of {', '.join(WETNESS)} and no percentage such as '40 %'"
+        raise typer.BadParameter(message)
+    return share
+
+
+def soil(
+    block: Annotated[str, typer.Argument(help="Block whose soil was felt.")],
+    how_wet: Annotated[
+        float,
+        typer.Argument(
+            parser=parse_wetness,
+            metavar="HOW_WET",
+            help="full, three-quarters, half, quarter or dry: how much is left of the water that"
+            " plants can take from the root zone; or a percentage, '40 %'.",
+        ),
+    ],
+    at: Annotated[
+        datetime | None,
+        typer.Option(
+            "--at",
+            parser=parse_start,
+            metavar="YYYY-MM-DDTHH:MM",
+            help="When it was so, on the site's clock; default: now.",
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say how wet the soil of a block is; it answers what a first plan has to assume."""
+    service = open_service()
+    with service.unit_of_work(write=True) as unit:
+        done = estimate_soil(
+            unit,
+            block,
+            how_wet,
+            read_at=at or service.clock.now(),
+            reporter="command line",
+            replanning=service.replanning,
+        )
+    if as_json:
+        print_json(
+            {
+                **outcome_document(done.outcome),
+                "new_version_count": done.new_version_count,
+                "depletion_reading_mm": done.reading.depletion_reading_mm,
+                "weight_fraction": done.reading.weight_fraction,
+            }
+        )
+        return
+    replaced = (
+        f"{shown.count(done.new_version_count, 'plan')} replaced"
+        if done.new_version_count
+        else "no plan changes"
+    )
+    weight = "it counts fully" if done.reading.weight_fraction >= 1.0 else "it counts by half"
+    out.print(
+        f"{done.reading.block_id}: {how_wet:.0%} of the available water on {done.reading.day};"
+        f" {weight} against the computed balance; {replaced}"
+    )
 
 
 def outcome_text(outcome: LoadOutcome) -> str:

@@ -170,7 +170,10 @@ def sentence(view: PlanView, units: UnitSystem) -> str:
 
 def cautions(view: PlanView) -> tuple[str, ...]:
     """Cautions to read with the minutes."""
-    return describe_plan_flags(view.plan.reasoning.flags)
+    day = view.plan.reasoning.taken_full_day
+    return describe_plan_flags(
+        view.plan.reasoning.flags, full_on="" if day is None else shown.short_day(day)
+    )
 
 
 def cause(view: PlanView) -> str:

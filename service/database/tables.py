@@ -369,7 +369,7 @@ soil_reading = Table(
     Column("reporter", Text, nullable=False),
     Column("recorded_at", UtcInstant, nullable=False),
     UniqueConstraint("block_key", "read_at"),
-    CheckConstraint("kind IN ('volumetric', 'tension')", name="kind"),
+    CheckConstraint("kind IN ('volumetric', 'tension', 'estimate')", name="kind"),
     CheckConstraint("weight_fraction BETWEEN 0 AND 1", name="weight"),
     CheckConstraint("top_depth_m < bottom_depth_m", name="depths_rise"),
     Index("ix_soil_reading_day_block_key", "day", "block_key"),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
-from service.agronomy.reasoning import PlanFlag, describe_plan_flags
+from service.agronomy.reasoning import PLAN_FLAG_TEXT, TAKEN_AS_FULL, PlanFlag
 from service.records.letters import BlockLine
 from service.translations import Wording
 from service.translations.catalogue import marked
@@ -63,9 +64,24 @@ def shared_flags(blocks: Sequence[BlockLine]) -> int:
     shared = blocks[0].flags
     for block in blocks[1:]:
         shared &= block.flags
+    if len({block.taken_full_day for block in blocks}) > 1:
+        shared &= ~int(PlanFlag.START_DEPLETION_ASSUMED)
     return shared
 
 
-def flag_sentences(flags: int, words: Wording) -> tuple[str, ...]:
-    """What the flags mean, in full."""
-    return tuple(words.gettext(text) for text in describe_plan_flags(flags))
+def shared_sentences(blocks: Sequence[BlockLine], words: Wording) -> tuple[str, ...]:
+    """What the flags mean that every block has."""
+    shared = shared_flags(blocks)
+    return flag_sentences(shared, words, blocks[0].taken_full_day) if shared else ()
+
+
+def flag_sentences(flags: int, words: Wording, taken_full_day: date | None) -> tuple[str, ...]:
+    """What the flags mean, in full; the day is that on which the root zone was taken as full."""
+    start = PlanFlag.START_DEPLETION_ASSUMED
+    return tuple(
+        words.gettext(TAKEN_AS_FULL, day=words.short_day(taken_full_day))
+        if flag == start and taken_full_day is not None
+        else words.gettext(text)
+        for flag, text in PLAN_FLAG_TEXT.items()
+        if flags & flag
+    )

@@ -17,6 +17,7 @@ from service.delivery.caution_words import (
     degraded,
     flag_sentences,
     shared_flags,
+    shared_sentences,
 )
 from service.delivery.plain_text import clean
 from service.records.letters import BlockLine, EveningLetter, SiteLine
@@ -88,8 +89,7 @@ def evening_words(
 
     A mail is read when it comes; a page says "today" and "tomorrow" as of the day of the visit.
     """
-    if read_on is None:
-        read_on = letter.issued_at.astimezone(ZoneInfo(letter.zone)).date()
+    read_on = read_on or letter.issued_at.astimezone(ZoneInfo(letter.zone)).date()
     farm = clean(letter.farm_name)
     shared = shared_flags(letter.blocks)
     several = len(letter.sites) > 1
@@ -117,7 +117,7 @@ def evening_words(
             if (text := _rain(site, letter.day, words, named=several)) is not None
         ),
         weather=tuple(dict.fromkeys(_weather(site, letter, words) for site in letter.sites)),
-        shared=flag_sentences(shared, words),
+        shared=shared_sentences(letter.blocks, words),
         cautions=tuple(words.gettext(text) for text in _cautions(letter)),
         sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
         issued=words.gettext(
@@ -215,7 +215,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
     notes = [
         *injection,
         *_less_than_asked(block, words),
-        *flag_sentences(block.flags & ~shared, words),
+        *flag_sentences(block.flags & ~shared, words, block.taken_full_day),
     ]
     return BlockWords(
         name=clean(block.name),

@@ -192,14 +192,15 @@ class BlockKeys(Table):
         is_whole=True,
     )
     initial_depletion = NumberKey(
-        about="Water that the root zone lacks on the first morning of the books.",
+        about="Water that the root zone lacks on the first morning of the books; later on"
+        " `rillwright soil` says it.",
         measure=Measure(
             noun="a depth", unit="mm", lowest=0.0, highest=500.0, examples=("'0.2 in'", "'5 mm'")
         ),
         field="initial_depletion_mm",
         default=math.nan,
         origin=f"{_NOT_GIVEN}: starts at field capacity, flagged",
-        otherwise="0, and flagged",
+        otherwise="0, and every plan asks until it is said how wet the soil is",
     )
     soil = TableKey(
         about="The soil, in one of three ways: its texture class, its particles, its water.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -25,14 +25,15 @@ from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import PlanView, get_plan, plan_steps
 from service.operations.weather.record_rain import store_reading
+from service.pages.entered import entered_number, entered_time
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
+from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
 from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.ledger import LedgerRows
 from service.translations import Wording
-from service.translations.catalogue import marked
 
 SEASON_DAYS = 90
 LOG_DAYS = 14
@@ -105,6 +106,7 @@ def _show(
         pauses=[
             pause for pause in pauses if pause.period.ends_local >= local_now.replace(tzinfo=None)
         ],
+        wetness=wetness_choices(words),
         flow=flow_text(block_flow_l_per_h(block), words),
         faults=faults or {},
         is_unlikely="amount" in (faults or {}) and _is_unlikely((faults or {})["amount"]),
@@ -128,11 +130,11 @@ def enter_rain(visit: Visit) -> Response:
         done = store_reading(
             unit,
             block.site_id,
-            _number(visit, "amount") * unit_mm,
+            entered_number(visit, "amount") * unit_mm,
             reporter=visit.reporter,
             source_order=visit.service.source_order,
             clock=visit.service.clock,
-            read_at=_local_time(visit, "day", "time"),
+            read_at=entered_time(visit, "day", "time"),
             note=visit.form.get("note", "")[:200],
             confirm=visit.form.get("confirm") == "yes",
         )
@@ -152,8 +154,8 @@ def enter_run(visit: Visit) -> Response:
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
         nonlocal questioned_count
-        started = _local_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
-        volume = _number(visit, "volume") if visit.form.get("volume") else None
+        started = entered_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
+        volume = entered_number(visit, "volume") if visit.form.get("volume") else None
         if volume is not None and visit.form.get("unit") == "gal":
             volume *= L_PER_GALLON
         done = report_runs(
@@ -162,7 +164,7 @@ def enter_run(visit: Visit) -> Response:
                 RunReport(
                     block.block_id,
                     started,
-                    _number(visit, "minutes"),
+                    entered_number(visit, "minutes"),
                     volume,
                     is_volume_confirmed=visit.form.get("confirm") == "yes",
                 )
@@ -189,6 +191,15 @@ def enter_run(visit: Visit) -> Response:
     return answer
 
 
+def enter_soil(visit: Visit) -> Response:
+    """How wet the soil is."""
+
+    def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
+        return store_wetness(visit, unit, block.block_id, entered_time(visit, "day", "time"))
+
+    return _enter(visit, "soil", work, {"/read_at": "time"})
+
+
 def enter_pause(visit: Visit) -> Response:
     """Store a pause."""
 
@@ -196,8 +207,8 @@ def enter_pause(visit: Visit) -> Response:
         _, count = pause_block(
             unit,
             block.block_id,
-            starts_local=_local_time(visit, "day", "time"),
-            ends_local=_local_time(visit, "end_day", "end_time"),
+            starts_local=entered_time(visit, "day", "time"),
+            ends_local=entered_time(visit, "end_day", "end_time"),
             reason=visit.form.get("reason", ""),
             reporter=visit.reporter,
             replanning=visit.service.replanning,
@@ -233,7 +244,10 @@ def _enter(
 ) -> Response:
     farm = farm_of(visit, Right.WATER_WRITE)
     block_id = visit.params["block_id"]
-    own = ("amount", "minutes", "volume", "day", "time", "end_day", "end_time", "note", "reason")
+    own = (
+        "amount", "minutes", "volume", "wetness", "day", "time", "end_day", "end_time", "note",
+        "reason",
+    )  # fmt: skip
     try:
         with visit.service.unit_of_work(write=True) as unit:
             today = local_day(visit.service.clock.now(), farm.zone)
@@ -254,43 +268,6 @@ def _enter(
 def _is_unlikely(fault: Fault) -> bool:
     """Whether an amount of rain only needs confirming."""
     return "confirm" in fault.allowed
-
-
-def _number(visit: Visit, name: str) -> float:
-    text = visit.form.get(name, "").replace(",", ".")
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise InputInvalid(
-            "a number is missing", [Fault(name, repr(text)[:40], marked("a number such as 0.4"))]
-        )
-    return value
-
-
-def _local_time(visit: Visit, day_name: str, time_name: str) -> datetime:
-    day = parsed_day(visit.form.get(day_name, ""))
-    if day is None:
-        raise InputInvalid(
-            "a day is missing",
-            [
-                Fault(
-                    day_name,
-                    repr(visit.form.get(day_name, ""))[:40],
-                    marked("a day such as 2026-07-14"),
-                )
-            ],
-        )
-    text = visit.form.get(time_name, "")
-    try:
-        clock = datetime.strptime(text[:5], "%H:%M").time()  # noqa: DTZ007 - a wall-clock time
-    except ValueError:
-        raise InputInvalid(
-            "a time is missing",
-            [Fault(time_name, repr(text)[:40], marked("a time such as 06:30 or 18:30"))],
-        ) from None
-    return datetime.combine(day, clock)
 
 
 # --- what is shown -----------------------------------------------------------------------------

@@ -10,13 +10,12 @@ takes, and which numbers were not given and where they come from instead.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from starlette.responses import Response
 
-from service.agronomy.units import MM_PER_INCH
+from service.database.session import UnitOfWork
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.access.manage_keys import Right
 from service.operations.access.people import (
@@ -29,8 +28,10 @@ from service.operations.evening.plan_first import plan_first as make_plan
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
 from service.pages import farm_forms
+from service.pages.block_preview import Preview, preview_of
 from service.pages.farm_forms import Opened, Table
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text
+from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.window_fields import clock_text, shown_windows, window_rows
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SupplyDefinition
@@ -43,37 +44,11 @@ ZONES = (
     "America/Lima", "America/Santiago", "America/Argentina/Buenos_Aires", "Europe/Madrid", "UTC",
 )  # fmt: skip
 BLOCK_FIELDS = (
-    "name", "crop", "texture", "season_start", "stage_1", "opens_1",
+    "name", "crop", "texture", "wetness", "season_start", "stage_1", "opens_1",
     *farm_forms.QUANTITIES, *farm_forms.COUNTS,
 )  # fmt: skip
 """Fields that a fault can stand beside; supply and place are asked for only where there are
 several."""
-SHOWN_ORIGINS = {
-    "emission_uniformity_pct", "fill_time_min", "longest_pulse_min", "wetted_fraction",
-    "root_depth_m", "kc_initial", "kc_mid", "kc_end", "depletion_fraction", "field_capacity",
-    "wilting_point", "canopy_cover_fraction", "trigger_fraction", "rain_room_fraction",
-    "laterals_per_row_count", "windows",
-}  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Default:
-    """A number that was not given."""
-
-    name: str
-    value: str
-    origin: str
-
-
-@dataclass(frozen=True, slots=True)
-class Preview:
-    """What a block would be."""
-
-    hours_per_depth: float
-    """For an inch, or for ten millimetres."""
-    flow: str
-    share_of_supply: float
-    defaults: tuple[Default, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,13 +226,20 @@ def new_block(visit: Visit) -> Response:
         tables = farm_forms.tables_of(stored, "block")
         return {**stored, "block": [*tables, farm_forms.block_table(visit.form)]}
 
+    def store() -> None:
+        with visit.service.unit_of_work(write=True) as unit:
+            stored = _replace_farm_in(unit, visit, bundle, document())
+            if visit.form.get("wetness"):
+                now = visit.service.clock.now()
+                store_wetness(visit, unit, stored.bundle.blocks[-1].block_id, now)
+
     if visit.form.get("do") == "preview":
         return _previewed(visit, None, bundle, document, show)
     return _edit(
         visit,
         None,
         show=show,
-        store=lambda: _replace_farm(visit, bundle, document()),
+        store=store,
         farm_id=farm.farm_id,
     )
 
@@ -466,7 +448,7 @@ def _previewed(
         return show(_refused(error), None)
     except Stale:
         return show(_outdated(visit, opened), None)
-    return show(NO_NOTES, _preview(visit, read.blocks[-1], bundle))
+    return show(NO_NOTES, preview_of(visit, read.blocks[-1], bundle))
 
 
 def _refused(error: InputInvalid) -> FormNotes:
@@ -512,16 +494,22 @@ def _opened_block(visit: Visit, bundle: FarmBundle) -> tuple[BlockDefinition, Ta
 
 def _replace_farm(visit: Visit, bundle: FarmBundle, document: Table) -> None:
     with visit.service.unit_of_work(write=True) as unit:
-        change_farms.replace_farm(
-            unit,
-            bundle.farm.farm_id if bundle.farm is not None else "",
-            document,
-            keeper_of(visit),
-            is_current=lambda now: (
-                (now.farm, now.blocks, now.supplies, now.controllers)
-                == (bundle.farm, bundle.blocks, bundle.supplies, bundle.controllers)
-            ),
-        )
+        _replace_farm_in(unit, visit, bundle, document)
+
+
+def _replace_farm_in(
+    unit: UnitOfWork, visit: Visit, bundle: FarmBundle, document: Table
+) -> change_farms.FarmChange:
+    return change_farms.replace_farm(
+        unit,
+        bundle.farm.farm_id if bundle.farm is not None else "",
+        document,
+        keeper_of(visit),
+        is_current=lambda now: (
+            (now.farm, now.blocks, now.supplies, now.controllers)
+            == (bundle.farm, bundle.blocks, bundle.supplies, bundle.controllers)
+        ),
+    )
 
 
 def _site_id(farm_id: str) -> str:
@@ -607,6 +595,7 @@ def _block_form(
         block=block,
         crops=farm_forms.crops_by_name(visit.words),
         textures=textures,
+        wetness=wetness_choices(visit.words),
         supplies=[(each.supply_id, each.name) for each in bundle.supplies],
         sites=[(each.site_id, each.name) for each in bundle.sites],
         window_rows=window_rows(visit.form or (opened.form if opened is not None else {})),
@@ -618,34 +607,6 @@ def _block_form(
         },
         preview=preview,
         **values,
-    )
-
-
-def _preview(visit: Visit, block: BlockDefinition, bundle: FarmBundle) -> Preview:
-    depth_mm = MM_PER_INCH if visit.words.unit_system == "us" else 10.0
-    rate_mm_per_h = (
-        block.emitter_flow_l_per_h
-        * block.laterals_per_row_count
-        / (block.row_spacing_m * block.emitter_spacing_m)
-    )
-    flow_l_per_h = block_flow_l_per_h(block)
-    supply = next(each for each in bundle.supplies if each.supply_id == block.supply_id)
-    defaults = []
-    for name, origin in sorted(block.origins.items()):
-        if name not in SHOWN_ORIGINS or origin == "given":
-            continue
-        value = getattr(block, name)
-        shown = (
-            visit.words.number(value, 2)
-            if isinstance(value, int | float) and math.isfinite(value)
-            else ""
-        )
-        defaults.append(Default(name, shown, origin))
-    return Preview(
-        hours_per_depth=depth_mm / rate_mm_per_h,
-        flow=flow_text(flow_l_per_h, visit.words),
-        share_of_supply=flow_l_per_h / supply.flow_l_per_h,
-        defaults=tuple(defaults),
     )
 
 

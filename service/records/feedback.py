@@ -57,9 +57,9 @@ class SoilReading:
     is_evening: bool
     """Read at noon or later: compared with the end of its day; else with the day's start."""
     kind: str
-    """``volumetric`` or ``tension``."""
+    """``volumetric``, ``tension`` or ``estimate``."""
     volumetric_water: float
-    """Given, or worked out from the tension."""
+    """Given, or worked out from the tension or the estimate."""
     tension_kpa: float | None = None
     top_depth_m: float
     bottom_depth_m: float

@@ -70,6 +70,8 @@ class BlockLine:
     """Day on which the block, unwatered, runs short; None: not within the outlook."""
     injection: InjectionLine | None = None
     """None: nothing is ordered."""
+    taken_full_day: date | None = None
+    """Day on which the root zone was taken as full, for want of an answer."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

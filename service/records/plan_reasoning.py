@@ -16,7 +16,8 @@ from typing import Any, NamedTuple
 import orjson
 
 from service.agronomy.pulse_plan import ShortfallCause
-from service.agronomy.reasoning import Numbers, PlanFlag
+from service.agronomy.reasoning import PlanFlag
+from service.agronomy.step_template import Numbers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +119,8 @@ class PlanReasoning(NamedTuple):
     fertigation: StoredInjection | None
     unrooted_loss_mm: float | None = None
     """Of the depth that runs, after uneven emitters: what falls where no root draws."""
+    taken_full_day: date | None = None
+    """Day on which the root zone was taken as full, for want of an answer; None: it is known."""
 
     @property
     def quantities(self) -> Numbers:
@@ -128,7 +131,7 @@ class PlanReasoning(NamedTuple):
 _NOT_QUANTITIES = frozenset(
     {
         "flags", "settled_day", "outlook_expected_min", "outlook_depletion_mm",
-        "unwatered_until_day", "fertigation",
+        "unwatered_until_day", "fertigation", "taken_full_day",
     }
 )  # fmt: skip
 QUANTITIES: tuple[str, ...] = tuple(
@@ -167,6 +170,7 @@ def read_reasoning(text: str | bytes) -> PlanReasoning:
     stored["cause"] = _cause_of(stored.get("cause") or 0)
     stored["settled_day"] = _day(stored.get("settled_day"))
     stored["unwatered_until_day"] = _day(stored.get("unwatered_until_day"))
+    stored["taken_full_day"] = _day(stored.get("taken_full_day"))
     for name in ("outlook_expected_min", "outlook_depletion_mm"):
         stored[name] = stored.get(name) or ()
     if "fertigation" in stored:

@@ -16,7 +16,7 @@ from babel.messages.pofile import write_po
 
 from service.agronomy.crop_table import CROPS
 from service.agronomy.pulse_plan import CAUSE_TEXT
-from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS
+from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS, TAKEN_AS_FULL
 from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.weather_flags import FLAG_TEXT
 from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
@@ -59,6 +59,7 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
                     yield path.relative_to(package).as_posix(), text
     for texts in (
         PLAN_FLAG_TEXT.values(),
+        (TAKEN_AS_FULL,),
         CAUSE_TEXT.values(),
         REASON_TEXTS,
         STEP_TEXTS,

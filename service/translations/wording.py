@@ -14,7 +14,8 @@ from babel import Locale
 from babel.dates import format_date, format_skeleton, format_time, get_timezone_name
 from babel.numbers import format_decimal, format_percent
 
-from service.agronomy.reasoning import Step, put_in
+from service.agronomy.reasoning import Step
+from service.agronomy.step_template import put_in
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
 from service.translations.catalogue import SOURCE_LANGUAGE, translations
 from service.translations.number_labels import NUMBER_LABELS, UNIT_LABELS

@@ -18,8 +18,8 @@ from service.agronomy.reasoning import (
     explain_cause,
     explain_plan,
     one_sentence,
-    put_in,
 )
+from service.agronomy.step_template import put_in
 
 WEATHER: dict[str, float | None] = {
     "tmax_c": 31.0,

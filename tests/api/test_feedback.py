@@ -12,7 +12,7 @@ import pytest
 from service.bootstrap import Service
 from service.operations.evening.run_day import run_day
 from tests.api.callers import Caller
-from tests.api.invented_farm import BLOCK_ID, RUN_AT, TODAY, FixedClock
+from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, RUN_AT, TODAY, FixedClock
 
 PLAN = f"/v1/blocks/{BLOCK_ID}/plan"
 SOIL = f"/v1/blocks/{BLOCK_ID}/soil-readings"
@@ -123,6 +123,38 @@ def test_a_dry_tensiometer_raises_the_depletion(caller: Caller) -> None:
     after = balance(caller)
     assert after["correction_mm"] > 0.0
     assert before["depletion_end_mm"] < after["depletion_end_mm"] <= stored["taw_mm"]
+
+
+def test_an_estimate_of_the_whole_zone_answers_what_the_plan_assumed(caller: Caller) -> None:
+    vines = BARE_BLOCK_ID
+    assert caller.get(f"/v1/blocks/{vines}/plan").json()["taken_full_day"] == "2026-06-14"
+    body = {"read_at": "2026-07-14T18:00:00-04:00", "available_fraction": 0.5}
+    answer = caller.post(f"/v1/blocks/{vines}/soil-readings", body)
+    assert answer.status_code == 200, answer.text
+    stored = answer.json()
+    assert (stored["kind"], stored["weight_fraction"]) == ("estimate", 1.0)
+    assert stored["depletion_reading_mm"] == pytest.approx(stored["taw_mm"] / 2.0)
+    plan = caller.get(f"/v1/blocks/{vines}/plan").json()
+    assert plan["taken_full_day"] is None
+    assert "start-depletion-assumed" not in {flag["name"] for flag in plan["flags"]}
+
+
+@pytest.mark.parametrize(
+    ("changes", "pointers"),
+    [
+        ({"depth_m": 0.2}, ["/depth_m"]),
+        ({"volumetric_water": 0.2, "tension_kpa": 20.0}, ["/volumetric_water", "/tension_kpa"]),
+        ({"available_fraction": None, "tension_kpa": 20.0}, ["/depth_m"]),
+    ],
+    ids=["estimate at a depth", "estimate and sensor", "sensor without depth"],
+)
+def test_a_reading_is_either_of_a_sensor_or_of_a_hand(
+    caller: Caller, changes: dict[str, float | None], pointers: list[str]
+) -> None:
+    body = {"read_at": "2026-07-14T18:00:00-04:00", "available_fraction": 0.5, **changes}
+    refused = caller.post(SOIL, body)
+    assert refused.status_code == 422
+    assert [each.get("pointer") for each in refused.json()["errors"]] == pointers
 
 
 def test_a_corrected_balance_carries_over_and_stays_when_the_evening_runs_again(

@@ -135,6 +135,27 @@ def test_a_clock_that_is_a_little_fast_does_not_refuse_a_run(own_demo: Command) 
     assert result.exit_code == 0, result.output
 
 
+def test_how_wet_the_soil_is_answers_what_the_first_plan_assumed(own_demo: Command) -> None:
+    before = document(own_demo("plan", "--block", "vines", "--json"))[0]
+    assert any("Nobody has said how wet the soil was on" in text for text in before["cautions"])
+    with time_machine.travel(EVENING, tick=False):
+        said = own_demo("soil", "vines", "half")
+        again = document(own_demo("soil", "vines", "50 %", "--json"))
+    assert said.stdout.startswith("larkbend.vines: 50% of the available water on 2026-07-14;")
+    assert "it counts fully" in said.stdout and "replaced" in said.stdout
+    assert again["unchanged_count"] == 1
+    after = document(own_demo("plan", "--block", "vines", "--json"))[0]
+    assert after["version"] == before["version"] + 1
+    assert not any("taken as full" in text for text in after["cautions"])
+
+
+@pytest.mark.parametrize("how_wet", ["soaked", "120 %", "0.5"])
+def test_a_wetness_that_nobody_can_mean_is_refused(own_demo: Command, how_wet: str) -> None:
+    result = own_demo("soil", "vines", how_wet)
+    assert result.exit_code == 2
+    assert "three-quarters" in result.stderr
+
+
 def missing_mm(explanation: dict[str, Any]) -> float:
     steps = {step["name"]: step["value"] for step in explanation["steps"]}
     missing: float = steps["depletion_midnight_mm"]

@@ -46,7 +46,7 @@ def test_a_block_at_rest_says_so_and_until_when_it_could_go_without_water(demo: 
     text = " ".join(demo("plan", "--block", "vines").stdout.split())
     assert "REST" in text
     assert "without irrigation it runs short on" in text
-    assert "the root zone was taken as full" in text
+    assert "the root zone was taken as full then. Say how wet it is now" in text
 
 
 def test_the_clock_has_the_name_of_the_days_that_are_planned() -> None:

@@ -25,6 +25,7 @@ from service.delivery.message import (
 from service.delivery.plain_text import LONGEST_NAME, clean
 from service.records.letters import Letter
 from tests.letters import (
+    DAY,
     ISSUED_AT,
     STAMP,
     block_line,
@@ -358,3 +359,13 @@ def test_the_html_asks_for_nothing_from_outside() -> None:
     assert "<img" not in text  # the chart is an extra of the mail, not of the preview
     for source in ('src="http', "url(", "<link", "<script", "@import"):
         assert source not in text
+
+
+def test_the_mail_of_a_first_plan_says_when_the_soil_was_taken_as_full() -> None:
+    start = {"flags": PlanFlag.START_DEPLETION_ASSUMED, "taken_full_day": DAY - timedelta(days=1)}
+    alike = plain(parsed(evening(block_line("North", **start), block_line("South", **start))))
+    words = " ".join(alike.split())
+    assert words.count("Nobody has said how wet the soil was on Wed, Jul 15") == 1
+    later = {**start, "taken_full_day": DAY}
+    apart = plain(parsed(evening(block_line("North", **start), block_line("South", **later))))
+    assert " ".join(apart.split()).count("Nobody has said how wet the soil was on") == 2

@@ -31,6 +31,7 @@ from service.records.farms import FarmBundle
 from service.records.weather import SourceProblem
 from service.settings import Settings
 from tests.api.invented_farm import (
+    BARE_BLOCK_ID,
     BLOCK_ID,
     PLAN_DAY,
     RUN_AT,
@@ -260,6 +261,21 @@ def test_a_volume_that_is_questioned_can_be_confirmed(reader: Reader) -> None:
     answer = reader.send(page, f"{page}/runs", **run, confirm="yes")
     assert answer.headers["Location"].endswith("done=runs-changed")
     assert "the meter</td>" in reader.text(page)
+
+
+def test_the_page_of_a_block_asks_how_wet_the_soil_is_until_somebody_says_it(
+    reader: Reader,
+) -> None:
+    page = f"/blocks/{BARE_BLOCK_ID}"
+    asked = reader.text(page)
+    assert "the root zone was taken as full then" in asked and "Sunday, June 14" in asked
+    said = {"wetness": "half", "day": TODAY.isoformat(), "time": "18:30"}
+    refused = reader.send(page, f"{page}/soil", **{**said, "wetness": ""})
+    assert refused.status_code == 422
+    assert 'id="soil-wetness-fault"' in refused.text
+    answer = reader.send(page, f"{page}/soil", **said)
+    assert answer.headers["Location"].endswith("done=soil-changed")
+    assert "the root zone was taken as full then" not in reader.text(page)
 
 
 def test_a_pause_stops_tomorrow_and_can_be_taken_back(service: Service, reader: Reader) -> None:
@@ -862,6 +878,20 @@ def test_a_farm_set_up_by_page_gets_its_first_plan_by_page(
     plan = get_plan("rio-bend.west-apples", day=PLAN_DAY, unit_of_work=service.unit_of_work).plan
     assert plan.status in {"water", "rest"}
     assert "West apples" in reader.text(page)
+    assert plan.reasoning.taken_full_day == TODAY
+    assert "Nobody has said how wet the soil was on" in reader.text(page)
+
+
+def test_a_new_block_says_how_wet_it_is_and_its_first_plan_starts_from_it(
+    service: Service, reader: Reader
+) -> None:
+    reader.send("/farms/new", **FARM)
+    reader.send("/farms/rio-bend/blocks/new", **BLOCK, wetness="dry", do="store")
+    bring_weather(service, site_id="rio-bend-home")
+    reader.send("/farms/rio-bend/tomorrow", "/farms/rio-bend/first-plan")
+    plan = get_plan("rio-bend.west-apples", day=PLAN_DAY, unit_of_work=service.unit_of_work).plan
+    assert plan.reasoning.taken_full_day is None
+    assert plan.reasoning.depletion_midnight_mm == pytest.approx(plan.reasoning.taw_mm, abs=1e-3)
 
 
 @pytest.mark.parametrize("path", [f"/blocks/{BLOCK_ID}/edit", "/farms/test-farm/people"])

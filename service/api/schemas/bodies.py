@@ -110,10 +110,15 @@ class RainIn(Body):
 
 
 class SoilReadingIn(Body):
-    """A soil reading: water content or tension, at a depth."""
+    """A soil reading: water content or tension at a depth, or an estimate of the whole zone."""
 
     read_at: Instant = Field(description="When it was read, with the offset.")
-    depth_m: float = Field(gt=0.0, le=4.0, description="Depth of the sensor's middle, m.")
+    depth_m: float | None = Field(
+        None,
+        gt=0.0,
+        le=4.0,
+        description="Depth of the sensor's middle, m; needed but for an estimate.",
+    )
     reach_m: float = Field(
         0.1,
         ge=0.01,
@@ -125,6 +130,13 @@ class SoilReadingIn(Body):
     )
     tension_kpa: float | None = Field(
         None, ge=0.0, le=1500.0, description="Soil water tension, kPa, as a positive number."
+    )
+    available_fraction: float | None = Field(
+        None,
+        ge=0.0,
+        le=1.0,
+        description="Instead of a sensor's value: share that is left of the water that plants can"
+        " take from the root zone, as judged by hand; 1 full, 0 dry.",
     )
     note: str = Field("", max_length=200, description="Any note to keep with it.")
 

@@ -137,7 +137,7 @@ class SoilReadingOut(Out):
         description="`day-start` for a reading before noon, `day-end` for a later one: the "
         "computed depletion that the reading is compared with."
     )
-    kind: str = Field(description="`volumetric` or `tension`.")
+    kind: str = Field(description="`volumetric`, `tension` or `estimate`.")
     volumetric_water: float = Field(
         description="Water content, m\u00b3/m\u00b3: as read, or from the tension by the retention"
         " curve of Saxton & Rawls 2006 through the block's field capacity and wilting point."
@@ -148,7 +148,8 @@ class SoilReadingOut(Out):
         )
     )
     weight_fraction: float = Field(
-        description="Weight of the reading: 0.8 times the share of the root depth it covers."
+        description="Weight of the reading: 0.8 times the share of the root depth it covers; of an"
+        " estimate 0.5, or 1 where the start of the balance was assumed."
     )
     taw_mm: float = Field(description="Water that the full root zone holds, mm.")
     counts: CountsOut

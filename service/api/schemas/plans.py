@@ -88,6 +88,10 @@ class PlanOut(Out):
     settled_day: date | None = Field(
         description="Last day of the ledger that was settled in the run that made the plan."
     )
+    taken_full_day: date | None = Field(
+        description="Day on which the root zone was taken as full, as nobody has said how wet the"
+        " soil was; null: it is known. `POST /v1/blocks/{id}/soil-readings` answers it."
+    )
     unwatered_until_day: date | None = Field(
         description="Day on which the block would pass its readily available water if none ran;"
         " null: not within the outlook."

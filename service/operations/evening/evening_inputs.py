@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, day_of_year, make_block_batch
 from service.agronomy.civil_day import ONE_DAY
@@ -227,7 +228,7 @@ def _days_into_season(curve: CurveDefinition, day: date) -> int:
 
 
 def _known_since(unit: UnitOfWork, on: date, table: BlockTable, state: BalanceState) -> Days:
-    """First day on which the water of each block is known, (blocks,): of its books or of a run.
+    """First day on which the water of each block is known, (blocks,): of books, a run, a reading.
 
     What was irrigated before the first evening is not known unless runs of those days were
     reported; counting such days as dry would call for all the water of the season so far at once.
@@ -242,9 +243,20 @@ def _known_since(unit: UnitOfWork, on: date, table: BlockTable, state: BalanceSt
     reported = unit.reports.read_applied(keys, days).is_reported
     first_run = np.where(reported.any(axis=0), days[np.argmax(reported, axis=0)], today)
     booked = np.fmin(unit.ledger.read_first_days(keys), today)
+    known = np.minimum(np.minimum(booked, first_run), _first_readings(unit, keys, days))
     since = np.full(is_new.shape, today)
-    since[is_new] = np.maximum(np.minimum(booked, first_run), today - back)
+    since[is_new] = np.maximum(known, today - back)
     return since
+
+
+def _first_readings(unit: UnitOfWork, block_keys: Ints, days: Days) -> Days:
+    """(blocks,) first of these days on which the soil was read, the last of them where none."""
+    first = np.full(block_keys.shape, days[-1])
+    readings = unit.soil.read_depletions(
+        block_keys, first_day=days[0].item(), last_day=days[-1].item()
+    )
+    np.minimum.at(first, np.searchsorted(block_keys, readings.block_keys), readings.days)
+    return first
 
 
 def _first_ledger_days(
@@ -263,7 +275,9 @@ def _first_ledger_days(
         given = table.balance_start[row]
         since = known_since[row] if np.isnat(given) else given
         since = _growth_known_since(table.curves[row], weather, site_index[row], since)
-        first[row] = _first_known(weather, site_index[row], since)
+        # A known run or reading starts the books also where its day's weather is a forecast yet.
+        is_known = weather.has_temperatures if np.isnat(given) else weather.is_observed
+        first[row] = _first_day_of(is_known[:, site_index[row]], weather.days, since)
     return np.minimum(np.where(np.isnat(first), today, first), today)
 
 
@@ -279,11 +293,12 @@ def _growth_known_since(
     return max(since, rests_from)
 
 
-def _first_known(weather: GatheredWeather, site: int, not_before: np.datetime64) -> np.datetime64:
-    """First day from ``not_before`` on with observed weather at a site, NaT if there is none."""
-    known = weather.is_observed[:, site] & (weather.days >= not_before)
-    rows = np.flatnonzero(known)
-    day: np.datetime64 = weather.days[rows[0]] if rows.size else NO_DAY
+def _first_day_of(
+    is_known: NDArray[np.bool_], days: Days, not_before: np.datetime64[date]
+) -> np.datetime64:
+    """First day from ``not_before`` on whose weather is known, NaT if there is none."""
+    rows = np.flatnonzero(is_known & (days >= not_before))
+    day: np.datetime64 = days[rows[0]] if rows.size else NO_DAY
     return day
 
 

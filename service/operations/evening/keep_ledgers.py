@@ -21,7 +21,7 @@ from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS, resting_sum_c
 from service.agronomy.daily_plan import CropDays, SiteDays, crop_days, days_of, keep_ledger
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints
-from service.agronomy.soil_reading import correction_mm
+from service.agronomy.soil_reading import LARGEST_WEIGHT_FRACTION, correction_mm
 from service.agronomy.water_balance import DayLedger
 from service.agronomy.watering_rules import net_rate_mm_per_min, uniform_share
 from service.agronomy.weather_flags import FieldFlag
@@ -69,11 +69,16 @@ class Ledger:
         return self.numbers["degree_day_sum_c_day"]
 
     def recent_flags(self, before: BalanceState) -> Ints:
-        """(blocks,) flags of the last settled day and of the days since."""
+        """(blocks,) flags of the last settled day and of the days since.
+
+        An assumed start counts until today at most: an answer to it ends it at once.
+        """
         state = self.new_state(before)
         unsettled = self.has_row & (self.days[:, None] > _or_never(state.settled_day))
         since: Ints = np.bitwise_or.reduce(np.where(unsettled, self.flags_by_day, 0), axis=0)
-        return state.flags | since
+        assumed = int(PlanFlag.START_DEPLETION_ASSUMED)
+        flags: Ints = ((state.flags | since) & ~assumed) | (self.flags_by_day[-1] & assumed)
+        return flags
 
     @property
     def settled_day(self) -> Days:
@@ -168,7 +173,7 @@ def _flags(
     flags = _day_flags(inputs.weather, _weather_rows(inputs, days), inputs.site_index)
     flags |= np.where(is_assumed, int(PlanFlag.RUNS_ASSUMED), 0)
     flags |= np.where(is_short, int(PlanFlag.AFTERNOON_STRESS), 0)
-    flags |= _start_flags(inputs.before, inputs.versions.on(inputs.on), in_ledger, numbers)
+    flags |= _start_flags(inputs, in_ledger, numbers)
     return flags
 
 
@@ -341,18 +346,31 @@ def _day_flags(weather: GatheredWeather, rows: slice, at_site: Ints) -> Ints:
 
 
 def _start_flags(
-    state: BalanceState,
-    today: BlockBatch,
-    in_ledger: NDArray[np.bool_],
-    numbers: Mapping[str, Floats],
+    inputs: EveningInputs, in_ledger: NDArray[np.bool_], numbers: Mapping[str, Floats]
 ) -> Ints:
-    """Days that rest on an assumed start: until water drains, which shows that the zone is full."""
+    """Days that rest on an assumed start: until water drains, which shows that the zone is full, or
+    until the soil is read from top to bottom.
+    """
     assumed = int(PlanFlag.START_DEPLETION_ASSUMED)
+    state, today = inputs.before, inputs.versions.on(inputs.on)
     is_new = np.isnat(state.settled_day)
     still = np.where(is_new, np.isnan(today.initial_depletion_mm), (state.flags & assumed) != 0)
-    drained = (numbers["rain_drainage_mm"] + numbers["irrigation_drainage_mm"]) > 0
-    unknown = still & ~np.logical_or.accumulate(drained & in_ledger, axis=0)
+    is_shown = (numbers["rain_drainage_mm"] + numbers["irrigation_drainage_mm"]) > 0
+    for row, readings in inputs.readings.items():
+        whole = [each.block for each in readings if each.weight_fraction >= LARGEST_WEIGHT_FRACTION]
+        is_shown[row, whole] = True
+    unknown = still & ~np.logical_or.accumulate(is_shown & in_ledger, axis=0)
     return np.where(unknown & in_ledger, assumed, 0)
+
+
+def taken_full_days(unit: UnitOfWork, inputs: EveningInputs, ledger: Ledger) -> Days:
+    """(blocks,) first day of the books of blocks whose start is assumed still, NaT for others."""
+    flags = ledger.recent_flags(inputs.before)
+    rows = np.flatnonzero(flags & int(PlanFlag.START_DEPLETION_ASSUMED))
+    days = np.full(flags.shape, NO_DAY)
+    if rows.size:
+        days[rows] = unit.ledger.read_first_days(inputs.table.keys[rows])
+    return days
 
 
 def _or_never(days: Days) -> Days:

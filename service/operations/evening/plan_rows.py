@@ -45,6 +45,8 @@ class PlanSituation:
     outlook: Outlook
     ledger_flags: Ints
     settled_day: Days
+    taken_full_day: Days
+    """First day of the books where their start is assumed, NaT elsewhere."""
     injections: Mapping[int, StoredInjection] = field(default_factory=dict)
     """The fertiliser injections of the plans, by row of the block."""
 
@@ -162,7 +164,7 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
     expected = np.round(situation.outlook.expected_min, 1).T.tolist()
     depletion = np.round(situation.outlook.depletion_end_mm, 3).T.tolist()
     dry_days = _dry_days(situation)
-    settled = [None if text == "NaT" else text for text in situation.settled_day.astype(str)]
+    settled, full_days = _day_texts(situation.settled_day), _day_texts(situation.taken_full_day)
     return tuple(
         orjson.dumps(
             {
@@ -170,17 +172,19 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
                 "flags": flag,
                 "cause": cause,
                 "settled_day": day,
+                **({} if full_day is None else {"taken_full_day": full_day}),
                 "outlook_expected_min": minutes,
                 "outlook_depletion_mm": level,
                 "unwatered_until_day": dry,
                 **injection,
             }
         )
-        for row, flag, cause, day, minutes, level, dry, injection in zip(
+        for row, flag, cause, day, full_day, minutes, level, dry, injection in zip(
             rounded,
             flags,
             causes,
             settled,
+            full_days,
             expected,
             depletion,
             dry_days,
@@ -188,6 +192,10 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
             strict=True,
         )
     )
+
+
+def _day_texts(days: Days) -> list[str | None]:
+    return [None if text == "NaT" else text for text in days.astype(str)]
 
 
 def _injections(situation: PlanSituation) -> list[dict[str, object]]:

@@ -19,7 +19,12 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
 from service.logs import get_logger
 from service.operations.evening.evening_inputs import EveningInputs, read_inputs
-from service.operations.evening.keep_ledgers import Ledger, bring_up_to_date, save_ledger
+from service.operations.evening.keep_ledgers import (
+    Ledger,
+    bring_up_to_date,
+    save_ledger,
+    taken_full_days,
+)
 from service.operations.evening.lay_out_pulses import coming_day, lay_out_pulses
 from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation
@@ -261,6 +266,7 @@ def _plan_tomorrow(
         outlook=outlook,
         ledger_flags=ledger.recent_flags(inputs.before),
         settled_day=ledger.new_state(inputs.before).settled_day,
+        taken_full_day=timed("reading", taken_full_days, unit, inputs, ledger),
         injections=injections,
     )
     written = write_plans(

@@ -66,12 +66,8 @@ def read_soil(
         volumetric_water=volumetric_water,
         tension_kpa=tension_kpa,
     )
-    site_id = unit.blocks.get_block(block_id, day=today_at_block(unit, block_id, now)).site_id
-    keys = np.array([unit.blocks.get_site_key(site_id)], dtype=np.int64)
-    zone = ZoneInfo(unit.blocks.read_site_table(keys).definitions[0].zone)
-    local = read_at.astimezone(zone)
-    block = unit.blocks.get_block(block_id, day=local.date())
-    zone_batch = _batch_of(block, local.year)
+    block, local = block_at(unit, block_id, read_at, now=now)
+    zone_batch = batch_of(block, local.year)
     taw_mm = float(total_available_water_mm(zone_batch.soil)[0])
     water = (
         float(water_at_tension(tension_kpa, block.field_capacity, block.wilting_point))
@@ -108,17 +104,21 @@ def read_soil(
         note=note,
         reporter=reporter,
     )
-    outcome = unit.soil.record(reading, recorded_at=now)
+    return store_soil_reading(unit, block.farm_id, reading, taw_mm, replanning)
+
+
+def store_soil_reading(
+    unit: UnitOfWork, farm_id: str, reading: SoilReading, taw_mm: float, replanning: Replanning
+) -> StoredSoilReading:
+    """Store a reading, reopen the ledger at its day, and replan what follows."""
+    outcome = unit.soil.record(reading, recorded_at=replanning.clock.now())
     new_version_count = 0
     if outcome.created_count + outcome.changed_count:
         unit.ledger.rewind_block(
-            block_key=unit.blocks.get_block_key(block.block_id), day=reading.day
+            block_key=unit.blocks.get_block_key(reading.block_id), day=reading.day
         )
         new_version_count = replan_after(
-            unit,
-            [block.farm_id],
-            touched_day=reading.day,
-            replanning=replanning,
+            unit, [farm_id], touched_day=reading.day, replanning=replanning
         )
     return StoredSoilReading(outcome, reading, taw_mm, new_version_count)
 
@@ -132,15 +132,7 @@ def _check(
     tension_kpa: float | None,
 ) -> None:
     top_depth_m, bottom_depth_m = layer_m
-    faults = []
-    if not (now - OLDEST_READING <= read_at and has_passed(read_at, now=now)):
-        faults.append(
-            Fault(
-                "/read_at",
-                read_at.isoformat(),
-                f"a time that has passed, at most {OLDEST_READING.days} days ago",
-            )
-        )
+    faults = time_faults(read_at, now)
     if (volumetric_water is None) == (tension_kpa is None):
         faults.append(Fault("", "both or neither", "either volumetric_water or tension_kpa"))
     if volumetric_water is not None and not 0.0 <= volumetric_water <= LARGEST_WATER:
@@ -157,7 +149,29 @@ def _check(
         raise InputInvalid("the reading cannot be stored", faults)
 
 
-def _batch_of(block: BlockDefinition, year: int) -> BlockBatch:
+def time_faults(read_at: datetime, now: datetime) -> list[Fault]:
+    """What is wrong with the time of a reading."""
+    if now - OLDEST_READING <= read_at and has_passed(read_at, now=now):
+        return []
+    allowed = f"a time that has passed, at most {OLDEST_READING.days} days ago"
+    return [Fault("/read_at", read_at.isoformat(), allowed)]
+
+
+def block_at(
+    unit: UnitOfWork, block_id: str, read_at: datetime, *, now: datetime
+) -> tuple[BlockDefinition, datetime]:
+    """A block as it was at an instant, and that instant on the clock of its site.
+
+    A time without an offset is one of that clock.
+    """
+    site_id = unit.blocks.get_block(block_id, day=today_at_block(unit, block_id, now)).site_id
+    keys = np.array([unit.blocks.get_site_key(site_id)], dtype=np.int64)
+    zone = ZoneInfo(unit.blocks.read_site_table(keys).definitions[0].zone)
+    local = read_at.replace(tzinfo=read_at.tzinfo or zone).astimezone(zone)
+    return unit.blocks.get_block(block_id, day=local.date()), local
+
+
+def batch_of(block: BlockDefinition, year: int) -> BlockBatch:
     """The block with its plant size in a year."""
     one = np.zeros(1, dtype=np.int64)
     return make_block_batch(

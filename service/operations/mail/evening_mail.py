@@ -206,6 +206,7 @@ def _block_line(view: PlanView) -> BlockLine:
         ),
         dry_day=reasoning.unwatered_until_day if is_known else None,
         injection=_injection_line(view),
+        taken_full_day=reasoning.taken_full_day,
     )
 
 

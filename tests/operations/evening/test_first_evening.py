@@ -15,82 +15,25 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.crop_table import CROPS
 from service.agronomy.reasoning import PlanFlag
 from service.bootstrap import Service
-from service.operations.evening.run_day import run_day
 from service.operations.feedback.report_runs import RunReport, report_runs
-from service.operations.weather.import_weather import import_weather
-from service.records.ledger import LedgerRows
-from tests.api.invented_farm import TODAY, load
-
-FIRST_WEATHER = date(2026, 1, 6)
-"""Also the start of the season."""
-BLOCK_ID = "vines-farm.slope"
-TMAX_C, TMIN_C, FLOOR_C = 30.0, 16.0, 10.0
-_VINES = """
-[farm]
-id = "vines-farm"
-name = "Vines Farm (invented)"
-zone = "America/New_York"
-
-[[site]]
-id = "slope"
-latitude = 35.95
-longitude = -79.30
-elevation = "640 ft"
-
-[[supply]]
-id = "spring"
-flow = "40 gpm"
-
-[[block]]
-id = "slope"
-crop = "grape-wine"
-area = "1 ac"
-row_spacing = "2.5 m"
-emitter_spacing = "0.6 m"
-emitter_flow = "2 L/h"
-soil = { texture = "loam" }
-season = { start = "01-06", floor = "10 degC", degree_days = [DEGREE_DAYS] }
-"""
-STAGES = '"200 degC day", "800 degC day", "2000 degC day", "3500 degC day"'
+from tests.api.invented_farm import TODAY
+from tests.vines_farm import (
+    BLOCK_ID,
+    FIRST_WEATHER,
+    FLOOR_C,
+    TMAX_C,
+    TMIN_C,
+    bring_evening,
+    ledger,
+    load_vines,
+)
 
 
 @pytest.fixture
 def vines(own_service: Service) -> Service:
     """Vines that grow by degree days, with dry weather since January."""
-    load(own_service, _VINES.replace("DEGREE_DAYS", STAGES))
+    load_vines(own_service)
     return own_service
-
-
-def bring_evening(service: Service, on: date, *, weather_from: date = FIRST_WEATHER) -> None:
-    """Weather observed up to a day and forecast for the week after it, then its evening."""
-    days = np.arange(np.datetime64(weather_from), np.datetime64(on) + 8)
-    values = {
-        "tmax_c": TMAX_C, "tmin_c": TMIN_C, "rhmax_pct": 90.0, "rhmin_pct": 45.0,
-        "wind_m_s": 1.5, "rs_mj_m2": 20.0, "rain_mm": 0.0,
-    }  # fmt: skip
-    import_weather(
-        "slope",
-        days,
-        {name: np.full(days.size, value) for name, value in values.items()},
-        source="import",
-        forecast_from=on + ONE_DAY,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-    )
-    run = run_day(
-        on,
-        farm_ids=["vines-farm"],
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-        source_order=service.source_order,
-    )
-    assert run.failures == []
-
-
-def ledger(service: Service) -> LedgerRows:
-    with service.unit_of_work(write=False) as unit:
-        key = unit.blocks.get_block_key(BLOCK_ID)
-        return unit.ledger.read_rows(key, first_day=date(2026, 1, 1), last_day=date(2026, 12, 31))
 
 
 def test_the_balance_starts_on_the_first_evening_and_not_in_a_winter_without_known_runs(
@@ -140,8 +83,7 @@ def test_books_that_begin_before_the_season_take_the_crop_as_resting_until_it_st
     own_service: Service,
 ) -> None:
     first, start = date(2026, 1, 1), date(2026, 3, 1)
-    late = _VINES.replace("DEGREE_DAYS", STAGES).replace("01-06", "03-01")
-    load(own_service, f"{late}balance_start = {first}\n")
+    load_vines(own_service, f"balance_start = {first}", season_start="03-01")
     bring_evening(own_service, TODAY, weather_from=first)
     rows = ledger(own_service)
     assert rows.days[0] == np.datetime64(first)
@@ -159,7 +101,7 @@ def test_books_that_begin_within_the_season_count_its_degree_days_from_its_start
     own_service: Service,
 ) -> None:
     first = TODAY - timedelta(days=10)
-    load(own_service, f"{_VINES.replace('DEGREE_DAYS', STAGES)}balance_start = {first}\n")
+    load_vines(own_service, f"balance_start = {first}")
     bring_evening(own_service, TODAY)
     rows = ledger(own_service)
     assert rows.days[0] == np.datetime64(first)
