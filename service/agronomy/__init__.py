@@ -5,6 +5,7 @@
 The words
 
     units             every name with its unit, range and meaning; sizes of customary units
+    weather_units     the same for weather and radiation
     water_units       the same for water quality, acid and fertiliser
     nutrition_units   the same for leaf, petiole and soil tests
     quantity          one line of that table
@@ -31,9 +32,11 @@ Weather into water use
     atmosphere        the formulas of air and radiation that several steps share
     sun               sunrise and sunset, between which the day's ET passes
     reference_et      ET0 by Penman-Monteith; the only door to pyet
+    reference_et_terms  the terms of it one by one, for a reader
     reference_et_gaps  longer gaps of it, bridged by the days on both sides
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient
+    coefficient_steps  the way to the crop coefficient of one day, for a reader
     sparse_canopy     a second estimate of that coefficient, from the canopy alone
 
 Water use into depletion
@@ -62,6 +65,9 @@ The whole
     outlook           the coming days as the plan expects them
     step_template     numbers put into the templates of the steps
     reasoning         the steps of a plan in words, with the numbers put in
+    step_rule         how one of those steps is shown
+    steps_of_crop     those from the weather to the crop's water use
+    steps_of_water    those from there to the minutes
     season            a past season, evening after evening
     county_need       a week's water need, county by county
     capacity          peaks of need in many years, and what a supply carries at them

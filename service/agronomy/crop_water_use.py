@@ -8,6 +8,8 @@ canopy reduction is Allen & Pereira 2009, Irrig. Sci. 28:17-34.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike, NDArray
@@ -42,9 +44,22 @@ def climate_term(u2_m_s: ArrayLike, rhmin_pct: ArrayLike) -> Floats:
     >>> round(float(climate_term(3.0, 20.0)), 6)
     0.14
     """
+    wind, humidity = counted_climate(u2_m_s, rhmin_pct)
+    return np.asarray(0.04 * (wind - 2.0) - 0.004 * (humidity - 45.0))
+
+
+def counted_climate(u2_m_s: ArrayLike, rhmin_pct: ArrayLike) -> tuple[Floats, Floats]:
+    """Wind and humidity as the climate term counts them.
+
+    Shapes: any two; results as the inputs.
+    Returns: wind [m s⁻¹] within 1 to 6 and humidity [%] within 20 to 80; NaN stays NaN.
+    Source: limits of FAO-56 Eq. 62.
+    >>> [float(value) for value in counted_climate(0.7, 45.0)]
+    [1.0, 45.0]
+    """
     wind = np.clip(np.asarray(u2_m_s, dtype=np.float64), *WIND_LIMITS_M_S)
     humidity = np.clip(np.asarray(rhmin_pct, dtype=np.float64), *RHMIN_LIMITS_PCT)
-    return np.asarray(0.04 * (wind - 2.0) - 0.004 * (humidity - 45.0))
+    return wind, humidity
 
 
 def height_factor(height_m: ArrayLike) -> Floats:
@@ -67,21 +82,22 @@ def trailing_climate_term(
     *,
     window_days: int = CLIMATE_WINDOW_DAYS,
     minimum_days: int = CLIMATE_MINIMUM_DAYS,
-) -> tuple[Floats, NDArray[np.bool_]]:
+) -> tuple[Floats, Floats, Floats]:
     """Climate term of each day from the days before it, for sites without climate normals.
 
     Only earlier days count, so a day's Kc never changes when later weather arrives.
 
-    Shapes: inputs and both results (days, sites).
+    Shapes: inputs and results (days, sites).
     u2_m_s, rhmin_pct: daily values; a day counts where both are known (not NaN).
     window_days, minimum_days: days to look back over, and how many of them must be known.
-    Returns: the term [-], 0 where too few days are known, and whether it is that default.
+    Returns: the term [-], 0 where too few days are known, and the mean wind [m s⁻¹] and lowest
+    humidity [%] that it is made of, NaN there.
     Equation: FAO-56 Eq. 62 of the means of the window; window and minimum are choices.
-    >>> term, is_default = trailing_climate_term(np.full((9, 1), 3.0), np.full((9, 1), 20.0))
+    >>> term, wind, _ = trailing_climate_term(np.full((9, 1), 3.0), np.full((9, 1), 20.0))
     >>> [round(float(value), 2) for value in term[5:, 0]]
     [0.0, 0.0, 0.14, 0.14]
-    >>> is_default[5:, 0].tolist()
-    [True, True, False, False]
+    >>> wind[5:, 0].tolist()
+    [nan, nan, 3.0, 3.0]
     """
     is_known = np.isfinite(u2_m_s) & np.isfinite(rhmin_pct)
     known_count = _sum_before(is_known.astype(np.float64), window_days)
@@ -89,7 +105,11 @@ def trailing_climate_term(
     divisor = np.where(is_default, 1.0, known_count)
     wind = _sum_before(np.where(is_known, u2_m_s, 0.0), window_days) / divisor
     humidity = _sum_before(np.where(is_known, rhmin_pct, 0.0), window_days) / divisor
-    return np.where(is_default, 0.0, climate_term(wind, humidity)), is_default
+    return (
+        np.where(is_default, 0.0, climate_term(wind, humidity)),
+        np.where(is_default, np.nan, wind),
+        np.where(is_default, np.nan, humidity),
+    )
 
 
 def _sum_before(values: Floats, window_days: int) -> Floats:
@@ -227,14 +247,7 @@ def crop_coefficient(
     >>> round(float(crop_coefficient(beans, days=day_40, climate_term=np.zeros((1, 1)))[0, 0]), 3)
     0.774
     """
-    progress = _season_day(days, crop.season_start_doy).astype(np.float64)
-    if degree_day_sum_c_day is not None:
-        progress = np.where(
-            crop.curve_basis == SEASON_BY_DEGREE_DAYS, degree_day_sum_c_day, progress
-        )
-    elif np.any(crop.curve_basis == SEASON_BY_DEGREE_DAYS):
-        message = "degree_day_sum_c_day is needed: a block's curve runs on degree days"
-        raise ValueError(message)
+    progress = season_progress(crop, days, degree_day_sum_c_day)
     coefficient = _curve(crop, progress, climate_term)
 
     has_table = crop.curve_basis == SEASON_BY_OWN_TABLE
@@ -245,35 +258,97 @@ def crop_coefficient(
     return coefficient
 
 
-def _curve(crop: CropBatch, progress: Floats, climate: Floats) -> Floats:
-    added_per_term = height_factor(crop.table_height_m)
-    is_end_adjusted = crop.kc_end >= END_ADJUSTED_FROM_KC
-    initial_end, full_cover, mid_end, last = crop.stage_knot.T
-    # A stage of zero length is a step: any day past its start is past all of it.
-    rise_length = np.maximum(full_cover - initial_end, SHORTEST_STAGE)
-    fall_length = np.maximum(last - mid_end, SHORTEST_STAGE)
-    # A year of 366 days must not fall out of a curve that fills the year.
-    fills_year = (crop.curve_basis == SEASON_BY_DAYS) & (last >= DAYS_IN_YEAR)
-    season_end = np.where(fills_year, np.inf, last)
-    kd = density_coefficient(crop.canopy_cover_fraction, crop.canopy_height_m)
-    missing_canopy = 1.0 - np.minimum(1.0, kd / crop.reference_canopy_ratio)
-    under_mulch = 1.0 - MULCH_KC_REDUCTION * crop.mulch_cover_fraction
+def season_progress(
+    crop: CropBatch, days: Days, degree_day_sum_c_day: Floats | None = None
+) -> Floats:
+    """How far each block's season has come on each day.
 
+    Shapes: days (days,); degree_day_sum_c_day and result (days, blocks).
+    degree_day_sum_c_day: needed only where a block's curve runs on degree days [°C d].
+    Returns: days since the season's start, 1 on the day itself, or degree days.
+    """
+    progress = _season_day(days, crop.season_start_doy).astype(np.float64)
+    if degree_day_sum_c_day is not None:
+        return np.where(crop.curve_basis == SEASON_BY_DEGREE_DAYS, degree_day_sum_c_day, progress)
+    if np.any(crop.curve_basis == SEASON_BY_DEGREE_DAYS):
+        message = "degree_day_sum_c_day is needed: a block's curve runs on degree days"
+        raise ValueError(message)
+    return progress
+
+
+def _curve(crop: CropBatch, progress: Floats, climate: Floats) -> Floats:
+    stages = stages_of(crop)
+    missing_canopy = 1.0 - canopy_share(crop)
+    under_mulch = 1.0 - MULCH_KC_REDUCTION * crop.mulch_cover_fraction
     coefficient = np.empty(progress.shape)
     for row, day in enumerate(progress):
-        added = climate[row] * added_per_term
-        kc_mid = crop.kc_mid + added
-        kc_end = np.where(is_end_adjusted, crop.kc_end + added, crop.kc_end)
-        rise = np.clip((day - initial_end) / rise_length, 0.0, 1.0)
-        fall = np.clip((day - mid_end) / fall_length, 0.0, 1.0)
-        kc = crop.kc_initial + rise * (kc_mid - crop.kc_initial) + fall * (kc_end - kc_mid)
-        # The initial stage does not depend on the climate: it stays known where the climate is not.
-        kc = np.where(rise == 0.0, crop.kc_initial, kc)
+        kc = stages.coefficient(crop, day, climate[row])
         # A table value below that of bare soil has no canopy part to reduce.
         canopy_part = np.maximum(kc - BARE_SOIL_KC, 0.0)
         kc = (kc - missing_canopy * canopy_part) * under_mulch
-        coefficient[row] = np.where(day > season_end, crop.kc_off_season, kc)
+        coefficient[row] = np.where(day > stages.season_end, crop.kc_off_season, kc)
     return coefficient
+
+
+def canopy_share(crop: CropBatch) -> Floats:
+    """How much of the canopy that a block's coefficients hold for is there.
+
+    Shapes: result (blocks,).
+    Returns: share [-], at most 1; NaN wherever cover or height is not known.
+    Equation: min(1, Kd / Kd_ref). Allen & Pereira 2009 (from memory).
+    """
+    kd = density_coefficient(crop.canopy_cover_fraction, crop.canopy_height_m)
+    return np.asarray(np.minimum(1.0, kd / crop.reference_canopy_ratio))
+
+
+class Stages(NamedTuple):
+    """The stages of a season as the curve of FAO-56 Fig. 34 uses them, arrays (blocks,)."""
+
+    initial_end: Floats
+    mid_end: Floats
+    rise_length: Floats
+    fall_length: Floats
+    season_end: Floats
+    """Infinite where the stages fill the year."""
+    added_per_term: Floats
+    """Of the climate term, by the height of the crop."""
+    is_end_adjusted: NDArray[np.bool_]
+
+    def adjusted(self, crop: CropBatch, climate: Floats) -> tuple[Floats, Floats]:
+        """Kc of the mid stage and of the season's end in this climate."""
+        added = climate * self.added_per_term
+        return crop.kc_mid + added, np.where(self.is_end_adjusted, crop.kc_end + added, crop.kc_end)
+
+    def coefficient(self, crop: CropBatch, day: Floats, climate: Floats) -> Floats:
+        """Kc on a day of the season before canopy and mulch, (blocks,)."""
+        kc_mid, kc_end = self.adjusted(crop, climate)
+        rise = np.clip((day - self.initial_end) / self.rise_length, 0.0, 1.0)
+        fall = np.clip((day - self.mid_end) / self.fall_length, 0.0, 1.0)
+        kc = crop.kc_initial + rise * (kc_mid - crop.kc_initial) + fall * (kc_end - kc_mid)
+        # The initial stage does not depend on the climate: it stays known where the climate is not.
+        return np.where(rise == 0.0, crop.kc_initial, kc)
+
+
+def stages_of(crop: CropBatch) -> Stages:
+    """The stages of every block's season.
+
+    Shapes: all (blocks,).
+    Returns: ends and lengths of the stages, in days or degree days.
+    Source: FAO-56 Eq. 62, 65, 66.
+    """
+    initial_end, full_cover, mid_end, last = crop.stage_knot.T
+    # A year of 366 days must not fall out of a curve that fills the year.
+    fills_year = (crop.curve_basis == SEASON_BY_DAYS) & (last >= DAYS_IN_YEAR)
+    return Stages(
+        initial_end=initial_end,
+        mid_end=mid_end,
+        # A stage of zero length is a step: any day past its start is past all of it.
+        rise_length=np.maximum(full_cover - initial_end, SHORTEST_STAGE),
+        fall_length=np.maximum(last - mid_end, SHORTEST_STAGE),
+        season_end=np.where(fills_year, np.inf, last),
+        added_per_term=height_factor(crop.table_height_m),
+        is_end_adjusted=crop.kc_end >= END_ADJUSTED_FROM_KC,
+    )
 
 
 def day_of_plain_year(days: Days) -> Ints:

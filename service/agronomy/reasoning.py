@@ -12,7 +12,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
+from service.agronomy.step_rule import StepRule
 from service.agronomy.step_template import Numbers, Shown, is_known, put_in
+from service.agronomy.steps_of_crop import CROP_STEPS, WEATHER_STEPS
+from service.agronomy.steps_of_water import WATER_STEPS, ZONE_STEPS
 
 
 class PlanFlag(enum.IntFlag):
@@ -116,6 +119,8 @@ class Step:
     """The equation as words and places for numbers, ``{name:.2f}``."""
     values: Numbers
     """What the places may name; None and NaN where one is not known."""
+    decimals: int
+    """With how many the value is shown."""
 
     @property
     def worked(self) -> str:
@@ -123,160 +128,22 @@ class Step:
         return put_in(self.template, self.values)
 
 
-@dataclass(frozen=True, slots=True)
-class _Rule:
-    name: str
-    label: str
-    unit: str
-    worked: str
-    source: str
-
-
-_MODEL = "this service's own rule"
-_WEATHER_RULES: tuple[_Rule, ...] = (
-    _Rule("tmax_c", "Highest temperature of the day", "°C", "forecast", "weather source"),
-    _Rule("tmin_c", "Lowest temperature of the day", "°C", "forecast", "weather source"),
-    _Rule(
-        "ea_kpa", "Vapour pressure of the air", "kPa", "from the humidity of the forecast",
-        "FAO-56 Eq. 14, 17, 18, 19 or 48",
-    ),
-    _Rule("u2_m_s", "Wind at 2 m", "m/s", "wind brought to 2 m height", "FAO-56 Eq. 47"),
-    _Rule("rs_mj_m2", "Solar radiation", "MJ/m²", "forecast or estimated", "FAO-56 Eq. 35, 50"),
-    _Rule(
-        "et0_mm", "Reference ET", "mm",
-        "Penman-Monteith with the values above: [0.408 Δ (Rn - G) + γ 900/(T + 273) u2 (es - ea)]"
-        " / [Δ + γ (1 + 0.34 u2)]",
-        "FAO-56 Eq. 6",
-    ),
-)  # fmt: skip
-_BLOCK_RULES: tuple[_Rule, ...] = (
-    _Rule(
-        "crop_coefficient", "Crop coefficient", "",
-        "stage value, adjusted to the climate, the canopy and the mulch",
-        "FAO-56 Eq. 62, 66; Allen & Pereira 2009 (from memory)",
-    ),
-    _Rule(
-        "crop_et_mm", "Crop water use of the day", "mm",
-        "Kc x ET0 = {crop_coefficient:.3f} x {et0_mm:.2f}", "FAO-56 Eq. 58",
-    ),
-    _Rule(
-        "root_share_of_wetted", "Share of the wetted soil that roots draw from", "",
-        "as given for the block; else (0.1 + 0.9 x age / years to full size)^0.3, and 1 from full"
-        " size on", "this service's own rule, no source",
-    ),
-    _Rule(
-        "taw_mm", "Water a full root zone holds", "mm",
-        "1000 x (FC - WP) x root depth x wetted share x rooted share = 1000 x"
-        " ({field_capacity:.3f} - {wilting_point:.3f}) x {root_depth_m:.2f} x"
-        " {wetted_fraction:.3f} x {root_share_of_wetted:.2f}", "FAO-56 Eq. 82",
-    ),
-    _Rule(
-        "depletion_fraction", "Share of it that is easy to take up", "",
-        "p of the table at 5 mm/d, + 0.04 x (5 - crop water use), 0.1 to 0.8", "FAO-56 Tab. 22",
-    ),
-    _Rule(
-        "raw_mm", "Readily available water", "mm",
-        "p x TAW = {depletion_fraction:.3f} x {taw_mm:.2f}", "FAO-56 Eq. 83",
-    ),
-    _Rule(
-        "depletion_midnight_mm", "Depletion expected at midnight", "mm",
-        "the ledger of the days before, and the day of issue with its forecast", "FAO-56 Eq. 85",
-    ),
-    _Rule(
-        "rain_credit_mm", "Rain counted on", "mm",
-        "chance x what enters the zone, where the chance is 0.3 or more:"
-        " {rain_probability_fraction:.2f} x {rain_entering_mm:.2f}", _MODEL,
-    ),
-    _Rule(
-        "depletion_start_mm", "Depletion after that rain", "mm",
-        "max(0, {depletion_midnight_mm:.2f} - {rain_credit_mm:.2f})", _MODEL,
-    ),
-    _Rule(
-        "planned_depletion_mm", "Depletion by the evening if nothing ran", "mm",
-        "{depletion_start_mm:.2f} + {crop_et_mm:.2f}", _MODEL,
-    ),
-    _Rule(
-        "trigger_mm", "Water from this depletion on", "mm",
-        "{trigger_fraction:.2f} x RAW = {trigger_fraction:.2f} x {raw_mm:.2f}", _MODEL,
-    ),
-    _Rule(
-        "rain_room_mm", "Room left for rain", "mm",
-        "{rain_room_fraction:.2f} x RAW = {rain_room_fraction:.2f} x {raw_mm:.2f}", _MODEL,
-    ),
-    _Rule(
-        "need_mm", "Net water needed", "mm",
-        "{planned_depletion_mm:.2f} - {rain_room_mm:.2f} where {planned_depletion_mm:.2f} is at"
-        " least {trigger_mm:.2f}, else 0", _MODEL,
-    ),
-    _Rule(
-        "application_rate_mm_per_h", "Depth the emitters give per hour", "mm/h",
-        "emitter flow / area of one emitter = {emitter_flow_l_per_h:.2f} L/h / "
-        "({row_spacing_m:.2f} m x {emitter_spacing_m:.2f} m / {laterals_per_row_count:.0f})",
-        "geometry",
-    ),
-    _Rule(
-        "net_rate_mm_per_min", "Net depth per minute", "mm/min",
-        "rate / 60 x uniformity x rooted share = {application_rate_mm_per_h:.3f} / 60 x"
-        " {emission_uniformity_pct:.0f} % x {root_share_of_wetted:.2f}"
-        " (less leaching and transmission where set)",
-        "NEH 623 ch. 7 (from memory)",
-    ),
-    _Rule(
-        "wanted_min", "Minutes that the need asks for", "min",
-        "{need_mm:.2f} / {net_rate_mm_per_min:.4f}, rounded down", "arithmetic",
-    ),
-    _Rule(
-        "longest_pulse_min", "Longest pulse", "min",
-        "the smaller of the grower's longest ({grower_longest_pulse_min:.0f}) and the time to wet"
-        " 0.6 of the root depth ({depth_limit_min:.0f}), but not under the shortest"
-        " ({shortest_pulse_min:.0f})",
-        "Schwartzman & Zur 1986 (from memory); shares this service's own rule",
-    ),
-    _Rule(
-        "planned_min", "Minutes planned", "min",
-        "{pulse_count:.0f} pulses within the windows, the day's maximum"
-        " ({daily_maximum_min:.0f} min) and the block's share of the supply", _MODEL,
-    ),
-    _Rule(
-        "gross_mm", "Depth that runs", "mm",
-        "{planned_min:.0f} / 60 x {application_rate_mm_per_h:.3f}", "arithmetic",
-    ),
-    _Rule(
-        "unrooted_loss_mm", "Water that misses the roots", "mm",
-        "{net_mm:.2f} / {root_share_of_wetted:.2f} - {net_mm:.2f}; emitters set at the plants"
-        " waste less of it", "arithmetic",
-    ),
-    _Rule(
-        "volume_l", "Water that runs", "L",
-        "{gross_mm:.3f} mm x {area_m2:.0f} m²", "1 mm on 1 m² is 1 L",
-    ),
-    _Rule(
-        "deferred_mm", "Net water left for later days", "mm",
-        "{need_mm:.2f} - {net_mm:.2f}", _MODEL,
-    ),
-    _Rule(
-        "shortfall_mm", "Water missing below the readily available", "mm",
-        "min(need - net, planned depletion - net - RAW), where positive", _MODEL,
-    ),
-)  # fmt: skip
-
-STEP_TEXTS = tuple(
-    text
-    for rule in (*_WEATHER_RULES, *_BLOCK_RULES)
-    for text in (rule.label, rule.worked, rule.source)
-)
+RULES: tuple[StepRule, ...] = (*WEATHER_STEPS, *CROP_STEPS, *ZONE_STEPS, *WATER_STEPS)
+"""All steps, in the order in which they are shown."""
+STEP_TEXTS = tuple(text for rule in RULES for text in (rule.label, *rule.templates, rule.source))
 """All texts of the steps: their labels, equations as templates, and sources."""
 
 
 def explain_plan(numbers: Numbers, weather: Numbers) -> tuple[Step, ...]:
     """The steps from tomorrow's weather to the minutes of one plan, in order.
 
-    Shapes: numbers of one plan; weather of its day at its site.
+    Shapes: numbers of one plan; weather of its day at its site, with the terms of its ET0.
     Returns: steps; a number that is not known has value None and says so.
     Equation: those named in each step.
     """
     known = {**weather, **numbers}
-    return tuple(_step(rule, known) for rule in (*_WEATHER_RULES, *_BLOCK_RULES))
+    places = ((rule, rule.chosen(known)) for rule in RULES)
+    return tuple(_step(rule, place, known) for rule, place in places if place is not None)
 
 
 def explain_cause(cause: int) -> str:
@@ -290,15 +157,17 @@ def explain_cause(cause: int) -> str:
     return "" if cause == ShortfallCause.NONE else CAUSE_TEXT[ShortfallCause(cause)]
 
 
-def _step(rule: _Rule, known: Numbers) -> Step:
+def _step(rule: StepRule, place: int, known: Numbers) -> Step:
+    value = known.get(rule.name)
     return Step(
         name=rule.name,
         label=rule.label,
-        value=known.get(rule.name),
+        value=value if is_known(value) else None,
         unit=rule.unit,
         source=rule.source,
-        template=rule.worked,
+        template=rule.templates[place],
         values=known,
+        decimals=rule.decimals,
     )
 
 

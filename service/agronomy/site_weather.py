@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.civil_day import midnight_utc_min
 from service.agronomy.climatology import normals_on
-from service.agronomy.crop_water_use import climate_term, trailing_climate_term
+from service.agronomy.crop_water_use import climate_term, counted_climate, trailing_climate_term
 from service.agronomy.daily_plan import SiteDays
 from service.agronomy.records import Floats, SiteBatch
 from service.agronomy.reference_et import fill_reference_et, reference_et_mm
@@ -29,17 +30,30 @@ FUTURE_GAP_DAYS = 9  # [CHOICE] d, how far recent days may replace a missing for
 MEASURED_PROBABILITY = 1.0
 
 
+class Climate(NamedTuple):
+    """What the crop coefficients are adjusted to, arrays (days, sites)."""
+
+    term: Floats
+    u2_m_s: Floats
+    """Mean wind, within the limits that count; NaN where too few days are known for any term."""
+    rhmin_pct: Floats
+
+
 @dataclass(frozen=True, slots=True)
 class SiteWeather:
     """Weather of all sites of a run, arrays (days, sites)."""
 
     checked: WeatherDays
     et0_flags: NDArray[np.int32]
-    climate_is_default: NDArray[np.bool_]
-    """No climate adjustment: too few days of wind and humidity are known."""
+    climate: Climate
     unit_faults: Mapping[int, str]
     """Sites whose weather looks as if it were in another unit; their values were not used."""
     days: SiteDays
+
+    @property
+    def climate_is_default(self) -> NDArray[np.bool_]:
+        """(days, sites) no climate adjustment: too few days of wind and humidity are known."""
+        return np.isnan(self.climate.u2_m_s)
 
 
 def site_weather(
@@ -81,7 +95,7 @@ def site_weather(
     et0_mm, et0_flags = _filled_reference_et(
         checked, sites, normals_on(normal_et0_mm, raw.days), first_future_row=first_future_row
     )
-    term, is_default = _climate(checked, raw, normal_u2_m_s, normal_rhmin_pct)
+    climate = _climate(checked, raw, normal_u2_m_s, normal_rhmin_pct)
     sunrise_min, sunset_min = sunrise_sunset_min(
         raw.days,
         sites.latitude_deg,
@@ -91,7 +105,7 @@ def site_weather(
     return SiteWeather(
         checked=checked,
         et0_flags=et0_flags,
-        climate_is_default=is_default,
+        climate=climate,
         unit_faults=unit_faults,
         days=SiteDays(
             days=raw.days,
@@ -100,7 +114,7 @@ def site_weather(
             rain_probability_fraction=checked.rain_probability_fraction,
             tmax_c=_carried_forward(checked.tmax_c),
             tmin_c=_carried_forward(checked.tmin_c),
-            climate_term=term,
+            climate_term=climate.term,
             sunrise_min=sunrise_min,
             sunset_min=sunset_min,
         ),
@@ -158,17 +172,21 @@ def _filled_reference_et(
 
 def _climate(
     checked: WeatherDays, raw: RawWeather, normal_u2_m_s: Floats, normal_rhmin_pct: Floats
-) -> tuple[Floats, NDArray[np.bool_]]:
+) -> Climate:
     """Climate term of every day: from the site's normals where known, else the last 30 days."""
     measured_u2 = np.where(
         checked.flags["u2_m_s"] & int(FieldFlag.DEFAULT_WIND), np.nan, checked.u2_m_s
     )
-    trailing, is_default = trailing_climate_term(measured_u2, checked.rhmin_pct)
-    normal = climate_term(
-        normals_on(normal_u2_m_s, raw.days), normals_on(normal_rhmin_pct, raw.days)
-    )
+    trailing = trailing_climate_term(measured_u2, checked.rhmin_pct)
+    normal_wind = normals_on(normal_u2_m_s, raw.days)
+    normal_humidity = normals_on(normal_rhmin_pct, raw.days)
+    normal = climate_term(normal_wind, normal_humidity)
     has_normal = np.isfinite(normal)
-    return np.where(has_normal, normal, trailing), is_default & ~has_normal
+    term, wind, humidity = (
+        np.where(has_normal, of_year, of_days)
+        for of_year, of_days in zip((normal, normal_wind, normal_humidity), trailing, strict=True)
+    )
+    return Climate(term, *counted_climate(wind, humidity))
 
 
 def _carried_forward(values: Floats) -> Floats:

@@ -18,6 +18,7 @@ from types import MappingProxyType
 from service.agronomy.nutrition_units import NUTRITION_GROUPS
 from service.agronomy.quantity import Quantity
 from service.agronomy.water_units import WATER_GROUPS
+from service.agronomy.weather_units import WEATHER_NAMES
 
 # --- conversions -----------------------------------------------------------------------------
 # Source, unless the line gives another: NIST Handbook 44, Appendix C, exact.
@@ -153,35 +154,6 @@ _DAY_AND_CLOCK = (
     Quantity("durations_min", "min", 0, 1500, "how long each of several pulses runs"),
 )
 
-_WEATHER = (
-    Quantity("tmax_c", "degC", -60, 60, "highest air temperature of the day"),
-    Quantity("tmin_c", "degC", -60, 60, "lowest air temperature of the day"),
-    Quantity("tdew_c", "degC", -60, 60, "dewpoint, mean of the day"),
-    Quantity("tdew_offset_c", "degC", 0, 5, "how far the dewpoint lies below the night minimum"),
-    Quantity("temperature_c", "degC", -60, 60, "any air temperature"),
-    Quantity("measured_mj_m2", "MJ/m2", 0, 60, "solar radiation as measured"),
-    Quantity("clear_sky_mj_m2", "MJ/m2", 0, 50, "solar radiation under a clear sky"),
-    Quantity("ea_kpa", "kPa", 0, 10, "actual vapour pressure, mean of the day"),
-    Quantity("rhmax_pct", "%", 0, 105, "highest relative humidity of the day"),
-    Quantity("rhmin_pct", "%", 0, 105, "lowest relative humidity of the day"),
-    Quantity("rhmean_pct", "%", 0, 105, "mean relative humidity of the day"),
-    Quantity("normal_rhmin_pct", "%", 0, 105, "long-term mean of the lowest humidity of the day"),
-    Quantity("wind_m_s", "m/s", 0, 60, "mean wind of the day at the anemometer's height"),
-    Quantity("u2_m_s", "m/s", 0, 60, "mean wind of the day at 2 m over grass"),
-    Quantity("normal_u2_m_s", "m/s", 0, 60, "long-term mean of the wind at 2 m"),
-    Quantity("rs_mj_m2", "MJ/m2", 0, 50, "solar radiation on the level ground in a day"),
-    Quantity("extraterrestrial_mj_m2", "MJ/m2", 0, 50, "the same above the air, Ra"),
-    Quantity("krs_per_sqrt_c", "degC^-0.5", 0.1, 0.25, "coefficient of FAO-56 Eq. 50"),
-    Quantity("sunshine_h", "h", 0, 24, "hours of bright sunshine in a day"),
-    Quantity("daylight_h", "h", 0, 24, "hours between sunrise and sunset"),
-    Quantity("rain_mm", "mm", 0, 2000, "rain, of a day unless said otherwise"),
-    Quantity("model_rain_mm", "mm", 0, 2000, "rain of a day as other sources than a gauge have it"),
-    Quantity("day_total_mm", "mm", 0, 2000, "rain of a day by all readings of its gauge"),
-    Quantity("rain_probability_fraction", "1", 0, 1, "chance of rain; 1 for measured rain"),
-    Quantity("et0_mm", "mm", 0, 20, "reference evapotranspiration of short grass in a day"),
-    Quantity("normal_et0_mm", "mm", 0, 150, "long-term mean of the reference ET of a week"),
-)
-
 _CROP = (
     Quantity("height_m", "m", 0.01, 30, "height of a crop or canopy"),
     Quantity("canopy_height_m", "m", 0.01, 30, "height of the block's canopy"),
@@ -194,9 +166,12 @@ _CROP = (
         "reference_cover_fraction", "1", 0, 1, "effective cover that the table's Kc stand for"
     ),
     Quantity("reference_canopy_ratio", "1", 0, 1, "density coefficient Kd of that canopy"),
+    Quantity("canopy_density_ratio", "1", 0, 1, "density coefficient Kd of the block's canopy"),
+    Quantity("canopy_ratio", "1", 0, 1, "Kd of the block over that of the table, at most 1"),
     Quantity("mulch_cover_fraction", "1", 0, 1, "share of the wetted strip under film or fabric"),
     Quantity("depletion_fraction", "1", 0, 1, "p: share of TAW that is taken without stress"),
     Quantity("table_fraction", "1", 0, 1, "p as the crop table has it, at 5 mm/d"),
+    Quantity("table_depletion_fraction", "1", 0, 1, "the same, as stored with a plan"),
     Quantity("degree_day_floor_c", "degC", -10, 30, "temperature above which degree days count"),
     Quantity("degree_day_sum_c_day", "degC d", 0, 12_000, "degree days since the season start"),
     Quantity("degree_day_start_c_day", "degC d", 0, 12_000, "that sum before the first day given"),
@@ -236,6 +211,8 @@ _BALANCE = (
     Quantity("rain_credit_mm", "mm", 0, 2000, "forecast rain that a plan counts on"),
     Quantity("rain_drainage_mm", "mm", 0, 2000, "rain that drains from the zone"),
     Quantity("irrigation_drainage_mm", "mm", 0, 500, "irrigation that drains from the zone"),
+    Quantity("drainage_mm", "mm", 0, 2000, "rain and irrigation that drain from the zone"),
+    Quantity("other_mm", "mm", -1000, 1000, "change of depletion by readings and the zone's size"),
     Quantity("conventional_et_mm", "mm", 0, inf, "crop ET of plants that cover the ground"),
     Quantity("year_count", "1", 1, 15, "calendar years back whose summers are assessed"),
     Quantity("summer_use_mm", "mm", 0, inf, "peak week of crop ET in the summers on record"),
@@ -378,6 +355,9 @@ _STANDARD_TERMS = (
     Quantity("kc_end", "1", 0, 1.5, "Kc at the end of the late stage"),
     Quantity("kc_off_season", "1", 0, 1.5, "Kc outside the stages"),
     Quantity("kc_table_value", "1", 0, 1.5, "Kc at the knots of a block's own table"),
+    Quantity("kc_mid_adjusted", "1", 0, 2, "Kc of the mid stage in the site's climate"),
+    Quantity("kc_end_adjusted", "1", 0, 2, "Kc at the end of the late stage in that climate"),
+    Quantity("kc_of_stage", "1", 0, 2, "Kc of a day before canopy and mulch"),
     Quantity("crop_coefficient", "1", 0, 2, "Kc of a day: crop ET over reference ET"),
     Quantity("climate_term", "1", -1, 1, "FAO-56 Eq. 62 but for the height: wind and humidity"),
     Quantity("percent_of_normal", "%", 0, inf, "a week's reference ET against its normal"),
@@ -509,7 +489,7 @@ _LETTERS = (
 _GROUPS = (
     _PLACE,
     _DAY_AND_CLOCK,
-    _WEATHER,
+    WEATHER_NAMES,
     _CROP,
     _SOIL,
     _BALANCE,

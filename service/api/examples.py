@@ -198,6 +198,34 @@ PLAN: Final[dict[str, Any]] = {
     "injection": None,
 }
 
+BALANCE_DAY: Final[dict[str, Any]] = {
+    "day": "2026-07-13",
+    "is_observed": True,
+    "irrigation_origin": "none",
+    "flags": [],
+    "et0_mm": 5.583087,
+    "rain_mm": 0.0,
+    "rain_entering_mm": 0.0,
+    "rain_drainage_mm": 0.0,
+    "crop_coefficient": 1.027081,
+    "crop_et_mm": 5.734282,
+    "stress_ratio": 0.06689,
+    "actual_crop_et_mm": 0.383566,
+    "irrigation_gross_mm": 0.0,
+    "early_net_mm": 0.0,
+    "day_net_mm": 0.0,
+    "nonuniformity_loss_mm": 0.0,
+    "unrooted_loss_mm": 0.0,
+    "irrigation_drainage_mm": 0.0,
+    "resize_mm": 0.0,
+    "correction_mm": 0.0,
+    "taw_mm": 28.027482,
+    "raw_mm": 13.190538,
+    "depletion_start_mm": 27.03504,
+    "depletion_end_mm": 27.418606,
+    "degree_day_sum_c_day": None,
+}
+
 EXPLANATION: Final[dict[str, Any]] = {
     "block_id": "hill-farm.north",
     "day": "2026-07-15",
@@ -211,8 +239,7 @@ EXPLANATION: Final[dict[str, Any]] = {
             "label": "Reference ET",
             "value": 4.6961,
             "unit": "mm",
-            "worked": "Penman-Monteith with the values above: [0.408 Δ (Rn - G) + γ 900/(T + "
-            "273) u2 (es - ea)] / [Δ + γ (1 + 0.34 u2)]",
+            "worked": "[0.408 Δ Rn + γ 900 / (T + 273) u2 (es - ea)] / [Δ + γ (1 + 0.34 u2)]",
             "source": "FAO-56 Eq. 6",
         },
         {
@@ -233,6 +260,7 @@ EXPLANATION: Final[dict[str, Any]] = {
             "source": "this service's model, [CHOICE]",
         },
     ],
+    "ledger": [BALANCE_DAY],
     "weather": [
         {
             "day": "2026-07-15",
@@ -280,35 +308,7 @@ BALANCE: Final[dict[str, Any]] = {
     "block_id": "hill-farm.north",
     "first_day": "2026-07-13",
     "last_day": "2026-07-13",
-    "items": [
-        {
-            "day": "2026-07-13",
-            "is_observed": True,
-            "irrigation_origin": "none",
-            "flags": [],
-            "et0_mm": 5.583087,
-            "rain_mm": 0.0,
-            "rain_entering_mm": 0.0,
-            "rain_drainage_mm": 0.0,
-            "crop_coefficient": 1.027081,
-            "crop_et_mm": 5.734282,
-            "stress_ratio": 0.06689,
-            "actual_crop_et_mm": 0.383566,
-            "irrigation_gross_mm": 0.0,
-            "early_net_mm": 0.0,
-            "day_net_mm": 0.0,
-            "nonuniformity_loss_mm": 0.0,
-            "unrooted_loss_mm": 0.0,
-            "irrigation_drainage_mm": 0.0,
-            "resize_mm": 0.0,
-            "correction_mm": 0.0,
-            "taw_mm": 28.027482,
-            "raw_mm": 13.190538,
-            "depletion_start_mm": 27.03504,
-            "depletion_end_mm": 27.418606,
-            "degree_day_sum_c_day": None,
-        }
-    ],
+    "items": [BALANCE_DAY],
 }
 
 STATUS: Final[dict[str, Any]] = {

@@ -2,25 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Annotated
 
 import numpy as np
 import typer
 from rich.text import Text
 
-from service.agronomy.reasoning import Step
-from service.agronomy.units import (
-    FAHRENHEIT_PER_CELSIUS,
-    FREEZING_POINT_F,
-    L_PER_GALLON,
-    M_S_PER_MPH,
-    MM_PER_INCH,
-)
-from service.attributions import attribution_line
+from service.agronomy.units import MM_PER_INCH
 from service.bootstrap import Service
 from service.cli import shown
-from service.cli.plan_text import headline, plan_document, sentence, show_plans
+from service.cli.plan_text import plan_document, show_plans
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
@@ -32,18 +24,13 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
+from service.cli.why_text import explanation_document, show_explanation
 from service.errors import NotFound
 from service.operations.farms.change_farms import get_block_now
 from service.operations.reading.read_farms import list_farms, local_day
-from service.operations.reading.read_plans import (
-    PlanView,
-    explain,
-    get_plan,
-    list_plans,
-)
+from service.operations.reading.read_plans import explain, get_plan, list_plans
 from service.operations.review.compare_counties import CountyComparison, compare_counties
 from service.records.farms import FarmDefinition
-from service.records.plan_reasoning import FieldOrigin
 
 DAYS_PER_WEEK = 7
 
@@ -96,83 +83,10 @@ def why(
     explanation = explain(block, day=on, unit_of_work=service.unit_of_work)
     view = explanation.view
     if as_json:
-        print_json({"plan": plan_document(view), "steps": list(explanation.steps)})
+        print_json(explanation_document(explanation))
         return
     farm = farms_by_id(service)[view.block.farm_id]
-    _show_steps(view, explanation.steps, units or UnitSystem(farm.unit_system))
-
-
-def _show_steps(view: PlanView, steps: tuple[Step, ...], units: UnitSystem) -> None:
-    out.print(
-        Text(
-            f"{view.block.name} ({view.block.block_id}), plan for {shown.long_day(view.plan.day)},"
-            f" version {view.plan.version}",
-            style="bold",
-        )
-    )
-    paragraph(headline(view, units))
-    paragraph(sentence(view, units))
-    out.print()
-    table = plain_table("Step", "Value", "How")
-    table.columns[0].width = 22
-    table.columns[1].width = 14
-    for step in steps:
-        table.add_row(step.label, _step_value(step, units), f"{step.worked} [{step.source}]")
-        table.add_section()
-    out.print(table)
-    _show_origins(view)
-
-
-def _show_origins(view: PlanView) -> None:
-    """Print the sources of the day's weather, with attributions."""
-    by_origin: dict[tuple[str, str, datetime], list[FieldOrigin]] = {}
-    for field in view.plan.weather.field_origins(view.plan.day):
-        key = (field.origin.source, field.origin.kind, field.origin.issued_at)
-        by_origin.setdefault(key, []).append(field)
-    if not by_origin:
-        paragraph("No source had weather for that day.")
-    for (source, kind, issued_at), fields in by_origin.items():
-        listed = ", ".join(_field_words(field) for field in fields)
-        paragraph(f"From {source} ({kind}, issued {issued_at:%Y-%m-%d %H:%M} UTC): {listed}.")
-        thanks = attribution_line(source)
-        if thanks is not None:
-            paragraph(thanks)
-
-
-def _field_words(field: FieldOrigin) -> str:
-    notes = []
-    if field.hours_present is not None:
-        notes.append(f"{field.hours_present:g} hours")
-    if field.estimated_from is not None:
-        notes.append(f"estimated from {field.estimated_from}")
-    return f"{field.name} ({', '.join(notes)})" if notes else field.name
-
-
-def _step_value(step: Step, units: UnitSystem) -> str:
-    if step.value is None:
-        return "not known"
-    digits = {"": 3, "min": 0, "L": 0, "m/s": 1, "°C": 1, "mm/min": 4, "mm/h": 3}
-    text = f"{step.value:,.{digits.get(step.unit, 2)}f} {step.unit}".rstrip()
-    if units is UnitSystem.SI:
-        return text
-    also = _in_us_units(step.value, step.unit)
-    return f"{text}\n{also}" if also else text
-
-
-def _in_us_units(value: float, unit: str) -> str:
-    """The same value in US units; empty if the unit is the same."""
-    match unit:
-        case "mm":
-            return shown.depth(value, UnitSystem.US)
-        case "mm/h":
-            return f"{value / MM_PER_INCH:.3f} in/h"
-        case "L":
-            return f"{value / L_PER_GALLON:,.0f} gal"
-        case "°C":
-            return f"{value * FAHRENHEIT_PER_CELSIUS + FREEZING_POINT_F:.0f} °F"
-        case "m/s":
-            return f"{value / M_S_PER_MPH:.1f} mph"
-    return ""
+    show_explanation(explanation, units or UnitSystem(farm.unit_system))
 
 
 def counties(

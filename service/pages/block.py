@@ -4,27 +4,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from markupsafe import Markup
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.sparse_canopy import expected_coefficient
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
 from service.database.session import UnitOfWork
-from service.drawing.season import Line, curve, season_lines
 from service.errors import Fault, InputInvalid, PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.evening.replan_after import replan_for_site
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.read_farms import local_day
-from service.operations.reading.read_plans import PlanView, get_plan, plan_steps
+from service.operations.reading.read_plans import (
+    PlanView,
+    get_plan,
+    ledger_before,
+    ledger_lines,
+    plan_steps,
+)
 from service.operations.weather.record_rain import store_reading
+from service.pages.block_season import kc_chart, season_chart, season_days
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
 from service.pages.soil_form import store_wetness, wetness_choices
@@ -32,8 +36,6 @@ from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
 from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
-from service.records.ledger import LedgerRows
-from service.translations import Wording
 
 SEASON_DAYS = 90
 LOG_DAYS = 14
@@ -41,20 +43,6 @@ _CLOSING_CROPS = ("citrus", "olive")
 """Crops whose stomata close more than those of grass: their coefficient cannot be estimated from
 the canopy.
 """
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonDay:
-    """One day of the season's table; depths in mm, NaN where not known."""
-
-    day: date
-    is_forecast: bool
-    depletion_mm: float
-    raw_mm: float
-    trigger_mm: float
-    rain_mm: float
-    irrigation_gross_mm: float
-    crop_coefficient: float
 
 
 def show_block(visit: Visit) -> Response:
@@ -86,9 +74,10 @@ def _show(
         log_days = np.arange(np.datetime64(end - timedelta(days=LOG_DAYS)), np.datetime64(end) + 1)
         applied = unit.reports.read_applied(np.array([key], dtype=np.int64), log_days)
         pipes_and_water = summary(unit, block, today, visit.words)
+        ledger = () if view is None else ledger_lines(ledger_before(unit, view))
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     words = visit.words
-    season = _season(rows, latest, block)
+    season = season_days(rows, latest, block)
     local_now = now.astimezone(ZoneInfo(farm.zone))
     return visit.show(
         "block.html",
@@ -97,9 +86,10 @@ def _show(
         block=block,
         view=view,
         why=() if view is None else plan_steps(view),
+        ledger=ledger,
         days=season,
-        season_chart=_season_chart(season, block, words),
-        kc_chart=_kc_chart(season, block, words),
+        season_chart=season_chart(season, block, words),
+        kc_chart=kc_chart(season, block, words),
         expected_kc=None if view is None else _expected_kc(view, block),
         pipes_and_water=pipes_and_water,
         log=list(reversed(water_log(log_days, applied))),
@@ -278,108 +268,6 @@ def _plan(visit: Visit, block_id: str, day: date | None) -> PlanView | None:
         return get_plan(block_id, day=day, unit_of_work=visit.service.unit_of_work)
     except PlanNotFound:
         return None
-
-
-def _season(rows: LedgerRows, view: PlanView | None, block: BlockDefinition) -> list[SeasonDay]:
-    numbers = {
-        name: rows.numbers[name].tolist()
-        for name in (
-            "depletion_end_mm", "raw_mm", "rain_mm", "irrigation_gross_mm", "crop_coefficient",
-        )
-    }  # fmt: skip
-    days = [
-        SeasonDay(
-            day=day,
-            is_forecast=False,
-            depletion_mm=numbers["depletion_end_mm"][row],
-            raw_mm=numbers["raw_mm"][row],
-            trigger_mm=numbers["raw_mm"][row] * block.trigger_fraction,
-            rain_mm=numbers["rain_mm"][row],
-            irrigation_gross_mm=numbers["irrigation_gross_mm"][row],
-            crop_coefficient=numbers["crop_coefficient"][row],
-        )
-        for row, day in enumerate(rows.days.astype("datetime64[D]").tolist())
-    ]
-    if view is None or view.plan.status == "no-weather":
-        return days
-    known = {day.day for day in days}
-    plan = view.plan
-    reasoning = plan.reasoning
-    minutes = reasoning.outlook_expected_min
-    raw = _known(reasoning.raw_mm)
-    rate = _known(reasoning.application_rate_mm_per_h)
-    for place, level in enumerate(reasoning.outlook_depletion_mm):
-        day = plan.day + place * ONE_DAY
-        if day in known:
-            continue
-        ran = minutes[place] if place < len(minutes) else None
-        days.append(
-            SeasonDay(
-                day=day,
-                is_forecast=True,
-                depletion_mm=_known(level),
-                raw_mm=raw,
-                trigger_mm=raw * block.trigger_fraction,
-                rain_mm=_known(plan.weather.value("rain_mm", day)),
-                irrigation_gross_mm=_known(ran) / 60.0 * rate,
-                crop_coefficient=_known(reasoning.crop_coefficient) if place == 0 else math.nan,
-            )
-        )
-    return sorted(days, key=lambda each: each.day)
-
-
-def _known(value: object) -> float:
-    return float(value) if isinstance(value, int | float) else math.nan
-
-
-def _season_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> Markup | None:
-    if not days:
-        return None
-    scale = 1.0 / MM_PER_INCH if words.unit_system == "us" else 1.0
-    last = [day for day in days if not day.is_forecast][-1:] or days[:1]
-    first_forecast = next((place for place, day in enumerate(days) if day.is_forecast), len(days))
-
-    def line(css: str, name: str) -> Line:
-        return Line(css, tuple(getattr(day, name) * scale for day in days))
-
-    return season_lines(
-        words.gettext("Soil water depletion of {block}", block=block.name),
-        words.gettext(
-            "Depletion on {day}: {depth}. The crop is stressed beyond {limit}.",
-            day=words.short_day(last[0].day),
-            depth=words.depth(last[0].depletion_mm),
-            limit=words.depth(last[0].raw_mm),
-        ),
-        [words.short_day(day.day) for day in days],
-        [
-            line("stress", "raw_mm"),
-            line("trigger", "trigger_mm"),
-            line("level", "depletion_mm"),
-        ],
-        rain=[day.rain_mm * scale for day in days],
-        irrigation=[day.irrigation_gross_mm * scale for day in days],
-        first_forecast=first_forecast,
-        axis_label=words.gettext("depletion, {unit}", unit=words.depth_unit),
-        bars_label=words.gettext("rain and irrigation, {unit}", unit=words.depth_unit),
-        forecast_label=words.gettext("forecast"),
-    )
-
-
-def _kc_chart(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> Markup | None:
-    shown = [day for day in days if math.isfinite(day.crop_coefficient)]
-    if len(shown) < 2:
-        return None
-    return curve(
-        words.gettext("Crop coefficient of {block}", block=block.name),
-        words.gettext(
-            "{value} on {day}.",
-            value=words.number(shown[-1].crop_coefficient, 2),
-            day=words.short_day(shown[-1].day),
-        ),
-        [words.short_day(day.day) for day in shown],
-        [day.crop_coefficient for day in shown],
-        name="kc",
-    )
 
 
 def _expected_kc(view: PlanView, block: BlockDefinition) -> float | None:

@@ -121,6 +121,32 @@ class PlanReasoning(NamedTuple):
     """Of the depth that runs, after uneven emitters: what falls where no root draws."""
     taken_full_day: date | None = None
     """Day on which the root zone was taken as full, for want of an answer; None: it is known."""
+    kc_stage: float | None = None
+    """Code of :class:`service.agronomy.coefficient_steps.KcStage`."""
+    season_basis: float | None = None
+    season_progress: float | None = None
+    initial_stage_end: float | None = None
+    development_end: float | None = None
+    mid_season_end: float | None = None
+    late_season_end: float | None = None
+    kc_initial: float | None = None
+    kc_mid: float | None = None
+    kc_end: float | None = None
+    kc_off_season: float | None = None
+    table_height_m: float | None = None
+    kc_mid_adjusted: float | None = None
+    kc_end_adjusted: float | None = None
+    kc_of_stage: float | None = None
+    canopy_density_ratio: float | None = None
+    reference_canopy_ratio: float | None = None
+    canopy_ratio: float | None = None
+    mulch_cover_fraction: float | None = None
+    table_depletion_fraction: float | None = None
+    saturated_conductivity_mm_per_h: float | None = None
+    transmission_ratio: float | None = None
+    leaching_fraction: float | None = None
+    flow_l_per_h: float | None = None
+    supply_flow_l_per_h: float | None = None
 
     @property
     def quantities(self) -> Numbers:
@@ -260,6 +286,8 @@ class WeatherBasis:
     """The weather behind the plans of a site: columns over the days, by quantity."""
 
     zone: str
+    latitude_deg: float | None
+    elevation_m: float | None
     days: tuple[date, ...]
     """The day before the evening, the evening's own, and the coming days."""
     fields: Mapping[str, Sequence[float | None]]
@@ -319,6 +347,8 @@ def read_weather_basis(text: str | bytes) -> WeatherBasis:
     stored: dict[str, Any] = orjson.loads(text)
     return WeatherBasis(
         zone=stored["zone"],
+        latitude_deg=stored.get("latitude_deg"),
+        elevation_m=stored.get("elevation_m"),
         days=tuple(map(date.fromisoformat, stored["days"])),
         fields=stored["fields"],
         flags=stored["flags"],

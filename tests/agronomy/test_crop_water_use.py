@@ -90,7 +90,7 @@ def test_trailing_term_uses_only_the_days_before() -> None:
     wind = np.full((40, 1), 2.0)
     humidity = np.full((40, 1), 45.0)
     wind[39] = 6.0
-    term, _ = trailing_climate_term(wind, humidity)
+    term, *_ = trailing_climate_term(wind, humidity)
     assert term[39, 0] == 0.0
 
 
@@ -98,28 +98,29 @@ def test_trailing_term_is_that_of_the_means_of_its_window() -> None:
     generator = np.random.default_rng(4)
     wind = generator.uniform(0.5, 7.0, (60, 2))
     humidity = generator.uniform(10.0, 95.0, (60, 2))
-    term, is_default = trailing_climate_term(wind, humidity)
+    term, mean_wind, mean_humidity = trailing_climate_term(wind, humidity)
     expected = climate_term(wind[15:45].mean(axis=0), humidity[15:45].mean(axis=0))
     np.testing.assert_allclose(term[45], expected, atol=1e-12)
-    assert not is_default[45].any()
+    np.testing.assert_allclose(mean_wind[45], wind[15:45].mean(axis=0), atol=1e-12)
+    np.testing.assert_allclose(mean_humidity[45], humidity[15:45].mean(axis=0), atol=1e-12)
 
 
 def test_trailing_term_skips_days_on_which_either_value_is_unknown() -> None:
     wind = np.full((20, 1), 3.0)
     humidity = np.full((20, 1), 20.0)
     wind[5], humidity[7] = np.nan, np.nan
-    term, is_default = trailing_climate_term(wind, humidity, window_days=10)
+    term, mean_wind, _ = trailing_climate_term(wind, humidity, window_days=10)
     np.testing.assert_allclose(term[12:, 0], 0.14)
-    # Days 2 to 8 hold five known values and are too few.
-    assert is_default[9, 0] == (9 - 2 < 7)
+    assert np.isfinite(mean_wind[9, 0])  # days 0 to 8 but two are known, just enough
     assert np.isfinite(term).all()
 
 
 def test_trailing_term_falls_back_to_no_adjustment_where_too_few_days_are_known() -> None:
     wind = np.full((20, 1), np.nan)
     wind[:6] = 5.0
-    term, is_default = trailing_climate_term(wind, np.full((20, 1), 20.0))
-    assert is_default.all()
+    term, mean_wind, mean_humidity = trailing_climate_term(wind, np.full((20, 1), 20.0))
+    assert np.isnan(mean_wind).all()
+    assert np.isnan(mean_humidity).all()
     assert (term == 0.0).all()
 
 
@@ -129,18 +130,18 @@ def test_past_days_never_change_when_later_days_arrive(known: int, more: int, se
     wind = generator.uniform(0.0, 8.0, (known + more, 3))
     humidity = generator.uniform(0.0, 100.0, (known + more, 3))
     wind[generator.random(wind.shape) < 0.2] = np.nan
-    whole, whole_default = trailing_climate_term(wind, humidity)
-    part, part_default = trailing_climate_term(wind[:known], humidity[:known])
-    np.testing.assert_array_equal(whole[:known], part)
-    np.testing.assert_array_equal(whole_default[:known], part_default)
+    whole = trailing_climate_term(wind, humidity)
+    part = trailing_climate_term(wind[:known], humidity[:known])
+    for of_all, of_some in zip(whole, part, strict=True):
+        np.testing.assert_array_equal(of_all[:known], of_some)
 
 
 def test_a_longer_history_gives_the_same_bits() -> None:
     generator = np.random.default_rng(7)
     wind = generator.uniform(0.0, 8.0, (120, 1))
     humidity = generator.uniform(0.0, 100.0, (120, 1))
-    whole, _ = trailing_climate_term(wind, humidity)
-    late, _ = trailing_climate_term(wind[50:], humidity[50:])
+    whole, *_ = trailing_climate_term(wind, humidity)
+    late, *_ = trailing_climate_term(wind[50:], humidity[50:])
     np.testing.assert_array_equal(whole[80:], late[30:])
 
 

@@ -28,6 +28,9 @@ WEATHER: dict[str, float | None] = {
     "u2_m_s": 1.8,
     "rs_mj_m2": 24.0,
     "et0_mm": 5.5,
+    "climate_term": 0.0,
+    "climate_u2_m_s": 2.0,
+    "climate_rhmin_pct": 45.0,
     "rain_probability_fraction": 0.6,
 }
 # A berry on sandy loam: 1000 x 0.10 x 0.45 x 0.33 = 14.85; p = 0.5 + 0.04 (5 - 5.06) = 0.498.
@@ -58,7 +61,6 @@ NUMBERS: dict[str, float | None] = {
     "laterals_per_row_count": 2.0,
     "application_rate_mm_per_h": 2.899,
     "emission_uniformity_pct": 90.0,
-    "net_rate_mm_per_min": 0.0435,
     "wanted_min": 143.0,
     "longest_pulse_min": 85.0,
     "grower_longest_pulse_min": 240.0,
@@ -74,6 +76,38 @@ NUMBERS: dict[str, float | None] = {
     "deferred_mm": 0.02,
     "shortfall_mm": 0.0,
     "unrooted_loss_mm": 0.0,
+    "net_rate_mm_per_min": 0.0435,
+    "kc_stage": 2.0,
+    "season_basis": 0.0,
+    "season_progress": 80.0,
+    "initial_stage_end": 20.0,
+    "development_end": 60.0,
+    "mid_season_end": 150.0,
+    "late_season_end": 200.0,
+    "kc_initial": 0.3,
+    "kc_mid": 1.05,
+    "kc_end": 0.5,
+    "kc_off_season": 0.2,
+    "table_height_m": 1.5,
+    "kc_mid_adjusted": 1.05,
+    "kc_end_adjusted": 0.5,
+    "kc_of_stage": 1.05,
+    "canopy_cover_fraction": 0.47,
+    "canopy_height_m": 1.5,
+    "canopy_density_ratio": 0.705,
+    "reference_canopy_ratio": 0.815,
+    "canopy_ratio": 0.865,
+    "mulch_cover_fraction": 0.0,
+    "table_depletion_fraction": 0.5,
+    "saturated_conductivity_mm_per_h": 50.3,
+    "transmission_ratio": 1.0,
+    "leaching_fraction": 0.0,
+    "flow_l_per_h": 11596.0,
+    "supply_flow_l_per_h": 20000.0,
+    "alone_share": 1.0,
+    "urgent_share": 1.0,
+    "rest_share": 1.0,
+    "urgent_need_mm": 1.07,
 }
 
 
@@ -95,7 +129,7 @@ def test_every_step_of_a_full_plan_is_worked_with_its_numbers() -> None:
 def test_a_step_shows_the_equation_as_a_grower_would_type_it() -> None:
     worked = {step.name: step.worked for step in explain_plan(NUMBERS, WEATHER)}
     assert worked["crop_et_mm"] == "Kc x ET0 = 0.920 x 5.50"
-    assert worked["taw_mm"].endswith("1000 x (0.180 - 0.080) x 0.45 x 0.330 x 1.00")
+    assert worked["taw_mm"].endswith("1000 x (0.18000 - 0.08000) x 0.4500 x 0.3300 x 1.0000")
     assert worked["rain_credit_mm"].endswith("0.60 x 1.00")
     assert worked["gross_mm"] == "143 / 60 x 2.899"
 
@@ -112,7 +146,7 @@ def test_water_that_misses_young_roots_is_shown_with_its_arithmetic() -> None:
     # 6.22 mm net at a rooted share of 0.50: as much again falls beside the roots.
     young = NUMBERS | {"root_share_of_wetted": 0.5, "unrooted_loss_mm": 6.22}
     steps = {step.name: step for step in explain_plan(young, WEATHER)}
-    assert steps["unrooted_loss_mm"].worked.startswith("6.22 / 0.50 - 6.22; emitters")
+    assert steps["unrooted_loss_mm"].worked.startswith("6.22 / 0.5000 - 6.22; emitters")
     assert "no source" in steps["root_share_of_wetted"].source
 
 
@@ -129,9 +163,9 @@ def test_a_number_that_is_not_known_is_shown_as_a_question_mark(unknown: float |
 
 def test_another_language_puts_the_same_numbers_into_words_of_its_own() -> None:
     (step,) = (each for each in explain_plan(NUMBERS, WEATHER) if each.name == "volume_l")
-    assert step.worked == put_in(step.template, step.values) == "6.908 mm x 4000 m²"
+    assert step.worked == put_in(step.template, step.values) == "6.9080 mm x 4000.0 m²"
     comma = put_in(step.template, step.values, lambda value, n: f"{value:.{n}f}".replace(".", ","))
-    assert comma == "6,908 mm x 4000 m²"
+    assert comma == "6,9080 mm x 4000,0 m²"
 
 
 @pytest.mark.parametrize("text", [*REASON_TEXTS, *STEP_TEXTS, *PLAN_FLAG_TEXT.values()])

@@ -51,8 +51,9 @@ SAME = frozenset(
     {
         "English", "Español", "Rillwright", "Kc", "ET", "ET0", "ET:", "ET0,", "Kiwi", "mm", "m",
         "cm", "ac", "ha", "m²", "gal/min", "gal/h", "L/h", "m³/h", "gal", "L", "h", "min",
-        "°F", "°C", "UTC", "%", "kPa", "m/s", "MJ/m²", "mm/h", "mm/min", "pH", "dS/m", "uS/cm",
-        "mg/L", "/mL", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb", "psi", "bar",
+        "°F", "°C", "UTC", "%", "kPa", "kPa/°C", "m/s", "MJ/m²", "mm/h", "mm/min", "pH", "dS/m",
+        "uS/cm", "mg/L", "/mL", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb",
+        "psi", "bar",
         "Urea",
     }
 )  # fmt: skip
@@ -66,7 +67,7 @@ COMMANDS = (
     "[block.hydraulics]", "rillwright water-add", "rillwright fertigate",
     "rillwright import-weather",
 )  # fmt: skip
-_ARITHMETIC = re.compile(r"(?:Kc x ET0|mm|m²|x|[\W\d])*")
+_ARITHMETIC = re.compile(r"(?:Kc x ET0|mm/h|mm|m²|x|Rn|u2|es|ea|T|[Δγ]|[\W\d])*")
 _ENGLISH = re.compile(
     r"\b(?:the|of|and|is|are|was|with|for|from|that|by|or|to|at|on|than|not|its|where|only|"
     r"given|choice|allowed|day|days|water|block|weather|forecast|soil|crop)\b"

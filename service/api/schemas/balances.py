@@ -55,6 +55,22 @@ class BalanceDayOut(Out):
         description="Degree days since the season's start, °C day; null: not counted."
     )
 
+    @classmethod
+    def from_rows(cls, rows: LedgerRows) -> list[Self]:
+        """The rows as objects, day by day."""
+        columns = {name: rows.numbers[name].tolist() for name in LEDGER_NUMBERS}
+        days: list[date] = rows.days.astype("datetime64[D]").tolist()
+        return [
+            cls(
+                day=day,
+                is_observed=bool(rows.is_observed[row]),
+                irrigation_origin=IrrigationOrigin(rows.irrigation_origin[row]).name.lower(),
+                flags=plan_flags(int(rows.flags[row])),
+                **{name: known(values[row]) for name, values in columns.items()},
+            )
+            for row, day in enumerate(days)
+        ]
+
 
 class BalanceOut(Out):
     """Days of a block's ledger in order; days without an entry are left out."""
@@ -67,20 +83,9 @@ class BalanceOut(Out):
     @classmethod
     def from_rows(cls, block_id: str, rows: LedgerRows, *, first_day: date, last_day: date) -> Self:
         """The rows as objects."""
-        columns = {name: rows.numbers[name].tolist() for name in LEDGER_NUMBERS}
-        days: list[date] = rows.days.astype("datetime64[D]").tolist()
         return cls(
             block_id=block_id,
             first_day=first_day,
             last_day=last_day,
-            items=[
-                BalanceDayOut(
-                    day=day,
-                    is_observed=bool(rows.is_observed[row]),
-                    irrigation_origin=IrrigationOrigin(rows.irrigation_origin[row]).name.lower(),
-                    flags=plan_flags(int(rows.flags[row])),
-                    **{name: known(values[row]) for name, values in columns.items()},
-                )
-                for row, day in enumerate(days)
-            ],
+            items=BalanceDayOut.from_rows(rows),
         )

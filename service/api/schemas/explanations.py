@@ -8,6 +8,7 @@ from typing import Self
 from pydantic import Field
 
 from service.agronomy.reasoning import Step
+from service.api.schemas.balances import BalanceDayOut
 from service.api.schemas.facts import Out, known
 from service.api.schemas.weather import WeatherDayOut, weather_days
 from service.operations.evening.plan_texts import plan_summary
@@ -46,6 +47,10 @@ class ExplanationOut(Out):
     issued_at: datetime = Field(description="When that version was made, UTC.")
     summary: str = Field(description="The plan and its reason in a sentence.")
     steps: list[StepOut] = Field(description="From the weather to the minutes, in order.")
+    ledger: list[BalanceDayOut] = Field(
+        description="The last days of the ledger before that day, as they are now: their last"
+        " depletion is the one that the plan begins with, until weather or reports change it."
+    )
     weather: list[WeatherDayOut] = Field(
         description="The weather behind it: yesterday, today and the coming days."
     )
@@ -61,5 +66,6 @@ class ExplanationOut(Out):
             issued_at=plan.issued_at,
             summary=plan_summary(plan),
             steps=[StepOut.from_record(step) for step in explanation.steps],
+            ledger=BalanceDayOut.from_rows(explanation.ledger),
             weather=weather_days(plan.weather),
         )

@@ -166,6 +166,8 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
         "rain_probability_fraction": checked.rain_probability_fraction,
         "et0_mm": site_days.et0_mm,
         "climate_term": site_days.climate_term,
+        "climate_u2_m_s": gathered.weather.climate.u2_m_s,
+        "climate_rhmin_pct": gathered.weather.climate.rhmin_pct,
         "sunrise_min": site_days.sunrise_min,
         "sunset_min": site_days.sunset_min,
     }

@@ -17,6 +17,7 @@ import numpy as np
 import orjson
 
 from service.agronomy.block_batch import BlockBatch, young_canopy_is_full
+from service.agronomy.coefficient_steps import coefficient_steps
 from service.agronomy.daily_plan import CropDays, DailyPlan, ready_min
 from service.agronomy.outlook import NEVER, Outlook
 from service.agronomy.reasoning import PlanFlag
@@ -47,6 +48,8 @@ class PlanSituation:
     settled_day: Days
     taken_full_day: Days
     """First day of the books where their start is assumed, NaT elsewhere."""
+    supply_flow_l_per_h: Floats
+    """(supplies,)"""
     injections: Mapping[int, StoredInjection] = field(default_factory=dict)
     """The fertiliser injections of the plans, by row of the block."""
 
@@ -223,15 +226,12 @@ def _numbers(situation: PlanSituation) -> Mapping[str, Floats]:
     need, limits, schedule = plan.need, plan.limits, plan.schedule
     system, soil, crop = blocks.system, blocks.soil, blocks.crop
     return {
+        **_coefficient_numbers(situation),
+        **_given_numbers(situation),
         "crop_coefficient": plan.crop_coefficient,
         "canopy_cover_fraction": crop.canopy_cover_fraction,
         "canopy_height_m": crop.canopy_height_m,
         "crop_et_mm": plan.crop_et_mm,
-        "field_capacity": soil.field_capacity,
-        "wilting_point": soil.wilting_point,
-        "root_depth_m": soil.root_depth_m,
-        "wetted_fraction": soil.wetted_fraction,
-        "root_share_of_wetted": soil.root_share_of_wetted,
         "taw_mm": plan.taw_mm,
         "depletion_fraction": plan.depletion_fraction,
         "raw_mm": plan.raw_mm,
@@ -274,4 +274,45 @@ def _numbers(situation: PlanSituation) -> Mapping[str, Floats]:
         "event_limit_mm": limits.event_limit_mm,
         "event_peak_mm": schedule.event_peak_mm,
         "unrooted_loss_mm": schedule.planned_net_mm * (1.0 / soil.root_share_of_wetted - 1.0),
+    }
+
+
+def _coefficient_numbers(situation: PlanSituation) -> Mapping[str, Floats]:
+    """The way to the crop coefficient of the day planned, one array (blocks,) each."""
+    crop = situation.blocks.crop
+    weather = situation.weather.weather.days
+    tomorrow = int((np.datetime64(situation.day) - weather.days[0]).astype(np.int64))
+    steps = coefficient_steps(
+        crop,
+        days=weather.days[tomorrow : tomorrow + 1],
+        climate_term=weather.climate_term[tomorrow : tomorrow + 1, situation.site_index],
+        degree_day_sum_c_day=situation.crop.degree_day_sum_c_day[:1],
+    )
+    return {
+        **{part.name: getattr(steps, part.name) for part in fields(steps)},
+        "kc_initial": crop.kc_initial,
+        "kc_mid": crop.kc_mid,
+        "kc_end": crop.kc_end,
+        "kc_off_season": crop.kc_off_season,
+        "table_height_m": crop.table_height_m,
+        "reference_canopy_ratio": crop.reference_canopy_ratio,
+        "mulch_cover_fraction": crop.mulch_cover_fraction,
+    }
+
+
+def _given_numbers(situation: PlanSituation) -> Mapping[str, Floats]:
+    """Numbers of soil, system and supply that the steps begin with, one array (blocks,) each."""
+    system, soil = situation.blocks.system, situation.blocks.soil
+    return {
+        "table_depletion_fraction": situation.blocks.crop.depletion_fraction,
+        "field_capacity": soil.field_capacity,
+        "wilting_point": soil.wilting_point,
+        "root_depth_m": soil.root_depth_m,
+        "wetted_fraction": soil.wetted_fraction,
+        "root_share_of_wetted": soil.root_share_of_wetted,
+        "saturated_conductivity_mm_per_h": soil.saturated_conductivity_mm_per_h,
+        "transmission_ratio": system.transmission_ratio,
+        "leaching_fraction": system.leaching_fraction,
+        "flow_l_per_h": system.flow_l_per_h,
+        "supply_flow_l_per_h": situation.supply_flow_l_per_h[system.supply_index],
     }

@@ -267,6 +267,7 @@ def _plan_tomorrow(
         ledger_flags=ledger.recent_flags(inputs.before),
         settled_day=ledger.new_state(inputs.before).settled_day,
         taken_full_day=timed("reading", taken_full_days, unit, inputs, ledger),
+        supply_flow_l_per_h=day.supply_flow_l_per_h,
         injections=injections,
     )
     written = write_plans(

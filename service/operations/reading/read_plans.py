@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import asdict, dataclass
+from datetime import date, timedelta
 
 from service.agronomy.reasoning import Step, explain_plan
-from service.database.session import UnitOfWorkFactory
+from service.agronomy.reference_et_terms import reference_et_terms
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, PlanNotFound
 from service.records.farms import BlockDefinition
 from service.records.ledger import LedgerRows
 from service.records.plans import PublishedPlan
 
 LONGEST_SPAN_DAYS = 400
+SAME_DEPTH_MM = 0.005  # [mm] depths that print alike
+SHOWN_LEDGER_DAYS = 7
+"""Days of the ledger that a plan's reasoning begins with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +38,8 @@ class Explanation:
 
     view: PlanView
     steps: tuple[Step, ...]
+    ledger: LedgerRows
+    """Its last days before the day planned, as they stand now."""
 
 
 def get_plan(
@@ -88,12 +94,76 @@ def explain(
 ) -> Explanation:
     """The reasoning of a plan, step by step; raises NotFound."""
     view = get_plan(block_id, day=day, version=version, unit_of_work=unit_of_work)
-    return Explanation(view=view, steps=plan_steps(view))
+    with unit_of_work(write=False) as unit:
+        ledger = ledger_before(unit, view)
+    return Explanation(view=view, steps=plan_steps(view), ledger=ledger)
+
+
+def ledger_before(unit: UnitOfWork, view: PlanView) -> LedgerRows:
+    """The last days of a block's ledger before the day of its plan."""
+    day = view.plan.day
+    return unit.ledger.read_rows(
+        unit.blocks.get_block_key(view.block.block_id),
+        first_day=day - timedelta(days=SHOWN_LEDGER_DAYS),
+        last_day=day - timedelta(days=1),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerLine:
+    """A day of a ledger as a sum that a reader can check, depths in mm."""
+
+    day: date
+    depletion_start_mm: float
+    rain_entering_mm: float
+    net_mm: float
+    """Net irrigation of the day."""
+    drainage_mm: float
+    """Rain and irrigation that drain below the zone."""
+    stress_ratio: float
+    actual_crop_et_mm: float
+    other_mm: float
+    """Soil readings, and a change of the zone's size."""
+    depletion_end_mm: float
+
+    def leads_to(self, plan: PublishedPlan) -> bool:
+        """Whether a plan begins with the depletion at the end of this day, as it is now."""
+        midnight_mm = plan.reasoning.depletion_midnight_mm
+        return midnight_mm is None or abs(self.depletion_end_mm - midnight_mm) <= SAME_DEPTH_MM
+
+
+def ledger_lines(rows: LedgerRows) -> tuple[LedgerLine, ...]:
+    """The days of a ledger as sums."""
+    days: list[date] = rows.days.astype("datetime64[D]").tolist()
+    numbers = rows.numbers
+    return tuple(
+        LedgerLine(
+            day=day,
+            depletion_start_mm=float(numbers["depletion_start_mm"][row]),
+            rain_entering_mm=float(numbers["rain_entering_mm"][row]),
+            net_mm=float(numbers["early_net_mm"][row] + numbers["day_net_mm"][row]),
+            drainage_mm=float(
+                numbers["rain_drainage_mm"][row] + numbers["irrigation_drainage_mm"][row]
+            ),
+            stress_ratio=float(numbers["stress_ratio"][row]),
+            actual_crop_et_mm=float(numbers["actual_crop_et_mm"][row]),
+            other_mm=float(numbers["resize_mm"][row] + numbers["correction_mm"][row]),
+            depletion_end_mm=float(numbers["depletion_end_mm"][row]),
+        )
+        for row, day in enumerate(days)
+    )
 
 
 def plan_steps(view: PlanView) -> tuple[Step, ...]:
     """The steps from the weather of the day to the minutes of a plan."""
-    return explain_plan(view.plan.reasoning.quantities, view.plan.weather.numbers_of(view.plan.day))
+    basis, day = view.plan.weather, view.plan.day
+    weather = basis.numbers_of(day)
+    if basis.latitude_deg is None or basis.elevation_m is None:
+        return explain_plan(view.plan.reasoning.quantities, weather)
+    terms = reference_et_terms(
+        weather, day, latitude_deg=basis.latitude_deg, elevation_m=basis.elevation_m
+    )
+    return explain_plan(view.plan.reasoning.quantities, {**weather, **asdict(terms)})
 
 
 def read_balance(

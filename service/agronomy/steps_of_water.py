@@ -1,0 +1,191 @@
+"""The steps from a crop's water use to the minutes of a plan, as the plan explains them.
+
+This is a table, not a step. In: nothing. Out: label, unit, equation and source of each number, in
+order.
+"""
+
+from __future__ import annotations
+
+from service.agronomy.root_zone import LEACHING_NEGLIGIBLE_FRACTION
+from service.agronomy.step_rule import StepRule, has
+from service.agronomy.step_template import Numbers, is_known
+
+_MODEL = "this service's own rule"
+
+
+def _how_net_rate(numbers: Numbers) -> int:
+    leaching = numbers.get("leaching_fraction")
+    return int(is_known(leaching) and leaching > LEACHING_NEGLIGIBLE_FRACTION)
+
+
+ZONE_STEPS: tuple[StepRule, ...] = (
+    StepRule(
+        "root_share_of_wetted", "Share of the wetted soil that roots draw from", "", 3,
+        "this service's own rule, no source",
+        (
+            "as given for the block; else (0.1 + 0.9 x age / years to full size)^0.3, and 1 from"
+            " full size on",
+        ),
+    ),
+    StepRule(
+        "taw_mm", "Water a full root zone holds", "mm", 2, "FAO-56 Eq. 82",
+        (
+            "1000 x (FC - WP) x root depth x wetted share x rooted share = 1000 x"
+            " ({field_capacity:.5f} - {wilting_point:.5f}) x {root_depth_m:.4f} x"
+            " {wetted_fraction:.4f} x {root_share_of_wetted:.4f}",
+        ),
+    ),
+    StepRule(
+        "depletion_fraction", "Share of it that is easy to take up", "", 3, "FAO-56 Tab. 22",
+        (
+            "p of the table at 5 mm/d, + 0.04 x (5 - crop water use), 0.1 to 0.8:"
+            " {table_depletion_fraction:.3f} + 0.04 x (5 - {crop_et_mm:.2f})",
+        ),
+    ),
+    StepRule(
+        "raw_mm", "Readily available water", "mm", 2, "FAO-56 Eq. 83",
+        ("p x TAW = {depletion_fraction:.4f} x {taw_mm:.2f}",),
+    ),
+    StepRule(
+        "depletion_midnight_mm", "Depletion expected at midnight", "mm", 2, "FAO-56 Eq. 85",
+        ("the ledger of the days before, and the day of issue with its forecast",),
+    ),
+    StepRule(
+        "rain_credit_mm", "Rain counted on", "mm", 2, _MODEL,
+        (
+            "chance x what enters the zone, where the chance is 0.3 or more:"
+            " {rain_probability_fraction:.2f} x {rain_entering_mm:.2f}",
+        ),
+    ),
+    StepRule(
+        "depletion_start_mm", "Depletion after that rain", "mm", 2, _MODEL,
+        ("max(0, {depletion_midnight_mm:.2f} - {rain_credit_mm:.2f})",),
+    ),
+    StepRule(
+        "planned_depletion_mm", "Depletion by the evening if nothing ran", "mm", 2, _MODEL,
+        ("{depletion_start_mm:.2f} + {crop_et_mm:.2f}",),
+    ),
+    StepRule(
+        "trigger_mm", "Water from this depletion on", "mm", 2, _MODEL,
+        ("{trigger_fraction:.2f} x RAW = {trigger_fraction:.2f} x {raw_mm:.2f}",),
+    ),
+    StepRule(
+        "rain_room_mm", "Room left for rain", "mm", 2, _MODEL,
+        ("{rain_room_fraction:.2f} x RAW = {rain_room_fraction:.2f} x {raw_mm:.2f}",),
+    ),
+    StepRule(
+        "need_mm", "Net water needed", "mm", 2, _MODEL,
+        (
+            "{planned_depletion_mm:.2f} - {rain_room_mm:.2f} where {planned_depletion_mm:.2f} is"
+            " at least {trigger_mm:.2f}, else 0",
+        ),
+    ),
+)  # fmt: skip
+
+WATER_STEPS: tuple[StepRule, ...] = (
+    StepRule(
+        "application_rate_mm_per_h", "Depth the emitters give per hour", "mm/h", 3, "geometry",
+        (
+            "emitter flow / area of one emitter = {emitter_flow_l_per_h:.4f} L/h / "
+            "({row_spacing_m:.4f} m x {emitter_spacing_m:.4f} m / {laterals_per_row_count:.0f})",
+        ),
+    ),
+    StepRule(
+        "net_rate_mm_per_min", "Net depth per minute", "mm/min", 5,
+        "NEH 623 ch. 7 (from memory)",
+        (
+            "rate / 60 x uniformity x rooted share / transmission ratio ="
+            " {application_rate_mm_per_h:.3f} / 60 x {emission_uniformity_pct:.1f} % x"
+            " {root_share_of_wetted:.4f} / {transmission_ratio:.2f}",
+            "rate / 60 x uniformity x rooted share x (1 - leaching) ="
+            " {application_rate_mm_per_h:.3f} / 60 x {emission_uniformity_pct:.1f} % x"
+            " {root_share_of_wetted:.4f} x (1 - {leaching_fraction:.2f})",
+        ),
+        _how_net_rate,
+    ),
+    StepRule(
+        "wanted_min", "Minutes that the need asks for", "min", 0, "arithmetic",
+        ("{need_mm:.2f} / {net_rate_mm_per_min:.5f}, rounded down",),
+    ),
+    StepRule(
+        "saturated_conductivity_mm_per_h", "Intake of the saturated soil", "mm/h", 2,
+        "as given for the block, or by its texture", ("saturated conductivity of the soil",),
+        has("saturated_conductivity_mm_per_h"),
+    ),
+    StepRule(
+        "depth_limit_min", "Time to wet 0.6 of the root depth", "min", 1,
+        "Schwartzman & Zur 1986 (from memory); the share this service's own rule",
+        (
+            "60 x V / q with V = [0.6 x {root_depth_m:.4f} / 29.2 /"
+            " ({saturated_conductivity_mm_per_h:.2f} / 3600000 / q)^0.45]^(1 / 0.63) and q ="
+            " {emitter_flow_l_per_h:.3f} L/h",
+        ),
+        has("saturated_conductivity_mm_per_h"),
+    ),
+    StepRule(
+        "longest_pulse_min", "Longest pulse", "min", 0,
+        "Schwartzman & Zur 1986 (from memory); shares this service's own rule",
+        (
+            "the smaller of the grower's longest ({grower_longest_pulse_min:.0f}) and the time to"
+            " wet 0.6 of the root depth ({depth_limit_min:.1f}), but not under the shortest"
+            " ({shortest_pulse_min:.0f})",
+        ),
+    ),
+    StepRule(
+        "flow_l_per_h", "Flow of the block", "L/h", 0, "1 mm on 1 m² is 1 L",
+        ("{application_rate_mm_per_h:.3f} mm/h x {area_m2:.1f} m²",), has("flow_l_per_h"),
+    ),
+    StepRule(
+        "supply_flow_l_per_h", "Flow of its supply", "L/h", 0, "as given",
+        ("shared by the blocks that run at the same time",), has("supply_flow_l_per_h"),
+    ),
+    StepRule(
+        "alone_share", "Share of the need that it could have alone", "", 3, _MODEL,
+        ("what windows, soil and pulse lengths let through, without the other blocks",),
+    ),
+    StepRule(
+        "rest_share", "Share of the need that its supply gives", "", 3, _MODEL,
+        (
+            "{urgent_share:.3f} of the {urgent_need_mm:.2f} mm that cannot wait and"
+            " {rest_share:.3f} of the rest, shared evenly by the blocks that can take more",
+        ),
+    ),
+    StepRule(
+        "planned_min", "Minutes planned", "min", 0, _MODEL,
+        (
+            "{pulse_count:.0f} pulses within the windows, the day's maximum"
+            " ({daily_maximum_min:.0f} min) and the block's share of the supply",
+        ),
+    ),
+    StepRule(
+        "net_mm", "Net water that the roots get", "mm", 2, "arithmetic",
+        ("{planned_min:.0f} x {net_rate_mm_per_min:.5f}",),
+    ),
+    StepRule(
+        "gross_mm", "Depth that runs", "mm", 2, "arithmetic",
+        ("{planned_min:.0f} / 60 x {application_rate_mm_per_h:.3f}",),
+    ),
+    StepRule(
+        "unrooted_loss_mm", "Water that misses the roots", "mm", 2, "arithmetic",
+        (
+            "{net_mm:.2f} / {root_share_of_wetted:.4f} - {net_mm:.2f}; emitters set at the plants"
+            " waste less of it",
+        ),
+    ),
+    StepRule(
+        "volume_l", "Water that runs", "L", 0, "1 mm on 1 m² is 1 L",
+        ("{gross_mm:.4f} mm x {area_m2:.1f} m²",),
+    ),
+    StepRule(
+        "deferred_mm", "Net water left for later days", "mm", 2, _MODEL,
+        ("{need_mm:.2f} - {net_mm:.2f}",),
+    ),
+    StepRule(
+        "shortfall_mm", "Water missing below the readily available", "mm", 2, _MODEL,
+        (
+            "min(need - net, planned depletion - net - RAW), where positive:"
+            " min({need_mm:.2f} - {net_mm:.2f}, {planned_depletion_mm:.2f} - {net_mm:.2f} -"
+            " {raw_mm:.2f})",
+        ),
+    ),
+)  # fmt: skip

@@ -1,0 +1,153 @@
+"""The reasoning behind a plan as the command line prints it, and the same as JSON."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import datetime
+
+from rich.text import Text
+
+from service.agronomy.reasoning import Step
+from service.agronomy.units import (
+    FAHRENHEIT_PER_CELSIUS,
+    FREEZING_POINT_F,
+    L_PER_GALLON,
+    L_PER_H_PER_GPM,
+    M_PER_FOOT,
+    M_S_PER_MPH,
+    MM_PER_INCH,
+)
+from service.attributions import attribution_line
+from service.cli import shown
+from service.cli.plan_text import headline, plan_document, sentence
+from service.cli.terminal import UnitSystem, out, paragraph, plain_table
+from service.operations.reading.read_plans import Explanation, PlanView, ledger_lines
+from service.records.plan_reasoning import FieldOrigin
+
+LEDGER_COLUMNS = (
+    ("start", "depletion_start_mm"),
+    ("rain", "rain_entering_mm"),
+    ("net", "net_mm"),
+    ("drains", "drainage_mm"),
+    ("Ks", "stress_ratio"),
+    ("crop", "actual_crop_et_mm"),
+    ("other", "other_mm"),
+    ("end", "depletion_end_mm"),
+)
+WIDE_TERMINAL = 160  # columns from which labels need no wrapping
+
+
+def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
+    """Print a plan, the ledger that leads to it, and every step from the weather to its minutes."""
+    view = explanation.view
+    out.print(
+        Text(
+            f"{view.block.name} ({view.block.block_id}), plan for {shown.long_day(view.plan.day)},"
+            f" version {view.plan.version}",
+            style="bold",
+        )
+    )
+    paragraph(headline(view, units))
+    paragraph(sentence(view, units))
+    out.print()
+    table = plain_table("Step", "Value", "How")
+    if out.width < WIDE_TERMINAL:
+        table.columns[0].width = 22
+        table.columns[1].width = 14
+    for step in explanation.steps:
+        table.add_row(step.label, _step_value(step, units), f"{step.worked} [{step.source}]")
+        table.add_section()
+    out.print(table)
+    _show_ledger(explanation)
+    _show_origins(view)
+
+
+def explanation_document(explanation: Explanation) -> dict[str, object]:
+    """The same for JSON, in SI units."""
+    return {
+        "plan": plan_document(explanation.view),
+        "steps": [
+            {name: value for name, value in asdict(step).items() if name != "decimals"}
+            for step in explanation.steps
+        ],
+        "ledger": list(ledger_lines(explanation.ledger)),
+    }
+
+
+def _show_ledger(explanation: Explanation) -> None:
+    """Print the days of the ledger up to the midnight that the plan begins with."""
+    lines = ledger_lines(explanation.ledger)
+    if not lines:
+        return
+    out.print()
+    paragraph(
+        "Ledger up to that midnight, mm: end = start - rain that enters - net irrigation + what"
+        " drains + crop use (Ks x Kc x ET0) + other (soil readings, a change of the zone's size)."
+    )
+    table = plain_table("Day", *(name for name, _ in LEDGER_COLUMNS), right=tuple(range(1, 9)))
+    for line in lines:
+        depths = (getattr(line, name) for _, name in LEDGER_COLUMNS)
+        table.add_row(shown.short_day(line.day), *(f"{depth:.2f}" for depth in depths))
+    out.print(table)
+    plan, last = explanation.view.plan, lines[-1]
+    if not last.leads_to(plan):
+        paragraph(
+            f"The plan was made with {plan.reasoning.depletion_midnight_mm:.2f} mm at the end of"
+            f" {shown.short_day(last.day)}; weather, runs or readings have come in since."
+        )
+    out.print()
+
+
+def _show_origins(view: PlanView) -> None:
+    """Print the sources of the day's weather, with attributions."""
+    by_origin: dict[tuple[str, str, datetime], list[FieldOrigin]] = {}
+    for field in view.plan.weather.field_origins(view.plan.day):
+        key = (field.origin.source, field.origin.kind, field.origin.issued_at)
+        by_origin.setdefault(key, []).append(field)
+    if not by_origin:
+        paragraph("No source had weather for that day.")
+    for (source, kind, issued_at), fields in by_origin.items():
+        listed = ", ".join(_field_words(field) for field in fields)
+        paragraph(f"From {source} ({kind}, issued {issued_at:%Y-%m-%d %H:%M} UTC): {listed}.")
+        thanks = attribution_line(source)
+        if thanks is not None:
+            paragraph(thanks)
+
+
+def _field_words(field: FieldOrigin) -> str:
+    notes = []
+    if field.hours_present is not None:
+        notes.append(f"{field.hours_present:g} hours")
+    if field.estimated_from is not None:
+        notes.append(f"estimated from {field.estimated_from}")
+    return f"{field.name} ({', '.join(notes)})" if notes else field.name
+
+
+def _step_value(step: Step, units: UnitSystem) -> str:
+    if step.value is None:
+        return "not known"
+    text = f"{step.value:,.{step.decimals}f} {step.unit}".rstrip()
+    if units is UnitSystem.SI:
+        return text
+    also = _in_us_units(step.value, step.unit)
+    return f"{text}\n{also}" if also else text
+
+
+def _in_us_units(value: float, unit: str) -> str:
+    """The same value in US units; empty if the unit is the same."""
+    match unit:
+        case "mm":
+            return shown.depth(value, UnitSystem.US)
+        case "mm/h":
+            return f"{value / MM_PER_INCH:.3f} in/h"
+        case "m":
+            return f"{value / M_PER_FOOT:,.0f} ft"
+        case "L":
+            return f"{value / L_PER_GALLON:,.0f} gal"
+        case "L/h":
+            return f"{value / L_PER_H_PER_GPM:,.1f} gal/min"
+        case "°C":
+            return f"{value * FAHRENHEIT_PER_CELSIUS + FREEZING_POINT_F:.0f} °F"
+        case "m/s":
+            return f"{value / M_S_PER_MPH:.1f} mph"
+    return ""
