@@ -168,8 +168,8 @@ def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteText) -> bytes:
             "flags": plan_flags_json(int(numbers.flags)),
             "cautions": weather.cautions,
             "settled_day": numbers.settled_day,
-            "unwatered_until_day": numbers.unwatered_until_day,
             "taken_full_day": numbers.taken_full_day,
+            "unwatered_until_day": numbers.unwatered_until_day,
             "weather_age_h": weather.age_h,
             "weather_sources": weather.sources,
             # The outlook of an earlier version of the service may be shorter.
