@@ -9,6 +9,7 @@ The words
     water_units       the same for water quality, acid and fertiliser
     nutrition_units   the same for leaf, petiole and soil tests
     quantity          one line of that table
+    depth_rounding    the one rounding of a depth that people read
     records           the arrays over sites and blocks that travel from step to step
 
 What is there before any weather

@@ -13,9 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Floats, Ints, SystemBatch, WindowBatch
+from service.agronomy.units import MINUTES_PER_HOUR
 from service.agronomy.water_balance import step_day
 from service.agronomy.watering_rules import PulseLimits, water_need
 
+SHARE_STEPS = 24
+"""Halvings until the share of a supply is known: to less than a second of a day's minutes."""
 NEVER = -1
 """Index of "on none of the days shown"."""
 
@@ -40,13 +43,19 @@ def day_capacity_min(system: SystemBatch, limits: PulseLimits, windows: WindowBa
 
     Shapes: all (blocks,); result (blocks,).
     Returns: minutes; an estimate, since it ignores how fast the soil makes room.
-    Equation: one pulse up to the window, or the window shared by pulses and off times of at
-    least their own length, whichever is more; never above the daily maximum.
+    Equation: the most of min(n longest, open n / (n + (n - 1) off)) over numbers n of pulses, with
+    an off time of once the pulse at most, to which plans fall back; never above the daily maximum.
     """
     open_min = (windows.closes_min - windows.opens_min).sum(axis=1).astype(np.float64)
-    single = np.minimum(limits.longest_pulse_min, open_min)
-    shared = open_min / (1.0 + np.minimum(system.off_ratio, 1.0))
-    capacity: Floats = np.minimum(np.maximum(single, shared), system.daily_maximum_min)
+    off_ratio = np.minimum(system.off_ratio, 1.0)
+    longest_min = limits.longest_pulse_min.astype(np.float64)
+    # Where whole pulses and their off times fill the window; the best is a neighbour of it.
+    filled = (open_min + off_ratio * longest_min) / ((1.0 + off_ratio) * longest_min)
+    best = np.zeros(open_min.shape)
+    for count in (np.maximum(1.0, np.floor(filled)), np.floor(filled) + 1.0):
+        shared = open_min * count / (count + (count - 1.0) * off_ratio)
+        best = np.maximum(best, np.minimum(count * longest_min, shared))
+    capacity: Floats = np.minimum(best, system.daily_maximum_min)
     return capacity
 
 
@@ -69,7 +78,7 @@ def look_ahead(
 
     Shapes: weather terms (days, blocks); planned, rates (blocks,); supply flow (supplies,).
     windows_of_day: one per day; equal days may share one object.
-    Returns: Outlook; later days share a short supply in proportion, and give the share of
+    Returns: Outlook; later days share a short supply as plans do, and give the share of
     their water before sunrise that tomorrow does, as far as there is room then, and the rest evenly
     over the day's ET [CHOICE].
     Equation: the step of the water balance, day by day, with the credited rain.
@@ -100,12 +109,12 @@ def look_ahead(
                 open_min = _open_minutes(
                     known_windows, system.supply_index, supply_flow_l_per_h.size
                 )
-            minutes = np.minimum(need.need_mm / net_rate_mm_per_min, capacity_min)
-            minutes = minutes * _supply_share(
-                minutes * system.flow_l_per_h,
-                system.supply_index,
-                supply_flow_l_per_h,
-                open_min,
+            minutes = share_supplies(
+                need.need_mm / net_rate_mm_per_min,
+                capacity_min,
+                flow_l_per_h=system.flow_l_per_h,
+                supply_index=system.supply_index,
+                carried_l=supply_flow_l_per_h * open_min / MINUTES_PER_HOUR,
             )
             net_mm = minutes * net_rate_mm_per_min
         expected_min[day] = minutes
@@ -146,15 +155,38 @@ def _open_minutes(windows: WindowBatch, supply_index: Ints, supply_count: int) -
     return minutes
 
 
-def _supply_share(
-    volume_rate: Floats, supply_index: Ints, supply_flow_l_per_h: Floats, open_min: Floats
+def share_supplies(
+    wanted_min: Floats,
+    capacity_min: Floats,
+    *,
+    flow_l_per_h: Floats,
+    supply_index: Ints,
+    carried_l: Floats,
 ) -> Floats:
-    """Share of the wanted minutes that each block's supply can carry, (blocks,), at most 1."""
-    wanted = np.bincount(
-        supply_index, weights=np.nan_to_num(volume_rate), minlength=supply_flow_l_per_h.size
-    )
-    carried = supply_flow_l_per_h * open_min
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(wanted > 0, np.minimum(1.0, carried / wanted), 1.0)
-    picked: Floats = share[supply_index]
-    return picked
+    """Minutes of each block where a supply may carry less than its blocks want.
+
+    Shapes: all (blocks,); carried_l (supplies,).
+    wanted_min: minutes that the need asks for; capacity_min: most that a block could run alone.
+    carried_l: what a supply gives in its open minutes [L].
+    Returns: minutes, NaN where they are not known.
+    Equation: min(s wanted, capacity) with the largest share s <= 1 at which each supply carries the
+    sum; blocks that can have no more leave the rest to the others [CHOICE], as in plans.
+    """
+    alone_min = np.minimum(wanted_min, capacity_min)
+    supply_count = carried_l.size
+
+    def volume_l(minutes: Floats) -> Floats:
+        weights = np.nan_to_num(minutes * flow_l_per_h / MINUTES_PER_HOUR)
+        volumes = np.bincount(supply_index, weights=weights, minlength=supply_count)
+        return np.asarray(volumes, dtype=np.float64)
+
+    is_short = volume_l(alone_min) > carried_l
+    if not is_short.any():
+        return alone_min
+    low, high = np.zeros(supply_count), np.ones(supply_count)
+    for _ in range(SHARE_STEPS):
+        middle = (low + high) / 2.0
+        fits = volume_l(np.minimum(middle[supply_index] * wanted_min, capacity_min)) <= carried_l
+        low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+    share = np.where(is_short, low, 1.0)[supply_index]
+    return np.asarray(np.minimum(share * wanted_min, capacity_min))

@@ -8,12 +8,13 @@ value, unit, equation and source. A plan stores numbers; the words are made here
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from service.agronomy.depth_rounding import bare_depth_text
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.step_rule import StepRule
-from service.agronomy.step_template import Numbers, Shown, is_known, put_in
+from service.agronomy.step_template import Numbers, is_known, put_in
 from service.agronomy.steps_of_crop import CROP_STEPS, WEATHER_STEPS
 from service.agronomy.steps_of_water import WATER_STEPS, ZONE_STEPS
 
@@ -227,14 +228,27 @@ def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
     return Reason(WATER_NOT_POSSIBLE, depths, cause)
 
 
-def one_sentence(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> str:
+def _in_mm(depth_mm: float) -> str:
+    return f"{bare_depth_text(depth_mm, in_inches=False)} mm"
+
+
+def one_sentence(
+    numbers: Numbers,
+    pulses: Sequence[tuple[int, int]],
+    *,
+    write_depth: Callable[[float], str] = _in_mm,
+) -> str:
     """The plan and its reason in one sentence.
 
     Shapes: one plan; its ``cause`` may be among the numbers.
-    Returns: a sentence in SI units.
+    write_depth: how a depth in mm is written, with its unit.
+    Returns: a sentence.
     >>> one_sentence({"crop_et_mm": 4.0, "planned_depletion_mm": 5.0, "trigger_mm": 7.0}, [])
     'No water: depletion would reach 5.0 mm by the evening, under the 7.0 mm that call for water.'
     """
     reason = reason_of(numbers, pulses)
-    depths = {name: f"{Shown(value):.1f} mm" for name, value in reason.depths.items()}
+    depths = {
+        name: write_depth(value) if is_known(value) else "?"
+        for name, value in reason.depths.items()
+    }
     return reason.template.format(**depths, cause=reason.cause)

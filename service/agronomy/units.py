@@ -311,6 +311,8 @@ _PULSES = (
     Quantity("now_min", "min", 0, inf, "minute at which a list schedule stands"),
     Quantity("duration_min", "min", 0, 2880, "length of a pulse or run"),
     Quantity("volume_l", "L", 0, inf, "volume of water"),
+    Quantity("capacity_min", "min", 0, 2880, "most that a block could run on a day, alone"),
+    Quantity("carried_l", "L", 0, inf, "volume that a supply gives in its open minutes"),
     Quantity("wanted_min", "min", 0, 2880, "whole minutes that the need asks for"),
     Quantity("planned_min", "min", 0, 2880, "minutes of all planned pulses of a day"),
     Quantity("total_min", "min", 0, 2880, "minutes to be laid out as pulses"),

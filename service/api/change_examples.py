@@ -100,6 +100,7 @@ FARM_CHANGED: Final[dict[str, Any]] = {
     "farm_id": "hill-farm",
     "counts": {**_COUNTS, "created_count": 0, "changed_count": 1, "unchanged_count": 3},
     "retired_count": 0,
+    "questions": [],
 }
 FARM_FILE: Final = """\
 [farm]

@@ -10,15 +10,17 @@ import io
 import sys
 
 from service.cli.access import keys
+from service.cli.capacity import capacity
 from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.dosing import chlorine, pumping
 from service.cli.evening import load, report_run, run_day, soil, weather_import
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.mail import mail, people
-from service.cli.pipes import capacity, catch_test, flow_check, lateral
+from service.cli.pipes import catch_test, flow_check, lateral
 from service.cli.plans import counties, plan, why
-from service.cli.review import et0, hindcast
+from service.cli.reference_et import et0
+from service.cli.review import hindcast
 from service.cli.schedule import schedule
 from service.cli.terminal import NumbersCommand, make_app
 from service.cli.water import (

@@ -29,6 +29,7 @@ from service.farm_files.weather_file import read_weather_file
 from service.operations.evening.run_day import DayRun
 from service.operations.evening.run_day import run_day as run_evening
 from service.operations.farms.manage_farms import load_bundle
+from service.operations.farms.question_blocks import questions_of
 from service.operations.feedback.compare_meter import FlowNote
 from service.operations.feedback.estimate_soil import WETNESS, estimate_soil
 from service.operations.feedback.report_runs import ReportedRuns, RunReport, report_runs
@@ -83,12 +84,8 @@ def load(
     if as_json:
         print_json({**outcome_document(outcome), "effective_day": day})
         return
-    for block in bundle.blocks:
-        if block.planting_year > day.year:  # NaN: not given
-            note(
-                f"note: {block.block_id}: planting year {block.planting_year:.0f} is after"
-                f" {day.year}; is that meant? Until then it is treated as just planted."
-            )
+    for question in questions_of(bundle.blocks, day):
+        note(f"note: {question}")
     what = bundle.farm.name if bundle.farm else "sites and counties"
     out.print(f"{what}: {outcome_text(outcome)}; changes take effect on {day}")
 

@@ -13,9 +13,8 @@ import typer
 from markupsafe import Markup
 from rich.text import Text
 
-from service.bootstrap import Service, SystemClock
+from service.bootstrap import Service
 from service.cli import shown
-from service.cli.capacity_text import capacity_document, show_supply
 from service.cli.evening import outcome_document
 from service.cli.terminal import (
     JsonOption,
@@ -26,26 +25,19 @@ from service.cli.terminal import (
     parse_day,
     plain_table,
     print_json,
-    progress_bar,
 )
 from service.drawing.frame import as_file
 from service.errors import StorageFailed
-from service.farm_files.farm_file import read_farm_file
 from service.farm_files.sample_file import read_line_file
-from service.farm_files.weather_file import read_weather_file
-from service.operations.farms.change_farms import get_farm_now
 from service.operations.reading import block_pipes as pipes
-from service.operations.reading.read_farms import get_today, local_day
-from service.operations.waterworks import assess_capacity as capacities
+from service.operations.reading.read_farms import get_today
 from service.operations.waterworks import catch_tests
 from service.operations.waterworks import check_flow as flows
 from service.operations.waterworks.draw_figures import (
-    capacity_figure,
     flow_figure,
     row_figure,
     text_profile,
 )
-from service.records.farms import FarmBundle
 
 SvgOption = Annotated[
     Path | None, typer.Option("--svg", help="Also write the figure to this file.")
@@ -350,50 +342,3 @@ def flow_check(
         out.print(text)
     for text in report.cautions:
         paragraph(f"! {text}")
-
-
-# --- capacity ------------------------------------------------------------------------------------
-
-
-def capacity(
-    target: Annotated[
-        str, typer.Argument(metavar="FARM|FARM.toml", help="A stored farm, or a farm file.")
-    ],
-    weather_file: Annotated[
-        Path, typer.Option("--weather", help="CSV with one line per day, many years.")
-    ],
-    svg: SvgOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Whether the pump and windows keep up in the summers on record, and what would help."""
-    content = read_weather_file(weather_file)
-    bundle, year = _farm(target)
-    count = capacities.run_count(bundle, content.days, year)
-    with progress_bar("summers", count) as progress:
-        found = capacities.assess_capacity(
-            bundle, content.days, content.fields, season_year=year, progress=progress
-        )
-    first = found.supplies[0]
-    write_picture(svg, capacity_figure(first))
-    if as_json:
-        print_json(capacity_document(found))
-        return
-    for supply in found.supplies:
-        show_supply(supply)
-    for text in found.left_out:
-        paragraph(f"! left out: {text}")
-    for text in found.cautions:
-        paragraph(text, style="dim")
-
-
-def _farm(target: str) -> tuple[FarmBundle, int]:
-    """The farm, and the current year."""
-    if target.endswith(".toml"):
-        bundle, now = read_farm_file(Path(target)), SystemClock().now()
-    else:
-        service = open_service()
-        now = service.clock.now()
-        bundle = get_farm_now(target, unit_of_work=service.unit_of_work, clock=service.clock)
-    # A file without a farm has no blocks to ask about either: any zone will do.
-    zone = bundle.farm.zone if bundle.farm else "UTC"
-    return bundle, local_day(now, zone).year

@@ -165,7 +165,11 @@ def run_order(views: Sequence[PlanView]) -> list[str]:
 
 def sentence(view: PlanView, units: UnitSystem) -> str:
     """The reason in one sentence."""
-    return shown.depths_in(one_sentence(view.plan.reasoning.quantities, view.plan.pulses), units)
+    return one_sentence(
+        view.plan.reasoning.quantities,
+        view.plan.pulses,
+        write_depth=lambda depth_mm: shown.depth(depth_mm, units),
+    )
 
 
 def cautions(view: PlanView) -> tuple[str, ...]:

@@ -9,7 +9,6 @@ import numpy as np
 import typer
 from rich.text import Text
 
-from service.agronomy.units import MM_PER_INCH
 from service.bootstrap import Service
 from service.cli import shown
 from service.cli.plan_text import plan_document, show_plans
@@ -197,9 +196,7 @@ def county_document(comparison: CountyComparison) -> dict[str, object]:
 
 
 def _bare_depth(depth_mm: float, units: UnitSystem) -> str:
-    if units is UnitSystem.US:
-        return _or_dash(depth_mm / MM_PER_INCH, ".2f")
-    return _or_dash(depth_mm, ".1f")
+    return shown.bare_depth(depth_mm, units) if np.isfinite(depth_mm) else "-"
 
 
 def _or_dash(value: float, spec: str) -> str:

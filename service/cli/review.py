@@ -1,11 +1,7 @@
-"""Calculations without the evening run: reference ET of a weather file, and hindcasts of past
-seasons.
-"""
+"""Hindcasts of past seasons: evenings run again, one after the other, without storing anything."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -19,11 +15,11 @@ from rich.text import Text
 
 from service.agronomy.records import Floats
 from service.cli import shown
+from service.cli.figures import CsvOption, csv_text, number_text, refuse_both
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
     UnitSystem,
-    note,
     open_service,
     out,
     paragraph,
@@ -37,17 +33,9 @@ from service.errors import Fault, WeatherInvalid
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.weather_file import WeatherFile, read_weather_file
 from service.operations.farms.change_farms import get_block_now, get_farm_now
-from service.operations.review.compute_reference_et import (
-    SHOWN_FIELDS,
-    ReferenceEt,
-    compute_reference_et,
-    flag_words,
-)
 from service.operations.review.hindcast import Hindcast, narrow_bundle, weekly_figures
 from service.operations.review.hindcast import hindcast as run_hindcast
 from service.records.farms import FarmBundle
-
-CsvOption = Annotated[bool, typer.Option("--csv", help="Print CSV instead, in SI units.")]
 
 
 class ForecastError(StrEnum):
@@ -55,97 +43,6 @@ class ForecastError(StrEnum):
 
     NONE = "none"
     YESTERDAY = "yesterday"
-
-
-# --- reference ET --------------------------------------------------------------------------------
-
-
-def et0(
-    weather_file: Annotated[Path, typer.Argument(help="CSV with one line per day.")],
-    latitude: Annotated[float, typer.Option(min=-90.0, max=90.0, help="Degrees, north positive.")],
-    longitude: Annotated[
-        float, typer.Option(min=-180.0, max=180.0, help="Degrees, east positive; only recorded.")
-    ],
-    elevation: Annotated[
-        float, typer.Option(min=-430.0, max=6000.0, help="Elevation, metres above sea level.")
-    ],
-    wind_height: Annotated[
-        float,
-        typer.Option(min=0.5, max=200.0, help=("Height of the anemometer above ground, metres.")),
-    ],
-    krs: Annotated[
-        float,
-        typer.Option(min=0.1, max=0.25, help="FAO-56 Eq. 50: 0.16 inland, 0.19 by the sea."),
-    ] = 0.16,
-    as_csv: CsvOption = False,
-    as_json: JsonOption = False,
-) -> None:
-    """Compute reference ET (FAO-56 Penman-Monteith) of a weather file; needs no database."""
-    _refuse_both(as_csv, as_json)
-    content = read_weather_file(weather_file)
-    result = compute_reference_et(
-        content.days,
-        content.fields,
-        latitude_deg=latitude,
-        elevation_m=elevation,
-        wind_height_m=wind_height,
-        krs_per_sqrt_c=krs,
-    )
-    for text in content.notes:
-        note(f"note: {text}")
-    if as_json:
-        print_json(
-            {
-                "latitude_deg": latitude,
-                "longitude_deg": longitude,
-                "elevation_m": elevation,
-                "days": [_et0_document(result, day) for day in range(result.days.size)],
-            }
-        )
-    elif as_csv:
-        print_text(
-            csv_text(
-                ("date", "et0_mm", "flags", *SHOWN_FIELDS),
-                (_et0_row(result, day) for day in range(result.days.size)),
-            )
-        )
-    else:
-        _show_et0(result)
-
-
-def _et0_row(result: ReferenceEt, day: int) -> list[object]:
-    return [
-        result.days[day],
-        _number_text(result.et0_mm[day], 4),
-        ";".join(flag_words(result, day)),
-        *(_number_text(result.values[name][day], 4) for name in SHOWN_FIELDS),
-    ]
-
-
-def _et0_document(result: ReferenceEt, day: int) -> dict[str, object]:
-    return {
-        "date": result.days[day].item(),
-        "et0_mm": round(float(result.et0_mm[day]), 4),
-        "flags": flag_words(result, day),
-        **{name: round(float(result.values[name][day]), 4) for name in SHOWN_FIELDS},
-    }
-
-
-def _show_et0(result: ReferenceEt) -> None:
-    table = plain_table("Date", "ET0, mm", "Flags", right=(1,))
-    for day in range(result.days.size):
-        table.add_row(
-            str(result.days[day]),
-            _number_text(result.et0_mm[day], 2) or "-",
-            ", ".join(flag_words(result, day)),
-        )
-    out.print(table)
-    known = result.et0_mm[np.isfinite(result.et0_mm)]
-    if known.size:
-        out.print(
-            f"{known.size} of {result.days.size} days computed: {known.sum():.1f} mm,"
-            f" {known.mean():.2f} mm a day"
-        )
 
 
 # --- a past season -------------------------------------------------------------------------------
@@ -171,7 +68,7 @@ def hindcast(
     as_json: JsonOption = False,
 ) -> None:
     """Schedule a past season day by day: ledger, weekly gross need, peak week, totals."""
-    _refuse_both(as_csv, as_json)
+    refuse_both(as_csv, as_json)
     content = read_weather_file(weather_file)
     fields = {**content.fields, "rain_mm": _rain_mm(rain, content)}
     bundle, wanted = _target(target)
@@ -392,31 +289,5 @@ def _ledger_rows(result: Hindcast, place: int) -> Iterable[list[object]]:
         yield [
             result.block_ids[place],
             day,
-            *(_number_text(values[row, place], 4) for values in columns.values()),
+            *(number_text(values[row, place], 4) for values in columns.values()),
         ]
-
-
-# --- shared --------------------------------------------------------------------------------------
-
-
-def csv_text(header: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    """CSV with a header line and no final line end."""
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(rows)
-    return buffer.getvalue().rstrip("\n")
-
-
-def _number_text(value: float, digits: int) -> str:
-    """A number without trailing zeros; empty if unknown."""
-    if not np.isfinite(value):
-        return ""
-    text = f"{float(value):.{digits}f}"
-    return text.rstrip("0").rstrip(".") if "." in text and digits > 2 else text
-
-
-def _refuse_both(as_csv: bool, as_json: bool) -> None:
-    if as_csv and as_json:
-        message = "--csv and --json exclude each other"
-        raise typer.BadParameter(message)

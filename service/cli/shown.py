@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
+from service.agronomy.depth_rounding import bare_depth_text
+from service.agronomy.units import L_PER_GALLON
 from service.cli.terminal import UnitSystem
 
 L_PER_M3 = 1000.0  # [L]
-_DEPTH = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) mm\b(?!/)")
 
 
 def depth(depth_mm: float, units: UnitSystem) -> str:
     """A depth of water: ``4.1 mm`` or ``0.16 in``."""
-    if units is UnitSystem.US:
-        return f"{depth_mm / MM_PER_INCH:.2f} in"
-    return f"{depth_mm:.1f} mm"
+    return f"{bare_depth(depth_mm, units)} {depth_unit(units)}"
 
 
-def depths_in(text: str, units: UnitSystem) -> str:
-    """A sentence with its depths converted from mm to the wanted units."""
-    if units is UnitSystem.SI:
-        return text
-    return _DEPTH.sub(lambda match: depth(float(match[1]), units), text)
+def bare_depth(depth_mm: float, units: UnitSystem) -> str:
+    """A depth of water without its unit, which the heading names."""
+    return bare_depth_text(depth_mm, in_inches=units is UnitSystem.US)
+
+
+def depth_unit(units: UnitSystem) -> str:
+    """The unit of depths."""
+    return "in" if units is UnitSystem.US else "mm"
 
 
 def volume(volume_l: float, units: UnitSystem) -> str:

@@ -13,9 +13,17 @@ from zoneinfo import ZoneInfo
 import typer
 
 from service.agronomy.station_day import FEWEST_HOURS
-from service.agronomy.units import MM_PER_INCH
+from service.cli import shown
 from service.cli.evening import outcome_document, outcome_text
-from service.cli.terminal import JsonOption, note, open_service, out, parse_start, print_json
+from service.cli.terminal import (
+    JsonOption,
+    UnitSystem,
+    note,
+    open_service,
+    out,
+    parse_start,
+    print_json,
+)
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.station_file import LineFlag, StationFile, read_station_file
@@ -340,4 +348,5 @@ def _show_reading(site: str, result: RecordedRain, zone: str) -> None:
 
 
 def _rain(rain_mm: float) -> str:
-    return f"{rain_mm:.1f} mm ({rain_mm / MM_PER_INCH:.2f} in)"
+    in_mm, in_inches = (shown.depth(rain_mm, units) for units in (UnitSystem.SI, UnitSystem.US))
+    return f"{in_mm} ({in_inches})"

@@ -121,10 +121,10 @@ def evening_words(
         cautions=tuple(words.gettext(text) for text in _cautions(letter)),
         sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
         issued=words.gettext(
-            "Plan {version}, made {moment} ({zone}).",
+            "Plan {version}, made {moment}. Clock of the day planned: {clock}.",
             version=letter.plan_version,
             moment=words.moment(letter.issued_at, letter.zone),
-            zone=words.zone_name(letter.issued_at, letter.zone),
+            clock=words.clock_of_day(letter.day, letter.zone),
         ),
     )
 

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 
 from service.agronomy.units import MM_PER_INCH
+from service.operations.farms.question_blocks import questions_of
+from service.operations.reading.read_farms import local_day
 from service.pages.plans import block_flow_l_per_h, flow_text
 from service.pages.visit import Visit
 from service.records.farms import BlockDefinition, FarmBundle
@@ -36,6 +38,8 @@ class Preview:
     flow: str
     share_of_supply: float
     defaults: tuple[Default, ...]
+    questions: tuple[str, ...]
+    """What may be a slip, in the reader's words."""
 
 
 def preview_of(visit: Visit, block: BlockDefinition, bundle: FarmBundle) -> Preview:
@@ -64,4 +68,11 @@ def preview_of(visit: Visit, block: BlockDefinition, bundle: FarmBundle) -> Prev
         flow=flow_text(flow_l_per_h, visit.words),
         share_of_supply=flow_l_per_h / supply.flow_l_per_h,
         defaults=tuple(defaults),
+        questions=_questions(visit, block, bundle),
     )
+
+
+def _questions(visit: Visit, block: BlockDefinition, bundle: FarmBundle) -> tuple[str, ...]:
+    zone = bundle.farm.zone if bundle.farm else "UTC"
+    today = local_day(visit.service.clock.now(), zone)
+    return tuple(map(visit.words.gettext, questions_of([block], today)))

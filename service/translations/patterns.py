@@ -86,6 +86,10 @@ ALONE: tuple[str, ...] = (
         ' "coarse" }'
     ),
     marked("a note that says why the reading is corrected"),
+    marked(
+        "{block}: planting year {planted} is after {year}; is that meant? Until then it is treated"
+        " as just planted."
+    ),
     marked("a time that no other reading covers, or that reading's"),
     marked(
         "an hour or more; to correct that reading give its read_at, to store another one confirm it"

@@ -82,14 +82,14 @@ WATER_PATTERNS: tuple[str, ...] = (
         " of the summers {summers}: look at crop coefficients and canopy."
     ),
     marked(
-        "block {block} would take {taken} L/s, the supply gives {given}: split the block or enlarge"
+        "block {block} would take {taken}, the supply gives {given}: split the block or enlarge"
         " the pump"
     ),
     marked(
-        "{supply}: the peaks need at most {most} L/s, but block {block} alone takes {taken}: the"
+        "{supply}: the peaks need at most {most}, but block {block} alone takes {taken}: the"
         " pump must give that, or the block is split."
     ),
-    marked("block {block} alone takes {taken} L/s: split it first"),
+    marked("block {block} alone takes {taken}: split it first"),
     marked(
         "At the injector's highest rate the EC in the lines rises by {rise} to {reached} dS/m;"
         " {limit} is common for this crop. Inject longer, make the stock solution thinner, or split"

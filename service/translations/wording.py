@@ -14,9 +14,11 @@ from babel import Locale
 from babel.dates import format_date, format_skeleton, format_time, get_timezone_name
 from babel.numbers import format_decimal, format_percent
 
+from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.depth_rounding import depth_decimals, shown_depth
 from service.agronomy.reasoning import Step
 from service.agronomy.step_template import put_in
-from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
+from service.agronomy.units import L_PER_GALLON
 from service.translations.catalogue import SOURCE_LANGUAGE, translations
 from service.translations.number_labels import NUMBER_LABELS, UNIT_LABELS
 from service.translations.patterns import put_together
@@ -108,9 +110,10 @@ class Wording:
 
     def bare_depth(self, depth_mm: float) -> str:
         """A depth of water without its unit, which the heading names."""
-        if self.unit_system == US:
-            return self.number(depth_mm / MM_PER_INCH, 2)
-        return self.number(depth_mm, 1)
+        in_inches = self.unit_system == US
+        return self.number(
+            shown_depth(depth_mm, in_inches=in_inches), depth_decimals(in_inches=in_inches)
+        )
 
     @property
     def depth_unit(self) -> str:
@@ -148,10 +151,16 @@ class Wording:
             instant, zone
         )
 
-    def zone_name(self, instant: datetime, zone: str) -> str:
-        """What people call the zone's clock at an instant."""
-        local = instant.astimezone(ZoneInfo(zone))
-        return get_timezone_name(local, width="long", locale=self.locale)
+    def clock_of_day(self, day: date, zone: str) -> str:
+        """What people call the zone's clock on a day; two names when the clocks change."""
+        midnights = (
+            datetime.combine(each, time.min, ZoneInfo(zone)) for each in (day, day + ONE_DAY)
+        )
+        names = dict.fromkeys(
+            get_timezone_name(midnight, width="long", locale=self.locale) for midnight in midnights
+        )
+        first, *later = names
+        return self.gettext("{first}, then {then}", first=first, then=later[0]) if later else first
 
     def long_day(self, day: date) -> str:
         """A day with its weekday in full."""

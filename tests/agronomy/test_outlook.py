@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from service.agronomy.block_batch import BlockBatch
-from service.agronomy.outlook import NEVER, Outlook, day_capacity_min, look_ahead
+from service.agronomy.outlook import (
+    NEVER,
+    Outlook,
+    day_capacity_min,
+    look_ahead,
+    share_supplies,
+)
 from service.agronomy.records import WindowBatch
 from service.agronomy.watering_rules import net_rate_mm_per_min, pulse_limits
 from tests.factories import batch_of, make_block, windows_of
@@ -128,7 +134,7 @@ def test_a_short_supply_is_shared_in_proportion() -> None:
         windows=windows_of(((240, 340),), ((240, 340),)),
         supply_flow_l_per_h=flow_l_per_h,
     )
-    np.testing.assert_allclose(outlook.expected_min[1], [50.0, 50.0])
+    np.testing.assert_allclose(outlook.expected_min[1], [50.0, 50.0], atol=1e-4)
 
 
 def test_an_unknown_day_is_unknown_from_then_on_and_for_that_block_alone() -> None:
@@ -141,6 +147,32 @@ def test_an_unknown_day_is_unknown_from_then_on_and_for_that_block_alone() -> No
     np.testing.assert_allclose(outlook.expected_min[1:, 1], 5.0 / RATE)
 
 
+def test_blocks_of_different_need_get_different_minutes_of_a_short_supply() -> None:
+    # Both could run 300 minutes at most; 300 L are there: 400 s + 320 s = 300, 167 and 133 min.
+    # In proportion to what they could run, each would be shown 150.
+    blocks = np.zeros(2, dtype=np.int64)
+    minutes = share_supplies(
+        np.array([400.0, 320.0]),
+        np.array([300.0, 300.0]),
+        flow_l_per_h=np.array([60.0, 60.0]),
+        supply_index=blocks,
+        carried_l=np.array([300.0]),
+    )
+    np.testing.assert_allclose(minutes, [400.0 * 5.0 / 12.0, 320.0 * 5.0 / 12.0], atol=1e-3)
+
+
+def test_a_block_that_can_have_no_more_leaves_the_rest_of_a_supply_to_the_others() -> None:
+    # The first can run 50 minutes whatever there is; of 400 L the second gets 350.
+    minutes = share_supplies(
+        np.array([100.0, 400.0, 30.0]),
+        np.array([50.0, 400.0, 300.0]),
+        flow_l_per_h=np.array([60.0, 60.0, 60.0]),
+        supply_index=np.array([0, 0, 1]),
+        carried_l=np.array([400.0, 1000.0]),
+    )
+    np.testing.assert_allclose(minutes, [50.0, 350.0, 30.0], atol=1e-3)
+
+
 def capacity_of(*spans: tuple[int, int], **block: Any) -> float:
     blocks = batch_of(make_block(**block))
     limits = pulse_limits(blocks.system, blocks.soil)
@@ -148,7 +180,8 @@ def capacity_of(*spans: tuple[int, int], **block: Any) -> float:
 
 
 def test_capacity_shares_the_window_between_pulses_and_off_times() -> None:
-    assert capacity_of((240, 1260)) == pytest.approx(510.0)
+    # Seven pulses of 78.46 min with six rests as long fill the 1020 minutes.
+    assert capacity_of((240, 1260)) == pytest.approx(1020.0 * 7.0 / 13.0)
     assert capacity_of((240, 1260), daily_maximum_min=120.0) == 120.0
     assert capacity_of() == 0.0
 

@@ -148,6 +148,13 @@ def test_a_new_block_is_planned_with_tomorrows_plan(caller: Caller) -> None:
     assert caller.post(f"{FARM}/blocks", NEW_BLOCK).status_code == 409
 
 
+def test_a_planting_year_ahead_is_stored_and_questioned(caller: Caller) -> None:
+    answer = caller.post(f"{FARM}/blocks", NEW_BLOCK | {"planting_year": 2041})
+    assert answer.status_code == 201
+    (question,) = answer.json()["questions"]
+    assert "planting year 2041 is after 2026" in question
+
+
 def test_a_retired_block_is_gone_from_today_on_and_stays_on_record(caller: Caller) -> None:
     path = f"/v1/blocks/{BARE_BLOCK_ID}"
     _, held = read(caller, path)

@@ -6,9 +6,11 @@ from datetime import date
 
 import pytest
 
+from service.agronomy.reasoning import one_sentence
 from service.cli import shown
 from service.cli.shown import clock_names
 from service.cli.terminal import UnitSystem
+from service.translations import wording
 from tests.cli.conftest import Command, document
 
 
@@ -120,12 +122,22 @@ def test_cautions_close_the_plan(demo: Command) -> None:
         assert words in text
 
 
-def test_depths_in_a_sentence_are_converted_and_rates_are_not() -> None:
-    text = "uses 25.4 mm; at 2.5 mm/h, beyond the 5 mm from"
-    assert (
-        shown.depths_in(text, UnitSystem.US) == "uses 1.00 in; at 2.5 mm/h, beyond the 0.20 in from"
+def test_a_depth_in_a_sentence_is_rounded_once_and_as_everywhere() -> None:
+    # 5.25 mm is 0.2067 in; rounded to 5.2 mm before, it would read 0.20 in.
+    numbers = {"crop_et_mm": 5.25, "planned_depletion_mm": 5.25, "trigger_mm": 5.25}
+    text = one_sentence(
+        numbers, [(240, 60)], write_depth=lambda depth_mm: shown.depth(depth_mm, UnitSystem.US)
     )
-    assert shown.depths_in(text, UnitSystem.SI) == text
+    assert text.startswith("The crop will use 0.21 in; depletion would reach 0.21 in")
+
+
+@pytest.mark.parametrize("tenths", range(0, 400, 7))
+def test_command_line_page_and_mail_round_a_depth_alike(tenths: int) -> None:
+    # Halves are where two ways of rounding differ.
+    for depth_mm in (tenths / 10.0 + 0.05, tenths * 0.127, -tenths / 1e4):
+        for name, system in (("us", UnitSystem.US), ("si", UnitSystem.SI)):
+            page = wording("en", name).bare_depth(depth_mm).replace(",", "")
+            assert shown.bare_depth(depth_mm, system) == page
 
 
 def test_counties_are_shown_from_the_largest_need(demo: Command) -> None:

@@ -53,6 +53,21 @@ def test_reference_et_as_json_has_null_for_a_day_without(demo: Command, uccle: P
     assert "tmin_c:missing" in days[1]["flags"]
 
 
+def test_reference_et_is_shown_in_the_units_asked_for(demo: Command, uccle: Path) -> None:
+    # 3.88 mm are 0.1528 in.
+    assert "ET0, mm" in demo("et0", str(uccle), *PLACE).stdout
+    shown = demo("et0", str(uccle), *PLACE, "--units", "us").stdout
+    assert "ET0, in" in shown
+    assert "0.153" in shown
+    assert "mm" not in shown
+
+
+def test_reference_et_of_a_file_in_us_columns_is_in_inches(demo: Command, tmp_path: Path) -> None:
+    path = tmp_path / "us.csv"
+    path.write_text("date,tmax_f,tmin_f,wind_mph\n2023-07-06,70.7,54.1,6.2\n")
+    assert "ET0, in" in demo("et0", str(path), *PLACE).stdout
+
+
 def test_reference_et_needs_no_database(uccle: Path, tmp_path: Path) -> None:
     path = tmp_path / "none.db"
     assert call(f"sqlite:///{path}", "et0", str(uccle), *PLACE).exit_code == 0

@@ -562,6 +562,9 @@ season = { start = "03-01", lengths = [20, 30, 150, 30] }
         assert word in result.stdout
     assert "2 summers are few" in result.stdout
     assert "<rect" in picture.read_text(encoding="utf-8")
+    in_us_units = empty("capacity", str(farm), "--weather", str(weather), "--units", "us").stdout
+    assert "gal/min/ac" in in_us_units
+    assert "L/s" not in in_us_units
     short = tmp_path / "short.csv"
     short.write_text("\n".join(["date,tmax_c,tmin_c,rain_mm", *lines[:90], ""]), encoding="utf-8")
     refused = empty("capacity", str(farm), "--weather", str(short))

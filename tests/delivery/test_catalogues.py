@@ -200,6 +200,14 @@ def test_a_language_that_is_not_kept_is_refused() -> None:
         translations("fr")
 
 
+def test_the_clock_of_a_day_is_named_for_that_day_and_both_where_it_changes() -> None:
+    words, zone = wording("en", "us"), "America/Los_Angeles"
+    assert words.clock_of_day(date(2026, 7, 15), zone) == "Pacific Daylight Time"
+    assert words.clock_of_day(date(2026, 12, 15), zone) == "Pacific Standard Time"
+    both = words.clock_of_day(date(2026, 11, 1), zone)
+    assert both == "Pacific Daylight Time, then Pacific Standard Time"
+
+
 def test_numbers_days_and_times_as_each_reader_writes_them() -> None:
     at = datetime(2026, 7, 16, 11, 5, tzinfo=UTC)
     day, zone = date(2026, 7, 16), "America/New_York"

@@ -354,4 +354,5 @@ def _summary(change: FarmChange) -> FarmChangeOut:
         farm_id="" if change.bundle.farm is None else change.bundle.farm.farm_id,
         counts=CountsOut.from_outcome(change.outcome, change.new_version_count),
         retired_count=change.outcome.retired_count,
+        questions=list(change.questions),
     )

@@ -17,6 +17,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.farms.manage_farms import store_bundle
+from service.operations.farms.question_blocks import questions_of
 from service.operations.reading.read_farms import (
     blocks_in_force,
     local_day,
@@ -52,6 +53,8 @@ class FarmChange:
     bundle: FarmBundle
     outcome: LoadOutcome
     new_version_count: int
+    questions: tuple[str, ...] = ()
+    """What may be a slip in the blocks that were given."""
 
 
 def get_farm_now(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> FarmBundle:
@@ -208,7 +211,12 @@ def _store(
             touched_day=None,
             replanning=keeper.replanning,
         )
-    return FarmChange(unit.blocks.get_bundle(farm_id, day=today), outcome, count)
+    return FarmChange(
+        unit.blocks.get_bundle(farm_id, day=today),
+        outcome,
+        count,
+        questions_of(bundle.blocks, today),
+    )
 
 
 def _check_sites(unit: UnitOfWork, bundle: FarmBundle, farm_id: str, keeper: Keeper) -> None:

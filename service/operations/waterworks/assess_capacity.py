@@ -153,7 +153,7 @@ def _cautions(
         if each.design_peak.is_far_apart
     ]
     for each in supplies:
-        cautions += pump_sizes.block_cautions(each.supply_id, each.largest, each.peaks)
+        cautions += pump_sizes.block_cautions(bundle, each.supply_id, each.largest, each.peaks)
     year_count = min(len(each.summers) for each in supplies)
     if year_count < FEW_YEARS:
         cautions.append(
@@ -309,10 +309,10 @@ def _changed_bundles(
     for block in doubled:
         flow = expected_flow_l_per_h(replace(block, layout=None))[0]
         if flow > supply.flow_l_per_h * (1.0 + 1e-9):
-            reason = (
-                f"block {block.block_id} would take {flow / 3600.0:.2f} L/s, the supply gives"
-                f" {supply.flow_l_per_h / 3600.0:.2f}: split the block or enlarge the pump"
-            )
+            flows = (flow, supply.flow_l_per_h)
+            takes, gives = (pump_sizes.flow_words(each, bundle) for each in flows)
+            reason = f"block {block.block_id} would take {takes}, the supply gives {gives}: "
+            reason += "split the block or enlarge the pump"
     text = "a second drip line in each row"
     found.append(("second-line", text, replace(bundle, blocks=doubled), reason))
     if growing is not None:

@@ -117,7 +117,7 @@ def test_each_change_is_compared_with_the_present_supply() -> None:
     for change in others:
         assert change.kept_share in (0.0, 1.0)
         assert change.kept_share == min(change.kept_by_block)
-    assert supply.changes[-1].kept_share is None and "L/s" in supply.changes[-1].reason
+    assert supply.changes[-1].kept_share is None and "gal/min" in supply.changes[-1].reason
 
 
 def test_a_single_summer_is_cautioned_as_too_few() -> None:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from service.operations.waterworks.peak_needs import PeakRow
 from service.operations.waterworks.pump_sizes import (
     LargestBlock,
     block_cautions,
+    flow_words,
     largest_block,
     pump_changes,
 )
@@ -20,7 +23,7 @@ SMALL, LARGE = make_block("small", area_m2=2_000.0), make_block("large", area_m2
 def farm(flow_l_per_h: float) -> FarmBundle:
     supply = make_supply(flow_l_per_h=flow_l_per_h)
     return FarmBundle(
-        farm=FarmDefinition(farm_id="hill-farm", name="Hill", zone="UTC"),
+        farm=FarmDefinition(farm_id="hill-farm", name="Hill", zone="UTC", unit_system="si"),
         sites=(),
         supplies=(supply,),
         blocks=(SMALL, LARGE),
@@ -54,6 +57,18 @@ def test_smaller_pumps_are_tried_where_they_can_run_every_block() -> None:
 
 def test_a_block_that_takes_more_than_all_need_is_named() -> None:
     # 3.07 L/s needed, one block takes 10.1: the case that was silent.
-    (text,) = block_cautions("well", LargestBlock("hill-farm.big", 36_360.0), [peak(11_052.0)])
-    assert "at most 3.07 L/s" in text and "alone takes 10.10" in text
-    assert block_cautions("well", LargestBlock("hill-farm.big", 10_000.0), [peak(11_052.0)]) == []
+    (text,) = block_cautions(
+        farm(1e5), "well", LargestBlock("hill-farm.big", 36_360.0), [peak(11_052.0)]
+    )
+    assert "at most 3.07 L/s" in text and "alone takes 10.10 L/s" in text
+    small = LargestBlock("hill-farm.big", 10_000.0)
+    assert block_cautions(farm(1e5), "well", small, [peak(11_052.0)]) == []
+
+
+def test_a_farm_in_us_units_reads_gallons_a_minute() -> None:
+    # 3.07 L/s are 48.7 gal/min.
+    bundle = farm(1e5)
+    assert bundle.farm is not None
+    us = replace(bundle, farm=replace(bundle.farm, unit_system="us"))
+    assert flow_words(11_052.0, us) == "48.7 gal/min"
+    assert flow_words(11_052.0, bundle) == "3.07 L/s"
