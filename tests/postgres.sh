@@ -50,12 +50,14 @@ start_postgres() {
     # socket may have 107 bytes at most.
     postgres_dir=$(mktemp -d) || return 1
     if [ "$(id -u)" = 0 ]; then chown postgres "$postgres_dir" || return 1; fi
-    # A crash of this server can only lose test data, so nothing waits for the disk.
+    # A crash of this server can only lose test data, so nothing waits for the disk. Its databases are
+    # small and soon gone: vacuuming and compiling of statements would cost more than they save.
     as_postgres "$postgres_programs/initdb" -D "$postgres_dir/data" -U postgres -A trust -E UTF8 \
         --locale=C --no-sync >/dev/null || return 1
     as_postgres "$postgres_programs/pg_ctl" -D "$postgres_dir/data" -l "$postgres_dir/log" -w -s \
         -o "-c listen_addresses= -c unix_socket_directories=$postgres_dir -c fsync=off \
-            -c max_connections=200" start || return 1
+            -c full_page_writes=off -c autovacuum=off -c jit=off -c max_connections=200" start ||
+        return 1
     export RILLWRIGHT_TEST_POSTGRES_URL="postgresql+psycopg://postgres@/postgres?host=$postgres_dir"
 }
 

@@ -58,6 +58,10 @@ done
 export NUMBA_CACHE_DIR="$venv/kernels/$kernels"
 mkdir -p "$NUMBA_CACHE_DIR"
 
+# Compiled modules are kept too (git ignores them): rewriting the asserts of all tests takes each
+# worker as long as some hundreds of tests.
+unset PYTHONDONTWRITEBYTECODE
+
 # Two workers on two cores: threads inside the numerical libraries would only get in their way.
 export OMP_NUM_THREADS="${OMP_NUM_THREADS:-1}" OPENBLAS_NUM_THREADS="${OPENBLAS_NUM_THREADS:-1}"
 export NUMBA_NUM_THREADS="${NUMBA_NUM_THREADS:-2}"
@@ -90,8 +94,24 @@ done
 # All checks run even when one fails, so that one run shows everything there is to mend.
 check "ruff format" ruff format --check .
 check "ruff check" ruff check .
-check "mypy --strict" mypy --strict "${python_dirs[@]}"
 check "lint-imports" lint-imports
+
+# mypy keeps one core busy for a minute where it has not run before. Meanwhile the other one does what
+# both workers of pytest would else do at the same time: compile the kernels and the tests.
+mypy --strict "${python_dirs[@]}" >"$venv/mypy-output" 2>&1 &
+mypy=$!
+if [ -z "$(ls -A "$NUMBA_CACHE_DIR")" ]; then
+    say "compiling kernels and tests"
+    python -c "import tests.end_to_end.warm_service" || true  # what fails will fail in its test
+    python -m pytest --collect-only -qq -p no:cacheprovider >/dev/null || true
+fi
+reported_by_mypy() {
+    local status=0
+    wait "$mypy" || status=$?
+    cat "$venv/mypy-output"
+    return "$status"
+}
+check "mypy --strict" reported_by_mypy
 check "pytest" python -m pytest -n 2 --dist worksteal "$@"
 
 if [ ${#failed[@]} -gt 0 ]; then

@@ -152,14 +152,15 @@ def step_days(
 
     shape = taw_mm.shape
     terms = (taw_mm, raw_mm, rain_entering_mm, crop_et_mm, early_net_mm, day_net_mm)
-    given = DayTerms(*map(np.ascontiguousarray, terms))
+    # For the compiler a read-only array is of another type: it would compile the kernel once more.
+    given = DayTerms(*(np.require(term, requirements=("C", "W")) for term in terms))
     found = DayBookings(*np.full((len(DayBookings._fields), *shape), np.nan))
     offset, shares, durations_min = np.zeros(taw_mm.size + 1, np.int64), np.empty(0), np.empty(0)
     if times is not None:
         offset, durations_min = times.offset, times.duration_min
         sun = (times.sunrise_min.ravel(), times.sunset_min.ravel())
         shares = pulse_shares(offset, times.start_min, *sun)
-    start_mm = np.ascontiguousarray(depletion_start_mm)
+    start_mm = np.require(depletion_start_mm, requirements=("C", "W"))
     book_days(start_mm, first_day_index, given, offset, shares, durations_min, found)
     return _ledger(given, found, first_day_index <= np.arange(shape[0])[:, np.newaxis])
 

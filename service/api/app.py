@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import APIRouter, FastAPI
 from starlette.types import Receive, Scope, Send
 
 from service import __version__
@@ -90,6 +90,26 @@ V1_ROUTERS = (
     dosing.router,
     status.router,
 )
+OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)
+
+
+def _every_route() -> APIRouter:
+    """The routes of all applications of this process.
+
+    The web framework prepares the routes of an included router at the first request, which takes
+    as long as some dozens of requests, and meanwhile changes the warning filters of the process,
+    which no second thread may do. Applications share the routes, so that this happens once, under
+    the lock of the router.
+    """
+    every = APIRouter()
+    for router in V1_ROUTERS:
+        every.include_router(router, prefix="/v1")
+    for router in OTHER_ROUTERS:
+        every.include_router(router)
+    return every
+
+
+_EVERY_ROUTE = _every_route()
 
 
 def create_app(service: Service, *, host: str | None = None) -> FastAPI:
@@ -125,9 +145,7 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
         check_rights(router.routes)
         app.state.rights.update(rights_by_operation(router.routes))
         methods.add(router.routes, prefix="/v1")
-        app.include_router(router, prefix="/v1")
-    for router in (pages.router, status.probes_router, status.metrics_router):
-        app.include_router(router)
+    app.routes.extend(_EVERY_ROUTE.routes)
     pages.serve_documentation_files(app)
     door = Door(gate.find_caller, gate.over_address_limit, news.look, gate.over_link_limit)
     mount_pages(app, service, door)

@@ -216,7 +216,7 @@ def small_zones(draw: st.DrawFn) -> dict[str, Any]:
     return season
 
 
-@settings(max_examples=1000)
+@settings(max_examples=300)
 @given(season=small_zones(), more=st.floats(0.0, 60.0), on_day=st.integers(0, 11))
 def test_more_rain_never_raises_depletion_under_the_same_pulses(
     season: dict[str, Any], more: float, on_day: int
