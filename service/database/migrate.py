@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -40,8 +41,9 @@ def find_scripts(package: Path | None = None) -> Path:
     )
 
 
+@cache
 def head_revision() -> str:
-    """The revision that this version of the service expects."""
+    """The revision that this version of the service expects; the migrations are read once."""
     head = ScriptDirectory.from_config(_config()).get_current_head()
     if head is None:
         raise StorageFailed(f"migrations: {find_scripts()} holds no revision")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterator
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 import orjson
 import pytest
 from sqlalchemy.engine import URL, make_url
+from typer.main import get_command
 from typer.testing import CliRunner, Result
 
 from service.cli import app
@@ -32,6 +33,15 @@ def document(result: Result) -> Any:
     """What a command printed with --json."""
     assert result.exit_code == 0, result.output
     return orjson.loads(result.stdout)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _commands_made_once() -> Iterator[None]:
+    """The runner would make all commands again for each call, which takes longer than most do."""
+    patch = pytest.MonkeyPatch()
+    patch.setattr("typer.testing._get_command", cache(get_command))
+    yield
+    patch.undo()
 
 
 @pytest.fixture(autouse=True)

@@ -191,7 +191,7 @@ def test_a_mail_put_off_until_noon_is_dropped_and_three_of_them_stop_the_reader(
         outcome = send_due(post)
         while not outcome.dropped_count:
             attempt_count += outcome.put_off_count
-            clock.time += timedelta(minutes=1)
+            clock.time += timedelta(minutes=5)
             outcome = send_due(post)
     assert attempt_count > 3 * 20  # every half hour through the night
     known = person(open_unit)
