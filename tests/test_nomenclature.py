@@ -16,7 +16,14 @@ from pathlib import Path
 
 import pint
 
-from service.agronomy import nutrition_units, quantity, units, water_units, weather_units
+from service.agronomy import (
+    nutrition_units,
+    quantity,
+    season_units,
+    units,
+    water_units,
+    weather_units,
+)
 from service.agronomy.quantity import Quantity
 from service.agronomy.units import NOMENCLATURE, STANDARD_TERMS, SUFFIX_UNITS
 from service.database.tables import metadata
@@ -27,7 +34,7 @@ from service.records.ledger import LEDGER_NUMBERS
 from service.records.weather import WEATHER_FIELDS
 
 ROOT = Path(__file__).resolve().parent.parent
-TABLE = (units, water_units, weather_units, nutrition_units, quantity)
+TABLE = (units, water_units, weather_units, nutrition_units, season_units, quantity)
 """The files that make up the table."""
 CALENDAR = {"day", "days", "year", "years"}
 NUMBERS = ("int", "float", "Ints", "Floats", "ArrayLike", "np.float64", "np.int64")

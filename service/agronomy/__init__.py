@@ -8,6 +8,7 @@ The words
     weather_units     the same for weather and radiation
     water_units       the same for water quality, acid and fertiliser
     nutrition_units   the same for leaf, petiole and soil tests
+    season_units      the same for days of the year and cold
     quantity          one line of that table
     depth_rounding    the one rounding of a depth that people read
     records           the arrays over sites and blocks that travel from step to step
@@ -38,6 +39,7 @@ Weather into water use
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient
     coefficient_steps  the way to the crop coefficient of one day, for a reader
+    dormancy          the season in which a block is watered at all
     sparse_canopy     a second estimate of that coefficient, from the canopy alone
 
 Water use into depletion
@@ -54,6 +56,7 @@ Depletion into pulses
     watering_rules    how much to put back, and between which pulse lengths
     pulse_plan        what a block asks of a day and what it gets
     pulse_kernel      the same, compiled: pulses of one block alone
+    freeze_hold       hours too cold for a pulse, cut out of the windows
     window_kernel     where a pulse fits the allowed hours
     supply            pulses of the blocks that share a supply
     supply_kernel     the same, compiled: who runs when, and who gets how much

@@ -56,6 +56,18 @@ def day_of_year(month: int, day: int) -> int:
     return date(_REFERENCE_YEAR, month, min(day, 28) if month == 2 else day).timetuple().tm_yday
 
 
+def month_and_day(doy: int) -> tuple[int, int]:
+    """The calendar date of a day of a year of 365 days.
+
+    Shapes: scalar.
+    Returns: month and day.
+    >>> month_and_day(60), month_and_day(365)
+    ((3, 1), (12, 31))
+    """
+    found = date.fromordinal(date(_REFERENCE_YEAR, 1, 1).toordinal() + doy - 1)
+    return found.month, found.day
+
+
 def make_block_batch(
     numbers: Mapping[str, Floats],
     curves: Sequence[CurveDefinition],
@@ -218,5 +230,8 @@ def _system_batch(numbers: Mapping[str, Floats], supply_index: Ints) -> SystemBa
         transmission_ratio=numbers["transmission_ratio"],
         trigger_fraction=numbers["trigger_fraction"],
         rain_room_fraction=numbers["rain_room_fraction"],
+        freeze_hold_c=numbers["freeze_hold_c"],
+        watering_start_doy=numbers["watering_start_doy"],
+        watering_end_doy=numbers["watering_end_doy"],
         supply_index=supply_index,
     )

@@ -19,6 +19,7 @@ from service.agronomy.crop_water_use import (
     crop_coefficient,
     degree_day_sums,
 )
+from service.agronomy.dormancy import cause_by_season, is_dormant
 from service.agronomy.effective_rain import rain_entering_mm
 from service.agronomy.outlook import Outlook, look_ahead
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
@@ -73,6 +74,8 @@ class CropDays:
     raw_mm: Floats
     depletion_fraction: Floats
     degree_day_sum_c_day: Floats
+    is_dormant: NDArray[np.bool_]
+    """The day is outside the block's watering season."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +99,8 @@ class DailyPlan:
     """Need that the plan defers to later days."""
     shortfall_mm: Floats
     """Part of the need without which the block would run out of readily available water."""
+    held_min: Floats
+    """Minutes of the windows that are too cold for a pulse."""
 
     @property
     def can_be_planned(self) -> NDArray[np.bool_]:
@@ -135,6 +140,9 @@ def crop_days(
         raw_mm=readily_available_water_mm(taw_mm, fraction),
         depletion_fraction=fraction,
         degree_day_sum_c_day=degree_day_sum_c_day,
+        is_dormant=is_dormant(
+            weather.days, blocks.system.watering_start_doy, blocks.system.watering_end_doy
+        ),
     )
 
 
@@ -213,6 +221,7 @@ def plan_tomorrow(
         crop_et_mm=crop.crop_et_mm[0],
         raw_mm=crop.raw_mm[0],
         system=blocks.system,
+        is_dormant=crop.is_dormant[0],
     )
     limits = pulse_limits(blocks.system, blocks.soil)
     rate_mm_per_min = net_rate_mm_per_min(blocks.system, blocks.soil)
@@ -226,11 +235,9 @@ def plan_tomorrow(
         windows=windows,
         not_before_min=not_before_min,
     )
-    if committed is None:
-        schedule = schedule_supplies(demand, supply_flow_l_per_h)
-    else:
-        rest = schedule_supplies(remaining_demand(demand, committed), supply_flow_l_per_h)
-        schedule = whole_day(rest, committed, rate_mm_per_min)
+    schedule = _schedule(demand, committed, supply_flow_l_per_h)
+    held_min = np.zeros(at_site.shape) if windows.held_min is None else windows.held_min
+    cause = cause_by_season(schedule.cause, held_min, is_dormant=crop.is_dormant[0])
     return DailyPlan(
         depletion_midnight_mm=depletion_midnight_mm,
         rain_credit_mm=rain_credit_mm[0],
@@ -243,10 +250,21 @@ def plan_tomorrow(
         limits=limits,
         net_rate_mm_per_min=rate_mm_per_min,
         gross_mm=schedule.planned_min * blocks.system.application_rate_mm_per_h / 60.0,
-        schedule=schedule,
+        schedule=replace(schedule, cause=cause),
         deferred_mm=np.maximum(0.0, need.need_mm - schedule.planned_net_mm),
         shortfall_mm=shortfall_mm(need, schedule.planned_net_mm, crop.raw_mm[0]),
+        held_min=held_min,
     )
+
+
+def _schedule(
+    demand: PulseDemand, committed: CommittedWater | None, supply_flow_l_per_h: Floats
+) -> PulseSchedule:
+    """The pulses of the day, those among them that are committed already."""
+    if committed is None:
+        return schedule_supplies(demand, supply_flow_l_per_h)
+    rest = schedule_supplies(remaining_demand(demand, committed), supply_flow_l_per_h)
+    return whole_day(rest, committed, demand.net_rate_mm_per_min)
 
 
 def coming_days(
@@ -267,6 +285,7 @@ def coming_days(
     return look_ahead(
         blocks.system,
         crop_et_mm=crop.crop_et_mm,
+        is_dormant=crop.is_dormant,
         rain_credit_mm=credited_rain_mm(
             crop.rain_entering_mm, weather.rain_probability_fraction[:, blocks.site_index]
         ),
@@ -368,15 +387,6 @@ def days_of(weather: SiteDays, first: int, last: int) -> SiteDays:
     Returns: SiteDays of those days.
     """
     rows = slice(first, last)
-    return replace(
-        weather,
-        days=weather.days[rows],
-        et0_mm=weather.et0_mm[rows],
-        rain_mm=weather.rain_mm[rows],
-        rain_probability_fraction=weather.rain_probability_fraction[rows],
-        tmax_c=weather.tmax_c[rows],
-        tmin_c=weather.tmin_c[rows],
-        climate_term=weather.climate_term[rows],
-        sunrise_min=weather.sunrise_min[rows],
-        sunset_min=weather.sunset_min[rows],
+    return SiteDays(
+        **{field.name: getattr(weather, field.name)[rows] for field in fields(SiteDays)}
     )

@@ -33,9 +33,10 @@ class Outlook:
     """Depletion at the end of each day with that water."""
     unwatered_passes_raw_day: Ints
     """(blocks,) row of the first day on which the block runs out of readily available water if it
-    is not watered from now on; NEVER if on none of them."""
+    is not watered from now on, dormant days left out; NEVER if on none of them."""
     keeps_up: NDArray[np.bool_]
-    """(blocks,) the block stays within its readily available water on every day shown."""
+    """(blocks,) the block stays within its readily available water on every day shown on which it
+    is not dormant."""
 
 
 def day_capacity_min(system: SystemBatch, limits: PulseLimits, windows: WindowBatch) -> Floats:
@@ -63,6 +64,7 @@ def look_ahead(
     system: SystemBatch,
     *,
     crop_et_mm: Floats,
+    is_dormant: NDArray[np.bool_],
     rain_credit_mm: Floats,
     taw_mm: Floats,
     raw_mm: Floats,
@@ -76,7 +78,7 @@ def look_ahead(
 ) -> Outlook:
     """Run the evening rule over the forecast days; tomorrow gets what is planned.
 
-    Shapes: weather terms (days, blocks); planned, rates (blocks,); supply flow (supplies,).
+    Shapes: weather terms, is_dormant (days, blocks); planned, rates (blocks,); flow (supplies,).
     windows_of_day: one per day; equal days may share one object.
     Returns: Outlook; later days share a short supply as plans do, and give the share of
     their water before sunrise that tomorrow does, as far as there is room then, and the rest evenly
@@ -84,12 +86,10 @@ def look_ahead(
     Equation: the step of the water balance, day by day, with the credited rain.
     """
     day_count, block_count = crop_et_mm.shape
-    expected_min = np.full((day_count, block_count), np.nan)
-    depletion_end_mm = np.full((day_count, block_count), np.nan)
+    expected_min, depletion_end_mm = np.full((2, day_count, block_count), np.nan)
     known_windows: WindowBatch | None = None
-    watered_mm = depletion_midnight_mm
+    watered_mm = unwatered_mm = depletion_midnight_mm
     early_share = _early_share(planned_early_net_mm, planned_net_mm)
-    unwatered_mm = depletion_midnight_mm
     passes_day = np.full(block_count, NEVER, dtype=np.int64)
     for day in range(day_count):
         need = water_need(
@@ -98,6 +98,7 @@ def look_ahead(
             crop_et_mm=crop_et_mm[day],
             raw_mm=raw_mm[day],
             system=system,
+            is_dormant=is_dormant[day],
         )
         if day == 0:
             net_mm = np.where(np.isnan(need.need_mm), np.nan, planned_net_mm)
@@ -129,13 +130,13 @@ def look_ahead(
             day_net_mm=net_mm - early_mm,
         ).depletion_end_mm
         unwatered_mm = np.maximum(0.0, unwatered_mm - rain_credit_mm[day]) + crop_et_mm[day]
-        passes_day[(passes_day == NEVER) & (unwatered_mm > raw_mm[day])] = day
+        passes_day[(passes_day == NEVER) & (unwatered_mm > raw_mm[day]) & ~is_dormant[day]] = day
     known = np.isfinite(depletion_end_mm)
     return Outlook(
         expected_min=expected_min,
         depletion_end_mm=depletion_end_mm,
         unwatered_passes_raw_day=passes_day,
-        keeps_up=np.all(~known | (depletion_end_mm <= raw_mm + 1e-9), axis=0),
+        keeps_up=np.all(~known | is_dormant | (depletion_end_mm <= raw_mm + 1e-9), axis=0),
     )
 
 

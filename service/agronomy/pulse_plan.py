@@ -75,6 +75,10 @@ class ShortfallCause(enum.IntEnum):
     DAILY_MAXIMUM = 4
     MINIMUM_PULSE = 5
     OUTAGE = 6
+    FREEZE_HOLD = 7
+    """Hours expected near freezing are closed."""
+    DORMANT = 8
+    """The day is outside the watering season of the block."""
 
 
 CAUSE_TEXT: dict[ShortfallCause, str] = {
@@ -85,6 +89,8 @@ CAUSE_TEXT: dict[ShortfallCause, str] = {
     ShortfallCause.DAILY_MAXIMUM: "the daily maximum of the block is reached",
     ShortfallCause.MINIMUM_PULSE: "what is left is less than the shortest useful pulse",
     ShortfallCause.OUTAGE: "a period without water takes part of the day",
+    ShortfallCause.FREEZE_HOLD: "no water is given in hours expected near freezing",
+    ShortfallCause.DORMANT: "the block is dormant, outside its watering season",
 }
 
 

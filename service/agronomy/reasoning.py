@@ -7,10 +7,12 @@ value, unit, equation and source. A plan stores numbers; the words are made here
 
 from __future__ import annotations
 
+import calendar
 import enum
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from service.agronomy.block_batch import month_and_day
 from service.agronomy.depth_rounding import bare_depth_text
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.step_rule import StepRule
@@ -187,7 +189,13 @@ WATER_NOT_POSSIBLE = (
     "No water, although depletion would reach {have} by the evening, at or beyond the {trigger}"
     " that call for water: {cause}."
 )
-REASON_TEXTS = (NOTHING_KNOWN, WATER_NEEDED, WATER_NOT_NEEDED, WATER_NOT_POSSIBLE)
+DORMANT_SEASON = (
+    "Dormant: no water is planned outside the watering season, {first} to {last}; the balance goes"
+    " on."
+)
+REASON_TEXTS = (
+    NOTHING_KNOWN, WATER_NEEDED, WATER_NOT_NEEDED, WATER_NOT_POSSIBLE, DORMANT_SEASON,
+)  # fmt: skip
 """The possible reasons, as sentence templates; the depths go in with their unit."""
 
 
@@ -201,6 +209,8 @@ class Reason:
     """Depths [mm] by their name in the template; None where one is not known."""
     cause: str
     """Why there is no water although it is needed, as in ``CAUSE_TEXT``; empty otherwise."""
+    days: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    """Month and day of days of every year, by their name in the template."""
 
 
 def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
@@ -222,6 +232,10 @@ def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
     }
     if pulses:
         return Reason(WATER_NEEDED, depths, "")
+    if numbers.get("cause") == ShortfallCause.DORMANT:
+        ends = (numbers.get("watering_start_doy"), numbers.get("watering_end_doy"))
+        days = [month_and_day(int(doy)) if is_known(doy) else (1, 1) for doy in ends]
+        return Reason(DORMANT_SEASON, {}, "", dict(zip(("first", "last"), days, strict=True)))
     if planned_mm < trigger_mm:
         return Reason(WATER_NOT_NEEDED, depths, "")
     cause = explain_cause(int(numbers.get("cause") or ShortfallCause.MINIMUM_PULSE))
@@ -251,4 +265,7 @@ def one_sentence(
         name: write_depth(value) if is_known(value) else "?"
         for name, value in reason.depths.items()
     }
-    return reason.template.format(**depths, cause=reason.cause)
+    days = {
+        name: f"{calendar.month_abbr[month]} {day}" for name, (month, day) in reason.days.items()
+    }
+    return reason.template.format(**depths, **days, cause=reason.cause)

@@ -110,6 +110,12 @@ class SystemBatch:
     """Share of RAW at which the evening plan waters."""
     rain_room_fraction: Floats
     """Share of RAW left empty for rain when it waters."""
+    freeze_hold_c: Floats
+    """No pulse runs in hours expected below this temperature."""
+    watering_start_doy: Floats
+    """First day of the watering season, in a year of 365 days."""
+    watering_end_doy: Floats
+    """Last day of the watering season; before its start where it passes the turn of the year."""
     supply_index: Ints
     """Row of the block's supply in the supply arrays."""
 
@@ -124,6 +130,8 @@ class WindowBatch:
     """(blocks, windows) end of each window, exclusive; windows of a block rise and do not touch."""
     is_outage: NDArray[np.bool_]
     """(blocks,) a no-water period removes part of that day."""
+    held_min: Floats | None = None
+    """(blocks,) minutes that a freeze hold has taken from the windows; None: from no block."""
 
 
 @dataclass(frozen=True, slots=True)

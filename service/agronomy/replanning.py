@@ -138,7 +138,7 @@ def windows_beside(
         for place, (opens, closes) in enumerate(own):
             opens_min[row, place] = opens
             closes_min[row, place] = closes
-    return WindowBatch(opens_min=opens_min, closes_min=closes_min, is_outage=windows.is_outage)
+    return replace(windows, opens_min=opens_min, closes_min=closes_min)
 
 
 def _less(spans: list[tuple[int, int]], gaps: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:

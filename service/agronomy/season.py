@@ -23,6 +23,7 @@ from service.agronomy.daily_plan import (
     plan_tomorrow,
     ready_min,
 )
+from service.agronomy.freeze_hold import hold_windows
 from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
 from service.agronomy.water_balance import DayLedger, PulseTimes, step_day
 
@@ -80,16 +81,16 @@ def run_season(
     at_site = blocks_of_year(int(years[0])).site_index
     plans: list[DailyPlan] = []
     ledgers: list[DayLedger] = []
-    depletion_mm = depletion_start_mm
-    expected_mm = depletion_start_mm
+    depletion_mm = expected_mm = depletion_start_mm
     not_before_min = np.zeros(depletion_start_mm.size, dtype=np.int64)
     for day in range(day_count):
+        blocks = blocks_of_year(int(years[day]))
         plan = plan_tomorrow(
-            blocks_of_year(int(years[day])),
+            blocks,
             days_of(forecast, day, day + 1),
             _crop_on(forecast_crop, day, day + 1),
             depletion_midnight_mm=expected_mm,
-            windows=windows_of_day[day],
+            windows=_held_windows(windows_of_day[day], forecast, day, blocks),
             supply_flow_l_per_h=supply_flow_l_per_h,
             not_before_min=not_before_min,
         )
@@ -118,6 +119,19 @@ def run_season(
         pulses=tuple(plan.schedule.pulses for plan in plans),
         sunrise_min=weather.sunrise_min[:, at_site],
         sunset_min=weather.sunset_min[:, at_site],
+    )
+
+
+def _held_windows(
+    windows: WindowBatch, forecast: SiteDays, day: int, blocks: BlockBatch
+) -> WindowBatch:
+    """The day's windows without the hours that are forecast near freezing."""
+    return hold_windows(
+        windows,
+        forecast,
+        day,
+        site_index=blocks.site_index,
+        freeze_hold_c=blocks.system.freeze_hold_c,
     )
 
 

@@ -84,6 +84,23 @@ ZONE_STEPS: tuple[StepRule, ...] = (
 
 WATER_STEPS: tuple[StepRule, ...] = (
     StepRule(
+        "dormant_days", "Days until water may be planned again", "", 0, _MODEL,
+        (
+            "0 within the watering season, which lasts from day {watering_start_doy:.0f} to day"
+            " {watering_end_doy:.0f} of the year",
+        ),
+        has("dormant_days"),
+    ),
+    StepRule(
+        "held_min", "Minutes of the allowed hours that are too cold", "min", 0,
+        "Parton & Logan 1981 (coefficients as quoted by others)",
+        (
+            "hours expected below {freeze_hold_c:.1f} °C between {tmin_c:.1f} and {tmax_c:.1f} °C;"
+            " the whole day where the highest is less than 3 °C above it",
+        ),
+        has("held_min"),
+    ),
+    StepRule(
         "application_rate_mm_per_h", "Depth the emitters give per hour", "mm/h", 3, "geometry",
         (
             "emitter flow / area of one emitter = {emitter_flow_l_per_h:.4f} L/h / "

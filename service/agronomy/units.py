@@ -17,6 +17,7 @@ from types import MappingProxyType
 
 from service.agronomy.nutrition_units import NUTRITION_GROUPS
 from service.agronomy.quantity import Quantity
+from service.agronomy.season_units import SEASON_GROUP
 from service.agronomy.water_units import WATER_GROUPS
 from service.agronomy.weather_units import WEATHER_NAMES
 
@@ -123,8 +124,6 @@ _DAY_AND_CLOCK = (
     Quantity("season_year", "a", 1900, 2200, "calendar year that a season belongs to"),
     Quantity("planting_year", "a", 1900, 2200, "calendar year in which the block was planted"),
     Quantity("age_years", "a", 0, 300, "years since planting"),
-    Quantity("season_start_doy", "d of year", 1, 365, "start of the season or degree-day count"),
-    Quantity("kc_table_doy", "d of year", 1, 365, "knots of a block's own Kc table"),
     Quantity("stage_lengths_day", "d", 1, 365, "length of the four growth stages"),
     Quantity("window_days", "d", 1, 366, "days back over which a mean is taken"),
     Quantity("minimum_days", "d", 1, 366, "known days that such a mean needs"),
@@ -306,7 +305,6 @@ _PULSES = (
     Quantity("closes_min", "min", 0, 2880, "end of a window, exclusive, elapsed since midnight"),
     Quantity("start_min", "min", 0, 2880, "start of a pulse or run, elapsed since midnight"),
     Quantity("starts_min", "min", 0, 2880, "starts of a block's pulses, in order"),
-    Quantity("from_min", "min", 0, inf, "minute before which a search does not look"),
     Quantity("not_before_min", "min", 0, 2880, "first minute at which a pulse may start"),
     Quantity("now_min", "min", 0, inf, "minute at which a list schedule stands"),
     Quantity("duration_min", "min", 0, 2880, "length of a pulse or run"),
@@ -502,6 +500,7 @@ _GROUPS = (
     _PIPES,
     *WATER_GROUPS,
     *NUTRITION_GROUPS,
+    SEASON_GROUP,
     _REPORTS,
     _STANDARD_TERMS,
     _LETTERS,

@@ -75,11 +75,13 @@ def water_need(
     crop_et_mm: Floats,
     raw_mm: Floats,
     system: SystemBatch,
+    is_dormant: NDArray[np.bool_] | None = None,
 ) -> WaterNeed:
     """Net water to refill tomorrow, and how much of it cannot wait.
 
     Shapes: all (blocks,).
-    Returns: WaterNeed; need 0 below the trigger; NaN wherever an input is NaN.
+    is_dormant: blocks outside their watering season; none when None.
+    Returns: WaterNeed; need 0 below the trigger and while dormant; NaN wherever an input is NaN.
     Equation: D1 = max(0, D - credit); D_plan = D1 + Kc ET0; need = D_plan - rain room x RAW where
     D_plan >= trigger x RAW, else 0; urgent = max(0, D_plan - RAW). Trigger and rain room are
     [CHOICE], 0.7 and 0.3 of RAW unless the grower sets them.
@@ -91,6 +93,8 @@ def water_need(
     need_mm = np.where(
         planned_depletion_mm >= trigger_mm, np.maximum(0.0, planned_depletion_mm - rain_room_mm), 0
     )
+    if is_dormant is not None:
+        need_mm = np.where(is_dormant, 0.0, need_mm)
     unknown = np.isnan(planned_depletion_mm)
     urgent_need_mm = np.minimum(np.maximum(0.0, planned_depletion_mm - raw_mm), need_mm)
     return WaterNeed(

@@ -12,7 +12,7 @@ from datetime import date, datetime, time, timedelta
 import numpy as np
 
 from service.agronomy.civil_day import day_length_min, elapsed_min
-from service.agronomy.records import NoWaterPeriod, WallWindow, WindowBatch
+from service.agronomy.records import Ints, NoWaterPeriod, WallWindow, WindowBatch
 from service.agronomy.units import MINUTES_PER_DAY
 
 Span = tuple[int, int]
@@ -51,6 +51,20 @@ def watering_windows(
             closes_min[row, place] = closes
     is_outage = np.array([outage for _, outage in rows], dtype=np.bool_)
     return WindowBatch(opens_min=opens_min, closes_min=closes_min, is_outage=is_outage)
+
+
+def take_windows(windows: WindowBatch, rows: Ints) -> WindowBatch:
+    """The windows of some blocks, in the order of ``rows``.
+
+    Shapes: windows (blocks, windows); rows (some blocks,), row numbers.
+    Returns: WindowBatch of those blocks.
+    """
+    return WindowBatch(
+        opens_min=windows.opens_min[rows],
+        closes_min=windows.closes_min[rows],
+        is_outage=windows.is_outage[rows],
+        held_min=None if windows.held_min is None else windows.held_min[rows],
+    )
 
 
 def _open_spans(

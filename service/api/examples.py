@@ -9,21 +9,6 @@ import orjson
 from service.operations.evening.publish_programs import csv_body, json_body, render_program
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 
-BLOCK_PAGE: Final[dict[str, Any]] = {
-    "items": [
-        {
-            "block_id": "hill-farm.north",
-            "farm_id": "hill-farm",
-            "name": "North blueberries",
-            "crop_key": "blueberry",
-            "site_id": "home",
-            "supply_id": "well",
-            "area_m2": 3035.142317,
-        }
-    ],
-    "next": "https://rillwright.example/v1/blocks?page_size=1&cursor=aGlsbC1mYXJtLm5vcnRo",
-}
-
 BLOCK: Final[dict[str, Any]] = {
     "block_id": "hill-farm.north",
     "farm_id": "hill-farm",
@@ -65,6 +50,9 @@ BLOCK: Final[dict[str, Any]] = {
     "transmission_ratio": 1.0,
     "trigger_fraction": 0.7,
     "rain_room_fraction": 0.3,
+    "freeze_hold_c": 0.0,
+    "watering_start_doy": 65,
+    "watering_end_doy": 322,
     "field_capacity": 0.23,
     "wilting_point": 0.11,
     "saturated_conductivity_mm_per_h": 50.304555,

@@ -133,7 +133,7 @@ def headline(view: PlanView, units: UnitSystem) -> str:
     if plan.status == "no-weather":
         return "NO PLAN: no weather data"
     if not plan.pulses:
-        return "REST"
+        return "DORMANT" if plan.is_dormant else "REST"
     starts = [shown.clock(start, view.zone) for start in start_times(view)]
     lengths = [minutes for _, minutes in plan.pulses]
     how_much = f"= {plan.planned_min} min, {shown.volume(plan.reasoning.volume_l or 0.0, units)}"

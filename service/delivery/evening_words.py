@@ -283,7 +283,7 @@ def _action(block: BlockLine, zone: str, words: Wording) -> str:
     if block.status == "no-weather":
         return words.gettext("NO PLAN: no weather data")
     if not block.pulses:
-        return words.gettext("REST")
+        return words.gettext("DORMANT") if block.is_dormant else words.gettext("REST")
     starts = [words.clock(pulse.starts_at, zone) for pulse in block.pulses]
     minutes, volume = words.minutes(block.planned_min), words.volume(block.volume_l)
     if len(starts) == 1:
@@ -315,13 +315,12 @@ def _pulses(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:
 
 
 def _reason(block: BlockLine, words: Wording) -> str:
-    reason = reason_of(
-        block.numbers,
-        [(place, pulse.duration_min) for place, pulse in enumerate(block.pulses)],
-    )
+    pulses = [(place, pulse.duration_min) for place, pulse in enumerate(block.pulses)]
+    reason = reason_of(block.numbers, pulses)
     depths = words.depths(reason.depths)
     cause = words.gettext(reason.cause) if reason.cause else ""
-    return words.gettext(reason.template, **depths, cause=cause)
+    days = {name: words.yearly_day(*day) for name, day in reason.days.items()}
+    return words.gettext(reason.template, **depths, **days, cause=cause)
 
 
 def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:

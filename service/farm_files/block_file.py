@@ -45,7 +45,7 @@ from service.farm_files.block_part_keys import (
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
-from service.farm_files.season_file import read_curve
+from service.farm_files.season_file import read_curve, read_watering_season
 from service.farm_files.toml_table import TomlTable, one_of
 from service.records.farms import BlockDefinition, typed_numbers
 
@@ -95,6 +95,7 @@ def read_block(
     curve, draft.origins["curve"] = read_curve(
         table, crop, latitude_deg=place.latitudes_deg.get(site_id, 0.0)
     )
+    read_watering_season(table, draft, crop=crop, curve=curve)
     windows = table.windows(BlockKeys.windows)
     draft.origins["windows"] = GIVEN
     no_water = _read_no_water(table)

@@ -20,6 +20,7 @@ from service.farm_files.block_part_keys import (
     SoilByParticlesKeys,
     SoilByTextureKeys,
     SoilByWaterKeys,
+    WateringSeasonKeys,
 )
 from service.farm_files.keys import (
     ChoiceKey,
@@ -174,6 +175,19 @@ class BlockKeys(Table):
         default=0.3,
         origin="choice: leave 0.3 of the readily available water empty for rain",
     )
+    freeze_hold = NumberKey(
+        about="No water in hours expected below this temperature, nor on a day that stays near it.",
+        measure=Measure(
+            noun="a temperature",
+            unit="degC",
+            lowest=-40.0,
+            highest=10.0,
+            examples=("'32 degF'", "'0 degC'"),
+        ),
+        field="freeze_hold_c",
+        default=0.0,
+        origin="choice: no water in hours below freezing",
+    )
     curve_number = NumberKey(
         about="SCS curve number, from which runoff is computed.",
         measure=plain("an SCS curve number", 30.0, 100.0, "75", "85"),
@@ -274,6 +288,13 @@ class BlockKeys(Table):
         tables=(SeasonKeys,),
         otherwise="the published season of the crop, where there is one; berries have none",
     )
+    watering_season = TableKey(
+        about="When water is planned at all; outside it the block is dormant, and its balance goes"
+        " on.",
+        tables=(WateringSeasonKeys,),
+        otherwise="the crop's season with 14 days before and after; the whole year for evergreen"
+        " crops and for stages in degree days",
+    )
     kc_table = PointsKey(
         about="Crop coefficients by day of the year, rising from January, in place of stages,"
         " canopy and mulch; straight lines between the days.",
@@ -352,9 +373,12 @@ TABLE_OF: dict[str, str] = {
     **{key.field: BlockKeys.mulch.name for key in MULCH},
 }
 """The table of the block that holds a number; the other numbers are in the block itself."""
+WATERING_DAYS = ("watering_start_doy", "watering_end_doy")
+"""The numbers of the watering season, whose keys are days of the year."""
 NOTED_NAMES: tuple[str, ...] = (
     *(key.field for key in ALL_NUMBERS),
     "texture_group",
+    *WATERING_DAYS,
     "curve",
     "windows",
 )

@@ -187,6 +187,17 @@ class SeasonKeys(Table):
     )
 
 
+class WateringSeasonKeys(Table):
+    """The first and the last day of every year on which water may be planned."""
+
+    start = MonthDayKey(
+        name="from",
+        about="First day; the season may pass the turn of the year.",
+        is_needed=True,
+    )
+    end = MonthDayKey(name="to", about="Last day.", is_needed=True)
+
+
 class NoWaterKeys(Table):
     """A time without water, such as harvest or spraying."""
 

@@ -10,9 +10,11 @@ import math
 from collections.abc import Iterable
 from datetime import date, datetime
 
+from service.agronomy.block_batch import month_and_day
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, NOTED_NAMES, TABLE_OF
+from service.farm_files.block_part_keys import WateringSeasonKeys
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
 from service.records.controllers import ControllerDefinition
@@ -122,6 +124,7 @@ def _block_lines(block: BlockDefinition) -> list[str]:
             tables[TABLE_OF.get(number.field, "")].append(_pair(number.name, written))
     tables["soil"].append(_pair("grain", block.texture_group.name.lower()))
     curve_lines, tables["season"] = _curve_lines(block)
+    tables["watering_season"] = _watering_lines(block)
     lines += [*curve_lines, *tables.pop("")]
     tables["origins"] = [
         _pair(name, origin)
@@ -174,6 +177,17 @@ def _curve_lines(block: BlockDefinition) -> tuple[list[str], list[str]]:
         lengths = [later - earlier for earlier, later in zip((0.0, *knots), knots, strict=False)]
         season.append(f"lengths = {_list(lengths)}")
     return [], season
+
+
+def _watering_lines(block: BlockDefinition) -> list[str]:
+    """The lines of the table ``watering_season``; none where it is not known."""
+    days = (block.watering_start_doy, block.watering_end_doy)
+    if any(map(math.isnan, days)):
+        return []
+    return [
+        _pair(key.name, "{:02d}-{:02d}".format(*month_and_day(int(doy))))
+        for key, doy in zip((WateringSeasonKeys.start, WateringSeasonKeys.end), days, strict=True)
+    ]
 
 
 def _windows(windows: Iterable[WallWindow]) -> str:

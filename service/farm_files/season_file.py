@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
+from service.agronomy.block_batch import day_of_year
 from service.agronomy.crop_file import CropRow
+from service.agronomy.dormancy import WHOLE_YEAR, default_watering_season
 from service.agronomy.records import CurveDefinition
-from service.farm_files.block_keys import GIVEN, BlockKeys
-from service.farm_files.block_part_keys import SeasonKeys
+from service.farm_files.block_draft import BlockDraft
+from service.farm_files.block_keys import GIVEN, WATERING_DAYS, BlockKeys
+from service.farm_files.block_part_keys import SeasonKeys, WateringSeasonKeys
 from service.farm_files.quantities import show
 from service.farm_files.toml_table import TomlTable
 
@@ -43,6 +46,36 @@ def read_curve(
                 season.refuse(key, show(season.value(key)), "either kc_table or stages, not both")
         season.close()
     return curve, origin
+
+
+def read_watering_season(
+    table: TomlTable, draft: BlockDraft, *, crop: CropRow | None, curve: CurveDefinition | None
+) -> None:
+    """The first and last day on which a block is watered: its own, or by the crop's season."""
+    draft.numbers |= dict.fromkeys(WATERING_DAYS, math.nan)
+    own = table.table(BlockKeys.watering_season)
+    if own is not None:
+        for name, key in zip(
+            WATERING_DAYS, (WateringSeasonKeys.start, WateringSeasonKeys.end), strict=True
+        ):
+            found = own.month_day(key)
+            draft.numbers[name] = math.nan if found is None else float(day_of_year(*found))
+            draft.origins[name] = GIVEN
+        own.close()
+    elif crop is not None and curve is not None:
+        days = default_watering_season(curve, is_evergreen=crop.is_evergreen)
+        draft.numbers |= dict(zip(WATERING_DAYS, map(float, days), strict=True))
+        draft.origins |= dict.fromkeys(WATERING_DAYS, _watering_origin(days, curve, crop))
+
+
+def _watering_origin(days: tuple[int, int], curve: CurveDefinition, crop: CropRow) -> str:
+    if days != WHOLE_YEAR:
+        return "choice: the crop's season with 14 days before and after"
+    if crop.is_evergreen:
+        return "choice: the whole year, as the crop is evergreen"
+    if curve.basis == "degree-days":
+        return "choice: the whole year, as the days of stages in degree days are not known before"
+    return "choice: the whole year, as the crop's season leaves little of it"
 
 
 def _degree_day_curve(season: TomlTable, start: tuple[int, int] | None) -> CurveDefinition | None:

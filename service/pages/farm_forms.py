@@ -15,7 +15,6 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import cast
 
 import orjson
@@ -31,6 +30,13 @@ from service.agronomy.units import (
     SQUARE_FEET_PER_ACRE,
 )
 from service.errors import Fault, InputInvalid
+from service.pages.number_fields import digits_of, entered_number
+from service.pages.season_fields import (
+    change_seasons,
+    drop_default_seasons,
+    entered_seasons,
+    shown_seasons,
+)
 from service.pages.visit import faults_by_field
 from service.pages.window_fields import clock_text, entered_windows, shown_windows
 from service.records.farms import BlockDefinition, FarmBundle, SiteDefinition, SupplyDefinition
@@ -99,14 +105,12 @@ COUNTS: Mapping[str, str] = {
     "planting_year": "planting_year",
 }
 """Fields without a unit."""
-SHOWN_DIGITS = 5
 GIVEN = "given"
 MISSING_SEASON = Fault(
     "season_start",
     "",
     marked("a day such as 03-20, and the days of each stage, as none are published for this crop"),
 )
-_SEASON = ("season_start", "stage_1", "stage_2", "stage_3", "stage_4")
 _NOT_FIELDS = frozenset({"token", "do", "version"})
 _DRIP = ("row_spacing", "emitter_spacing", "emitter_flow", "laterals_per_row")
 _OF_CROP: Mapping[str, tuple[str, str]] = {
@@ -129,7 +133,7 @@ _PARTS = re.compile(r"/(farm|site|supply|block)(?:/\d+)?/")
 _TEXTURE_ORIGIN = re.compile(r"texture ([a-z-]+):")
 _FIELDS = {
     "id": "name", "windows": "opens_1", "season": "season_start", "soil": "texture",
-    "kc_table": "season_start",
+    "kc_table": "season_start", "watering_season": "watering_from",
 }  # fmt: skip
 
 
@@ -273,7 +277,7 @@ def block_table(form: Form) -> Table:
         "soil": {"texture": form.get("texture", "")},
         **{key: entered_quantity(form, key) for key in QUANTITIES},
         **{key: entered_number(form, key) for key in COUNTS},
-        "season": _season(form),
+        **entered_seasons(form),
     }
     for key in ("supply", "site"):
         table[key] = form.get(key) or None
@@ -309,18 +313,9 @@ def open_block(
             origins[name] = (f"{shown} {words.unit(unit)}".strip(), origin)
         if unit:
             form[f"{name}_unit"] = unit
-    curve = block.curve
-    if curve.basis == "days" and block.origins.get("curve", GIVEN) == GIVEN:
-        knots = (0.0, *curve.stage_knots)
-        form["season_start"] = f"{curve.season_start[0]:02d}-{curve.season_start[1]:02d}"
-        for number_of, (before, after) in enumerate(pairwise(knots), 1):
-            form[f"stage_{number_of}"] = digits_of(after - before)
-    elif curve.basis == "days":
-        month, day = curve.season_start
-        lengths = ", ".join(
-            digits_of(after - before) for before, after in pairwise((0.0, *curve.stage_knots))
-        )
-        origins["season_start"] = (f"{month:02d}-{day:02d}; {lengths}", block.origins["curve"])
+    seasons = shown_seasons(block)
+    form |= seasons.form
+    origins |= seasons.origins
     if block.origins.get("windows", GIVEN) == GIVEN:
         form |= shown_windows(block.windows)
     return Opened(form, origins, version_of(table))
@@ -337,8 +332,7 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
         changed["crop"] = form.get("crop", "")
         for field in _OF_CROP:
             _drop_default(changed, field)
-        if origins.pop("curve", None) is not None:
-            changed.pop("season", None)
+        drop_default_seasons(changed)
     if form.get("texture") != opened.form["texture"]:
         changed["soil"] = {"texture": form.get("texture", "")}
         for field in _OF_SOIL:
@@ -355,12 +349,7 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
         origins.pop(field, None)
         if value is not None:
             changed[name] = value
-    if any(form.get(name, "") != opened.form.get(name, "") for name in _SEASON):
-        origins.pop("curve", None)
-        changed.pop("season", None)
-        season = _season(form)
-        if season is not None:
-            changed["season"] = season
+    change_seasons(changed, form, opened.form)
     _drop_shared_windows(changed)
     if entered_windows(form) != entered_windows(opened.form):
         changed.pop("windows", None)
@@ -396,6 +385,8 @@ def faults_of(error: InputInvalid) -> dict[str, Fault]:
             name = "latitude"  # a place that others share, or one on another clock
         elif first == "season" and rest[:1] == ["lengths"]:
             name = "stage_1"
+        elif first == "watering_season" and rest:
+            name = f"watering_{rest[0]}"
         else:
             name = _FIELDS.get(first, first)
             if place == "season":
@@ -435,14 +426,6 @@ def shown_quantity(value: float, units: Sequence[str]) -> tuple[str, str]:
     return min(shown, key=lambda each: len(each[0]))
 
 
-def digits_of(value: float, digits: int = SHOWN_DIGITS) -> str:
-    """A number with so many digits that count, as a field takes it."""
-    places = digits - 1 - math.floor(math.log10(abs(value))) if value else 0
-    rounded = round(value, places)
-    text = f"{rounded:.{max(0, places)}f}"
-    return text.rstrip("0").rstrip(".") if places > 0 else text
-
-
 def is_as_shown(form: Form, shown: Form, name: str) -> bool:
     """Whether a field came back unchanged, including its unit if it has a number."""
     if form.get(name, "") != shown.get(name, ""):
@@ -467,31 +450,10 @@ def _drop_shared_windows(table: Table) -> None:
         table.pop("windows", None)
 
 
-def _season(form: Form) -> Table | None:
-    season: Table = {}
-    if form.get("season_start"):
-        season["start"] = form["season_start"]
-    if any(form.get(name) for name in _SEASON[1:]):
-        season["lengths"] = [entered_number(form, name) for name in _SEASON[1:]]
-    return season or None
-
-
 def entered_quantity(form: Form, name: str) -> str | None:
     """A field and its unit as a farm file writes them; None where nothing was entered."""
     number = form.get(name, "").replace(",", ".")
     return f"{number} {form.get(f'{name}_unit', '')}".strip() if number else None
-
-
-def entered_number(form: Form, name: str) -> float | str | None:
-    """A field without a unit; as it is where it is no number, for the reader to refuse."""
-    text = form.get(name, "").replace(",", ".")
-    if not text:
-        return None
-    try:
-        number = float(text)
-    except ValueError:
-        return text
-    return int(number) if number.is_integer() else number
 
 
 def textures_by_key(words: Wording) -> list[tuple[str, str]]:

@@ -16,13 +16,12 @@ from service.pages.farm_forms import (
     Form,
     Opened,
     Table,
-    digits_of,
-    entered_number,
     entered_quantity,
     is_as_shown,
     shown_quantity,
     version_of,
 )
+from service.pages.number_fields import digits_of, entered_number
 from service.records.farms import BlockDefinition
 
 M_PER_MM = 0.001

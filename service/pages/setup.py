@@ -44,8 +44,8 @@ ZONES = (
     "America/Lima", "America/Santiago", "America/Argentina/Buenos_Aires", "Europe/Madrid", "UTC",
 )  # fmt: skip
 BLOCK_FIELDS = (
-    "name", "crop", "texture", "wetness", "season_start", "stage_1", "opens_1",
-    *farm_forms.QUANTITIES, *farm_forms.COUNTS,
+    "name", "crop", "texture", "wetness", "season_start", "stage_1", "watering_from", "watering_to",
+    "opens_1", *farm_forms.QUANTITIES, *farm_forms.COUNTS,
 )  # fmt: skip
 """Fields that a fault can stand beside; supply and place are asked for only where there are
 several."""

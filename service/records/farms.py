@@ -123,6 +123,10 @@ class BlockDefinition:
     transmission_ratio: float
     trigger_fraction: float
     rain_room_fraction: float
+    freeze_hold_c: float
+    watering_start_doy: float
+    """First day of the watering season, in a year of 365 days; NaN: the whole year."""
+    watering_end_doy: float
     field_capacity: float
     wilting_point: float
     saturated_conductivity_mm_per_h: float

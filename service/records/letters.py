@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
+from service.agronomy.pulse_plan import ShortfallCause
 from service.records.weather import Attribution
 
 
@@ -72,6 +73,11 @@ class BlockLine:
     """None: nothing is ordered."""
     taken_full_day: date | None = None
     """Day on which the root zone was taken as full, for want of an answer."""
+
+    @property
+    def is_dormant(self) -> bool:
+        """The day is outside the block's watering season, and nothing runs."""
+        return self.status == "rest" and self.cause == ShortfallCause.DORMANT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

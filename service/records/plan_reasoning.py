@@ -147,6 +147,13 @@ class PlanReasoning(NamedTuple):
     leaching_fraction: float | None = None
     flow_l_per_h: float | None = None
     supply_flow_l_per_h: float | None = None
+    watering_start_doy: float | None = None
+    watering_end_doy: float | None = None
+    dormant_days: float | None = None
+    """Days until the watering season; 0 within it."""
+    freeze_hold_c: float | None = None
+    held_min: float | None = None
+    """Minutes of the windows that are too cold for a pulse."""
 
     @property
     def quantities(self) -> Numbers:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints
 from service.pulses import Pulse
 from service.records.plan_reasoning import PlanReasoning, WeatherBasis
@@ -87,6 +88,11 @@ class PublishedPlan:
     reasoning: PlanReasoning
     weather: WeatherBasis
     """The weather behind the plans of the site."""
+
+    @property
+    def is_dormant(self) -> bool:
+        """The day is outside the block's watering season, and nothing runs."""
+        return self.status == "rest" and self.reasoning.cause is ShortfallCause.DORMANT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -175,6 +175,10 @@ class Wording:
         """A day in few letters."""
         return _in_skeleton("MMMEd", day, self.locale)
 
+    def yearly_day(self, month: int, day: int) -> str:
+        """A day that every year has, in few letters."""
+        return _in_skeleton("MMMd", date(2023, month, day), self.locale)
+
     def weekday(self, day: date) -> str:
         """The weekday in a few letters."""
         return _in_skeleton("EEE", day, self.locale).rstrip(".")

@@ -42,6 +42,9 @@ def make_system() -> SystemBatch:
         transmission_ratio=one,
         trigger_fraction=0.7 * one,
         rain_room_fraction=0.3 * one,
+        freeze_hold_c=0.0 * one,
+        watering_start_doy=1.0 * one,
+        watering_end_doy=365.0 * one,
         supply_index=np.zeros(1, dtype=np.int64),
     )
 

@@ -46,6 +46,7 @@ def ahead(
     return look_ahead(
         batch.system,
         crop_et_mm=over_days(crop_et_mm),
+        is_dormant=over_days(0.0) > 0.0,
         rain_credit_mm=over_days(rain_credit_mm),
         taw_mm=over_days(taw_mm),
         raw_mm=over_days(raw_mm),

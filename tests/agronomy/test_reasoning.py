@@ -108,6 +108,11 @@ NUMBERS: dict[str, float | None] = {
     "urgent_share": 1.0,
     "rest_share": 1.0,
     "urgent_need_mm": 1.07,
+    "watering_start_doy": 65.0,
+    "watering_end_doy": 318.0,
+    "dormant_days": 0.0,
+    "freeze_hold_c": 0.0,
+    "held_min": 0.0,
 }
 
 

@@ -55,6 +55,9 @@ def make_system(emitter_flow_l_per_h: float = 2.0, rate_mm_per_h: float = 2.0) -
         transmission_ratio=one,
         trigger_fraction=0.7 * one,
         rain_room_fraction=0.3 * one,
+        freeze_hold_c=0.0 * one,
+        watering_start_doy=1.0 * one,
+        watering_end_doy=365.0 * one,
         supply_index=np.zeros(1, dtype=np.int64),
     )
 

@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from service.agronomy.units import NOMENCLATURE
 from service.api import examples
+from service.api.block_examples import BLOCK_PAGE
 from service.api.problems import PROBLEM_TYPES
 from service.api.schemas.balances import BalanceOut
 from service.api.schemas.blocks import BlockOut, BlockPageOut
@@ -82,7 +83,7 @@ def test_every_operation_documents_its_problems(document: dict[str, Any]) -> Non
 @pytest.mark.parametrize(
     ("model", "example"),
     [
-        (BlockPageOut, examples.BLOCK_PAGE),
+        (BlockPageOut, BLOCK_PAGE),
         (BlockOut, examples.BLOCK),
         (PlanOut, examples.PLAN),
         (ExplanationOut, examples.EXPLANATION),

@@ -82,6 +82,7 @@ def rich() -> dict[str, Any]:
         },
         "origins": {"kc_mid": "a neighbour's trial"},
     }
+    south["watering_season"] = {"from": "03-01", "to": "11-14"}
     south["kc_table"] = [["03-15", 0.3], ["06-01", 1.0]]
     pipes = north["hydraulics"]
     del pipes["emitter_count"], pipes["row_profile"]

@@ -10,8 +10,9 @@ from fastapi import APIRouter, Query, Request, Response
 
 from service.api.access import Right, TheCaller, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
+from service.api.block_examples import BLOCK_PAGE
 from service.api.dependencies import BlockId, TheService
-from service.api.examples import BLOCK, BLOCK_PAGE
+from service.api.examples import BLOCK
 from service.api.problems import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
 from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery

@@ -156,6 +156,16 @@ class BlockOut(Out):
     rain_room_fraction: float | None = Field(
         description="Share of the readily available water left empty for rain."
     )
+    freeze_hold_c: float | None = Field(
+        description="No water in hours expected below this temperature, °C."
+    )
+    watering_start_doy: int | None = Field(
+        description="First day of the watering season, in a year of 365 days; null: all year."
+    )
+    watering_end_doy: int | None = Field(
+        description="Last day of the watering season; before the start: across the turn of the"
+        " year."
+    )
     field_capacity: float | None = Field(description="Soil water at field capacity, m³/m³.")
     wilting_point: float | None = Field(description="Soil water at wilting point, m³/m³.")
     saturated_conductivity_mm_per_h: float | None = Field(
@@ -218,11 +228,12 @@ class BlockOut(Out):
     def from_record(cls, block: BlockDefinition) -> Self:
         """The definition without NaN and codes."""
         numbers = {name: known(getattr(block, name)) for name in BLOCK_NUMBERS}
-        year = numbers.pop("planting_year")
+        whole = ("planting_year", "watering_start_doy", "watering_end_doy")
+        counts = {name: numbers.pop(name) for name in whole}
         del numbers["texture_group"]
         facts: dict[str, object] = {
             **numbers,
-            "planting_year": None if year is None else int(year),
+            **{name: None if count is None else int(count) for name, count in counts.items()},
             "grain": block.texture_group.name.lower(),
             "balance_start": block.balance_start,
             "curve": CurveOut.from_record(block.curve),

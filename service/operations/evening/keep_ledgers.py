@@ -19,6 +19,7 @@ from service.agronomy.block_batch import BlockBatch, take_blocks
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS, resting_sum_c_day
 from service.agronomy.daily_plan import CropDays, SiteDays, crop_days, days_of, keep_ledger
+from service.agronomy.dormancy import is_dormant
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.soil_reading import LARGEST_WEIGHT_FRACTION, correction_mm
@@ -169,7 +170,9 @@ def _flags(
     """Plan flags of each ledger day, (days, blocks)."""
     applied = inputs.applied
     is_assumed = ((applied.early_min + applied.day_min) > 0) & ~applied.is_reported
-    is_short = numbers["depletion_end_mm"] > numbers["raw_mm"]
+    system = inputs.versions.on(inputs.on).system
+    rests = is_dormant(days, system.watering_start_doy, system.watering_end_doy)
+    is_short = (numbers["depletion_end_mm"] > numbers["raw_mm"]) & ~rests
     flags = _day_flags(inputs.weather, _weather_rows(inputs, days), inputs.site_index)
     flags |= np.where(is_assumed, int(PlanFlag.RUNS_ASSUMED), 0)
     flags |= np.where(is_short, int(PlanFlag.AFTERNOON_STRESS), 0)

@@ -26,12 +26,13 @@ from service.agronomy.daily_plan import (
     plan_tomorrow,
     take_crop,
 )
+from service.agronomy.freeze_hold import hold_windows
 from service.agronomy.injection_room import PlannedDay
 from service.agronomy.outlook import Outlook
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, whole_minutes
-from service.agronomy.watering_window import watering_windows
+from service.agronomy.watering_window import take_windows, watering_windows
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import EveningInputs, row_of_day
 from service.operations.evening.fit_injections import fit_injections
@@ -104,7 +105,7 @@ def coming_day(
     weather, plan_day = inputs.weather, inputs.plan_day
     blocks = inputs.versions.on(plan_day)
     ahead = days_of(weather.weather.days, row_of_day(weather.days, plan_day), weather.days.size)
-    windows_of_outlook = _windows_of_outlook(inputs)
+    windows_of_outlook = _windows_of_outlook(inputs, blocks)
     return ComingDay(
         keys=inputs.table.keys,
         blocks=blocks,
@@ -187,11 +188,7 @@ def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse
         ahead=days_of(day.ahead, 0, 1),
         crop=take_crop(day.crop, rows),
         depletion_midnight_mm=day.depletion_midnight_mm[rows],
-        windows=WindowBatch(
-            opens_min=day.windows.opens_min[rows],
-            closes_min=day.windows.closes_min[rows],
-            is_outage=day.windows.is_outage[rows],
-        ),
+        windows=take_windows(day.windows, rows),
         not_before_min=day.not_before_min[rows],
         committed=None,
     )
@@ -239,12 +236,27 @@ def _windows(inputs: EveningInputs, day: date) -> WindowBatch:
     )
 
 
-def _windows_of_outlook(inputs: EveningInputs) -> tuple[WindowBatch, ...]:
-    """The windows of tomorrow and the days after it; one object if all are alike."""
-    if not any(inputs.table.no_water):
-        return (_windows(inputs, inputs.plan_day),) * OUTLOOK_DAYS
-    days = [inputs.plan_day + timedelta(days=ahead) for ahead in range(OUTLOOK_DAYS)]
-    return tuple(_windows(inputs, day) for day in days)
+def _windows_of_outlook(inputs: EveningInputs, blocks: BlockBatch) -> tuple[WindowBatch, ...]:
+    """The windows of tomorrow and the days after it, less hours near freezing.
+
+    Days that are alike share one object.
+    """
+    if any(inputs.table.no_water):
+        days = [inputs.plan_day + timedelta(days=ahead) for ahead in range(OUTLOOK_DAYS)]
+        open_windows = tuple(_windows(inputs, day) for day in days)
+    else:
+        open_windows = (_windows(inputs, inputs.plan_day),) * OUTLOOK_DAYS
+    first = row_of_day(inputs.weather.days, inputs.plan_day)
+    return tuple(
+        hold_windows(
+            windows,
+            inputs.weather.weather.days,
+            first + ahead,
+            site_index=inputs.site_index,
+            freeze_hold_c=blocks.system.freeze_hold_c,
+        )
+        for ahead, windows in enumerate(open_windows)
+    )
 
 
 def _first_minutes(inputs: EveningInputs) -> Ints:

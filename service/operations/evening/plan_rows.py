@@ -19,6 +19,7 @@ import orjson
 from service.agronomy.block_batch import BlockBatch, young_canopy_is_full
 from service.agronomy.coefficient_steps import coefficient_steps
 from service.agronomy.daily_plan import CropDays, DailyPlan, ready_min
+from service.agronomy.dormancy import dormant_days
 from service.agronomy.outlook import NEVER, Outlook
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints, PulseBatch
@@ -274,6 +275,21 @@ def _numbers(situation: PlanSituation) -> Mapping[str, Floats]:
         "event_limit_mm": limits.event_limit_mm,
         "event_peak_mm": schedule.event_peak_mm,
         "unrooted_loss_mm": schedule.planned_net_mm * (1.0 / soil.root_share_of_wetted - 1.0),
+        **_season_numbers(situation),
+    }
+
+
+def _season_numbers(situation: PlanSituation) -> Mapping[str, Floats]:
+    """What season and frost have to do with the plan, arrays (blocks,)."""
+    system = situation.blocks.system
+    return {
+        "watering_start_doy": system.watering_start_doy,
+        "watering_end_doy": system.watering_end_doy,
+        "dormant_days": dormant_days(
+            situation.day, system.watering_start_doy, system.watering_end_doy
+        ),
+        "freeze_hold_c": system.freeze_hold_c,
+        "held_min": situation.plan.held_min,
     }
 
 

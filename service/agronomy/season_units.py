@@ -1,0 +1,24 @@
+"""The part of the nomenclature that is about the seasons of a block and about cold.
+
+In: nothing. Out: :data:`SEASON_GROUP`, one line for each name, as in :mod:`service.agronomy.units`.
+"""
+
+from __future__ import annotations
+
+from math import inf
+
+from service.agronomy.quantity import Quantity
+
+SEASON_GROUP = (
+    Quantity("season_start_doy", "d of year", 1, 365, "start of the season or degree-day count"),
+    Quantity("watering_start_doy", "d of year", 1, 365, "first day of the watering season"),
+    Quantity("watering_end_doy", "d of year", 1, 365, "last day of the watering season"),
+    Quantity("kc_table_doy", "d of year", 1, 365, "knots of a block's own Kc table"),
+    Quantity("dormant_days", "d", 0, 365, "days until the watering season; 0 within it"),
+    Quantity("freeze_hold_c", "degC", -40, 10, "no pulse in hours expected below this"),
+    Quantity("held_min", "min", 0, 1500, "minutes of the windows that are too cold for a pulse"),
+    Quantity("from_min", "min", 0, inf, "minute from which something is held, or looked for"),
+    Quantity("until_min", "min", 0, inf, "end of the cold morning"),
+    Quantity("again_min", "min", 0, inf, "start of the cold evening"),
+)
+"""Days of the year, and hours that are too cold for water."""

@@ -1,0 +1,20 @@
+"""Example answers of lists of blocks; farm and numbers are invented."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+BLOCK_PAGE: Final[dict[str, Any]] = {
+    "items": [
+        {
+            "block_id": "hill-farm.north",
+            "farm_id": "hill-farm",
+            "name": "North blueberries",
+            "crop_key": "blueberry",
+            "site_id": "home",
+            "supply_id": "well",
+            "area_m2": 3035.142317,
+        }
+    ],
+    "next": "https://rillwright.example/v1/blocks?page_size=1&cursor=aGlsbC1mYXJtLm5vcnRo",
+}

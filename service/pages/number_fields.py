@@ -1,0 +1,28 @@
+"""Fields of forms that hold a number without a unit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+SHOWN_DIGITS = 5
+
+
+def digits_of(value: float, digits: int = SHOWN_DIGITS) -> str:
+    """A number with so many digits that count, as a field takes it."""
+    places = digits - 1 - math.floor(math.log10(abs(value))) if value else 0
+    rounded = round(value, places)
+    text = f"{rounded:.{max(0, places)}f}"
+    return text.rstrip("0").rstrip(".") if places > 0 else text
+
+
+def entered_number(form: Mapping[str, str], name: str) -> float | str | None:
+    """A field without a unit; as it is where it is no number, for the reader to refuse."""
+    text = form.get(name, "").replace(",", ".")
+    if not text:
+        return None
+    try:
+        number = float(text)
+    except ValueError:
+        return text
+    return int(number) if number.is_integer() else number
