@@ -460,6 +460,7 @@ def inside(speed: str): ...
 # --- operations and their tests ------------------------------------------------------------------
 
 NO_TEST_OF_ITS_OWN = {
+    "nutrition/documents": "plain values; the tests of commands and routes read them",
     "evening/phases": "adds up seconds for the log lines of a run, which tests/test_logs.py reads",
     "evening/run_weather": "hands run_day what gather_weather gathers; tested with both",
     "evening/write_plans": "the last step of run_day, whose tests read what it stores",

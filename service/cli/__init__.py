@@ -17,6 +17,7 @@ from service.cli.dosing import chlorine, pumping
 from service.cli.evening import load, report_run, run_day, soil, weather_import
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.mail import mail, people
+from service.cli.nutrition import nutrient_plan, test_add, test_list
 from service.cli.pipes import catch_test, flow_check, lateral
 from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
@@ -57,6 +58,9 @@ app.command("flow-check")(flow_check)
 app.command()(capacity)
 app.command("water-add")(water_add)
 app.command("water-report")(water_report)
+app.command("test-add")(test_add)
+app.command("tests")(test_list)
+app.command("nutrient-plan")(nutrient_plan)
 app.command()(acid)
 app.command()(chlorine)
 app.command()(pumping)

@@ -16,6 +16,7 @@ from service.database.controller_store import ControllerStore
 from service.database.engine import connect, storage_failure
 from service.database.key_store import KeyStore
 from service.database.ledger_store import LedgerStore
+from service.database.nutrition_store import NutritionStore
 from service.database.outbox_store import OutboxStore
 from service.database.pause_store import PauseStore
 from service.database.payload_store import PayloadStore
@@ -44,6 +45,7 @@ class UnitOfWork:
     reports: ReportStore
     stations: StationStore
     waterworks: WaterworksStore
+    nutrition: NutritionStore
     runs: RunLedger
     breakers: BreakerStore
     payloads: PayloadStore

@@ -78,10 +78,19 @@ _UNITS: dict[str, dict[str, str]] = {
         "degree_Fahrenheit": "degf °f f",
         "kelvin": "k kelvin",
     },
+    "mass": {
+        "kilogram": "kg kilogram kilograms",
+        "gram": "g gram grams",
+        "pound": "lb lbs pound pounds",
+    },
     "share": {"percent": "% pct percent"},
 }
 """Names for pint and spellings of the units, by what they measure."""
-_QUOTIENTS = {"flow": ("volume", "duration"), "rate": ("length", "duration")}
+_QUOTIENTS = {
+    "flow": ("volume", "duration"),
+    "rate": ("length", "duration"),
+    "dose": ("mass", "area"),
+}
 """Measures that may also be written as one unit over another, ``L/h`` or ``in per h``."""
 _WORDS: dict[str, str] = {
     spelling: name

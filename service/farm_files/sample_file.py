@@ -7,7 +7,6 @@ Values are written as the laboratory prints them, with their unit: ``iron = "<0.
 from __future__ import annotations
 
 import math
-import re
 import tomllib
 from dataclasses import dataclass
 from datetime import date
@@ -17,6 +16,7 @@ from service.errors import Fault, InputInvalid
 from service.farm_files.block_keys import BlockKeys
 from service.farm_files.keys import DayKey, NumberKey, Table, TableKey, TextKey, length, plain
 from service.farm_files.layout_file import LayoutDefaults, read_layout
+from service.farm_files.printed_value import printed_value
 from service.farm_files.quantities import Measure, show
 from service.farm_files.toml_table import TomlTable, one_of
 from service.waterworks.acid import TitrationPoint, titration_points
@@ -28,10 +28,6 @@ COMMON_TEMPERATURE_C = 20.0
 TEMPERATURE = Measure(
     noun="a temperature", unit="degC", lowest=0.0, highest=40.0, examples=("'15 degC'", "'59 degF'")
 )
-_READING = re.compile(r"(<?)\s*([0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)\s*(.*)")
-# A comma and three digits: thousands to some, decimals to others, which differ by a factor of
-# 1,000.
-_EITHER_COMMA = re.compile(r"[1-9][0-9]*,[0-9]{3}")
 _ALLOWED_READING = "a number with its unit as the laboratory prints it, such as '120 mg/L CaCO3'"
 
 
@@ -110,34 +106,19 @@ class LineFile:
 
 def parse_reading(quantity: str, text: str) -> Reading:
     """One value as a laboratory prints it; raises InputInvalid."""
-    match = _READING.fullmatch(text.strip())
+    title = "this water analysis cannot be used"
     if quantity not in QUANTITIES:
         raise InputInvalid(
-            "this water analysis cannot be used",
-            [Fault(quantity, "a quantity of that name", one_of(quantity, list(QUANTITIES)))],
+            title, [Fault(quantity, "a quantity of that name", one_of(quantity, list(QUANTITIES)))]
         )
-    if match is None:
-        raise InputInvalid(
-            "this water analysis cannot be used", [Fault(quantity, show(text), _ALLOWED_READING)]
-        )
-    if _EITHER_COMMA.fullmatch(match[2]):
-        whole, point = match[2].replace(",", ""), match[2].replace(",", ".")
-        raise InputInvalid(
-            "this water analysis cannot be used",
-            [Fault(quantity, show(text), f"{whole} or {point}: a comma here may mean either")],
-        )
-    return Reading(
-        quantity,
-        float(match[2].replace(",", ".")),
-        match[3],
-        is_below_detection=match[1] == "<",
-    )
+    value, unit, is_below = printed_value(quantity, text, title=title, allowed=_ALLOWED_READING)
+    return Reading(quantity, value, unit, is_below_detection=is_below)
 
 
 def read_sample_file(path: Path) -> SampleFile:
     """The report in a file; raises InputInvalid with every fault."""
     faults: list[Fault] = []
-    root = TomlTable(_content(path), f"{path.name}: ", faults)
+    root = TomlTable(read_content(path), f"{path.name}: ", faults)
     laboratory = root.text(SampleKeys.laboratory)
     day = root.day(SampleKeys.taken)
     temperature_c = root.number(SampleKeys.temperature)
@@ -154,7 +135,7 @@ def read_sample_file(path: Path) -> SampleFile:
 def read_line_file(path: Path) -> LineFile:
     """The drip line in a file: the keys of ``[block.hydraulics]``, emitter flow and spacing."""
     faults: list[Fault] = []
-    content = _content(path)
+    content = read_content(path)
     own = {key.name: content.pop(key.name) for key in LineKeys.declared() if key.name in content}
     head = TomlTable(own, f"{path.name}: ", faults)
     name = head.text(LineKeys.name, path.stem)
@@ -169,7 +150,8 @@ def read_line_file(path: Path) -> LineFile:
     return LineFile(name, layout, flow, spacing_m)
 
 
-def _content(path: Path) -> dict[str, object]:
+def read_content(path: Path) -> dict[str, object]:
+    """The tables of a small TOML file; raises InputInvalid."""
     allowed = "a TOML file, UTF-8, up to 1 MB"
     try:
         with path.open("rb") as file:

@@ -114,6 +114,11 @@ class TomlTable:
         self._asked.setdefault(_name(key))
         return _name(key) in self._content
 
+    def names(self) -> list[str]:
+        """Every key of a table whose keys are names of things."""
+        self._asked.update(dict.fromkeys(self._content))
+        return list(self._content)
+
     def value(self, key: Key | str) -> object:
         """The raw value, None if there is none."""
         self._asked.setdefault(_name(key))

@@ -139,6 +139,8 @@ def _nitrogen(
     if crop.nitrogen is None and facts.base_kg_per_ha is None:
         gaps.append("No nitrogen is published here for this crop: give a base.")
         return None, (), last
+    if facts.last_season_kg_per_ha is None:
+        gaps.append("Last season's nitrogen is not known: the change from it is not held to 30 %.")
     at = _leaf_class(facts.leaf, "N")
     if at is LeafClass.UNKNOWN:
         gaps.append("No class of leaf nitrogen: the base is not changed by a leaf.")

@@ -1,0 +1,1 @@
+"""Leaf, petiole and soil tests, and the plans that follow from them."""

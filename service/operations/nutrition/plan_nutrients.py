@@ -1,0 +1,257 @@
+"""A block's season of nutrients and soil pH, from its newest tests and its water.
+
+What the request leaves out comes from what is stored: age from the planting year, water from the
+supply's newest analysis and the ledger's last year. Last season's nitrogen is not taken from the
+injections that were ordered, since what was spread dry is not among them. What is not stored either
+is a gap that the plan names.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import Fault, InputInvalid
+from service.nutrition.nitrogen_need import VIGOUR_FACTORS
+from service.nutrition.nutrient_dates import last_nitrogen_day
+from service.nutrition.season_facts import NitrogenProduct, SeasonFacts, SoilFacts, WaterFacts
+from service.nutrition.season_plan import SeasonPlan, season_plan
+from service.nutrition.soil_ph import ph_target_faults
+from service.nutrition.tables import NutritionCrop
+from service.operations.nutrition.record_tests import (
+    NutrientReport,
+    block_latitude,
+    compared,
+    crop_of,
+    report_test,
+)
+from service.operations.waterworks.report_water import find_supply_key
+from service.records.farms import BlockDefinition
+from service.waterworks.fertiliser import PRODUCTS, Product
+from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
+
+TITLE = "this plan cannot be made"
+FULL_SIZE_YEARS = 99
+"""Age of a block without a planting year: full size already, as the farm file has it."""
+OLD_TEST_DAYS = 365
+LEDGER_DAYS = 300
+"""Days of ledger that stand for a season's water."""
+MG_PER_MEQ_CARBONATE = 50.04
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanRequest:
+    """What the grower or adviser says; None: from what is stored, or by default."""
+
+    crop: str = ""
+    season_year: int | None = None
+    age_years: int | None = None
+    planted_share: float | None = None
+    vigour: str = "normal"
+    base_kg_per_ha: float | None = None
+    last_season_kg_per_ha: float | None = None
+    legal_cap_kg_per_ha: float | None = None
+    planned_mm: float | None = None
+    sawdust_depth_cm: float = 0.0
+    ph_target: float | None = None
+    last_nitrogen_day: date | None = None
+    product_key: str = ""
+    is_plastic: bool = False
+    chosen_rows: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class NutrientPlan:
+    """A plan with the tests and facts that it rests on."""
+
+    block_id: str
+    crop: NutritionCrop
+    facts: SeasonFacts
+    plan: SeasonPlan
+    leaf: NutrientReport | None
+    soil: NutrientReport | None
+    recommendations: tuple[str, ...]
+    """Of the laboratories, as printed: they come first."""
+    origins: tuple[tuple[str, str], ...]
+    """A fact, and where it comes from."""
+
+
+def plan_nutrients(
+    block_id: str, request: PlanRequest, *, on: date, unit_of_work: UnitOfWorkFactory
+) -> NutrientPlan:
+    """The plan of a block's coming season; nothing is stored. Raises InputInvalid."""
+    _check_request(request)
+    with unit_of_work(write=False) as unit:
+        block = unit.blocks.get_block(block_id, day=on)
+        latitude_deg = block_latitude(unit, block)
+        tests = unit.nutrition.list_tests(unit.blocks.get_block_key(block_id))
+        reports = compared(
+            [
+                report_test(each, block, latitude_deg=latitude_deg, chosen_rows=request.chosen_rows)
+                for each in tests
+            ]
+        )
+        leaf = next((each for each in reports if each.leaf is not None), None)
+        soil = next((each for each in reports if each.test.kind == "soil"), None)
+        crop = crop_of(block, request.crop or ("" if leaf is None else leaf.test.crop))
+        _check_target(crop, request.ph_target)
+        origins: list[tuple[str, str]] = []
+        year = request.season_year or _season_year(crop, on, latitude_deg)
+        facts = SeasonFacts(
+            crop=crop,
+            season_year=year,
+            today=on,
+            latitude_deg=latitude_deg,
+            area_m2=block.area_m2,
+            age_years=_age_years(block, request, year, origins),
+            planted_share=block.wetted_fraction
+            if request.planted_share is None
+            else request.planted_share,
+            leaf=None if leaf is None else leaf.leaf,
+            soil=_soil_facts(soil),
+            water=_water(unit, block, request, on, origins),
+            product=_product(crop, request, soil),
+            last_season_kg_per_ha=request.last_season_kg_per_ha,
+            base_kg_per_ha=request.base_kg_per_ha,
+            legal_cap_kg_per_ha=request.legal_cap_kg_per_ha,
+            vigour=request.vigour,
+            sawdust_depth_cm=request.sawdust_depth_cm,
+            ph_target=request.ph_target,
+            own_last_nitrogen=request.last_nitrogen_day,
+            is_plastic=request.is_plastic,
+            chosen_rows=request.chosen_rows,
+        )
+    return NutrientPlan(
+        block.block_id,
+        crop,
+        facts,
+        season_plan(facts),
+        leaf,
+        soil,
+        tuple(
+            f"{each.test.laboratory}, {each.test.day}: {each.test.recommendation}"
+            for each in (leaf, soil)
+            if each is not None and each.test.recommendation
+        ),
+        tuple(origins),
+    )
+
+
+def _check_request(request: PlanRequest) -> None:
+    faults = []
+    if request.vigour not in VIGOUR_FACTORS:
+        faults.append(Fault("vigour", request.vigour, f"one of {', '.join(VIGOUR_FACTORS)}"))
+    for name, most in (
+        ("age_years", 200.0),
+        ("planted_share", 1.0),
+        ("base_kg_per_ha", 200.0),
+        ("last_season_kg_per_ha", 500.0),
+        ("legal_cap_kg_per_ha", 500.0),
+        ("planned_mm", 3000.0),
+        ("sawdust_depth_cm", 50.0),
+    ):
+        value = getattr(request, name)
+        if value is not None and not 0.0 <= value <= most:
+            faults.append(Fault(name, f"{value:g}", f"0 to {most:g}"))
+    if faults:
+        raise InputInvalid(TITLE, faults)
+
+
+def _check_target(crop: NutritionCrop, target: float | None) -> None:
+    allowed = "" if target is None else ph_target_faults(crop, target)
+    if allowed:
+        raise InputInvalid(TITLE, [Fault("ph_target", f"{target:g}", allowed)])
+
+
+def _season_year(crop: NutritionCrop, on: date, latitude_deg: float) -> int:
+    """This year's season while nitrogen may still be given, else the next."""
+    last = last_nitrogen_day(crop, on.year, latitude_deg)
+    is_over = on > (date(on.year, 8, 31) if last is None else last.day)
+    return on.year + 1 if is_over else on.year
+
+
+def _age_years(
+    block: BlockDefinition, request: PlanRequest, year: int, origins: list[tuple[str, str]]
+) -> int:
+    if request.age_years is not None:
+        origins.append(("age", f"year {request.age_years}, given"))
+        return request.age_years
+    if np.isnan(block.planting_year):
+        origins.append(("age", "full size: the farm file gives no planting year"))
+        return FULL_SIZE_YEARS
+    age = max(1, year - int(block.planting_year) + 1)
+    origins.append(("age", f"year {age}, planted {int(block.planting_year)}"))
+    return age
+
+
+def _soil_facts(report: NutrientReport | None) -> SoilFacts | None:
+    if report is None:
+        return None
+    test = report.test
+    return SoilFacts(
+        values=report.values,
+        extractant=test.extractant,
+        ph_method=test.ph_method,
+        texture=test.texture or None,
+    )
+
+
+def _water(
+    unit: UnitOfWork,
+    block: BlockDefinition,
+    request: PlanRequest,
+    on: date,
+    origins: list[tuple[str, str]],
+) -> WaterFacts:
+    samples = unit.waterworks.list_samples(find_supply_key(unit, block.farm_id, block.supply_id))
+    analysis = WaterAnalysis() if not samples else analysis_from_readings(samples[0].readings)
+    if samples:
+        origins.append(("water", f"analysis of {samples[0].day}"))
+    planned_mm = request.planned_mm
+    if planned_mm is not None:
+        origins.append(("season's water", "given"))
+    else:
+        rows = unit.ledger.read_rows(
+            unit.blocks.get_block_key(block.block_id),
+            first_day=on - timedelta(days=OLD_TEST_DAYS),
+            last_day=on,
+        )
+        if rows.days.size >= LEDGER_DAYS:
+            planned_mm = float(np.nansum(rows.numbers["irrigation_gross_mm"]))
+            origins.append(("season's water", f"{planned_mm:.0f} mm, the ledger's last year"))
+    alkalinity = analysis.alkalinity_meq_per_l
+    return WaterFacts(
+        nitrate_nitrogen_mg_per_l=analysis.nitrate_nitrogen_mg_per_l,
+        alkalinity_mg_per_l=None if alkalinity is None else MG_PER_MEQ_CARBONATE * alkalinity,
+        planned_mm=planned_mm,
+        is_old=bool(samples) and (on - samples[0].day).days > OLD_TEST_DAYS,
+    )
+
+
+def _product(
+    crop: NutritionCrop, request: PlanRequest, soil: NutrientReport | None
+) -> NitrogenProduct | None:
+    """As asked for; else ammonium sulfate where soil pH is to fall or is not known, urea below."""
+    key = request.product_key
+    if not key and crop.prefers_ammonium:
+        ph = None if soil is None else soil.values.get("pH")
+        key = "urea" if ph is not None and ph <= crop.ph.target else "ammonium-sulfate"
+    if not key:
+        return None
+    product = PRODUCTS.get(key)
+    if product is None or product.nitrogen_fraction <= 0.0:
+        holding = [each.key for each in PRODUCTS.values() if each.nitrogen_fraction > 0.0]
+        raise InputInvalid(TITLE, [Fault("product", key, f"one of {', '.join(holding)}")])
+    return _nitrogen_product(product)
+
+
+def _nitrogen_product(product: Product) -> NitrogenProduct:
+    return NitrogenProduct(
+        key=product.key,
+        name=product.name,
+        nitrogen_fraction=product.nitrogen_fraction,
+        is_nitrate=product.nitrate_nitrogen_fraction > 0.0,
+    )
