@@ -248,10 +248,6 @@ KEYS = "the keys of a section, one after the other"
 
 EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
     "lines of a file": {
-        "service/agronomy/supply_kernel.py": (
-            868,
-            "compiled: numba sees changes in the file of a kernel alone",
-        ),
         "service/agronomy/units.py": (515, "one line for each name"),
         "service/agronomy/weather_day.py": (
             570,
@@ -291,9 +287,8 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/agronomy/season.py::run_season": (73, METHOD),
         "service/agronomy/site_weather.py::site_weather": (63, METHOD),
         "service/agronomy/supply.py::schedule_supplies": (70, METHOD),
-        "service/agronomy/supply_kernel.py::run_list": (62, METHOD),
-        "service/agronomy/supply_kernel.py::share_supply": (98, METHOD),
-        "service/agronomy/supply_kernel.py::plan_day": (105, METHOD),
+        "service/agronomy/list_schedule_kernel.py::run_list": (62, METHOD),
+        "service/agronomy/supply_kernel.py::plan_day": (90, METHOD),
         "service/agronomy/weather_day.py::find_unit_mistakes": (62, METHOD),
         "service/agronomy/weather_day.py::check_weather": (79, METHOD),
         "service/cli/weather.py::station_import": (76, "one parameter a line, with its help"),

@@ -59,7 +59,13 @@ Depletion into pulses
     freeze_hold       hours too cold for a pulse, cut out of the windows
     window_kernel     where a pulse fits the allowed hours
     supply            pulses of the blocks that share a supply
-    supply_kernel     the same, compiled: who runs when, and who gets how much
+    supply_kernel     the same, compiled: all supplies of a day, and what cut a block
+    supply_share_kernel  who gets how much of a supply that is short
+    share_trial_kernel  whether a share fits, and the largest that does
+    list_schedule_kernel  whose pulse starts next, whenever flow is free
+    flow_profile_kernel  pulses put into the flow that is free, minute by minute
+    block_packing_kernel  whole blocks, one after the other, put into it
+    gap_filling_kernel  what is free at last, given out in equal steps
     injection_room    whether a day changed for fertiliser keeps the promises of its plan
 
 The whole

@@ -52,6 +52,7 @@ class BlockDay(Protocol):
     valve_gap_min: int
     supply_index: int
     not_before_min: int
+    priority: int
 
 
 BLOCK_DAY = record_layout(BlockDay)

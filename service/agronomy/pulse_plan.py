@@ -62,6 +62,8 @@ class PulseDemand:
     """Net depth already given that day by pulses that started before sunrise."""
     applied_day_net_mm: Floats
     """Net depth already given that day by pulses that started later."""
+    priority: Ints
+    """Rank on a short supply: the smallest number first, equal numbers in equal shares."""
     windows: WindowBatch
 
 
@@ -85,7 +87,7 @@ CAUSE_TEXT: dict[ShortfallCause, str] = {
     ShortfallCause.NONE: "nothing was cut",
     ShortfallCause.SOIL_STORE: "the root zone cannot take up more that day without draining",
     ShortfallCause.WINDOWS: "the allowed hours are too short",
-    ShortfallCause.SUPPLY: "the water supply does not give more flow",
+    ShortfallCause.SUPPLY: "the supply has no more flow to give in the allowed hours",
     ShortfallCause.DAILY_MAXIMUM: "the daily maximum of the block is reached",
     ShortfallCause.MINIMUM_PULSE: "what is left is less than the shortest useful pulse",
     ShortfallCause.OUTAGE: "a period without water takes part of the day",
@@ -127,9 +129,9 @@ class PulseSchedule:
     """Whole minutes that the need requires, before any limit reduces them."""
     used_off_ratio: Floats
     urgent_share: Floats
-    """Common share of the urgent need on the block's supply."""
+    """Share of its urgent need that the supply let the block have; 1 where it did not limit it."""
     rest_share: Floats
-    """Common share of the rest of the need on the block's supply."""
+    """The same of the rest of its need."""
     alone_share: Floats
     """Share of its need that the block could have if it were alone on its supply."""
     cause: Ints

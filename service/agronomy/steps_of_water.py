@@ -164,7 +164,8 @@ WATER_STEPS: tuple[StepRule, ...] = (
         "rest_share", "Share of the need that its supply gives", "", 3, _MODEL,
         (
             "{urgent_share:.3f} of the {urgent_need_mm:.2f} mm that cannot wait and"
-            " {rest_share:.3f} of the rest, shared evenly by the blocks that can take more",
+            " {rest_share:.3f} of the rest; below 1 the supply's flow in the block's hours binds,"
+            " and blocks that can have more in theirs go on",
         ),
     ),
     StepRule(

@@ -4,12 +4,18 @@ In: what each block asks (:class:`service.agronomy.pulse_plan.PulseDemand`) and 
 supply. Out: the pulses of the day, such that at every instant the flows of the running blocks (and
 of those whose valve is still closing) do not exceed the supply's.
 
-When the supply is short all its blocks get the same share of their urgent need, unless a block
-alone could not have that much; only when every urgent need is met is the rest shared, again
-equally. The common shares are found by bisection; each trial is a list schedule: whenever flow is
-free, the ready pulse whose block has the longest time left to run starts first. List scheduling
-after Graham 1966 (Bell System Technical Journal 45) and, for holding flow back for a large block,
-the reservation of batch queues known as "backfilling" (both from memory).
+A short supply is shared max-min fair, in tiers: the urgent needs of the blocks of the first rank,
+of the next, and so on; then the rest of their needs in the same order. Within a tier all blocks
+rise to the largest common share that fits. Those that are then stuck stay, the others are planned
+anew together, and what is free at last goes to all in equal steps until nothing more fits, so that
+no block is short of a pulse while flow for it is free in its hours.
+
+Each trial is a list schedule (whenever flow is free, the ready pulse whose block has the longest
+time left to run starts first, and four variants of that rule), or puts one block after the other
+whole into what is free. List scheduling after Graham 1966 (Bell System Technical Journal 45);
+holding flow back for a large block, the reservation of batch queues known as "backfilling"; raising
+all until one is stuck, the "progressive filling" of max-min fairness (Bertsekas & Gallager 1992,
+Data Networks, 6.5.2); all from memory.
 """
 
 from __future__ import annotations
@@ -42,11 +48,10 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     demand: what the blocks ask; the blocks of one supply need not be adjacent.
     supply_flow_l_per_h: flow of each supply [L/h], > 0; infinite where there is no limit.
     Returns: pulses and sums per block [min, mm]; depths are NaN, and no pulse is planned, where a
-    number of the block is NaN. Block order decides only between blocks
-    that have as long to run and as much flow.
+    number of the block is NaN. Order decides only between blocks of equal run time and flow.
     Equation: room(t) = D(t), dD = Ks ETc dF - net; sum of flows <= supply flow at every instant;
-    the largest common share of the urgent, then of the other need. Modelling choices of ours; Ks
-    of Allen et al. 1998, FAO-56, Eq. 84; list scheduling after Graham 1966 (from memory).
+    max-min fair shares of the urgent, then of the other need, by rank. Modelling choices of ours;
+    Ks of Allen et al. 1998, FAO-56, Eq. 84; list scheduling after Graham 1966 (from memory).
 
     A block 6 mm short at midnight asks for 4.2 mm at 0.05 mm/min: 84 min, in two pulses of 42 min
     with 84 min between them, from the opening of its window at 04:00.
@@ -61,14 +66,15 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     ...     daily_maximum_min=600 * whole, off_ratio=2.0 * one, valve_gap_min=1 * whole,
     ...     flow_l_per_h=900.0 * one, event_limit_mm=9.0 * one, supply_index=0 * whole,
     ...     not_before_min=0 * whole, applied_early_net_mm=0.0 * one,
-    ...     applied_day_net_mm=0.0 * one,
+    ...     applied_day_net_mm=0.0 * one, priority=5 * whole,
     ...     windows=WindowBatch(opens_min=np.array([[240]]), closes_min=np.array([[1260]]),
     ...                         is_outage=np.array([False])))
     >>> pulses = schedule_supplies(demand, np.array([1000.0])).pulses
     >>> pulses.start_min.tolist(), pulses.duration_min.tolist()
     ([240, 366], [42, 42])
     """
-    from service.agronomy.supply_kernel import BLOCK_COURSE, BLOCK_OUTCOME, plan_day
+    from service.agronomy.list_schedule_kernel import BLOCK_COURSE
+    from service.agronomy.supply_kernel import BLOCK_OUTCOME, plan_day
 
     days = _block_records(demand)
     supply_index = demand.supply_index

@@ -219,9 +219,7 @@ _BALANCE = (
     Quantity("irrigation_gross_mm", "mm", 0, 500, "irrigation of a ledger day as it left the pipe"),
     Quantity("nonuniformity_loss_mm", "mm", 0, 500, "its part that uneven emitters waste"),
     Quantity("unrooted_loss_mm", "mm", 0, 500, "its part that falls where no root is"),
-    Quantity(
-        "early_net_mm", "mm", 0, 500, "net irrigation of the pulses that start before sunrise"
-    ),
+    Quantity("early_net_mm", "mm", 0, 500, "net irrigation of pulses that start before sunrise"),
     Quantity("day_net_mm", "mm", 0, 500, "net irrigation of all other pulses of the day"),
     Quantity("resize_mm", "mm", -1000, 0, "depletion struck off where the zone became smaller"),
     Quantity(
@@ -297,9 +295,7 @@ _PULSES = (
     Quantity("grower_longest_pulse_min", "min", 1, 1440, "longest pulse that the grower allows"),
     Quantity("daily_maximum_min", "min", 0, 1500, "most minutes that a block may run in a day"),
     Quantity("depth_limit_min", "min", 0, inf, "pulse that wets down to its share of the roots"),
-    Quantity(
-        "event_limit_mm", "mm", 0, inf, "net depth of an event that wets the whole root depth"
-    ),
+    Quantity("event_limit_mm", "mm", 0, inf, "net depth of an event that wets all roots"),
     Quantity("event_peak_mm", "mm", 0, 500, "most that a day's pulses hold in the soil above ET"),
     Quantity("opens_min", "min", 0, 2880, "first minute of a window, elapsed since midnight"),
     Quantity("closes_min", "min", 0, 2880, "end of a window, exclusive, elapsed since midnight"),
@@ -311,6 +307,8 @@ _PULSES = (
     Quantity("volume_l", "L", 0, inf, "volume of water"),
     Quantity("capacity_min", "min", 0, 2880, "most that a block could run on a day, alone"),
     Quantity("carried_l", "L", 0, inf, "volume that a supply gives in its open minutes"),
+    Quantity("granted_mm", "mm", 0, 500, "net depth granted by a shared supply so far"),
+    Quantity("tier_mm", "mm", 0, 500, "net depth that the tier at hand would add"),
     Quantity("wanted_min", "min", 0, 2880, "whole minutes that the need asks for"),
     Quantity("planned_min", "min", 0, 2880, "minutes of all planned pulses of a day"),
     Quantity("total_min", "min", 0, 2880, "minutes to be laid out as pulses"),

@@ -21,6 +21,7 @@ WHOLE_FIELDS = {
     "valve_gap_min",
     "supply_index",
     "not_before_min",
+    "priority",
 }
 BLOCK: dict[str, Any] = {
     "depletion_after_rain_mm": 10.0,
@@ -43,6 +44,7 @@ BLOCK: dict[str, Any] = {
     "not_before_min": 0,
     "applied_early_net_mm": 0.0,
     "applied_day_net_mm": 0.0,
+    "priority": 5,
     "windows": ((240, 1260),),
     "is_outage": False,
 }

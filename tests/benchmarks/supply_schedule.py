@@ -55,6 +55,7 @@ def makespan_instance(block_count: int, load: float, seed: int) -> tuple[PulseDe
         not_before_min=0 * whole,
         applied_early_net_mm=0.0 * one,
         applied_day_net_mm=0.0 * one,
+        priority=5 * whole,
         windows=WindowBatch(
             opens_min=np.zeros((block_count, 1), np.int64),
             closes_min=np.full((block_count, 1), DAY_MIN, np.int64),
@@ -108,6 +109,7 @@ def orchard_day(block_count: int, load: float, seed: int = 1) -> tuple[PulseDema
         not_before_min=np.zeros(block_count, np.int64),
         applied_early_net_mm=np.zeros(block_count),
         applied_day_net_mm=np.zeros(block_count),
+        priority=np.full(block_count, 5),
         windows=window,
     )
     return demand, np.maximum(volume / 1020.0 / load, 10000.0)

@@ -116,7 +116,7 @@ def test_less_than_the_need_and_counted_rain_are_shown() -> None:
         )
     )
     text = plain(parsed(letter))
-    assert "SHORT of water by 0.10 in: the water supply does not give more flow." in text
+    assert "SHORT of water by 0.10 in: the supply has no more flow to give in the" in text
     assert "Rain counted on: 0.20 in." in text
 
 

@@ -1,0 +1,252 @@
+"""Compiled sharing of a supply among its blocks: max-min fair, tier by tier.
+
+In: what each block of one supply asks and could have alone. Out: its minutes, its pulses, and the
+share of its urgent and of its other need that it reached. A tier is the urgent need of one rank of
+blocks, then of the next rank, then the rest of their needs in the same order. Within a tier all
+blocks rise together; those that are stuck stay and the others go on ("progressive filling" of
+max-min fairness, from memory).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from service.agronomy.flow_profile_kernel import FINEST_STEP, add_flow, has_gap
+from service.agronomy.gap_filling_kernel import add_pulses, fill_gaps
+from service.agronomy.list_schedule_kernel import LONGEST_FIRST, SharedSupply
+from service.agronomy.pulse_kernel import lay_pulses
+from service.agronomy.records import Floats
+from service.agronomy.share_trial_kernel import (
+    have_equal_windows,
+    horizon_min,
+    largest_share,
+    try_share,
+)
+from service.agronomy.window_kernel import NEVER_MIN
+from service.kernels import compiled
+
+REPLANS = 3  # how often those that can have more are planned anew together, where hours differ
+
+
+@compiled
+def lay_all(supply: SharedSupply) -> None:
+    """Lay every block as if it were alone: the supply carries all at once."""
+    for block_index in supply.members:
+        course = supply.courses[block_index]
+        course.total_min = course.alone_min
+        course.pulse_count = course.alone_count
+        course.off_ratio = course.alone_off_ratio
+        course.urgent_share = 1.0
+        course.rest_share = 1.0
+        lay_pulses(
+            supply.days[block_index],
+            supply.opens_min[block_index],
+            supply.closes_min[block_index],
+            course.total_min,
+            course.pulse_count,
+            course.off_ratio,
+            supply.starts_min[
+                supply.slot_offset[block_index] : supply.slot_offset[block_index + 1]
+            ],
+        )
+
+
+@compiled
+def free_flow(supply: SharedSupply) -> Floats:
+    """The flow that the pulses of all blocks leave free, minute by minute."""
+    free_l_per_h = np.full(horizon_min(supply), supply.flow_l_per_h)
+    for block_index in supply.members:
+        add_flow(
+            free_l_per_h,
+            supply.days[block_index],
+            supply.courses[block_index],
+            supply.starts_min[
+                supply.slot_offset[block_index] : supply.slot_offset[block_index + 1]
+            ],
+            -1.0,
+        )
+    return free_l_per_h
+
+
+@compiled
+def open_tier(supply: SharedSupply, rank: int, is_urgent: bool) -> int:
+    """Let the blocks of a rank rise in their urgent or their other need; returns how many do."""
+    rising_count = 0
+    for block_index in supply.members:
+        block = supply.days[block_index]
+        course = supply.courses[block_index]
+        course.is_rising = 0
+        course.tier_mm = 0.0
+        course.tier_share = 0.0
+        depth_mm = block.urgent_need_mm
+        if not is_urgent:
+            depth_mm = block.need_mm - block.urgent_need_mm
+        if block.priority == rank and depth_mm > 0.0:
+            course.is_rising = 1
+            course.tier_mm = depth_mm
+            rising_count += 1
+    return rising_count
+
+
+@compiled
+def close_tier(supply: SharedSupply) -> None:
+    """Fix what the blocks of a tier have reached."""
+    for block_index in supply.members:
+        course = supply.courses[block_index]
+        course.granted_mm += course.tier_share * course.tier_mm
+        course.tier_mm = 0.0
+        course.tier_share = 0.0
+        course.is_rising = 0
+
+
+@compiled
+def note_shares(supply: SharedSupply) -> None:
+    """What the supply let every block have of its urgent and of its other need.
+
+    A block that got all that it could have alone was not limited by the supply.
+    """
+    for block_index in supply.members:
+        block = supply.days[block_index]
+        course = supply.courses[block_index]
+        course.urgent_share = 1.0
+        course.rest_share = 1.0
+        if course.total_min == course.alone_min:
+            continue
+        planned_mm = course.total_min * block.net_rate_mm_per_min
+        if block.urgent_need_mm > 0.0:
+            course.urgent_share = min(1.0, planned_mm / block.urgent_need_mm)
+        other_mm = block.need_mm - block.urgent_need_mm
+        if other_mm > 0.0:
+            share = (planned_mm - block.urgent_need_mm) / other_mm
+            course.rest_share = min(1.0, max(0.0, share))
+
+
+@compiled
+def next_rank(supply: SharedSupply, after: int) -> int:
+    """The next rank of any block, or ``NEVER_MIN``."""
+    rank = NEVER_MIN
+    for block_index in supply.members:
+        if after < supply.days[block_index].priority < rank:
+            rank = supply.days[block_index].priority
+    return rank
+
+
+@compiled
+def fix_the_stuck(supply: SharedSupply, free_l_per_h: Floats) -> tuple[int, int]:
+    """Stop the rise of blocks without a gap for a little more; returns how many stop and go on."""
+    stuck_count = 0
+    rising_count = 0
+    for block_index in supply.members:
+        course = supply.courses[block_index]
+        if not course.is_rising or course.total_min >= course.alone_min:
+            continue
+        begin, end = supply.slot_offset[block_index], supply.slot_offset[block_index + 1]
+        if has_gap(
+            supply.days[block_index],
+            course,
+            supply.opens_min[block_index],
+            supply.closes_min[block_index],
+            free_l_per_h,
+            supply.starts_min[begin:end],
+        ):
+            rising_count += 1
+        else:
+            course.is_rising = 0
+            stuck_count += 1
+    return stuck_count, rising_count
+
+
+@compiled
+def replay(supply: SharedSupply, share: float, rule: int) -> Floats:
+    """Plan once more the best trial, which need not have been the last; returns the free flow."""
+    try_share(supply, share, rule)
+    for block_index in supply.members:
+        course = supply.courses[block_index]
+        if course.is_rising:
+            course.tier_share = 1.0 if course.total_min == course.alone_min else share
+    return free_flow(supply)
+
+
+@compiled
+def fill_tier(supply: SharedSupply, rule: int) -> Floats:
+    """Share a tier that does not fit whole; returns the flow that stays free.
+
+    All rise to the largest common share. Those that then have no gap for more stay, and the others
+    are planned anew together, as long as that brings them on; what is free at last goes to all in
+    equal steps, each until it is stuck.
+    """
+    share = 0.0
+    turn_count = 1 if have_equal_windows(supply) else REPLANS
+    for turn in range(turn_count):
+        before = share
+        share, rule = largest_share(supply, share, rule)
+        free_l_per_h = replay(supply, share, rule)
+        if turn + 1 == turn_count or (turn > 0 and share - before < FINEST_STEP):
+            break
+        stuck_count, rising_count = fix_the_stuck(supply, free_l_per_h)
+        if stuck_count == 0 or rising_count == 0:
+            break
+    for block_index in supply.members:
+        if supply.courses[block_index].tier_mm > 0.0:
+            supply.courses[block_index].is_rising = 1
+    fill_gaps(supply, free_l_per_h)
+    return free_l_per_h
+
+
+@compiled
+def share_tiers(supply: SharedSupply) -> None:
+    """Share a supply that cannot meet all needs, tier by tier.
+
+    The first tier that does not fit whole settles the pulses; the tiers after it get what is free.
+    """
+    for block_index in supply.members:
+        course = supply.courses[block_index]
+        course.granted_mm = 0.0
+    free_l_per_h = np.empty(0)
+    rule = LONGEST_FIRST
+    is_settled = False
+    for turn in range(2):
+        is_urgent = turn == 0
+        rank = next_rank(supply, -1)
+        while rank != NEVER_MIN:
+            if open_tier(supply, rank, is_urgent) > 0:
+                found_rule = -1
+                if is_settled:
+                    fill_gaps(supply, free_l_per_h)
+                else:
+                    found_rule = try_share(supply, 1.0, rule)
+                if found_rule >= 0:
+                    rule = found_rule
+                    for block_index in supply.members:
+                        supply.courses[block_index].tier_share = 1.0
+                elif not is_settled:
+                    is_settled = True
+                    free_l_per_h = fill_tier(supply, rule)
+                close_tier(supply)
+            rank = next_rank(supply, rank)
+    if not is_settled:
+        free_l_per_h = free_flow(supply)
+    add_pulses(supply, free_l_per_h)
+    note_shares(supply)
+
+
+@compiled
+def share_supply(supply: SharedSupply) -> None:
+    """Give the blocks of a supply their pulses and shares; writes them to ``courses``."""
+    flow_l_per_h = 0.0
+    for block_index in supply.members:
+        flow_l_per_h += supply.days[block_index].flow_l_per_h
+    if flow_l_per_h <= supply.flow_l_per_h:
+        lay_all(supply)
+        return
+    for block_index in supply.members:
+        course = supply.courses[block_index]
+        course.is_rising = 0
+        course.tier_mm = 0.0
+        course.tier_share = 0.0
+        course.granted_mm = supply.days[block_index].need_mm
+        course.urgent_share = 1.0
+        course.rest_share = 1.0
+    rule = try_share(supply, 1.0, LONGEST_FIRST)
+    if rule < 0:
+        share_tiers(supply)
