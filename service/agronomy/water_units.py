@@ -180,6 +180,10 @@ _FLOW_CHECK = (
     Quantity("fitted_ratio", "1", 0, inf, "fitted over expected flow"),
     Quantity("level_ratio", "1", 0, inf, "level of metered over expected flow"),
     Quantity("noise_fraction", "1", 0, 1, "scatter of that ratio"),
+    Quantity("spread_fraction", "1", 0, inf, "the same, of one series of runs"),
+    Quantity("sudden_run_count", "1", 3, 100, "runs until a sudden loss shows"),
+    Quantity("slow_run_count", "1", 0, 150, "runs until a slow loss shows"),
+    Quantity("loss_fraction", "1", 0, 1, "size of a fault that is looked for"),
     Quantity("metered_volume_l", "L", 0, inf, "volume by the meter"),
     Quantity("expected_l", "L", 0, inf, "volume that a run should have given"),
 )

@@ -15,10 +15,11 @@ from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.dosing import chlorine, pumping
 from service.cli.evening import load, report_run, run_day, soil, weather_import
+from service.cli.flow import flow_check
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.mail import mail, people
 from service.cli.nutrition import nutrient_plan, test_add, test_list
-from service.cli.pipes import catch_test, flow_check, lateral
+from service.cli.pipes import catch_test, lateral
 from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
 from service.cli.review import hindcast

@@ -4,11 +4,10 @@ the supply keeps up in the summers on record."""
 from __future__ import annotations
 
 import math
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-import numpy as np
 import typer
 from markupsafe import Markup
 from rich.text import Text
@@ -32,9 +31,7 @@ from service.farm_files.sample_file import read_line_file
 from service.operations.reading import block_pipes as pipes
 from service.operations.reading.read_farms import get_today
 from service.operations.waterworks import catch_tests
-from service.operations.waterworks import check_flow as flows
 from service.operations.waterworks.draw_figures import (
-    flow_figure,
     row_figure,
     text_profile,
 )
@@ -288,57 +285,3 @@ def _show_catch(report: catch_tests.CatchReport) -> None:
     paragraph(
         f"The plan uses {report.plan_uniformity_pct:.1f} % ({report.plan_origin or 'given'})."
     )
-
-
-# --- flow check ----------------------------------------------------------------------------------
-
-
-def flow_check(
-    block: Annotated[str, typer.Argument(help="Block whose metered runs to check.")],
-    first_day: Annotated[
-        date | None,
-        typer.Option("--from", parser=parse_day, metavar="DATE", help="Default: a year ago."),
-    ] = None,
-    last_day: Annotated[
-        date | None, typer.Option("--to", parser=parse_day, metavar="DATE", help="Default: today.")
-    ] = None,
-    svg: SvgOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """Compare metered runs with what the block should take: clogging, leaks, closed valves."""
-    service = open_service()
-    end = last_day or today_of(block, service)
-    report = flows.record_flow_check(
-        block,
-        first_day=first_day or end - timedelta(days=365),
-        last_day=end,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-    )
-    write_picture(svg, flow_figure(report))
-    document = flows.flow_document(report)
-    if as_json:
-        print_json(
-            {
-                "block_id": report.block_id,
-                "verdict": report.verdict.name,
-                "text": report.verdict.value,
-                **document,
-                "flow_origin": report.flow_origin,
-                "cautions": report.cautions,
-            }
-        )
-        return
-    out.print(Text(f"{report.block_id}: {report.verdict.value}", style="bold"))
-    out.print(f"{shown.count(report.days.size, 'metered run')}; expected by {report.flow_origin}")
-    for jump in report.check.jumps:
-        out.print(f"  {report.days[jump.run]}: {100.0 * jump.change_fraction:+.0f} % at once")
-    slow = report.check.slow_change
-    if slow is not None:
-        out.print(
-            f"  from {report.days[slow.from_run]} on: {100.0 * slow.change_fraction:+.0f} % slowly"
-        )
-    for text in text_profile(report.check.ratio[np.isfinite(report.check.ratio)].tolist()):
-        out.print(text)
-    for text in report.cautions:
-        paragraph(f"! {text}")

@@ -69,6 +69,15 @@ WATER_PATTERNS: tuple[str, ...] = (
         "From the start the block took {percent} % of what is expected: check the meter's unit, the"
         " block's area and emitters, and the pressure."
     ),
+    marked(
+        "At this block's spread of {spread} % from run to run, a sudden loss of {loss} % would show"
+        " after about {runs} runs."
+    ),
+    marked(
+        "A sudden loss of {loss} % is lost in this block's spread of {spread} % from run to run."
+    ),
+    marked("A slow loss of {loss} % over {season} runs would show after about {runs} of them."),
+    marked("A slow loss of {loss} % over {season} runs would not show in them."),
     marked("The pressure regulator is out of its range: {finding}."),
     marked("{count} emitters work outside of the pressure range in which they compensate."),
     marked("Nothing flows from emitter {count} of the worst row on."),

@@ -3,12 +3,12 @@
 In: the metered volume of each run and the volume that the block's hydraulics expect. Out: their
 ratio and what happened to it over the season (:class:`FlowCheck`): nothing, a slow change
 (clogging), or a jump (leak, broken line, closed valve, blocked filter), each with its place and
-size. Three steps: single odd runs are set aside by a running median (Hampel's rule); a
-self-starting cumulative sum says where something may have changed (Page 1954, Biometrika
-41:100-115; Hawkins 1987, The Statistician 36:299-316); and least squares with a criterion after
-Schwarz (1978, Annals of Statistics 6:461-464) says whether steps, a slope, both or neither describe
-it best. All from memory. How often that is wrong is measured by simulation, see
-tests/validation/test_flow_check_detection.py.
+size, and how many runs a fault would take to show in this block's noise. Three steps: each run is
+judged by those before it, with a stated number of runs between false alarms
+(:mod:`service.waterworks.flow_watch`); after an alarm the description of the season is chosen
+(:mod:`service.waterworks.flow_fit`); and it is named only where it is clearly better than its
+rival. A drift within what pressure does over a season is no alarm. How often that is wrong is
+measured by simulation, see tests/validation/test_flow_check_detection.py.
 """
 
 from __future__ import annotations
@@ -16,35 +16,33 @@ from __future__ import annotations
 import enum
 import math
 from dataclasses import dataclass
-from itertools import combinations
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.errors import Fault, InputInvalid
+from service.waterworks.flow_fit import FlowFit, FlowFits, best_fits, refit
+from service.waterworks.flow_watch import (
+    FaultDelay,
+    FlowNoise,
+    fault_delays,
+    flow_noise,
+    flow_signals,
+)
 from service.waterworks.records import Floats, Ints
 
-LEAST_RUN_COUNT = 20  # [-] fewest runs for a verdict; a modelling choice
-LEVEL_RUN_COUNT = 20  # [-] first runs whose median is the level; a modelling choice
-LEVEL_TOLERANCE_FRACTION = (
-    0.10  # [-] level off by more: meter or design figures; a modelling choice
-)
-LEAST_CHANGE_FRACTION = 0.03  # [-] smaller changes are not reported; a modelling choice
-NOISE_FLOOR_FRACTION = 0.005  # [-] no meter repeats better; a modelling choice
-CUSUM_REFERENCE = 0.75  # [sd] k: half of the shift looked for, 1.5 sd; Hawkins and Olwell 1998
-CUSUM_DECISION = 5.5  # [sd] h: one false signal in 9,500 steady runs, see the tests
-CUSUM_WARM_UP_COUNT = 8  # [-] runs that the self-starting sum learns from; a modelling choice
-CUSUM_CLIP = 4.0  # [sd] one run cannot signal alone; robust CUSUM of Lucas and Crosier 1982
-ODD_RUN_LIMIT = 4.0  # [sd] Hampel's rule with a wide limit; a modelling choice
+LEAST_RUN_COUNT = 20  # [-] fewest runs for a verdict; [CHOICE]
+LEVEL_RUN_COUNT = 20  # [-] first runs whose median is the level; [CHOICE]
+LEVEL_TOLERANCE_FRACTION = 0.10  # [-] level off by more: meter or design figures; [CHOICE]
+LEAST_JUMP_FRACTION = 0.03  # [-] smaller jumps are not reported; [CHOICE]
+LEAST_SLOW_FRACTION = 0.08  # [-] smaller slow changes are a drift: pressure that swings by 3 % to
+# each side moves the flow by 6 % from one end to the other; [CHOICE]
+SLOW_MEAN_COUNT = 20  # [-] runs whose mean blurs that limit by its standard error; [CHOICE]
+NAMING_MARGIN = 6.0  # [-] difference of scores for a name: odds of twenty to one; [CHOICE]
+ODD_RUN_LIMIT = 4.0  # [sd] Hampel's rule with a wide limit; [CHOICE]
 ODD_RUN_REACH = 2  # [-] runs on each side that the running median sees
 MAD_TO_SD = 1.4826  # [-] of a normal distribution
-JUMP_RUN_COUNT = 3  # [-] runs that a new flow must have lasted; a modelling choice
-LARGEST_JUMP_COUNT = 4  # [-] jumps that are weighed against each other
-HINGE_COUNT = 12  # [-] places from which a slow change may begin
-REFINE_REACH = 8  # [-] runs around a signal in which the jump's place is looked for
-FIRST_PENALTY = 6.0  # [ln n] of the first step or slope; set by simulation, see the tests
-FURTHER_PENALTY = 4.0  # [ln n] of each further one: that something changed is no longer in doubt
+NOISE_FLOOR_FRACTION = 0.005  # [-] no meter repeats better; [CHOICE]
 
 
 class FlowVerdict(enum.StrEnum):
@@ -57,6 +55,14 @@ class FlowVerdict(enum.StrEnum):
     JUMP_DOWN = "the flow fell at once: a closed valve, a blocked filter or a pinched line"
     JUMP_UP = "the flow rose at once: a leak, a broken line or a failed regulator"
     SEVERAL = "more than one thing changed"
+    FELL = "the flow fell; whether at once or slowly cannot be told yet"
+    ROSE = "the flow rose; whether at once or slowly cannot be told yet"
+    DRIFT = "the flow drifts by a few percent, as it does with pressure over a season"
+
+    @property
+    def is_alarm(self) -> bool:
+        """Somebody should look at the block."""
+        return self not in {FlowVerdict.TOO_FEW_RUNS, FlowVerdict.STEADY, FlowVerdict.DRIFT}
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,25 +100,34 @@ class FlowCheck:
     is_level_off: bool
     """From the start the flow is more than 10 % away from what is expected."""
     noise_fraction: float
-    """Standard deviation from run to run."""
+    """Standard deviation of a run, without jumps and slow changes."""
+    memory: float
+    """Correlation of successive runs."""
+    change_fraction: float
+    """Flow now against the start, by what is fitted; 0 without a change, NaN with too few runs."""
+    alarm_runs: tuple[int, ...]
+    """Runs that raised an alarm, counted from 0, whatever it is called now."""
+    delays: tuple[FaultDelay, ...]
+    """How long faults of some sizes would take to show in this noise."""
     jumps: tuple[FlowJump, ...]
     slow_change: SlowChange | None
     odd_runs: tuple[int, ...]
     """Single runs far from their neighbours, counted from 0; they are ignored otherwise."""
 
     @property
+    def is_alarm(self) -> bool:
+        """Somebody should look at the block now; a leak that was mended is none any more."""
+        is_lasting = (
+            self.verdict is not FlowVerdict.SEVERAL
+            or self.slow_change is not None
+            or not abs(self.change_fraction) < LEAST_JUMP_FRACTION
+        )
+        return self.verdict.is_alarm and is_lasting
+
+    @property
     def is_last_run_odd(self) -> bool:
         """The newest run is far off: the first sign of a jump, or a run that was cut short."""
         return bool(self.odd_runs) and self.odd_runs[-1] == self.ratio.size - 1
-
-
-class _Fit(NamedTuple):
-    """A description of the ratios by a level, steps and a hinge."""
-
-    score: float
-    steps: tuple[int, ...]
-    hinge: int | None
-    weights: Floats
 
 
 def expected_volume_l(flow_l_per_h: ArrayLike, duration_min: ArrayLike) -> Floats:
@@ -149,7 +164,7 @@ def check_flow(metered_volume_l: ArrayLike, expected_l: ArrayLike) -> FlowCheck:
     Shapes: both (runs,), in the order in which the runs were.
     metered_volume_l: what the meter counted in each run, NaN where it was not read.
     expected_l: what :func:`expected_volume_l` expects.
-    Returns: ratio, verdict, jumps and slow change; STEADY where nothing above 3 % is found.
+    Returns: ratio, verdict, jumps, slow change and what could be found; STEADY without an alarm.
     Equation: see the module; no verdict before 20 runs.
     Raises: InputInvalid where the arrays differ in length or a volume is negative.
     >>> noise = np.tile([-0.01, 0.02, -0.02, 0.01, 0.0], 16)
@@ -162,36 +177,53 @@ def check_flow(metered_volume_l: ArrayLike, expected_l: ArrayLike) -> FlowCheck:
     ratio = flow_ratio(metered_volume_l, expected_l)
     runs = np.flatnonzero(np.isfinite(ratio))
     known = ratio[runs]
-    fitted = np.full(ratio.size, np.nan)
+    noise = flow_noise(known)
     if known.size < LEAST_RUN_COUNT:
-        level = float(np.median(known)) if known.size else math.nan
-        return FlowCheck(
-            verdict=FlowVerdict.TOO_FEW_RUNS,
-            ratio=ratio,
-            fitted_ratio=fitted,
-            level_ratio=level,
-            is_level_off=False,
-            noise_fraction=math.nan,
-            jumps=(),
-            slow_change=None,
-            odd_runs=(),
-        )
+        return _too_few(ratio, known, noise)
     level = float(np.median(known[:LEVEL_RUN_COUNT]))
-    noise = max(_noise(known), NOISE_FLOOR_FRACTION * max(level, NOISE_FLOOR_FRACTION))
-    calm, is_odd = _without_odd_runs(known, noise)
-    fit = _best_fit(calm, _signals(calm, noise), LEAST_CHANGE_FRACTION * level)
-    fitted[runs] = _columns(known.size, fit.steps, fit.hinge) @ fit.weights
-    jumps, slow_change = _described(fit, runs, level)
+    calm, is_odd = _without_odd_runs(known)
+    signals = flow_signals(known)
+    fitted = np.full(ratio.size, np.nan)
+    fitted[runs] = calm.mean()
+    verdict, best, change = FlowVerdict.STEADY, None, 0.0
+    if signals:
+        fits = best_fits(calm, signals, noise)
+        verdict, best = _judged(fits, calm, noise, level)
+        fitted[runs] = best.fitted(known.size)
+        change = float(np.diff(fitted[runs[[0, -1]]])[0]) / level if level > 0.0 else math.nan
+    jumps, slow_change = _described(verdict, best, runs, level, noise)
     return FlowCheck(
-        verdict=_verdict(jumps, slow_change),
+        verdict=verdict,
         ratio=ratio,
         fitted_ratio=fitted,
         level_ratio=level,
         is_level_off=abs(level - 1.0) > LEVEL_TOLERANCE_FRACTION,
-        noise_fraction=noise / level if level > 0.0 else math.nan,
+        noise_fraction=noise.spread_fraction,
+        memory=noise.memory,
+        change_fraction=change,
+        alarm_runs=tuple(int(runs[signal.run]) for signal in signals),
+        delays=fault_delays(noise),
         jumps=jumps,
         slow_change=slow_change,
         odd_runs=tuple(int(run) for run in runs[is_odd]),
+    )
+
+
+def _too_few(ratio: Floats, known: Floats, noise: FlowNoise) -> FlowCheck:
+    return FlowCheck(
+        verdict=FlowVerdict.TOO_FEW_RUNS,
+        ratio=ratio,
+        fitted_ratio=np.full(ratio.size, np.nan),
+        level_ratio=float(np.median(known)) if known.size else math.nan,
+        is_level_off=False,
+        noise_fraction=math.nan,
+        memory=noise.memory,
+        change_fraction=math.nan,
+        alarm_runs=(),
+        delays=(),
+        jumps=(),
+        slow_change=None,
+        odd_runs=(),
     )
 
 
@@ -210,152 +242,76 @@ def _check_volumes(metered_volume_l: ArrayLike, expected_l: ArrayLike) -> None:
         raise InputInvalid("the metered runs cannot be used", faults)
 
 
-def _noise(ratio: Floats) -> float:
-    """Standard deviation from run to run; steps and slopes hardly touch successive differences."""
-    return float(MAD_TO_SD * np.median(np.abs(np.diff(ratio))) / math.sqrt(2.0))
-
-
-def _without_odd_runs(ratio: Floats, noise: float) -> tuple[Floats, NDArray[np.bool_]]:
+def _without_odd_runs(ratio: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """The ratios with single odd runs replaced by the median around them, and which those are."""
     padded = np.pad(ratio, ODD_RUN_REACH, constant_values=np.nan)
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * ODD_RUN_REACH + 1)
     around = np.nanmedian(windows, axis=1)
-    is_odd = np.abs(ratio - around) > ODD_RUN_LIMIT * noise
+    spread = float(MAD_TO_SD * np.median(np.abs(np.diff(ratio))) / math.sqrt(2.0))
+    level = max(float(np.median(ratio)), NOISE_FLOOR_FRACTION)
+    is_odd = np.abs(ratio - around) > ODD_RUN_LIMIT * max(spread, NOISE_FLOOR_FRACTION * level)
     return np.where(is_odd, around, ratio), is_odd
 
 
-def _signals(ratio: Floats, noise: float) -> list[int]:
-    """Runs at which the self-starting cumulative sum dates a change; it restarts at each."""
-    found: list[int] = []
-    start = 0
-    while True:
-        change = _next_change(ratio, start, noise)
-        if change is None:
-            return found
-        found.append(change)
-        start = max(change, start + 1)
+def _judged(
+    fits: FlowFits, ratio: Floats, noise: FlowNoise, level: float
+) -> tuple[FlowVerdict, FlowFit]:
+    """The name of what was found, and the description that goes with it."""
+    best = refit(fits.best, ratio, noise, LEAST_JUMP_FRACTION * level)
+    least_slow = (LEAST_SLOW_FRACTION + _mean_error(noise)) * level
+    smooth = fits.without_steps
+    if _is_stepped(best, fits, least_slow):
+        has_slow = best.slow is not None and abs(best.slow_course(ratio.size)[-1]) >= least_slow
+        if len(best.steps) + has_slow > 1:
+            return FlowVerdict.SEVERAL, best
+        return FlowVerdict.JUMP_UP if best.step_sizes[0] > 0.0 else FlowVerdict.JUMP_DOWN, best
+    change = float(smooth.slow_course(ratio.size)[-1])
+    largest = float(max(best.step_sizes, key=abs, default=0.0))
+    if abs(change) < least_slow <= abs(largest):
+        return FlowVerdict.ROSE if largest > 0.0 else FlowVerdict.FELL, best
+    if abs(change) < least_slow:
+        return FlowVerdict.DRIFT, smooth
+    if fits.without_slow.score - smooth.score < NAMING_MARGIN:
+        return FlowVerdict.ROSE if change > 0.0 else FlowVerdict.FELL, fits.best
+    return FlowVerdict.SLOW_RISE if change > 0.0 else FlowVerdict.SLOW_DECLINE, smooth
 
 
-def _next_change(ratio: Floats, start: int, noise: float) -> int | None:
-    """First run of the next change after a start, or none.
+def _mean_error(noise: FlowNoise) -> float:
+    """Standard error of the mean of some runs that remember each other, as a share of the level."""
+    per_run = (1.0 + noise.memory) / (1.0 - noise.memory) / SLOW_MEAN_COUNT
+    return noise.spread_fraction * math.sqrt(per_run)
 
-    Each run is compared with the mean and spread of those before it, which makes a t value, and
-    Wallace (1959, Annals of Mathematical Statistics 30:1121-1130) makes that a normal one.
+
+def _is_stepped(best: FlowFit, fits: FlowFits, least_slow: float) -> bool:
+    """Whether a description with steps is clearly better than the best one without.
+
+    Steps no larger than a drift must be better than any smooth course, however many terms it takes.
     """
-    up = down = 0.0
-    up_from = down_from = start
-    mean = square_sum = 0.0
-    for count, value in enumerate(ratio[start:].tolist()):
-        run = start + count
-        if count >= CUSUM_WARM_UP_COUNT:
-            freedom = count - 1
-            spread = math.sqrt(max(square_sum / freedom, (noise / 2.0) ** 2))
-            t = (value - mean) / (spread * math.sqrt(1.0 + 1.0 / count))
-            size = math.sqrt(freedom * math.log1p(t * t / freedom))
-            size *= (8.0 * freedom + 1.0) / (8.0 * freedom + 3.0)
-            normal = math.copysign(min(size, CUSUM_CLIP), t)
-            up = up + normal - CUSUM_REFERENCE
-            down = down - normal - CUSUM_REFERENCE
-            if up <= 0.0:
-                up, up_from = 0.0, run + 1
-            if down <= 0.0:
-                down, down_from = 0.0, run + 1
-            if up > CUSUM_DECISION:
-                return up_from
-            if down > CUSUM_DECISION:
-                return down_from
-        else:
-            up_from = down_from = run + 1
-        step = value - mean
-        mean += step / (count + 1)
-        square_sum += step * (value - mean)
-    return None
-
-
-def _columns(count: int, steps: tuple[int, ...], hinge: int | None) -> Floats:
-    """Level, steps and hinge as columns (runs, terms)."""
-    run = np.arange(count, dtype=np.float64)
-    columns = [np.ones(count)]
-    columns += [(run >= step).astype(np.float64) for step in steps]
-    if hinge is not None:
-        columns.append(np.maximum(run - hinge, 0.0) / max(count - 1 - hinge, 1))
-    return np.column_stack(columns)
-
-
-def _fit(ratio: Floats, steps: tuple[int, ...], hinge: int | None) -> _Fit:
-    """Least squares of one description, with its score by Schwarz's criterion."""
-    columns = _columns(ratio.size, steps, hinge)
-    weights, *_ = np.linalg.lstsq(columns, ratio, rcond=None)
-    rest = ratio - columns @ weights
-    square_mean = max(float(rest @ rest) / ratio.size, NOISE_FLOOR_FRACTION**2 / 100.0)
-    terms = len(steps) + (hinge is not None)
-    penalty = FIRST_PENALTY + FURTHER_PENALTY * (terms - 1) if terms else 0.0
-    score = ratio.size * math.log(square_mean) + penalty * math.log(ratio.size)
-    return _Fit(score, steps, hinge, np.asarray(weights))
-
-
-def _score(fit: _Fit) -> float:
-    return fit.score
-
-
-def _best_fit(ratio: Floats, signals: list[int], least: float) -> _Fit:
-    """The cheapest description, without those of its changes that are not worth reporting."""
-    last = ratio.size - JUMP_RUN_COUNT
-    steps = [step for step in signals if 0 < step <= last][:LARGEST_JUMP_COUNT]
-    hinges = sorted({ratio.size * part // HINGE_COUNT for part in range(HINGE_COUNT - 2)})
-    best = _fit(ratio, (), None)
-    for count in range(len(steps) + 1):
-        for chosen in combinations(steps, count):
-            stepped = _fit(ratio, chosen, None)
-            sloped = min((_fit(ratio, chosen, hinge) for hinge in hinges), key=_score)
-            best = min(best, _refined(ratio, stepped), _refined(ratio, sloped), key=_score)
-    is_kept = np.abs(best.weights[1:]) >= least
-    steps_kept = tuple(step for step, kept in zip(best.steps, is_kept, strict=False) if kept)
-    return _fit(ratio, steps_kept, best.hinge if is_kept.size and is_kept[-1] else None)
-
-
-def _refined(ratio: Floats, fit: _Fit) -> _Fit:
-    """The same description with each step moved to where it fits best."""
-    for index in range(len(fit.steps)):
-        before = fit.steps[index - 1] if index else 0
-        is_last = index + 1 == len(fit.steps)
-        after = ratio.size - JUMP_RUN_COUNT + 1 if is_last else fit.steps[index + 1]
-        low = max(fit.steps[index] - REFINE_REACH, before + 1)
-        high = min(fit.steps[index] + REFINE_REACH, after - 1)
-        for place in range(low, high + 1):
-            moved = (*fit.steps[:index], place, *fit.steps[index + 1 :])
-            tried = _fit(ratio, moved, fit.hinge)
-            if tried.score < fit.score:
-                fit = tried
-    return fit
+    if not best.steps:
+        return False
+    margin = fits.without_steps.score - best.score
+    if np.abs(best.step_sizes).max() < least_slow:
+        margin = min(margin, fits.least_smooth_misfit - best.misfit)
+    return bool(margin >= NAMING_MARGIN)
 
 
 def _described(
-    fit: _Fit, runs: Ints, level: float
+    verdict: FlowVerdict, fit: FlowFit | None, runs: Ints, level: float, noise: FlowNoise
 ) -> tuple[tuple[FlowJump, ...], SlowChange | None]:
-    """Steps and hinge in the words of the result."""
-    scale = 1.0 / level if level > 0.0 else math.nan
+    """Steps and slow change of a named description in the words of the result."""
+    unnamed = {FlowVerdict.DRIFT, FlowVerdict.FELL, FlowVerdict.ROSE}
+    if fit is None or verdict in unnamed or level <= 0.0:
+        return (), None
     jumps = tuple(
-        FlowJump(run=int(runs[step]), change_fraction=float(weight) * scale)
-        for step, weight in zip(fit.steps, fit.weights[1 : len(fit.steps) + 1], strict=True)
+        FlowJump(run=int(runs[step]), change_fraction=float(weight) / level)
+        for step, weight in zip(fit.steps, fit.step_sizes, strict=True)
     )
-    if fit.hinge is None:
+    change = float(fit.slow_course(runs.size)[-1]) / level
+    if fit.slow is None or abs(change) < LEAST_SLOW_FRACTION + _mean_error(noise):
         return jumps, None
-    change = float(fit.weights[-1]) * scale
-    lasting = max(runs.size - 1 - fit.hinge, 1)
+    begin = max(fit.slow, 0)
     return jumps, SlowChange(
-        from_run=int(runs[fit.hinge]),
+        from_run=int(runs[begin]),
         change_fraction=change,
-        change_per_100_runs_fraction=100.0 * change / lasting,
+        change_per_100_runs_fraction=100.0 * change / max(runs.size - 1 - begin, 1),
     )
-
-
-def _verdict(jumps: tuple[FlowJump, ...], slow_change: SlowChange | None) -> FlowVerdict:
-    if len(jumps) + (slow_change is not None) > 1:
-        return FlowVerdict.SEVERAL
-    if slow_change is not None:
-        is_falling = slow_change.change_fraction < 0.0
-        return FlowVerdict.SLOW_DECLINE if is_falling else FlowVerdict.SLOW_RISE
-    if jumps:
-        return FlowVerdict.JUMP_DOWN if jumps[0].change_fraction < 0.0 else FlowVerdict.JUMP_UP
-    return FlowVerdict.STEADY

@@ -17,6 +17,7 @@ from service.api import waterworks_examples as examples
 from service.api.app import create_app
 from service.api.schemas import dosing
 from service.api.schemas import waterworks as schemas
+from service.api.schemas.flow_check import FlowCheckOut
 from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
 from service.operations.access.manage_keys import make_key
@@ -124,7 +125,7 @@ def piped(piped_service: Service) -> Client:
         (schemas.HydraulicsOut, examples.HYDRAULICS),
         (schemas.CatchTestIn, examples.CATCH),
         (schemas.CatchTestOut, examples.CATCH_TEST),
-        (schemas.FlowCheckOut, examples.FLOW_CHECK),
+        (FlowCheckOut, examples.FLOW_CHECK),
         (schemas.WaterSampleOut, examples.WATER_SAMPLE),
         (schemas.WaterReportOut, examples.WATER_REPORT),
         (dosing.AcidEstimateOut, dosing_examples.ACID),
@@ -305,6 +306,9 @@ def test_a_leak_in_reported_runs_is_found(piped: Client, piped_service: Service)
     assert found["verdict"] == "jump-up"
     assert found["jumps"][0]["change_fraction"] == pytest.approx(0.25, abs=0.02)
     assert found["jumps"][0]["day"] == (TODAY - timedelta(days=20)).isoformat()
+    assert found["is_alarm"]
+    assert found["alarm_days"][0] == (TODAY - timedelta(days=18)).isoformat()
+    assert found["delays"][0]["sudden_run_count"] <= 5
     assert found["cautions"]
 
 

@@ -27,6 +27,10 @@ class Course:
     """Standard deviation from run to run."""
     memory: float = 0.0
     """Correlation of the noise of successive runs."""
+    swing: float = 0.0
+    """Up and down by so much once in the season, as pressure does."""
+    phase: float = 0.0
+    """Where in the swing the season begins, 0.25 at its highest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,18 +41,25 @@ class Season:
     change_at: int
 
 
+def remembered_noise(random: np.random.Generator, count: int, memory: float) -> Floats:
+    """Noise of spread 1 of which each run keeps a share of the one before."""
+    noise = random.normal(size=count)
+    fresh = np.sqrt(1.0 - memory**2)
+    for index in range(1, count):
+        noise[index] = memory * noise[index - 1] + fresh * noise[index]
+    return noise
+
+
 def invented_season(course: Course, seed: int) -> Season:
     """A season; the same for the same seed."""
     random = np.random.default_rng([seed, RUN_COUNT])
     run = np.arange(RUN_COUNT)
     change_at = int(random.integers(40, 121))
-    noise = random.normal(size=RUN_COUNT)
-    for index in range(1, RUN_COUNT):
-        fresh = np.sqrt(1.0 - course.memory**2)
-        noise[index] = course.memory * noise[index - 1] + fresh * noise[index]
+    noise = remembered_noise(random, RUN_COUNT, course.memory)
     ratio = 1.0 + np.where(run >= change_at, course.jump, 0.0)
     ratio += course.slow * run / (RUN_COUNT - 1)
     ratio += course.late * np.maximum(run - change_at, 0) / (RUN_COUNT - 1 - change_at)
+    ratio += course.swing * np.sin(2.0 * np.pi * (run / RUN_COUNT + course.phase))
     ratio *= 1.0 + course.noise * noise
     odd = random.choice(RUN_COUNT, size=course.odd_run_count, replace=False)
     ratio[odd] *= random.choice([0.4, 0.6, 1.3], size=course.odd_run_count)

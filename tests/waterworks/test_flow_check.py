@@ -145,8 +145,39 @@ def test_changes_are_shares_of_the_level_at_the_start() -> None:
 
 
 def test_change_below_three_percent_is_not_reported() -> None:
-    assert checked(step(60, 0.02), noise_fraction=0.002).verdict is FlowVerdict.STEADY
+    assert checked(step(60, 0.02), noise_fraction=0.002).verdict is FlowVerdict.DRIFT
     assert checked(step(60, 0.04), noise_fraction=0.002).verdict is FlowVerdict.JUMP_UP
+
+
+def test_a_leak_that_was_mended_is_no_alarm_any_more() -> None:
+    open_leak = checked(step(40, 0.2))
+    mended = checked(step(40, 0.2) - step(80, 0.2) + 1.0)
+    assert open_leak.is_alarm
+    assert not mended.is_alarm
+    assert mended.alarm_runs
+
+
+def test_swing_of_pressure_with_the_season_is_no_alarm() -> None:
+    swing = 1.0 + 0.03 * np.cos(2.0 * np.pi * np.arange(RUNS) / RUNS)
+    found = checked(swing, noise_fraction=0.01)
+    assert found.verdict is FlowVerdict.DRIFT
+    assert not found.is_alarm
+    assert not found.jumps
+
+
+def test_slow_change_just_begun_is_not_called_a_jump() -> None:
+    found = checked(slope(-0.25)[:46])
+    assert found.verdict is FlowVerdict.FELL
+    assert found.is_alarm
+    assert found.change_fraction == pytest.approx(-0.25 * 45 / 119, abs=0.04)
+
+
+def test_what_can_be_found_follows_from_the_spread_of_the_block() -> None:
+    calm = checked(np.ones(RUNS), noise_fraction=0.03).delays
+    rough = checked(np.ones(RUNS), noise_fraction=0.14).delays
+    assert [delay.loss_fraction for delay in calm] == [0.1, 0.2, 0.3, 0.5]
+    assert calm[0].sudden_run_count < 6
+    assert 9 < rough[1].sudden_run_count < 18
 
 
 def test_too_few_runs_say_nothing() -> None:

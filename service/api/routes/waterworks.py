@@ -27,6 +27,7 @@ from service.api.problems import (
     reported_as,
 )
 from service.api.schemas.dosing import AcidEstimateOut, AcidQuery
+from service.api.schemas.flow_check import FlowCheckOut
 from service.api.schemas.waterworks import (
     CapacityOut,
     CapacityQuery,
@@ -38,7 +39,6 @@ from service.api.schemas.waterworks import (
     FertigationOut,
     FertiliserListOut,
     FertiliserOut,
-    FlowCheckOut,
     HydraulicsOut,
     HydraulicsQuery,
     SpanQuery,

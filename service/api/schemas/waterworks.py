@@ -24,7 +24,6 @@ from service.operations.reading.block_pipes import PipeReport
 from service.operations.waterworks.assess_capacity import Capacity
 from service.operations.waterworks.assess_supply import COMMON_YEAR_COUNT, MOST_YEAR_COUNT
 from service.operations.waterworks.catch_tests import CatchReport
-from service.operations.waterworks.check_flow import FlowReport, flow_document
 from service.operations.waterworks.report_water import CropReport
 from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.fertiliser import Product
@@ -207,59 +206,6 @@ class CatchTestListOut(Out):
     """Field tests of a block."""
 
     items: list[CatchTestOut] = Field(description="The newest first.")
-
-
-class FlowJumpOut(Out):
-    """A sudden change of the flow."""
-
-    day: date = Field(description="Day of the first run at the new flow.")
-    change_fraction: float = Field(
-        description=("Change relative to the flow at the start; negative: less.")
-    )
-
-
-class SlowFlowChangeOut(Out):
-    """A change of the flow over many runs."""
-
-    from_day: date = Field(description="Day it began.")
-    change_fraction: float = Field(description="Up to the last run; negative: less.")
-    change_per_100_runs_fraction: float = Field(description="In a hundred runs.")
-
-
-class FlowCheckOut(Out):
-    """What the metered runs of a block show."""
-
-    block_id: str
-    verdict: str = Field(
-        description="`too-few-runs`, `steady`, `slow-decline`, `slow-rise`, `jump-down`, `jump-up`"
-        " or `several`; new words may come."
-    )
-    text: str = Field(description="The same as text.")
-    run_count: int = Field(description="Metered runs looked at.")
-    first_day: date | None = Field(description="Day of the first of them.")
-    level_ratio: float | None = Field(description="Metered over expected volume at the start.")
-    is_level_off: bool = Field(description="True: that ratio is more than 10 % away from 1.")
-    noise_fraction: float | None = Field(description="Spread from run to run.")
-    jumps: list[FlowJumpOut]
-    slow_change: SlowFlowChangeOut | None
-    odd_days: list[date] = Field(description="Days of single runs that stand out.")
-    is_last_run_odd: bool = Field(description="The newest run stands out.")
-    flow_origin: str = Field(description="Where the expected flow comes from.")
-    cautions: list[str] = Field(description="How far to trust the verdict, as text.")
-
-    @classmethod
-    def from_record(cls, report: FlowReport) -> Self:
-        """The answer."""
-        return cls.model_validate(
-            {
-                **flow_document(report),
-                "block_id": report.block_id,
-                "verdict": report.verdict.name.lower().replace("_", "-"),
-                "text": report.verdict.value,
-                "flow_origin": report.flow_origin,
-                "cautions": list(report.cautions),
-            }
-        )
 
 
 # --- water ---------------------------------------------------------------------------------------

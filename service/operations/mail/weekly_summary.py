@@ -172,4 +172,6 @@ def _flow(
         change_fraction = check.jumps[-1].change_fraction
     elif check.slow_change is not None:
         change_fraction = check.slow_change.change_fraction
+    elif check.verdict in {FlowVerdict.FELL, FlowVerdict.ROSE}:
+        change_fraction = check.change_fraction
     return check.verdict.value, change_fraction
