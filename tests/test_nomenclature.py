@@ -17,6 +17,7 @@ from pathlib import Path
 import pint
 
 from service.agronomy import (
+    crop_units,
     nutrition_units,
     quantity,
     season_units,
@@ -34,7 +35,7 @@ from service.records.ledger import LEDGER_NUMBERS
 from service.records.weather import WEATHER_FIELDS
 
 ROOT = Path(__file__).resolve().parent.parent
-TABLE = (units, water_units, weather_units, nutrition_units, season_units, quantity)
+TABLE = (units, crop_units, water_units, weather_units, nutrition_units, season_units, quantity)
 """The files that make up the table."""
 CALENDAR = {"day", "days", "year", "years"}
 NUMBERS = ("int", "float", "Ints", "Floats", "ArrayLike", "np.float64", "np.int64")

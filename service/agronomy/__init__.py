@@ -5,6 +5,7 @@
 The words
 
     units             every name with its unit, range and meaning; sizes of customary units
+    crop_units        the same for the crop, its canopy and its mulch
     weather_units     the same for weather and radiation
     water_units       the same for water quality, acid and fertiliser
     nutrition_units   the same for leaf, petiole and soil tests
@@ -37,6 +38,8 @@ Weather into water use
     reference_et_terms  the terms of it one by one, for a reader
     reference_et_gaps  longer gaps of it, bridged by the days on both sides
     site_weather      the steps above for all sites at once: what a block needs to know of its site
+    canopy_density    how much of a full canopy's water a smaller one uses
+    mulch             what film, fabric or straw takes off the crop coefficient
     crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient
     coefficient_steps  the way to the crop coefficient of one day, for a reader
     dormancy          the season in which a block is watered at all

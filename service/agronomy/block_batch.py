@@ -15,7 +15,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.crop_water_use import density_coefficient
+from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.records import (
     CropBatch,
     CurveDefinition,
@@ -143,9 +143,11 @@ def young_canopy_is_full(
     Shapes: crop, every number and the result (blocks,).
     season_year: calendar year whose plant size counts.
     Returns: whether Kd reaches that of the reference canopy; False where the age is not known.
-    Equation: Kd >= Kd_ref while age < years to full size. Allen & Pereira 2009 (from memory).
+    Equation: Kd >= Kd_ref while age < years to full size. Allen & Pereira 2009 (second-hand).
     """
-    density = density_coefficient(crop.canopy_cover_fraction, crop.canopy_height_m)
+    density = density_coefficient(
+        crop.canopy_cover_fraction, crop.canopy_height_m, ml=crop.canopy_density_factor
+    )
     is_young = season_year - numbers["planting_year"] < numbers["years_to_full_size"]
     is_full: NDArray[np.bool_] = is_young & (density >= crop.reference_canopy_ratio)
     return is_full
@@ -196,9 +198,12 @@ def _crop_batch(
         kc_off_season=numbers["kc_off_season"],
         table_height_m=numbers["table_height_m"],
         reference_canopy_ratio=numbers["reference_canopy_ratio"],
+        canopy_density_factor=numbers["canopy_density_factor"],
         canopy_cover_fraction=numbers["canopy_cover_fraction"] * cover_share,
         canopy_height_m=numbers["canopy_height_m"] * height_share,
         mulch_cover_fraction=numbers["mulch_cover_fraction"],
+        mulch_kc_initial=numbers["mulch_kc_initial"],
+        mulch_kc_reduction_fraction=numbers["mulch_kc_reduction_fraction"],
         depletion_fraction=numbers["depletion_fraction"],
         curve_basis=basis[which],
         season_start_doy=start[which],

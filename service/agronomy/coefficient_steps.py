@@ -3,7 +3,7 @@
 In: the crop batch, one day, and how far each season has come. Out: the stage, the values between
 the published Kc and the one that was used (:func:`service.agronomy.crop_water_use.crop_coefficient`
 makes the same steps for many days at once). FAO-56 (Allen et al. 1998) chapter 6, Eq. 62, 65, 66;
-Allen & Pereira 2009 (from memory) for the canopy.
+Allen & Pereira 2009 (second-hand) for the canopy.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.crop_water_use import (
     SEASON_BY_DEGREE_DAYS,
     SEASON_BY_OWN_TABLE,
     canopy_share,
-    density_coefficient,
     season_progress,
     stages_of,
 )
@@ -49,11 +49,15 @@ class CoefficientSteps:
     development_end: Floats
     mid_season_end: Floats
     late_season_end: Floats
+    kc_initial_adjusted: Floats
+    """Kc of the initial stage under the block's mulch."""
     kc_mid_adjusted: Floats
-    """Kc of the mid stage in the site's climate."""
+    """Kc of the mid stage in the site's climate and under the mulch."""
     kc_end_adjusted: Floats
     kc_of_stage: Floats
-    """Before canopy and mulch."""
+    """Before the canopy."""
+    bare_ground_kc: Floats
+    """Without leaves."""
     canopy_density_ratio: Floats
     """Kd."""
     canopy_ratio: Floats
@@ -103,9 +107,13 @@ def coefficient_steps(
         development_end=development_end,
         mid_season_end=mid_end,
         late_season_end=late_end,
+        kc_initial_adjusted=stages.kc_initial,
         kc_mid_adjusted=kc_mid,
         kc_end_adjusted=kc_end,
         kc_of_stage=stages.coefficient(crop, day, climate_term[0]),
-        canopy_density_ratio=density_coefficient(crop.canopy_cover_fraction, crop.canopy_height_m),
+        bare_ground_kc=stages.bare_ground_kc,
+        canopy_density_ratio=density_coefficient(
+            crop.canopy_cover_fraction, crop.canopy_height_m, ml=crop.canopy_density_factor
+        ),
         canopy_ratio=canopy_share(crop),
     )

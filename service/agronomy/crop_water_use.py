@@ -14,6 +14,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike, NDArray
 
+from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.records import CropBatch, Days, Floats, Ints
 
 SEASON_BY_DAYS = 0
@@ -25,8 +26,6 @@ RHMIN_LIMITS_PCT = (20.0, 80.0)  # FAO-56 Eq. 62
 HEIGHT_LIMITS_M = (0.1, 10.0)  # FAO-56 Eq. 62
 END_ADJUSTED_FROM_KC = 0.45  # FAO-56 Eq. 65: a lower Kc end is left as it is
 BARE_SOIL_KC = 0.15  # Kc_min, FAO-56 Eq. 98, lower end of 0.15-0.20
-CANOPY_DENSITY_FACTOR = 1.5  # ML, Allen & Pereira 2009: 1.5-2.0; 1.5 is this project's choice
-MULCH_KC_REDUCTION = 0.10  # choice: lowest reduction of FAO-56 Table 25, which has no fruit crop
 CLIMATE_WINDOW_DAYS = 30  # choice
 CLIMATE_MINIMUM_DAYS = 7  # choice
 DAYS_IN_YEAR = 365
@@ -123,25 +122,6 @@ def _sum_before(values: Floats, window_days: int) -> Floats:
     return total
 
 
-def density_coefficient(
-    cover_fraction: ArrayLike, height_m: ArrayLike, *, ml: float = CANOPY_DENSITY_FACTOR
-) -> Floats:
-    """Density coefficient Kd: how close a canopy comes to the water use of full cover.
-
-    Shapes: any two that broadcast.
-    cover_fraction: effective ground cover, 0-1; height_m: canopy height [m].
-    ml: multiplier on cover for small canopies.
-    Returns: density coefficient [-], 0-1; NaN wherever an input is NaN.
-    Equation: min(1, ML fc, fc^(1 / (1 + h))). Allen & Pereira 2009 (from memory).
-    >>> round(float(density_coefficient(0.25, 1.0)), 3)
-    0.375
-    """
-    cover = np.asarray(cover_fraction, dtype=np.float64)
-    height = np.asarray(height_m, dtype=np.float64)
-    by_height = cover ** (1.0 / (1.0 + height))
-    return np.asarray(np.minimum(1.0, np.minimum(ml * cover, by_height)))
-
-
 def degree_day_step_c(
     tmax_c: ArrayLike, tmin_c: ArrayLike, degree_day_floor_c: ArrayLike
 ) -> Floats:
@@ -178,7 +158,7 @@ def degree_day_sums(
     Equation: running sum of ``degree_day_step_c``, restarted on the season start.
     >>> from service.agronomy.records import CropBatch
     >>> one = np.array([1.0])
-    >>> vines = CropBatch(*[one] * 10, np.array([1]), np.array([1]), one, 10.0 * one, one, one)
+    >>> vines = CropBatch(*[one] * 13, np.array([1]), np.array([1]), one, 10.0 * one, one, one)
     >>> days = np.array(["2025-12-31", "2026-01-01", "2026-01-02"], "M8[D]")
     >>> warm, cold = np.full((3, 1), 18.0), np.full((3, 1), 10.0)
     >>> degree_day_sums(vines, days=days, tmax_c=warm, tmin_c=cold)[:, 0].tolist()
@@ -206,7 +186,7 @@ def resting_sum_c_day(crop: CropBatch, day: np.datetime64) -> Floats:
     >>> from service.agronomy.records import CropBatch
     >>> one = np.array([1.0])
     >>> knots = np.array([[200.0, 800.0, 2000.0, 3000.0]])
-    >>> vines = CropBatch(*[one] * 10, np.array([1]), np.array([60]), knots, 10.0 * one, one, one)
+    >>> vines = CropBatch(*[one] * 13, np.array([1]), np.array([60]), knots, 10.0 * one, one, one)
     >>> resting_sum_c_day(vines, np.datetime64("2026-01-01")).tolist()
     [3001.0]
     """
@@ -235,12 +215,13 @@ def crop_coefficient(
     degree_day_sum_c_day: needed only where a block's curve runs on degree days [°C d].
     Returns: Kc [-]; NaN only for a block, and from the day, whose needed input is NaN.
     Equation: FAO-56 Eq. 62, 65, 66; Kc_min + min(1, Kd / Kd_ref) (Kc - Kc_min), Allen & Pereira
-    2009; x (1 - 0.10 m) under mulch, a choice.
+    2009. Under a mulch on the share m of the strip Kc ini is (1 - m) Kc ini + m Kc ini,mulch, and
+    Kc mid and Kc end are (1 - m r) of themselves, FAO-56 p. 196.
     >>> from service.agronomy.records import CropBatch
     >>> one = np.array([1.0])
     >>> beans = CropBatch(  # FAO-56 Ex. 28
-    ...     0.15 * one, 1.19 * one, 0.35 * one, 0.2 * one, 0.4 * one, one, one, 0.4 * one,
-    ...     0.0 * one, 0.45 * one, np.array([0]), np.array([143]),
+    ...     0.15 * one, 1.19 * one, 0.35 * one, 0.2 * one, 0.4 * one, one, one, one,
+    ...     0.4 * one, 0.0 * one, one, one, 0.45 * one, np.array([0]), np.array([143]),
     ...     np.array([[25.0, 50.0, 80.0, 100.0]]), np.nan * one,
     ...     np.full((1, 1), np.nan), np.full((1, 1), np.nan))
     >>> day_40 = np.array(["2025-05-23"], "M8[D]") + 39
@@ -279,13 +260,12 @@ def season_progress(
 def _curve(crop: CropBatch, progress: Floats, climate: Floats) -> Floats:
     stages = stages_of(crop)
     missing_canopy = 1.0 - canopy_share(crop)
-    under_mulch = 1.0 - MULCH_KC_REDUCTION * crop.mulch_cover_fraction
     coefficient = np.empty(progress.shape)
     for row, day in enumerate(progress):
         kc = stages.coefficient(crop, day, climate[row])
-        # A table value below that of bare soil has no canopy part to reduce.
-        canopy_part = np.maximum(kc - BARE_SOIL_KC, 0.0)
-        kc = (kc - missing_canopy * canopy_part) * under_mulch
+        # A table value below that of bare ground has no canopy part to reduce.
+        canopy_part = np.maximum(kc - stages.bare_ground_kc, 0.0)
+        kc -= missing_canopy * canopy_part
         coefficient[row] = np.where(day > stages.season_end, crop.kc_off_season, kc)
     return coefficient
 
@@ -295,9 +275,11 @@ def canopy_share(crop: CropBatch) -> Floats:
 
     Shapes: result (blocks,).
     Returns: share [-], at most 1; NaN wherever cover or height is not known.
-    Equation: min(1, Kd / Kd_ref). Allen & Pereira 2009 (from memory).
+    Equation: min(1, Kd / Kd_ref). Allen & Pereira 2009 (second-hand).
     """
-    kd = density_coefficient(crop.canopy_cover_fraction, crop.canopy_height_m)
+    kd = density_coefficient(
+        crop.canopy_cover_fraction, crop.canopy_height_m, ml=crop.canopy_density_factor
+    )
     return np.asarray(np.minimum(1.0, kd / crop.reference_canopy_ratio))
 
 
@@ -313,20 +295,27 @@ class Stages(NamedTuple):
     added_per_term: Floats
     """Of the climate term, by the height of the crop."""
     is_end_adjusted: NDArray[np.bool_]
+    kc_initial: Floats
+    """Kc of the initial stage under the block's mulch."""
+    kept_under_mulch: Floats
+    """Share of Kc mid and Kc end that the mulch leaves."""
+    bare_ground_kc: Floats
+    """Kc without leaves: of bare soil, or of what the mulch lets out."""
 
     def adjusted(self, crop: CropBatch, climate: Floats) -> tuple[Floats, Floats]:
-        """Kc of the mid stage and of the season's end in this climate."""
+        """Kc of the mid stage and of the season's end in this climate and under the mulch."""
         added = climate * self.added_per_term
-        return crop.kc_mid + added, np.where(self.is_end_adjusted, crop.kc_end + added, crop.kc_end)
+        kc_end = np.where(self.is_end_adjusted, crop.kc_end + added, crop.kc_end)
+        return (crop.kc_mid + added) * self.kept_under_mulch, kc_end * self.kept_under_mulch
 
     def coefficient(self, crop: CropBatch, day: Floats, climate: Floats) -> Floats:
-        """Kc on a day of the season before canopy and mulch, (blocks,)."""
+        """Kc on a day of the season before the canopy, (blocks,)."""
         kc_mid, kc_end = self.adjusted(crop, climate)
         rise = np.clip((day - self.initial_end) / self.rise_length, 0.0, 1.0)
         fall = np.clip((day - self.mid_end) / self.fall_length, 0.0, 1.0)
-        kc = crop.kc_initial + rise * (kc_mid - crop.kc_initial) + fall * (kc_end - kc_mid)
+        kc = self.kc_initial + rise * (kc_mid - self.kc_initial) + fall * (kc_end - kc_mid)
         # The initial stage does not depend on the climate: it stays known where the climate is not.
-        return np.where(rise == 0.0, crop.kc_initial, kc)
+        return np.where(rise == 0.0, self.kc_initial, kc)
 
 
 def stages_of(crop: CropBatch) -> Stages:
@@ -334,9 +323,13 @@ def stages_of(crop: CropBatch) -> Stages:
 
     Shapes: all (blocks,).
     Returns: ends and lengths of the stages, in days or degree days.
-    Source: FAO-56 Eq. 62, 65, 66.
+    Source: FAO-56 Eq. 62, 65, 66; p. 196 for the mulch.
     """
     initial_end, full_cover, mid_end, last = crop.stage_knot.T
+    mulch = crop.mulch_cover_fraction
+    kc_initial = (1.0 - mulch) * crop.kc_initial + mulch * crop.mulch_kc_initial
+    kept = 1.0 - mulch * crop.mulch_kc_reduction_fraction
+    under_mulch = np.minimum(BARE_SOIL_KC * kept, kc_initial)
     # A year of 366 days must not fall out of a curve that fills the year.
     fills_year = (crop.curve_basis == SEASON_BY_DAYS) & (last >= DAYS_IN_YEAR)
     return Stages(
@@ -348,6 +341,9 @@ def stages_of(crop: CropBatch) -> Stages:
         season_end=np.where(fills_year, np.inf, last),
         added_per_term=height_factor(crop.table_height_m),
         is_end_adjusted=crop.kc_end >= END_ADJUSTED_FROM_KC,
+        kc_initial=kc_initial,
+        kept_under_mulch=kept,
+        bare_ground_kc=np.where(mulch > 0.0, under_mulch, BARE_SOIL_KC),
     )
 
 

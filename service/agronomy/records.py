@@ -44,11 +44,17 @@ class CropBatch:
     """Height of the crop table's row, used by the climate adjustment (FAO-56 Eq. 62)."""
     reference_canopy_ratio: Floats
     """Kd of the canopy that the table row describes (density coefficient, dimensionless)."""
+    canopy_density_factor: Floats
+    """ML: what a small cover is multiplied by in Kd."""
     canopy_cover_fraction: Floats
     """Effective ground cover at full leaf of the year in question."""
     canopy_height_m: Floats
     mulch_cover_fraction: Floats
-    """Share of the drip-wetted strip under film or fabric."""
+    """Share of the drip-wetted strip under film, fabric or an organic mulch."""
+    mulch_kc_initial: Floats
+    """Kc of the initial stage where the mulch covers all of the strip."""
+    mulch_kc_reduction_fraction: Floats
+    """Share that such a mulch takes off Kc mid and Kc end."""
     depletion_fraction: Floats
     """p of the crop table, at 5 mm/d."""
     curve_basis: Ints

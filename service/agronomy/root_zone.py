@@ -29,6 +29,9 @@ RECOMMENDED_SPACING_M = np.array(
 DEPLETION_LIMITS = (0.1, 0.8)  # FAO-56 Eq. 83 and its note on p
 DEPLETION_PER_MM = 0.04  # FAO-56, p of Table 22 is given at 5 mm/d
 TABLE_CROP_ET_MM = 5.0
+TEXTURE_P_CHANGE = (
+    0.075  # FAO-56 p. 167: 5-10 % less on fine, more on coarse soil; the middle, choice
+)
 
 # Schwartzman & Zur 1986, from memory: V in L, q in L/h, Ks in m/s, results in m.
 BULB_DEPTH = (29.2, 0.63, 0.45)
@@ -147,6 +150,21 @@ def depletion_fraction(table_fraction: ArrayLike, crop_et_mm: ArrayLike) -> Floa
     demand_mm = np.asarray(crop_et_mm, dtype=np.float64)
     adjusted = table + DEPLETION_PER_MM * (TABLE_CROP_ET_MM - demand_mm)
     return np.asarray(np.clip(adjusted, *DEPLETION_LIMITS))
+
+
+def depletion_fraction_on_soil(table_fraction: ArrayLike, texture_group: ArrayLike) -> Floats:
+    """p of the crop table on a soil of this texture.
+
+    Shapes: any two that broadcast.
+    texture_group: 0 coarse, 1 medium, 2 fine.
+    Returns: fraction, 0.1-0.8; NaN wherever an input is NaN.
+    Equation: p (1 + 0.075) on coarse, p (1 - 0.075) on fine soil. FAO-56 ch. 8, p. 167: 5-10 %.
+    >>> [round(float(p), 4) for p in depletion_fraction_on_soil(0.5, [0, 1, 2])]
+    [0.5375, 0.5, 0.4625]
+    """
+    change = TEXTURE_P_CHANGE * (1.0 - np.asarray(texture_group, dtype=np.float64))
+    fraction = np.asarray(table_fraction, dtype=np.float64) * (1.0 + change)
+    return np.asarray(np.clip(fraction, *DEPLETION_LIMITS))
 
 
 def readily_available_water_mm(taw_mm: ArrayLike, depletion_fraction: ArrayLike) -> Floats:

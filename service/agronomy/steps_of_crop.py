@@ -12,7 +12,8 @@ from service.agronomy.step_rule import StepRule, has
 from service.agronomy.step_template import Numbers, is_known
 
 SAME_ET0_MM = 0.02  # [mm] ET0 worked again from rounded weather is the stored one within this
-_CANOPY = "Allen & Pereira 2009 (from memory)"
+_CANOPY = "Allen & Pereira 2009 (second-hand)"
+_KEPT = " x (1 - {mulch_cover_fraction:.3f} x {mulch_kc_reduction_fraction:.4f} under mulch)"
 
 # --- cases -------------------------------------------------------------------------------------
 
@@ -52,11 +53,24 @@ def _how_climate(numbers: Numbers) -> int | None:
     return 0 if is_known(numbers.get("climate_u2_m_s")) else 1
 
 
+def _is_mulched(numbers: Numbers) -> bool:
+    cover = numbers.get("mulch_cover_fraction")
+    return is_known(cover) and cover > 0.0
+
+
+def _how_initial(numbers: Numbers) -> int | None:
+    return 0 if _is_mulched(numbers) and _in_stages(numbers) is not None else None
+
+
+def _how_mid(numbers: Numbers) -> int | None:
+    return None if _in_stages(numbers) is None else int(_is_mulched(numbers))
+
+
 def _how_end(numbers: Numbers) -> int | None:
     kc_end = numbers.get("kc_end")
     if _in_stages(numbers) is None or not is_known(kc_end):
         return None
-    return 0 if kc_end >= END_ADJUSTED_FROM_KC else 1
+    return 2 * int(kc_end < END_ADJUSTED_FROM_KC) + int(_is_mulched(numbers))
 
 
 def _how_coefficient(numbers: Numbers) -> int:
@@ -177,9 +191,9 @@ def _of_stage(spec: str) -> tuple[str, ...]:
         f"{{{name}:{spec}}}" for name in ("development_end", "mid_season_end", "late_season_end")
     )
     return (
-        "initial stage: {kc_initial:.3f}",
-        f"development: {{kc_initial:.3f}} + ({day} - {start}) / ({full} - {start}) x"
-        " ({kc_mid_adjusted:.3f} - {kc_initial:.3f})",
+        "initial stage: {kc_initial_adjusted:.3f}",
+        f"development: {{kc_initial_adjusted:.3f}} + ({day} - {start}) / ({full} - {start}) x"
+        " ({kc_mid_adjusted:.3f} - {kc_initial_adjusted:.3f})",
         "mid-season: {kc_mid_adjusted:.3f}",
         f"late season: {{kc_mid_adjusted:.3f}} + ({day} - {fall}) / ({end} - {fall}) x"
         " ({kc_end_adjusted:.3f} - {kc_mid_adjusted:.3f})",
@@ -211,16 +225,30 @@ CROP_STEPS: tuple[StepRule, ...] = (
         _how_climate,
     ),
     StepRule(
+        "kc_initial_adjusted", "Kc of the initial stage under the mulch", "", 3, "FAO-56 p. 196",
+        (
+            "(1 - {mulch_cover_fraction:.3f}) x {kc_initial:.3f} + {mulch_cover_fraction:.3f} x"
+            " {mulch_kc_initial:.4f} under mulch",
+        ),
+        _how_initial,
+    ),
+    StepRule(
         "kc_mid_adjusted", "Kc of the mid-season in this climate", "", 3,
         "FAO-56 Eq. 62, Tab. 12",
-        ("{kc_mid:.3f} + {climate_term:.4f} x ({table_height_m:.2f} / 3)^0.3",), _in_stages,
+        (
+            "{kc_mid:.3f} + {climate_term:.4f} x ({table_height_m:.2f} / 3)^0.3",
+            "[{kc_mid:.3f} + {climate_term:.4f} x ({table_height_m:.2f} / 3)^0.3]" + _KEPT,
+        ),
+        _how_mid,
     ),
     StepRule(
         "kc_end_adjusted", "Kc of the season's end in this climate", "", 3,
         "FAO-56 Eq. 65, Tab. 12",
         (
             "{kc_end:.3f} + {climate_term:.4f} x ({table_height_m:.2f} / 3)^0.3",
+            "[{kc_end:.3f} + {climate_term:.4f} x ({table_height_m:.2f} / 3)^0.3]" + _KEPT,
             "{kc_end:.3f}, below 0.45 and so not adjusted",
+            "{kc_end:.3f}, below 0.45 and so not adjusted," + _KEPT,
         ),
         _how_end,
     ),
@@ -231,7 +259,7 @@ CROP_STEPS: tuple[StepRule, ...] = (
     StepRule(
         "canopy_density_ratio", "Density of the canopy, Kd", "", 4, _CANOPY,
         (
-            "the smallest of 1, 1.5 x {canopy_cover_fraction:.4f} and"
+            "the smallest of 1, {canopy_density_factor:.2f} x {canopy_cover_fraction:.4f} and"
             " {canopy_cover_fraction:.4f}^(1 / (1 + {canopy_height_m:.3f}))",
         ),
         _in_stages,
@@ -245,10 +273,10 @@ CROP_STEPS: tuple[StepRule, ...] = (
     ),
     StepRule(
         "crop_coefficient", "Crop coefficient", "", 3,
-        "FAO-56 Eq. 62, 66; Allen & Pereira 2009 (from memory)",
+        "FAO-56 Eq. 62, 66; Allen & Pereira 2009 (second-hand)",
         (
-            "[{kc_of_stage:.3f} - (1 - {canopy_ratio:.4f}) x ({kc_of_stage:.3f} - 0.15 of bare"
-            " soil)] x (1 - 0.10 x {mulch_cover_fraction:.3f} under mulch)",
+            "{kc_of_stage:.3f} - (1 - {canopy_ratio:.4f}) x ({kc_of_stage:.3f} -"
+            " {bare_ground_kc:.4f} without leaves), the bracket at least 0",
             "outside the season: {kc_off_season:.3f}",
             "from the block's own table of Kc, by straight lines between its days",
             "stage value, adjusted to the climate, the canopy and the mulch",

@@ -36,10 +36,11 @@ ZONE_STEPS: tuple[StepRule, ...] = (
         ),
     ),
     StepRule(
-        "depletion_fraction", "Share of it that is easy to take up", "", 3, "FAO-56 Tab. 22",
+        "depletion_fraction", "Share of it that is easy to take up", "", 4,
+        "FAO-56 Tab. 22, p. 167",
         (
-            "p of the table at 5 mm/d, + 0.04 x (5 - crop water use), 0.1 to 0.8:"
-            " {table_depletion_fraction:.3f} + 0.04 x (5 - {crop_et_mm:.2f})",
+            "p of the block at 5 mm/d, + 0.04 x (5 - crop water use), 0.1 to 0.8:"
+            " {table_depletion_fraction:.4f} + 0.04 x (5 - {crop_et_mm:.2f})",
         ),
     ),
     StepRule(

@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from math import inf
 from types import MappingProxyType
 
+from service.agronomy.crop_units import CROP_NAMES
 from service.agronomy.nutrition_units import NUTRITION_GROUPS
 from service.agronomy.quantity import Quantity
 from service.agronomy.season_units import SEASON_GROUP
@@ -151,34 +152,6 @@ _DAY_AND_CLOCK = (
     Quantity("sunrise_min", "min", 0, 1500, "sunrise, minutes elapsed since local midnight"),
     Quantity("sunset_min", "min", 0, 1500, "sunset, minutes elapsed since local midnight"),
     Quantity("durations_min", "min", 0, 1500, "how long each of several pulses runs"),
-)
-
-_CROP = (
-    Quantity("height_m", "m", 0.01, 30, "height of a crop or canopy"),
-    Quantity("canopy_height_m", "m", 0.01, 30, "height of the block's canopy"),
-    Quantity("table_height_m", "m", 0.01, 30, "height that the Kc of the crop table stand for"),
-    Quantity("reference_height_m", "m", 0.01, 30, "height of the canopy that they stand for"),
-    Quantity("cover_fraction", "1", 0, 1, "share of the ground under the canopy"),
-    Quantity("effective_cover_fraction", "1", 0, 1, "share of the ground shaded at noon"),
-    Quantity("canopy_cover_fraction", "1", 0, 1, "effective cover of the block at full leaf"),
-    Quantity(
-        "reference_cover_fraction", "1", 0, 1, "effective cover that the table's Kc stand for"
-    ),
-    Quantity("reference_canopy_ratio", "1", 0, 1, "density coefficient Kd of that canopy"),
-    Quantity("canopy_density_ratio", "1", 0, 1, "density coefficient Kd of the block's canopy"),
-    Quantity("canopy_ratio", "1", 0, 1, "Kd of the block over that of the table, at most 1"),
-    Quantity("mulch_cover_fraction", "1", 0, 1, "share of the wetted strip under film or fabric"),
-    Quantity("depletion_fraction", "1", 0, 1, "p: share of TAW that is taken without stress"),
-    Quantity("table_fraction", "1", 0, 1, "p as the crop table has it, at 5 mm/d"),
-    Quantity("table_depletion_fraction", "1", 0, 1, "the same, as stored with a plan"),
-    Quantity("degree_day_floor_c", "degC", -10, 30, "temperature above which degree days count"),
-    Quantity("degree_day_sum_c_day", "degC d", 0, 12_000, "degree days since the season start"),
-    Quantity("degree_day_start_c_day", "degC d", 0, 12_000, "that sum before the first day given"),
-    Quantity("crop_et_mm", "mm", 0, 25, "Kc ET0 of a day, without stress"),
-    Quantity("actual_crop_et_mm", "mm", 0, 25, "crop ET of a day, less what stress holds back"),
-    Quantity("stress_ratio", "1", 0, 1, "mean Ks of the day: 1 without stress, 0 at wilting"),
-    Quantity("salinity_threshold_ds_m", "dS/m", 0, 20, "ECe above which yield falls"),
-    Quantity("salinity_slope_pct_per_ds_m", "%/(dS/m)", 0, 100, "yield lost per dS/m above it"),
 )
 
 _SOIL = (
@@ -348,6 +321,8 @@ _STANDARD_TERMS = (
     Quantity("curve_number", "1", 30, 100, "SCS curve number"),
     Quantity("root_share_of_wetted", "1", 0, 1, "share of the wetted soil that holds roots"),
     Quantity("years_to_full_size", "a", 1, 50, "years from planting to a full canopy"),
+    Quantity("canopy_density_factor", "1", 1, 2, "ML: multiplier on a small cover in Kd"),
+    Quantity("mulch_kc_initial", "1", 0, 1.5, "Kc of the initial stage under a complete mulch"),
     Quantity("kc_initial", "1", 0, 1.5, "Kc of the initial stage"),
     Quantity("kc_mid", "1", 0, 1.5, "Kc of the mid stage, of the table's climate"),
     Quantity("kc_end", "1", 0, 1.5, "Kc at the end of the late stage"),
@@ -355,7 +330,9 @@ _STANDARD_TERMS = (
     Quantity("kc_table_value", "1", 0, 1.5, "Kc at the knots of a block's own table"),
     Quantity("kc_mid_adjusted", "1", 0, 2, "Kc of the mid stage in the site's climate"),
     Quantity("kc_end_adjusted", "1", 0, 2, "Kc at the end of the late stage in that climate"),
-    Quantity("kc_of_stage", "1", 0, 2, "Kc of a day before canopy and mulch"),
+    Quantity("kc_initial_adjusted", "1", 0, 1.5, "Kc of the initial stage under the mulch"),
+    Quantity("kc_of_stage", "1", 0, 2, "Kc of a day before the canopy"),
+    Quantity("bare_ground_kc", "1", 0, 1, "Kc without leaves, of bare soil or under the mulch"),
     Quantity("crop_coefficient", "1", 0, 2, "Kc of a day: crop ET over reference ET"),
     Quantity("climate_term", "1", -1, 1, "FAO-56 Eq. 62 but for the height: wind and humidity"),
     Quantity("percent_of_normal", "%", 0, inf, "a week's reference ET against its normal"),
@@ -488,7 +465,7 @@ _GROUPS = (
     _PLACE,
     _DAY_AND_CLOCK,
     WEATHER_NAMES,
-    _CROP,
+    CROP_NAMES,
     _SOIL,
     _BALANCE,
     _SYSTEM,

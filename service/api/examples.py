@@ -24,10 +24,7 @@ BLOCK: Final[dict[str, Any]] = {
         "degree_day_floor_c": None,
         "points": [],
     },
-    "windows": [
-        {"opens_local": "04:00", "closes_local": "10:00"},
-        {"opens_local": "17:00", "closes_local": "21:00"},
-    ],
+    "windows": [{"opens_local": "04:00", "closes_local": "10:00"}],
     "no_water": [
         {
             "starts_local": "2026-08-20T00:00:00",
@@ -71,12 +68,15 @@ BLOCK: Final[dict[str, Any]] = {
     "years_to_full_size": 5.0,
     "mulch_cover_fraction": 0.0,
     "mulch_rain_pass_fraction": 1.0,
+    "mulch_kc_initial": 0.3,
+    "mulch_kc_reduction_fraction": 0.0,
     "kc_initial": 0.3,
     "kc_mid": 1.05,
     "kc_end": 0.5,
     "kc_off_season": 0.2,
     "table_height_m": 1.5,
     "reference_canopy_ratio": 0.815193,
+    "canopy_density_factor": 1.5,
     "depletion_fraction": 0.5,
     "initial_depletion_mm": 5.0,
     "origins": {
@@ -84,8 +84,6 @@ BLOCK: Final[dict[str, Any]] = {
         "curve_number": "not given: no runoff is computed",
         "field_capacity": "texture sandy-loam: FAO-56 Table 19, middle of the range; "
         "conductivity Saxton & Rawls 2006",
-        "off_ratio": "choice by texture: off time 1, 2 or 3 times the pulse on coarse, "
-        "medium or fine soil",
     },
 }
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from service.agronomy.crop_file import CropRow
 from service.agronomy.crop_table import CROPS, find_crop
-from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import CurveDefinition, NoWaterPeriod
 from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.soil import (
@@ -42,6 +41,7 @@ from service.farm_files.block_part_keys import (
     SoilByTextureKeys,
     SoilByWaterKeys,
 )
+from service.farm_files.crop_defaults import crop_defaults, mulch_defaults
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
@@ -63,6 +63,8 @@ class BlockPlace:
     supply_ids: tuple[str, ...]
     site_ids: tuple[str, ...]
     latitudes_deg: Mapping[str, float]
+    rhmin_pct: Mapping[str, float]
+    """Mean of the normals of RHmin, for the sites that have them."""
 
 
 def read_block(
@@ -90,8 +92,8 @@ def read_block(
         table.refuse(BlockKeys.planting_year, show(planting_year), "a whole year such as 2021")
     _read_soil(table, draft)
     _read_wetted(table, draft)
-    _read_crop_numbers(table, draft, crop)
-    _read_mulch(table, draft)
+    _read_crop_numbers(table, draft, crop, rhmin_pct=place.rhmin_pct.get(site_id))
+    _read_mulch(table, draft, crop)
     curve, draft.origins["curve"] = read_curve(
         table, crop, latitude_deg=place.latitudes_deg.get(site_id, 0.0)
     )
@@ -276,41 +278,14 @@ def _read_wetted(table: TomlTable, draft: BlockDraft) -> None:
 # --- crop and mulch ----------------------------------------------------------------------------
 
 
-def _read_crop_numbers(table: TomlTable, draft: BlockDraft, crop: CropRow | None) -> None:
+def _read_crop_numbers(
+    table: TomlTable, draft: BlockDraft, crop: CropRow | None, *, rhmin_pct: float | None
+) -> None:
     overrides = table.table(BlockKeys.kc)
     defaults: dict[str, tuple[float, str]] = {}
     if crop is not None:
-        kc_source = f"crop table, {crop.key}: {crop.kc_source}"
-        reference = f"canopy of the crop table's row, {crop.key}: choice"
-        defaults = {
-            "kc_initial": (crop.kc_initial, kc_source),
-            "kc_mid": (crop.kc_mid, kc_source),
-            "kc_end": (crop.kc_end, kc_source),
-            "kc_off_season": (
-                crop.kc_off_season,
-                f"crop table, {crop.key}: {crop.off_season_source}",
-            ),
-            "table_height_m": (crop.height_m, kc_source),
-            "reference_canopy_ratio": (
-                float(density_coefficient(crop.reference_cover_fraction, crop.reference_height_m)),
-                f"density of the {reference}",
-            ),
-            "depletion_fraction": (
-                crop.depletion_fraction,
-                f"crop table, {crop.key}: {crop.root_source}",
-            ),
-            "years_to_full_size": (
-                float(crop.years_to_full_size),
-                f"crop table, {crop.key}: common practice, no source",
-            ),
-            "root_depth_m": (
-                crop.root_depth_low_m,
-                f"lower end of the range in {crop.root_source}",
-            ),
-            "canopy_cover_fraction": (crop.reference_cover_fraction, reference),
-            "canopy_height_m": (crop.reference_height_m, reference),
-            "root_share_of_wetted": (1.0, "choice: a full-size planting roots all wetted soil"),
-        }
+        group = draft.numbers["texture_group"]
+        defaults = crop_defaults(crop, texture_group=group, rhmin_pct=rhmin_pct)
     for place, keys in ((overrides, KC_NUMBERS), (table, SIZE)):
         for key in keys:
             default, origin = defaults.get(key.field, (math.nan, ""))
@@ -319,7 +294,7 @@ def _read_crop_numbers(table: TomlTable, draft: BlockDraft, crop: CropRow | None
         overrides.close()
 
 
-def _read_mulch(table: TomlTable, draft: BlockDraft) -> None:
+def _read_mulch(table: TomlTable, draft: BlockDraft, crop: CropRow | None) -> None:
     mulch = table.table(BlockKeys.mulch)
     kind: str | None = "none"
     is_pass_given = mulch is not None and mulch.has(MulchKeys.rain_pass)
@@ -328,13 +303,20 @@ def _read_mulch(table: TomlTable, draft: BlockDraft) -> None:
     needs_cover = mulch is not None and (kind != "none" or is_pass_given)
     cover = draft.take(mulch, MulchKeys.cover, None if needs_cover else 0.0, "no mulch")
     if mulch is not None and kind == "none" and not is_pass_given and cover > 0.0:
-        mulch.refuse(MulchKeys.kind, "'none' with a cover", "fabric or film; or no mulch at all")
+        mulch.refuse(
+            MulchKeys.kind, "'none' with a cover", "fabric, film or organic; or no mulch at all"
+        )
     draft.take(
         mulch,
         MulchKeys.rain_pass,
         RAIN_PASS_BY_KIND.get(kind or "", math.nan),
         "no mulch" if kind == "none" else f"choice: share of rain that {kind} lets pass",
     )
+    # A cover whose kind is not named is taken for fabric.
+    worked = "fabric" if kind == "none" and cover > 0.0 else (kind or "none")
+    defaults = mulch_defaults(worked, draft.numbers, crop)
+    for key in (MulchKeys.kc_initial, MulchKeys.kc_reduction):
+        draft.take(mulch, key, *defaults[key.field])
     if mulch is not None:
         mulch.close()
 

@@ -281,7 +281,9 @@ class BlockKeys(Table):
         otherwise="1, growing with age",
     )
     mulch = TableKey(
-        about="Film or fabric over the drip line.", tables=(MulchKeys,), otherwise="none"
+        about="Film, fabric or an organic mulch over the drip line.",
+        tables=(MulchKeys,),
+        otherwise="none",
     )
     season = TableKey(
         about="When the crop grows. Local dates are better for every crop.",
@@ -346,6 +348,7 @@ KC_NUMBERS: tuple[NumberKey, ...] = (
     KcKeys.off_season,
     KcKeys.height,
     KcKeys.reference_canopy,
+    KcKeys.density_factor,
 )
 SIZE: tuple[NumberKey, ...] = (
     BlockKeys.depletion_fraction,
@@ -355,7 +358,12 @@ SIZE: tuple[NumberKey, ...] = (
     BlockKeys.canopy_height,
     BlockKeys.root_share_of_wetted,
 )
-MULCH: tuple[NumberKey, ...] = (MulchKeys.cover, MulchKeys.rain_pass)
+MULCH: tuple[NumberKey, ...] = (
+    MulchKeys.cover,
+    MulchKeys.rain_pass,
+    MulchKeys.kc_initial,
+    MulchKeys.kc_reduction,
+)
 ALL_NUMBERS: tuple[NumberKey, ...] = (
     *REQUIRED,
     *FIXED,

@@ -21,7 +21,12 @@ from service.farm_files.keys import (
 from service.farm_files.quantities import Measure
 
 GRAINS = tuple(group.name.lower() for group in TextureGroup)
-RAIN_PASS_BY_KIND: dict[str, float] = {"none": 1.0, "fabric": 0.6, "film": 0.05}
+RAIN_PASS_BY_KIND: dict[str, float] = {
+    "none": 1.0,
+    "fabric": 0.6,
+    "film": 0.05,
+    "organic": 0.9,
+}
 KC = plain("a crop coefficient", 0.0, 1.5, "0.3", "1.05")
 HEIGHT = length(0.05, 20.0, "'5 ft'", "'1.5 m'")
 OF_CROP_TABLE = "the crop table's"
@@ -125,16 +130,22 @@ class KcKeys(Table):
         field="reference_canopy_ratio",
         otherwise=OF_CROP_TABLE,
     )
+    density_factor = NumberKey(
+        about="How much a small canopy counts: its cover is multiplied by this, ML.",
+        measure=plain("a ratio", 1.0, 2.0, "1.5", "2"),
+        field="canopy_density_factor",
+        otherwise=OF_CROP_TABLE,
+    )
 
 
 class MulchKeys(Table):
-    """Film or fabric over the drip line."""
+    """Film, fabric or an organic mulch over the drip line."""
 
     rain_pass = NumberKey(
         about="Share of rain on it that enters the soil under it; may be given instead of kind.",
         measure=share(0.0, 1.0),
         field="mulch_rain_pass_fraction",
-        otherwise="fabric 0.6, film 0.05",
+        otherwise="fabric 0.6, film 0.05, organic 0.9",
     )
     kind = ChoiceKey(
         about="What it is; needed unless rain_pass is given.",
@@ -146,6 +157,18 @@ class MulchKeys(Table):
         measure=share(0.0, 1.0),
         field="mulch_cover_fraction",
         otherwise="none, without a mulch",
+    )
+    kc_initial = NumberKey(
+        about="Crop coefficient of the initial stage if it covered the whole strip.",
+        measure=KC,
+        field="mulch_kc_initial",
+        otherwise="film 0.10, fabric half way to it, organic half of the crop's",
+    )
+    kc_reduction = NumberKey(
+        about="Share that it takes off the later crop coefficients if it covered the whole strip.",
+        measure=share(0.0, 0.5),
+        field="mulch_kc_reduction_fraction",
+        otherwise="film 0.10 to 0.30, most where drip runs every day; fabric half; organic 0.04",
     )
 
 

@@ -11,7 +11,7 @@ import math
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -145,6 +145,7 @@ def read_bundle(root: TomlTable) -> FarmBundle:
             supply_ids=tuple(dict.fromkeys(_ids(supply_tables, SupplyKeys.id))),
             site_ids=site_ids,
             latitudes_deg={each.site_id: each.latitude_deg for each in sites if each is not None},
+            rhmin_pct=_rhmin_of_sites(sites),
         ),
     )
     _refuse_duplicates(block_tables, BlockKeys.id)
@@ -267,6 +268,14 @@ def _read_normals(table: TomlTable) -> MonthlyNormals | None:
     }
     normals.close()
     return MonthlyNormals(**months) if months else None
+
+
+def _rhmin_of_sites(sites: Sequence[SiteDefinition | None]) -> dict[str, float]:
+    return {
+        site.site_id: sum(site.normals.rhmin_pct) / len(site.normals.rhmin_pct)
+        for site in sites
+        if site is not None and site.normals is not None and site.normals.rhmin_pct
+    }
 
 
 def _read_county(table: TomlTable, site_ids: tuple[str, ...]) -> CountyDefinition | None:

@@ -114,19 +114,17 @@ MISSING_SEASON = Fault(
 _NOT_FIELDS = frozenset({"token", "do", "version"})
 _DRIP = ("row_spacing", "emitter_spacing", "emitter_flow", "laterals_per_row")
 _OF_CROP: Mapping[str, tuple[str, str]] = {
-    "kc_initial": ("kc", "initial"),
-    "kc_mid": ("kc", "mid"),
-    "kc_end": ("kc", "end"),
-    "kc_off_season": ("kc", "off_season"),
-    "table_height_m": ("kc", "height"),
+    "kc_initial": ("kc", "initial"), "kc_mid": ("kc", "mid"), "kc_end": ("kc", "end"),
+    "kc_off_season": ("kc", "off_season"), "table_height_m": ("kc", "height"),
     "reference_canopy_ratio": ("kc", "reference_canopy"),
+    "canopy_density_factor": ("kc", "density_factor"),
+    "mulch_kc_initial": ("mulch", "kc_initial"),
+    "mulch_kc_reduction_fraction": ("mulch", "kc_reduction"),
     "depletion_fraction": ("", "depletion_fraction"),
-    "years_to_full_size": ("", "years_to_full_size"),
-    "root_depth_m": ("", "root_depth"),
-    "canopy_cover_fraction": ("", "canopy_cover"),
-    "canopy_height_m": ("", "canopy_height"),
+    "years_to_full_size": ("", "years_to_full_size"), "root_depth_m": ("", "root_depth"),
+    "canopy_cover_fraction": ("", "canopy_cover"), "canopy_height_m": ("", "canopy_height"),
     "root_share_of_wetted": ("", "root_share_of_wetted"),
-}
+}  # fmt: skip
 _OF_SOIL = ("field_capacity", "wilting_point", "saturated_conductivity_mm_per_h", "texture_group")
 _NOT_SLUG = re.compile(r"[^a-z0-9]+")
 _PARTS = re.compile(r"/(farm|site|supply|block)(?:/\d+)?/")
@@ -339,6 +337,7 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
             origins.pop(field, None)
         _drop_default(changed, "off_ratio")
         _drop_default(changed, "wetted_fraction")
+        _drop_default(changed, "depletion_fraction")
     if any(not is_as_shown(form, opened.form, name) for name in _DRIP):
         _drop_default(changed, "wetted_fraction")
     for name, field in (*QUANTITIES.items(), *COUNTS.items()):

@@ -149,12 +149,17 @@ class BlockDefinition:
     canopy_height_is_scaled: bool
     mulch_cover_fraction: float
     mulch_rain_pass_fraction: float
+    mulch_kc_initial: float
+    """Kc of the initial stage where the mulch covers all of the wetted strip."""
+    mulch_kc_reduction_fraction: float
+    """Share that such a mulch takes off Kc mid and Kc end."""
     kc_initial: float
     kc_mid: float
     kc_end: float
     kc_off_season: float
     table_height_m: float
     reference_canopy_ratio: float
+    canopy_density_factor: float
     depletion_fraction: float
     initial_depletion_mm: float
     """NaN: not given, starts at 0 and is flagged."""

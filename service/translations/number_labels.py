@@ -39,6 +39,7 @@ NUMBER_LABELS: Mapping[str, str] = {
     "kc_off_season": marked("Kc outside the season"),
     "table_height_m": marked("Plant height in the crop table, m"),
     "reference_canopy_ratio": marked("Canopy of the crop table, density coefficient"),
+    "canopy_density_factor": marked("Factor of a small canopy in the density coefficient"),
     "depletion_fraction": marked("Readily available share of the soil water"),
     "years_to_full_size": marked("Years to full size"),
     "root_depth_m": marked("Root depth, m"),
@@ -47,6 +48,8 @@ NUMBER_LABELS: Mapping[str, str] = {
     "root_share_of_wetted": marked("Rooted share of the wetted soil"),
     "mulch_cover_fraction": marked("Mulched share of the ground"),
     "mulch_rain_pass_fraction": marked("Share of rain that gets through the mulch"),
+    "mulch_kc_initial": marked("Kc at the start under a complete mulch"),
+    "mulch_kc_reduction_fraction": marked("Share that a complete mulch takes off Kc"),
     "curve": marked("Stages of the season"),
     "windows": marked("Allowed hours"),
 }

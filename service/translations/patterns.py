@@ -30,7 +30,7 @@ OR = marked("or")
 _PLACE = re.compile(r"{(\w+)}")
 _NUMBERS = frozenset(
     {"count", "days", "hours", "highest", "largest", "latitude", "limit", "longest", "lowest",
-     "minutes", "model", "clay", "sand"}
+     "minutes", "model", "clay", "sand", "percent", "humid"}
 )  # fmt: skip
 
 # Whole texts without placeholders, used as the content of other patterns.
@@ -143,6 +143,8 @@ ALONE: tuple[str, ...] = (
         "FAO-56 Tables 12, 22, the row Berries (bushes): the crop has no row of its own; Table 23"
     ),
     marked("choice, no source"),
+    marked("choice: share of rain that organic lets pass"),
+    marked("FAO-56 (1998) p. 197, organic mulch"),
     marked("Allen & Pereira 2009, as openet-sims codes it"),
     marked("California"),
     marked("Idaho, USA"),
@@ -212,7 +214,12 @@ PATTERNS: tuple[str, ...] = (
     marked("{farm}, which the key is bound to"),
     # Where numbers come from.
     marked("crop table, {crop}: {source}"),
+    marked("{source}; {humid} added for a humid climate, RHmin {percent} %"),
+    marked("{source}; {percent} % more on coarse soil"),
+    marked("{source}; {percent} % less on fine soil"),
     marked("{source}; the crop has no row of its own"),
+    marked("FAO-56 (1998) p. 196, plastic film watered every {days} days"),
+    marked("choice: half of what film takes off, watered every {days} days"),
     marked("density of the canopy of the crop table's row, {crop}: choice"),
     marked("canopy of the crop table's row, {crop}: choice"),
     marked("lower end of the range in FAO-56 Table 22, {crop}"),

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from service.agronomy.block_batch import day_of_year, take_blocks, young_canopy_is_full
-from service.agronomy.crop_water_use import density_coefficient
+from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.records import CropBatch, CurveDefinition, SoilBatch, SystemBatch
 from tests.factories import batch_of, make_block
 
@@ -105,7 +105,7 @@ def test_a_full_canopy_on_a_young_planting_is_noticed(
         "planting_year": planting_year,
         "years_to_full_size": 5.0,
         "canopy_cover_fraction": cover,
-        "reference_canopy_ratio": float(density_coefficient(0.6, 1.5)),
+        "reference_canopy_ratio": float(density_coefficient(0.6, 1.5, ml=1.5)),
     }
     crop = batch_of(make_block(**numbers), season_year=2023).crop
     columns = {name: np.array([value]) for name, value in numbers.items()}

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.crop_table import find_crop
 from service.agronomy.crop_water_use import (
     climate_term,
@@ -18,7 +19,6 @@ from service.agronomy.crop_water_use import (
     day_of_plain_year,
     degree_day_step_c,
     degree_day_sums,
-    density_coefficient,
     height_factor,
     trailing_climate_term,
 )
@@ -32,7 +32,7 @@ def full(count: int, value: float) -> Floats:
 def make_crop(count: int = 1, **changes: Any) -> CropBatch:
     """A full-grown berry block of 20/40/60/80-day stages from 1 April, no mulch."""
     row = find_crop("blueberry")
-    kd = density_coefficient(row.reference_cover_fraction, row.reference_height_m)
+    kd = density_coefficient(row.reference_cover_fraction, row.reference_height_m, ml=1.5)
     crop = CropBatch(
         kc_initial=full(count, row.kc_initial),
         kc_mid=full(count, row.kc_mid),
@@ -40,9 +40,12 @@ def make_crop(count: int = 1, **changes: Any) -> CropBatch:
         kc_off_season=full(count, row.kc_off_season),
         table_height_m=full(count, row.height_m),
         reference_canopy_ratio=full(count, float(kd)),
+        canopy_density_factor=full(count, 1.5),
         canopy_cover_fraction=full(count, 0.6),
         canopy_height_m=full(count, 1.5),
         mulch_cover_fraction=full(count, 0.0),
+        mulch_kc_initial=full(count, 0.1),
+        mulch_kc_reduction_fraction=full(count, 0.15),
         depletion_fraction=full(count, row.depletion_fraction),
         curve_basis=np.zeros(count, dtype=np.int64),
         season_start_doy=np.full(count, 91, dtype=np.int64),
@@ -218,7 +221,7 @@ def test_climate_does_not_move_an_end_below_045() -> None:
 
 def test_a_small_canopy_brings_kc_towards_that_of_bare_soil_in_season_only() -> None:
     crop = make_crop(canopy_cover_fraction=np.array([0.16]), canopy_height_m=np.array([0.5]))
-    share = density_coefficient(0.16, 0.5) / density_coefficient(0.6, 1.5)
+    share = density_coefficient(0.16, 0.5, ml=1.5) / density_coefficient(0.6, 1.5, ml=1.5)
     kc = kc_of(crop, "2025-07-01")[0, 0]
     assert kc == pytest.approx(0.15 + share * (1.05 - 0.15))
     assert kc_of(crop, "2025-12-01")[0, 0] == 0.20
@@ -235,10 +238,39 @@ def test_no_canopy_leaves_bare_soil_and_never_raises_a_lower_kc() -> None:
     assert kc_of(crop, "2025-07-01")[0, 0] == pytest.approx(0.15)
 
 
-def test_full_mulch_takes_a_tenth_in_season_only() -> None:
+def test_film_takes_most_off_bare_ground_and_nothing_off_season() -> None:
+    # FAO-56 p. 196 and Ex. 45: Kc ini 0.10; 15 % off Kc mid and Kc end.
     crop = make_crop(mulch_cover_fraction=np.ones(1))
-    assert kc_of(crop, "2025-07-01")[0, 0] == pytest.approx(0.945)
+    assert kc_of(crop, "2025-04-05")[0, 0] == pytest.approx(0.10)
+    assert kc_of(crop, "2025-07-01")[0, 0] == pytest.approx(0.85 * 1.05)
+    assert kc_of(crop, "2025-10-17")[0, 0] == pytest.approx(0.85 * 0.50)
     assert kc_of(crop, "2025-12-01")[0, 0] == 0.20
+
+
+def test_half_a_mulch_takes_half_as_much() -> None:
+    # FAO-56 p. 196: less "in proportion to the fraction of wet surface covered by the mulch".
+    crop = make_crop(mulch_cover_fraction=np.array([0.5]))
+    assert kc_of(crop, "2025-04-05")[0, 0] == pytest.approx(0.20)
+    assert kc_of(crop, "2025-07-01")[0, 0] == pytest.approx(0.925 * 1.05)
+
+
+def test_no_canopy_under_film_leaves_what_the_film_lets_out() -> None:
+    crop = make_crop(mulch_cover_fraction=np.ones(1), canopy_cover_fraction=np.zeros(1))
+    assert kc_of(crop, "2025-04-05")[0, 0] == pytest.approx(0.10)
+    assert kc_of(crop, "2025-07-01")[0, 0] == pytest.approx(0.10)
+
+
+def test_a_denser_way_to_close_raises_a_small_canopy_alone() -> None:
+    small: dict[str, Any] = {
+        "canopy_cover_fraction": np.array([0.25]),
+        "canopy_height_m": np.array([4.0]),
+    }
+    kc = [
+        kc_of(make_crop(**small, canopy_density_factor=np.array([ml])), "2025-07-01")[0, 0]
+        for ml in (1.5, 2.0)
+    ]
+    # Kd 0.375 and 0.5 over 0.815; Kc 0.15 + that x 0.90.
+    assert kc == pytest.approx([0.15 + 0.9 * 0.375 / 0.815193, 0.15 + 0.9 * 0.5 / 0.815193])
 
 
 def own_table(*points: tuple[int, float], count: int = 4) -> dict[str, Any]:

@@ -132,22 +132,30 @@ def test_the_crop_coefficient_follows_from_stage_climate_canopy_and_mulch(why: P
     agree(why, "Adjustment of Kc", term)
     kc_mid, _, height, *_ = why.terms("Kc of the mid-season")
     by_height = (height / 3.0) ** 0.3
-    agree(why, "Kc of the mid-season", kc_mid + term * by_height)
+    kept, bare = 1.0, 0.15
+    if " under mulch" in why.find("Kc of the mid-season")[1]:
+        _, cover, of_crop, _, under = why.terms("Kc of the initial stage")
+        initial = (1.0 - cover) * of_crop + cover * under
+        agree(why, "Kc of the initial stage", initial)
+        *_, reduction = why.terms("Kc of the mid-season")
+        kept = 1.0 - cover * reduction
+        bare = min(0.15 * kept, initial)
+    agree(why, "Kc of the mid-season", (kc_mid + term * by_height) * kept)
     kc_end = why.terms("Kc of the season's end")[0]
-    agree(why, "Kc of the season's end", kc_end + (term * by_height if kc_end >= 0.45 else 0.0))
+    kc_end += term * by_height if kc_end >= 0.45 else 0.0
+    agree(why, "Kc of the season's end", kc_end * kept)
     kc = why.value("Kc of the stage")
     _, worked = why.find("Kc of the stage")
     if "development" in worked or "late season" in worked:
         low, day, start, end, _, high, _ = why.terms("Kc of the stage")
         agree(why, "Kc of the stage", low + (day - start) / (end - start) * (high - low))
-    _, _, cover, _, _, _, canopy_height = why.terms("Density of the canopy")
-    density = min(1.0, 1.5 * cover, cover ** (1.0 / (1.0 + canopy_height)))
+    _, factor, cover, _, _, _, canopy_height = why.terms("Density of the canopy")
+    density = min(1.0, factor * cover, cover ** (1.0 / (1.0 + canopy_height)))
     agree(why, "Density of the canopy", density)
     _, _, reference = why.terms("Of the canopy")
     share = min(1.0, density / reference)
     agree(why, "Of the canopy", share, 2.0)
-    mulch = why.terms("Crop coefficient")[-1]
-    agree(why, "Crop coefficient", (kc - (1.0 - share) * (kc - 0.15)) * (1.0 - 0.10 * mulch))
+    agree(why, "Crop coefficient", kc - (1.0 - share) * max(0.0, kc - bare))
     agree(why, "Crop water use", why.value("Crop coefficient") * why.value("Reference ET"), 2.0)
 
 

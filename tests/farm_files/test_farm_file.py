@@ -206,6 +206,78 @@ def test_mulch_lets_rain_pass_by_its_kind(mulch: str, cover: float, rain_pass: f
     assert (block.mulch_cover_fraction, block.mulch_rain_pass_fraction) == (cover, rain_pass)
 
 
+@pytest.mark.parametrize(
+    ("mulch", "kc_initial", "reduction"),
+    [
+        # FAO-56 p. 196 and 197 for Kc ini 0.30; drip that runs every day takes off most.
+        ('{ cover = 0.9, kind = "film" }', 0.10, 0.30),
+        ('{ cover = 0.9, kind = "fabric" }', 0.20, 0.15),
+        ("{ cover = 0.5, rain_pass = 0.3 }", 0.20, 0.15),
+        ('{ cover = 0.9, kind = "organic" }', 0.15, 0.0375),
+        ('{ cover = 0.9, kind = "film", kc_initial = 0.2, kc_reduction = 0.1 }', 0.20, 0.10),
+        ('{ kind = "none" }', 0.30, 0.0),
+    ],
+)
+def test_mulch_takes_off_kc_by_its_kind(mulch: str, kc_initial: float, reduction: float) -> None:
+    block = block_with(f"mulch = {mulch}")
+    assert block.mulch_kc_initial == pytest.approx(kc_initial)
+    assert block.mulch_kc_reduction_fraction == pytest.approx(reduction, abs=0.01)
+
+
+def test_film_takes_less_off_where_the_soil_holds_water_for_days() -> None:
+    block = block_with(
+        'mulch = { cover = 1, kind = "film" }\nroot_depth = "1.4 m"\nwetted_fraction = 0.6',
+    )
+    # Each day fewer than a week between waterings takes another 0.025 off.
+    held_mm = 1000.0 * (block.field_capacity - block.wilting_point) * 1.4 * 0.6
+    days = 0.7 * block.depletion_fraction * held_mm / (5.0 * block.kc_mid)
+    assert 3.0 < days < 9.0
+    assert block.mulch_kc_reduction_fraction == pytest.approx(0.325 - 0.025 * days)
+    origin = block.origins["mulch_kc_reduction_fraction"]
+    assert origin == f"FAO-56 (1998) p. 196, plastic film watered every {days:.1f} days"
+
+
+def test_film_on_the_strip_does_not_take_the_leaves_of_an_evergreen() -> None:
+    block = block_with(
+        'crop = "citrus-50-bare"\nmulch = { cover = 1, kind = "film" }', without="crop"
+    )
+    assert block.mulch_kc_initial == pytest.approx(0.65 * (1.0 - block.mulch_kc_reduction_fraction))
+
+
+@pytest.mark.parametrize(
+    ("texture", "p"), [("sand", 0.5375), ("sandy loam", 0.50), ("silty clay", 0.4625)]
+)
+def test_roots_take_more_from_coarse_soil_and_less_from_fine(texture: str, p: float) -> None:
+    # FAO-56 p. 167: 5 to 10 % of p; the middle.
+    block = block_with(f'soil = {{ texture = "{texture}" }}', without="soil")
+    assert block.depletion_fraction == pytest.approx(p)
+    words = {"sand": "more on coarse", "silty clay": "less on fine"}.get(texture, "Berries")
+    assert words in block.origins["depletion_fraction"]
+    own = block_with(
+        f'soil = {{ texture = "{texture}" }}\ndepletion_fraction = 0.6', without="soil"
+    )
+    assert own.depletion_fraction == 0.6
+
+
+@pytest.mark.parametrize(("rhmin_pct", "added"), [(50, 0.1), (45, 0.1), (44, 0.0), (None, 0.0)])
+def test_citrus_uses_more_in_a_humid_climate(rhmin_pct: int | None, added: float) -> None:
+    # FAO-56 Table 12, footnotes 21 and 22: 0.1 to 0.2 more; the lower end.
+    normals = f"normals = {{ rhmin_pct = {[rhmin_pct] * 12} }}\n" if rhmin_pct is not None else ""
+    head = HEAD.replace('elevation = "500 ft"\n', f'elevation = "500 ft"\n{normals}')
+    block = block_with('crop = "citrus-50-bare"', without="crop", head=head)
+    assert [block.kc_initial, block.kc_mid, block.kc_end, block.kc_off_season] == pytest.approx(
+        [0.65 + added, 0.60 + added, 0.65 + added, 0.65 + added]
+    )
+    assert ("added for a humid climate" in block.origins["kc_mid"]) == (added > 0.0)
+    assert block_with(head=head).kc_mid == 1.05
+
+
+def test_a_small_canopy_counts_as_its_crop_says() -> None:
+    assert block_with('crop = "apple-bare-frost"', without="crop").canopy_density_factor == 2.0
+    assert block_with('crop = "peach-bare-frost"', without="crop").canopy_density_factor == 1.5
+    assert block_with("kc = { density_factor = 1.7 }").canopy_density_factor == 1.7
+
+
 def test_a_season_comes_in_days_in_degree_days_or_as_an_own_table() -> None:
     block = block_with(
         'season = { start = "01-01", floor = "50 degF", degree_days = '
@@ -380,7 +452,13 @@ NORTH = "farm.toml: block[1] 'north' "
         ),
         ('mulch = { kind = "straw", cover = 1 }', "", "mulch.kind", "'straw'", "fabric, film"),
         ('mulch = { kind = "film" }', "", "mulch.cover", "nothing", "0 to 1"),
-        ('mulch = { kind = "none", cover = 0.5 }', "", "mulch.kind", "'none'", "fabric or film"),
+        (
+            'mulch = { kind = "none", cover = 0.5 }',
+            "",
+            "mulch.kind",
+            "'none'",
+            "fabric, film or organic",
+        ),
         ("", "season", "season", "nothing", "no stage dates are published for blueberry"),
         ('season = { start = "02-29" }', "season", "season.start", "'02-29'", "without 02-29"),
         (

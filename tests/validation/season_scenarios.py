@@ -12,9 +12,9 @@ from functools import cache
 
 import numpy as np
 
+from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.crop_file import CropRow
 from service.agronomy.crop_table import CROPS
-from service.agronomy.crop_water_use import density_coefficient
 from service.agronomy.records import CurveDefinition, Floats, NoWaterPeriod, WallWindow
 from service.operations.review.hindcast import Hindcast, hindcast
 from service.records.farms import BlockDefinition, FarmBundle
@@ -52,8 +52,11 @@ def crop_numbers(row: CropRow) -> dict[str, float]:
         "kc_off_season": row.kc_off_season,
         "table_height_m": row.height_m,
         "reference_canopy_ratio": float(
-            density_coefficient(row.reference_cover_fraction, row.reference_height_m)
+            density_coefficient(
+                row.reference_cover_fraction, row.reference_height_m, ml=row.canopy_density_factor
+            )
         ),
+        "canopy_density_factor": row.canopy_density_factor,
         "depletion_fraction": row.depletion_fraction,
         "canopy_cover_fraction": row.reference_cover_fraction,
         "canopy_height_m": row.reference_height_m,
@@ -126,6 +129,8 @@ def season_blocks() -> tuple[BlockDefinition, ...]:
             wetted_fraction=0.2,
             mulch_cover_fraction=1.0,
             mulch_rain_pass_fraction=0.3,
+            mulch_kc_initial=0.10,
+            mulch_kc_reduction_fraction=0.30,
         ),
         make_block(
             "night-only",

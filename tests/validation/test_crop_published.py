@@ -10,13 +10,14 @@ import math
 import numpy as np
 import pytest
 
+from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.crop_table import find_crop
 from service.agronomy.crop_water_use import (
     climate_term,
     crop_coefficient,
-    density_coefficient,
     height_factor,
 )
+from service.agronomy.mulch import mulch_effect
 from service.agronomy.records import CropBatch, Floats
 from service.agronomy.sparse_canopy import (
     basal_coefficient,
@@ -32,7 +33,12 @@ def adjusted_mid(kc_mid: float, u2_m_s: float, rhmin_pct: float, *, height_m: fl
 
 
 def whole_canopy(
-    kc: tuple[float, float, float], *, height_m: float, start_doy: int, knots: tuple[float, ...]
+    kc: tuple[float, float, float],
+    *,
+    height_m: float,
+    start_doy: int,
+    knots: tuple[float, ...],
+    mulch_cover: float = 0.0,
 ) -> CropBatch:
     """A crop whose canopy is the reference, so that only the curve is at work."""
     one = np.ones(1)
@@ -43,9 +49,12 @@ def whole_canopy(
         kc_off_season=0.2 * one,
         table_height_m=height_m * one,
         reference_canopy_ratio=one,
+        canopy_density_factor=1.5 * one,
         canopy_cover_fraction=one,
         canopy_height_m=one,
-        mulch_cover_fraction=0.0 * one,
+        mulch_cover_fraction=mulch_cover * one,
+        mulch_kc_initial=0.10 * one,
+        mulch_kc_reduction_fraction=0.15 * one,
         depletion_fraction=0.5 * one,
         curve_basis=np.zeros(1, dtype=np.int64),
         season_start_doy=np.array([start_doy]),
@@ -245,6 +254,31 @@ def test_olives_of_example_43() -> None:
     assert closing == pytest.approx(0.6729, abs=0.0005)
     # The printed 0.40 is Fr times Kcb, not Kcb of a full cover reduced by Fr (which gives 0.43).
     assert closing * wide == pytest.approx(0.40, abs=0.005)
+
+
+def test_film_of_example_45() -> None:
+    # FAO-56 Ex. 45, p. 197: cucumbers under film, watered weekly; printed 0.10, 0.85, 0.64.
+    film = mulch_effect("film", 0.4, interval_day=7.0, is_bare_at_first=True)
+    assert film == pytest.approx((0.10, 0.15))
+    cucumber = whole_canopy(
+        (0.4, 1.0, 0.75), height_m=0.3, start_doy=1, knots=(20, 50, 90, 105), mulch_cover=1.0
+    )
+    found = [kc_on(cucumber, day) for day in ("2025-01-10", "2025-03-01", "2025-04-15")]
+    assert found == pytest.approx([0.10, 0.85, 0.64], abs=0.005)
+
+
+def test_film_takes_off_what_page_196_says_and_straw_what_page_197_does() -> None:
+    # p. 196: 10 to 30 %, most with frequent drip; p. 197: Kc ini less by 25 % under 50 % of straw.
+    taken = [
+        mulch_effect(
+            "film", 0.4, interval_day=days, is_bare_at_first=True
+        ).mulch_kc_reduction_fraction
+        for days in (0.2, 1.0, 4.0, 30.0)
+    ]
+    assert taken == pytest.approx([0.30, 0.30, 0.225, 0.10])
+    straw = mulch_effect("organic", 0.4, interval_day=3.0, is_bare_at_first=True)
+    assert 0.5 * 0.4 + 0.5 * straw.kc_initial == pytest.approx(0.75 * 0.4)
+    assert 0.025 <= straw.mulch_kc_reduction_fraction <= 0.05  # half of 5-10 %
 
 
 def test_evaporation_under_drip_of_example_34() -> None:

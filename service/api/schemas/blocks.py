@@ -197,10 +197,16 @@ class BlockOut(Out):
     )
     years_to_full_size: float | None = Field(description="Years from planting to full size.")
     mulch_cover_fraction: float | None = Field(
-        description="Share of the wetted strip under film or fabric."
+        description="Share of the wetted strip under film, fabric or an organic mulch."
     )
     mulch_rain_pass_fraction: float | None = Field(
         description="Share of the rain on the mulch that enters the soil under it."
+    )
+    mulch_kc_initial: float | None = Field(
+        description="Crop coefficient of the initial stage if the mulch covered the whole strip."
+    )
+    mulch_kc_reduction_fraction: float | None = Field(
+        description="Share that such a mulch takes off the later crop coefficients."
     )
     kc_initial: float | None = Field(description="Crop coefficient of the initial stage.")
     kc_mid: float | None = Field(description="Crop coefficient of the mid season.")
@@ -211,6 +217,9 @@ class BlockOut(Out):
     )
     reference_canopy_ratio: float | None = Field(
         description="Density coefficient of the crop that the coefficients were measured on."
+    )
+    canopy_density_factor: float | None = Field(
+        description="ML: what the cover of a small canopy is multiplied by in its density."
     )
     depletion_fraction: float | None = Field(
         description=(

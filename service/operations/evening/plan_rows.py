@@ -312,7 +312,10 @@ def _coefficient_numbers(situation: PlanSituation) -> Mapping[str, Floats]:
         "kc_off_season": crop.kc_off_season,
         "table_height_m": crop.table_height_m,
         "reference_canopy_ratio": crop.reference_canopy_ratio,
+        "canopy_density_factor": crop.canopy_density_factor,
         "mulch_cover_fraction": crop.mulch_cover_fraction,
+        "mulch_kc_initial": crop.mulch_kc_initial,
+        "mulch_kc_reduction_fraction": crop.mulch_kc_reduction_fraction,
     }
 
 
