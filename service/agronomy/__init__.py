@@ -34,6 +34,7 @@ Weather into water use
     weather_day       checked and filled values, each liberty flagged
     atmosphere        the formulas of air and radiation that several steps share
     sun               sunrise and sunset, between which the day's ET passes
+    dewpoint          how far it lies below the night minimum, learned month by month
     reference_et      ET0 by Penman-Monteith; the only door to pyet
     reference_et_terms  the terms of it one by one, for a reader
     reference_et_gaps  longer gaps of it, bridged by the days on both sides

@@ -10,6 +10,10 @@ from math import inf
 from service.agronomy.quantity import Quantity
 
 SEASON_GROUP = (
+    Quantity("tdew_offset_days_count", "1", 0, inf, "days that the offset was learned from"),
+    Quantity("measured_ea_kpa", "kPa", 0, 6, "vapour pressure of days with humidity"),
+    Quantity("own_tdew_offset_c", "degC", -5, 20, "offsets that were given for a site"),
+    Quantity("own_c", "degC", -5, 20, "offsets of the dewpoint that were given"),
     Quantity("season_start_doy", "d of year", 1, 365, "start of the season or degree-day count"),
     Quantity("watering_start_doy", "d of year", 1, 365, "first day of the watering season"),
     Quantity("watering_end_doy", "d of year", 1, 365, "last day of the watering season"),

@@ -9,16 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.civil_day import midnight_utc_min
-from service.agronomy.climatology import normals_on
+from service.agronomy.climatology import MONTHS_PER_YEAR, normals_on
 from service.agronomy.crop_water_use import climate_term, counted_climate, trailing_climate_term
 from service.agronomy.daily_plan import SiteDays
-from service.agronomy.records import Floats, SiteBatch
+from service.agronomy.dewpoint import DewpointOffsets, dewpoint_offsets, months_of
+from service.agronomy.records import Days, Floats, Ints, SiteBatch
 from service.agronomy.reference_et import fill_reference_et, reference_et_mm
 from service.agronomy.reference_et_gaps import bridge_reference_et
 from service.agronomy.sun import sunrise_sunset_min
@@ -44,6 +46,10 @@ class SiteWeather:
     """Weather of all sites of a run, arrays (days, sites)."""
 
     checked: WeatherDays
+    tdew_offset_c: Floats
+    """How far below the night minimum the dewpoint is taken on days without humidity."""
+    tdew_offset_days_count: Ints
+    """Days that it was learned from; 0: given for the site, or 0 for want of them."""
     et0_flags: NDArray[np.int32]
     climate: Climate
     unit_faults: Mapping[int, str]
@@ -66,31 +72,27 @@ def site_weather(
     normal_rhmin_pct: Floats,
     normal_et0_mm: Floats,
     first_future_row: int,
+    own_tdew_offset_c: Floats | None = None,
+    past: PastHumidity | None = None,
 ) -> SiteWeather:
     """Check, fill and compute everything that depends on the site alone.
 
     Shapes: raw (days, sites); is_measured_rain (days, sites); normals (12, sites), NaN where not
     known; krs (sites,).
     first_future_row: row of the first day that has not happened yet.
+    own_tdew_offset_c: (12, sites) given offsets of the dewpoint, NaN where none; past: earlier
+    days with humidity, to learn them from.
     Returns: SiteWeather. Reference ET that cannot be computed is, flagged each time: of a short
     past gap the mean of the days before; else the normal of the season; without normals, of up to
     ten past days the mean of the days around, of days to come that of the last days; else NaN.
     Source: FAO-56 chapters 3 and 6; the gap lengths are [CHOICE].
     """
     raw, unit_faults = _without_unit_mistakes(raw)
-    certain = replace(
-        raw,
-        rain_probability_fraction=np.where(
-            is_measured_rain, MEASURED_PROBABILITY, raw.rain_probability_fraction
-        ),
-    )
+    certainty = np.where(is_measured_rain, MEASURED_PROBABILITY, raw.rain_probability_fraction)
+    certain = replace(raw, rain_probability_fraction=certainty)
     future = raw.days[first_future_row] if first_future_row < raw.days.size else None
-    checked = check_weather(
-        certain,
-        latitude_deg=sites.latitude_deg,
-        elevation_m=sites.elevation_m,
-        krs_per_sqrt_c=krs_per_sqrt_c,
-        forecast_from=future,
+    checked, offsets = _checked(
+        certain, sites, krs_per_sqrt_c, forecast_from=future, own_c=own_tdew_offset_c, past=past
     )
     et0_mm, et0_flags = _filled_reference_et(
         checked, sites, normals_on(normal_et0_mm, raw.days), first_future_row=first_future_row
@@ -104,6 +106,8 @@ def site_weather(
     )
     return SiteWeather(
         checked=checked,
+        tdew_offset_c=normals_on(offsets.tdew_offset_c, raw.days),
+        tdew_offset_days_count=offsets.tdew_offset_days_count[months_of(raw.days)],
         et0_flags=et0_flags,
         climate=climate,
         unit_faults=unit_faults,
@@ -119,6 +123,78 @@ def site_weather(
             sunset_min=sunset_min,
         ),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class PastHumidity:
+    """Days before those of a run, arrays (days, sites)."""
+
+    days: Days
+    tmin_c: Floats
+    measured_ea_kpa: Floats
+    """NaN on days without humidity."""
+
+
+def past_humidity(raw: RawWeather, sites: SiteBatch) -> PastHumidity:
+    """The humidity of days before a run, from which the offsets of the dewpoint are learned.
+
+    Shapes: raw (days, sites).
+    Returns: PastHumidity; a site in a wrong unit has none.
+    """
+    sound, _ = _without_unit_mistakes(raw)
+    checked = check_weather(sound, latitude_deg=sites.latitude_deg, elevation_m=sites.elevation_m)
+    return PastHumidity(raw.days, checked.tmin_c, measured_humidity(checked))
+
+
+def measured_humidity(checked: WeatherDays) -> Floats:
+    """Vapour pressure of the days whose humidity is known, not taken from the night minimum.
+
+    Shapes: checked and result (days, sites).
+    Returns: vapour pressure [kPa]; NaN on the other days.
+    """
+    is_known = (checked.flags["ea_kpa"] & np.int32(FieldFlag.ESTIMATED_FROM_TMIN)) == 0
+    return np.where(is_known, checked.ea_kpa, np.nan)
+
+
+def _checked(
+    raw: RawWeather,
+    sites: SiteBatch,
+    krs_per_sqrt_c: Floats,
+    *,
+    forecast_from: np.datetime64 | None,
+    own_c: Floats | None,
+    past: PastHumidity | None,
+) -> tuple[WeatherDays, DewpointOffsets]:
+    """The weather checked, and the offsets of the dewpoint that stand in for humidity.
+
+    What the days show is known only once they are checked; where a day needs it, they are checked
+    again with it.
+    """
+    check = partial(
+        check_weather,
+        raw,
+        latitude_deg=sites.latitude_deg,
+        elevation_m=sites.elevation_m,
+        krs_per_sqrt_c=krs_per_sqrt_c,
+        forecast_from=forecast_from,
+    )
+    checked = check()
+    shape = (MONTHS_PER_YEAR, raw.tmin_c.shape[1])
+    days, tmin_c, measured_ea_kpa = raw.days, checked.tmin_c, measured_humidity(checked)
+    if past is not None:
+        days = np.concatenate([past.days, days])
+        tmin_c = np.concatenate([past.tmin_c, tmin_c])
+        measured_ea_kpa = np.concatenate([past.measured_ea_kpa, measured_ea_kpa])
+    offsets = dewpoint_offsets(
+        days,
+        tmin_c,
+        measured_ea_kpa,
+        own_c=np.full(shape, np.nan) if own_c is None else own_c,
+    )
+    is_estimated = (checked.flags["ea_kpa"] & np.int32(FieldFlag.ESTIMATED_FROM_TMIN)) != 0
+    if is_estimated.any() and offsets.tdew_offset_c.any():
+        checked = check(tdew_offset_c=normals_on(offsets.tdew_offset_c, raw.days))
+    return checked, offsets
 
 
 def _without_unit_mistakes(raw: RawWeather) -> tuple[RawWeather, dict[int, str]]:

@@ -108,6 +108,15 @@ WEATHER_STEPS: tuple[StepRule, ...] = (
         ("from the humidity of the forecast",),
     ),
     StepRule(
+        "tdew_offset_c", "Dewpoint below the night minimum, on days without humidity", "°C", 1,
+        "FAO-56 Annex 6; this service's own rule",
+        (
+            "median of Tmin - Tdew over {tdew_offset_days_count:.0f} days with humidity; 0 days: as"
+            " given for the site, else 0",
+        ),
+        has("tdew_offset_c"),
+    ),
+    StepRule(
         "es_kpa", "Vapour pressure of saturated air", "kPa", 3, "FAO-56 Eq. 11, 12",
         (
             "(e0({tmax_c:.2f}) + e0({tmin_c:.2f})) / 2 with e0(T) = 0.6108 exp(17.27 T /"

@@ -46,7 +46,7 @@ SUNSHINE_OVER_DAYLIGHT_MAX_H = 0.5  # [h] recorder tolerance beyond the possible
 RAIN_RANGE_MM = (0.0, 500.0)  # [mm]
 PROBABILITY_RANGE = (0.0, 1.0)  # [-]
 KRS_RANGE_PER_SQRT_C = (0.10, 0.25)  # [degC^-0.5] FAO-56 gives 0.16 inland to 0.19 coastal
-TDEW_OFFSET_RANGE_C = (0.0, 5.0)  # [degC] FAO-56 Annex 6 takes off 2 to 3 in dry places
+TDEW_OFFSET_RANGE_C = (-5.0, 20.0)  # [degC] 5.0 to 9.8 were measured in a desert
 LATITUDE_RANGE_DEG = (-90.0, 90.0)  # [deg]
 ELEVATION_RANGE_M = (-430.0, 6000.0)  # [m] Dead Sea shore to above the highest farms
 JUMP_C = 15.0  # [degC] from one day to the next
@@ -194,10 +194,10 @@ def check_weather(
 ) -> WeatherDays:
     """Daily weather that the later steps can rely on, with a flag for everything done to it.
 
-    Shapes: raw and result (days, sites); the others (sites,) or one number for all sites.
+    Shapes: raw and result (days, sites); the others (sites,), one number, or (days, sites).
     krs_per_sqrt_c: FAO-56 Eq. 50 adjustment, 0.16 inland, 0.19 near a coast.
     tdew_offset_c: how far the dewpoint lies below the night minimum where humidity is not
-    measured, 0 in humid places, 2 to 3 in dry ones.
+    measured: 0 in humid places, 2 to 3 in dry ones, more in deserts.
     forecast_from: first day that is a forecast; all values from it on are flagged so.
     Returns: fields in their named units. Temperatures stay NaN where missing, and what is
     estimated from them with them; wind, rain and the chance of rain are always filled.
@@ -269,30 +269,30 @@ def site_values(
 ) -> Floats:
     """One checked number per site, from a list of them or from one number for all.
 
-    Shapes: values (sites,) or one number; result (sites,).
+    Shapes: values (sites,), one number, or (days, sites); result (sites,) or (days, sites).
     name: what the numbers are, for the message; allowed: lowest and highest [the unit of name].
     Returns: the numbers, all finite and within the allowed range; otherwise raises WeatherInvalid.
     >>> [float(value) for value in site_values("elevation_m", 12.0, 2, ELEVATION_RANGE_M)]
     [12.0, 12.0]
     """
     given = np.asarray(values, dtype=np.float64)
-    if given.shape not in {(), (site_count,)}:
+    if given.ndim > 2 or given.shape[-1:] not in {(), (site_count,)}:
         raise WeatherInvalid(
             "site facts do not fit the weather",
             [Fault(name, f"shape {given.shape}", f"one number or shape ({site_count},)")],
         )
-    whole = np.array(np.broadcast_to(given, (site_count,)))
-    wrong = ~((whole >= allowed[0]) & (whole <= allowed[1]))
-    if wrong.any():
+    whole = np.array(np.broadcast_to(given, (*given.shape[:-1], site_count)))
+    worst = np.atleast_2d(np.where((whole >= allowed[0]) & (whole <= allowed[1]), 0.0, 1.0))
+    if worst.any():
         raise WeatherInvalid(
             "site facts that cannot be",
             [
                 Fault(
                     f"site {site}: {name}",
-                    f"{whole[site]:g}",
+                    f"{np.atleast_2d(whole)[worst[:, site].argmax(), site]:g}",
                     f"{allowed[0]:g} to {allowed[1]:g}",
                 )
-                for site in np.flatnonzero(wrong)
+                for site in np.flatnonzero(worst.any(axis=0))
             ],
         )
     return whole

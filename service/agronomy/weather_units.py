@@ -12,7 +12,7 @@ WEATHER_NAMES = (
     Quantity("tmax_c", "degC", -60, 60, "highest air temperature of the day"),
     Quantity("tmin_c", "degC", -60, 60, "lowest air temperature of the day"),
     Quantity("tdew_c", "degC", -60, 60, "dewpoint, mean of the day"),
-    Quantity("tdew_offset_c", "degC", 0, 5, "how far the dewpoint lies below the night minimum"),
+    Quantity("tdew_offset_c", "degC", -5, 20, "how far the dewpoint lies below the night minimum"),
     Quantity("temperature_c", "degC", -60, 60, "any air temperature"),
     Quantity("measured_mj_m2", "MJ/m2", 0, 60, "solar radiation as measured"),
     Quantity("clear_sky_mj_m2", "MJ/m2", 0, 50, "solar radiation under a clear sky"),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import asdict, fields
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -102,13 +102,7 @@ def site_values(site: SiteDefinition) -> dict[str, Any]:
     """Row of a site, without its key."""
     normals = None
     if site.normals is not None:
-        normals = _text(
-            {
-                "u2_m_s": site.normals.u2_m_s,
-                "rhmin_pct": site.normals.rhmin_pct,
-                "et0_mm": site.normals.et0_mm,
-            }
-        )
+        normals = _text(asdict(site.normals))
     return {
         "site_id": site.site_id,
         "name": site.name,
@@ -127,10 +121,12 @@ def site_from(row: RowMapping) -> SiteDefinition:
     normals = None
     if row["normals"] is not None:
         document = orjson.loads(row["normals"])
+        # Normals stored by an earlier version of the service may lack one.
         normals = MonthlyNormals(
-            u2_m_s=_floats_or_none(document["u2_m_s"]),
-            rhmin_pct=_floats_or_none(document["rhmin_pct"]),
-            et0_mm=_floats_or_none(document["et0_mm"]),
+            **{
+                each.name: _floats_or_none(document.get(each.name))
+                for each in fields(MonthlyNormals)
+            }
         )
     return SiteDefinition(
         site_id=row["site_id"],

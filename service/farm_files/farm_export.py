@@ -89,6 +89,7 @@ def _site_lines(site: SiteDefinition) -> list[str]:
             ("u2_m_s", normals.u2_m_s),
             ("rhmin_pct", normals.rhmin_pct),
             ("et0_mm", normals.et0_mm),
+            ("tdew_offset_c", normals.tdew_offset_c),
         )
         lines += ["", "[site.normals]"]
         lines += [f"{key} = {_list(values)}" for key, values in months if values is not None]

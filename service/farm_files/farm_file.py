@@ -259,14 +259,23 @@ def _read_site(table: TomlTable, farm_zone: str | None) -> SiteDefinition | None
 
 def _read_normals(table: TomlTable) -> MonthlyNormals | None:
     normals = table.table(SiteKeys.normals)
-    if normals is None:
-        return None
-    months = {
-        key.name: normals.numbers(key)
-        for key in (NormalsKeys.u2_m_s, NormalsKeys.rhmin_pct, NormalsKeys.et0_mm)
-        if normals.has(key)
-    }
-    normals.close()
+    keys = (
+        NormalsKeys.u2_m_s,
+        NormalsKeys.rhmin_pct,
+        NormalsKeys.et0_mm,
+        NormalsKeys.tdew_offset_c,
+    )
+    months: dict[str, tuple[float, ...]] = {}
+    if normals is not None:
+        months = {key.name: normals.numbers(key) for key in keys if normals.has(key)}
+        normals.close()
+    offset = SiteKeys.tdew_offset
+    if table.has(offset):
+        if NormalsKeys.tdew_offset_c.name in months:
+            table.refuse(
+                offset, show(table.value(offset)), "either this or tdew_offset_c in normals"
+            )
+        months[NormalsKeys.tdew_offset_c.name] = (table.number(offset),) * 12
     return MonthlyNormals(**months) if months else None
 
 

@@ -53,6 +53,9 @@ class FarmKeys(Table):
     )
 
 
+TDEW_OFFSET = plain("a difference in degC", -5.0, 20.0, "0", "2.5")
+
+
 class NormalsKeys(Table):
     """Long-term means of the months, January to December; each list may be left out."""
 
@@ -69,6 +72,11 @@ class NormalsKeys(Table):
     et0_mm = NumbersKey(
         about="Reference evapotranspiration.",
         measure=plain("mm a day", 0.0, 20.0, "1.2", "5.4"),
+        count=12,
+    )
+    tdew_offset_c = NumbersKey(
+        about="How far the dewpoint lies below the night's minimum, used on days without humidity.",
+        measure=TDEW_OFFSET,
         count=12,
     )
 
@@ -104,6 +112,13 @@ class SiteKeys(Table):
         " inland, 0.19 by the sea.",
         measure=plain("a number", 0.10, 0.25, "0.16 inland", "0.19 by the sea"),
         default=0.16,
+    )
+    tdew_offset = NumberKey(
+        about="How far the dewpoint lies below the night's minimum in every month, degC, used on"
+        " days without humidity; FAO-56 advises 0, and 2 to 3 in dry places. Twelve values go into"
+        " normals.",
+        measure=TDEW_OFFSET,
+        otherwise="learned month by month from days with humidity, 0 without any",
     )
     normals = TableKey(
         about="Long-term monthly means.", tables=(NormalsKeys,), otherwise="none are known"

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from starlette.responses import Response
 
+from service.agronomy.units import FAHRENHEIT_PER_CELSIUS
 from service.agronomy.weather_flags import FieldFlag, describe_flags
 from service.attributions import ATTRIBUTIONS
 from service.errors import PlanNotFound
@@ -46,6 +47,9 @@ class SitePage:
     observed_age_h: float | None
     forecast_age_h: float | None
     days: tuple[WeatherDay, ...]
+    tdew_offset_c: float | None
+    """How far below the night minimum the dewpoint is taken without humidity; None: not known."""
+    tdew_offset_days_count: int
     notes: tuple[tuple[str, str], ...]
     """Notes on values, with the days they apply to."""
 
@@ -78,6 +82,7 @@ def show_weather(visit: Visit) -> Response:
             for age in status.sites
         ],
         warmth=lambda value_c: visit.words.number(_shown_warmth(value_c, visit.words)),
+        cooler=lambda offset_c: _shown_difference(offset_c, visit.words),
         attributions=[ATTRIBUTIONS[name] for name in used if name in ATTRIBUTIONS],
         today=today,
     )
@@ -85,6 +90,7 @@ def show_weather(visit: Visit) -> Response:
 
 def _site_page(name: str, age: SiteAge, view: PlanView | None, words: Wording) -> SitePage:
     days = () if view is None else _days(view)
+    offset_c, offset_days = (None, None) if view is None else _dewpoint_offset(view)
     spans: dict[str, list[date]] = {}
     for day in days:
         for text in day.notes:
@@ -95,6 +101,8 @@ def _site_page(name: str, age: SiteAge, view: PlanView | None, words: Wording) -
         observed_age_h=None if age.observed_age is None else age.observed_age / _HOUR,
         forecast_age_h=None if age.forecast_age is None else age.forecast_age / _HOUR,
         days=days,
+        tdew_offset_c=offset_c,
+        tdew_offset_days_count=int(offset_days or 0),
         notes=tuple(
             (
                 text,
@@ -105,8 +113,20 @@ def _site_page(name: str, age: SiteAge, view: PlanView | None, words: Wording) -
     )
 
 
+def _dewpoint_offset(view: PlanView) -> tuple[float | None, float | None]:
+    """The offset of the dewpoint on the plan's day, and the days that it was learned from."""
+    weather, day = view.plan.weather, view.plan.day
+    return weather.value("tdew_offset_c", day), weather.value("tdew_offset_days_count", day)
+
+
 def _shown_warmth(value_c: float, words: Wording) -> float:
     return value_c * 1.8 + 32.0 if words.unit_system == "us" else value_c
+
+
+def _shown_difference(difference_c: float, words: Wording) -> str:
+    if words.unit_system == "us":
+        return f"{words.number(difference_c * FAHRENHEIT_PER_CELSIUS, 1)} °F"
+    return f"{words.number(difference_c, 1)} °C"
 
 
 def _views(visit: Visit, farm_id: str, today: date) -> list[PlanView]:

@@ -29,6 +29,9 @@ class MonthlyNormals:
     rhmin_pct: tuple[float, ...] | None = None
     et0_mm: tuple[float, ...] | None = None
     """Mean daily reference ET of each month."""
+    tdew_offset_c: tuple[float, ...] | None = None
+    """How far the dewpoint lies below the night minimum, for days without humidity; None: learned
+    from days that have it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

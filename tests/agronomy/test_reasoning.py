@@ -25,6 +25,8 @@ WEATHER: dict[str, float | None] = {
     "tmax_c": 31.0,
     "tmin_c": 20.0,
     "ea_kpa": 2.1,
+    "tdew_offset_c": 0.4,
+    "tdew_offset_days_count": 28.0,
     "u2_m_s": 1.8,
     "rs_mj_m2": 24.0,
     "et0_mm": 5.5,

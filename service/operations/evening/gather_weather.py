@@ -16,8 +16,9 @@ import orjson
 from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats, Ints, SiteBatch
-from service.agronomy.site_weather import SiteWeather, site_weather
+from service.agronomy.site_weather import PastHumidity, SiteWeather, past_humidity, site_weather
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
+from service.agronomy.weather_day import RawWeather
 from service.database.weather_archive import WeatherArchive
 from service.records.farms import MonthlyNormals, SiteDefinition, SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
@@ -26,6 +27,8 @@ KINDS = ("forecast", "analysis", "observed")
 """Kinds of weather; for a past day, a later one in the list is better."""
 FRESH_FORECAST_H = 24.0  # [CHOICE] h, a forecast older than this is labelled
 OLDEST_FORECAST_H = 48.0  # [CHOICE] h, a forecast older than this is not used
+LEARNING_SPAN_DAYS = 365
+"""How far back the offset of the dewpoint is learned at a site whose humidity is missing."""
 SOURCE_STEP = 1000
 """Source ranks stay within one step of the kind's rank."""
 
@@ -89,6 +92,8 @@ def gather_weather(
         normal_rhmin_pct=monthly_normals(sites.definitions, "rhmin_pct"),
         normal_et0_mm=monthly_normals(sites.definitions, "et0_mm"),
         first_future_row=min(max(today_index, 0), days.size),
+        own_tdew_offset_c=monthly_normals(sites.definitions, "tdew_offset_c"),
+        past=_past_humidity(archive, sites, chosen.raw, source_order),
     )
     return GatheredWeather(
         on=on,
@@ -103,6 +108,38 @@ def gather_weather(
         has_temperatures=np.isfinite(chosen.raw.tmax_c) & np.isfinite(chosen.raw.tmin_c),
         is_old_forecast=_picked(chosen, "tmax_c", age_h) > FRESH_FORECAST_H,
     )
+
+
+def _past_humidity(
+    archive: WeatherArchive, sites: SiteTable, raw: RawWeather, source_order: Mapping[str, int]
+) -> PastHumidity | None:
+    """The humidity of the year before, of sites with days that lack it and no offset of their own.
+
+    None, and nothing is read, where there is no such site.
+    """
+    has_humidity = np.isfinite(raw.ea_kpa) | np.isfinite(raw.tdew_c) | np.isfinite(raw.rhmax_pct)
+    lacks = np.isfinite(raw.tmin_c) & ~(has_humidity | np.isfinite(raw.rhmean_pct))
+    has_own = np.isfinite(monthly_normals(sites.definitions, "tdew_offset_c")).all(axis=0)
+    which = np.flatnonzero(lacks.any(axis=0) & ~has_own)
+    if not which.size:
+        return None
+    days = np.arange(raw.days[0] - LEARNING_SPAN_DAYS, raw.days[0], dtype="datetime64[D]")
+    rows = archive.read_rows(sites.keys[which], first_day=days[0].item(), last_day=days[-1].item())
+    chosen = choose_weather(
+        {name: rows.fields[name] for name in WEATHER_FIELDS},
+        days=days,
+        site_count=which.size,
+        day_index=(rows.days - days[0]).astype(np.int64),
+        site_index=np.searchsorted(sites.keys[which], rows.site_keys),
+        rank=_ranks(
+            rows, _kind_ranks(rows), source_order, is_future=np.zeros(rows.days.shape, np.bool_)
+        ),
+        wind_height_m=rows.wind_height_m,
+    )
+    found = past_humidity(chosen.raw, site_batch([sites.definitions[site] for site in which]))
+    tmin_c, measured_ea_kpa = np.full((2, days.size, raw.tmin_c.shape[1]), np.nan)
+    tmin_c[:, which], measured_ea_kpa[:, which] = found.tmin_c, found.measured_ea_kpa
+    return PastHumidity(days, tmin_c, measured_ea_kpa)
 
 
 def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
@@ -166,6 +203,8 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
         "rain_probability_fraction": checked.rain_probability_fraction,
         "et0_mm": site_days.et0_mm,
         "climate_term": site_days.climate_term,
+        "tdew_offset_c": gathered.weather.tdew_offset_c,
+        "tdew_offset_days_count": gathered.weather.tdew_offset_days_count.astype(np.float64),
         "climate_u2_m_s": gathered.weather.climate.u2_m_s,
         "climate_rhmin_pct": gathered.weather.climate.rhmin_pct,
         "sunrise_min": site_days.sunrise_min,

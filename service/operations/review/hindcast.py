@@ -218,6 +218,7 @@ def _weather(
         normal_rhmin_pct=monthly_normals(sites, "rhmin_pct"),
         normal_et0_mm=np.full((12, len(sites)), np.nan),
         first_future_row=every_day.size,
+        own_tdew_offset_c=monthly_normals(sites, "tdew_offset_c"),
     )
     if weather.unit_faults:
         raise WeatherInvalid(

@@ -114,3 +114,24 @@ def test_normals_are_by_month_and_unknown_where_a_site_has_none() -> None:
     table = monthly_normals([stored_site(), bare], "u2_m_s")
     assert table[:, 0].tolist() == [1.5] * 12
     assert np.isnan(table[:, 1]).all()
+
+
+def test_the_year_before_teaches_a_site_whose_humidity_is_missing(own_service: Service) -> None:
+    # Two dry weeks a year ago, 19 degC at night and a dewpoint of 11; then a station without
+    # humidity. The invented farm's other site has no weather at all.
+    year_ago = np.arange(np.datetime64(FIRST_DAY) - 350, np.datetime64(FIRST_DAY) - 336)
+    now = np.arange(np.datetime64(FIRST_DAY), np.datetime64(TODAY) + 1)
+    for days, humidity in ((year_ago, {"tdew_c": np.full(14, 11.0)}), (now, {})):
+        import_weather(
+            "hill",
+            days,
+            {"tmax_c": np.full(days.size, 35.0), "tmin_c": np.full(days.size, 19.0), **humidity},
+            source="station",
+            forecast_from=None,
+            unit_of_work=own_service.unit_of_work,
+            clock=FixedClock(RUN_AT),
+        )
+    found = gather(own_service)
+    column = column_of(found, "hill")
+    np.testing.assert_allclose(found.weather.tdew_offset_c[:10, column], 8.0, atol=1e-6)
+    assert np.all(found.weather.tdew_offset_days_count[:10, column] >= 10)
