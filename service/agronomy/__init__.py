@@ -83,6 +83,9 @@ The whole
     steps_of_crop     those from the weather to the crop's water use
     steps_of_water    those from there to the minutes
     season            a past season, evening after evening
+    week_program      one program for a timer that is set once a week
+    week_kernel       the course of a week under one program, compiled
+    timer_kernel      the search for the best one, compiled
     county_need       a week's water need, county by county
     capacity          peaks of need in many years, and what a supply carries at them
 """

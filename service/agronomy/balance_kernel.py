@@ -70,22 +70,80 @@ def pulse_course(
     raw_mm: float,
     shares: Floats,
     durations_min: Floats,
+    own: tuple[int, int],
 ) -> float:
     """Depletion at the end of a day from that at sunrise, before what is above capacity drains.
 
-    The day's water enters at the start of each pulse, in proportion to its length; evenly over the
-    day's ET where none ran for any time.
+    The day's pulses are the entries ``own[0]:own[1]``, without a slice of the arrays, which takes
+    longer than the rest. The water enters at the start of each pulse, in proportion to its length;
+    evenly over the day's ET where none ran for any time.
     """
-    running_min = durations_min.sum()
+    running_min = 0.0
+    for place in range(own[0], own[1]):
+        running_min += durations_min[place]
     if running_min <= 0.0:
         return depletion_with_inflow(depletion_mm, crop_et_mm, day_net_mm, taw_mm, raw_mm)
     share = 0.0
-    for place in range(shares.shape[0]):
+    for place in range(own[0], own[1]):
         et_mm = crop_et_mm * (shares[place] - share)
         depletion_mm = depletion_after_et(depletion_mm, et_mm, taw_mm, raw_mm)
         depletion_mm -= day_net_mm * (durations_min[place] / running_min)
         share = shares[place]
     return depletion_after_et(depletion_mm, crop_et_mm * (1.0 - share), taw_mm, raw_mm)
+
+
+class DayStep(NamedTuple):
+    """One day of one block; the names are those of :class:`DayBookings`."""
+
+    resize_mm: float
+    rain_drainage_mm: float
+    irrigation_drainage_mm: float
+    stress_ratio: float
+    actual_crop_et_mm: float
+    depletion_end_mm: float
+
+
+@compiled
+def day_step(
+    depletion_mm: float,
+    taw_mm: float,
+    raw_mm: float,
+    rain_mm: float,
+    crop_et_mm: float,
+    early_net_mm: float,
+    day_net_mm: float,
+    shares: Floats,
+    durations_min: Floats,
+    own: tuple[int, int],
+) -> DayStep:
+    """Book one day: rain, the water before sunrise, then ET and the pulses of the day."""
+    resized_mm = min(depletion_mm, taw_mm)
+    after_rain_mm = resized_mm - rain_mm
+    after_early_mm = max(0.0, after_rain_mm) - early_net_mm
+    sunrise_mm = max(0.0, after_early_mm)
+
+    actual_mm = crop_et_mm
+    if sunrise_mm + crop_et_mm > raw_mm:
+        end_mm = pulse_course(
+            sunrise_mm, crop_et_mm, day_net_mm, taw_mm, raw_mm, shares, durations_min, own
+        )
+        used_mm = max(0.0, end_mm - sunrise_mm + day_net_mm)
+        if used_mm < crop_et_mm - SMALLEST_MM:
+            actual_mm = used_mm
+    if crop_et_mm > 0.0:
+        ratio = actual_mm / crop_et_mm
+    else:
+        ratio = stress_coefficient(sunrise_mm, taw_mm, raw_mm)
+    after_day_mm = sunrise_mm + actual_mm - day_net_mm
+    return DayStep(
+        resized_mm - depletion_mm,
+        max(0.0, -after_rain_mm),
+        max(0.0, -after_early_mm) + max(0.0, -after_day_mm),
+        ratio,
+        actual_mm,
+        # The bound by TAW holds already, except for rounding in the last bit.
+        min(max(0.0, after_day_mm), taw_mm),
+    )
 
 
 @compiled
@@ -117,29 +175,15 @@ def book_days(
                 depletion_mm + taw_mm + raw_mm + rain_mm + crop_et_mm + early_mm + day_mm
             ):
                 break
-            resizes_mm[day, block] = min(depletion_mm, taw_mm) - depletion_mm
-            after_rain_mm = min(depletion_mm, taw_mm) - rain_mm
-            rain_drained_mm[day, block] = max(0.0, -after_rain_mm)
-            after_early_mm = max(0.0, after_rain_mm) - early_mm
-            sunrise_mm = max(0.0, after_early_mm)
-
-            actual_mm = crop_et_mm
-            if sunrise_mm + crop_et_mm > raw_mm:
-                cell = day * block_count + block
-                own = slice(offset[cell], offset[cell + 1])
-                end_mm = pulse_course(
-                    sunrise_mm, crop_et_mm, day_mm, taw_mm, raw_mm, shares[own], durations_min[own]
-                )
-                used_mm = max(0.0, end_mm - sunrise_mm + day_mm)
-                if used_mm < crop_et_mm - SMALLEST_MM:
-                    actual_mm = used_mm
-            if crop_et_mm > 0.0:
-                ratios[day, block] = actual_mm / crop_et_mm
-            else:
-                ratios[day, block] = stress_coefficient(sunrise_mm, taw_mm, raw_mm)
-            actuals_mm[day, block] = actual_mm
-            after_day_mm = sunrise_mm + actual_mm - day_mm
-            drained_mm[day, block] = max(0.0, -after_early_mm) + max(0.0, -after_day_mm)
-            # The bound by TAW holds already, except for rounding in the last bit.
-            depletion_mm = min(max(0.0, after_day_mm), taw_mm)
-            ends_mm[day, block] = depletion_mm
+            cell = day * block_count + block
+            own = (offset[cell], offset[cell + 1])
+            step = day_step(
+                depletion_mm, taw_mm, raw_mm, rain_mm, crop_et_mm, early_mm, day_mm,
+                shares, durations_min, own,
+            )  # fmt: skip
+            resizes_mm[day, block] = step.resize_mm
+            rain_drained_mm[day, block] = step.rain_drainage_mm
+            drained_mm[day, block] = step.irrigation_drainage_mm
+            ratios[day, block] = step.stress_ratio
+            actuals_mm[day, block] = step.actual_crop_et_mm
+            ends_mm[day, block] = depletion_mm = step.depletion_end_mm

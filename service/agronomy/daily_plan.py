@@ -275,10 +275,12 @@ def coming_days(
     plan: DailyPlan,
     windows_of_day: Sequence[WindowBatch],
     supply_flow_l_per_h: Floats,
+    fixed_min: Floats | None = None,
 ) -> Outlook:
     """The outlook for the days from tomorrow on, given the plan and the forecast.
 
     Shapes: as for :func:`plan_tomorrow`; windows_of_day one per day of ``weather``.
+    fixed_min: (days, blocks) minutes that are decided elsewhere, NaN where the need decides.
     Returns: Outlook over the days of ``weather``.
     Source: the evening rules, repeated day by day.
     """
@@ -298,6 +300,7 @@ def coming_days(
         limits=plan.limits,
         windows_of_day=windows_of_day,
         supply_flow_l_per_h=supply_flow_l_per_h,
+        fixed_min=fixed_min,
     )
 
 

@@ -75,23 +75,23 @@ def look_ahead(
     limits: PulseLimits,
     windows_of_day: Sequence[WindowBatch],
     supply_flow_l_per_h: Floats,
+    fixed_min: Floats | None = None,
 ) -> Outlook:
     """Run the evening rule over the forecast days; tomorrow gets what is planned.
 
     Shapes: weather terms, is_dormant (days, blocks); planned, rates (blocks,); flow (supplies,).
     windows_of_day: one per day; equal days may share one object.
+    fixed_min: (days, blocks) minutes that are decided elsewhere, NaN where the need decides.
     Returns: Outlook; later days share a short supply as plans do, and give the share of
     their water before sunrise that tomorrow does, as far as there is room then, and the rest evenly
     over the day's ET [CHOICE].
     Equation: the step of the water balance, day by day, with the credited rain.
     """
-    day_count, block_count = crop_et_mm.shape
-    expected_min, depletion_end_mm = np.full((2, day_count, block_count), np.nan)
+    expected_min, depletion_end_mm = np.full((2, *crop_et_mm.shape), np.nan)
     known_windows: WindowBatch | None = None
-    watered_mm = unwatered_mm = depletion_midnight_mm
+    watered_mm = depletion_midnight_mm
     early_share = _early_share(planned_early_net_mm, planned_net_mm)
-    passes_day = np.full(block_count, NEVER, dtype=np.int64)
-    for day in range(day_count):
+    for day in range(crop_et_mm.shape[0]):
         need = water_need(
             watered_mm,
             rain_credit_mm=rain_credit_mm[day],
@@ -117,6 +117,7 @@ def look_ahead(
                 supply_index=system.supply_index,
                 carried_l=supply_flow_l_per_h * open_min / MINUTES_PER_HOUR,
             )
+            minutes = minutes if fixed_min is None else _or_fixed(minutes, fixed_min[day])
             net_mm = minutes * net_rate_mm_per_min
         expected_min[day] = minutes
         early_mm = np.minimum(net_mm * early_share, need.depletion_after_rain_mm)
@@ -129,15 +130,30 @@ def look_ahead(
             early_net_mm=early_mm,
             day_net_mm=net_mm - early_mm,
         ).depletion_end_mm
-        unwatered_mm = np.maximum(0.0, unwatered_mm - rain_credit_mm[day]) + crop_et_mm[day]
-        passes_day[(passes_day == NEVER) & (unwatered_mm > raw_mm[day]) & ~is_dormant[day]] = day
-    known = np.isfinite(depletion_end_mm)
+    limit_mm = np.where(is_dormant, np.inf, raw_mm)
+    passes_day = _first_short_day(depletion_midnight_mm, crop_et_mm, rain_credit_mm, limit_mm)
     return Outlook(
         expected_min=expected_min,
         depletion_end_mm=depletion_end_mm,
         unwatered_passes_raw_day=passes_day,
-        keeps_up=np.all(~known | is_dormant | (depletion_end_mm <= raw_mm + 1e-9), axis=0),
+        keeps_up=~np.any(depletion_end_mm > limit_mm + 1e-9, axis=0),
     )
+
+
+def _or_fixed(minutes: Floats, fixed_min: Floats) -> Floats:
+    """(blocks,) the minutes that are decided elsewhere, where they are."""
+    return np.where(np.isnan(fixed_min), minutes, fixed_min)
+
+
+def _first_short_day(
+    depletion_mm: Floats, crop_et_mm: Floats, rain_mm: Floats, limit_mm: Floats
+) -> Ints:
+    """(blocks,) first day on which a block that is not watered passes a limit; NEVER if on none."""
+    passes_day = np.full(depletion_mm.shape, NEVER, dtype=np.int64)
+    for day in range(crop_et_mm.shape[0]):
+        depletion_mm = np.maximum(0.0, depletion_mm - rain_mm[day]) + crop_et_mm[day]
+        passes_day[(passes_day == NEVER) & (depletion_mm > limit_mm[day])] = day
+    return passes_day
 
 
 def _early_share(planned_early_net_mm: Floats, planned_net_mm: Floats) -> Floats:

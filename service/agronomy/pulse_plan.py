@@ -81,6 +81,8 @@ class ShortfallCause(enum.IntEnum):
     """Hours expected near freezing are closed."""
     DORMANT = 8
     """The day is outside the watering season of the block."""
+    TIMER = 9
+    """What a timer runs is what somebody has set on it."""
 
 
 CAUSE_TEXT: dict[ShortfallCause, str] = {
@@ -90,6 +92,7 @@ CAUSE_TEXT: dict[ShortfallCause, str] = {
     ShortfallCause.SUPPLY: "the supply has no more flow to give in the allowed hours",
     ShortfallCause.DAILY_MAXIMUM: "the daily maximum of the block is reached",
     ShortfallCause.MINIMUM_PULSE: "what is left is less than the shortest useful pulse",
+    ShortfallCause.TIMER: "the timer runs only what somebody has set on it",
     ShortfallCause.OUTAGE: "a period without water takes part of the day",
     ShortfallCause.FREEZE_HOLD: "no water is given in hours expected near freezing",
     ShortfallCause.DORMANT: "the block is dormant, outside its watering season",

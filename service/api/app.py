@@ -36,6 +36,7 @@ from service.api.routes import (
     runs,
     soil_readings,
     status,
+    timers,
     waterworks,
 )
 from service.api.schemas.problems import ProblemOut
@@ -84,6 +85,7 @@ V1_ROUTERS = (
     gauges.router,
     soil_readings.router,
     pauses.router,
+    timers.router,
     farms.router,
     counties.router,
     waterworks.router,

@@ -75,6 +75,46 @@ _PAUSE: Final[dict[str, Any]] = {
 PAUSED: Final[dict[str, Any]] = {"pause": _PAUSE, "new_plan_count": 1}
 PAUSES: Final[dict[str, Any]] = {"items": [_PAUSE]}
 PAUSE_CANCELLED: Final[dict[str, Any]] = {"pause_id": "5f0c2f9e1d3b4a58", "new_plan_count": 1}
+TIMER_PROGRAM: Final[dict[str, Any]] = {
+    "program_id": "0c4f2f9e1d3b4a58",
+    "set_from": "2026-07-15",
+}
+_OFFERED: Final[dict[str, Any]] = {
+    "program_id": "0c4f2f9e1d3b4a58",
+    "first_day": "2026-07-15",
+    "is_off": False,
+    "weekdays": [1, 3, 5, 6],
+    "interval_days": None,
+    "starts": ["04:00", "07:00"],
+    "run_min": 35.0,
+    "minutes_a_week": 280.0,
+    "is_early": False,
+    "excess_mm": 0.0,
+    "drainage_mm": 0.3,
+    "set_from": None,
+    "set_at": None,
+    "reporter": "",
+}
+_TIMER: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "set_weekday": 3,
+    "set_program": None,
+    "to_set": _OFFERED,
+}
+TIMERS: Final[dict[str, Any]] = {"items": [_TIMER]}
+TIMER_SET: Final[dict[str, Any]] = {
+    "timer": {
+        **_TIMER,
+        "set_program": {
+            **_OFFERED,
+            "set_from": "2026-07-15",
+            "set_at": "2026-07-14T23:05:00Z",
+            "reporter": "Ann (k3Jd92Lm)",
+        },
+        "to_set": None,
+    },
+    "new_plan_count": 1,
+}
 BLOCK_TABLE: Final[dict[str, Any]] = {
     "id": "north",
     "name": "North blueberries",

@@ -25,6 +25,7 @@ BLOCK: Final[dict[str, Any]] = {
         "points": [],
     },
     "windows": [{"opens_local": "04:00", "closes_local": "10:00"}],
+    "timer": None,
     "no_water": [
         {
             "starts_local": "2026-08-20T00:00:00",

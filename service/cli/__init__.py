@@ -25,6 +25,7 @@ from service.cli.reference_et import et0
 from service.cli.review import hindcast
 from service.cli.schedule import schedule
 from service.cli.terminal import NumbersCommand, make_app
+from service.cli.timers import timer_set, timers
 from service.cli.water import (
     acid,
     fertigate,
@@ -72,6 +73,8 @@ app.command()(fertigate)
 app.command()(fertigations)
 app.command()(controllers)
 app.command("calendar-link")(calendar_link)
+app.command()(timers)
+app.command("timer-set")(timer_set)
 app.command()(check)
 app.command()(migrate)
 app.command()(serve)

@@ -20,6 +20,7 @@ from sqlalchemy import RowMapping
 
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.database.bulk import ColumnSet
+from service.database.timer_text import timer_from, timer_text
 from service.pulses import Pulse
 from service.records.farms import (
     BLOCK_NUMBERS,
@@ -58,6 +59,7 @@ BLOCK_ROW_COLUMNS: tuple[str, ...] = (
     "no_water",
     "origins",
     "layout",
+    "timer",
     "digest",
     *BLOCK_NUMBERS,
 )
@@ -206,8 +208,9 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
         _text(dict(block.origins)),
     )
     layout = None if block.layout is None else layout_text(block.layout)
-    # A block without a layout keeps the digest that it had before layouts were known.
-    hashed = values if layout is None else (*values, layout)
+    timer = None if block.timer is None else timer_text(block.timer)
+    # A block without one of the two keeps the digest that it had before they were known.
+    hashed = (*values, *(text for text in (layout, timer) if text is not None))
     numbers = [float(getattr(block, name)) for name in BLOCK_NUMBERS]
     digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *hashed, *numbers]))
     stored_start = None if block.balance_start is None else block.balance_start.isoformat()
@@ -216,6 +219,7 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
         stored_start,
         *values[3:],
         layout,
+        timer,
         digest,
         *(None if math.isnan(number) else number for number in numbers),
     )
@@ -241,6 +245,7 @@ def block_from(row: RowMapping) -> BlockDefinition:
         balance_start=row["balance_start"],
         origins=orjson.loads(row["origins"]),
         layout=None if row["layout"] is None else layout_from(row["layout"]),
+        timer=None if row["timer"] is None else timer_from(row["timer"]),
         **numbers,
     )
 
@@ -257,6 +262,7 @@ def block_table(columns: ColumnSet) -> BlockTable:
         curves=tuple(map(curve_from, columns.texts("curve"))),
         windows=tuple(map(windows_from, columns.texts("windows"))),
         no_water=tuple(map(no_water_from, columns.texts("no_water"))),
+        timers=tuple(timer_from(text) if text else None for text in columns.texts("timer")),
         balance_start=columns.days("balance_start"),
         valid_from=columns.days("valid_from"),
     )

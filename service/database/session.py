@@ -27,6 +27,7 @@ from service.database.run_ledger_store import RunLedger
 from service.database.sign_in_store import SignInStore
 from service.database.soil_store import SoilStore
 from service.database.station_store import StationStore
+from service.database.timer_store import TimerStore
 from service.database.waterworks_store import WaterworksStore
 from service.database.weather_archive import WeatherArchive
 
@@ -53,6 +54,7 @@ class UnitOfWork:
     answers: AnswerStore
     soil: SoilStore
     pauses: PauseStore
+    timers: TimerStore
     marks: ChangeMarks
     controllers: ControllerStore
     calendars: CalendarStore

@@ -193,6 +193,7 @@ block_version = Table(
     Column("no_water", Text, nullable=False),
     Column("origins", Text, nullable=False),
     Column("layout", Text),
+    Column("timer", Text),
     Column("digest", Text, nullable=False),
     *_numbers(BLOCK_NUMBERS),
     CheckConstraint("version >= 1", name="version_positive"),
@@ -392,6 +393,32 @@ pause = Table(
 )
 """Pauses, in addition to the no-water periods of a block's version; wall-clock times in the
 block's zone.
+"""
+
+timer_program = Table(
+    "timer_program",
+    metadata,
+    Column("program_key", _BigKey, primary_key=True),
+    Column("program_id", Text, nullable=False, unique=True),
+    Column("block_key", ForeignKey("block.block_key"), nullable=False, index=True),
+    Column("first_day", Date, nullable=False),
+    Column("day_rule", Integer, nullable=False),
+    Column("day_mask", Integer, nullable=False),
+    Column("start_count", Integer, nullable=False),
+    Column("first_start_min", Integer, nullable=False),
+    Column("spacing_min", Integer, nullable=False),
+    Column("run_min", Double, nullable=False),
+    Column("offered_at", UtcInstant, nullable=False),
+    Column("is_early", Boolean, nullable=False),
+    Column("excess_mm", Double),
+    Column("drainage_mm", Double),
+    Column("depletion_end_mm", Double),
+    Column("set_from", Date),
+    Column("set_at", UtcInstant),
+    Column("reporter", Text, nullable=False),
+)
+"""Programs worked out for timers. In force on a day: of those with a ``set_from`` not after it the
+last; the others were offered and not set.
 """
 
 api_key = Table(

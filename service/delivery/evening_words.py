@@ -20,6 +20,7 @@ from service.delivery.caution_words import (
     shared_sentences,
 )
 from service.delivery.plain_text import clean
+from service.delivery.timer_words import timer_notes
 from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
@@ -214,6 +215,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
     injection = _injection(block, letter.zone, words)
     notes = [
         *injection,
+        *timer_notes(block, words),
         *_less_than_asked(block, words),
         *flag_sentences(block.flags & ~shared, words, block.taken_full_day),
     ]

@@ -46,6 +46,7 @@ from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
 from service.farm_files.season_file import read_curve, read_watering_season
+from service.farm_files.timer_file import read_timer
 from service.farm_files.toml_table import TomlTable, one_of
 from service.records.farms import BlockDefinition, typed_numbers
 
@@ -100,7 +101,7 @@ def read_block(
     read_watering_season(table, draft, crop=crop, curve=curve)
     windows = table.windows(BlockKeys.windows)
     draft.origins["windows"] = GIVEN
-    no_water = _read_no_water(table)
+    no_water, timer = _read_no_water(table), read_timer(table)
     balance_start = table.day(BlockKeys.balance_start)
     layout = read_layout(
         table.table(BlockKeys.hydraulics),
@@ -123,6 +124,7 @@ def read_block(
         no_water=no_water,
         balance_start=balance_start,
         origins=draft.origins,
+        timer=timer,
         layout=layout,
         **typed_numbers(draft.numbers),
     )

@@ -20,6 +20,7 @@ from service.farm_files.block_part_keys import (
     SoilByParticlesKeys,
     SoilByTextureKeys,
     SoilByWaterKeys,
+    TimerKeys,
     WateringSeasonKeys,
 )
 from service.farm_files.keys import (
@@ -311,6 +312,11 @@ class BlockKeys(Table):
         otherwise="the supply's",
     )
     no_water = TablesKey(about="Times without water.", table=NoWaterKeys, otherwise="none")
+    timer = TableKey(
+        about="Its timer, where one program holds until somebody walks out and changes it.",
+        tables=(TimerKeys,),
+        otherwise="the plan may change every day",
+    )
     balance_start = DayKey(
         about="First day of the books.",
         otherwise="the first evening that is planned, or the day of an earlier reported run",

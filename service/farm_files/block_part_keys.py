@@ -6,8 +6,10 @@ Each is declared here once, with its bounds and its default; see :mod:`service.f
 from __future__ import annotations
 
 from service.agronomy.soil import TEXTURE_KEYS, TextureGroup
+from service.agronomy.week_program import DayRule
 from service.farm_files.keys import (
     ChoiceKey,
+    IntegerKey,
     MomentKey,
     MonthDayKey,
     NumberKey,
@@ -29,6 +31,8 @@ RAIN_PASS_BY_KIND: dict[str, float] = {
 }
 KC = plain("a crop coefficient", 0.0, 1.5, "0.3", "1.05")
 HEIGHT = length(0.05, 20.0, "'5 ft'", "'1.5 m'")
+TIMER_DAYS = tuple(rule.name.lower().replace("_", "-") for rule in DayRule)
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 OF_CROP_TABLE = "the crop table's"
 
 
@@ -219,6 +223,36 @@ class WateringSeasonKeys(Table):
         is_needed=True,
     )
     end = MonthDayKey(name="to", about="Last day.", is_needed=True)
+
+
+class TimerKeys(Table):
+    """A timer that keeps one program until somebody changes it."""
+
+    starts = IntegerKey(
+        about="Start times a day that it has for this valve.", lowest=1, highest=12, is_needed=True
+    )
+    step = NumberKey(
+        about="Shortest step of the run time.",
+        measure=Measure(
+            noun="a duration",
+            unit="min",
+            lowest=0.5,
+            highest=30.0,
+            examples=("'1 min'", "'30 s'"),
+        ),
+        default=1.0,
+        origin="common practice, no source",
+    )
+    days = ChoiceKey(
+        about="How its days are chosen: any weekdays, every so many days, or every day alike.",
+        choices=TIMER_DAYS,
+        default="weekdays",
+    )
+    set_on = ChoiceKey(
+        about="Weekday on which you walk out and set it; a program holds until the next one.",
+        choices=WEEKDAYS,
+        is_needed=True,
+    )
 
 
 class NoWaterKeys(Table):

@@ -18,6 +18,7 @@ from service.agronomy.records import CurveDefinition, Days, Floats, Ints, NoWate
 from service.agronomy.soil import TextureGroup
 from service.records.controllers import ControllerDefinition
 from service.records.mail import Person
+from service.records.timers import TimerSettings
 from service.waterworks.block_layout import BlockLayout
 
 
@@ -107,6 +108,8 @@ class BlockDefinition:
     """First day of the ledger; None: its first evening, or the day of an earlier reported run."""
     origins: Mapping[str, str] = field(default_factory=dict)
     """Where each number comes from: ``given``, or the source of the default."""
+    timer: TimerSettings | None = None
+    """Its timer, where one program holds until somebody changes it; None: changed every day."""
     layout: BlockLayout | None = None
     """Its pipes, if the grower described them; plans do not need them."""
 
@@ -240,6 +243,7 @@ class BlockTable:
     curves: tuple[CurveDefinition, ...]
     windows: tuple[tuple[WallWindow, ...], ...]
     no_water: tuple[tuple[NoWaterPeriod, ...], ...]
+    timers: tuple[TimerSettings | None, ...]
     balance_start: Days
     """NaT where not given."""
     valid_from: Days

@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from service.agronomy.pulse_plan import ShortfallCause
+from service.records.timers import TimerProgram
 from service.records.weather import Attribution
 
 
@@ -46,6 +47,20 @@ class InjectionLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TimerLine:
+    """The timer of a block on the day of the letter."""
+
+    is_set: bool
+    """Whether anybody has said what it runs."""
+    to_set: TimerProgram | None
+    """What to set on it; None if nothing is new."""
+    is_early: bool
+    """The change does not wait for the grower's setting day."""
+    next_setting: date
+    """The setting day after this day."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BlockLine:
     """The plan of one block for the day of the letter."""
 
@@ -73,6 +88,8 @@ class BlockLine:
     """None: nothing is ordered."""
     taken_full_day: date | None = None
     """Day on which the root zone was taken as full, for want of an answer."""
+    timer: TimerLine | None = None
+    """None: the block has no timer."""
 
     @property
     def is_dormant(self) -> bool:

@@ -34,7 +34,7 @@ BLOCK_ID = "test-farm.north"
 BARE_BLOCK_ID = "test-farm.south"
 YOUNG_BLOCK_ID = "later-farm.young"
 
-_FARM = """
+FARM = """
 [farm]
 id = "test-farm"
 name = "Test Farm (invented)"
@@ -155,7 +155,7 @@ def fill(service: Service) -> None:
 
     The second farm is loaded after the run, so its block has neither plan nor ledger.
     """
-    load(service, _FARM)
+    load(service, FARM)
     bring_weather(service)
     failures = plan_evening(service)
     assert not failures, failures
@@ -197,10 +197,10 @@ def load(service: Service, text: str) -> None:
     )
 
 
-def plan_evening(service: Service) -> list[str]:
-    """Run the evening of TODAY; returns what failed."""
+def plan_evening(service: Service, *, on: date = TODAY) -> list[str]:
+    """Run the evening of a day; returns what failed."""
     run = run_day(
-        TODAY,
+        on,
         unit_of_work=service.unit_of_work,
         clock=service.clock,
         source_order=service.source_order,

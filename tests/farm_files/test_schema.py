@@ -81,6 +81,7 @@ def rich() -> dict[str, Any]:
             "degree_days": ["100 degC day", "500 degC day", "1500 degC day", "2000 degC day"],
         },
         "origins": {"kc_mid": "a neighbour's trial"},
+        "timer": {"starts": 4, "step": "30 s", "days": "interval", "set_on": "friday"},
     }
     south["watering_season"] = {"from": "03-01", "to": "11-14"}
     south["kc_table"] = [["03-15", 0.3], ["06-01", 1.0]]

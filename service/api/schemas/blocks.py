@@ -12,6 +12,7 @@ from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.api.schemas.facts import Out, known
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
+from service.records.timers import TimerSettings
 
 
 class BlockSummaryOut(Out):
@@ -117,6 +118,25 @@ class CurveOut(Out):
         )
 
 
+class TimerSettingsOut(Out):
+    """What the timer of a block can be set to."""
+
+    start_count: int = Field(description="Start times a day.")
+    run_step_min: float = Field(description="Shortest step of the run time, min.")
+    days: str = Field(description="How its days are chosen: `every-day`, `weekdays`, `interval`.")
+    set_weekday: int = Field(description="Day on which it is set, 1 Monday to 7 Sunday.")
+
+    @classmethod
+    def from_record(cls, timer: TimerSettings) -> Self:
+        """The settings."""
+        return cls(
+            start_count=timer.start_count,
+            run_step_min=timer.run_step_min,
+            days=timer.day_rule.name.lower().replace("_", "-"),
+            set_weekday=timer.set_weekday,
+        )
+
+
 class BlockOut(Out):
     """A block as of a day: every number the plans are computed with, and its origin."""
 
@@ -133,6 +153,10 @@ class BlockOut(Out):
     curve: CurveOut
     windows: list[WindowOut]
     no_water: list[NoWaterOut]
+    timer: TimerSettingsOut | None = Field(
+        description="Its timer, where one program holds until somebody changes it; null: the plan"
+        " may change every day."
+    )
     area_m2: float | None = Field(description="Ground area, m².")
     row_spacing_m: float | None = Field(description="Distance between rows, m.")
     emitter_spacing_m: float | None = Field(description="Distance between emitters, m.")
@@ -247,6 +271,7 @@ class BlockOut(Out):
             "balance_start": block.balance_start,
             "curve": CurveOut.from_record(block.curve),
             "windows": [WindowOut.from_record(window) for window in block.windows],
+            "timer": None if block.timer is None else TimerSettingsOut.from_record(block.timer),
             "no_water": [NoWaterOut.from_record(period) for period in block.no_water],
             "origins": {
                 "grain" if name == "texture_group" else name: origin

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
@@ -150,6 +150,19 @@ class PauseIn(Body):
         min_length=1,
         max_length=120,
         description="`harvest`, `spraying`, `repair`, or other words in one line.",
+    )
+
+
+class TimerProgramIn(Body):
+    """A program that was set on a timer."""
+
+    program_id: str | None = Field(
+        None,
+        pattern=r"^[0-9a-f]{16}$",
+        description="The program, as it was offered; left out: the newest one.",
+    )
+    set_from: date | None = Field(
+        None, description="First day that it runs, today to a week ahead; left out: tomorrow."
     )
 
 

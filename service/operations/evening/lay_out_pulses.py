@@ -6,8 +6,8 @@ pulses are laid out, then the plan of all blocks and a report on each injection.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 
@@ -27,8 +27,9 @@ from service.agronomy.daily_plan import (
     take_crop,
 )
 from service.agronomy.freeze_hold import hold_windows
-from service.agronomy.injection_room import PlannedDay
+from service.agronomy.injection_room import PlannedDay, changed_plan
 from service.agronomy.outlook import Outlook
+from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, whole_minutes
@@ -64,11 +65,24 @@ class ComingDay:
     not_before_min: Ints
     committed: CommittedWater | None
     """Water of that day that a new plan cannot take back; None if the day has not begun."""
+    fixed: Mapping[int, tuple[Pulse, ...]] = field(default_factory=dict)
+    """Pulses of blocks whose timers run them whatever the plan says, by row."""
+
+    @property
+    def days(self) -> list[date]:
+        """The coming day and those after it, as far as the weather goes."""
+        days: list[date] = self.ahead.days.tolist()
+        return days
+
+    @property
+    def is_fixed(self) -> NDArray[np.bool_]:
+        """(blocks,) whether a timer runs the block."""
+        return np.isin(np.arange(self.keys.size), list(self.fixed))
 
     def plan(self) -> DailyPlan:
         """The plan without injections."""
-        return plan_tomorrow(
-            self.blocks,
+        plan = plan_tomorrow(
+            self._left_to_timers() if self.fixed else self.blocks,
             self.ahead,
             self.crop,
             depletion_midnight_mm=self.depletion_midnight_mm,
@@ -77,9 +91,51 @@ class ComingDay:
             not_before_min=self.not_before_min,
             committed=self.committed,
         )
+        return self._with_fixed(plan) if self.fixed else plan
 
-    def look_ahead(self, plan: DailyPlan) -> Outlook:
-        """What a plan for this day and the forecast lead to over the following days."""
+    def _left_to_timers(self) -> BlockBatch:
+        """The blocks, those with a timer without a minute for the plan to choose."""
+        system = self.blocks.system
+        most_min = np.where(self.is_fixed, 0.0, system.daily_maximum_min)
+        return replace(self.blocks, system=replace(system, daily_maximum_min=most_min))
+
+    def _with_fixed(self, plan: DailyPlan) -> DailyPlan:
+        """The plan with the pulses that timers run."""
+        changed = changed_plan(self.planned(plan), self.fixed)
+        wanted_min = whole_minutes(np.ceil(plan.need.need_mm / plan.net_rate_mm_per_min))
+        is_less = self.is_fixed & (changed.deferred_mm > 0.0)
+        schedule = changed.schedule
+        return replace(
+            changed,
+            schedule=replace(
+                schedule,
+                wanted_min=np.where(self.is_fixed, wanted_min, schedule.wanted_min),
+                cause=np.select(
+                    [is_less, self.is_fixed],
+                    [ShortfallCause.TIMER, ShortfallCause.NONE],
+                    default=schedule.cause,
+                ),
+                alone_share=np.where(self.is_fixed, 1.0, schedule.alone_share),
+            ),
+        )
+
+    def planned(self, plan: DailyPlan) -> PlannedDay:
+        """The day with a plan, as whatever changes a plan afterwards needs it."""
+        at_site = self.blocks.site_index
+        return PlannedDay(
+            blocks=self.blocks,
+            plan=plan,
+            windows=self.windows,
+            supply_flow_l_per_h=self.supply_flow_l_per_h,
+            sunrise_min=self.ahead.sunrise_min[0, at_site],
+            sunset_min=self.ahead.sunset_min[0, at_site],
+        )
+
+    def look_ahead(self, plan: DailyPlan, fixed_min: Floats | None) -> Outlook:
+        """What a plan for this day and the forecast lead to over the following days.
+
+        fixed_min: (days, blocks) minutes that timers run, NaN for other blocks.
+        """
         return coming_days(
             self.blocks,
             self.ahead,
@@ -87,6 +143,7 @@ class ComingDay:
             plan=plan,
             windows_of_day=self.windows_of_outlook,
             supply_flow_l_per_h=self.supply_flow_l_per_h,
+            fixed_min=fixed_min,
         )
 
 
@@ -96,8 +153,9 @@ def coming_day(
     *,
     in_force: PlansInForce | None,
     earliest_start: datetime | None,
+    fixed: Mapping[int, tuple[Pulse, ...]],
 ) -> ComingDay:
-    """Everything needed to lay out tomorrow's pulses.
+    """Everything needed to lay out tomorrow's pulses, around those that timers run.
 
     ``earliest_start`` is for late plans: nothing starts before it, and if the day has begun by
     then, pulses in force that have started stay.
@@ -120,7 +178,26 @@ def coming_day(
             _elapsed_at(earliest_start, plan_day, weather)[inputs.site_index],
         ),
         committed=_committed_water(in_force, earliest_start, blocks, ahead, weather=weather),
+        fixed=_unless_paused(fixed, windows_of_outlook[0]),
     )
+
+
+def _unless_paused(
+    fixed: Mapping[int, tuple[Pulse, ...]], windows: WindowBatch
+) -> dict[int, tuple[Pulse, ...]]:
+    """The pulses that timers run, without those in a no-water period: they are turned off then."""
+    return {
+        row: tuple(
+            pulse
+            for pulse in pulses
+            if not windows.is_outage[row]
+            or (
+                (windows.opens_min[row] <= pulse.start_min)
+                & (pulse.end_min <= windows.closes_min[row])
+            ).any()
+        )
+        for row, pulses in fixed.items()
+    }
 
 
 def lay_out_pulses(
@@ -131,10 +208,17 @@ def lay_out_pulses(
     Blocks that can no longer be planned keep their pulses in force; the others are planned around
     them.
     """
+    if day.fixed:
+        day = _beside(day, [day.fixed.get(row, ()) for row in range(day.keys.size)])
     plan, injections = _plan_and_inject(unit, phases, day)
     kept = _kept_pulses(unit, day, plan)
     if kept is None:
         return plan, injections
+    return _plan_and_inject(unit, phases, _beside(day, kept))
+
+
+def _beside(day: ComingDay, kept: Sequence[Sequence[Pulse]]) -> ComingDay:
+    """The day with the hours that pulses of some blocks, by row, leave to their neighbours."""
     system = day.blocks.system
     windows = windows_beside(
         day.windows,
@@ -144,7 +228,7 @@ def lay_out_pulses(
         supply_flow_l_per_h=day.supply_flow_l_per_h,
         valve_gap_min=whole_minutes(np.ceil(system.valve_gap_s / 60.0)),
     )
-    return _plan_and_inject(unit, phases, replace(day, windows=windows))
+    return replace(day, windows=windows)
 
 
 def _plan_and_inject(
@@ -152,22 +236,15 @@ def _plan_and_inject(
 ) -> tuple[DailyPlan, dict[int, StoredInjection]]:
     """The plan of the coming day with its injections, and a report on each by row."""
     plan = phases.timed("pulses and supply", day.plan)
-    blocks, ahead = day.blocks, day.ahead
+    blocks = day.blocks
     return phases.timed(
         "injections",
         fit_injections,
         unit,
-        PlannedDay(
-            blocks=blocks,
-            plan=plan,
-            windows=day.windows,
-            supply_flow_l_per_h=day.supply_flow_l_per_h,
-            sunrise_min=ahead.sunrise_min[0, blocks.site_index],
-            sunset_min=ahead.sunset_min[0, blocks.site_index],
-        ),
+        day.planned(plan),
         day.keys,
-        on=ahead.days[0].item(),
-        may_change=_may_change(day.committed, blocks),
+        on=day.ahead.days[0].item(),
+        may_change=_may_change(day.committed, blocks) & ~day.is_fixed,
         replan=partial(_in_one_run, day),
     )
 
@@ -191,6 +268,9 @@ def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse
         windows=take_windows(day.windows, rows),
         not_before_min=day.not_before_min[rows],
         committed=None,
+        fixed={
+            place: day.fixed[row] for place, row in enumerate(rows.tolist()) if row in day.fixed
+        },
     )
     pulses = again.plan().schedule.pulses
     return {each: pulses.of_block(place) for place, each in enumerate(rows.tolist())}

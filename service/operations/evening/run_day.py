@@ -28,6 +28,7 @@ from service.operations.evening.keep_ledgers import (
 from service.operations.evening.lay_out_pulses import coming_day, lay_out_pulses
 from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation
+from service.operations.evening.run_timers import offer_programs, read_timers
 from service.operations.evening.run_weather import RunWeather
 from service.operations.evening.turn import ChangeThreshold, Turn
 from service.operations.evening.write_plans import announce_new_plans, write_plans
@@ -249,12 +250,17 @@ def _plan_tomorrow(
         in_force = timed(
             "reading", unit.plans.read_in_force, inputs.table.keys, day=inputs.plan_day
         )
+    timers = timed("reading", read_timers, unit, inputs)
     day = timed(
         "windows and crop", coming_day, inputs, ledger, in_force=in_force,
         earliest_start=turn.earliest_start,
+        fixed={} if timers is None else timers.pulses_on(inputs.plan_day),
     )  # fmt: skip
     plan, injections = lay_out_pulses(unit, run.phases, day)
-    outlook = timed("outlook", day.look_ahead, plan)
+    fixed_min = None if timers is None else timers.minutes_on(day.days, inputs.table.keys.size)
+    outlook = timed("outlook", day.look_ahead, plan, fixed_min)
+    if timers is not None and turn.earliest_start is None:
+        timed("timers", offer_programs, unit, inputs, timers, day, plan, now=turn.clock.now())
     situation = PlanSituation(
         day=inputs.plan_day,
         table=inputs.table,

@@ -15,11 +15,13 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc, wall_time
 from service.agronomy.records import Ints
+from service.agronomy.week_program import WEEK_DAYS
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView, list_plans
+from service.operations.timers.set_timer import TimerState, timers_of
 from service.records.farms import FarmDefinition
 from service.records.letters import (
     BlockLine,
@@ -28,6 +30,7 @@ from service.records.letters import (
     InjectionLine,
     PulseLine,
     SiteLine,
+    TimerLine,
 )
 from service.records.mail import MailOrder, PlanMark
 from service.records.weather import Attribution
@@ -150,6 +153,10 @@ def evening_letter(
     with unit_of_work(write=False) as unit:
         keys = np.array([*unit.blocks.farm_keys([farm.farm_id]).values()], dtype=np.int64)
         (mark,) = unit.outbox.read_marks(keys, day=day)
+        timers = {
+            state.block_id: _timer_line(state, day)
+            for state in timers_of(unit, farm.farm_id, day - ONE_DAY)
+        }
     by_site = {view.block.site_id: view for view in reversed(views)}
     sites = tuple(_site_line(site_id, view) for site_id, view in sorted(by_site.items()))
     return EveningLetter(
@@ -159,7 +166,7 @@ def evening_letter(
         day=day,
         issued_at=max(view.plan.issued_at for view in views),
         plan_version=mark.plan_version,
-        blocks=_in_order([_block_line(view) for view in views]),
+        blocks=_in_order([_block_line(view, timers.get(view.plan.block_id)) for view in views]),
         sites=sites,
         attributions=named_sources(by_site.values(), attributions),
     )
@@ -180,7 +187,7 @@ def _in_order(blocks: Sequence[BlockLine]) -> tuple[BlockLine, ...]:
     )
 
 
-def _block_line(view: PlanView) -> BlockLine:
+def _block_line(view: PlanView, timer: TimerLine | None) -> BlockLine:
     plan, reasoning = view.plan, view.plan.reasoning
     expected = reasoning.outlook_expected_min
     minutes = [float(plan.planned_min), *expected[1:]] if expected else []
@@ -207,6 +214,21 @@ def _block_line(view: PlanView) -> BlockLine:
         dry_day=reasoning.unwatered_until_day if is_known else None,
         injection=_injection_line(view),
         taken_full_day=reasoning.taken_full_day,
+        timer=timer,
+    )
+
+
+def _timer_line(state: TimerState, day: date) -> TimerLine:
+    """What a mail says of a timer: programs that begin by its day, not those of days to come."""
+    offered = state.to_set
+    is_now = offered is not None and (offered.is_early or state.is_setting_day)
+    is_first = offered is not None and state.set_program is None
+    ahead = (state.settings.set_weekday - day.isoweekday() - 1) % WEEK_DAYS + 1
+    return TimerLine(
+        is_set=state.set_program is not None,
+        to_set=offered.program if offered is not None and (is_now or is_first) else None,
+        is_early=offered is not None and offered.is_early,
+        next_setting=day + ahead * ONE_DAY,
     )
 
 

@@ -1,0 +1,155 @@
+"""Compiled course of a week under one program: the same pulses on the days on which a timer runs.
+
+In: a block's depletion, the coming days in one or more courses of the weather, a program. Out: what
+it costs, drains and leaves. :mod:`service.agronomy.week_program` says what is chosen and why.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.balance_kernel import day_step
+from service.agronomy.records import Floats, Ints
+from service.agronomy.stress_kernel import et_share
+from service.kernels import compiled
+
+STRESS_COST = 10.0
+"""[CHOICE] Cost of a millimetre below readily available water at a midnight, in mm of drainage."""
+CATCH_UP_COST = 0.1
+"""[CHOICE] Cost of a millimetre that the week leaves to be put back afterwards."""
+
+
+class WeekDays(NamedTuple):
+    """The coming days of every block; arrays (days, blocks) but for the rain."""
+
+    crop_et_mm: Floats
+    taw_mm: Floats
+    raw_mm: Floats
+    sunrise_min: Floats
+    sunset_min: Floats
+    rain_entering_mm: Floats
+    """(courses, days, blocks)"""
+    course_weight: Floats
+    """(courses, blocks), sums to 1 for each block."""
+
+
+class Starts(NamedTuple):
+    """When the pulses of one block start, for a number of them a day."""
+
+    pulses_before_sunrise: Ints
+    """(days,) pulses before sunrise."""
+    shares: Floats
+    """(days x pulses,) share of the day's ET that has passed at each start."""
+    durations: Floats
+    """(days x pulses,) all the same, since all pulses of a program last equally long."""
+
+
+class WeekCourse(NamedTuple):
+    """What a program leads to, means over the courses [mm]."""
+
+    cost: float
+    excess_mm: float
+    """Depletion beyond readily available water, summed over the midnights."""
+    drainage_mm: float
+    depletion_end_mm: float
+
+
+@compiled
+def make_starts(
+    days: WeekDays, block: int, start_count: int, first_start_min: float, spacing_min: float
+) -> Starts:
+    """The pulses of a day as the balance reads them, for each of the days."""
+    day_count = days.crop_et_mm.shape[0]
+    pulses_before_sunrise = np.zeros(day_count, np.int64)
+    shares = np.zeros(day_count * start_count)
+    for day in range(day_count):
+        sunrise_min, sunset_min = days.sunrise_min[day, block], days.sunset_min[day, block]
+        for place in range(start_count):
+            start_min = first_start_min + place * spacing_min
+            if start_min < sunrise_min:
+                pulses_before_sunrise[day] += 1
+            shares[day * start_count + place] = et_share(start_min, sunrise_min, sunset_min)
+    return Starts(pulses_before_sunrise, shares, np.ones(day_count * start_count))
+
+
+@compiled
+def week_course(
+    depletion_start_mm: float,
+    days: WeekDays,
+    block: int,
+    day_mask: int,
+    starts: Starts,
+    pulse_net_mm: float,
+    rain_room_fraction: float,
+) -> WeekCourse:
+    """Step one block through the days with a program, in each course of the weather."""
+    day_count = days.crop_et_mm.shape[0]
+    pulse_count = starts.durations.shape[0] // day_count
+    excess_mm, drainage_mm, end_mm, short_mm = 0.0, 0.0, 0.0, 0.0
+    for course in range(days.rain_entering_mm.shape[0]):
+        weight = days.course_weight[course, block]
+        if weight <= 0.0:
+            continue
+        depletion_mm = depletion_start_mm
+        for day in range(day_count):
+            early_mm, day_mm, pulses_before_sunrise = 0.0, 0.0, 0
+            if day_mask & (1 << (day % 7)):
+                pulses_before_sunrise = starts.pulses_before_sunrise[day]
+                early_mm = pulse_net_mm * pulses_before_sunrise
+                day_mm = pulse_net_mm * (pulse_count - pulses_before_sunrise)
+            step = day_step(
+                depletion_mm,
+                days.taw_mm[day, block],
+                days.raw_mm[day, block],
+                days.rain_entering_mm[course, day, block],
+                days.crop_et_mm[day, block],
+                early_mm,
+                day_mm,
+                starts.shares,
+                starts.durations,
+                (day * pulse_count + pulses_before_sunrise, (day + 1) * pulse_count),
+            )
+            depletion_mm = step.depletion_end_mm
+            drainage_mm += weight * (step.irrigation_drainage_mm + step.rain_drainage_mm)
+            excess_mm += weight * max(0.0, depletion_mm - days.raw_mm[day, block])
+        end_mm += weight * depletion_mm
+        short_mm += weight * max(
+            0.0, depletion_mm - rain_room_fraction * days.raw_mm[day_count - 1, block]
+        )
+    cost = STRESS_COST * excess_mm + drainage_mm + CATCH_UP_COST * short_mm
+    return WeekCourse(cost, excess_mm, drainage_mm, end_mm)
+
+
+@compiled
+def assess(
+    depletion_mm: Floats,
+    days: WeekDays,
+    is_known: NDArray[np.bool_],
+    day_mask: Ints,
+    start_count: Ints,
+    first_start_min: Ints,
+    spacing_min: Ints,
+    pulse_net_mm: Floats,
+    rain_room_fraction: Floats,
+    found: Floats,
+) -> None:
+    """Fill ``found`` (4, blocks) with the cost and the course of given programs."""
+    for block in range(depletion_mm.shape[0]):
+        if not is_known[block]:
+            continue
+        starts = make_starts(
+            days, block, max(1, start_count[block]), float(first_start_min[block]),
+            float(spacing_min[block]),
+        )  # fmt: skip
+        mask = day_mask[block] if start_count[block] > 0 else 0
+        course = week_course(
+            depletion_mm[block], days, block, mask, starts, pulse_net_mm[block],
+            rain_room_fraction[block],
+        )  # fmt: skip
+        found[0, block] = course.cost
+        found[1, block] = course.excess_mm
+        found[2, block] = course.drainage_mm
+        found[3, block] = course.depletion_end_mm

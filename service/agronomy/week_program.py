@@ -1,0 +1,330 @@
+"""One program for a week: what to set on a timer that nobody touches before the next setting day.
+
+In: the water balance of the morning, the days until the next setting in one or more courses of the
+weather, and what each block's timer can do. Out: on which days it runs, how often a day and for how
+long, such that readily available water holds and drainage is least, and what that leads to.
+
+Sets of days that are spread evenly are tried with every number of starts, and the best of them
+changed day by day as long as that helps; the run time is found along the
+slope of the cost, which is convex in it. The cost is in millimetres of drainage: a millimetre below
+readily available water at a midnight counts ten, one left to be put back after the week counts a
+tenth, and a program that is harder to set has to save a twentieth [CHOICE].
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.records import Floats, Ints, PulseBatch
+
+if TYPE_CHECKING:
+    from service.agronomy.timer_kernel import Programs, Timers
+    from service.agronomy.week_kernel import WeekDays
+
+WEEK_DAYS = 7
+WHOLE_WEEK = (1 << WEEK_DAYS) - 1
+
+
+class DayRule(enum.IntEnum):
+    """How a timer lets its days be chosen."""
+
+    EVERY_DAY = 0
+    WEEKDAYS = 1
+    """Any set of weekdays."""
+    INTERVAL = 2
+    """Every so many days, from the day on which it is set or the day after."""
+
+
+def day_masks(rule: DayRule) -> tuple[int, ...]:
+    """The sets of days that are tried for a rule, as bits from the setting day on.
+
+    Shapes: one rule.
+    Returns: at least one mask, each of 7 bits. Of weekdays those that are spread evenly; the search
+    goes on from the best of them, a day more, a day less or a day for another at a time.
+    Source: modelling choice of ours.
+    >>> [f"{mask:07b}"[::-1] for mask in day_masks(DayRule.INTERVAL)][:3]
+    ['1111111', '1010101', '1001001']
+    >>> len(day_masks(DayRule.EVERY_DAY)), len(day_masks(DayRule.WEEKDAYS))
+    (1, 7)
+    """
+    if rule is DayRule.EVERY_DAY:
+        return (WHOLE_WEEK,)
+    if rule is DayRule.INTERVAL:
+        gaps = range(1, WEEK_DAYS + 1)
+        firsts = [(gap, first) for first in range(2) for gap in gaps if first < gap]
+        return _unique(_mask(range(first, WEEK_DAYS, gap)) for gap, first in firsts)
+    counts = range(WEEK_DAYS, 0, -1)
+    return _unique(_mask(day * WEEK_DAYS // count for day in range(count)) for count in counts)
+
+
+def _mask(days: Iterable[int]) -> int:
+    return sum(1 << day for day in days)
+
+
+def _unique(masks: Iterable[int]) -> tuple[int, ...]:
+    return tuple(dict.fromkeys(masks))
+
+
+@dataclass(frozen=True, slots=True)
+class WeekAhead:
+    """The balance and the days until the next setting; arrays (days, blocks) unless noted.
+
+    There are at most seven days, the first of them the one on which the timer is set.
+    """
+
+    depletion_start_mm: Floats
+    """(blocks,) at the midnight before the first day."""
+    crop_et_mm: Floats
+    taw_mm: Floats
+    raw_mm: Floats
+    sunrise_min: Floats
+    sunset_min: Floats
+    rain_entering_mm: Floats
+    """(courses, days, blocks) what would enter the zone in each course of the weather."""
+    course_weight: Floats
+    """(courses, blocks) probability of each course; sums to 1 for every block."""
+
+
+@dataclass(frozen=True, slots=True)
+class TimerBatch:
+    """What the timer and the system of each block allow, arrays (blocks,)."""
+
+    most_starts: Ints
+    """Start times a day that the timer has."""
+    run_step_min: Floats
+    """Shortest step of the run time: 0.5, 1, 5 min."""
+    day_rule: Ints
+    """A :class:`DayRule`."""
+    opens_min: Ints
+    """Hours in which the block may run on all those days, minutes since local midnight."""
+    closes_min: Ints
+    shortest_pulse_min: Ints
+    longest_pulse_min: Ints
+    daily_maximum_min: Floats
+    off_ratio: Floats
+    valve_gap_min: Ints
+    net_rate_mm_per_min: Floats
+    flow_l_per_h: Floats
+    rain_room_fraction: Floats
+    supply_index: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class WeekProgram:
+    """The program chosen for each block, arrays (blocks,); no start where it is turned off."""
+
+    day_mask: Ints
+    """Bits from the setting day on."""
+    start_count: Ints
+    first_start_min: Ints
+    spacing_min: Ints
+    """From one start of a day to the next."""
+    run_min: Floats
+    """Run time of every start, a whole number of the timer's steps."""
+    cost_mm: Floats
+    excess_mm: Floats
+    """Depletion beyond readily available water, summed over the midnights of the week."""
+    drainage_mm: Floats
+    """What drains of rain and irrigation in the week."""
+    depletion_end_mm: Floats
+
+    @property
+    def is_known(self) -> NDArray[np.bool_]:
+        """False where a number of the block or of its weather is not known."""
+        known: NDArray[np.bool_] = np.isfinite(self.cost_mm)
+        return known
+
+    def pulses_of_day(self, day: int) -> PulseBatch:
+        """The pulses of every block on one day of the week (0: the setting day).
+
+        Run times are rounded to whole minutes, as pulses are everywhere else.
+        """
+        runs = (self.day_mask >> day) & 1
+        counts = np.where(self.is_known, self.start_count, 0) * runs
+        offset = np.concatenate(([0], np.cumsum(counts)))
+        block = np.repeat(np.arange(counts.size), counts)
+        place = np.arange(offset[-1]) - offset[block]
+        return PulseBatch(
+            offset=offset,
+            start_min=self.first_start_min[block] + place * self.spacing_min[block],
+            duration_min=np.rint(self.run_min[block]).astype(np.int64),
+        )
+
+
+def choose_programs(
+    ahead: WeekAhead, timers: TimerBatch, supply_flow_l_per_h: Floats
+) -> WeekProgram:
+    """The program of every block with a timer, for the days until it is set again.
+
+    Shapes: ahead (days, blocks), timers (blocks,), supply_flow_l_per_h (supplies,), infinite where
+    there is no limit.
+    Returns: WeekProgram (blocks,); NaN where a number is not known. Blocks whose flows together
+    exceed their supply take turns: they start equally often, one turn after the other, within the
+    hours that all of them may run.
+    Source: the step of the water balance, FAO-56 Eq. 84 and 85, enumerated; the weights of the cost
+    are choices of ours.
+
+    A block that uses 4 mm/d and lacks 4 mm at the start, with room for 8 mm
+    before stress: two starts a day.
+
+    >>> days, one = np.ones((7, 1)), np.ones(1)
+    >>> ahead = WeekAhead(
+    ...     depletion_start_mm=4.0 * one, crop_et_mm=4.0 * days, taw_mm=16.0 * days,
+    ...     raw_mm=8.0 * days, sunrise_min=360.0 * days, sunset_min=1200.0 * days,
+    ...     rain_entering_mm=0.0 * days[np.newaxis], course_weight=np.ones((1, 1)))
+    >>> whole = np.ones(1, np.int64)
+    >>> timers = TimerBatch(
+    ...     most_starts=4 * whole, run_step_min=one, day_rule=0 * whole, opens_min=240 * whole,
+    ...     closes_min=1260 * whole, shortest_pulse_min=10 * whole, longest_pulse_min=120 * whole,
+    ...     daily_maximum_min=1440.0 * one, off_ratio=one, valve_gap_min=whole,
+    ...     net_rate_mm_per_min=0.05 * one, flow_l_per_h=900.0 * one,
+    ...     rain_room_fraction=0.3 * one, supply_index=0 * whole)
+    >>> program = choose_programs(ahead, timers, np.array([1000.0]))
+    >>> int(program.start_count[0]), float(program.run_min[0])
+    (2, 43.0)
+    """
+    from service.agronomy.timer_kernel import choose_alone, choose_in_turns, take_turns
+
+    days, out = _week_days(ahead), _no_programs(ahead.depletion_start_mm.size)
+    rules = _rules(timers)
+    masks = _mask_table()
+    is_known = _is_known(ahead, timers)
+    for supply in np.unique(timers.supply_index).tolist():
+        blocks = np.flatnonzero((timers.supply_index == supply) & is_known)
+        turn = take_turns(timers.flow_l_per_h[blocks], float(supply_flow_l_per_h[supply]))
+        if turn.max(initial=0) == 0:
+            for block in blocks.tolist():
+                choose_alone(ahead.depletion_start_mm, days, rules, masks, block, out)
+            continue
+        rules.opens_min[blocks] = rules.opens_min[blocks].max()
+        latest_min = rules.closes_min[blocks].min()
+        rules.closes_min[blocks] = np.maximum(rules.opens_min[blocks], latest_min)
+        choose_in_turns(ahead.depletion_start_mm, days, rules, masks, blocks, turn, out)
+    return WeekProgram(
+        day_mask=out.day_mask,
+        start_count=out.start_count,
+        first_start_min=out.first_start_min,
+        spacing_min=out.spacing_min,
+        run_min=out.step_count * timers.run_step_min,
+        cost_mm=out.cost,
+        excess_mm=out.excess_mm,
+        drainage_mm=out.drainage_mm,
+        depletion_end_mm=out.depletion_end_mm,
+    )
+
+
+def assess_programs(ahead: WeekAhead, timers: TimerBatch, program: WeekProgram) -> WeekProgram:
+    """What other programs would lead to over the same days.
+
+    Shapes: as for :func:`choose_programs`; ``program`` gives days, starts and run times (blocks,).
+    Returns: the same programs with their cost, excess, drainage and depletion; NaN where a number
+    is not known.
+    Source: the step of the water balance, as for :func:`choose_programs`.
+    """
+    from service.agronomy.week_kernel import assess
+
+    found = np.full((4, ahead.depletion_start_mm.size), np.nan)
+    assess(
+        ahead.depletion_start_mm,
+        _week_days(ahead),
+        _is_known(ahead, timers),
+        program.day_mask,
+        program.start_count,
+        program.first_start_min,
+        program.spacing_min,
+        program.run_min * timers.net_rate_mm_per_min,
+        timers.rain_room_fraction,
+        found,
+    )
+    return replace(
+        program,
+        cost_mm=found[0],
+        excess_mm=found[1],
+        drainage_mm=found[2],
+        depletion_end_mm=found[3],
+    )
+
+
+def _rules(timers: TimerBatch) -> Timers:
+    """What the search reads of the timers; the hours are copies, since turns narrow them."""
+    from service.agronomy.timer_kernel import Timers
+
+    return Timers(
+        most_starts=timers.most_starts,
+        run_step_min=timers.run_step_min,
+        day_rule=timers.day_rule,
+        opens_min=timers.opens_min.copy(),
+        closes_min=timers.closes_min.copy(),
+        shortest_pulse_min=timers.shortest_pulse_min,
+        longest_pulse_min=timers.longest_pulse_min,
+        daily_maximum_min=timers.daily_maximum_min,
+        off_ratio=timers.off_ratio,
+        valve_gap_min=timers.valve_gap_min,
+        net_rate_mm_per_min=timers.net_rate_mm_per_min,
+        rain_room_fraction=timers.rain_room_fraction,
+    )
+
+
+def _no_programs(count: int) -> Programs:
+    """Programs to be filled in: off, and not known."""
+    from service.agronomy.timer_kernel import Programs
+
+    return Programs(
+        day_mask=np.zeros(count, np.int64),
+        start_count=np.zeros(count, np.int64),
+        first_start_min=np.zeros(count, np.int64),
+        spacing_min=np.zeros(count, np.int64),
+        step_count=np.zeros(count, np.int64),
+        cost=np.full(count, np.nan),
+        excess_mm=np.full(count, np.nan),
+        drainage_mm=np.full(count, np.nan),
+        depletion_end_mm=np.full(count, np.nan),
+    )
+
+
+def _week_days(ahead: WeekAhead) -> WeekDays:
+    """The days as the compiled steps read them."""
+    from service.agronomy.week_kernel import WeekDays
+
+    return WeekDays(
+        *map(
+            np.ascontiguousarray,
+            (
+                ahead.crop_et_mm,
+                ahead.taw_mm,
+                ahead.raw_mm,
+                ahead.sunrise_min,
+                ahead.sunset_min,
+                ahead.rain_entering_mm,
+                ahead.course_weight,
+            ),
+        )
+    )
+
+
+def _mask_table() -> Ints:
+    """(rules, masks) the day masks of each rule, padded with 0."""
+    rows = [day_masks(rule) for rule in DayRule]
+    table = np.zeros((len(rows), max(map(len, rows)) + 1), np.int64)
+    for row, masks in enumerate(rows):
+        table[row, : len(masks)] = masks
+    return table
+
+
+def _is_known(ahead: WeekAhead, timers: TimerBatch) -> NDArray[np.bool_]:
+    """(blocks,) whether all numbers of a block and its days are known."""
+    known: NDArray[np.bool_] = (
+        np.isfinite(ahead.depletion_start_mm)
+        & np.isfinite(timers.net_rate_mm_per_min)
+        & np.isfinite(timers.flow_l_per_h)
+        & np.isfinite(ahead.rain_entering_mm).all(axis=(0, 1))
+    )
+    for term in (ahead.crop_et_mm, ahead.taw_mm, ahead.raw_mm, ahead.sunrise_min):
+        known &= np.isfinite(term).all(axis=0)
+    return known

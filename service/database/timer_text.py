@@ -1,0 +1,30 @@
+"""What a timer can do, as the JSON that a block's version keeps."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import orjson
+
+from service.agronomy.week_program import DayRule
+from service.records.timers import TimerSettings
+
+
+@lru_cache
+def timer_text(timer: TimerSettings) -> str:
+    """What a timer can do, as JSON."""
+    return orjson.dumps(
+        {
+            "start_count": timer.start_count,
+            "run_step_min": timer.run_step_min,
+            "day_rule": int(timer.day_rule),
+            "set_weekday": timer.set_weekday,
+        }
+    ).decode()
+
+
+@lru_cache
+def timer_from(text: str) -> TimerSettings:
+    """What a timer can do, from its JSON."""
+    document = orjson.loads(text)
+    return TimerSettings(**document | {"day_rule": DayRule(document["day_rule"])})

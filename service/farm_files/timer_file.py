@@ -1,0 +1,29 @@
+"""The timer of a block in a farm file, read and written."""
+
+from __future__ import annotations
+
+from service.agronomy.week_program import DayRule
+from service.farm_files.block_keys import BlockKeys
+from service.farm_files.block_part_keys import TIMER_DAYS, WEEKDAYS, TimerKeys
+from service.farm_files.toml_table import TomlTable
+from service.records.timers import TimerSettings
+
+
+def read_timer(table: TomlTable) -> TimerSettings | None:
+    """The timer that a ``[[block]]`` table describes; None without one or after a fault."""
+    timer = table.table(BlockKeys.timer)
+    if timer is None:
+        return None
+    starts = timer.integer(TimerKeys.starts)
+    run_step_min = timer.number(TimerKeys.step)
+    days = timer.choice(TimerKeys.days)
+    set_on = timer.choice(TimerKeys.set_on)
+    timer.close()
+    if days is None or set_on is None:
+        return None
+    return TimerSettings(
+        start_count=starts,
+        run_step_min=run_step_min,
+        day_rule=DayRule(TIMER_DAYS.index(days)),
+        set_weekday=WEEKDAYS.index(set_on) + 1,
+    )

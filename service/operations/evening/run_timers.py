@@ -1,0 +1,295 @@
+"""Timers in the evening: what they run on the coming day, and which program to set next.
+
+A timer keeps one program until somebody changes it, so the plan of its block is what the program in
+force runs that day. On the evening before the grower's setting day a new program is worked out for
+the week to come; on other evenings only if the one in force no longer fits and a change pays.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.civil_day import ONE_DAY, elapsed_min
+from service.agronomy.daily_plan import DailyPlan
+from service.agronomy.records import Floats, Ints
+from service.agronomy.watering_rules import whole_minutes
+from service.agronomy.week_program import (
+    WEEK_DAYS,
+    TimerBatch,
+    WeekAhead,
+    WeekProgram,
+    assess_programs,
+    choose_programs,
+)
+from service.database.session import UnitOfWork
+from service.operations.evening.evening_inputs import EveningInputs
+from service.operations.evening.lay_out_pulses import ComingDay
+from service.pulses import Pulse
+from service.records.timers import OfferedProgram, TimerProgram, TimerSettings, in_force
+
+LEAST_DAYS_LEFT = 2
+"""[CHOICE] Fewer days before the next setting are left as they are."""
+EARLY_SAVING_MM = 2.0
+"""[CHOICE] Cost that an early change has to save, in millimetres of drainage."""
+EARLY_SHARE = 0.25
+EARLY_MIN = 10.0
+"""[CHOICE] Change of the minutes of a week from which it is worth a walk: a quarter and 10 min."""
+LEAST_KNOWN_DAYS = 3
+"""[CHOICE] With fewer days of forecast no program is worked out."""
+
+
+@dataclass(frozen=True, slots=True)
+class TimersOfFarms:
+    """The blocks with a timer and what was set on them."""
+
+    rows: Ints
+    """Rows of the blocks with a timer."""
+    settings: tuple[TimerSettings, ...]
+    programs: tuple[tuple[OfferedProgram, ...], ...]
+    zones: tuple[str, ...]
+
+    def pulses_on(self, day: date) -> dict[int, tuple[Pulse, ...]]:
+        """What the programs in force run on a day, by row of the block, in elapsed minutes."""
+        return {
+            int(row): tuple(
+                Pulse(elapsed_min(day, _wall(pulse.start_min), zone), pulse.duration_min)
+                for pulse in _pulses_on(programs, day)
+            )
+            for row, programs, zone in zip(self.rows, self.programs, self.zones, strict=True)
+        }
+
+    def minutes_on(self, days: Sequence[date], block_count: int) -> Floats:
+        """(days, blocks) minutes that the programs in force run; NaN for blocks without a timer."""
+        minutes = np.full((len(days), block_count), np.nan)
+        for row, programs in zip(self.rows.tolist(), self.programs, strict=True):
+            for place, day in enumerate(days):
+                minutes[place, row] = sum(each.duration_min for each in _pulses_on(programs, day))
+        return minutes
+
+
+def read_timers(unit: UnitOfWork, inputs: EveningInputs) -> TimersOfFarms | None:
+    """The timers of some farms and their programs; None if no block has one."""
+    rows = np.flatnonzero([each is not None for each in inputs.table.timers])
+    if rows.size == 0:
+        return None
+    keys = inputs.table.keys[rows]
+    programs = unit.timers.read(keys, since=inputs.on)
+    sites = inputs.weather.sites.definitions
+    return TimersOfFarms(
+        rows=rows,
+        settings=tuple(each for each in inputs.table.timers if each is not None),
+        programs=tuple(programs.get(key, ()) for key in keys.tolist()),
+        zones=tuple(sites[site].zone for site in inputs.site_index[rows].tolist()),
+    )
+
+
+def offer_programs(
+    unit: UnitOfWork,
+    inputs: EveningInputs,
+    timers: TimersOfFarms,
+    day: ComingDay,
+    plan: DailyPlan,
+    *,
+    now: datetime,
+) -> int:
+    """Work out the programs to set from the coming day on, and store them; returns how many.
+
+    Evenings that are run again replace what they offered.
+    """
+    due = [_days_until_setting(timer, inputs.plan_day) for timer in timers.settings]
+    offered: list[OfferedProgram] = []
+    for day_count in sorted(set(due)):
+        places = [place for place, days in enumerate(due) if days == day_count]
+        held = [in_force(timers.programs[place], inputs.plan_day) for place in places]
+        is_early = day_count < WEEK_DAYS
+        if is_early and day_count < LEAST_DAYS_LEFT:
+            places = [place for place, each in zip(places, held, strict=True) if each is None]
+        if not places:
+            continue
+        chosen, kept = _choose(timers, places, day, plan, day_count=day_count)
+        for at, place in enumerate(places):
+            program = _program_of(chosen, at, timers.settings[place], inputs.plan_day)
+            now_set = in_force(timers.programs[place], inputs.plan_day)
+            if not chosen.is_known[at] or (
+                is_early
+                and now_set is not None
+                and not _pays(program, now_set.program, kept.cost_mm[at] - chosen.cost_mm[at])
+            ):
+                continue
+            offered.append(
+                OfferedProgram(
+                    program_id=secrets.token_hex(8),
+                    block_id=inputs.table.block_ids[timers.rows[place]],
+                    program=program,
+                    offered_at=now,
+                    is_early=is_early and now_set is not None,
+                    excess_mm=float(chosen.excess_mm[at]),
+                    drainage_mm=float(chosen.drainage_mm[at]),
+                    depletion_end_mm=float(chosen.depletion_end_mm[at]),
+                    set_from=None,
+                    set_at=None,
+                )
+            )
+    unit.timers.offer(offered)
+    return len(offered)
+
+
+def _pays(program: TimerProgram, held: TimerProgram, saved_mm: float) -> bool:
+    """Whether a change between two settings is worth the walk."""
+    change_min = abs(program.minutes_a_week - held.minutes_a_week)
+    return (
+        not program.sets_the_same(held)
+        and saved_mm >= EARLY_SAVING_MM
+        and change_min >= max(EARLY_MIN, EARLY_SHARE * held.minutes_a_week)
+    )
+
+
+def _days_until_setting(timer: TimerSettings, day: date) -> int:
+    """Days that a program set on this day would hold: a week on the setting day itself."""
+    return (timer.set_weekday - day.isoweekday() - 1) % WEEK_DAYS + 1
+
+
+def _pulses_on(programs: Sequence[OfferedProgram], day: date) -> tuple[Pulse, ...]:
+    held = in_force(programs, day)
+    return () if held is None else held.program.pulses_on(day)
+
+
+def _wall(minute: int) -> time:
+    return time(minute // 60 % 24, minute % 60)
+
+
+def _choose(
+    timers: TimersOfFarms,
+    places: Sequence[int],
+    day: ComingDay,
+    plan: DailyPlan,
+    *,
+    day_count: int,
+) -> tuple[WeekProgram, WeekProgram]:
+    """The best programs for the coming days of some timers, and those in force over the same."""
+    rows, first_day = timers.rows[list(places)], day.days[0]
+    ahead = _week_ahead(day, plan, rows, day_count)
+    batch = _timer_batch([timers.settings[place] for place in places], day, plan, rows)
+    chosen = choose_programs(ahead, batch, day.supply_flow_l_per_h)
+    held = [in_force(timers.programs[place], first_day) for place in places]
+    kept = assess_programs(ahead, batch, _as_arrays(held, first_day))
+    return chosen, kept
+
+
+def _as_arrays(held: Sequence[OfferedProgram | None], first_day: date) -> WeekProgram:
+    """Programs in force with their days counted from another day; off where there is none."""
+    programs = [None if each is None else each.program for each in held]
+    mask = [
+        sum(
+            each.runs_on(first_day + day * ONE_DAY) << day for day in range(WEEK_DAYS)
+        ) if each is not None else 0
+        for each in programs
+    ]  # fmt: skip
+    whole = {
+        name: np.array([0 if each is None else getattr(each, name) for each in programs], np.int64)
+        for name in ("start_count", "first_start_min", "spacing_min")
+    }
+    unknown = np.full(len(programs), np.nan)
+    return WeekProgram(
+        day_mask=np.array(mask, np.int64),
+        run_min=np.array([0.0 if each is None else each.run_min for each in programs]),
+        cost_mm=unknown,
+        excess_mm=unknown,
+        drainage_mm=unknown,
+        depletion_end_mm=unknown,
+        **whole,
+    )
+
+
+def _program_of(
+    chosen: WeekProgram, at: int, timer: TimerSettings, first_day: date
+) -> TimerProgram:
+    return TimerProgram(
+        first_day=first_day,
+        day_rule=timer.day_rule,
+        day_mask=int(chosen.day_mask[at]),
+        start_count=int(chosen.start_count[at]),
+        first_start_min=int(chosen.first_start_min[at]),
+        spacing_min=int(chosen.spacing_min[at]),
+        run_min=float(chosen.run_min[at]),
+    )
+
+
+def _week_ahead(day: ComingDay, plan: DailyPlan, rows: Ints, day_count: int) -> WeekAhead:
+    """The coming days of some blocks in two courses: without rain, and with all that is forecast.
+
+    A day without a forecast is the mean of the known ones, dry.
+    """
+    crop, at_site = day.crop, day.blocks.site_index[rows]
+    crop_et_mm, is_known = _filled(crop.crop_et_mm[:WEEK_DAYS, rows], day_count)
+    taw_mm, _ = _filled(crop.taw_mm[:WEEK_DAYS, rows], day_count)
+    raw_mm, _ = _filled(crop.raw_mm[:WEEK_DAYS, rows], day_count)
+    rain_mm = np.zeros(crop_et_mm.shape)
+    forecast_mm = crop.rain_entering_mm[:day_count, rows]
+    rain_mm[: forecast_mm.shape[0]] = np.nan_to_num(forecast_mm)
+    probability = np.nan_to_num(day.ahead.rain_probability_fraction[:day_count, at_site])
+    total_mm = rain_mm.sum(axis=0)
+    weighed_mm = (rain_mm[: probability.shape[0]] * probability).sum(axis=0)
+    wet = np.divide(weighed_mm, total_mm, out=np.zeros_like(total_mm), where=total_mm > 0.0)
+    sun = {
+        name: np.repeat(getattr(day.ahead, name)[:1, at_site], day_count, axis=0)
+        for name in ("sunrise_min", "sunset_min")
+    }
+    # A dormant block asks for nothing: its timer is turned off.
+    is_dormant = crop.is_dormant[0, rows]
+    crop_et_mm = np.where(is_dormant, 0.0, crop_et_mm)
+    start_mm = np.where(is_dormant, 0.0, plan.depletion_midnight_mm[rows])
+    return WeekAhead(
+        depletion_start_mm=np.where(is_known, start_mm, np.nan),
+        crop_et_mm=crop_et_mm,
+        taw_mm=taw_mm,
+        raw_mm=raw_mm,
+        rain_entering_mm=np.stack([np.zeros_like(rain_mm), rain_mm]),
+        course_weight=np.stack([1.0 - wet, wet]),
+        **sun,
+    )
+
+
+def _filled(values: Floats, day_count: int) -> tuple[Floats, NDArray[np.bool_]]:
+    """(days, blocks) with the mean of the known days for others, and where enough are known."""
+    known = np.isfinite(values)
+    count = known.sum(axis=0)
+    mean = np.divide(
+        np.where(known, values, 0.0).sum(axis=0), count, out=np.full(count.shape, np.nan),
+        where=count > 0,
+    )  # fmt: skip
+    filled = np.broadcast_to(mean, (day_count, values.shape[1])).copy()
+    own = np.where(known, values, mean)[:day_count]
+    filled[: own.shape[0]] = own
+    return filled, count >= min(LEAST_KNOWN_DAYS, day_count)
+
+
+def _timer_batch(
+    settings: Sequence[TimerSettings], day: ComingDay, plan: DailyPlan, rows: Ints
+) -> TimerBatch:
+    """What timers and systems allow; of several windows a timer uses the longest."""
+    system, windows = day.blocks.system, day.windows
+    lengths = (windows.closes_min - windows.opens_min)[rows]
+    longest = np.argmax(lengths, axis=1)
+    return TimerBatch(
+        most_starts=np.array([each.start_count for each in settings], np.int64),
+        run_step_min=np.array([each.run_step_min for each in settings]),
+        day_rule=np.array([int(each.day_rule) for each in settings], np.int64),
+        opens_min=windows.opens_min[rows, longest],
+        closes_min=windows.closes_min[rows, longest],
+        shortest_pulse_min=plan.limits.shortest_pulse_min[rows],
+        longest_pulse_min=plan.limits.longest_pulse_min[rows],
+        daily_maximum_min=system.daily_maximum_min[rows],
+        off_ratio=system.off_ratio[rows],
+        valve_gap_min=whole_minutes(np.ceil(system.valve_gap_s[rows] / 60.0)),
+        net_rate_mm_per_min=plan.net_rate_mm_per_min[rows],
+        flow_l_per_h=system.flow_l_per_h[rows],
+        rain_room_fraction=system.rain_room_fraction[rows],
+        supply_index=system.supply_index[rows],
+    )

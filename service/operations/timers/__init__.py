@@ -1,0 +1,1 @@
+"""Timers: which program is set, and what the next one is."""

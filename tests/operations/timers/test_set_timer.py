@@ -1,0 +1,213 @@
+"""A block on a timer: offered a program, set by the grower, and counted from then on."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from service.agronomy.week_program import DayRule
+from service.bootstrap import Service
+from service.errors import InputInvalid, NotFound
+from service.operations.timers.set_timer import (
+    TimerState,
+    list_timers,
+    read_timer,
+    set_own_program,
+    set_timer,
+)
+from service.records.ledger import IrrigationOrigin
+from service.records.plans import PublishedPlan
+from service.records.timers import TimerProgram
+from tests.api.invented_farm import (
+    BARE_BLOCK_ID,
+    BLOCK_ID,
+    FARM,
+    FARM_ID,
+    PLAN_DAY,
+    RUN_AT,
+    TODAY,
+    FixedClock,
+    bring_weather,
+    load,
+    plan_evening,
+)
+
+ONE_DAY = timedelta(days=1)
+# PLAN_DAY is a Wednesday.
+TIMER = """
+[block.timer]
+starts = 4
+days = "{days}"
+set_on = "{set_on}"
+
+[[block]]
+id = "south"
+"""
+
+
+def with_timer(service: Service, *, days: str = "weekdays", set_on: str = "wednesday") -> None:
+    """Give the north block a timer and run the evening again."""
+    timer = TIMER.format(days=days, set_on=set_on)
+    load(service, FARM.replace('\n[[block]]\nid = "south"\n', timer))
+    plan_evening(service)
+
+
+def state_of(service: Service) -> TimerState:
+    state = read_timer(BLOCK_ID, unit_of_work=service.unit_of_work, now=service.clock.now())
+    assert state is not None
+    return state
+
+
+def set_it(
+    service: Service, program_id: str | None = None, *, set_from: date | None = None
+) -> tuple[TimerState, int]:
+    with service.unit_of_work(write=True) as unit:
+        return set_timer(
+            unit, BLOCK_ID, program_id, set_from=set_from, reporter="the grower",
+            replanning=service.replanning,
+        )  # fmt: skip
+
+
+def set_own(service: Service, **changes: Any) -> TimerState:
+    facts: dict[str, Any] = {
+        "first_day": PLAN_DAY, "day_rule": DayRule.WEEKDAYS, "day_mask": 0b1111111,
+        "start_count": 2, "first_start_min": 300, "spacing_min": 120, "run_min": 20.0,
+    }  # fmt: skip
+    with service.unit_of_work(write=True) as unit:
+        return set_own_program(
+            unit, BLOCK_ID, TimerProgram(**facts | changes), reporter="the grower",
+            replanning=service.replanning,
+        )[0]  # fmt: skip
+
+
+def plan_of(service: Service, day: date = PLAN_DAY) -> PublishedPlan:
+    with service.unit_of_work(write=False) as unit:
+        plan = unit.plans.find_plan(BLOCK_ID, day=day)
+    assert plan is not None
+    return plan
+
+
+def go_on(service: Service, day: date) -> None:
+    """Let the evening of a day come, with its weather."""
+    clock = service.clock
+    assert isinstance(clock, FixedClock)
+    clock.instant = RUN_AT + (day - TODAY)
+    bring_weather(service, today=day)
+    assert not plan_evening(service, on=day)
+
+
+def test_a_timer_that_nobody_has_set_runs_nothing_and_is_offered_a_program(
+    own_service: Service,
+) -> None:
+    with_timer(own_service)
+    state = state_of(own_service)
+    assert state.set_program is None
+    assert state.to_set is not None
+    assert state.to_set.program.first_day == PLAN_DAY
+    assert state.to_set.program.minutes_a_week > 0.0
+    assert plan_of(own_service).pulses == ()
+
+
+def test_a_program_that_was_set_is_what_the_plan_says(own_service: Service) -> None:
+    with_timer(own_service)
+    offered = state_of(own_service).to_set
+    assert offered is not None
+    state, new_plan_count = set_it(own_service)
+    assert new_plan_count >= 1
+    assert state.to_set is None
+    assert state.set_program is not None
+    assert state.set_program.program == offered.program
+    assert plan_of(own_service).pulses == offered.program.pulses_on(PLAN_DAY)
+
+
+def test_the_ledger_counts_a_set_program_until_it_is_changed(own_service: Service) -> None:
+    with_timer(own_service)
+    set_own(own_service)
+    for ahead in range(1, 4):
+        go_on(own_service, TODAY + ahead * ONE_DAY)
+    with own_service.unit_of_work(write=False) as unit:
+        rows = unit.ledger.read_rows(
+            unit.blocks.get_block_key(BLOCK_ID), first_day=PLAN_DAY, last_day=TODAY + 3 * ONE_DAY
+        )
+    assert rows.irrigation_origin.tolist() == [IrrigationOrigin.PLANNED] * 3
+    gross_mm = rows.numbers["irrigation_gross_mm"]
+    assert gross_mm == pytest.approx(gross_mm[0])
+    assert gross_mm[0] > 0.0
+
+
+def test_between_settings_nothing_is_offered_unless_it_pays(own_service: Service) -> None:
+    with_timer(own_service, set_on="wednesday")
+    set_it(own_service)
+    go_on(own_service, PLAN_DAY)
+    assert state_of(own_service).to_set is None
+    set_own(
+        own_service, first_day=PLAN_DAY + ONE_DAY, start_count=4, run_min=200.0, spacing_min=240
+    )
+    go_on(own_service, PLAN_DAY + ONE_DAY)
+    early = state_of(own_service).to_set
+    assert early is not None
+    assert early.is_early
+    assert early.program.minutes_a_week < 4 * 200.0 * 7 * 0.75
+
+
+def test_a_new_program_is_offered_on_the_eve_of_the_setting_day(own_service: Service) -> None:
+    with_timer(own_service, set_on="friday")
+    set_own(own_service, run_min=1.0)
+    go_on(own_service, PLAN_DAY + ONE_DAY)  # Thursday
+    offered = state_of(own_service).to_set
+    assert offered is not None
+    assert (offered.program.first_day, offered.is_early) == (PLAN_DAY + 2 * ONE_DAY, False)
+
+
+def test_a_timer_that_counts_days_is_offered_an_interval(own_service: Service) -> None:
+    with_timer(own_service, days="interval")
+    offered = state_of(own_service).to_set
+    assert offered is not None
+    days = [offered.program.runs_on(PLAN_DAY + ahead * ONE_DAY) for ahead in range(29)]
+    running = [ahead for ahead, runs in enumerate(days) if runs]
+    gaps = {later - earlier for earlier, later in pairwise(running)}
+    assert gaps == {offered.program.interval_days}
+
+
+@pytest.mark.parametrize(
+    ("changes", "where"),
+    [
+        ({"start_count": 5}, "/starts"),
+        ({"run_min": 12.5}, "/run_min"),
+        ({"first_start_min": 1430, "start_count": 1}, "/starts"),
+    ],
+)
+def test_a_program_that_the_timer_cannot_be_set_to_is_refused(
+    own_service: Service, changes: dict[str, object], where: str
+) -> None:
+    with_timer(own_service)
+    with pytest.raises(InputInvalid) as refused:
+        set_own(own_service, **changes)
+    assert [fault.where for fault in refused.value.faults] == [where]
+    assert state_of(own_service).set_program is None
+
+
+def test_days_that_are_past_and_far_ahead_are_refused(own_service: Service) -> None:
+    with_timer(own_service)
+    for day in (TODAY - ONE_DAY, TODAY + 8 * ONE_DAY):
+        with pytest.raises(InputInvalid, match="cannot be noted"):
+            set_it(own_service, set_from=day)
+
+
+def test_unknown_programs_and_blocks_without_a_timer_are_refused(own_service: Service) -> None:
+    with_timer(own_service)
+    with pytest.raises(NotFound):
+        set_it(own_service, "0" * 16)
+    assert read_timer(BARE_BLOCK_ID, unit_of_work=own_service.unit_of_work, now=RUN_AT) is None
+    found = list_timers(FARM_ID, unit_of_work=own_service.unit_of_work, now=RUN_AT)
+    assert [each.block_id for each in found] == [BLOCK_ID]
+
+
+def test_a_pause_is_a_time_in_which_the_timer_is_off(own_service: Service) -> None:
+    with_timer(own_service)
+    set_own(own_service, first_start_min=270)
+    go_on(own_service, date(2026, 8, 20))
+    assert plan_of(own_service, date(2026, 8, 21)).pulses == ()
