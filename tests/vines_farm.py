@@ -56,9 +56,21 @@ def load_vines(service: Service, *keys: str, season_start: str = "01-06") -> Non
     load(service, "\n".join([text, *keys, ""]))
 
 
-def bring_evening(service: Service, on: date, *, weather_from: date = FIRST_WEATHER) -> None:
-    """Weather observed up to a day and forecast for the week after it, then its evening."""
+def bring_evening(
+    service: Service,
+    on: date,
+    *,
+    weather_from: date = FIRST_WEATHER,
+    without: tuple[date, date] | None = None,
+) -> None:
+    """Weather observed up to a day and forecast for the week after it, then its evening.
+
+    The station is silent from the first day of ``without`` to its last.
+    """
     days = np.arange(np.datetime64(weather_from), np.datetime64(on) + 8)
+    if without is not None:
+        first, last = map(np.datetime64, without)
+        days = days[(days < first) | (days > last)]
     values = {
         "tmax_c": TMAX_C, "tmin_c": TMIN_C, "rhmax_pct": 90.0, "rhmin_pct": 45.0,
         "wind_m_s": 1.5, "rs_mj_m2": 20.0, "rain_mm": 0.0,

@@ -24,7 +24,12 @@ from service.agronomy.records import (
     SoilBatch,
     SystemBatch,
 )
-from service.agronomy.root_zone import application_rate_mm_per_h, size_by_age
+from service.agronomy.root_zone import (
+    SizeShares,
+    application_rate_mm_per_h,
+    grown_from_measured,
+    size_by_age,
+)
 
 BASIS_CODES: Mapping[str, int] = {"days": 0, "degree-days": 1, "table": 2}
 Batch = TypeVar("Batch", CropBatch, SoilBatch, SystemBatch)
@@ -83,7 +88,7 @@ def make_block_batch(
     Returns: a BlockBatch; NaN numbers stay NaN.
     Source: growth with age is [CHOICE], see :func:`service.agronomy.root_zone.size_by_age`.
     """
-    depth_share, root_share, canopy_share = _shares_of_full_size(numbers, season_year)
+    depth_share, root_share, _ = _shares_of_full_size(numbers, season_year)
     root_depth_m = numbers["root_depth_m"] * np.where(
         numbers["root_depth_is_scaled"] > 0, depth_share, 1.0
     )
@@ -91,7 +96,7 @@ def make_block_batch(
         numbers["root_share_is_scaled"] > 0, root_share, 1.0
     )
     return BlockBatch(
-        crop=_crop_batch(numbers, curves, canopy_share),
+        crop=_crop_batch(numbers, curves, season_year),
         soil=SoilBatch(
             field_capacity=numbers["field_capacity"],
             wilting_point=numbers["wilting_point"],
@@ -153,9 +158,34 @@ def young_canopy_is_full(
     return is_full
 
 
-def _shares_of_full_size(
-    numbers: Mapping[str, Floats], season_year: int
-) -> tuple[Floats, Floats, Floats]:
+def canopy_size(numbers: Mapping[str, Floats], season_year: int) -> tuple[Floats, Floats]:
+    """Cover and height that plantings have in one season.
+
+    Shapes: every number and both results (blocks,).
+    season_year: calendar year whose plant size counts.
+    Returns: cover [-] and height [m]: full-size defaults grow with age, values of this year stay,
+    and measured ones with a date grow from there to full size.
+    Source: [CHOICE], see :func:`service.agronomy.root_zone.grown_from_measured`.
+    """
+    share = _shares_of_full_size(numbers, season_year).canopy_share
+    measured_year = np.floor(numbers["canopy_measured_year"])
+    measured_share = _shares_of_full_size(numbers, measured_year).canopy_share
+
+    def size(name: str, full_name: str, is_scaled: str) -> Floats:
+        given = numbers[name]
+        grown = grown_from_measured(
+            given, numbers[full_name], measured_share=measured_share, share=share
+        )
+        kept = np.where(np.isnan(grown), given, grown)
+        return np.where(numbers[is_scaled] > 0, given * share, kept)
+
+    return (
+        size("canopy_cover_fraction", "full_cover_fraction", "canopy_is_scaled"),
+        size("canopy_height_m", "full_height_m", "canopy_height_is_scaled"),
+    )
+
+
+def _shares_of_full_size(numbers: Mapping[str, Floats], season_year: Floats | int) -> SizeShares:
     planting_year = numbers["planting_year"]
     is_grown = np.isnan(planting_year)
     age_years = np.where(is_grown, numbers["years_to_full_size"], season_year - planting_year)
@@ -163,10 +193,9 @@ def _shares_of_full_size(
 
 
 def _crop_batch(
-    numbers: Mapping[str, Floats], curves: Sequence[CurveDefinition], canopy_share: Floats
+    numbers: Mapping[str, Floats], curves: Sequence[CurveDefinition], season_year: int
 ) -> CropBatch:
-    cover_share = np.where(numbers["canopy_is_scaled"] > 0, canopy_share, 1.0)
-    height_share = np.where(numbers["canopy_height_is_scaled"] > 0, canopy_share, 1.0)
+    cover, height_m = canopy_size(numbers, season_year)
     distinct: dict[int, int] = {}
     shapes: list[CurveDefinition] = []
     which = np.empty(len(curves), dtype=np.int64)
@@ -199,8 +228,8 @@ def _crop_batch(
         table_height_m=numbers["table_height_m"],
         reference_canopy_ratio=numbers["reference_canopy_ratio"],
         canopy_density_factor=numbers["canopy_density_factor"],
-        canopy_cover_fraction=numbers["canopy_cover_fraction"] * cover_share,
-        canopy_height_m=numbers["canopy_height_m"] * height_share,
+        canopy_cover_fraction=cover,
+        canopy_height_m=height_m,
         mulch_cover_fraction=numbers["mulch_cover_fraction"],
         mulch_kc_initial=numbers["mulch_kc_initial"],
         mulch_kc_reduction_fraction=numbers["mulch_kc_reduction_fraction"],

@@ -191,3 +191,29 @@ def _by_zone(day_count: int, zones: Sequence[str], columns: dict[str, list[float
     table = np.array([columns[name] for name in names], dtype=np.float64).T
     position = {name: index for index, name in enumerate(names)}
     return table.reshape(day_count, len(names))[:, [position[zone] for zone in zones]]
+
+
+def decimal_year(day: date) -> float:
+    """A day as its year and the part of it that has passed.
+
+    Shapes: one day.
+    Returns: years of the calendar; the fraction tells the day.
+    Equation: year + days since 1 January / days of the year.
+    >>> decimal_year(date(2025, 7, 2))
+    2025.4986301369863
+    """
+    first, following = date(day.year, 1, 1), date(day.year + 1, 1, 1)
+    return day.year + (day - first).days / (following - first).days
+
+
+def day_of_decimal_year(year: float) -> date:
+    """The day that :func:`decimal_year` was made of.
+
+    Shapes: one number.
+    Returns: a day.
+    Equation: that of :func:`decimal_year`, turned round.
+    >>> day_of_decimal_year(decimal_year(date(2024, 12, 31)))
+    datetime.date(2024, 12, 31)
+    """
+    first, following = date(int(year), 1, 1), date(int(year) + 1, 1, 1)
+    return first + ONE_DAY * round((year - int(year)) * (following - first).days)

@@ -17,6 +17,9 @@ CROP_NAMES = (
     Quantity("cover_fraction", "1", 0, 1, "share of the ground under the canopy"),
     Quantity("effective_cover_fraction", "1", 0, 1, "share of the ground shaded at noon"),
     Quantity("canopy_cover_fraction", "1", 0, 1, "effective cover of the block at full leaf"),
+    Quantity("full_cover_fraction", "1", 0, 1, "cover that a measured canopy grows to"),
+    Quantity("full_height_m", "m", 0.01, 30, "height that a measured canopy grows to"),
+    Quantity("canopy_measured_year", "a", 1900, 2200, "when a canopy was measured"),
     Quantity(
         "reference_cover_fraction", "1", 0, 1, "effective cover that the table's Kc stand for"
     ),

@@ -119,6 +119,31 @@ def size_by_age(age_years: ArrayLike, years_to_full_size: ArrayLike) -> SizeShar
     )
 
 
+def grown_from_measured(
+    measured: ArrayLike,
+    full_size: ArrayLike,
+    *,
+    measured_share: ArrayLike,
+    share: ArrayLike,
+) -> Floats:
+    """Size of a canopy that was measured in one year, in another.
+
+    Shapes: any four that broadcast.
+    measured, full_size: in one unit; measured_share, share: shares of full size by age, that of the
+    year of the measurement and that wanted [-].
+    Returns: size in the same unit: the measured one in its year, full size at full age, never
+    smaller with age, never above full size unless it was measured so; NaN wherever an input is NaN.
+    Equation: m + max(0, F - m) (s - s_m) / (1 - s_m) from that year on, m s / s_m before; a choice.
+    A ratio s / s_m after it would run away: a tree of one year measured at 1.5 m would reach 19 m.
+    >>> grown_from_measured(1.5, 3.0, measured_share=0.2, share=[0.1, 0.2, 0.6, 1.0]).tolist()
+    [0.75, 1.5, 2.25, 3.0]
+    """
+    size, now, then = (np.asarray(each, np.float64) for each in (measured, share, measured_share))
+    missing = np.maximum(0.0, np.asarray(full_size, dtype=np.float64) - size)
+    rest = np.where(then < 1.0, 1.0 - then, 1.0)
+    return np.asarray(np.where(now < then, size * now / then, size + missing * (now - then) / rest))
+
+
 def total_available_water_mm(soil: SoilBatch) -> Floats:
     """Water that the managed root zone holds for the crop when full, TAW.
 

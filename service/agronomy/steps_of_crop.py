@@ -12,6 +12,7 @@ from service.agronomy.step_rule import StepRule, has
 from service.agronomy.step_template import Numbers, is_known
 
 SAME_ET0_MM = 0.02  # [mm] ET0 worked again from rounded weather is the stored one within this
+_GROWTH = "this service's own rule, no source"
 _CANOPY = "Allen & Pereira 2009 (second-hand)"
 _KEPT = " x (1 - {mulch_cover_fraction:.3f} x {mulch_kc_reduction_fraction:.4f} under mulch)"
 
@@ -264,6 +265,18 @@ CROP_STEPS: tuple[StepRule, ...] = (
     StepRule(
         "kc_of_stage", "Kc of the stage", "", 3, "FAO-56 Eq. 66",
         (*_of_stage(".0f"), *_of_stage(".1f")), _how_stage,
+    ),
+    StepRule(
+        "canopy_cover_fraction", "Share of the ground shaded at full leaf", "", 3, _GROWTH,
+        (
+            "as given for this year; measured on a day, it grows from there to full size; else the"
+            " crop table's x (0.02 + 0.98 (age / years to full size)^1.5)",
+        ),
+        _in_stages,
+    ),
+    StepRule(
+        "canopy_height_m", "Height of the plants", "m", 2, _GROWTH,
+        ("grows as the shade, by itself",), _in_stages,
     ),
     StepRule(
         "canopy_density_ratio", "Density of the canopy, Kd", "", 4, _CANOPY,

@@ -65,6 +65,7 @@ BLOCK: Final[dict[str, Any]] = {
     "canopy_height_m": 1.5,
     "canopy_is_scaled": True,
     "canopy_height_is_scaled": True,
+    **dict.fromkeys(("canopy_measured_year", "full_cover_fraction", "full_height_m")),
     "planting_year": 2019,
     "years_to_full_size": 5.0,
     "mulch_cover_fraction": 0.0,
@@ -138,10 +139,7 @@ PLAN: Final[dict[str, Any]] = {
             "text": "In the coming week the block is expected to pass its readily available "
             "water even if all that can be run is run.",
         },
-        {
-            "name": "afternoon-stress",
-            "text": "Yesterday ended beyond the readily available water.",
-        },
+        {"name": "afternoon-stress", "text": "A day ended beyond the readily available water."},
     ],
     "cautions": [],
     "settled_day": "2026-07-13",

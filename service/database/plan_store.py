@@ -80,7 +80,7 @@ class PlanStore:
         """Store a new version of each plan whose digest differs from the one in force.
 
         The version it replaces is marked superseded at ``issued_at``. A ``no-weather`` plan never
-        supersedes one that has minutes. Publishing the same rows again stores nothing.
+        supersedes another. Publishing the same rows again stores nothing.
         """
         if rows.block_keys.size == 0:
             return _NOTHING_NEW
@@ -90,7 +90,7 @@ class PlanStore:
                 plan.c.plan_key,
                 plan.c.block_key,
                 plan.c.version,
-                plan.c.planned_min,
+                plan.c.status,
                 plan.c.digest,
             ).where(
                 plan.c.day == rows.day,
@@ -104,7 +104,7 @@ class PlanStore:
                 standing.ints("block_key").tolist(),
                 standing.ints("plan_key").tolist(),
                 standing.ints("version").tolist(),
-                standing.ints("planned_min").tolist(),
+                standing.texts("status"),
                 standing.texts("digest"),
                 strict=True,
             )
@@ -118,8 +118,8 @@ class PlanStore:
                 chosen.append(index)
                 versions.append(1)
                 continue
-            plan_key, version, planned_min, digest_before = before
-            if digest == digest_before or (status == "no-weather" and planned_min > 0):
+            plan_key, version, status_before, digest_before = before
+            if digest == digest_before or (status == "no-weather" != status_before):
                 continue
             chosen.append(index)
             versions.append(version + 1)

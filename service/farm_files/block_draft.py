@@ -46,7 +46,9 @@ class BlockDraft:
         """Note which sizes are those of a full-size planting."""
         for scaled, source in _SCALED_BY.items():
             is_default = self.origins.get(source) != GIVEN
-            self.numbers[scaled] = float(is_default)
-            self.origins[scaled] = (
-                "full-size default, grows with age" if is_default else "given for this year"
+            is_dated = source.startswith("canopy") and not math.isnan(
+                self.numbers["canopy_measured_year"]
             )
+            given = "measured, grows from there" if is_dated else "given for this year"
+            self.numbers[scaled] = float(is_default)
+            self.origins[scaled] = "full-size default, grows with age" if is_default else given

@@ -25,6 +25,7 @@ from service.errors import InputInvalid
 from service.farm_files.block_draft import BlockDraft
 from service.farm_files.block_keys import (
     FIXED,
+    FULL_SIZE,
     GIVEN,
     KC_NUMBERS,
     NOTED_NAMES,
@@ -41,6 +42,7 @@ from service.farm_files.block_part_keys import (
     SoilByTextureKeys,
     SoilByWaterKeys,
 )
+from service.farm_files.canopy_file import read_measured_day
 from service.farm_files.crop_defaults import crop_defaults, mulch_defaults
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
@@ -288,7 +290,14 @@ def _read_crop_numbers(
     if crop is not None:
         group = draft.numbers["texture_group"]
         defaults = crop_defaults(crop, texture_group=group, rhmin_pct=rhmin_pct)
-    for place, keys in ((overrides, KC_NUMBERS), (table, SIZE)):
+    sizes = SIZE
+    if read_measured_day(table, draft) is not None:
+        sizes = (*SIZE, *FULL_SIZE)
+        for full, usual in zip(
+            FULL_SIZE, ("canopy_cover_fraction", "canopy_height_m"), strict=True
+        ):
+            defaults[full.field] = defaults.get(usual, (math.nan, ""))
+    for place, keys in ((overrides, KC_NUMBERS), (table, sizes)):
         for key in keys:
             default, origin = defaults.get(key.field, (math.nan, ""))
             draft.take(place, key, default, origin)

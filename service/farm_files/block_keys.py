@@ -264,16 +264,32 @@ class BlockKeys(Table):
         otherwise="the lower end of the published range, growing with age",
     )
     canopy_cover = NumberKey(
-        about="Share of the ground shaded at full leaf this year; the height goes on growing.",
+        about="Share of the ground shaded at full leaf, this year or on canopy_measured_on.",
         measure=share(0.01, 1.0),
         field="canopy_cover_fraction",
         otherwise="the crop table's, growing with age",
     )
     canopy_height = NumberKey(
-        about="Height of the plants this year; the cover goes on growing.",
+        about="Height of the plants, this year or on canopy_measured_on.",
         measure=HEIGHT,
         field="canopy_height_m",
         otherwise="the crop table's, growing with age",
+    )
+    canopy_measured_on = DayKey(
+        about="Day on which cover or height was measured: it grows from there.",
+        otherwise="no growth",
+    )
+    full_cover = NumberKey(
+        about="Cover that a measured canopy_cover grows to; needs canopy_measured_on.",
+        measure=share(0.01, 1.0),
+        field="full_cover_fraction",
+        otherwise=OF_CROP_TABLE,
+    )
+    full_height = NumberKey(
+        about="Height that a measured canopy_height grows to; needs canopy_measured_on.",
+        measure=HEIGHT,
+        field="full_height_m",
+        otherwise=OF_CROP_TABLE,
     )
     root_share_of_wetted = NumberKey(
         about="Share of the applied water that reaches roots this year.",
@@ -332,44 +348,28 @@ class BlockKeys(Table):
 
 
 REQUIRED: tuple[NumberKey, ...] = (
-    BlockKeys.area,
-    BlockKeys.row_spacing,
-    BlockKeys.emitter_spacing,
-    BlockKeys.emitter_flow,
-)
+    BlockKeys.area, BlockKeys.row_spacing, BlockKeys.emitter_spacing, BlockKeys.emitter_flow,
+)  # fmt: skip
 FIXED: tuple[NumberKey, ...] = tuple(
     key
     for key in BlockKeys.declared()
     if isinstance(key, NumberKey) and key.field and key.default is not None
 )
 SOIL: tuple[NumberKey, ...] = (
-    SoilByWaterKeys.field_capacity,
-    SoilByWaterKeys.wilting_point,
-    SoilByWaterKeys.conductivity,
-)
+    SoilByWaterKeys.field_capacity, SoilByWaterKeys.wilting_point, SoilByWaterKeys.conductivity,
+)  # fmt: skip
 KC_NUMBERS: tuple[NumberKey, ...] = (
-    KcKeys.initial,
-    KcKeys.mid,
-    KcKeys.end,
-    KcKeys.off_season,
-    KcKeys.height,
-    KcKeys.reference_canopy,
-    KcKeys.density_factor,
-)
+    KcKeys.initial, KcKeys.mid, KcKeys.end, KcKeys.off_season, KcKeys.height,
+    KcKeys.reference_canopy, KcKeys.density_factor,
+)  # fmt: skip
 SIZE: tuple[NumberKey, ...] = (
-    BlockKeys.depletion_fraction,
-    BlockKeys.years_to_full_size,
-    BlockKeys.root_depth,
-    BlockKeys.canopy_cover,
-    BlockKeys.canopy_height,
-    BlockKeys.root_share_of_wetted,
-)
+    BlockKeys.depletion_fraction, BlockKeys.years_to_full_size, BlockKeys.root_depth,
+    BlockKeys.canopy_cover, BlockKeys.canopy_height, BlockKeys.root_share_of_wetted,
+)  # fmt: skip
+FULL_SIZE: tuple[NumberKey, ...] = (BlockKeys.full_cover, BlockKeys.full_height)
 MULCH: tuple[NumberKey, ...] = (
-    MulchKeys.cover,
-    MulchKeys.rain_pass,
-    MulchKeys.kc_initial,
-    MulchKeys.kc_reduction,
-)
+    MulchKeys.cover, MulchKeys.rain_pass, MulchKeys.kc_initial, MulchKeys.kc_reduction,
+)  # fmt: skip
 ALL_NUMBERS: tuple[NumberKey, ...] = (
     *REQUIRED,
     *FIXED,
@@ -378,6 +378,7 @@ ALL_NUMBERS: tuple[NumberKey, ...] = (
     *SOIL,
     *KC_NUMBERS,
     *SIZE,
+    *FULL_SIZE,
     *MULCH,
 )
 """Every number of a block that a file can hold, except the texture group and the scaled sizes."""

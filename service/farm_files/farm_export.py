@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from service.agronomy.block_batch import month_and_day
-from service.agronomy.civil_day import wall_text
+from service.agronomy.civil_day import day_of_decimal_year, wall_text
 from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, NOTED_NAMES, TABLE_OF
 from service.farm_files.block_part_keys import TIMER_DAYS, WEEKDAYS, WateringSeasonKeys
@@ -109,6 +109,9 @@ def _block_lines(block: BlockDefinition) -> list[str]:
     ]
     if block.balance_start is not None:
         lines.append(_pair("balance_start", block.balance_start))
+    if not math.isnan(block.canopy_measured_year):
+        measured_on = day_of_decimal_year(block.canopy_measured_year)
+        lines.append(_pair("canopy_measured_on", measured_on))
     if block.no_water:
         lines.append("no_water = [")
         lines += [

@@ -7,6 +7,7 @@ all blocks of a region at once.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -153,6 +154,12 @@ class BlockDefinition:
     canopy_is_scaled: bool
     """The cover; the height has its own."""
     canopy_height_is_scaled: bool
+    canopy_measured_year: float = math.nan
+    """When cover and height were measured, as a year with its part; NaN: they are of this year."""
+    full_cover_fraction: float = math.nan
+    """What a measured cover grows to; NaN where none was measured, or its day is not known."""
+    full_height_m: float = math.nan
+    """The same of the height."""
     mulch_cover_fraction: float
     mulch_rain_pass_fraction: float
     mulch_kc_initial: float

@@ -8,10 +8,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from service.agronomy.block_batch import day_of_year, take_blocks, young_canopy_is_full
 from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.records import CropBatch, CurveDefinition, SoilBatch, SystemBatch
+from service.agronomy.root_zone import grown_from_measured
 from tests.factories import batch_of, make_block
 
 TABLE = CurveDefinition(
@@ -91,6 +94,64 @@ def test_cover_and_height_grow_each_by_itself(grows: str) -> None:
     cover, height = (share, 1.0) if grows == "canopy_is_scaled" else (1.0, share)
     assert crop.canopy_cover_fraction[0] == pytest.approx(0.6 * cover)
     assert crop.canopy_height_m[0] == pytest.approx(1.5 * height)
+
+
+@pytest.mark.parametrize(
+    ("season_year", "height_m"),
+    [
+        # Shares of full size at 1, 2, 3, 5 and 7 of 5 years: 0.02 + 0.98 x (age / 5)^1.5.
+        (2022, 1.0 * (0.02 + 0.98 * 0.2**1.5) / (0.02 + 0.98 * 0.4**1.5)),
+        (2023, 1.0),
+        (2024, 1.0 + 0.5 * (0.6**1.5 - 0.4**1.5) / (1.0 - 0.4**1.5)),
+        (2026, 1.5),
+        (2028, 1.5),
+    ],
+)
+def test_a_measured_height_grows_from_its_year_to_full_size(
+    season_year: int, height_m: float
+) -> None:
+    tree: dict[str, Any] = {
+        "planting_year": 2021.0,
+        "years_to_full_size": 5.0,
+        "canopy_height_m": 1.0,
+        "canopy_measured_year": 2023.5,
+        "full_height_m": 1.5,
+        "full_cover_fraction": 0.6,
+    }
+    crop = batch_of(make_block(**tree), season_year=season_year).crop
+    assert crop.canopy_height_m[0] == pytest.approx(height_m)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"full_height_m": 1.2}, {"planting_year": np.nan}, {"canopy_measured_year": np.nan}],
+    ids=["taller than full size", "full-grown", "without a day"],
+)
+def test_a_measured_height_stays_where_nothing_is_known_to_grow(changes: dict[str, float]) -> None:
+    tree: dict[str, Any] = {
+        "planting_year": 2021.0,
+        "canopy_height_m": 1.5,
+        "canopy_measured_year": 2022.5,
+        "full_height_m": 3.0,
+        **changes,
+    }
+    crop = batch_of(make_block(**tree), season_year=2024).crop
+    assert crop.canopy_height_m[0] == 1.5
+
+
+@given(
+    measured=st.floats(0.05, 5.0),
+    full=st.floats(0.05, 5.0),
+    then=st.floats(0.02, 1.0),
+    shares=st.lists(st.floats(0.02, 1.0), min_size=2, max_size=6),
+)
+def test_growth_never_shrinks_a_canopy_nor_passes_full_size(
+    measured: float, full: float, then: float, shares: list[float]
+) -> None:
+    rising = np.sort(shares)
+    sizes = grown_from_measured(measured, full, measured_share=then, share=rising)
+    assert (np.diff(sizes) >= -1e-12).all()
+    assert (sizes <= max(measured, full) + 1e-12).all()
 
 
 @pytest.mark.parametrize(

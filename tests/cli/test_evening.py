@@ -49,6 +49,20 @@ def test_a_planting_of_years_ahead_is_questioned(empty: Command, tmp_path: Path)
     assert "planting year 2041 is after 2026" in " ".join(result.stderr.split())
 
 
+@pytest.mark.parametrize("day", ["", "canopy_measured_on = 2025-07-01\n"])
+def test_a_young_canopy_without_the_day_of_its_measurement_is_noticed(
+    empty: Command, tmp_path: Path, day: str
+) -> None:
+    farm = tmp_path / "farm.toml"
+    young = f'planting_year = 2023\ncanopy_height = "1 m"\n{day}'
+    farm.write_text(FARM_FILE.read_text("utf-8").replace("planting_year = 2023\n", young))
+    with time_machine.travel(EVENING, tick=False):
+        result = empty("load", str(farm))
+    assert result.exit_code == 0, result.output
+    notes = " ".join(result.stderr.split())
+    assert ("canopy_height has no canopy_measured_on" in notes) == (not day)
+
+
 def test_an_import_without_news_changes_nothing(empty: Command) -> None:
     with time_machine.travel(EVENING, tick=False):
         empty("load", str(FARM_FILE))

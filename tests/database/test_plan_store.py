@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWorkFactory
@@ -101,29 +102,28 @@ def test_going_back_to_an_earlier_plan_is_a_version_of_its_own(
     assert found.version == 3
 
 
-def test_a_plan_without_weather_never_takes_the_place_of_one_with_minutes(
-    open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
+@pytest.mark.parametrize(("status", "planned_min"), [("water", 60), ("rest", 0)])
+def test_a_plan_without_weather_never_takes_the_place_of_another(
+    open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int, status: str, planned_min: int
 ) -> None:
     blind = make_plans(keys, basis_key, status="no-weather", planned_min=0, digest="blind")
-    publish(open_unit, make_plans(keys, basis_key))
+    publish(open_unit, make_plans(keys, basis_key, status=status, planned_min=planned_min))
     assert publish(open_unit, blind, at=SOON) == 0
     found = find(open_unit)
     assert found is not None
-    assert found.status == "water"
+    assert found.status == status
 
 
-def test_a_plan_without_weather_takes_the_place_of_rest_and_yields_to_any(
+def test_a_plan_without_weather_yields_to_any(
     open_unit: UnitOfWorkFactory, keys: Ints, basis_key: int
 ) -> None:
-    rest = make_plans(keys, basis_key, status="rest", planned_min=0, digest="rest")
     blind = make_plans(keys, basis_key, status="no-weather", planned_min=0, digest="blind")
-    assert publish(open_unit, rest) == 2
     assert publish(open_unit, blind) == 2
     assert publish(open_unit, make_plans(keys, basis_key)) == 2
     found = find(open_unit)
     assert found is not None
-    assert (found.version, found.status) == (3, "water")
-    blind_plan = find(open_unit, version=2)
+    assert (found.version, found.status) == (2, "water")
+    blind_plan = find(open_unit, version=1)
     assert blind_plan is not None
     assert np.isnan(blind_plan.gross_mm)
     assert blind_plan.pulses == ()

@@ -166,6 +166,45 @@ def test_defaults_grow_with_age_and_given_sizes_stay() -> None:
     assert (block.canopy_is_scaled, block.canopy_height_is_scaled) == (False, True)
 
 
+MEASURED = 'planting_year = 2024\ncanopy_height = "1 m"\ncanopy_measured_on = 2025-07-02'
+
+
+def test_a_measured_canopy_carries_its_day_and_what_it_grows_to() -> None:
+    block = block_with(MEASURED)
+    assert block.canopy_measured_year == pytest.approx(2025.0 + 182 / 365)
+    assert block.full_height_m == CROPS[block.crop_key].reference_height_m
+    assert block.origins["canopy_height_is_scaled"] == "measured, grows from there"
+    bundle = parse(block_text(MEASURED))
+    assert_same(parse(write_farm_file(bundle)), bundle)
+
+
+def test_a_canopy_without_its_day_is_of_this_year() -> None:
+    block = block_with('planting_year = 2024\ncanopy_height = "1 m"')
+    assert math.isnan(block.canopy_measured_year) and math.isnan(block.full_height_m)
+    assert block.origins["canopy_height_is_scaled"] == "given for this year"
+
+
+@pytest.mark.parametrize(
+    ("lines", "key", "allowed"),
+    [
+        ("canopy_measured_on = 2025-07-02", "canopy_measured_on", "canopy_cover or canopy_height"),
+        ("full_height = '2 m'", "full_height", "canopy_measured_on beside it"),
+        (
+            "planting_year = 2024\ncanopy_cover = 0.2\ncanopy_measured_on = 2023-07-02",
+            "canopy_measured_on",
+            "not before the planting_year",
+        ),
+    ],
+    ids=["nothing measured", "no day", "before planting"],
+)
+def test_a_day_of_measurement_that_fits_nothing_is_refused(
+    lines: str, key: str, allowed: str
+) -> None:
+    fault = only_fault_of(block_text(lines))
+    assert fault.where.endswith(key)
+    assert allowed in fault.allowed
+
+
 @pytest.mark.parametrize(
     ("texture", "group"), [("sand", 0.0), ("loam", 1.0), ("Sandy Loam", 1.0), ("clay", 2.0)]
 )

@@ -108,3 +108,22 @@ def test_a_given_height_leaves_the_cover_to_its_age() -> None:
         ]
     )
     assert season[0][0] <= 0.65 * season[1][0]
+
+
+def test_a_height_measured_in_the_first_year_asks_for_the_water_of_a_young_planting() -> None:
+    # Of three trees planted in 2022 one has a height of 1.5 m measured that summer, one the same
+    # for this year. Neither may ask for more than the one that grows by its age and is as tall.
+    young = crop_numbers(CROPS["peach-bare-frost"]) | {"planting_year": 2022.0}
+    growing = {"root_depth_is_scaled": True, "root_share_is_scaled": True, "canopy_is_scaled": True}
+    measured = {"canopy_height_m": 1.5, "canopy_measured_year": 2022.6, "full_height_m": 3.0}
+    season = gross_and_use(
+        [
+            young | growing | {"canopy_height_is_scaled": True},
+            young | growing | measured,
+            young | growing | {"canopy_height_m": 1.5},
+            crop_numbers(CROPS["peach-bare-frost"]),
+        ]
+    )
+    by_age, dated, undated, mature = (gross for gross, _ in season)
+    assert by_age <= dated <= 0.65 * mature
+    assert undated <= dated

@@ -211,11 +211,17 @@ class BlockOut(Out):
     canopy_cover_fraction: float | None = Field(description="Ground shaded at full leaf.")
     canopy_height_m: float | None = Field(description="Height of the canopy, m.")
     canopy_is_scaled: bool = Field(
-        description="True: the full-size cover, reached with age; false: this year's."
+        description="True: the full-size cover, reached with age; false: as measured."
     )
     canopy_height_is_scaled: bool = Field(
-        description="True: the full-size height, reached with age; false: this year's."
+        description="True: the full-size height, reached with age; false: as measured."
     )
+    canopy_measured_year: float | None = Field(
+        description="When cover and height were measured, as a year with the part that had passed:"
+        " they grow from there; null: they are this year's."
+    )
+    full_cover_fraction: float | None = Field(description="What a measured cover grows to.")
+    full_height_m: float | None = Field(description="What a measured height grows to, m.")
     planting_year: int | None = Field(
         description=("Calendar year of planting; null: already full size.")
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 from service.records.farms import BlockDefinition
@@ -10,9 +11,29 @@ from service.records.farms import BlockDefinition
 
 def questions_of(blocks: Iterable[BlockDefinition], day: date) -> tuple[str, ...]:
     """What to ask about some blocks on a day, in English."""
-    return tuple(
-        f"{block.block_id}: planting year {block.planting_year:.0f} is after {day.year}; is that"
-        " meant? Until then it is treated as just planted."
-        for block in blocks
-        if block.planting_year > day.year  # NaN: not given
-    )
+    return tuple(question for block in blocks for question in _of_block(block, day.year))
+
+
+def _of_block(block: BlockDefinition, year: int) -> Iterator[str]:
+    if block.planting_year > year:  # NaN: not given
+        yield (
+            f"{block.block_id}: planting year {block.planting_year:.0f} is after {year}; is that"
+            " meant? Until then it is treated as just planted."
+        )
+    for key in _canopy_that_stays(block, year):
+        yield (
+            f"{block.block_id}: {key} has no canopy_measured_on: it is taken as this year's size in"
+            " every year, and the young plants do not grow from it."
+        )
+
+
+def _canopy_that_stays(block: BlockDefinition, year: int) -> tuple[str, ...]:
+    """Keys of a young planting's canopy that were given without the day of their measurement."""
+    is_young = 0 <= year - block.planting_year < block.years_to_full_size  # NaN: full-grown
+    if not is_young or not math.isnan(block.canopy_measured_year):
+        return ()
+    grows = {
+        "canopy_cover": block.canopy_is_scaled,
+        "canopy_height": block.canopy_height_is_scaled,
+    }
+    return tuple(key for key, is_scaled in grows.items() if not is_scaled)

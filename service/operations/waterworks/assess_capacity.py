@@ -14,6 +14,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from service.agronomy.block_batch import canopy_size
 from service.agronomy.capacity import keeps_below_allowed, peak_over_days
 from service.agronomy.records import Days, Floats, WallWindow
 from service.agronomy.root_zone import size_by_age, wetted_fraction
@@ -29,7 +30,7 @@ from service.operations.waterworks.peak_needs import (
     open_time_h,
     peak_rows,
 )
-from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition
+from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition, number_columns
 from service.translations.catalogue import marked
 
 NORTHERN_SUMMER = ((4, 1), (10, 31))
@@ -316,7 +317,7 @@ def _changed_bundles(
     text = "a second drip line in each row"
     found.append(("second-line", text, replace(bundle, blocks=doubled), reason))
     if growing is not None:
-        blocks = tuple(replace(block, planting_year=math.nan) for block in growing.blocks)
+        blocks = tuple(_as_of_year(block, date.max.year) for block in growing.blocks)
         full = replace(growing, blocks=blocks)
         found.append(("full-grown", "plants at their full size, nothing else changed", full, ""))
     return found
@@ -332,8 +333,7 @@ def _as_of_year(block: BlockDefinition, season_year: int) -> BlockDefinition:
     if math.isnan(block.planting_year):
         return block
     share = size_by_age(max(0.0, season_year - block.planting_year), block.years_to_full_size)
-    cover = float(share.canopy_share) if block.canopy_is_scaled else 1.0
-    height = float(share.canopy_share) if block.canopy_height_is_scaled else 1.0
+    cover, height_m = canopy_size(number_columns([block]), season_year)
     roots = float(share.root_depth_share) if block.root_depth_is_scaled else 1.0
     rooted = float(share.root_share_of_wetted) if block.root_share_is_scaled else 1.0
     return replace(
@@ -341,8 +341,8 @@ def _as_of_year(block: BlockDefinition, season_year: int) -> BlockDefinition:
         planting_year=math.nan,
         root_depth_m=roots * block.root_depth_m,
         root_share_of_wetted=rooted * block.root_share_of_wetted,
-        canopy_cover_fraction=cover * block.canopy_cover_fraction,
-        canopy_height_m=height * block.canopy_height_m,
+        canopy_cover_fraction=float(cover[0]),
+        canopy_height_m=float(height_m[0]),
     )
 
 

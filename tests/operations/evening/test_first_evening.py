@@ -26,6 +26,7 @@ from tests.vines_farm import (
     bring_evening,
     ledger,
     load_vines,
+    plan_of,
 )
 
 
@@ -109,3 +110,30 @@ def test_books_that_begin_within_the_season_count_its_degree_days_from_its_start
     assert rows.numbers["degree_day_sum_c_day"][0] == pytest.approx(
         day_count * ((TMAX_C + TMIN_C) / 2.0 - FLOOR_C)
     )
+
+
+def test_a_bridged_gap_settles_when_its_weather_comes(vines: Service) -> None:
+    bring_evening(vines, TODAY)
+    # Beyond the forecast of the first evening, which would stand in otherwise.
+    gap = (TODAY + timedelta(days=9), TODAY + timedelta(days=14))
+    later = TODAY + timedelta(days=16)
+    bring_evening(vines, later, weather_from=TODAY, without=gap)
+    assert plan_of(vines, later + ONE_DAY).status != "no-weather"
+    bridged = ledger(vines)
+    silent = (bridged.days >= np.datetime64(gap[0])) & (bridged.days <= np.datetime64(gap[1]))
+    assert silent.sum() == 6
+    assert not bridged.is_observed[silent].any()
+    assert (bridged.flags[silent] & PlanFlag.REFERENCE_ET_FILLED != 0).all()
+    assert settled_day(vines) == gap[0] - ONE_DAY
+    bring_evening(vines, later, weather_from=gap[0])
+    known = ledger(vines)
+    assert known.is_observed[silent].all()
+    assert not (known.flags & PlanFlag.REFERENCE_ET_FILLED).any()
+    assert settled_day(vines) == later - ONE_DAY
+
+
+def settled_day(service: Service) -> date:
+    with service.unit_of_work(write=False) as unit:
+        key = unit.blocks.get_block_key(BLOCK_ID)
+        found: date = unit.ledger.read_states(np.array([key])).settled_day[0].item()
+    return found

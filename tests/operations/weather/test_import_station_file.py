@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import csv
+import gzip
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
+from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 import pytest
@@ -10,15 +15,19 @@ import pytest
 from service.agronomy.records import Floats
 from service.database.session import UnitOfWorkFactory
 from service.errors import NotFound
+from service.farm_files.station_file import parse_station
+from service.farm_files.weather_file import parse_weather
+from service.operations.evening.gather_weather import GatheredWeather, gather_weather
 from service.operations.weather.import_station_file import (
     StationImport,
     find_station_setup,
     import_station_file,
     merge_setup,
 )
+from service.operations.weather.import_weather import import_weather
 from service.records.weather import STATION_FIELDS, StationIntervals, StationSetup, WeatherRows
 from tests.operations.weather.settled_ledger import settle, settled_day
-from tests.stored_farms import ints, stored_bundle
+from tests.stored_farms import ints, stored_bundle, stored_site
 
 NOW = datetime(2026, 7, 20, 12, tzinfo=UTC)
 SETUP = StationSetup(clock="-08:00", stamp="end", wind_height_m=3.0, radiation="w-m2")
@@ -173,3 +182,63 @@ def test_a_site_that_is_not_there_stores_nothing(open_unit: UnitOfWorkFactory) -
             "nowhere", hours(0, 24), sha256="a", setup=SETUP, unit_of_work=open_unit, clock=_Clock()
         )
     assert len(stored(open_unit)) == 0
+
+
+# --- the same days by both routes ----------------------------------------------------------------
+
+REAL_DAYS = Path(__file__).parents[2] / "validation/data/delta_stations/daily_2014_2016.csv.gz"
+"""Davis, California, of the public network CIMIS, with its notice (CC BY-SA 4.0)."""
+
+
+def real_days() -> bytes:
+    """A spring of one real station, in the columns that both routes read."""
+    names = {"tmax_c": "tmax_c", "tmin_c": "tmin_c", "tdew_c": "tdew_c", "wind_m_s": "u2_ms",
+             "rs_w_m2": "rs_wm2", "rain_mm": "rain_mm"}  # fmt: skip
+    lines = [",".join(["date", *names])]
+    with gzip.open(REAL_DAYS, "rt", encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            if row["name"] == "davis" and "2016-02-01" <= row["date"] <= "2016-04-30":
+                cells = (row[name].replace("NA", "") for name in names.values())
+                lines.append(",".join([row["date"], *cells]))
+    return "\n".join(lines).encode()
+
+
+def test_the_station_route_and_the_daily_route_give_the_same_days(
+    open_unit: UnitOfWorkFactory,
+) -> None:
+    content = real_days()
+    day_file = parse_weather(content, name="days.csv")
+    zone = stored_site().zone
+    setup = StationSetup(clock=zone, stamp="end", wind_height_m=2.0, radiation="w-m2")
+    station_file = parse_station(content, name="days.csv", setup=setup, zone=zone, now=NOW)
+    import_station_file("hollow", station_file.intervals, sha256=station_file.sha256, setup=setup,
+                        unit_of_work=open_unit, clock=_Clock())  # fmt: skip
+    by_station = gathered(open_unit)
+    import_weather("hollow", day_file.days, day_file.fields, source="import",
+                   forecast_from=NOW.date(), unit_of_work=open_unit, clock=_Clock())  # fmt: skip
+    by_days = gathered(open_unit, source_order={"import": 2, "station": 1})
+    assert by_days.rows.days.size > by_station.rows.days.size
+    for name in ("tmax_c", "tmin_c", "ea_kpa", "u2_m_s", "rs_mj_m2", "rain_mm"):
+        first, second = (getattr(each.weather.checked, name) for each in (by_station, by_days))
+        np.testing.assert_allclose(first, second, rtol=1e-9, err_msg=name)
+        first, second = (each.weather.checked.flags[name] for each in (by_station, by_days))
+        np.testing.assert_array_equal(first, second, err_msg=name)
+    et0_mm = by_station.weather.days.et0_mm
+    np.testing.assert_allclose(et0_mm, by_days.weather.days.et0_mm, rtol=1e-9)
+    assert np.isfinite(et0_mm).sum() == 90
+
+
+def gathered(
+    open_unit: UnitOfWorkFactory, source_order: Mapping[str, int] = MappingProxyType({})
+) -> GatheredWeather:
+    with open_unit(write=False) as unit:
+        sites = unit.blocks.read_site_table(ints(unit.blocks.get_site_key("hollow")))
+        return gather_weather(
+            unit.weather,
+            sites,
+            on=NOW.date(),
+            now=NOW,
+            first_day=date(2016, 2, 1),
+            last_day=date(2016, 4, 30),
+            source_order=source_order,
+        )
