@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.canopy_density import density_coefficient
+from service.agronomy.crop_water_use import BARE_SOIL_KC
 from service.agronomy.records import (
     CropBatch,
     CurveDefinition,
@@ -92,6 +93,8 @@ def make_block_batch(
     root_depth_m = numbers["root_depth_m"] * np.where(
         numbers["root_depth_is_scaled"] > 0, depth_share, 1.0
     )
+    # A live cover between young plants roots the wet strip that their own roots do not reach.
+    root_share = np.where(numbers["ground_kc"] > BARE_SOIL_KC, 1.0, root_share)
     root_share_of_wetted = numbers["root_share_of_wetted"] * np.where(
         numbers["root_share_is_scaled"] > 0, root_share, 1.0
     )
@@ -240,6 +243,7 @@ def _crop_batch(
         degree_day_floor_c=floor_c[which],
         kc_table_doy=table_doy[which],
         kc_table_value=table_value[which],
+        ground_kc=np.where(np.isnan(numbers["ground_kc"]), BARE_SOIL_KC, numbers["ground_kc"]),
     )
 
 
@@ -268,4 +272,7 @@ def _system_batch(numbers: Mapping[str, Floats], supply_index: Ints) -> SystemBa
         watering_start_doy=numbers["watering_start_doy"],
         watering_end_doy=numbers["watering_end_doy"],
         supply_index=supply_index,
+        daily_pulse_count=np.where(
+            np.isnan(numbers["daily_pulse_count"]), np.inf, numbers["daily_pulse_count"]
+        ),
     )

@@ -77,6 +77,7 @@ def pack_whole(supply: SharedSupply, free_l_per_h: Floats, has_equal_windows: bo
                 supply.slot_offset[block_index] : supply.slot_offset[block_index + 1]
             ]
             most = min(course.pulse_count + EXTRA_PULSES, own_starts_min.shape[0])
+            most = min(most, block.most_pulse_count)
             is_laid = False
             for pulse_count in range(course.pulse_count, most + 1):
                 is_laid = (

@@ -16,6 +16,9 @@ from service.errors import Fault, InputInvalid
 Table = Mapping[str, object]
 Limits = tuple[float, float]
 
+BARE_GROUND_KC = 0.15  # Kc_min, FAO-56 Eq. 98
+COVER_KC = 0.80  # FAO-56 Table 12: Kc ini of orchards with an active ground cover, no frosts
+EVERGREEN_COVER_KC = 0.85  # FAO-56 Table 12: citrus of 20 % canopy, active ground cover
 KC_LIMITS: Limits = (0.1, 1.3)
 HUMID_LIMITS: Limits = (0.0, 0.5)
 HEIGHT_LIMITS_M: Limits = (0.1, 10.0)
@@ -80,6 +83,22 @@ class CropRow:
     density_source: str
     stage_source: str | None
     salinity_source: str | None
+
+    @property
+    def ground_kc(self) -> float:
+        """Kc of the ground between the plants, which a young canopy does not take with it."""
+        if not self.has_ground_cover:
+            return BARE_GROUND_KC
+        return EVERGREEN_COVER_KC if self.is_evergreen else COVER_KC
+
+    @property
+    def ground_source(self) -> str:
+        """Where it comes from."""
+        if not self.has_ground_cover:
+            return "bare soil: FAO-56 Eq. 98, lower end of 0.15-0.20"
+        if self.is_evergreen:
+            return "choice: live cover under citrus of 20 % canopy, FAO-56 Table 12, p. 113"
+        return "choice: live cover under trees without leaves, FAO-56 Table 12, p. 113"
 
 
 def read_crop_rows(text: str) -> dict[str, CropRow]:

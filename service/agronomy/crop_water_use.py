@@ -158,7 +158,7 @@ def degree_day_sums(
     Equation: running sum of ``degree_day_step_c``, restarted on the season start.
     >>> from service.agronomy.records import CropBatch
     >>> one = np.array([1.0])
-    >>> vines = CropBatch(*[one] * 13, np.array([1]), np.array([1]), one, 10.0 * one, one, one)
+    >>> vines = CropBatch(*[one] * 13, np.array([1]), np.array([1]), one, 10.0 * one, *[one] * 3)
     >>> days = np.array(["2025-12-31", "2026-01-01", "2026-01-02"], "M8[D]")
     >>> warm, cold = np.full((3, 1), 18.0), np.full((3, 1), 10.0)
     >>> degree_day_sums(vines, days=days, tmax_c=warm, tmin_c=cold)[:, 0].tolist()
@@ -186,7 +186,7 @@ def resting_sum_c_day(crop: CropBatch, day: np.datetime64) -> Floats:
     >>> from service.agronomy.records import CropBatch
     >>> one = np.array([1.0])
     >>> knots = np.array([[200.0, 800.0, 2000.0, 3000.0]])
-    >>> vines = CropBatch(*[one] * 13, np.array([1]), np.array([60]), knots, 10.0 * one, one, one)
+    >>> vines = CropBatch(*[one] * 13, np.array([1]), np.array([60]), knots, 10.0 * one, *[one] * 3)
     >>> resting_sum_c_day(vines, np.datetime64("2026-01-01")).tolist()
     [3001.0]
     """
@@ -207,23 +207,23 @@ def crop_coefficient(
 
     The day a season starts on is day 1 of it, as in FAO-56; days after the last stage and before
     the next start have the off-season value. A block whose stages fill the whole year has none.
-    In season the value between stages is reduced for a canopy that is smaller than the table's
-    and for mulch; a block with its own table uses it unchanged.
+    In season the value between stages is reduced for a canopy that is smaller than the table's,
+    down to that of the ground between; and for mulch. A block's own table is used unchanged.
 
     Shapes: days (days,); climate_term, degree_day_sum_c_day and result (days, blocks).
     climate_term: addition of Eq. 62 gathered to the blocks [-].
     degree_day_sum_c_day: needed only where a block's curve runs on degree days [°C d].
     Returns: Kc [-]; NaN only for a block, and from the day, whose needed input is NaN.
-    Equation: FAO-56 Eq. 62, 65, 66; Kc_min + min(1, Kd / Kd_ref) (Kc - Kc_min), Allen & Pereira
-    2009. Under a mulch on the share m of the strip Kc ini is (1 - m) Kc ini + m Kc ini,mulch, and
-    Kc mid and Kc end are (1 - m r) of themselves, FAO-56 p. 196.
+    Equation: FAO-56 Eq. 62, 65, 66; Kg + min(1, Kd / Kd_ref) (Kc - Kg), Kg of the ground between,
+    Allen & Pereira 2009. Under a mulch on the share m of the strip Kc ini is (1 - m) Kc ini + m
+    Kc ini,mulch, and Kc mid and Kc end are (1 - m r) of themselves, FAO-56 p. 196.
     >>> from service.agronomy.records import CropBatch
     >>> one = np.array([1.0])
     >>> beans = CropBatch(  # FAO-56 Ex. 28
     ...     0.15 * one, 1.19 * one, 0.35 * one, 0.2 * one, 0.4 * one, one, one, one,
     ...     0.4 * one, 0.0 * one, one, one, 0.45 * one, np.array([0]), np.array([143]),
     ...     np.array([[25.0, 50.0, 80.0, 100.0]]), np.nan * one,
-    ...     np.full((1, 1), np.nan), np.full((1, 1), np.nan))
+    ...     np.full((1, 1), np.nan), np.full((1, 1), np.nan), 0.15 * one)
     >>> day_40 = np.array(["2025-05-23"], "M8[D]") + 39
     >>> round(float(crop_coefficient(beans, days=day_40, climate_term=np.zeros((1, 1)))[0, 0]), 3)
     0.774
@@ -329,7 +329,7 @@ def stages_of(crop: CropBatch) -> Stages:
     mulch = crop.mulch_cover_fraction
     kc_initial = (1.0 - mulch) * crop.kc_initial + mulch * crop.mulch_kc_initial
     kept = 1.0 - mulch * crop.mulch_kc_reduction_fraction
-    under_mulch = np.minimum(BARE_SOIL_KC * kept, kc_initial)
+    under_mulch = np.minimum(crop.ground_kc * kept, kc_initial)
     # A year of 366 days must not fall out of a curve that fills the year.
     fills_year = (crop.curve_basis == SEASON_BY_DAYS) & (last >= DAYS_IN_YEAR)
     return Stages(
@@ -343,7 +343,7 @@ def stages_of(crop: CropBatch) -> Stages:
         is_end_adjusted=crop.kc_end >= END_ADJUSTED_FROM_KC,
         kc_initial=kc_initial,
         kept_under_mulch=kept,
-        bare_ground_kc=np.where(mulch > 0.0, under_mulch, BARE_SOIL_KC),
+        bare_ground_kc=np.where(mulch > 0.0, under_mulch, crop.ground_kc),
     )
 
 

@@ -31,11 +31,13 @@ from service.agronomy.root_zone import (
     total_available_water_mm,
 )
 from service.agronomy.supply import schedule_supplies
+from service.agronomy.units import MINUTES_PER_DAY
 from service.agronomy.water_balance import DayLedger, PulseTimes, step_days
 from service.agronomy.watering_rules import (
     PulseLimits,
     WaterNeed,
     credited_rain_mm,
+    daily_maximum_min,
     net_rate_mm_per_min,
     pulse_limits,
     shortfall_mm,
@@ -250,7 +252,7 @@ def plan_tomorrow(
         limits=limits,
         net_rate_mm_per_min=rate_mm_per_min,
         gross_mm=schedule.planned_min * blocks.system.application_rate_mm_per_h / 60.0,
-        schedule=replace(schedule, cause=cause),
+        schedule=replace(schedule, cause=cause).limited_in_pulses(demand, blocks.system),
         deferred_mm=np.maximum(0.0, need.need_mm - schedule.planned_net_mm),
         shortfall_mm=shortfall_mm(need, schedule.planned_net_mm, crop.raw_mm[0]),
         held_min=held_min,
@@ -357,7 +359,8 @@ def _demand(
         net_rate_mm_per_min=rate_mm_per_min,
         shortest_pulse_min=limits.shortest_pulse_min,
         longest_pulse_min=limits.longest_pulse_min,
-        daily_maximum_min=whole_minutes(np.floor(system.daily_maximum_min)),
+        daily_maximum_min=whole_minutes(daily_maximum_min(limits, system)),
+        most_pulse_count=whole_minutes(np.minimum(system.daily_pulse_count, MINUTES_PER_DAY)),
         off_ratio=system.off_ratio,
         valve_gap_min=whole_minutes(np.ceil(system.valve_gap_s / 60.0)),
         flow_l_per_h=system.flow_l_per_h,

@@ -120,7 +120,7 @@ def raise_total(
     """
     fewest = max(course.pulse_count, -(-total_min // block.longest_pulse_min))
     most = min(max(fewest, most_pulses), total_min // block.shortest_pulse_min)
-    most = min(most, starts_min.shape[0])
+    most = min(most, starts_min.shape[0], block.most_pulse_count)
     add_flow(free_l_per_h, block, course, starts_min, 1.0)
     trial_min = np.empty_like(starts_min)
     off_ratio = course.off_ratio
@@ -181,7 +181,8 @@ def has_gap(
     add_flow(free_l_per_h, block, course, starts_min, 1.0)
     fewest = max(course.pulse_count, -(-total_min // block.longest_pulse_min))
     is_laid = False
-    for pulse_count in range(fewest, min(fewest + 1, total_min // block.shortest_pulse_min) + 1):
+    most = min(fewest + 1, total_min // block.shortest_pulse_min, block.most_pulse_count)
+    for pulse_count in range(fewest, most + 1):
         is_laid = lay_in_gaps(
             block,
             opens_min,

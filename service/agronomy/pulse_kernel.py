@@ -53,6 +53,7 @@ class BlockDay(Protocol):
     supply_index: int
     not_before_min: int
     priority: int
+    most_pulse_count: int
 
 
 BLOCK_DAY = record_layout(BlockDay)
@@ -305,7 +306,7 @@ def plan_alone(
     if best_min < shortest_min:
         best_min = 0
         best_count = 0
-    most = total_min // shortest_min
+    most = min(total_min // shortest_min, block.most_pulse_count)
     off_ratio = block.off_ratio
     for _ in range(2):
         pulse_count = fewest

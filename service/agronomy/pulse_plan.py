@@ -15,12 +15,13 @@ modelling choices of this project.
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
+from service.agronomy.records import Floats, Ints, PulseBatch, SystemBatch, WindowBatch
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,8 @@ class PulseDemand:
     """Net depth that one event may hold in the soil before a warning is due."""
     supply_index: Ints
     """Row of the block's supply in the supply arrays."""
+    most_pulse_count: Ints
+    """The daily maximum is no more than so many pulses of the longest length."""
     not_before_min: Ints
     """First minute at which a pulse may start; 0 for a whole day ahead."""
     applied_early_net_mm: Floats
@@ -83,6 +86,7 @@ class ShortfallCause(enum.IntEnum):
     """The day is outside the watering season of the block."""
     TIMER = 9
     """What a timer runs is what somebody has set on it."""
+    PULSE_COUNT = 10
 
 
 CAUSE_TEXT: dict[ShortfallCause, str] = {
@@ -96,6 +100,7 @@ CAUSE_TEXT: dict[ShortfallCause, str] = {
     ShortfallCause.OUTAGE: "a period without water takes part of the day",
     ShortfallCause.FREEZE_HOLD: "no water is given in hours expected near freezing",
     ShortfallCause.DORMANT: "the block is dormant, outside its watering season",
+    ShortfallCause.PULSE_COUNT: "the block may have no more pulses that day",
 }
 
 
@@ -105,16 +110,24 @@ NEWS_DEPTH_MM = 0.5
 """[CHOICE] Depth from which it is; less is the remainder of whole minutes."""
 
 
-def is_news(depth_mm: float, need_mm: float | None) -> bool:
+def is_news(depth_mm: float, numbers: Mapping[str, float | None]) -> bool:
     """Whether water that is left out is news to a grower, not the remainder of whole minutes.
 
-    Shapes: one plan. A need that is not known is None, and the depth alone decides.
-    Returns: true from NEWS_SHARE of the need and NEWS_DEPTH_MM on.
+    Shapes: one plan, with its need and the block's limits of news. Without a need the depth alone
+    decides; a limit that is not there is the default.
+    Returns: true from the block's share of the need and its depth on.
     Source: both limits are choices of this service.
-    >>> is_news(0.3, 2.0), is_news(0.7, 12.0), is_news(0.7, 6.0), is_news(0.7, None)
-    (False, False, True, True)
+    >>> [is_news(depth_mm, {"need_mm": need_mm}) for depth_mm, need_mm in ((0.3, 2.0), (0.7, 12.0))]
+    [False, False]
+    >>> is_news(0.7, {"need_mm": 6.0}), is_news(0.7, {}), is_news(0.7, {"news_depth_mm": 1.0})
+    (True, True, False)
     """
-    return depth_mm >= max(NEWS_DEPTH_MM, NEWS_SHARE * (need_mm or 0.0))
+    share, depth = numbers.get("news_fraction"), numbers.get("news_depth_mm")
+    need_mm = numbers.get("need_mm") or 0.0
+    return depth_mm >= max(
+        NEWS_DEPTH_MM if depth is None else depth,
+        (NEWS_SHARE if share is None else share) * need_mm,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,3 +155,9 @@ class PulseSchedule:
     event_peak_mm: Floats
     """Most that the day's pulses hold in the soil above what ET has taken since the first."""
     passes_event_limit: NDArray[np.bool_]
+
+    def limited_in_pulses(self, demand: PulseDemand, system: SystemBatch) -> PulseSchedule:
+        """The same with the number of pulses named as cause, where it sets the daily maximum."""
+        is_limited = demand.daily_maximum_min < np.floor(system.daily_maximum_min)
+        is_named = is_limited & (self.cause == ShortfallCause.DAILY_MAXIMUM)
+        return replace(self, cause=np.where(is_named, ShortfallCause.PULSE_COUNT, self.cause))

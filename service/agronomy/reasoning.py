@@ -38,6 +38,7 @@ class PlanFlag(enum.IntFlag):
     DEGREE_DAYS_UNKNOWN = enum.auto()
     FORECAST_OLD = enum.auto()
     YOUNG_CANOPY_FULL = enum.auto()
+    STORE_BELOW_PULSE = enum.auto()
 
 
 PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
@@ -75,6 +76,10 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
         "A day ended beyond the readily available water: the plants were short in the afternoon."
     ),
     PlanFlag.YOUNG_CANOPY_FULL: "A young planting has the canopy of a full-grown one: check it.",
+    PlanFlag.STORE_BELOW_PULSE: (
+        "The readily available water is less than the shortest useful pulse gives: no pulse fits"
+        " without stress before it. Wet more soil, or take smaller emitters."
+    ),
     PlanFlag.FORECAST_OLD: "The forecast for the day is more than a day old.",
     PlanFlag.DEGREE_DAYS_UNKNOWN: (
         "The degree days since the season's start are not known; weather from then on is needed."

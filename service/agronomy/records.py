@@ -70,6 +70,8 @@ class CropBatch:
     """(blocks, points) day-of-year knots of the block's own table, rising, padded with NaN."""
     kc_table_value: Floats
     """(blocks, points) Kc at those knots, padded with NaN."""
+    ground_kc: Floats
+    """Kc of the ground between the plants, which a smaller canopy does not reduce."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +126,8 @@ class SystemBatch:
     """Last day of the watering season; before its start where it passes the turn of the year."""
     supply_index: Ints
     """Row of the block's supply in the supply arrays."""
+    daily_pulse_count: Floats
+    """Most pulses of a day; infinite where there is no limit."""
 
 
 @dataclass(frozen=True, slots=True)

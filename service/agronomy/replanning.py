@@ -163,11 +163,16 @@ def remaining_demand(demand: PulseDemand, committed: CommittedWater) -> PulseDem
     early_mm = committed.early_min * demand.net_rate_mm_per_min
     day_mm = committed.day_min * demand.net_rate_mm_per_min
     run_min = (committed.early_min + committed.day_min).astype(np.int64)
+    left_count = np.maximum(0, demand.most_pulse_count - committed.pulses.count())
     return replace(
         demand,
+        most_pulse_count=left_count,
         need_mm=np.maximum(0.0, demand.need_mm - early_mm - day_mm),
         urgent_need_mm=np.maximum(0.0, demand.urgent_need_mm - early_mm - day_mm),
-        daily_maximum_min=np.maximum(0, demand.daily_maximum_min - run_min),
+        daily_maximum_min=np.minimum(
+            np.maximum(0, demand.daily_maximum_min - run_min),
+            left_count * demand.longest_pulse_min,
+        ),
         not_before_min=np.maximum(demand.not_before_min, committed.not_before_min),
         applied_early_net_mm=early_mm,
         applied_day_net_mm=day_mm,

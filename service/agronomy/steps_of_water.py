@@ -24,7 +24,7 @@ ZONE_STEPS: tuple[StepRule, ...] = (
         "this service's own rule, no source",
         (
             "as given for the block; else (0.1 + 0.9 x age / years to full size)^0.3, and 1 from"
-            " full size on",
+            " full size on or over a live ground cover",
         ),
     ),
     StepRule(
@@ -173,7 +173,8 @@ WATER_STEPS: tuple[StepRule, ...] = (
         "planned_min", "Minutes planned", "min", 0, _MODEL,
         (
             "{pulse_count:.0f} pulses within the windows, the day's maximum"
-            " ({daily_maximum_min:.0f} min) and the block's share of the supply",
+            " ({daily_maximum_min:.0f} min, {daily_pulse_count:.0f} pulses) and the block's share"
+            " of the supply",
         ),
     ),
     StepRule(
@@ -197,7 +198,10 @@ WATER_STEPS: tuple[StepRule, ...] = (
     ),
     StepRule(
         "deferred_mm", "Net water left for later days", "mm", 2, _MODEL,
-        ("{need_mm:.2f} - {net_mm:.2f}",),
+        (
+            "{need_mm:.2f} - {net_mm:.2f}; worth a caution from {news_depth_mm:.2f} mm and"
+            " {news_fraction:.2f} of the need on",
+        ),
     ),
     StepRule(
         "shortfall_mm", "Water missing below the readily available", "mm", 2, _MODEL,

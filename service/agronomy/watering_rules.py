@@ -134,6 +134,17 @@ def pulse_limits(system: SystemBatch, soil: SoilBatch) -> PulseLimits:
     )
 
 
+def daily_maximum_min(limits: PulseLimits, system: SystemBatch) -> Floats:
+    """Longest running time of a day, which the pulses allowed may shorten.
+
+    Shapes: (blocks,).
+    Returns: whole minutes; NaN where a limit is not known.
+    Equation: min(daily maximum, allowed pulses x longest pulse), rounded down.
+    """
+    by_count = system.daily_pulse_count * limits.longest_pulse_min
+    return np.asarray(np.floor(np.minimum(system.daily_maximum_min, by_count)))
+
+
 def whole_minutes(minutes: Floats) -> Ints:
     """Minutes as integers; unknown ones become 1 and must not be used.
 

@@ -1,10 +1,12 @@
-"""The part of the nomenclature that is about weather and the radiation of a day.
+"""The part of the nomenclature that is about weather, and what explains a plan.
 
 In: nothing. Out: :data:`WEATHER_NAMES`, one line for each name, as in
 :mod:`service.agronomy.units`.
 """
 
 from __future__ import annotations
+
+from math import inf
 
 from service.agronomy.quantity import Quantity
 
@@ -48,4 +50,10 @@ WEATHER_NAMES = (
     Quantity("rain_probability_fraction", "1", 0, 1, "chance of rain; 1 for measured rain"),
     Quantity("et0_mm", "mm", 0, 20, "reference evapotranspiration of short grass in a day"),
     Quantity("normal_et0_mm", "mm", 0, 150, "long-term mean of the reference ET of a week"),
+    Quantity("news_fraction", "1", 0, 1, "share of the need from which missing water is said"),
+    Quantity("news_depth_mm", "mm", 0, 50, "depth from which it is said"),
+    Quantity("most_pulse_count", "1", 0, 1440, "the same for a day or what is left of it"),
+    Quantity("daily_pulse_count", "1", 1, 144, "most pulses of a day"),
+    Quantity("capacity_min", "min", 0, 2880, "most that a block could run on a day, alone"),
+    Quantity("carried_l", "L", 0, inf, "volume that a supply gives in its open minutes"),
 )

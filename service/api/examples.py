@@ -42,6 +42,10 @@ BLOCK: Final[dict[str, Any]] = {
     "fill_time_min": 3.0,
     "longest_pulse_min": 240.0,
     "daily_maximum_min": 1440.0,
+    "daily_pulse_count": 12.0,
+    "news_fraction": 0.1,
+    "news_depth_mm": 0.5,
+    "ground_kc": 0.15,
     "off_ratio": 2.0,
     "valve_gap_s": 0.0,
     "leaching_fraction": 0.0,
@@ -253,11 +257,6 @@ EXPLANATION: Final[dict[str, Any]] = {
                 {
                     "name": "tmax_c",
                     "value": 30.1741,
-                    "flags": [{"name": "forecast", "text": "The value is a forecast."}],
-                },
-                {
-                    "name": "rain_mm",
-                    "value": 0.0,
                     "flags": [{"name": "forecast", "text": "The value is a forecast."}],
                 },
                 {

@@ -191,10 +191,10 @@ def _less_than_asked(view: PlanView, units: UnitSystem) -> tuple[str, ...]:
         return ()
     short_mm = view.plan.reasoning.shortfall_mm or 0.0
     left_mm = view.plan.reasoning.deferred_mm or 0.0
-    need_mm = view.plan.reasoning.need_mm
-    if is_news(short_mm, need_mm):
+    numbers = view.plan.reasoning.quantities
+    if is_news(short_mm, numbers):
         return (f"SHORT of water by {shown.depth(short_mm, units)}: {why}.",)
-    if not is_news(left_mm, need_mm):
+    if not is_news(left_mm, numbers):
         return ()
     return (f"{shown.depth(left_mm, units)} of the need has to wait: {why}.",)
 

@@ -329,8 +329,7 @@ def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
     why = explain_cause(block.cause)
     if not why or block.status == "no-weather":
         return ()
-    need_mm = block.numbers.get("need_mm")
-    if is_news(block.shortfall_mm, need_mm):
+    if is_news(block.shortfall_mm, block.numbers):
         return (
             words.gettext(
                 "SHORT of water by {depth}: {cause}.",
@@ -338,7 +337,7 @@ def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
                 cause=words.gettext(why),
             ),
         )
-    if not block.pulses or not is_news(block.deferred_mm, need_mm):
+    if not block.pulses or not is_news(block.deferred_mm, block.numbers):
         return ()  # the reason already says so, or there is nothing to say
     return (
         words.gettext(

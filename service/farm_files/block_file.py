@@ -27,15 +27,15 @@ from service.farm_files.block_keys import (
     FIXED,
     FULL_SIZE,
     GIVEN,
-    KC_NUMBERS,
     NOTED_NAMES,
     REQUIRED,
     SIZE,
-    SOIL,
     BlockKeys,
 )
 from service.farm_files.block_part_keys import (
+    KC_NUMBERS,
     RAIN_PASS_BY_KIND,
+    SOIL,
     MulchKeys,
     NoWaterKeys,
     SoilByParticlesKeys,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 from service.agronomy.crop_table import CROPS
+from service.farm_files import block_part_keys as parts
 from service.farm_files.block_part_keys import (
     HEIGHT,
     KC,
@@ -94,13 +95,7 @@ class BlockKeys(Table):
     )
     emitter_flow = NumberKey(
         about="Flow of one emitter.",
-        measure=Measure(
-            noun="the flow of one emitter",
-            unit="L/h",
-            lowest=0.1,
-            highest=100.0,
-            examples=("'0.5 gph'", "'2 L/h'"),
-        ),
+        measure=parts.EMITTER_FLOW,
         field="emitter_flow_l_per_h",
         is_needed=True,
     )
@@ -140,6 +135,28 @@ class BlockKeys(Table):
         field="daily_maximum_min",
         default=1440.0,
         origin="no limit but the day",
+    )
+    max_pulses_per_day = NumberKey(
+        about="Most pulses of a day; few where a valve is turned by hand.",
+        measure=plain("pulses a day", 1.0, 144.0, "2", "6"),
+        field="daily_pulse_count",
+        default=12.0,
+        origin="choice: 12 pulses a day at most, no source",
+        is_whole=True,
+    )
+    news_share = NumberKey(
+        about="Share of the need from which water that has to wait is worth a sentence.",
+        measure=share(0.0, 1.0),
+        field="news_fraction",
+        default=0.1,
+        origin="choice: less than 0.1 of the need is no news",
+    )
+    news_depth = NumberKey(
+        about="Depth of it from which that is so; both must be reached.",
+        measure=parts.depth(50.0, "'0.02 in'", "'0.5 mm'"),
+        field="news_depth_mm",
+        default=0.5,
+        origin="choice: less than 0.5 mm is the remainder of whole minutes",
     )
     valve_gap = NumberKey(
         about="Time that a valve takes after a pulse.",
@@ -209,9 +226,7 @@ class BlockKeys(Table):
     initial_depletion = NumberKey(
         about="Water that the root zone lacks on the first morning of the books; later on"
         " `rillwright soil` says it.",
-        measure=Measure(
-            noun="a depth", unit="mm", lowest=0.0, highest=500.0, examples=("'0.2 in'", "'5 mm'")
-        ),
+        measure=parts.depth(500.0, "'0.2 in'", "'5 mm'"),
         field="initial_depletion_mm",
         default=math.nan,
         origin=f"{_NOT_GIVEN}: starts at field capacity, flagged",
@@ -229,8 +244,7 @@ class BlockKeys(Table):
         otherwise="1 on coarse, 2 on medium, 3 on fine soil",
     )
     lateral_gap = NumberKey(
-        about="Distance between the drip lines of a row; counts for the default of"
-        " wetted_fraction alone.",
+        about="Distance between the lines of a row; for the default of wetted_fraction alone.",
         measure=length(0.05, 5.0, "'18 in'", "'0.4 m'"),
         otherwise="as far apart as each line wets",
     )
@@ -355,13 +369,6 @@ FIXED: tuple[NumberKey, ...] = tuple(
     for key in BlockKeys.declared()
     if isinstance(key, NumberKey) and key.field and key.default is not None
 )
-SOIL: tuple[NumberKey, ...] = (
-    SoilByWaterKeys.field_capacity, SoilByWaterKeys.wilting_point, SoilByWaterKeys.conductivity,
-)  # fmt: skip
-KC_NUMBERS: tuple[NumberKey, ...] = (
-    KcKeys.initial, KcKeys.mid, KcKeys.end, KcKeys.off_season, KcKeys.height,
-    KcKeys.reference_canopy, KcKeys.density_factor,
-)  # fmt: skip
 SIZE: tuple[NumberKey, ...] = (
     BlockKeys.depletion_fraction, BlockKeys.years_to_full_size, BlockKeys.root_depth,
     BlockKeys.canopy_cover, BlockKeys.canopy_height, BlockKeys.root_share_of_wetted,
@@ -371,20 +378,13 @@ MULCH: tuple[NumberKey, ...] = (
     MulchKeys.cover, MulchKeys.rain_pass, MulchKeys.kc_initial, MulchKeys.kc_reduction,
 )  # fmt: skip
 ALL_NUMBERS: tuple[NumberKey, ...] = (
-    *REQUIRED,
-    *FIXED,
-    BlockKeys.off_ratio,
-    BlockKeys.wetted_fraction,
-    *SOIL,
-    *KC_NUMBERS,
-    *SIZE,
-    *FULL_SIZE,
-    *MULCH,
-)
+    *REQUIRED, *FIXED, BlockKeys.off_ratio, BlockKeys.wetted_fraction, *parts.SOIL,
+    *parts.KC_NUMBERS, *SIZE, *FULL_SIZE, *MULCH,
+)  # fmt: skip
 """Every number of a block that a file can hold, except the texture group and the scaled sizes."""
 TABLE_OF: dict[str, str] = {
-    **{key.field: BlockKeys.soil.name for key in SOIL},
-    **{key.field: BlockKeys.kc.name for key in KC_NUMBERS},
+    **{key.field: BlockKeys.soil.name for key in parts.SOIL},
+    **{key.field: BlockKeys.kc.name for key in parts.KC_NUMBERS},
     **{key.field: BlockKeys.mulch.name for key in MULCH},
 }
 """The table of the block that holds a number; the other numbers are in the block itself."""

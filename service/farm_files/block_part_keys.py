@@ -36,6 +36,20 @@ WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", 
 OF_CROP_TABLE = "the crop table's"
 
 
+EMITTER_FLOW = Measure(
+    noun="the flow of one emitter",
+    unit="L/h",
+    lowest=0.1,
+    highest=100.0,
+    examples=("'0.5 gph'", "'2 L/h'"),
+)
+
+
+def depth(highest: float, *examples: str) -> Measure:
+    """A depth of water from 0 to a bound."""
+    return Measure(noun="a depth", unit="mm", lowest=0.0, highest=highest, examples=examples)
+
+
 class SoilByTextureKeys(Table):
     """A soil by its texture class."""
 
@@ -95,6 +109,13 @@ class SoilByWaterKeys(Table):
     grain = ChoiceKey(about="How coarse it is.", choices=GRAINS, is_needed=True)
 
 
+SOIL: tuple[NumberKey, ...] = (
+    SoilByWaterKeys.field_capacity,
+    SoilByWaterKeys.wilting_point,
+    SoilByWaterKeys.conductivity,
+)
+
+
 class KcKeys(Table):
     """Crop coefficients of your own, each in place of the crop table's."""
 
@@ -140,6 +161,24 @@ class KcKeys(Table):
         field="canopy_density_factor",
         otherwise=OF_CROP_TABLE,
     )
+    ground = NumberKey(
+        about="Crop coefficient of the ground between the plants: bare soil, or what covers it.",
+        measure=KC,
+        field="ground_kc",
+        otherwise="0.15 over bare ground, 0.8 over a live cover, 0.85 under citrus",
+    )
+
+
+KC_NUMBERS: tuple[NumberKey, ...] = (
+    KcKeys.initial,
+    KcKeys.mid,
+    KcKeys.end,
+    KcKeys.off_season,
+    KcKeys.height,
+    KcKeys.reference_canopy,
+    KcKeys.density_factor,
+    KcKeys.ground,
+)
 
 
 class MulchKeys(Table):

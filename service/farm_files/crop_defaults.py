@@ -47,6 +47,7 @@ def crop_defaults(
             f"density of the {reference}",
         ),
         "canopy_density_factor": (crop.canopy_density_factor, f"{table}: {crop.density_source}"),
+        "ground_kc": (crop.ground_kc, crop.ground_source),
         "depletion_fraction": _depletion(crop, texture_group),
         "years_to_full_size": (
             float(crop.years_to_full_size),

@@ -116,7 +116,7 @@ _DRIP = ("row_spacing", "emitter_spacing", "emitter_flow", "laterals_per_row")
 _OF_CROP: Mapping[str, tuple[str, str]] = {
     "kc_initial": ("kc", "initial"), "kc_mid": ("kc", "mid"), "kc_end": ("kc", "end"),
     "kc_off_season": ("kc", "off_season"), "table_height_m": ("kc", "height"),
-    "reference_canopy_ratio": ("kc", "reference_canopy"),
+    "reference_canopy_ratio": ("kc", "reference_canopy"), "ground_kc": ("kc", "ground"),
     "canopy_density_factor": ("kc", "density_factor"),
     "mulch_kc_initial": ("mulch", "kc_initial"),
     "mulch_kc_reduction_fraction": ("mulch", "kc_reduction"),

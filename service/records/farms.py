@@ -124,6 +124,11 @@ class BlockDefinition:
     longest_pulse_min: float
     """As the grower allows; named ``grower_longest_pulse_min`` where a plan computes its own."""
     daily_maximum_min: float
+    daily_pulse_count: float
+    """Most pulses of a day; NaN: no limit."""
+    news_fraction: float
+    """Share of the need from which water left out is said; NaN: the default."""
+    news_depth_mm: float
     off_ratio: float
     valve_gap_s: float
     leaching_fraction: float
@@ -173,6 +178,8 @@ class BlockDefinition:
     table_height_m: float
     reference_canopy_ratio: float
     canopy_density_factor: float
+    ground_kc: float
+    """Kc of what grows, or does not, between the plants; NaN: bare soil."""
     depletion_fraction: float
     initial_depletion_mm: float
     """NaN: not given, starts at 0 and is flagged."""

@@ -159,6 +159,9 @@ class PlanReasoning(NamedTuple):
     freeze_hold_c: float | None = None
     held_min: float | None = None
     """Minutes of the windows that are too cold for a pulse."""
+    daily_pulse_count: float | None = None
+    news_fraction: float | None = None
+    news_depth_mm: float | None = None
 
     @property
     def quantities(self) -> Numbers:

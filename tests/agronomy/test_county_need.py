@@ -46,6 +46,7 @@ def make_system() -> SystemBatch:
         watering_start_doy=1.0 * one,
         watering_end_doy=365.0 * one,
         supply_index=np.zeros(1, dtype=np.int64),
+        daily_pulse_count=12.0 * one,
     )
 
 

@@ -8,6 +8,14 @@ from service.agronomy.crop_table import CROPS, find_crop
 from service.errors import InputInvalid
 
 
+@pytest.mark.parametrize(
+    ("key", "ground_kc"),
+    [("apple-bare-frost", 0.15), ("apple-cover-frost", 0.80), ("citrus-70-cover", 0.85)],
+)
+def test_the_ground_between_the_plants_has_its_own_coefficient(key: str, ground_kc: float) -> None:
+    assert CROPS[key].ground_kc == ground_kc
+
+
 def test_every_row_is_found_by_its_own_key() -> None:
     assert all(find_crop(key) is row and row.key == key for key, row in CROPS.items())
     assert len({row.name for row in CROPS.values()}) == len(CROPS)

@@ -53,6 +53,7 @@ def make_crop(count: int = 1, **changes: Any) -> CropBatch:
         degree_day_floor_c=full(count, np.nan),
         kc_table_doy=np.full((count, 4), np.nan),
         kc_table_value=np.full((count, 4), np.nan),
+        ground_kc=full(count, row.ground_kc),
     )
     return replace(crop, **changes)
 

@@ -90,6 +90,25 @@ def test_an_evening_worked_by_hand() -> None:
     assert plan.schedule.cause[0] == ShortfallCause.NONE
 
 
+@pytest.mark.parametrize("most", [1.0, 2.0, 3.0, 5.0])
+def test_a_day_has_no_more_pulses_than_a_block_may_have(most: float) -> None:
+    # With pulses of 15 min the 155 min would take eleven; a valve turned by hand gets fewer.
+    limited = make_block(curve=MID_KC, longest_pulse_min=15.0, daily_pulse_count=most)
+    plan, _ = plan_of(batch_of(limited), even_days(), 4.0)
+    assert pulses_of(plan)[1] == [15] * int(most)
+    assert plan.schedule.cause[0] == ShortfallCause.PULSE_COUNT
+    assert plan.deferred_mm[0] > 0.0
+
+
+def test_a_limit_of_pulses_beyond_those_needed_changes_nothing() -> None:
+    for most in (2.0, 12.0, np.nan):
+        plan, _ = plan_of(
+            batch_of(make_block(curve=MID_KC, daily_pulse_count=most)), even_days(), 4.0
+        )
+        assert pulses_of(plan)[1] == [78, 77]
+        assert plan.schedule.cause[0] == ShortfallCause.NONE
+
+
 def test_below_the_trigger_the_plan_is_to_wait() -> None:
     plan, _ = plan_of(batch_of(make_block(curve=MID_KC)), even_days(), 0.1)
     assert plan.need.planned_depletion_mm[0] == pytest.approx(5.1)

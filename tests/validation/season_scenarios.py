@@ -57,6 +57,7 @@ def crop_numbers(row: CropRow) -> dict[str, float]:
             )
         ),
         "canopy_density_factor": row.canopy_density_factor,
+        "ground_kc": row.ground_kc,
         "depletion_fraction": row.depletion_fraction,
         "canopy_cover_fraction": row.reference_cover_fraction,
         "canopy_height_m": row.reference_height_m,

@@ -62,6 +62,7 @@ def whole_canopy(
         degree_day_floor_c=np.nan * one,
         kc_table_doy=np.full((1, 1), np.nan),
         kc_table_value=np.full((1, 1), np.nan),
+        ground_kc=0.15 * one,
     )
 
 

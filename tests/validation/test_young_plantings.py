@@ -96,6 +96,14 @@ def test_a_planting_of_one_or_two_seasons_asks_for_a_third_to_two_thirds(crop_ke
     assert 0.35 <= second / mature <= 0.65
 
 
+@pytest.mark.parametrize("crop_key", COVERED_GROUND)
+def test_the_grass_between_young_trees_goes_on_using_water(crop_key: str) -> None:
+    # FAO-56 Table 12: an active cover under trees without leaves has Kc 0.80, citrus of 20 % canopy
+    # with cover 0.85; the mature row has 1.15 to 1.20 (citrus 0.70 to 0.75) in mid-season.
+    first, *_, mature = (use for _, use in season_of(crop_key).values())
+    assert 0.6 <= first / mature <= 1.0
+
+
 def test_a_given_height_leaves_the_cover_to_its_age() -> None:
     # A tree of the second season is tall before it is wide. Whatever its height, cover bounds it:
     # Kd <= ML fc (Allen & Pereira 2009, from memory), so it cannot ask for what a mature one does.

@@ -166,6 +166,13 @@ class BlockOut(Out):
     fill_time_min: float | None = Field(description="Fill time, until all emitters drip, min.")
     longest_pulse_min: float | None = Field(description="The grower's longest pulse, min.")
     daily_maximum_min: float | None = Field(description="Maximum run time per day, min.")
+    daily_pulse_count: float | None = Field(
+        description="Most pulses of a day; null: no limit, of a block stored before there was one."
+    )
+    news_fraction: float | None = Field(
+        description="Share of the need from which water that has to wait is worth a caution."
+    )
+    news_depth_mm: float | None = Field(description="Depth from which it is, mm.")
     off_ratio: float | None = Field(
         description=("Off time after a pulse, as a multiple of its length.")
     )
@@ -250,6 +257,9 @@ class BlockOut(Out):
     )
     canopy_density_factor: float | None = Field(
         description="ML: what the cover of a small canopy is multiplied by in its density."
+    )
+    ground_kc: float | None = Field(
+        description="Crop coefficient of the ground between the plants; null: bare soil."
     )
     depletion_fraction: float | None = Field(
         description=(

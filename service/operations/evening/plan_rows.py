@@ -118,6 +118,9 @@ def plan_flags(situation: PlanSituation) -> Ints:
         PlanFlag.FORECAST_MISSING: ~weather.has_temperatures[tomorrow, at_site],
         PlanFlag.FORECAST_OLD: weather.is_old_forecast[tomorrow, at_site],
         PlanFlag.SHORTEST_PULSE_PASSES_DEPTH: plan.limits.shortest_passes_depth,
+        PlanFlag.STORE_BELOW_PULSE: (
+            plan.limits.shortest_pulse_min * plan.net_rate_mm_per_min > plan.raw_mm
+        ),
         PlanFlag.EVENT_PASSES_ROOTS: plan.schedule.passes_event_limit,
         PlanFlag.CANNOT_KEEP_UP: ~situation.outlook.keeps_up,
         PlanFlag.DEGREE_DAYS_UNKNOWN: (
@@ -333,5 +336,8 @@ def _given_numbers(situation: PlanSituation) -> Mapping[str, Floats]:
         "transmission_ratio": system.transmission_ratio,
         "leaching_fraction": system.leaching_fraction,
         "flow_l_per_h": system.flow_l_per_h,
+        "daily_pulse_count": system.daily_pulse_count,
+        "news_fraction": situation.table.numbers["news_fraction"],
+        "news_depth_mm": situation.table.numbers["news_depth_mm"],
         "supply_flow_l_per_h": situation.supply_flow_l_per_h[system.supply_index],
     }
