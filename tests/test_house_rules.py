@@ -274,7 +274,7 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/waterworks/fertigation.py": (555, METHOD),
         "service/waterworks/fertiliser.py": (720, METHOD),
         "service/waterworks/lateral.py": (503, METHOD),
-        "service/waterworks/water_analysis.py": (567, METHOD),
+        "service/waterworks/water_analysis.py": (565, METHOD),
         "service/waterworks/water_report.py": (643, METHOD),
         "service/weather_sources/http.py": (453, "one way of asking with all its limits"),
         "service/weather_sources/nws_grid.py": (432, "one service with all its rules"),

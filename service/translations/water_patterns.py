@@ -100,9 +100,9 @@ WATER_PATTERNS: tuple[str, ...] = (
     ),
     marked("block {block} alone takes {taken}: split it first"),
     marked(
-        "At the injector's highest rate the EC in the lines rises by {rise} to {reached} dS/m;"
-        " {limit} is common for this crop. Inject longer, make the stock solution thinner, or split"
-        " it over more days."
+        "At the fastest that the injector can the EC in the lines would rise by {rise} to {reached}"
+        " dS/m; {limit} is common for this crop. Plans inject as slowly as the window allows; if"
+        " that is not slow enough, make the stock solution thinner or split it over more days."
     ),
     # Water and acid.
     marked(

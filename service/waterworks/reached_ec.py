@@ -39,8 +39,9 @@ def ec_advisory(
     if reached <= limit:
         return None
     text = (
-        f"At the injector's highest rate the EC in the lines rises by {rise:.1f} to {reached:.1f}"
-        f" dS/m; {limit:g} is common for this crop. Inject longer, make the stock solution thinner,"
-        " or split it over more days."
+        f"At the fastest that the injector can the EC in the lines would rise by {rise:.1f} to"
+        f" {reached:.1f} dS/m; {limit:g} is common for this crop. Plans inject as slowly as the"
+        " window allows; if that is not slow enough, make the stock solution thinner or split it"
+        " over more days."
     )
     return Advisory("high-ec", text)

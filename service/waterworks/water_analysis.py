@@ -29,6 +29,7 @@ CHARGE_BALANCE_LIMIT_PCT = 10.0  # beyond it the analysis should not be relied o
 SOLIDS_MG_PER_L_PER_EC = 640.0  # FAO-29 (from memory), up to 5 dS/m
 SALINE_SOLIDS_MG_PER_L_PER_EC = 800.0  # FAO-29 (from memory), above 5 dS/m
 SALINE_EC_DS_M = 5.0
+EC_RULE = "sum of cations / 10: 0.76 to 1.56 of PHREEQC's EC, 0.81 to 1.03 of measured EC"
 CATIONS_MEQ_PER_EC = 10.0  # meq/L of cations per dS/m, Standard Methods 1030 E (from memory)
 EC_AGREEMENT = 0.20  # [CHOICE]: difference of cations and EC from which an advisory is given
 ALKALINITY_AGREEMENT = 0.10  # [CHOICE]: likewise alkalinity and bicarbonate plus carbonate
@@ -534,16 +535,13 @@ def _with_salinity(
 ) -> WaterAnalysis:
     found = analysis
     cations, _ = _charges(found)
-    has_cations = not _lacks(found) & {
-        "calcium_meq_per_l",
-        "magnesium_meq_per_l",
-        "sodium_meq_per_l",
-    }
+    of_metals = {"calcium_meq_per_l", "magnesium_meq_per_l", "sodium_meq_per_l"}
+    has_cations = not _lacks(found) & of_metals
     if found.ec_ds_m is None and found.dissolved_solids_mg_per_l is not None:
         derived.append(Derived("ec_ds_m", "dissolved solids / 640, FAO-29 (from memory)"))
         found = replace(found, ec_ds_m=_ec_of_solids(found.dissolved_solids_mg_per_l))
     elif found.ec_ds_m is None and has_cations:
-        derived.append(Derived("ec_ds_m", "sum of cations / 10"))
+        derived.append(Derived("ec_ds_m", EC_RULE))
         found = replace(found, ec_ds_m=cations / CATIONS_MEQ_PER_EC)
     elif found.ec_ds_m is not None and has_cations and found.ec_ds_m > 0.0:
         ratio = cations / CATIONS_MEQ_PER_EC / found.ec_ds_m

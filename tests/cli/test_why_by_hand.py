@@ -180,7 +180,7 @@ def test_the_need_its_minutes_and_its_depth_follow(why: Printed) -> None:
     agree(why, "Water a full root zone", store, 2.0)
     of_table = why.terms("Share of it that is easy")[-4]
     easy = min(0.8, max(0.1, of_table + 0.04 * (5.0 - use)))
-    agree(why, "Share of it that is easy", easy)
+    agree(why, "Share of it that is easy", easy, 3.0)
     agree(why, "Readily available", easy * store, 2.0)
     trigger, room = why.terms("Water from this")[-2], why.terms("Room left for rain")[-2]
     depleted = after_rain + use
