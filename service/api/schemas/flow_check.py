@@ -31,7 +31,7 @@ class SlowFlowChangeOut(Out):
 class FlowDelayOut(Out):
     """How long a loss of one size takes to show at the block's own spread."""
 
-    loss_fraction: float
+    loss_fraction: float = Field(description="Size of the loss, share of the flow.")
     sudden_run_count: int | None = Field(
         description="Runs until a sudden loss shows, on average; null: lost in the spread."
     )
