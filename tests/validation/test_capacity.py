@@ -63,8 +63,9 @@ def simulate(run: Hindcast, first_day: date, *, net_rate: float, open_min: int) 
             ).depletion_end_mm
             if day >= first_day:
                 worst = max(worst, depletion[block] - raw)
-        # Shares are whole minutes and known to 1e-4, so that a minute or two may stay unused.
-        assert min(wanted, open_min) - 2 <= given <= min(wanted, open_min)
+        # What is left of a short supply is given out in equal steps as far as they fit, so that less
+        # than a shortest pulse may stay unused.
+        assert min(wanted, open_min) - 10 < given <= min(wanted, open_min)
     return worst
 
 
@@ -130,7 +131,7 @@ def test_more_water_never_keeps_fewer_summers(assessed: Capacity) -> None:
 def test_a_second_line_that_the_pump_cannot_feed_is_said_to_be_so(assessed: Capacity) -> None:
     change = next(each for each in assessed.supplies[0].changes if each.name == "second-line")
     assert change.kept_share is None
-    assert "L/s" in change.reason
+    assert "gal/min" in change.reason  # the farm's units
 
 
 def test_peaks_rise_with_the_share_of_years_and_carried_area_falls(assessed: Capacity) -> None:
