@@ -53,8 +53,8 @@ def cold_hours(
     >>> spring = SiteDays(days, *[np.array([[value]]) for value in (
     ...     3.0, 0.0, 0.0, 16.0, -2.0, 0.0, 330.0, 1110.0)])
     >>> cold = cold_hours(spring, 0, site_index=np.array([0]), freeze_hold_c=np.array([0.0]))
-    >>> [int(part[0]) for part in cold]  # from 01:01 to 05:56, and not again that evening
-    [61, 356, 1048576]
+    >>> [int(part[0]) for part in cold]  # from 01:01 to 05:56, and again past midnight
+    [61, 356, 1501]
     """
     before, after = max(row - 1, 0), min(row + 1, weather.days.size - 1)
     (tmax, tmin, rise, set_min), (_, next_tmin, _, _) = (

@@ -6,6 +6,7 @@ import runpy
 import subprocess
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -98,11 +99,18 @@ def test_no_supply_gives_more_than_it_has(
         assert max(flow_l_per_h) <= supply.flow_l_per_h * (1.0 + 1e-9)
 
 
-def test_the_creek_pump_is_short_and_its_blocks_share(plans: dict[str, dict[str, Any]]) -> None:
+def test_the_berries_take_turns_at_the_creek_pump_and_none_is_left_short(
+    plans: dict[str, dict[str, Any]],
+) -> None:
     berries = [plans[f"larkbend.{name}"] for name in ("creek", "young", "blackberry")]
     assert all(plan["planned_min"] > 0 for plan in berries)
-    assert all("supply" in plan["cause"] for plan in berries)
-    assert all(plan["deferred_mm"] > 0 for plan in berries)
+    spans = sorted(
+        (pulse["start_min"], pulse["start_min"] + pulse["duration_min"])
+        for plan in berries
+        for pulse in plan["pulses"]
+    )
+    assert all(end <= start for (_, end), (start, _) in pairwise(spans))
+    assert all(plan["deferred_mm"] < 0.1 for plan in berries)
 
 
 def test_pulses_keep_to_windows_and_stay_clear_of_the_harvest(

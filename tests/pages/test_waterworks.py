@@ -381,7 +381,7 @@ def test_a_fall_of_the_flow_is_named_with_the_rate_of_false_alarms(
     meter_runs(piped, 60, share=0.8)
     page = reader.text(PAGE)
     assert "The flow fell at once" in page
-    assert "400 simulated" in page
+    assert "once in 3,000 runs" in page
     assert page.count("<svg") == 2
 
 

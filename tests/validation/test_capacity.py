@@ -63,8 +63,8 @@ def simulate(run: Hindcast, first_day: date, *, net_rate: float, open_min: int) 
             ).depletion_end_mm
             if day >= first_day:
                 worst = max(worst, depletion[block] - raw)
-        # What is left of a short supply is given out in equal steps as far as they fit, so that less
-        # than a shortest pulse may stay unused.
+        # What is left of a short supply is given out in equal steps as far as they fit, so that
+        # less than a shortest pulse may stay unused.
         assert min(wanted, open_min) - 10 < given <= min(wanted, open_min)
     return worst
 

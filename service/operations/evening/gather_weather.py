@@ -19,6 +19,7 @@ from service.agronomy.records import Days, Floats, Ints, SiteBatch
 from service.agronomy.site_weather import PastHumidity, SiteWeather, past_humidity, site_weather
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
 from service.agronomy.weather_day import RawWeather
+from service.agronomy.weather_flags import FieldFlag
 from service.database.weather_archive import WeatherArchive
 from service.records.farms import MonthlyNormals, SiteDefinition, SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
@@ -187,6 +188,21 @@ class WeatherDocuments:
     """Hash of each site's numbers and flags, not of when they were issued or fetched."""
 
 
+def _offsets_used(weather: SiteWeather) -> dict[str, Floats]:
+    """How far the dewpoint was taken below the night minimum, on the days without humidity.
+
+    NaN on all others: what is learned moves a little with the days at hand, and a plan that does
+    not rest on it must not change with them.
+    """
+    estimated = np.int32(FieldFlag.ESTIMATED_FROM_TMIN)
+    is_used = (weather.checked.flags["ea_kpa"] & estimated) != 0
+    counts = weather.tdew_offset_days_count.astype(np.float64)
+    return {
+        "tdew_offset_c": np.where(is_used, weather.tdew_offset_c, np.nan),
+        "tdew_offset_days_count": np.where(is_used, counts, np.nan),
+    }
+
+
 def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherDocuments:
     """Each site's weather reasoning from ``first_day`` on, as JSON, in the order of the sites."""
     first = int((np.datetime64(first_day) - gathered.days[0]).astype(np.int64))
@@ -203,8 +219,7 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
         "rain_probability_fraction": checked.rain_probability_fraction,
         "et0_mm": site_days.et0_mm,
         "climate_term": site_days.climate_term,
-        "tdew_offset_c": gathered.weather.tdew_offset_c,
-        "tdew_offset_days_count": gathered.weather.tdew_offset_days_count.astype(np.float64),
+        **_offsets_used(gathered.weather),
         "climate_u2_m_s": gathered.weather.climate.u2_m_s,
         "climate_rhmin_pct": gathered.weather.climate.rhmin_pct,
         "sunrise_min": site_days.sunrise_min,
