@@ -11,13 +11,13 @@ from service.waterworks.carbonate import (
     log_activity_coefficient,
     total_carbonate_mmol_per_l,
 )
-from service.waterworks.fertigation import injection_window
 from service.waterworks.fertiliser import (
     PRODUCTS,
     inject,
     product_mass_kg,
     stock_solution,
 )
+from service.waterworks.injection_window import injection_window
 from service.waterworks.water_report import (
     drip_leaching_requirement_fraction,
     expected_soil_salinity_ds_m,

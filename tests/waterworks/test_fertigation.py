@@ -14,14 +14,12 @@ from service.pulses import Pulse
 from service.waterworks.caution import CHEMIGATION_CAUTIONS
 from service.waterworks.fertigation import (
     InjectionPlan,
-    InjectionWindow,
     Injector,
-    injection_window,
     plan_fertigation,
     plan_injection,
-    pulse_windows,
 )
 from service.waterworks.fertiliser import PRODUCTS, stock_solution
+from service.waterworks.injection_window import InjectionWindow, injection_window, pulse_windows
 
 DAY = [Pulse(300 + 72 * place, 24) for place in range(5)]
 """Five pulses of 24 minutes with 48 minutes off."""

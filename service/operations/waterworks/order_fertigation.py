@@ -28,7 +28,7 @@ from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
 from service.waterworks.feeding_limits import Feeding, check_feeding
-from service.waterworks.fertigation import SHORTEST_INJECTION_MIN, Injector
+from service.waterworks.fertigation import Injector
 from service.waterworks.fertiliser import (
     NUTRIENTS,
     PRODUCTS,
@@ -42,6 +42,7 @@ from service.waterworks.fertiliser import (
     split_season,
     stock_solution,
 )
+from service.waterworks.injection_span import SHORTEST_INJECTION_MIN
 from service.waterworks.line_saturation import element_mg_per_l, line_saturation
 from service.waterworks.reached_ec import ec_advisory
 from service.waterworks.water_analysis import (
