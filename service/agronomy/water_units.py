@@ -184,6 +184,13 @@ _FLOW_CHECK = (
     Quantity("sudden_run_count", "1", 3, 100, "runs until a sudden loss shows"),
     Quantity("slow_run_count", "1", 0, 150, "runs until a slow loss shows"),
     Quantity("loss_fraction", "1", 0, 1, "size of a fault that is looked for"),
+    Quantity("flowing_min", "min", 0, 2880, "minutes of a metered run in which water flowed"),
+    Quantity("design_min", "min", 0, inf, "minutes that a volume takes at the design flow"),
+    Quantity("design_l_per_h", "L/h", 0, inf, "flow that a block is designed for"),
+    Quantity("pipes_l_per_h", "L/h", 0, inf, "flow that intact lines pass at the supply's head"),
+    Quantity("supply_l_per_h", "L/h", 0, inf, "flow that the supply of a block gives"),
+    Quantity("least_l_per_h", "L/h", 0, inf, "least mean flow of a run that is believed"),
+    Quantity("most_l_per_h", "L/h", 0, inf, "largest mean flow of a run that is believed"),
     Quantity("metered_volume_l", "L", 0, inf, "volume by the meter"),
     Quantity("expected_l", "L", 0, inf, "volume that a run should have given"),
 )

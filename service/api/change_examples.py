@@ -30,6 +30,9 @@ FLOW: Final[dict[str, Any]] = {
     "band_fraction": 0.1,
     "verdict": "leak-suspected",
     "questioned_count": 0,
+    "limit": "emitters",
+    "least_l_per_h": 4122.041,
+    "most_l_per_h": 12366.123,
 }
 RUNS_DONE: Final[dict[str, Any]] = {"counts": _COUNTS, "flow": [FLOW]}
 RAIN: Final[dict[str, Any]] = {"rain_mm": 8.5, "read_at": "2026-07-14T07:00:00-04:00"}

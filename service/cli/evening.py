@@ -30,7 +30,7 @@ from service.operations.evening.run_day import DayRun
 from service.operations.evening.run_day import run_day as run_evening
 from service.operations.farms.manage_farms import load_bundle
 from service.operations.farms.question_blocks import questions_of
-from service.operations.feedback.compare_meter import FlowNote
+from service.operations.feedback.compare_meter import QUESTIONED, FlowNote
 from service.operations.feedback.estimate_soil import WETNESS, estimate_soil
 from service.operations.feedback.report_runs import ReportedRuns, RunReport, report_runs
 from service.operations.reading.read_farms import (
@@ -278,12 +278,13 @@ def _print_report(run: str, done: ReportedRuns) -> None:
     out.print(f"{run}, {outcome_text(done.outcome)}; {replaced}")
     for flow in done.flow:
         out.print(f"meter: {_flow_text(flow)}")
-    if done.questioned_count:
-        out.print(
-            "the volume is questioned: the emitters cannot pass it in these minutes, so the"
-            " minutes are booked; if the meter is right, report the run again with"
-            " --confirm-volume"
-        )
+        if flow.questioned_count:
+            hours = flow.duration_min / 60.0
+            out.print(
+                f"questioned: {QUESTIONED[flow.limit]} ({hours * flow.least_l_per_h:,.0f} to"
+                f" {hours * flow.most_l_per_h:,.0f} L); the minutes are booked; if the meter is"
+                " right, report the run again with --confirm-volume"
+            )
 
 
 def _flow_text(flow: FlowNote) -> str:

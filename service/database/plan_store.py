@@ -230,6 +230,24 @@ class PlanStore:
             order_keys=tuple(order_keys),
         )
 
+    def read_pulses(
+        self, block_keys: Ints, *, first_day: date, last_day: date
+    ) -> dict[tuple[int, date], tuple[Pulse, ...]]:
+        """Pulses of the plans in force on the days of a span, by block key and day."""
+        found = read_columns(
+            self._connection,
+            select(plan.c.block_key, plan.c.day, plan.c.pulses).where(
+                plan.c.day.between(first_day, last_day),
+                plan.c.superseded_at.is_(None),
+                is_among(self._connection, plan.c.block_key, block_keys),
+            ),
+        )
+        cells = zip(found.ints("block_key").tolist(), found.days("day").tolist(), strict=True)
+        return {
+            cell: mapping.pulses_from(text)
+            for cell, text in zip(cells, found.texts("pulses"), strict=True)
+        }
+
     def save_basis(
         self, site_keys: Ints, documents: Sequence[bytes], *, day: date, issued_at: datetime
     ) -> Ints:

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import orjson
-from sqlalchemy import Connection, case, insert, select, tuple_, update
+from sqlalchemy import Connection, case, func, insert, select, tuple_, update
 
 from service.agronomy.records import Days, Floats, Ints
 from service.database import mapping
@@ -37,6 +37,7 @@ _RUN_COLUMNS = (
     "start_min",
     "duration_min",
     "volume_l",
+    "flowing_min",
     "is_early",
     "is_volume_booked",
     "reporter",
@@ -157,7 +158,8 @@ class ReportStore:
             rows.started_at,
             rows.start_min.tolist(),
             rows.duration_min.tolist(),
-            [None if math.isnan(volume) else volume for volume in rows.volume_l.tolist()],
+            [None if math.isnan(each) else each for each in rows.volume_l.tolist()],
+            [None if math.isnan(each) else each for each in rows.flowing_min.tolist()],
             rows.is_early.tolist(),
             rows.is_volume_booked.tolist(),
             strict=True,
@@ -185,8 +187,9 @@ class ReportStore:
                         start_min=fact[3],
                         duration_min=fact[4],
                         volume_l=fact[5],
-                        is_early=fact[6],
-                        is_volume_booked=fact[7],
+                        flowing_min=fact[6],
+                        is_early=fact[7],
+                        is_volume_booked=fact[8],
                         reporter=rows.reporter,
                         recorded_at=recorded_at,
                     )
@@ -216,6 +219,7 @@ class ReportStore:
                     run.c.start_min,
                     run.c.duration_min,
                     run.c.volume_l,
+                    run.c.flowing_min,
                     run.c.is_early,
                     run.c.is_volume_booked,
                 ).where(tuple_(run.c.block_key, run.c.started_at).in_(places[start : start + 500]))
@@ -228,7 +232,13 @@ class ReportStore:
         """Runs of a block from a day on that came with a metered volume, by time."""
         columns = read_columns(
             self._connection,
-            select(run.c.day, run.c.duration_min, run.c.volume_l, run.c.is_volume_booked)
+            select(
+                run.c.day,
+                run.c.duration_min,
+                func.coalesce(run.c.flowing_min, run.c.duration_min).label("flowing_min"),
+                run.c.volume_l,
+                run.c.is_volume_booked,
+            )
             .where(
                 run.c.block_key == block_key,
                 run.c.day >= first_day,
@@ -240,6 +250,7 @@ class ReportStore:
         return MeteredRuns(
             days=columns.days("day"),
             duration_min=columns.floats("duration_min"),
+            flowing_min=columns.floats("flowing_min"),
             volume_l=columns.floats("volume_l"),
             is_booked=columns.flags("is_volume_booked"),
         )

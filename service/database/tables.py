@@ -44,8 +44,7 @@ INSTANT_TEXT_LENGTH = 27
 def instant_text(at: datetime) -> str:
     """An instant as ``2026-07-01T19:00:00.000000Z``: fixed width, so it sorts by time.
 
-    Both databases take this text for an instant. Refuses a time without an offset, because it does
-    not identify an instant.
+    Both databases take this text. Refuses a time without an offset: that is not an instant.
     """
     if at.tzinfo is None or at.utcoffset() is None:
         raise ValueError(f"instant {at.isoformat()}: has no UTC offset; give an aware datetime")
@@ -313,6 +312,7 @@ run = Table(
     Column("start_min", Integer, nullable=False),
     Column("duration_min", Double, nullable=False),
     Column("volume_l", Double),
+    Column("flowing_min", Double),
     Column("is_early", Boolean, nullable=False),
     Column("is_volume_booked", Boolean, nullable=False, server_default=false()),
     Column("reporter", Text, nullable=False),

@@ -17,6 +17,7 @@ from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid, PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.evening.replan_after import replan_for_site
+from service.operations.feedback.compare_meter import QUESTIONED
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.read_farms import local_day
@@ -36,6 +37,7 @@ from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
 from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
+from service.waterworks.metered_run import FlowLimit
 
 SEASON_DAYS = 90
 LOG_DAYS = 14
@@ -43,6 +45,8 @@ _CLOSING_CROPS = ("citrus", "olive")
 """Crops whose stomata close more than those of grass: their coefficient cannot be estimated from
 the canopy.
 """
+
+_QUESTIONED_DONE = "runs-questioned-"
 
 
 def show_block(visit: Visit) -> Response:
@@ -105,6 +109,7 @@ def _show(
         today=today,
         clock_now=f"{local_now:%H:%M}",
         done=visit.query.get("done", ""),
+        questioned=_question(visit),
         can_report=visit.may(Right.WATER_WRITE),
     )
 
@@ -140,10 +145,9 @@ def enter_rain(visit: Visit) -> Response:
 
 def enter_run(visit: Visit) -> Response:
     """A run that took place; the page says when its volume is questioned."""
-    questioned_count = 0
+    questioned: list[str] = []
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
-        nonlocal questioned_count
         started = entered_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
         volume = entered_number(visit, "volume") if visit.form.get("volume") else None
         if volume is not None and visit.form.get("unit") == "gal":
@@ -163,7 +167,7 @@ def enter_run(visit: Visit) -> Response:
             reporter=visit.reporter,
             replanning=visit.service.replanning,
         )
-        questioned_count = done.questioned_count
+        questioned.extend(note.limit.value for note in done.flow if note.questioned_count)
         return done.new_version_count
 
     answer = _enter(
@@ -176,8 +180,9 @@ def enter_run(visit: Visit) -> Response:
             "/items/0/volume_l": "volume",
         },
     )
-    if questioned_count:
-        return redirect(f"/blocks/{visit.params['block_id']}", done="runs-questioned")
+    if questioned:
+        done = f"{_QUESTIONED_DONE}{questioned[0]}"
+        return redirect(f"/blocks/{visit.params['block_id']}", done=done)
     return answer
 
 
@@ -253,6 +258,15 @@ def _enter(
             status=422,
         )
     return redirect(f"/blocks/{block_id}", done=f"{form_name}-{'changed' if count else 'kept'}")
+
+
+def _question(visit: Visit) -> str:
+    """Why the volume of the run just reported is not booked; empty where it is."""
+    done = visit.query.get("done", "")
+    if not done.startswith(_QUESTIONED_DONE):
+        return ""
+    limit = done.removeprefix(_QUESTIONED_DONE)
+    return QUESTIONED[FlowLimit(limit)] if limit in set(FlowLimit) else ""
 
 
 def _is_unlikely(fault: Fault) -> bool:

@@ -25,6 +25,9 @@ class RunRows:
     duration_min: Floats
     volume_l: Floats
     """Metered volume; NaN where there is no meter."""
+    flowing_min: Floats
+    """Minutes of a metered run in which water flowed, as far as known; NaN where there is no meter.
+    """
     is_early: NDArray[np.bool_]
     """Started before sunrise."""
     is_volume_booked: NDArray[np.bool_]
@@ -99,6 +102,8 @@ class MeteredRuns:
 
     days: Days
     duration_min: Floats
+    flowing_min: Floats
+    """Those in which water flowed: without the rests of a run that spans several pulses."""
     volume_l: Floats
     is_booked: NDArray[np.bool_]
     """The ledger takes the volume; False: it was questioned, or reported before volumes counted."""

@@ -69,10 +69,16 @@ def demo(demo_database: URL) -> Command:
 
 
 @pytest.fixture
-def own_demo(demo_database: URL, tmp_path: Path) -> Iterator[Command]:
-    """Commands on a copy of the demonstration's database that a test may change."""
+def own_demo_url(demo_database: URL, tmp_path: Path) -> Iterator[URL]:
+    """A copy of the demonstration's database that a test may change."""
     with lent(demo_database, tmp_path) as url:
-        yield partial(call, url)
+        yield url
+
+
+@pytest.fixture
+def own_demo(own_demo_url: URL) -> Command:
+    """Commands on such a copy."""
+    return partial(call, own_demo_url)
 
 
 @pytest.fixture

@@ -37,6 +37,7 @@ def make_runs(
         start_min=ints(*starts_min),
         duration_min=np.full(count, duration_min),
         volume_l=np.full(count, np.nan),
+        flowing_min=np.full(count, np.nan),
         is_early=np.array([start < sunrise_min for start in starts_min], dtype=np.bool_),
         is_volume_booked=np.zeros(count, dtype=np.bool_),
         reporter="controller 7",
@@ -141,9 +142,20 @@ def test_a_metered_volume_added_later_corrects_the_run(
 ) -> None:
     rows = make_runs(int(keys[0]), 100)
     record(open_unit, rows)
-    metered = replace(rows, volume_l=np.array([1234.5]))
+    metered = replace(rows, volume_l=np.array([1234.5]), flowing_min=np.array([40.0]))
     assert record(open_unit, metered) == LoadOutcome(0, 1, 0)
     assert record(open_unit, metered) == LoadOutcome(0, 0, 1)
+    with open_unit(write=False) as unit:
+        found = unit.reports.read_metered(int(keys[0]), first_day=DAY)
+    assert (found.duration_min[0], found.flowing_min[0], found.volume_l[0]) == (45.0, 40.0, 1234.5)
+
+
+def test_a_metered_run_without_flowing_minutes_flowed_all_the_time(
+    open_unit: UnitOfWorkFactory, keys: Ints
+) -> None:
+    record(open_unit, replace(make_runs(int(keys[0]), 100), volume_l=np.array([900.0])))
+    with open_unit(write=False) as unit:
+        assert unit.reports.read_metered(int(keys[0]), first_day=DAY).flowing_min.tolist() == [45.0]
 
 
 def test_the_last_of_two_reports_of_one_run_counts(

@@ -33,6 +33,7 @@ def store_runs(
                 start_min=np.full(len(days), 300),
                 duration_min=np.broadcast_to(np.asarray(minutes, np.float64), len(days)).copy(),
                 volume_l=np.array([np.nan if each is None else each for each in volume_l]),
+                flowing_min=np.full(len(days), np.nan),
                 is_early=np.ones(len(days), dtype=np.bool_),
                 is_volume_booked=np.zeros(len(days), dtype=np.bool_),
                 reporter="a meter",

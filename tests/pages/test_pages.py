@@ -255,8 +255,9 @@ def test_a_volume_that_is_questioned_can_be_confirmed(reader: Reader) -> None:
     run = {"day": TODAY.isoformat(), "time": "04:00", "minutes": "300", "volume": "1000",
            "unit": "gal"}  # fmt: skip
     answer = reader.send(page, f"{page}/runs", **run)
-    assert answer.headers["Location"].endswith("done=runs-questioned")
-    shown = reader.text(f"{page}?done=runs-questioned")
+    assert answer.headers["Location"].endswith("done=runs-questioned-emitters")
+    shown = reader.text(f"{page}?done=runs-questioned-emitters")
+    assert "what the emitters give" in shown
     assert "tick the box" in shown and "a report" in shown
     answer = reader.send(page, f"{page}/runs", **run, confirm="yes")
     assert answer.headers["Location"].endswith("done=runs-changed")

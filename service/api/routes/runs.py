@@ -48,8 +48,8 @@ router = APIRouter(tags=["feedback"])
     "400 days late. They replace what the plan assumed for those days; balances and "
     "tomorrow's plan are updated before the answer. Sending the same run (block and "
     "start) again changes nothing; with different minutes it corrects the run. A metered "
-    "volume is booked instead of the minutes, unless it is far from what the block's emitters "
-    "give: then the minutes stand, "
+    "volume is booked instead of the minutes, unless the block's pipes, supply or emitters cannot "
+    "have passed it (`limit`): then the minutes stand, "
     "`questioned_count` counts it, and sending the run again with `is_volume_confirmed` books it. "
     "Either "
     "all runs of a request are stored, or none.",
@@ -90,7 +90,8 @@ def post_runs(body: RunBatchIn, service: TheService, caller: TheCaller, once: Th
     operation_id="compare_meter",
     summary="Compare a block's meter",
     description="Metered water of the block's runs of the last 14 days against what its emitters"
-    " should have given. Outside a band of 10 % a leak or clogging is suspected.",
+    " should have given. Outside the block's own band a leak or clogging is suspected: 10 %, or"
+    " twice the spread of its latest runs.",
     responses={200: described("The check.", FLOW), **problems(NOT_FOUND, INVALID_REQUEST)},
 )
 def get_flow(block_id: BlockId, service: TheService) -> FlowOut:

@@ -8,7 +8,7 @@ from typing import Self
 from pydantic import Field
 
 from service.api.schemas.facts import Out, known
-from service.operations.feedback.compare_meter import FLOW_BAND_FRACTION, FlowNote
+from service.operations.feedback.compare_meter import FlowNote
 from service.operations.feedback.read_soil import StoredSoilReading
 from service.operations.feedback.report_runs import ReportedRuns
 from service.operations.weather.record_rain import RecordedRain
@@ -40,23 +40,34 @@ class FlowOut(Out):
 
     block_id: str = Field(description="Block, `farm.block`.")
     run_count: int = Field(description="Metered runs that are counted.")
-    duration_min: float = Field(description="Their total minutes, min.")
+    duration_min: float = Field(
+        description="Minutes in which they ran, without the rests of a run that spans several"
+        " planned pulses, min."
+    )
     volume_l: float = Field(description="Metered water, L.")
     expected_volume_l: float | None = Field(
         description="Flow of all emitters times the minutes, L."
     )
     flow_ratio: float | None = Field(description="Metered over expected; null: nothing expected.")
     band_fraction: float = Field(
-        description="How far the ratio may be from 1 before anything is suspected."
+        description="How far the ratio may be from 1 before anything is suspected: 0.1, or twice"
+        " the spread of the block's latest runs (20 to 60) if that is more."
     )
     verdict: str = Field(
         description="`as-expected`, `leak-suspected` (above the band), `clogging-suspected` (below"
         " it), or `too-short` (under 30 min of metered running)."
     )
     questioned_count: int = Field(
-        description="Runs whose volume is not booked, as it is under half or over"
-        " one and a half times what the emitters give; their minutes stand."
+        description="Runs whose volume is not booked, as it is outside `least_l_per_h` to"
+        " `most_l_per_h`; their minutes stand."
     )
+    limit: str = Field(
+        description="What sets `most_l_per_h`: `pipes` (what intact lines pass at the supply's"
+        " pressure), `supply` (its flow), or, without a description of the pipes, `emitters` (one"
+        " and a half times their flow)."
+    )
+    least_l_per_h: float = Field(description="Least mean flow that is booked unasked, L/h.")
+    most_l_per_h: float = Field(description="Largest mean flow that is booked unasked, L/h.")
 
     @classmethod
     def from_record(cls, note: FlowNote) -> Self:
@@ -68,9 +79,12 @@ class FlowOut(Out):
             volume_l=note.volume_l,
             expected_volume_l=known(note.expected_volume_l),
             flow_ratio=known(note.flow_ratio),
-            band_fraction=FLOW_BAND_FRACTION,
+            band_fraction=note.band_fraction,
             verdict=note.verdict,
             questioned_count=note.questioned_count,
+            limit=note.limit.value,
+            least_l_per_h=note.least_l_per_h,
+            most_l_per_h=note.most_l_per_h,
         )
 
 

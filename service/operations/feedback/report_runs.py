@@ -2,28 +2,36 @@
 
 A report replaces what the plan assumed for that day; it may come late. The ledgers of the blocks
 reopen from the first day reported, and tomorrow's plan follows in the same transaction. Metered
-water is booked as it was metered. A volume far from what the block's emitters give in those minutes
-is questioned: the minutes stand until the same run is reported again with its volume confirmed.
+water is booked as it was metered. A volume that the block cannot have passed in those minutes is
+questioned: the minutes stand until the same run is reported again with its volume confirmed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
-from service.agronomy.civil_day import midnight_utc, midnight_utc_min
+from service.agronomy.civil_day import ONE_DAY, ONE_MINUTE, midnight_utc, midnight_utc_min
 from service.agronomy.sun import sunrise_sunset_min
 from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
-from service.operations.feedback.compare_meter import FlowNote, flow_note, is_possible_volume
+from service.operations.feedback.compare_meter import (
+    BlockMeter,
+    FlowNote,
+    MeteredRun,
+    block_meter,
+    flow_note,
+)
 from service.operations.feedback.reported_time import has_passed, on_clock
 from service.operations.reading.read_farms import local_day, today_at
+from service.pulses import Pulse
 from service.records.farms import BlockDefinition, LoadOutcome, SiteDefinition
 from service.records.feedback import RunRows
+from service.waterworks.metered_run import flowing_min
 
 MOST_RUNS = 1000
 LONGEST_RUN_MIN = 1500.0
@@ -92,7 +100,8 @@ def report_runs(
     ]
     if faults:
         raise InputInvalid("the runs cannot be stored", faults[:100])
-    rows = _rows(reports, places, reporter=reporter)
+    metered = _read_meters(unit, reports, places, now)
+    rows = _rows(reports, places, metered, reporter=reporter)
     outcome = unit.reports.record_runs(rows, recorded_at=now)
     new_version_count = 0
     if outcome.created_count + outcome.changed_count:
@@ -108,7 +117,7 @@ def report_runs(
     return ReportedRuns(
         outcome=outcome,
         new_version_count=new_version_count,
-        flow=_flow_notes(reports, places),
+        flow=_flow_notes(reports, metered),
     )
 
 
@@ -179,14 +188,81 @@ class _Places:
             return on_clock(report.started_at, self.site_of(report).zone)
         return None if report.started_at.tzinfo is None else report.started_at
 
+    def day_of(self, report: RunReport) -> date:
+        """Local civil day on which a run started."""
+        zone = self.site_of(report).zone
+        return local_day(on_clock(report.started_at, zone), zone)
 
-def _rows(reports: Sequence[RunReport], places: _Places, *, reporter: str) -> RunRows:
+
+@dataclass(frozen=True, slots=True)
+class _Metered:
+    """What the meters say of a report: one of each block, one run for each report."""
+
+    meters: Mapping[str, BlockMeter]
+    runs: Sequence[MeteredRun | None]
+    """None for a run without minutes or without a volume."""
+
+
+def _read_meters(
+    unit: UnitOfWork, reports: Sequence[RunReport], places: _Places, now: datetime
+) -> _Metered:
+    named = sorted({each.block_id for each in reports if each.volume_l is not None})
+    if not named:
+        return _Metered({}, [None] * len(reports))
+    meters = {
+        name: block_meter(
+            unit, places.blocks[name], today=today_at(unit, places.blocks[name].farm_id, now)
+        )
+        for name in named
+    }
+    days = [places.day_of(report) for report in reports]
+    pulses = unit.plans.read_pulses(
+        np.array([places.keys[name] for name in named], dtype=np.int64),
+        first_day=min(days) - ONE_DAY,
+        last_day=max(days) + ONE_DAY,
+    )
+    runs = []
+    for report, day in zip(reports, days, strict=True):
+        zone, key = places.site_of(report).zone, places.keys[report.block_id]
+        midnight = midnight_utc(day, zone)
+        around = [
+            Pulse(
+                pulse.start_min + (midnight_utc(other, zone) - midnight) // ONE_MINUTE,
+                pulse.duration_min,
+            )
+            for other in (day - ONE_DAY, day, day + ONE_DAY)
+            for pulse in pulses.get((key, other), ())
+        ]
+        start_min = (on_clock(report.started_at, zone) - midnight) / ONE_MINUTE
+        runs.append(_metered_run(report, meters.get(report.block_id), start_min, around))
+    return _Metered(meters, runs)
+
+
+def _metered_run(
+    report: RunReport, meter: BlockMeter | None, start_min: float, pulses: Sequence[Pulse]
+) -> MeteredRun | None:
+    """A run with its volume, and whether the ledger takes it; pulses are those around it."""
+    if report.volume_l is None or meter is None or report.duration_min == 0.0:
+        return None
+    flowed_min = flowing_min(
+        start_min,
+        report.duration_min,
+        pulses,
+        design_min=60.0 * report.volume_l / meter.design_l_per_h,
+    )
+    is_possible = meter.passable.holds(report.volume_l, flowed_min)
+    return MeteredRun(flowed_min, report.volume_l, report.is_volume_confirmed or is_possible)
+
+
+def _rows(
+    reports: Sequence[RunReport], places: _Places, metered: _Metered, *, reporter: str
+) -> RunRows:
     days, starts, start_min, is_early = [], [], [], []
     sunrise_of: dict[tuple[str, date], float] = {}
     for report in reports:
         site = places.site_of(report)
         started_at = on_clock(report.started_at, site.zone).astimezone(UTC)
-        day = local_day(started_at, site.zone)
+        day = places.day_of(report)
         minute = (started_at - midnight_utc(day, site.zone)) // timedelta(minutes=1)
         place = (site.site_id, day)
         if place not in sunrise_of:
@@ -205,21 +281,14 @@ def _rows(reports: Sequence[RunReport], places: _Places, *, reporter: str) -> Ru
             [np.nan if each.volume_l is None else each.volume_l for each in reports],
             dtype=np.float64,
         ),
+        flowing_min=np.array(
+            [np.nan if run is None else run.flowing_min for run in metered.runs], dtype=np.float64
+        ),
         is_early=np.array(is_early, dtype=np.bool_),
         is_volume_booked=np.array(
-            [_is_booked(report, places.blocks[report.block_id]) for report in reports],
-            dtype=np.bool_,
+            [run is not None and run.is_booked for run in metered.runs], dtype=np.bool_
         ),
         reporter=reporter,
-    )
-
-
-def _is_booked(report: RunReport, block: BlockDefinition) -> bool:
-    """Whether the ledger takes a run's volume; a run of no minutes has none."""
-    if report.volume_l is None or report.duration_min == 0.0:
-        return False
-    return report.is_volume_confirmed or is_possible_volume(
-        block, duration_min=report.duration_min, volume_l=report.volume_l
     )
 
 
@@ -234,18 +303,11 @@ def _sunrise_min(site: SiteDefinition, day: date) -> float:
     return float(sunrise_min[0, 0])
 
 
-def _flow_notes(reports: Sequence[RunReport], places: _Places) -> tuple[FlowNote, ...]:
-    metered: dict[str, list[RunReport]] = {}
-    for report in reports:
-        if report.volume_l is not None and report.duration_min > 0.0:
-            metered.setdefault(report.block_id, []).append(report)
+def _flow_notes(reports: Sequence[RunReport], metered: _Metered) -> tuple[FlowNote, ...]:
+    runs_of: dict[str, list[MeteredRun]] = {}
+    for report, run in zip(reports, metered.runs, strict=True):
+        if run is not None:
+            runs_of.setdefault(report.block_id, []).append(run)
     return tuple(
-        flow_note(
-            places.blocks[block_id],
-            duration_min=sum(run.duration_min for run in runs),
-            volume_l=sum(run.volume_l or 0.0 for run in runs),
-            run_count=len(runs),
-            questioned_count=sum(not _is_booked(run, places.blocks[block_id]) for run in runs),
-        )
-        for block_id, runs in sorted(metered.items())
+        flow_note(metered.meters[block_id], runs) for block_id, runs in sorted(runs_of.items())
     )

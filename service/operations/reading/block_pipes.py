@@ -172,11 +172,24 @@ def travel_times_min(block: BlockDefinition) -> tuple[float, float]:
 def expected_flow_l_per_h(block: BlockDefinition) -> tuple[float, str]:
     """Expected flow of a block, and where that figure comes from."""
     if block.layout is not None:
-        flow = _solved(block.layout, block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
-        per_row = block.layout.emitter_count * block.emitter_flow_l_per_h
-        share = flow.inlet_flow_l_per_h / (flow.lateral_flow_l_per_h.size * per_row)
-        return share * _nominal_flow_l_per_h(block), "the block's pipes and pressure"
+        return _of_area(block, block.layout), "the block's pipes and pressure"
     return _nominal_flow_l_per_h(block), "emitter flow as stated, times the emitters of the area"
+
+
+def unregulated_flow_l_per_h(block: BlockDefinition) -> float:
+    """What a block's intact lines pass at the pressure of the supply, if a regulator fails open.
+
+    Raises NotFound where its pipes are not described.
+    """
+    return _of_area(block, replace(_layout(block), regulator_set_head_m=None))
+
+
+def _of_area(block: BlockDefinition, layout: BlockLayout) -> float:
+    """Flow of the whole area, as far above or below its stated flow as that of the pipes."""
+    flow = _solved(layout, block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
+    per_row = layout.emitter_count * block.emitter_flow_l_per_h
+    share = flow.inlet_flow_l_per_h / (flow.lateral_flow_l_per_h.size * per_row)
+    return share * _nominal_flow_l_per_h(block)
 
 
 def _nominal_flow_l_per_h(block: BlockDefinition) -> float:

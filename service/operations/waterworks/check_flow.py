@@ -158,7 +158,7 @@ def _report(unit: UnitOfWork, block_id: str, first_day: date, last_day: date) ->
         later = runs.days >= np.datetime64(begin)
         flow[later], origin = expected_flow_l_per_h(_as_of(unit, block, begin))
     measured = np.isfinite(runs.volume_l)
-    expected = expected_volume_l(flow, runs.duration_min)[measured]
+    expected = expected_volume_l(flow, runs.flowing_min)[measured]
     metered = runs.volume_l[measured]
     check = check_runs(metered, expected)
     cautions = [*_findable(check), FALSE_ALARM_TEXT]
@@ -218,6 +218,7 @@ def _until(runs: MeteredRuns, last_day: date) -> MeteredRuns:
     return MeteredRuns(
         days=runs.days[kept],
         duration_min=runs.duration_min[kept],
+        flowing_min=runs.flowing_min[kept],
         volume_l=runs.volume_l[kept],
         is_booked=runs.is_booked[kept],
     )

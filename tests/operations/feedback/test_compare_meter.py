@@ -1,9 +1,10 @@
-"""Metered water against what a block's emitters give, within a fixed band."""
+"""Metered water against what a block's emitters give, within the band of its own runs."""
 
 from __future__ import annotations
 
 from datetime import timedelta
 
+import numpy as np
 import pytest
 
 from service.bootstrap import Service
@@ -11,11 +12,14 @@ from service.errors import NotFound
 from service.operations.feedback.compare_meter import (
     LOOKBACK_DAYS,
     SHORTEST_CHECK_MIN,
+    BlockMeter,
     FlowNote,
+    MeteredRun,
     block_flow_l_per_h,
     compare_meter,
     flow_note,
 )
+from service.waterworks.metered_run import passable_flow
 from tests.api.invented_farm import BLOCK_ID, RUN_AT, TODAY, FixedClock
 from tests.factories import make_block
 from tests.operations.metered_runs import store_runs
@@ -24,8 +28,9 @@ from tests.operations.metered_runs import store_runs
 FLOW_L_PER_H = 4000.0 / (3.0 * 0.46) * 2.0 * 2.0
 
 
-def note(volume_l: float, duration_min: float = 60.0) -> FlowNote:
-    return flow_note(make_block(), duration_min=duration_min, volume_l=volume_l, run_count=1)
+def note(volume_l: float, minutes: float = 60.0, *, band_fraction: float = 0.1) -> FlowNote:
+    meter = BlockMeter("a.b", FLOW_L_PER_H, band_fraction, passable_flow(FLOW_L_PER_H))
+    return flow_note(meter, [MeteredRun(minutes, volume_l, is_booked=True)])
 
 
 def compared(service: Service, *, later: timedelta = timedelta(0)) -> FlowNote:
@@ -47,6 +52,33 @@ def test_a_tenth_more_or_less_is_suspected(ratio: float, verdict: str) -> None:
     assert found.verdict == verdict
     assert found.flow_ratio == pytest.approx(ratio)
     assert found.expected_volume_l == pytest.approx(FLOW_L_PER_H)
+
+
+def test_the_band_is_that_of_the_block() -> None:
+    """A healthy system that differs by 14 % from run to run is not suspected at 25 %."""
+    for ratio, verdict in ((1.25, "as-expected"), (0.75, "as-expected"), (1.3, "leak-suspected")):
+        found = note(ratio * FLOW_L_PER_H, band_fraction=0.28)
+        assert (found.verdict, found.band_fraction) == (verdict, 0.28)
+
+
+def season(service: Service, spread: float, count: int) -> None:
+    """Invented runs of an hour, one on each of the days before today."""
+    noise = 1.0 + spread * np.random.default_rng(3).normal(size=count)
+    with service.unit_of_work(write=False) as unit:
+        flow_l_per_h = block_flow_l_per_h(unit.blocks.get_block(BLOCK_ID, day=TODAY))
+    days = [TODAY - timedelta(days=count - place) for place in range(count)]
+    store_runs(service.unit_of_work, BLOCK_ID, days, (flow_l_per_h * noise).tolist())
+
+
+@pytest.mark.parametrize(
+    ("spread", "count", "least", "most"), [(0.15, 40, 0.2, 0.4), (0.02, 40, 0.1, 0.1),
+                                           (0.15, 19, 0.1, 0.1)]
+)  # fmt: skip
+def test_the_band_follows_the_spread_of_at_least_twenty_stored_runs(
+    own_service: Service, spread: float, count: int, least: float, most: float
+) -> None:
+    season(own_service, spread, count)
+    assert least <= compared(own_service).band_fraction <= most
 
 
 def test_little_running_time_says_nothing_of_the_emitters() -> None:
