@@ -83,6 +83,7 @@ The whole
     steps_of_crop     those from the weather to the crop's water use
     steps_of_water    those from there to the minutes
     season            a past season, evening after evening
+    week_ahead        the days until a timer is set again, and what it can be set to
     week_program      one program for a timer that is set once a week
     week_kernel       the course of a week under one program, compiled
     timer_kernel      the search for the best one, compiled

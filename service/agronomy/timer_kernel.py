@@ -12,13 +12,13 @@ from typing import NamedTuple
 import numpy as np
 
 from service.agronomy.records import Floats, Ints
-from service.agronomy.week_kernel import Starts, WeekDays, make_starts, week_course
+from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch, WeekAhead, WeekProgram
+from service.agronomy.week_kernel import Starts, WeekCourse, make_starts, week_course
 from service.kernels import compiled
 
 SIMPLER_MM = 0.05
 """[CHOICE] A further start or another set of days has to save this much to be chosen."""
-ANY_WEEKDAYS = 1
-"""The day rule of a timer that takes any set of weekdays."""
+ANY_WEEKDAYS = int(DayRule.WEEKDAYS)
 
 
 class Choice(NamedTuple):
@@ -30,42 +30,8 @@ class Choice(NamedTuple):
     cost: float
 
 
-class Timers(NamedTuple):
-    """What each block's timer and system allow; arrays (blocks,)."""
-
-    most_starts: Ints
-    run_step_min: Floats
-    """Shortest step of the run time that the timer can be set to."""
-    day_rule: Ints
-    """Row of the table of day masks."""
-    opens_min: Ints
-    closes_min: Ints
-    shortest_pulse_min: Ints
-    longest_pulse_min: Ints
-    daily_maximum_min: Floats
-    off_ratio: Floats
-    valve_gap_min: Ints
-    net_rate_mm_per_min: Floats
-    rain_room_fraction: Floats
-    """Share of RAW that may be empty at the end of the week without a cost."""
-
-
-class Programs(NamedTuple):
-    """The programs chosen; arrays (blocks,)."""
-
-    day_mask: Ints
-    start_count: Ints
-    first_start_min: Ints
-    spacing_min: Ints
-    step_count: Ints
-    cost: Floats
-    excess_mm: Floats
-    drainage_mm: Floats
-    depletion_end_mm: Floats
-
-
 @compiled
-def most_steps(timers: Timers, block: int, start_count: int, slot_min: float) -> int:
+def most_steps(timers: TimerBatch, block: int, start_count: int, slot_min: float) -> int:
     """Longest run time, in steps of the timer, of each of so many starts in slots so long."""
     open_min = timers.closes_min[block] - timers.opens_min[block]
     most_min = min(slot_min, timers.longest_pulse_min[block])
@@ -76,65 +42,62 @@ def most_steps(timers: Timers, block: int, start_count: int, slot_min: float) ->
     return int(most_min / timers.run_step_min[block] + 1e-9)
 
 
+class Trial(NamedTuple):
+    """What is tried for one block: so many starts a day, at run times between two bounds."""
+
+    days: WeekAhead
+    block: int
+    starts: Starts
+    step_net_mm: float
+    """What one step of the timer puts back."""
+    least_steps: int
+    most_steps: int
+    rain_room_fraction: float
+
+
 @compiled
-def falls_after(
-    steps: int,
-    depletion_mm: float,
-    days: WeekDays,
-    block: int,
-    day_mask: int,
-    starts: Starts,
-    step_net_mm: float,
-    rain_room_fraction: float,
-) -> bool:
+def course_of(trial: Trial, day_mask: int, steps: int) -> WeekCourse:
+    """What the week becomes with this run time on these days."""
+    return week_course(
+        trial.days, trial.block, day_mask, trial.starts, steps * trial.step_net_mm,
+        trial.rain_room_fraction,
+    )  # fmt: skip
+
+
+@compiled
+def falls_after(trial: Trial, day_mask: int, steps: int) -> bool:
     """Whether one step more of run time costs less."""
-    at_mm, after_mm = steps * step_net_mm, (steps + 1) * step_net_mm
-    at = week_course(depletion_mm, days, block, day_mask, starts, at_mm, rain_room_fraction)
-    after = week_course(depletion_mm, days, block, day_mask, starts, after_mm, rain_room_fraction)
-    return after.cost < at.cost
+    at = course_of(trial, day_mask, steps)
+    return course_of(trial, day_mask, steps + 1).cost < at.cost
 
 
 @compiled
-def best_steps(
-    depletion_mm: float,
-    days: WeekDays,
-    block: int,
-    day_mask: int,
-    starts: Starts,
-    step_net_mm: float,
-    bounds: tuple[int, int],
-    guess: int,
-    rain_room_fraction: float,
-) -> int:
-    """The run time of least cost between two bounds, in steps.
+def best_steps(trial: Trial, day_mask: int, guess: int) -> int:
+    """The run time of least cost on these days, in steps.
 
     The depletion of every midnight is convex in the run time, and so are drainage and excess as
     long as there is no stress: the slope is followed from the guess in doubling strides, and by
     halving once the least is between two points.
     """
-    low, high = bounds
+    low, high = trial.least_steps, trial.most_steps
     probe, stride = min(max(guess, low), high), 1
     rises = False
     while low < high and low <= probe < high and stride > 0:
-        if falls_after(
-            probe, depletion_mm, days, block, day_mask, starts, step_net_mm, rain_room_fraction
-        ):
+        if falls_after(trial, day_mask, probe):
             low = probe + 1
             if rises:
                 break
             probe += stride
         else:
             high = probe
-            if low > bounds[0]:
+            if low > trial.least_steps:
                 break
             rises = True
             probe = max(low, probe - stride)
         stride *= 2
     while low < high:
         middle = (low + high) // 2
-        if falls_after(
-            middle, depletion_mm, days, block, day_mask, starts, step_net_mm, rain_room_fraction
-        ):
+        if falls_after(trial, day_mask, middle):
             low = middle + 1
         else:
             high = middle
@@ -152,48 +115,23 @@ def count_days(mask: int) -> int:
 
 
 @compiled
-def try_days(
-    depletion_mm: float,
-    days: WeekDays,
-    block: int,
-    day_mask: int,
-    starts: Starts,
-    step_net_mm: float,
-    bounds: tuple[int, int],
-    starts_a_week: int,
-    rain_room_fraction: float,
-) -> Choice:
+def try_days(trial: Trial, day_mask: int, starts_a_week: int) -> Choice:
     """The best run time on these days; ``starts_a_week`` is a guess of its steps in all."""
-    guess = starts_a_week // count_days(day_mask)
-    steps = best_steps(
-        depletion_mm, days, block, day_mask, starts, step_net_mm, bounds, guess, rain_room_fraction
-    )
-    course = week_course(
-        depletion_mm, days, block, day_mask, starts, steps * step_net_mm, rain_room_fraction
-    )
-    start_count = starts.durations.shape[0] // days.crop_et_mm.shape[0]
-    return Choice(day_mask, start_count, steps, course.cost)
+    steps = best_steps(trial, day_mask, starts_a_week // count_days(day_mask))
+    start_count = trial.starts.durations.shape[0] // trial.days.crop_et_mm.shape[0]
+    return Choice(day_mask, start_count, steps, course_of(trial, day_mask, steps).cost)
 
 
 @compiled
-def change_days(
-    best: Choice,
-    depletion_mm: float,
-    days: WeekDays,
-    block: int,
-    starts: Starts,
-    step_net_mm: float,
-    bounds: tuple[int, int],
-    rain_room_fraction: float,
-) -> Choice:
+def change_days(best: Choice, trial: Trial) -> Choice:
     """The best days near those chosen: a day more, a day less, a day for another."""
     is_better = True
     while is_better:
         is_better = False
         around = best
         starts_a_week = around.step_count * count_days(around.day_mask)
-        for one in range(7):
-            for other in range(one, 7):
+        for one in range(WEEK_DAYS):
+            for other in range(one, WEEK_DAYS):
                 mask = around.day_mask ^ (1 << one)
                 if other != one:
                     mask ^= 1 << other
@@ -201,10 +139,7 @@ def change_days(
                         continue
                 if mask == 0:
                     continue
-                found = try_days(
-                    depletion_mm, days, block, mask, starts, step_net_mm, bounds,
-                    starts_a_week, rain_room_fraction,
-                )  # fmt: skip
+                found = try_days(trial, mask, starts_a_week)
                 if found.cost < best.cost - SIMPLER_MM:
                     best, is_better = found, True
     return best
@@ -212,9 +147,8 @@ def change_days(
 
 @compiled
 def choose_steps(
-    depletion_mm: float,
-    days: WeekDays,
-    timers: Timers,
+    days: WeekAhead,
+    timers: TimerBatch,
     block: int,
     masks: Ints,
     start_count: int,
@@ -226,42 +160,40 @@ def choose_steps(
     Where any weekdays may be chosen, the best of the masks is improved: a day more, a day less, a
     day for another, as long as that helps.
     """
-    rain_room_fraction = timers.rain_room_fraction[block]
-    step_net_mm = timers.run_step_min[block] * timers.net_rate_mm_per_min[block]
-    first_start_min = timers.opens_min[block] + offset_min
+    step_min = timers.run_step_min[block]
     spacing_min = (timers.closes_min[block] - timers.opens_min[block]) // start_count
-    starts = make_starts(days, block, start_count, first_start_min, spacing_min)
-    off = week_course(depletion_mm, days, block, 0, starts, 0.0, rain_room_fraction)
-    best = Choice(0, 0, 0, off.cost)
-    low = int(np.ceil(timers.shortest_pulse_min[block] / timers.run_step_min[block] - 1e-9))
-    high = most_steps(timers, block, start_count, slot_min)
-    if high < low:
+    first_start_min = timers.opens_min[block] + offset_min
+    trial = Trial(
+        days,
+        block,
+        make_starts(days, block, start_count, first_start_min, spacing_min),
+        step_min * timers.net_rate_mm_per_min[block],
+        int(np.ceil(timers.shortest_pulse_min[block] / step_min - 1e-9)),
+        most_steps(timers, block, start_count, slot_min),
+        timers.rain_room_fraction[block],
+    )
+    best = Choice(0, 0, 0, course_of(trial, 0, 0).cost)
+    if trial.most_steps < trial.least_steps:
         return best
-    starts_a_week = (low + high) // 2 * 7
+    starts_a_week = (trial.least_steps + trial.most_steps) // 2 * WEEK_DAYS
     for place in range(masks.shape[1]):
         mask = masks[timers.day_rule[block], place]
         if mask == 0:
             break
-        found = try_days(
-            depletion_mm, days, block, mask, starts, step_net_mm, (low, high), starts_a_week,
-            rain_room_fraction,
-        )  # fmt: skip
+        found = try_days(trial, mask, starts_a_week)
         starts_a_week = found.step_count * count_days(mask)
         if found.cost < best.cost - SIMPLER_MM:
             best = found
     if timers.day_rule[block] != ANY_WEEKDAYS or best.day_mask == 0:
         return best
-    return change_days(
-        best, depletion_mm, days, block, starts, step_net_mm, (low, high), rain_room_fraction
-    )
+    return change_days(best, trial)
 
 
 @compiled
 def keep(
-    programs: Programs,
-    depletion_mm: float,
-    days: WeekDays,
-    timers: Timers,
+    programs: WeekProgram,
+    days: WeekAhead,
+    timers: TimerBatch,
     block: int,
     choice: Choice,
     offset_min: int,
@@ -270,23 +202,21 @@ def keep(
     start_count = max(1, choice.start_count)
     spacing_min = (timers.closes_min[block] - timers.opens_min[block]) // start_count
     first_start_min = timers.opens_min[block] + offset_min
-    pulse_mm = choice.step_count * timers.run_step_min[block] * timers.net_rate_mm_per_min[block]
-    starts = make_starts(days, block, start_count, first_start_min, spacing_min)
+    run_min = choice.step_count * timers.run_step_min[block]
     course = week_course(
-        depletion_mm,
         days,
         block,
         choice.day_mask,
-        starts,
-        pulse_mm,
+        make_starts(days, block, start_count, first_start_min, spacing_min),
+        run_min * timers.net_rate_mm_per_min[block],
         timers.rain_room_fraction[block],
     )
     programs.day_mask[block] = choice.day_mask
     programs.start_count[block] = choice.start_count
     programs.first_start_min[block] = first_start_min
     programs.spacing_min[block] = spacing_min
-    programs.step_count[block] = choice.step_count
-    programs.cost[block] = course.cost
+    programs.run_min[block] = run_min
+    programs.cost_mm[block] = course.cost
     programs.excess_mm[block] = course.excess_mm
     programs.drainage_mm[block] = course.drainage_mm
     programs.depletion_end_mm[block] = course.depletion_end_mm
@@ -294,18 +224,16 @@ def keep(
 
 @compiled
 def choose_alone(
-    depletion_mm: Floats, days: WeekDays, timers: Timers, masks: Ints, block: int, out: Programs
+    days: WeekAhead, timers: TimerBatch, masks: Ints, block: int, out: WeekProgram
 ) -> None:
     """The program of a block that never has to wait for another."""
     best = Choice(0, 0, 0, np.inf)
     open_min = timers.closes_min[block] - timers.opens_min[block]
     for start_count in range(1, timers.most_starts[block] + 1):
-        found = choose_steps(
-            depletion_mm[block], days, timers, block, masks, start_count, 0.0, float(open_min)
-        )
+        found = choose_steps(days, timers, block, masks, start_count, 0.0, float(open_min))
         if found.cost < best.cost - SIMPLER_MM:
             best = found
-    keep(out, depletion_mm[block], days, timers, block, best, 0)
+    keep(out, days, timers, block, best, 0)
 
 
 @compiled
@@ -327,13 +255,12 @@ def take_turns(flow_l_per_h: Floats, supply_flow_l_per_h: float) -> Ints:
 
 @compiled
 def choose_in_turns(
-    depletion_mm: Floats,
-    days: WeekDays,
-    timers: Timers,
+    days: WeekAhead,
+    timers: TimerBatch,
     masks: Ints,
     blocks: Ints,
     turn: Ints,
-    out: Programs,
+    out: WeekProgram,
 ) -> None:
     """Programs of blocks that run one turn after the other, equally often a day.
 
@@ -361,9 +288,8 @@ def choose_in_turns(
                 else:
                     own_min = running_min
                 choices[place] = choose_steps(
-                    depletion_mm[block], days, timers, block, masks, start_count, offset_min,
-                    own_min,
-                )  # fmt: skip
+                    days, timers, block, masks, start_count, offset_min, own_min
+                )
                 ran_min = choices[place].step_count * timers.run_step_min[block]
                 longest_min[turn[place]] = max(longest_min[turn[place]], ran_min)
             if longest_min.sum() <= running_min:
@@ -378,7 +304,4 @@ def choose_in_turns(
             for at in range(1, turn_count):
                 begins_min[at] = begins_min[at - 1] + int(np.ceil(longest_min[at - 1])) + gap_min
             for place, block in enumerate(blocks):
-                keep(
-                    out, depletion_mm[block], days, timers, block, choices[place],
-                    begins_min[turn[place]],
-                )  # fmt: skip
+                keep(out, days, timers, block, choices[place], begins_min[turn[place]])

@@ -14,26 +14,13 @@ from numpy.typing import NDArray
 from service.agronomy.balance_kernel import day_step
 from service.agronomy.records import Floats, Ints
 from service.agronomy.stress_kernel import et_share
+from service.agronomy.week_ahead import WEEK_DAYS, WeekAhead, WeekProgram
 from service.kernels import compiled
 
 STRESS_COST = 10.0
 """[CHOICE] Cost of a millimetre below readily available water at a midnight, in mm of drainage."""
 CATCH_UP_COST = 0.1
 """[CHOICE] Cost of a millimetre that the week leaves to be put back afterwards."""
-
-
-class WeekDays(NamedTuple):
-    """The coming days of every block; arrays (days, blocks) but for the rain."""
-
-    crop_et_mm: Floats
-    taw_mm: Floats
-    raw_mm: Floats
-    sunrise_min: Floats
-    sunset_min: Floats
-    rain_entering_mm: Floats
-    """(courses, days, blocks)"""
-    course_weight: Floats
-    """(courses, blocks), sums to 1 for each block."""
 
 
 class Starts(NamedTuple):
@@ -59,7 +46,7 @@ class WeekCourse(NamedTuple):
 
 @compiled
 def make_starts(
-    days: WeekDays, block: int, start_count: int, first_start_min: float, spacing_min: float
+    days: WeekAhead, block: int, start_count: int, first_start_min: float, spacing_min: float
 ) -> Starts:
     """The pulses of a day as the balance reads them, for each of the days."""
     day_count = days.crop_et_mm.shape[0]
@@ -77,8 +64,7 @@ def make_starts(
 
 @compiled
 def week_course(
-    depletion_start_mm: float,
-    days: WeekDays,
+    days: WeekAhead,
     block: int,
     day_mask: int,
     starts: Starts,
@@ -93,10 +79,10 @@ def week_course(
         weight = days.course_weight[course, block]
         if weight <= 0.0:
             continue
-        depletion_mm = depletion_start_mm
+        depletion_mm = days.depletion_start_mm[block]
         for day in range(day_count):
             early_mm, day_mm, pulses_before_sunrise = 0.0, 0.0, 0
-            if day_mask & (1 << (day % 7)):
+            if day_mask & (1 << (day % WEEK_DAYS)):
                 pulses_before_sunrise = starts.pulses_before_sunrise[day]
                 early_mm = pulse_net_mm * pulses_before_sunrise
                 day_mm = pulse_net_mm * (pulse_count - pulses_before_sunrise)
@@ -125,30 +111,26 @@ def week_course(
 
 @compiled
 def assess(
-    depletion_mm: Floats,
-    days: WeekDays,
+    days: WeekAhead,
     is_known: NDArray[np.bool_],
-    day_mask: Ints,
-    start_count: Ints,
-    first_start_min: Ints,
-    spacing_min: Ints,
+    program: WeekProgram,
     pulse_net_mm: Floats,
     rain_room_fraction: Floats,
     found: Floats,
 ) -> None:
     """Fill ``found`` (4, blocks) with the cost and the course of given programs."""
-    for block in range(depletion_mm.shape[0]):
+    for block in range(is_known.shape[0]):
         if not is_known[block]:
             continue
+        start_count = program.start_count[block]
         starts = make_starts(
-            days, block, max(1, start_count[block]), float(first_start_min[block]),
-            float(spacing_min[block]),
+            days, block, max(1, start_count), float(program.first_start_min[block]),
+            float(program.spacing_min[block]),
         )  # fmt: skip
-        mask = day_mask[block] if start_count[block] > 0 else 0
+        mask = program.day_mask[block] if start_count > 0 else 0
         course = week_course(
-            depletion_mm[block], days, block, mask, starts, pulse_net_mm[block],
-            rain_room_fraction[block],
-        )  # fmt: skip
+            days, block, mask, starts, pulse_net_mm[block], rain_room_fraction[block]
+        )
         found[0, block] = course.cost
         found[1, block] = course.excess_mm
         found[2, block] = course.drainage_mm

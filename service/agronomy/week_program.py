@@ -13,32 +13,15 @@ tenth, and a program that is harder to set has to save a twentieth [CHOICE].
 
 from __future__ import annotations
 
-import enum
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.records import Floats, Ints, PulseBatch
+from service.agronomy.records import Floats, Ints
+from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch, WeekAhead, WeekProgram
 
-if TYPE_CHECKING:
-    from service.agronomy.timer_kernel import Programs, Timers
-    from service.agronomy.week_kernel import WeekDays
-
-WEEK_DAYS = 7
 WHOLE_WEEK = (1 << WEEK_DAYS) - 1
-
-
-class DayRule(enum.IntEnum):
-    """How a timer lets its days be chosen."""
-
-    EVERY_DAY = 0
-    WEEKDAYS = 1
-    """Any set of weekdays."""
-    INTERVAL = 2
-    """Every so many days, from the day on which it is set or the day after."""
 
 
 def day_masks(rule: DayRule) -> tuple[int, ...]:
@@ -69,92 +52,6 @@ def _mask(days: Iterable[int]) -> int:
 
 def _unique(masks: Iterable[int]) -> tuple[int, ...]:
     return tuple(dict.fromkeys(masks))
-
-
-@dataclass(frozen=True, slots=True)
-class WeekAhead:
-    """The balance and the days until the next setting; arrays (days, blocks) unless noted.
-
-    There are at most seven days, the first of them the one on which the timer is set.
-    """
-
-    depletion_start_mm: Floats
-    """(blocks,) at the midnight before the first day."""
-    crop_et_mm: Floats
-    taw_mm: Floats
-    raw_mm: Floats
-    sunrise_min: Floats
-    sunset_min: Floats
-    rain_entering_mm: Floats
-    """(courses, days, blocks) what would enter the zone in each course of the weather."""
-    course_weight: Floats
-    """(courses, blocks) probability of each course; sums to 1 for every block."""
-
-
-@dataclass(frozen=True, slots=True)
-class TimerBatch:
-    """What the timer and the system of each block allow, arrays (blocks,)."""
-
-    most_starts: Ints
-    """Start times a day that the timer has."""
-    run_step_min: Floats
-    """Shortest step of the run time: 0.5, 1, 5 min."""
-    day_rule: Ints
-    """A :class:`DayRule`."""
-    opens_min: Ints
-    """Hours in which the block may run on all those days, minutes since local midnight."""
-    closes_min: Ints
-    shortest_pulse_min: Ints
-    longest_pulse_min: Ints
-    daily_maximum_min: Floats
-    off_ratio: Floats
-    valve_gap_min: Ints
-    net_rate_mm_per_min: Floats
-    flow_l_per_h: Floats
-    rain_room_fraction: Floats
-    supply_index: Ints
-
-
-@dataclass(frozen=True, slots=True)
-class WeekProgram:
-    """The program chosen for each block, arrays (blocks,); no start where it is turned off."""
-
-    day_mask: Ints
-    """Bits from the setting day on."""
-    start_count: Ints
-    first_start_min: Ints
-    spacing_min: Ints
-    """From one start of a day to the next."""
-    run_min: Floats
-    """Run time of every start, a whole number of the timer's steps."""
-    cost_mm: Floats
-    excess_mm: Floats
-    """Depletion beyond readily available water, summed over the midnights of the week."""
-    drainage_mm: Floats
-    """What drains of rain and irrigation in the week."""
-    depletion_end_mm: Floats
-
-    @property
-    def is_known(self) -> NDArray[np.bool_]:
-        """False where a number of the block or of its weather is not known."""
-        known: NDArray[np.bool_] = np.isfinite(self.cost_mm)
-        return known
-
-    def pulses_of_day(self, day: int) -> PulseBatch:
-        """The pulses of every block on one day of the week (0: the setting day).
-
-        Run times are rounded to whole minutes, as pulses are everywhere else.
-        """
-        runs = (self.day_mask >> day) & 1
-        counts = np.where(self.is_known, self.start_count, 0) * runs
-        offset = np.concatenate(([0], np.cumsum(counts)))
-        block = np.repeat(np.arange(counts.size), counts)
-        place = np.arange(offset[-1]) - offset[block]
-        return PulseBatch(
-            offset=offset,
-            start_min=self.first_start_min[block] + place * self.spacing_min[block],
-            duration_min=np.rint(self.run_min[block]).astype(np.int64),
-        )
 
 
 def choose_programs(
@@ -191,8 +88,9 @@ def choose_programs(
     """
     from service.agronomy.timer_kernel import choose_alone, choose_in_turns, take_turns
 
-    days, out = _week_days(ahead), _no_programs(ahead.depletion_start_mm.size)
-    rules = _rules(timers)
+    days, out = _contiguous(ahead), _no_programs(ahead.depletion_start_mm.size)
+    # Turns narrow the hours, so the search works on copies of them.
+    rules = timers._replace(opens_min=timers.opens_min.copy(), closes_min=timers.closes_min.copy())
     masks = _mask_table()
     is_known = _is_known(ahead, timers)
     for supply in np.unique(timers.supply_index).tolist():
@@ -200,23 +98,13 @@ def choose_programs(
         turn = take_turns(timers.flow_l_per_h[blocks], float(supply_flow_l_per_h[supply]))
         if turn.max(initial=0) == 0:
             for block in blocks.tolist():
-                choose_alone(ahead.depletion_start_mm, days, rules, masks, block, out)
+                choose_alone(days, rules, masks, block, out)
             continue
         rules.opens_min[blocks] = rules.opens_min[blocks].max()
         latest_min = rules.closes_min[blocks].min()
         rules.closes_min[blocks] = np.maximum(rules.opens_min[blocks], latest_min)
-        choose_in_turns(ahead.depletion_start_mm, days, rules, masks, blocks, turn, out)
-    return WeekProgram(
-        day_mask=out.day_mask,
-        start_count=out.start_count,
-        first_start_min=out.first_start_min,
-        spacing_min=out.spacing_min,
-        run_min=out.step_count * timers.run_step_min,
-        cost_mm=out.cost,
-        excess_mm=out.excess_mm,
-        drainage_mm=out.drainage_mm,
-        depletion_end_mm=out.depletion_end_mm,
-    )
+        choose_in_turns(days, rules, masks, blocks, turn, out)
+    return out
 
 
 def assess_programs(ahead: WeekAhead, timers: TimerBatch, program: WeekProgram) -> WeekProgram:
@@ -231,19 +119,14 @@ def assess_programs(ahead: WeekAhead, timers: TimerBatch, program: WeekProgram) 
 
     found = np.full((4, ahead.depletion_start_mm.size), np.nan)
     assess(
-        ahead.depletion_start_mm,
-        _week_days(ahead),
+        _contiguous(ahead),
         _is_known(ahead, timers),
-        program.day_mask,
-        program.start_count,
-        program.first_start_min,
-        program.spacing_min,
+        program,
         program.run_min * timers.net_rate_mm_per_min,
         timers.rain_room_fraction,
         found,
     )
-    return replace(
-        program,
+    return program._replace(
         cost_mm=found[0],
         excess_mm=found[1],
         drainage_mm=found[2],
@@ -251,61 +134,24 @@ def assess_programs(ahead: WeekAhead, timers: TimerBatch, program: WeekProgram) 
     )
 
 
-def _rules(timers: TimerBatch) -> Timers:
-    """What the search reads of the timers; the hours are copies, since turns narrow them."""
-    from service.agronomy.timer_kernel import Timers
-
-    return Timers(
-        most_starts=timers.most_starts,
-        run_step_min=timers.run_step_min,
-        day_rule=timers.day_rule,
-        opens_min=timers.opens_min.copy(),
-        closes_min=timers.closes_min.copy(),
-        shortest_pulse_min=timers.shortest_pulse_min,
-        longest_pulse_min=timers.longest_pulse_min,
-        daily_maximum_min=timers.daily_maximum_min,
-        off_ratio=timers.off_ratio,
-        valve_gap_min=timers.valve_gap_min,
-        net_rate_mm_per_min=timers.net_rate_mm_per_min,
-        rain_room_fraction=timers.rain_room_fraction,
-    )
-
-
-def _no_programs(count: int) -> Programs:
+def _no_programs(count: int) -> WeekProgram:
     """Programs to be filled in: off, and not known."""
-    from service.agronomy.timer_kernel import Programs
-
-    return Programs(
+    return WeekProgram(
         day_mask=np.zeros(count, np.int64),
         start_count=np.zeros(count, np.int64),
         first_start_min=np.zeros(count, np.int64),
         spacing_min=np.zeros(count, np.int64),
-        step_count=np.zeros(count, np.int64),
-        cost=np.full(count, np.nan),
+        run_min=np.zeros(count),
+        cost_mm=np.full(count, np.nan),
         excess_mm=np.full(count, np.nan),
         drainage_mm=np.full(count, np.nan),
         depletion_end_mm=np.full(count, np.nan),
     )
 
 
-def _week_days(ahead: WeekAhead) -> WeekDays:
-    """The days as the compiled steps read them."""
-    from service.agronomy.week_kernel import WeekDays
-
-    return WeekDays(
-        *map(
-            np.ascontiguousarray,
-            (
-                ahead.crop_et_mm,
-                ahead.taw_mm,
-                ahead.raw_mm,
-                ahead.sunrise_min,
-                ahead.sunset_min,
-                ahead.rain_entering_mm,
-                ahead.course_weight,
-            ),
-        )
-    )
+def _contiguous(ahead: WeekAhead) -> WeekAhead:
+    """The same days laid out as the compiled search was compiled for."""
+    return WeekAhead(*map(np.ascontiguousarray, ahead))
 
 
 def _mask_table() -> Ints:

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from service.agronomy.civil_day import ONE_DAY, wall_text
-from service.agronomy.week_program import WEEK_DAYS, DayRule
+from service.agronomy.week_ahead import WEEK_DAYS, DayRule
 from service.cli import shown
 from service.cli.terminal import JsonOption, note, open_service, out, parse_day, print_json
 from service.errors import Fault, InputInvalid

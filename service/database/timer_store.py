@@ -8,7 +8,7 @@ from datetime import date, datetime
 from sqlalchemy import Connection, RowMapping, delete, insert, or_, select, update
 
 from service.agronomy.records import Ints
-from service.agronomy.week_program import DayRule
+from service.agronomy.week_ahead import DayRule
 from service.database.bulk import is_among
 from service.database.tables import block, timer_program
 from service.errors import NotFound

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import orjson
 
-from service.agronomy.week_program import DayRule
+from service.agronomy.week_ahead import DayRule
 from service.records.timers import TimerSettings
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.week_program import WEEK_DAYS, DayRule
+from service.agronomy.week_ahead import WEEK_DAYS, DayRule
 from service.records.letters import BlockLine
 from service.records.timers import TimerProgram
 from service.translations import Wording

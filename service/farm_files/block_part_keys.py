@@ -6,7 +6,7 @@ Each is declared here once, with its bounds and its default; see :mod:`service.f
 from __future__ import annotations
 
 from service.agronomy.soil import TEXTURE_KEYS, TextureGroup
-from service.agronomy.week_program import DayRule
+from service.agronomy.week_ahead import DayRule
 from service.farm_files.keys import (
     ChoiceKey,
     IntegerKey,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.agronomy.week_program import DayRule
+from service.agronomy.week_ahead import DayRule
 from service.farm_files.block_keys import BlockKeys
 from service.farm_files.block_part_keys import TIMER_DAYS, WEEKDAYS, TimerKeys
 from service.farm_files.toml_table import TomlTable

@@ -8,7 +8,7 @@ from datetime import date
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.week_program import WEEK_DAYS
+from service.agronomy.week_ahead import WEEK_DAYS
 from service.delivery.timer_words import days_words, program_words, run_words, weekday_words
 from service.operations.access.manage_keys import Right
 from service.operations.timers.set_timer import TimerState, list_timers, set_timer

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from itertools import pairwise
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.week_program import WEEK_DAYS, DayRule
+from service.agronomy.week_ahead import WEEK_DAYS, DayRule
 from service.pulses import Pulse
 
 PLANNING_WEEK = WEEK_DAYS * ONE_DAY

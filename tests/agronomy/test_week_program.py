@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import date
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 import pytest
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Floats
 from service.agronomy.water_balance import PulseTimes, step_days
-from service.agronomy.week_program import (
-    DayRule,
-    TimerBatch,
-    WeekAhead,
-    WeekProgram,
-    choose_programs,
-    day_masks,
-)
+from service.agronomy.week_ahead import DayRule, TimerBatch, WeekAhead, WeekProgram
+from service.agronomy.week_program import choose_programs, day_masks
+from service.records.timers import TimerProgram
 
 NO_LIMIT = np.array([np.inf])
 CASE_COUNT = 100
@@ -133,7 +130,6 @@ def test_a_steady_week_gets_back_what_the_crop_uses() -> None:
 def test_a_week_of_rain_turns_the_timer_off() -> None:
     program = choose_programs(one_week(2.0, 2.0, rain_mm=6.0), timers(1), NO_LIMIT)
     assert (program.start_count[0], program.day_mask[0], program.run_min[0]) == (0, 0, 0.0)
-    assert program.pulses_of_day(0).count().tolist() == [0]
 
 
 def test_a_soil_with_little_store_is_watered_more_often_a_day() -> None:
@@ -195,13 +191,25 @@ def test_the_cost_is_that_of_the_public_balance() -> None:
         assert program.cost_mm[block] == pytest.approx(expected, abs=1e-9)
 
 
+def as_set(program: WeekProgram, block: int) -> TimerProgram:
+    return TimerProgram(
+        first_day=date(2026, 7, 6),
+        day_rule=DayRule.WEEKDAYS,
+        day_mask=int(program.day_mask[block]),
+        start_count=int(program.start_count[block]),
+        first_start_min=int(program.first_start_min[block]),
+        spacing_min=int(program.spacing_min[block]),
+        run_min=float(program.run_min[block]),
+    )
+
+
 def overlaps(program: WeekProgram, flow_l_per_h: Floats, supply_flow_l_per_h: float) -> bool:
+    as_programs = [as_set(program, block) for block in range(flow_l_per_h.size)]
     for day in range(7):
-        pulses = program.pulses_of_day(day)
         used = np.zeros(1441)
-        for block in range(flow_l_per_h.size):
-            for start, minutes in pulses.of_block(block):
-                used[start : start + minutes] += flow_l_per_h[block]
+        for each, flow in zip(as_programs, flow_l_per_h, strict=True):
+            for pulse in each.pulses_on(each.first_day + day * ONE_DAY):
+                used[pulse.start_min : pulse.start_min + pulse.duration_min] += flow
         if used.max() > supply_flow_l_per_h:
             return True
     return False
@@ -234,4 +242,4 @@ def test_an_unknown_day_leaves_its_block_without_a_program() -> None:
     ahead.crop_et_mm[3, 1] = np.nan
     program = choose_programs(ahead, timers(2, supply_index=np.arange(2)), np.full(2, np.inf))
     assert program.is_known.tolist() == [True, False]
-    assert program.pulses_of_day(0).count()[1] == 0
+    assert program.start_count[1] == 0

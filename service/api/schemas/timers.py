@@ -8,7 +8,7 @@ from typing import Self
 from pydantic import Field
 
 from service.agronomy.civil_day import wall_text
-from service.agronomy.week_program import DayRule
+from service.agronomy.week_ahead import DayRule
 from service.api.schemas.facts import Out
 from service.operations.timers.set_timer import TimerState
 from service.records.timers import OfferedProgram

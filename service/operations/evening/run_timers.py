@@ -19,14 +19,8 @@ from service.agronomy.civil_day import ONE_DAY, elapsed_min
 from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.records import Floats, Ints
 from service.agronomy.watering_rules import whole_minutes
-from service.agronomy.week_program import (
-    WEEK_DAYS,
-    TimerBatch,
-    WeekAhead,
-    WeekProgram,
-    assess_programs,
-    choose_programs,
-)
+from service.agronomy.week_ahead import WEEK_DAYS, TimerBatch, WeekAhead, WeekProgram
+from service.agronomy.week_program import assess_programs, choose_programs
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import EveningInputs
 from service.operations.evening.lay_out_pulses import ComingDay

@@ -15,7 +15,7 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc, wall_time
 from service.agronomy.records import Ints
-from service.agronomy.week_program import WEEK_DAYS
+from service.agronomy.week_ahead import WEEK_DAYS
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold

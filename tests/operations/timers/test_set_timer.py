@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from service.agronomy.week_program import DayRule
+from service.agronomy.week_ahead import DayRule
 from service.bootstrap import Service
 from service.errors import InputInvalid, NotFound
 from service.operations.timers.set_timer import (
