@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Floats
+from service.agronomy.units import MINUTES_PER_DAY
 from service.errors import Fault, InputInvalid
 
 ONE_DAY = timedelta(days=1)
@@ -110,6 +111,22 @@ def elapsed_min(day: date, wall: time, zone: str) -> int:
     180
     """
     return (first_instant(day, wall, zone) - midnight_utc(day, zone)) // ONE_MINUTE
+
+
+def elapsed_wall_min(wall_min: int, day: date, zone: str) -> int:
+    """Minutes from local midnight to a time that the clock shows, given as minutes.
+
+    Shapes: one number, one date, one name.
+    wall_min: minutes since 00:00 on the clock [min], 0 to 1440, the end of the day.
+    Returns: elapsed time [min], as :func:`elapsed_min`.
+    >>> elapsed_wall_min(240, date(2024, 3, 10), "America/Chicago")
+    180
+    >>> elapsed_wall_min(1440, date(2024, 3, 10), "America/Chicago")
+    1380
+    """
+    if wall_min >= MINUTES_PER_DAY:
+        return day_length_min(day, zone)
+    return elapsed_min(day, time(wall_min // 60, wall_min % 60), zone)
 
 
 def wall_text(wall_min: int) -> str:

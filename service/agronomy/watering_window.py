@@ -11,9 +11,8 @@ from datetime import date, datetime, time, timedelta
 
 import numpy as np
 
-from service.agronomy.civil_day import day_length_min, elapsed_min
+from service.agronomy.civil_day import day_length_min, elapsed_min, elapsed_wall_min
 from service.agronomy.records import Ints, NoWaterPeriod, WallWindow, WindowBatch
-from service.agronomy.units import MINUTES_PER_DAY
 
 Span = tuple[int, int]
 
@@ -90,19 +89,13 @@ def _elapsed(windows: tuple[WallWindow, ...], day: date, zone: str) -> list[Span
     """Windows in elapsed minutes, in order, those that touch joined."""
     joined: list[Span] = []
     for window in sorted(windows, key=lambda each: each.opens_wall_min):
-        opens = _elapsed_wall_min(window.opens_wall_min, day, zone)
-        closes = _elapsed_wall_min(window.closes_wall_min, day, zone)
+        opens = elapsed_wall_min(window.opens_wall_min, day, zone)
+        closes = elapsed_wall_min(window.closes_wall_min, day, zone)
         if joined and opens <= joined[-1][1]:
             joined[-1] = (joined[-1][0], max(closes, joined[-1][1]))
         elif closes > opens:
             joined.append((opens, closes))
     return joined
-
-
-def _elapsed_wall_min(wall_min: int, day: date, zone: str) -> int:
-    if wall_min >= MINUTES_PER_DAY:
-        return day_length_min(day, zone)
-    return elapsed_min(day, time(wall_min // 60, wall_min % 60), zone)
 
 
 def _common(first: list[Span], second: list[Span]) -> list[Span]:

@@ -5,7 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, datetime
 
-from sqlalchemy import Connection, RowMapping, delete, insert, or_, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    RowMapping,
+    and_,
+    bindparam,
+    delete,
+    func,
+    insert,
+    or_,
+    select,
+    update,
+)
 
 from service.agronomy.records import Ints
 from service.agronomy.week_ahead import DayRule
@@ -25,44 +37,71 @@ class TimerStore:
         """Store programs; of a block, offers that were not set for a week, or begin later, go."""
         if not programs:
             return
+        ids = [each.block_id for each in programs]
         keys = dict(
             self._connection.execute(
-                select(block.c.block_id, block.c.block_key).where(
-                    block.c.block_id.in_([each.block_id for each in programs])
-                )
+                select(block.c.block_id, block.c.block_key).where(block.c.block_id.in_(ids))
             ).all()
         )
-        for each in programs:
-            self._connection.execute(
-                delete(timer_program).where(
-                    timer_program.c.block_key == keys[each.block_id],
-                    timer_program.c.set_from.is_(None),
-                    or_(
-                        timer_program.c.first_day >= each.program.first_day,
-                        timer_program.c.first_day < each.program.first_day - PLANNING_WEEK,
-                    ),
-                )
-            )
+        first = timer_program.c.first_day
+        self._connection.execute(
+            delete(timer_program).where(
+                timer_program.c.block_key == bindparam("key"),
+                timer_program.c.set_from.is_(None),
+                or_(first >= bindparam("first"), first < bindparam("week_before")),
+            ),
+            [
+                {
+                    "key": keys[each.block_id],
+                    "first": each.program.first_day,
+                    "week_before": each.program.first_day - PLANNING_WEEK,
+                }
+                for each in programs
+            ],
+        )
         self._connection.execute(
             insert(timer_program),
             [_row(each, keys[each.block_id]) for each in programs],
         )
 
-    def read(self, block_keys: Ints, *, since: date) -> dict[int, tuple[OfferedProgram, ...]]:
-        """Programs of these blocks by key, by first day: set ones, and offers from a day on."""
+    def read(self, block_keys: Ints, *, since: date) -> dict[str, tuple[OfferedProgram, ...]]:
+        """Programs of the blocks with these keys, as :meth:`list_programs`."""
+        among = is_among(self._connection, timer_program.c.block_key, block_keys)
+        return self._found(among, since)
+
+    def list_programs(
+        self, block_ids: Sequence[str], *, since: date
+    ) -> dict[str, tuple[OfferedProgram, ...]]:
+        """Programs by block, by first day: those in force on a day or after it, and offers."""
+        if not block_ids:
+            return {}
+        return self._found(block.c.block_id.in_(block_ids), since)
+
+    def _found(
+        self, among: ColumnElement[bool], since: date
+    ) -> dict[str, tuple[OfferedProgram, ...]]:
+        older = timer_program.alias()
+        in_force_from = (
+            select(func.max(older.c.set_from))
+            .where(older.c.block_key == timer_program.c.block_key, older.c.set_from <= since)
+            .scalar_subquery()
+        )
         rows = self._connection.execute(
             select(timer_program, block.c.block_id)
             .join(block, block.c.block_key == timer_program.c.block_key)
             .where(
-                is_among(self._connection, timer_program.c.block_key, block_keys),
-                or_(timer_program.c.set_from.is_not(None), timer_program.c.first_day >= since),
+                among,
+                or_(
+                    timer_program.c.set_from > since,
+                    timer_program.c.set_from == in_force_from,
+                    and_(timer_program.c.set_from.is_(None), timer_program.c.first_day >= since),
+                ),
             )
             .order_by(timer_program.c.first_day, timer_program.c.program_key)
         ).mappings()
-        found: dict[int, tuple[OfferedProgram, ...]] = {}
+        found: dict[str, tuple[OfferedProgram, ...]] = {}
         for row in rows:
-            key = row["block_key"]
-            found[key] = (*found.get(key, ()), _program(row))
+            found[row["block_id"]] = (*found.get(row["block_id"], ()), _program(row))
         return found
 
     def set_program(

@@ -14,12 +14,12 @@ from service.agronomy.block_batch import month_and_day
 from service.agronomy.civil_day import day_of_decimal_year, wall_text
 from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, NOTED_NAMES, TABLE_OF
-from service.farm_files.block_part_keys import TIMER_DAYS, WEEKDAYS, WateringSeasonKeys
+from service.farm_files.block_part_keys import WateringSeasonKeys
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
+from service.farm_files.timer_file import timer_lines
 from service.records.controllers import ControllerDefinition
 from service.records.farms import BlockDefinition, FarmBundle, MonthlyNormals, SiteDefinition
-from service.records.timers import TimerSettings
 
 
 def write_farm_file(bundle: FarmBundle) -> str:
@@ -137,22 +137,13 @@ def _block_lines(block: BlockDefinition) -> list[str]:
         if origin != GIVEN and name in NOTED_NAMES
     ]
     if block.timer is not None:
-        tables["timer"] = _timer_lines(block.timer)
+        tables["timer"] = timer_lines(block.timer)
     if block.layout is not None:
         tables["hydraulics"] = layout_lines(block.layout)
     for name, pairs in tables.items():
         if pairs:
             lines += ["", f"[block.{name}]", *pairs]
     return lines
-
-
-def _timer_lines(timer: TimerSettings) -> list[str]:
-    return [
-        f"starts = {timer.start_count}",
-        _pair("step", write_quantity(timer.run_step_min, "min")),
-        _pair("days", TIMER_DAYS[timer.day_rule]),
-        _pair("set_on", WEEKDAYS[timer.set_weekday - 1]),
-    ]
 
 
 def _controller_lines(controller: ControllerDefinition) -> list[str]:

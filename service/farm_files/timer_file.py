@@ -5,6 +5,7 @@ from __future__ import annotations
 from service.agronomy.week_ahead import DayRule
 from service.farm_files.block_keys import BlockKeys
 from service.farm_files.block_part_keys import TIMER_DAYS, WEEKDAYS, TimerKeys
+from service.farm_files.quantities import write_quantity
 from service.farm_files.toml_table import TomlTable
 from service.records.timers import TimerSettings
 
@@ -27,3 +28,13 @@ def read_timer(table: TomlTable) -> TimerSettings | None:
         day_rule=DayRule(TIMER_DAYS.index(days)),
         set_weekday=WEEKDAYS.index(set_on) + 1,
     )
+
+
+def timer_lines(timer: TimerSettings) -> list[str]:
+    """The timer as lines of ``[block.timer]``; reading them back gives an equal timer."""
+    return [
+        f"starts = {timer.start_count}",
+        f'step = "{write_quantity(timer.run_step_min, "min")}"',
+        f'days = "{TIMER_DAYS[timer.day_rule]}"',
+        f'set_on = "{WEEKDAYS[timer.set_weekday - 1]}"',
+    ]

@@ -8,7 +8,6 @@ from datetime import date
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.week_ahead import WEEK_DAYS
 from service.delivery.timer_words import days_words, program_words, run_words, weekday_words
 from service.operations.access.manage_keys import Right
 from service.operations.timers.set_timer import TimerState, list_timers, set_timer
@@ -77,13 +76,12 @@ def enter_program(visit: Visit) -> Response:
 
 def _card(state: TimerState, words: Wording) -> TimerCard:
     tomorrow = state.today + ONE_DAY
-    ahead = (state.settings.set_weekday - tomorrow.isoweekday() - 1) % WEEK_DAYS + 1
     held, offered = state.set_program, state.to_set
     return TimerCard(
         block_id=state.block_id,
         name=state.block_name,
         set_day=weekday_words(state.settings.set_weekday, words),
-        holds_until=tomorrow + ahead * ONE_DAY,
+        holds_until=tomorrow + state.settings.days_until_setting(tomorrow) * ONE_DAY,
         running=None if held is None else _program(held.program, words),
         running_since=None if held is None else held.set_from,
         to_set=None if offered is None else _program(offered.program, words),

@@ -26,6 +26,10 @@ class TimerSettings:
     set_weekday: int
     """Day on which it is set, 1 for Monday to 7."""
 
+    def days_until_setting(self, day: date) -> int:
+        """Days that a program set on this day would hold: a week on the setting day itself."""
+        return (self.set_weekday - day.isoweekday() - 1) % WEEK_DAYS + 1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TimerProgram:

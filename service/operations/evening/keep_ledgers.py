@@ -366,9 +366,11 @@ def _start_flags(
     return np.where(unknown & in_ledger, assumed, 0)
 
 
-def taken_full_days(unit: UnitOfWork, inputs: EveningInputs, ledger: Ledger) -> Days:
-    """(blocks,) first day of the books of blocks whose start is assumed still, NaT for others."""
-    flags = ledger.recent_flags(inputs.before)
+def taken_full_days(unit: UnitOfWork, inputs: EveningInputs, flags: Ints) -> Days:
+    """(blocks,) first day of the books of blocks whose flags say that their start is still assumed.
+
+    NaT for others.
+    """
     rows = np.flatnonzero(flags & int(PlanFlag.START_DEPLETION_ASSUMED))
     days = np.full(flags.shape, NO_DAY)
     if rows.size:

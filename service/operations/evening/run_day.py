@@ -261,6 +261,7 @@ def _plan_tomorrow(
     outlook = timed("outlook", day.look_ahead, plan, fixed_min)
     if timers is not None and turn.earliest_start is None:
         timed("timers", offer_programs, unit, inputs, timers, day, plan, now=turn.clock.now())
+    ledger_flags = ledger.recent_flags(inputs.before)
     situation = PlanSituation(
         day=inputs.plan_day,
         table=inputs.table,
@@ -270,9 +271,9 @@ def _plan_tomorrow(
         crop=day.crop,
         plan=plan,
         outlook=outlook,
-        ledger_flags=ledger.recent_flags(inputs.before),
+        ledger_flags=ledger_flags,
         settled_day=ledger.new_state(inputs.before).settled_day,
-        taken_full_day=timed("reading", taken_full_days, unit, inputs, ledger),
+        taken_full_day=timed("reading", taken_full_days, unit, inputs, ledger_flags),
         supply_flow_l_per_h=day.supply_flow_l_per_h,
         injections=injections,
     )

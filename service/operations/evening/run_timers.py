@@ -10,12 +10,12 @@ from __future__ import annotations
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.civil_day import ONE_DAY, elapsed_min
+from service.agronomy.civil_day import ONE_DAY, elapsed_wall_min
 from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.records import Floats, Ints
 from service.agronomy.watering_rules import whole_minutes
@@ -52,7 +52,7 @@ class TimersOfFarms:
         """What the programs in force run on a day, by row of the block, in elapsed minutes."""
         return {
             int(row): tuple(
-                Pulse(elapsed_min(day, _wall(pulse.start_min), zone), pulse.duration_min)
+                Pulse(elapsed_wall_min(pulse.start_min, day, zone), pulse.duration_min)
                 for pulse in _pulses_on(programs, day)
             )
             for row, programs, zone in zip(self.rows, self.programs, self.zones, strict=True)
@@ -74,11 +74,12 @@ def read_timers(unit: UnitOfWork, inputs: EveningInputs) -> TimersOfFarms | None
         return None
     keys = inputs.table.keys[rows]
     programs = unit.timers.read(keys, since=inputs.on)
+    block_ids = [inputs.table.block_ids[row] for row in rows.tolist()]
     sites = inputs.weather.sites.definitions
     return TimersOfFarms(
         rows=rows,
         settings=tuple(each for each in inputs.table.timers if each is not None),
-        programs=tuple(programs.get(key, ()) for key in keys.tolist()),
+        programs=tuple(programs.get(block_id, ()) for block_id in block_ids),
         zones=tuple(sites[site].zone for site in inputs.site_index[rows].tolist()),
     )
 
@@ -96,7 +97,7 @@ def offer_programs(
 
     Evenings that are run again replace what they offered.
     """
-    due = [_days_until_setting(timer, inputs.plan_day) for timer in timers.settings]
+    due = [timer.days_until_setting(inputs.plan_day) for timer in timers.settings]
     offered: list[OfferedProgram] = []
     for day_count in sorted(set(due)):
         places = [place for place, days in enumerate(due) if days == day_count]
@@ -144,18 +145,9 @@ def _pays(program: TimerProgram, held: TimerProgram, saved_mm: float) -> bool:
     )
 
 
-def _days_until_setting(timer: TimerSettings, day: date) -> int:
-    """Days that a program set on this day would hold: a week on the setting day itself."""
-    return (timer.set_weekday - day.isoweekday() - 1) % WEEK_DAYS + 1
-
-
 def _pulses_on(programs: Sequence[OfferedProgram], day: date) -> tuple[Pulse, ...]:
     held = in_force(programs, day)
     return () if held is None else held.program.pulses_on(day)
-
-
-def _wall(minute: int) -> time:
-    return time(minute // 60 % 24, minute % 60)
 
 
 def _choose(

@@ -15,7 +15,6 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc, wall_time
 from service.agronomy.records import Ints
-from service.agronomy.week_ahead import WEEK_DAYS
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold
@@ -155,7 +154,7 @@ def evening_letter(
         (mark,) = unit.outbox.read_marks(keys, day=day)
         timers = {
             state.block_id: _timer_line(state, day)
-            for state in timers_of(unit, farm.farm_id, day - ONE_DAY)
+            for state in timers_of(unit, [view.block for view in views], today=day - ONE_DAY)
         }
     by_site = {view.block.site_id: view for view in reversed(views)}
     sites = tuple(_site_line(site_id, view) for site_id, view in sorted(by_site.items()))
@@ -223,12 +222,11 @@ def _timer_line(state: TimerState, day: date) -> TimerLine:
     offered = state.to_set
     is_now = offered is not None and (offered.is_early or state.is_setting_day)
     is_first = offered is not None and state.set_program is None
-    ahead = (state.settings.set_weekday - day.isoweekday() - 1) % WEEK_DAYS + 1
     return TimerLine(
         is_set=state.set_program is not None,
         to_set=offered.program if offered is not None and (is_now or is_first) else None,
         is_early=offered is not None and offered.is_early,
-        next_setting=day + ahead * ONE_DAY,
+        next_setting=day + state.settings.days_until_setting(day) * ONE_DAY,
     )
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-
-import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWork, UnitOfWorkFactory
@@ -42,28 +41,25 @@ class TimerState:
         return (self.today + ONE_DAY).isoweekday() == self.settings.set_weekday
 
 
-def read_timer(
-    block_id: str, *, unit_of_work: UnitOfWorkFactory, now: datetime
-) -> TimerState | None:
-    """The state of a block's timer; None where it has none. Raises NotFound."""
-    with unit_of_work(write=False) as unit:
-        today = today_at_block(unit, block_id, now)
-        block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
-        return _state(unit, block, today) if block.timer is not None else None
-
-
 def list_timers(
     farm_id: str, *, unit_of_work: UnitOfWorkFactory, now: datetime
 ) -> list[TimerState]:
     """The timers of a farm, in the order of its blocks; raises NotFound."""
     with unit_of_work(write=False) as unit:
-        return timers_of(unit, farm_id, today_at(unit, farm_id, now))
+        today = today_at(unit, farm_id, now)
+        blocks = unit.blocks.list_blocks(farm_id=farm_id, day=today + ONE_DAY)
+        return timers_of(unit, blocks, today=today)
 
 
-def timers_of(unit: UnitOfWork, farm_id: str, today: date) -> list[TimerState]:
-    """The timers of a farm as of a day, in the order of its blocks; raises NotFound."""
-    blocks = unit.blocks.list_blocks(farm_id=farm_id, day=today + ONE_DAY)
-    return [_state(unit, block, today) for block in blocks if block.timer is not None]
+def timers_of(
+    unit: UnitOfWork, blocks: Sequence[BlockDefinition], *, today: date
+) -> list[TimerState]:
+    """The timers among some blocks as of a day, in the order of the blocks."""
+    with_timer = [block for block in blocks if block.timer is not None]
+    programs = unit.timers.list_programs(
+        [block.block_id for block in with_timer], since=today - PLANNING_WEEK
+    )
+    return [_state(block, programs.get(block.block_id, ()), today) for block in with_timer]
 
 
 def set_timer(
@@ -84,7 +80,7 @@ def set_timer(
     now = replanning.clock.now()
     today = today_at_block(unit, block_id, now)
     block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
-    state = _state(unit, block, today)
+    state = _state_now(unit, block, today)
     first = today + ONE_DAY if set_from is None else set_from
     if not today <= first <= today + PLANNING_WEEK:
         raise InputInvalid(
@@ -108,7 +104,7 @@ def set_timer(
     unit.timers.set_program(block_id, program_id, set_from=first, at=now, reporter=reporter)
     touched = None if first <= today else today
     count = replan_after(unit, [block.farm_id], touched_day=touched, replanning=replanning)
-    return _state(unit, block, today), count
+    return _state_now(unit, block, today), count
 
 
 def set_own_program(
@@ -179,10 +175,13 @@ def _faults(program: TimerProgram, settings: TimerSettings) -> list[Fault]:
     return faults
 
 
-def _state(unit: UnitOfWork, block: BlockDefinition, today: date) -> TimerState:
+def _state_now(unit: UnitOfWork, block: BlockDefinition, today: date) -> TimerState:
+    programs = unit.timers.list_programs([block.block_id], since=today - PLANNING_WEEK)
+    return _state(block, programs.get(block.block_id, ()), today)
+
+
+def _state(block: BlockDefinition, programs: Sequence[OfferedProgram], today: date) -> TimerState:
     settings = _settings(block)
-    key = unit.blocks.get_block_key(block.block_id)
-    programs = unit.timers.read(np.array([key]), since=today - PLANNING_WEEK).get(key, ())
     held = in_force(programs, today + ONE_DAY)
     offers = [each for each in programs if each.set_from is None]
     newest = max(offers, key=lambda each: (each.program.first_day, each.offered_at), default=None)

@@ -14,7 +14,6 @@ from service.errors import InputInvalid, NotFound
 from service.operations.timers.set_timer import (
     TimerState,
     list_timers,
-    read_timer,
     set_own_program,
     set_timer,
 )
@@ -22,7 +21,6 @@ from service.records.ledger import IrrigationOrigin
 from service.records.plans import PublishedPlan
 from service.records.timers import TimerProgram
 from tests.api.invented_farm import (
-    BARE_BLOCK_ID,
     BLOCK_ID,
     FARM,
     FARM_ID,
@@ -56,8 +54,8 @@ def with_timer(service: Service, *, days: str = "weekdays", set_on: str = "wedne
 
 
 def state_of(service: Service) -> TimerState:
-    state = read_timer(BLOCK_ID, unit_of_work=service.unit_of_work, now=service.clock.now())
-    assert state is not None
+    (state,) = list_timers(FARM_ID, unit_of_work=service.unit_of_work, now=service.clock.now())
+    assert state.block_id == BLOCK_ID
     return state
 
 
@@ -201,7 +199,6 @@ def test_unknown_programs_and_blocks_without_a_timer_are_refused(own_service: Se
     with_timer(own_service)
     with pytest.raises(NotFound):
         set_it(own_service, "0" * 16)
-    assert read_timer(BARE_BLOCK_ID, unit_of_work=own_service.unit_of_work, now=RUN_AT) is None
     found = list_timers(FARM_ID, unit_of_work=own_service.unit_of_work, now=RUN_AT)
     assert [each.block_id for each in found] == [BLOCK_ID]
 
