@@ -206,3 +206,18 @@ def plan_evening(service: Service, *, on: date = TODAY) -> list[str]:
         source_order=service.source_order,
     )
     return [failure.reason for failure in run.failures]
+
+
+def with_timer(service: Service, *, days: str = "weekdays", set_on: str = "wednesday") -> None:
+    """Give the north block a timer and run the evening again; PLAN_DAY is a Wednesday."""
+    timer = f"""
+[block.timer]
+starts = 4
+days = "{days}"
+set_on = "{set_on}"
+
+[[block]]
+id = "south"
+"""
+    load(service, FARM.replace('\n[[block]]\nid = "south"\n', timer))
+    plan_evening(service)

@@ -22,35 +22,17 @@ from service.records.plans import PublishedPlan
 from service.records.timers import TimerProgram
 from tests.api.invented_farm import (
     BLOCK_ID,
-    FARM,
     FARM_ID,
     PLAN_DAY,
     RUN_AT,
     TODAY,
     FixedClock,
     bring_weather,
-    load,
     plan_evening,
+    with_timer,
 )
 
 ONE_DAY = timedelta(days=1)
-# PLAN_DAY is a Wednesday.
-TIMER = """
-[block.timer]
-starts = 4
-days = "{days}"
-set_on = "{set_on}"
-
-[[block]]
-id = "south"
-"""
-
-
-def with_timer(service: Service, *, days: str = "weekdays", set_on: str = "wednesday") -> None:
-    """Give the north block a timer and run the evening again."""
-    timer = TIMER.format(days=days, set_on=set_on)
-    load(service, FARM.replace('\n[[block]]\nid = "south"\n', timer))
-    plan_evening(service)
 
 
 def state_of(service: Service) -> TimerState:
