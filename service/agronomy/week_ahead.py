@@ -1,6 +1,7 @@
-"""The week ahead of a timer, what it can be set to, and the program chosen: the three records.
+"""The records of a week under a timer.
 
-They are named tuples, so that the compiled search reads them as they are.
+In: the days until it is set again, and what it can be set to. Out: the program chosen. They are
+named tuples, so that the compiled search reads them as they are.
 """
 
 from __future__ import annotations

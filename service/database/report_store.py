@@ -194,12 +194,7 @@ class ReportStore:
                         recorded_at=recorded_at,
                     )
                 )
-        insert_rows(
-            self._connection,
-            run,
-            _RUN_COLUMNS,
-            new,
-        )
+        insert_rows(self._connection, run, _RUN_COLUMNS, new)
         return LoadOutcome(
             created_count=counts["created"],
             changed_count=counts["changed"],
