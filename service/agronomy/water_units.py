@@ -159,6 +159,8 @@ _FERTILISER = (
 )
 
 _FERTIGATION = (
+    Quantity("span_count", "1", 0, 100, "pulses over which an injection is split"),
+    Quantity("most_min", "min", 0, 1440, "longest injection that is allowed"),
     Quantity("water_l", "L", 0, inf, "water that a fertiliser goes into"),
     Quantity("end_min", "min", 0, 2880, "end of a pulse or an injection, exclusive"),
     Quantity("run_min", "min", 0, 2880, "length of a single run"),
