@@ -17,7 +17,7 @@ from service.agronomy.daily_plan import SiteDays
 from service.agronomy.records import CurveDefinition, Days, Floats, WallWindow, WindowBatch
 from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.weather_day import RawWeather
-from service.operations.evening.gather_weather import monthly_normals, site_batch
+from service.operations.evening.site_columns import monthly_normals, site_batch
 from service.records.farms import (
     BlockDefinition,
     FarmBundle,

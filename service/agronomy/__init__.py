@@ -37,7 +37,8 @@ Weather into water use
     dewpoint          how far it lies below the night minimum, learned month by month
     reference_et      ET0 by Penman-Monteith; the only door to pyet
     reference_et_terms  the terms of it one by one, for a reader
-    reference_et_gaps  longer gaps of it, bridged by the days on both sides
+    reference_et_gaps  gaps of it, bridged by places nearby or by the days on both sides
+    great_circle      how far apart places are
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     canopy_density    how much of a full canopy's water a smaller one uses
     mulch             what film, fabric or straw takes off the crop coefficient

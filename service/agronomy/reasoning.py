@@ -50,8 +50,8 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
     ),
     PlanFlag.WEATHER_UNKNOWN: "The weather has a gap that could not be filled; nothing is planned.",
     PlanFlag.REFERENCE_ET_FILLED: (
-        "On at least one past day reference ET is the mean of the days before or around it, or what"
-        " is normal for the time of year."
+        "On at least one past day reference ET is that of a place nearby, the mean of the days"
+        " before or around it, or what is normal for the time of year."
     ),
     PlanFlag.FORECAST_MISSING: (
         "There is no forecast for the day that is less than 48 hours old; the normal for the time"

@@ -50,6 +50,8 @@ class SiteWeather:
     """How far below the night minimum the dewpoint is taken on days without humidity."""
     tdew_offset_days_count: Ints
     """Days that it was learned from; 0: given for the site, or 0 for want of them."""
+    computed_et0_mm: Floats
+    """Reference ET that follows from the weather of each day; NaN where that is not known."""
     et0_flags: NDArray[np.int32]
     climate: Climate
     unit_faults: Mapping[int, str]
@@ -94,8 +96,9 @@ def site_weather(
     checked, offsets = _checked(
         certain, sites, krs_per_sqrt_c, forecast_from=future, own_c=own_tdew_offset_c, past=past
     )
+    computed_mm = _computed_reference_et(checked, sites)
     et0_mm, et0_flags = _filled_reference_et(
-        checked, sites, normals_on(normal_et0_mm, raw.days), first_future_row=first_future_row
+        computed_mm, normals_on(normal_et0_mm, raw.days), first_future_row=first_future_row
     )
     climate = _climate(checked, raw, normal_u2_m_s, normal_rhmin_pct)
     sunrise_min, sunset_min = sunrise_sunset_min(
@@ -108,6 +111,7 @@ def site_weather(
         checked=checked,
         tdew_offset_c=normals_on(offsets.tdew_offset_c, raw.days),
         tdew_offset_days_count=offsets.tdew_offset_days_count[months_of(raw.days)],
+        computed_et0_mm=computed_mm,
         et0_flags=et0_flags,
         climate=climate,
         unit_faults=unit_faults,
@@ -123,6 +127,27 @@ def site_weather(
             sunset_min=sunset_min,
         ),
     )
+
+
+def with_borrowed_reference_et(
+    weather: SiteWeather,
+    borrowed_mm: Floats,
+    *,
+    normal_et0_mm: Floats,
+    first_future_row: int,
+) -> SiteWeather:
+    """The same weather with gaps of reference ET closed by what places nearby had.
+
+    Shapes: borrowed_mm (days, sites), NaN where nothing was borrowed; normal_et0_mm (12, sites).
+    Returns: SiteWeather; what was borrowed goes before the other replacements, and is flagged.
+    """
+    et0_mm, et0_flags = _filled_reference_et(
+        weather.computed_et0_mm,
+        normals_on(normal_et0_mm, weather.days.days),
+        first_future_row=first_future_row,
+        borrowed_mm=borrowed_mm,
+    )
+    return replace(weather, et0_flags=et0_flags, days=replace(weather.days, et0_mm=et0_mm))
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,12 +238,21 @@ def _without_unit_mistakes(raw: RawWeather) -> tuple[RawWeather, dict[int, str]]
     return RawWeather(**cleared), faults
 
 
+def _computed_reference_et(checked: WeatherDays, sites: SiteBatch) -> Floats:
+    return reference_et_mm(checked, latitude_deg=sites.latitude_deg, elevation_m=sites.elevation_m)
+
+
 def _filled_reference_et(
-    checked: WeatherDays, sites: SiteBatch, normal_mm: Floats, *, first_future_row: int
+    computed_mm: Floats,
+    normal_mm: Floats,
+    *,
+    first_future_row: int,
+    borrowed_mm: Floats | None = None,
 ) -> tuple[Floats, NDArray[np.int32]]:
-    computed_mm = reference_et_mm(
-        checked, latitude_deg=sites.latitude_deg, elevation_m=sites.elevation_m
-    )
+    is_borrowed = np.zeros(computed_mm.shape, dtype=np.bool_)
+    if borrowed_mm is not None:
+        is_borrowed = np.isfinite(borrowed_mm)
+        computed_mm = np.where(is_borrowed, borrowed_mm, computed_mm)
     past_mm, past_flags = fill_reference_et(
         computed_mm[:first_future_row], max_gap_days=PAST_GAP_DAYS
     )
@@ -226,6 +260,7 @@ def _filled_reference_et(
     flags = np.concatenate(
         [past_flags, np.zeros(computed_mm[first_future_row:].shape, dtype=np.int32)]
     )
+    flags[is_borrowed] |= np.int32(FieldFlag.FILLED_FROM_NEIGHBOUR)
     # Normals bridge a gap; they do not make a plan for a site without any weather.
     knows_weather = np.isfinite(computed_mm).any(axis=0)
     from_normals = np.isnan(et0_mm) & np.isfinite(normal_mm) & knows_weather

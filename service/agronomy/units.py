@@ -57,6 +57,7 @@ SUFFIX_UNITS: Mapping[str, str] = MappingProxyType(
     {
         "mm": "mm",
         "m": "m",
+        "km": "km",
         "m2": "m2",
         "m3": "m3",
         "l": "L",

@@ -33,6 +33,7 @@ class FieldFlag(enum.IntFlag):
     ESTIMATED_FROM_NEAR_DAYS = enum.auto()
     SUSPECT_PART_DAY = enum.auto()
     FILLED_FROM_DAYS_AROUND = enum.auto()
+    FILLED_FROM_NEIGHBOUR = enum.auto()
 
 
 FLAG_TEXT: Mapping[FieldFlag, str] = {
@@ -76,6 +77,10 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
     ),
     FieldFlag.FILLED_FROM_DAYS_AROUND: (
         "Not computed because weather is missing; the mean of the days around the gap is used."
+    ),
+    FieldFlag.FILLED_FROM_NEIGHBOUR: (
+        "Not computed because weather is missing; that of a place nearby is used, times the ratio "
+        "of the two on the days around the gap."
     ),
 }
 

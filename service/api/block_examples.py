@@ -1,4 +1,4 @@
-"""Example answers of lists of blocks; farm and numbers are invented."""
+"""Example answers of lists of blocks, and parts of an explanation; all of it is invented."""
 
 from __future__ import annotations
 
@@ -17,4 +17,12 @@ BLOCK_PAGE: Final[dict[str, Any]] = {
         }
     ],
     "next": "https://rillwright.example/v1/blocks?page_size=1&cursor=aGlsbC1mYXJtLm5vcnRo",
+}
+
+BORROWED_SPAN: Final[dict[str, Any]] = {
+    "first_day": "2026-07-08",
+    "last_day": "2026-07-11",
+    "distance_km": 21.4,
+    "neighbour_ratio": 1.0231,
+    "common_days_count": 18,
 }

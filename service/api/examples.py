@@ -6,6 +6,7 @@ from typing import Any, Final
 
 import orjson
 
+from service.api.block_examples import BORROWED_SPAN
 from service.operations.evening.publish_programs import csv_body, json_body, render_program
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 
@@ -250,6 +251,7 @@ EXPLANATION: Final[dict[str, Any]] = {
         },
     ],
     "ledger": [BALANCE_DAY],
+    "borrowed_reference_et": [BORROWED_SPAN],
     "weather": [
         {
             "day": "2026-07-15",

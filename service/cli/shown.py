@@ -7,10 +7,11 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.agronomy.depth_rounding import bare_depth_text
-from service.agronomy.units import L_PER_GALLON
+from service.agronomy.units import L_PER_GALLON, M_PER_MILE
 from service.cli.terminal import UnitSystem
 
 L_PER_M3 = 1000.0  # [L]
+M_PER_KM = 1000.0  # [m]
 
 
 def depth(depth_mm: float, units: UnitSystem) -> str:
@@ -34,6 +35,13 @@ def volume(volume_l: float, units: UnitSystem) -> str:
     if units is UnitSystem.US:
         return f"{volume_l / L_PER_GALLON:,.0f} gal ({cubic})"
     return cubic
+
+
+def distance(distance_km: float, units: UnitSystem) -> str:
+    """A distance over land: ``12 km`` or ``7 mi``."""
+    if units is UnitSystem.US:
+        return f"{distance_km * M_PER_KM / M_PER_MILE:.0f} mi"
+    return f"{distance_km:.0f} km"
 
 
 def clock(instant: datetime, zone: str) -> str:

@@ -22,7 +22,7 @@ from service.cli import shown
 from service.cli.plan_text import headline, plan_document, sentence
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.operations.reading.read_plans import Explanation, PlanView, ledger_lines
-from service.records.plan_reasoning import FieldOrigin
+from service.records.weather_basis import FieldOrigin
 
 LEDGER_COLUMNS = (
     ("start", "depletion_start_mm"),
@@ -59,6 +59,7 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
         table.add_section()
     out.print(table)
     _show_ledger(explanation)
+    _show_borrowed(view, units)
     _show_origins(view)
 
 
@@ -71,6 +72,7 @@ def explanation_document(explanation: Explanation) -> dict[str, object]:
             for step in explanation.steps
         ],
         "ledger": list(ledger_lines(explanation.ledger)),
+        "borrowed_reference_et": [asdict(span) for span in explanation.view.plan.weather.borrowed],
     }
 
 
@@ -96,6 +98,22 @@ def _show_ledger(explanation: Explanation) -> None:
             f" {shown.short_day(last.day)}; weather, runs or readings have come in since."
         )
     out.print()
+
+
+def _show_borrowed(view: PlanView, units: UnitSystem) -> None:
+    """Print the past days whose reference ET is that of a place nearby."""
+    for span in view.plan.weather.borrowed:
+        days = (
+            f"on {shown.short_day(span.first_day)}"
+            if span.first_day == span.last_day
+            else f"from {shown.short_day(span.first_day)} to {shown.short_day(span.last_day)}"
+        )
+        paragraph(
+            f"Reference ET {days} is that of a place {shown.distance(span.distance_km, units)} away"
+            f" x {span.neighbour_ratio:.4f}, the ratio of the two sums over"
+            f" {shown.count(span.common_days_count, 'day')} around that both know; it is computed"
+            " as soon as the weather of these days comes in."
+        )
 
 
 def _show_origins(view: PlanView) -> None:

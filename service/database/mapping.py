@@ -36,9 +36,10 @@ from service.records.farms import (
 )
 from service.records.feedback import GaugeReading
 from service.records.ledger import LEDGER_NUMBERS, LedgerRows
-from service.records.plan_reasoning import WeatherBasis, read_reasoning
+from service.records.plan_reasoning import read_reasoning
 from service.records.plans import PublishedPlan
 from service.records.weather import WEATHER_FIELDS, WeatherRows
+from service.records.weather_basis import WeatherBasis
 from service.waterworks.block_layout import BlockLayout
 
 _TEXTS_KEPT = 16_384  # distinct JSON texts remembered by each parser

@@ -21,8 +21,9 @@ from service.database.tables import (
     weather_basis,
 )
 from service.pulses import Pulse
-from service.records.plan_reasoning import WeatherBasis, read_reasoning, read_weather_basis
+from service.records.plan_reasoning import read_reasoning
 from service.records.plans import NewVersions, PlanRows, PlansInForce, PlanText, PublishedPlan
+from service.records.weather_basis import WeatherBasis, read_weather_basis
 
 _PLAN_COLUMNS = (
     "block_key",

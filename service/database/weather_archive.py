@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
-from service.agronomy.records import Ints
+from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
 from service.database.tables import instant_text, weather_day
@@ -124,6 +124,25 @@ class WeatherArchive:
             .order_by(*weather_day.primary_key),
         )
         return mapping.weather_rows(columns)
+
+    def list_measured_days(
+        self, site_keys: Ints, *, first_day: date, last_day: date
+    ) -> tuple[Ints, Days]:
+        """Site and day of every day of the span whose temperatures were observed or analysed."""
+        columns = read_columns(
+            self._connection,
+            select(weather_day.c.site_key, weather_day.c.day)
+            .where(
+                is_among(self._connection, weather_day.c.site_key, site_keys),
+                weather_day.c.day.between(first_day, last_day),
+                weather_day.c.kind != "forecast",
+                weather_day.c.tmax_c.is_not(None),
+                weather_day.c.tmin_c.is_not(None),
+            )
+            .distinct()
+            .order_by(weather_day.c.site_key, weather_day.c.day),
+        )
+        return columns.ints("site_key"), columns.days("day")
 
     def find_span(self, site_key: int, *, kind: str | None = None) -> tuple[date, date] | None:
         """First and last day with a row, or None."""

@@ -17,6 +17,7 @@ from service.operations.reading.read_plans import PlanView, list_plans
 from service.operations.schedule.read_status import SiteAge, read_status
 from service.pages.plans import farm_of
 from service.pages.visit import Visit
+from service.records.weather_basis import BorrowedSpan
 from service.translations import Wording
 
 _HOUR = timedelta(hours=1)
@@ -52,6 +53,7 @@ class SitePage:
     tdew_offset_days_count: int
     notes: tuple[tuple[str, str], ...]
     """Notes on values, with the days they apply to."""
+    borrowed: tuple[BorrowedSpan, ...]
 
 
 def show_weather(visit: Visit) -> Response:
@@ -110,6 +112,7 @@ def _site_page(name: str, age: SiteAge, view: PlanView | None, words: Wording) -
             )
             for text, of in spans.items()
         ),
+        borrowed=() if view is None else view.plan.weather.borrowed,
     )
 
 

@@ -8,7 +8,8 @@ from datetime import date, datetime
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints
 from service.pulses import Pulse
-from service.records.plan_reasoning import PlanReasoning, WeatherBasis
+from service.records.plan_reasoning import PlanReasoning
+from service.records.weather_basis import WeatherBasis
 
 
 @dataclass(frozen=True, slots=True)

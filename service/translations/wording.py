@@ -18,7 +18,7 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.depth_rounding import depth_decimals, shown_depth
 from service.agronomy.reasoning import Step
 from service.agronomy.step_template import put_in
-from service.agronomy.units import L_PER_GALLON
+from service.agronomy.units import L_PER_GALLON, M_PER_MILE
 from service.translations.catalogue import SOURCE_LANGUAGE, translations
 from service.translations.number_labels import NUMBER_LABELS, UNIT_LABELS
 from service.translations.patterns import put_together
@@ -37,6 +37,7 @@ _LONG_DAYS = {
     "es_MX": "EEEE d 'de' MMMM",
 }
 L_PER_M3 = 1000.0  # [L]
+M_PER_KM = 1000.0  # [m]
 LITRES_UP_TO = 100_000.0
 UNKNOWN = "?"
 
@@ -127,6 +128,14 @@ class Wording:
         if abs(volume_l) >= LITRES_UP_TO:
             return self.gettext("{volume} m³", volume=self.number(volume_l / L_PER_M3))
         return self.gettext("{volume} L", volume=self.number(volume_l))
+
+    def distance(self, distance_km: float) -> str:
+        """A distance over land with its unit."""
+        if self.unit_system == US:
+            return self.gettext(
+                "{miles} miles", miles=self.number(distance_km * M_PER_KM / M_PER_MILE)
+            )
+        return self.gettext("{kilometres} km", kilometres=self.number(distance_km))
 
     def minutes(self, minutes: float) -> str:
         """Run time in whole minutes, as controllers take it."""

@@ -11,7 +11,7 @@ from service.agronomy.atmosphere import saturation_vapour_pressure_kpa
 from service.agronomy.dewpoint import LEARNING_DAYS, dewpoint_c, dewpoint_offsets
 from service.agronomy.records import Days, Floats
 from service.agronomy.site_weather import SiteWeather, site_weather
-from service.operations.evening.gather_weather import site_batch
+from service.operations.evening.site_columns import site_batch
 from tests.factories import make_days, make_site, make_weather
 
 NOT_GIVEN = np.full((12, 1), np.nan)

@@ -12,7 +12,7 @@ from service.agronomy.crop_water_use import climate_term
 from service.agronomy.reference_et import reference_et_mm
 from service.agronomy.site_weather import site_weather
 from service.agronomy.weather_flags import FieldFlag
-from service.operations.evening.gather_weather import monthly_normals, site_batch
+from service.operations.evening.site_columns import monthly_normals, site_batch
 from service.records.farms import MonthlyNormals, SiteDefinition
 from tests.factories import make_days, make_site, make_weather, weather_at
 

@@ -10,8 +10,9 @@ import pytest
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWorkFactory
 from service.pulses import Pulse
-from service.records.plan_reasoning import read_reasoning, read_weather_basis
+from service.records.plan_reasoning import read_reasoning
 from service.records.plans import PublishedPlan
+from service.records.weather_basis import read_weather_basis
 from tests.database.stored_plans import (
     DAY,
     NOW,

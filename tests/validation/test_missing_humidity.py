@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.site_weather import site_weather
-from service.operations.evening.gather_weather import site_batch
+from service.operations.evening.site_columns import site_batch
 from tests.factories import make_site
 from tests.validation.test_real_stations import ELEVATION_M, LATITUDE_DEG, Station, stations
 

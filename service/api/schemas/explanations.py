@@ -10,7 +10,7 @@ from pydantic import Field
 from service.agronomy.reasoning import Step
 from service.api.schemas.balances import BalanceDayOut
 from service.api.schemas.facts import Out, known
-from service.api.schemas.weather import WeatherDayOut, weather_days
+from service.api.schemas.weather import BorrowedEtOut, WeatherDayOut, borrowed_spans, weather_days
 from service.operations.evening.plan_texts import plan_summary
 from service.operations.reading.read_plans import Explanation
 
@@ -54,6 +54,10 @@ class ExplanationOut(Out):
     weather: list[WeatherDayOut] = Field(
         description="The weather behind it: yesterday, today and the coming days."
     )
+    borrowed_reference_et: list[BorrowedEtOut] = Field(
+        description="Days of the last ten before the evening whose reference ET is that of a place"
+        " nearby, until their own weather comes in."
+    )
 
     @classmethod
     def from_record(cls, explanation: Explanation) -> Self:
@@ -68,4 +72,5 @@ class ExplanationOut(Out):
             steps=[StepOut.from_record(step) for step in explanation.steps],
             ledger=BalanceDayOut.from_rows(explanation.ledger),
             weather=weather_days(plan.weather),
+            borrowed_reference_et=borrowed_spans(plan.weather),
         )

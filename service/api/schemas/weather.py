@@ -8,7 +8,7 @@ from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, field_flags, known
 from service.attributions import attribution_line
-from service.records.plan_reasoning import WeatherBasis
+from service.records.weather_basis import WeatherBasis
 
 
 class OriginOut(Out):
@@ -49,6 +49,33 @@ class WeatherDayOut(Out):
     day: date
     values: list[WeatherValueOut]
     origins: list[WeatherOriginOut]
+
+
+class BorrowedEtOut(Out):
+    """Past days whose reference ET is that of a place nearby times a ratio."""
+
+    first_day: date = Field(description="First day.")
+    last_day: date = Field(description="Last day.")
+    distance_km: float = Field(description="How far away the place is, km.")
+    neighbour_ratio: float = Field(
+        description="Sum of reference ET at the site over that at the place, on days around that"
+        " both know."
+    )
+    common_days_count: int = Field(description="How many days those are.")
+
+
+def borrowed_spans(weather: WeatherBasis) -> list[BorrowedEtOut]:
+    """The borrowed days of the weather behind a plan."""
+    return [
+        BorrowedEtOut(
+            first_day=span.first_day,
+            last_day=span.last_day,
+            distance_km=span.distance_km,
+            neighbour_ratio=span.neighbour_ratio,
+            common_days_count=span.common_days_count,
+        )
+        for span in weather.borrowed
+    ]
 
 
 def weather_days(weather: WeatherBasis) -> list[WeatherDayOut]:

@@ -15,23 +15,25 @@ import numpy as np
 import orjson
 from numpy.typing import NDArray
 
-from service.agronomy.records import Days, Floats, Ints, SiteBatch
+from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.site_weather import PastHumidity, SiteWeather, past_humidity, site_weather
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
 from service.agronomy.weather_day import RawWeather
 from service.agronomy.weather_flags import FieldFlag
+from service.database.session import UnitOfWork
 from service.database.weather_archive import WeatherArchive
-from service.records.farms import MonthlyNormals, SiteDefinition, SiteTable
+from service.operations.evening.neighbour_weather import BorrowedWeather, borrow_from_neighbours
+from service.operations.evening.past_weather import has_kind, kind_ranks, past_weather, ranks
+from service.operations.evening.site_columns import monthly_normals, site_batch
+from service.records.farms import SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 
-KINDS = ("forecast", "analysis", "observed")
-"""Kinds of weather; for a past day, a later one in the list is better."""
 FRESH_FORECAST_H = 24.0  # [CHOICE] h, a forecast older than this is labelled
 OLDEST_FORECAST_H = 48.0  # [CHOICE] h, a forecast older than this is not used
+BORROWED_SHOWN_DAYS = 10
+"""How far back a plan names the days whose reference ET is that of a place nearby."""
 LEARNING_SPAN_DAYS = 365
 """How far back the offset of the dewpoint is learned at a site whose humidity is missing."""
-SOURCE_STEP = 1000
-"""Source ranks stay within one step of the kind's rank."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +52,12 @@ class GatheredWeather:
     """(days, sites) whether both temperatures are known from any source."""
     is_old_forecast: NDArray[np.bool_]
     """(days, sites) whether the maximum temperature is a forecast from yesterday or earlier."""
+    borrowed: BorrowedWeather | None = None
+    """Past reference ET after places nearby; None where there is none."""
 
 
 def gather_weather(
-    archive: WeatherArchive,
+    unit: UnitOfWork,
     sites: SiteTable,
     *,
     on: date,
@@ -68,33 +72,36 @@ def gather_weather(
     forecast older than 48 hours, now or at the end of a past evening, is not used.
     """
     days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
-    rows = archive.read_rows(sites.keys, first_day=first_day, last_day=last_day)
+    rows = unit.weather.read_rows(sites.keys, first_day=first_day, last_day=last_day)
     today_index = int((np.datetime64(on) - days[0]).astype(np.int64))
-    day_index = (rows.days - days[0]).astype(np.int64)
-    site_index = np.searchsorted(sites.keys, rows.site_keys)
-    kind_rank = _kind_ranks(rows)
+    kind_rank = kind_ranks(rows)
     age_h = _forecast_ages_h(rows, kind_rank, on=on, now=now)
-    is_usable = ~(age_h > OLDEST_FORECAST_H)
-    chosen = choose_weather(
-        {name: np.where(is_usable, rows.fields[name], np.nan) for name in WEATHER_FIELDS},
-        days=days,
-        site_count=len(sites.definitions),
-        day_index=day_index,
-        site_index=site_index,
-        rank=_ranks(rows, kind_rank, source_order, is_future=day_index > today_index),
-        wind_height_m=rows.wind_height_m,
-    )
+    day_index = (rows.days - days[0]).astype(np.int64)
+    chosen = _chosen(
+        rows, sites, days, ~(age_h > OLDEST_FORECAST_H),
+        ranks(rows, kind_rank, source_order, is_future=day_index > today_index),
+    )  # fmt: skip
+    is_observed = has_kind(chosen, "tmax_c", kind_rank) & has_kind(chosen, "tmin_c", kind_rank)
+    first_future_row = min(max(today_index, 0), days.size)
     weather = site_weather(
         chosen.raw,
         site_batch(sites.definitions),
         krs_per_sqrt_c=np.array([site.krs_per_sqrt_c for site in sites.definitions]),
-        is_measured_rain=_has_kind(chosen, "rain_mm", kind_rank),
+        is_measured_rain=has_kind(chosen, "rain_mm", kind_rank),
         normal_u2_m_s=monthly_normals(sites.definitions, "u2_m_s"),
         normal_rhmin_pct=monthly_normals(sites.definitions, "rhmin_pct"),
         normal_et0_mm=monthly_normals(sites.definitions, "et0_mm"),
-        first_future_row=min(max(today_index, 0), days.size),
+        first_future_row=first_future_row,
         own_tdew_offset_c=monthly_normals(sites.definitions, "tdew_offset_c"),
-        past=_past_humidity(archive, sites, chosen.raw, source_order),
+        past=_past_humidity(unit.weather, sites, chosen.raw, source_order),
+    )
+    weather, borrowed = borrow_from_neighbours(
+        unit,
+        sites,
+        weather,
+        is_observed=is_observed,
+        first_future_row=first_future_row,
+        source_order=source_order,
     )
     return GatheredWeather(
         on=on,
@@ -103,11 +110,28 @@ def gather_weather(
         rows=rows,
         chosen=chosen,
         weather=weather,
-        is_observed=(
-            _has_kind(chosen, "tmax_c", kind_rank) & _has_kind(chosen, "tmin_c", kind_rank)
-        ),
+        is_observed=is_observed,
         has_temperatures=np.isfinite(chosen.raw.tmax_c) & np.isfinite(chosen.raw.tmin_c),
         is_old_forecast=_picked(chosen, "tmax_c", age_h) > FRESH_FORECAST_H,
+        borrowed=borrowed,
+    )
+
+
+def _chosen(
+    rows: WeatherRows,
+    sites: SiteTable,
+    days: Days,
+    is_usable: NDArray[np.bool_],
+    rank: Ints,
+) -> ChosenWeather:
+    return choose_weather(
+        {name: np.where(is_usable, rows.fields[name], np.nan) for name in WEATHER_FIELDS},
+        days=days,
+        site_count=len(sites.definitions),
+        day_index=(rows.days - days[0]).astype(np.int64),
+        site_index=np.searchsorted(sites.keys, rows.site_keys),
+        rank=rank,
+        wind_height_m=rows.wind_height_m,
     )
 
 
@@ -125,32 +149,11 @@ def _past_humidity(
     if not which.size:
         return None
     days = np.arange(raw.days[0] - LEARNING_SPAN_DAYS, raw.days[0], dtype="datetime64[D]")
-    rows = archive.read_rows(sites.keys[which], first_day=days[0].item(), last_day=days[-1].item())
-    chosen = choose_weather(
-        {name: rows.fields[name] for name in WEATHER_FIELDS},
-        days=days,
-        site_count=which.size,
-        day_index=(rows.days - days[0]).astype(np.int64),
-        site_index=np.searchsorted(sites.keys[which], rows.site_keys),
-        rank=_ranks(
-            rows, _kind_ranks(rows), source_order, is_future=np.zeros(rows.days.shape, np.bool_)
-        ),
-        wind_height_m=rows.wind_height_m,
-    )
+    chosen = past_weather(archive, sites.keys[which], days, source_order)
     found = past_humidity(chosen.raw, site_batch([sites.definitions[site] for site in which]))
     tmin_c, measured_ea_kpa = np.full((2, days.size, raw.tmin_c.shape[1]), np.nan)
     tmin_c[:, which], measured_ea_kpa[:, which] = found.tmin_c, found.measured_ea_kpa
     return PastHumidity(days, tmin_c, measured_ea_kpa)
-
-
-def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
-    """The sites as the agronomy modules take them."""
-    return SiteBatch(
-        latitude_deg=np.array([site.latitude_deg for site in sites]),
-        longitude_deg=np.array([site.longitude_deg for site in sites]),
-        elevation_m=np.array([site.elevation_m for site in sites]),
-        zones=tuple(site.zone for site in sites),
-    )
 
 
 def _forecast_ages_h(rows: WeatherRows, kind_rank: Ints, *, on: date, now: datetime) -> Floats:
@@ -167,16 +170,6 @@ def _picked(chosen: ChosenWeather, name: str, by_row: Floats) -> Floats:
     if by_row.size == 0:
         return np.full(row_of.shape, np.nan)
     return np.where(row_of == NO_ROW, np.nan, by_row[row_of])
-
-
-def monthly_normals(sites: Sequence[SiteDefinition], name: str) -> Floats:
-    """(12, sites) monthly normals of one quantity, NaN where a site has none."""
-    table = np.full((12, len(sites)), np.nan)
-    for index, site in enumerate(sites):
-        values = getattr(site.normals or MonthlyNormals(), name)
-        if values is not None:
-            table[:, index] = values
-    return table
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,6 +239,7 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
             "fields": {name: values[index] for name, values in columns.items()},
             "flags": {name: values[index] for name, values in flags.items()},
             "unit_fault": gathered.weather.unit_faults.get(index),
+            **_borrowed_spans(gathered, index),
         }
         digests.append(hashlib.sha256(orjson.dumps(facts)).hexdigest())
         documents.append(
@@ -259,6 +253,28 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
             )
         )
     return WeatherDocuments(documents=documents, digests=digests)
+
+
+def _borrowed_spans(gathered: GatheredWeather, site: int) -> dict[str, list[dict[str, object]]]:
+    """The last days whose reference ET is that of a place nearby, by span; nothing without any."""
+    if gathered.borrowed is None:
+        return {}
+    today = int((np.datetime64(gathered.on) - gathered.days[0]).astype(np.int64))
+    spans: list[dict[str, object]] = []
+    for row in range(max(0, today - BORROWED_SHOWN_DAYS), today):
+        numbers = {
+            "distance_km": round(float(gathered.borrowed.distance_km[row, site]), 1),
+            "neighbour_ratio": round(float(gathered.borrowed.neighbour_ratio[row, site]), 4),
+            "common_days_count": float(gathered.borrowed.common_days_count[row, site]),
+        }
+        if not np.isfinite(numbers["distance_km"]):
+            continue
+        day, before = str(gathered.days[row]), str(gathered.days[row] - 1)
+        if spans and spans[-1]["last_day"] == before and spans[-1].items() >= numbers.items():
+            spans[-1]["last_day"] = day
+        else:
+            spans.append({"first_day": day, "last_day": day, **numbers})
+    return {"borrowed_et0": spans} if spans else {}
 
 
 def sources_on(gathered: GatheredWeather, site: int, day: date) -> dict[str, list[str]]:
@@ -334,30 +350,3 @@ def _origins(
             column.append(places[key])
         by_field[name] = column
     return origins, by_field
-
-
-def _kind_ranks(rows: WeatherRows) -> Ints:
-    rank_of = {kind: rank for rank, kind in enumerate(KINDS)}
-    return np.array([rank_of[kind] for kind in rows.kinds], dtype=np.int64)
-
-
-def _ranks(
-    rows: WeatherRows,
-    kind_rank: Ints,
-    source_order: Mapping[str, int],
-    *,
-    is_future: NDArray[np.bool_],
-) -> Ints:
-    """Rank of each row: observations win on past days, forecasts on coming days."""
-    source_rank = np.array([source_order.get(source, 0) for source in rows.sources], dtype=np.int64)
-    by_kind = np.where(is_future, len(KINDS) - 1 - kind_rank, kind_rank)
-    return by_kind * SOURCE_STEP + source_rank
-
-
-def _has_kind(chosen: ChosenWeather, name: str, kind_rank: Ints) -> NDArray[np.bool_]:
-    """(days, sites) whether the value of a field was observed or analysed, not forecast."""
-    row_of = chosen.row_of[name]
-    if kind_rank.size == 0:
-        return np.zeros(row_of.shape, dtype=np.bool_)
-    measured: NDArray[np.bool_] = (row_of != NO_ROW) & (kind_rank[row_of] > 0)
-    return measured

@@ -28,8 +28,9 @@ from service.operations.reading.planned_injections import PlannedInjection, plan
 from service.operations.reading.read_plans import get_plan
 from service.pulses import Pulse
 from service.records.farms import BlockLabel
-from service.records.plan_reasoning import WeatherBasis, read_reasoning, read_weather_basis
+from service.records.plan_reasoning import read_reasoning
 from service.records.plans import NewVersions, PlanRows, PlanText, PublishedPlan
+from service.records.weather_basis import WeatherBasis, read_weather_basis
 
 OLD_WEATHER_H = 36.0  # our choice: a daily source that has missed a whole day
 KEPT_DAYS = timedelta(days=2)

@@ -51,7 +51,7 @@ class RunWeather:
             self._gathered = self._phases.timed(
                 "weather and ET0",
                 gather_weather,
-                unit.weather,
+                unit,
                 sites,
                 on=self._on,
                 now=self._now,

@@ -21,11 +21,8 @@ from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.watering_rules import credited_rain_mm
 from service.database.session import UnitOfWorkFactory
 from service.errors import InputInvalid, NotFound
-from service.operations.evening.gather_weather import (
-    GatheredWeather,
-    gather_weather,
-    monthly_normals,
-)
+from service.operations.evening.gather_weather import GatheredWeather, gather_weather
+from service.operations.evening.site_columns import monthly_normals
 from service.operations.reading.read_farms import local_day
 from service.ports import Clock
 from service.records.farms import (
@@ -114,7 +111,7 @@ def compare_spans(
             raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
         sites, column = _county_sites(unit.blocks.read_site_table(), counties)
         gathered = gather_weather(
-            unit.weather,
+            unit,
             sites,
             on=on,
             now=clock.now(),

@@ -22,7 +22,7 @@ from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.watering_window import watering_windows
 from service.agronomy.weather_day import RawWeather
 from service.errors import Fault, InputInvalid, NotFound, WeatherInvalid
-from service.operations.evening.gather_weather import monthly_normals, site_batch
+from service.operations.evening.site_columns import monthly_normals, site_batch
 from service.records.farms import FarmBundle, number_columns
 
 FORECASTS = ("none", "yesterday")

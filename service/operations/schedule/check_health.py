@@ -100,7 +100,7 @@ def check_health(
         blocks = blocks_in_force(unit, now)
         gathered = (
             gather_weather(
-                unit.weather,
+                unit,
                 table,
                 on=latest,
                 now=now,

@@ -130,7 +130,7 @@ def _measured(
             [Fault("weather", "nothing", "years of daily weather, by `rillwright weather-import`")],
         )
     gathered = gather_weather(
-        unit.weather,
+        unit,
         unit.blocks.read_site_table(np.array([key], dtype=np.int64)),
         on=last_day,
         now=clock.now(),

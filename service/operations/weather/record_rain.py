@@ -28,8 +28,8 @@ from service.agronomy.rain_booking import (
 from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
-from service.operations.evening.gather_weather import KINDS as WEATHER_KINDS
-from service.operations.evening.gather_weather import SOURCE_STEP
+from service.operations.evening.past_weather import KINDS as WEATHER_KINDS
+from service.operations.evening.past_weather import SOURCE_STEP
 from service.operations.feedback.reported_time import has_passed, on_clock
 from service.ports import Clock
 from service.records.farms import LoadOutcome, SiteDefinition

@@ -23,7 +23,7 @@ def read(service: Service, on: date, farm_id: str = FARM_ID) -> EveningInputs | 
 
     def weather_since(first_day: date, unit: UnitOfWork) -> GatheredWeather:
         return gather_weather(
-            unit.weather,
+            unit,
             unit.blocks.read_site_table(),
             on=on,
             now=RUN_AT,

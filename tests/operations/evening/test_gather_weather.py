@@ -11,14 +11,11 @@ from service.bootstrap import Service
 from service.operations.evening.gather_weather import (
     GatheredWeather,
     gather_weather,
-    monthly_normals,
     sources_on,
     weather_documents,
 )
 from service.operations.weather.import_weather import import_weather
-from service.records.farms import MonthlyNormals
 from tests.api.invented_farm import RUN_AT, TODAY, FixedClock
-from tests.stored_farms import stored_site
 
 ORDER = {"import": 1, "station": 2}
 TOMORROW = TODAY + timedelta(days=1)
@@ -29,7 +26,7 @@ def gather(service: Service, *, now: datetime = RUN_AT, on: date = TODAY) -> Gat
     """Ten days back and a week ahead, at ``hill`` and ``home``."""
     with service.unit_of_work(write=False) as unit:
         return gather_weather(
-            unit.weather,
+            unit,
             unit.blocks.read_site_table(),
             on=on,
             now=now,
@@ -107,13 +104,6 @@ def test_the_same_weather_issued_again_has_the_same_digest(own_service: Service)
     document = orjson.loads(changed.documents[column])
     assert document["days"][0] == str(TODAY)
     assert document["fields"]["tmax_c"][1] == 36.0
-
-
-def test_normals_are_by_month_and_unknown_where_a_site_has_none() -> None:
-    bare = stored_site("bare", normals=MonthlyNormals())
-    table = monthly_normals([stored_site(), bare], "u2_m_s")
-    assert table[:, 0].tolist() == [1.5] * 12
-    assert np.isnan(table[:, 1]).all()
 
 
 def test_the_year_before_teaches_a_site_whose_humidity_is_missing(own_service: Service) -> None:

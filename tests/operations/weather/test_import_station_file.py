@@ -234,7 +234,7 @@ def gathered(
     with open_unit(write=False) as unit:
         sites = unit.blocks.read_site_table(ints(unit.blocks.get_site_key("hollow")))
         return gather_weather(
-            unit.weather,
+            unit,
             sites,
             on=NOW.date(),
             now=NOW,

@@ -1,0 +1,75 @@
+"""Which rows of weather go before which, and what they say of the past days of some sites.
+
+In: the archive, sites and days. Out: the best value of each site, day and field.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.records import Days, Ints
+from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
+from service.database.weather_archive import WeatherArchive
+from service.records.weather import WEATHER_FIELDS, WeatherRows
+
+KINDS = ("forecast", "analysis", "observed")
+"""Kinds of weather; for a past day, a later one in the list is better."""
+SOURCE_STEP = 1000
+"""Source ranks stay within one step of the kind's rank."""
+
+
+def past_weather(
+    archive: WeatherArchive,
+    site_keys: Ints,
+    days: Days,
+    source_order: Mapping[str, int],
+    *,
+    is_measured_only: bool = False,
+) -> ChosenWeather:
+    """The best value of each field on past days, in the order of the keys.
+
+    ``is_measured_only`` leaves out forecasts of days that nobody has reported since.
+    """
+    rows = archive.read_rows(site_keys, first_day=days[0].item(), last_day=days[-1].item())
+    kind_rank = kind_ranks(rows)
+    is_usable = (kind_rank > 0) | (not is_measured_only)
+    return choose_weather(
+        {name: np.where(is_usable, rows.fields[name], np.nan) for name in WEATHER_FIELDS},
+        days=days,
+        site_count=site_keys.size,
+        day_index=(rows.days - days[0]).astype(np.int64),
+        site_index=np.searchsorted(site_keys, rows.site_keys),
+        rank=ranks(rows, kind_rank, source_order, is_future=np.zeros(rows.days.shape, np.bool_)),
+        wind_height_m=rows.wind_height_m,
+    )
+
+
+def kind_ranks(rows: WeatherRows) -> Ints:
+    """Place of each row's kind in ``KINDS``."""
+    rank_of = {kind: rank for rank, kind in enumerate(KINDS)}
+    return np.array([rank_of[kind] for kind in rows.kinds], dtype=np.int64)
+
+
+def ranks(
+    rows: WeatherRows,
+    kind_rank: Ints,
+    source_order: Mapping[str, int],
+    *,
+    is_future: NDArray[np.bool_],
+) -> Ints:
+    """Rank of each row: observations win on past days, forecasts on coming days."""
+    source_rank = np.array([source_order.get(source, 0) for source in rows.sources], dtype=np.int64)
+    by_kind = np.where(is_future, len(KINDS) - 1 - kind_rank, kind_rank)
+    return by_kind * SOURCE_STEP + source_rank
+
+
+def has_kind(chosen: ChosenWeather, name: str, kind_rank: Ints) -> NDArray[np.bool_]:
+    """(days, sites) whether the value of a field was observed or analysed, not forecast."""
+    row_of = chosen.row_of[name]
+    if kind_rank.size == 0:
+        return np.zeros(row_of.shape, dtype=np.bool_)
+    measured: NDArray[np.bool_] = (row_of != NO_ROW) & (kind_rank[row_of] > 0)
+    return measured

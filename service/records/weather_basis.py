@@ -1,0 +1,145 @@
+"""The weather behind the plans of a site, as it is stored with them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import orjson
+
+from service.agronomy.step_template import Numbers
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherOrigin:
+    """Where weather values come from."""
+
+    source: str
+    kind: str
+    """``observed``, ``analysis`` or ``forecast``."""
+    issued_at: datetime
+    fetched_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class FieldOrigin:
+    """Where one weather quantity of a day was taken from."""
+
+    name: str
+    origin: WeatherOrigin
+    hours_present: float | None
+    """Hours of the day that the source had; None where it gave the day as a whole."""
+    estimated_from: str | None
+    """What the source's value was estimated from; None: it is the source's own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BorrowedSpan:
+    """Past days whose reference ET is that of a place nearby times a ratio."""
+
+    first_day: date
+    last_day: date
+    distance_km: float
+    neighbour_ratio: float
+    """Sum of reference ET here over that there, on the days around that both know."""
+    common_days_count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherBasis:
+    """The weather behind the plans of a site: columns over the days, by quantity."""
+
+    zone: str
+    latitude_deg: float | None
+    elevation_m: float | None
+    days: tuple[date, ...]
+    """The day before the evening, the evening's own, and the coming days."""
+    fields: Mapping[str, Sequence[float | None]]
+    flags: Mapping[str, Sequence[int]]
+    """Bits of :class:`service.agronomy.weather_flags.FieldFlag`."""
+    unit_fault: str
+    """Which quantity seems to be in a wrong unit; empty: none."""
+    origins: tuple[WeatherOrigin, ...]
+    origin_of: Mapping[str, Sequence[int]]
+    """Place among the origins of each quantity and day; negative: no source gave it."""
+    field_notes: Mapping[str, Mapping[str, Mapping[str, Any]]]
+    """A source's notes on its own values, by quantity and day."""
+    borrowed: tuple[BorrowedSpan, ...] = ()
+    """Days of the last ten before the evening."""
+
+    def row_of(self, day: date) -> int:
+        """Place of a day in the columns; raises ValueError for a day that is not among them."""
+        return self.days.index(day)
+
+    def value(self, name: str, day: date) -> float | None:
+        """One quantity of a day; None where it is not known."""
+        column = self.fields.get(name)
+        return column[self.days.index(day)] if column and day in self.days else None
+
+    def numbers_of(self, day: date) -> Numbers:
+        """All quantities of a day."""
+        row = self.row_of(day)
+        return {name: column[row] for name, column in self.fields.items()}
+
+    def origin(self, name: str, day: date) -> WeatherOrigin | None:
+        """Where one quantity of a day was taken from; None where no source gave it."""
+        places = self.origin_of.get(name)
+        if not places or places[self.row_of(day)] < 0:
+            return None
+        return self.origins[places[self.row_of(day)]]
+
+    def field_origins(self, day: date) -> list[FieldOrigin]:
+        """Where the weather of a day was taken from, quantity by quantity."""
+        found = []
+        for name in self.origin_of:
+            origin = self.origin(name, day)
+            if origin is None:
+                continue
+            note = self.field_notes.get(name, {}).get(day.isoformat(), {})
+            hours, estimated = note.get("hours_present"), note.get("estimated_from")
+            found.append(
+                FieldOrigin(
+                    name=name,
+                    origin=origin,
+                    hours_present=float(hours) if isinstance(hours, int | float) else None,
+                    estimated_from=estimated if isinstance(estimated, str) else None,
+                )
+            )
+        return found
+
+
+def read_weather_basis(text: str | bytes) -> WeatherBasis:
+    """The weather behind the plans of a site out of its stored JSON."""
+    stored: dict[str, Any] = orjson.loads(text)
+    return WeatherBasis(
+        zone=stored["zone"],
+        latitude_deg=stored.get("latitude_deg"),
+        elevation_m=stored.get("elevation_m"),
+        days=tuple(map(date.fromisoformat, stored["days"])),
+        fields=stored["fields"],
+        flags=stored["flags"],
+        unit_fault=stored.get("unit_fault") or "",
+        origins=tuple(
+            WeatherOrigin(
+                origin["source"],
+                origin["kind"],
+                datetime.fromisoformat(origin["issued_at"]),
+                datetime.fromisoformat(origin["fetched_at"]),
+            )
+            for origin in stored["origins"]
+        ),
+        origin_of=stored["origin_of"],
+        field_notes=stored.get("field_notes", {}),
+        borrowed=tuple(
+            BorrowedSpan(
+                first_day=date.fromisoformat(span["first_day"]),
+                last_day=date.fromisoformat(span["last_day"]),
+                distance_km=span["distance_km"],
+                neighbour_ratio=span["neighbour_ratio"],
+                common_days_count=int(span["common_days_count"]),
+            )
+            for span in stored.get("borrowed_et0", ())
+        ),
+    )
