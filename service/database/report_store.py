@@ -158,8 +158,8 @@ class ReportStore:
             rows.started_at,
             rows.start_min.tolist(),
             rows.duration_min.tolist(),
-            [None if math.isnan(each) else each for each in rows.volume_l.tolist()],
-            [None if math.isnan(each) else each for each in rows.flowing_min.tolist()],
+            _or_none(rows.volume_l),
+            _or_none(rows.flowing_min),
             rows.is_early.tolist(),
             rows.is_volume_booked.tolist(),
             strict=True,
@@ -335,6 +335,10 @@ def _planned_day_pulses(
         start_min=start_min[is_day],
         duration_min=duration_min[is_day],
     )
+
+
+def _or_none(values: Floats) -> list[float | None]:
+    return [None if math.isnan(value) else value for value in values.tolist()]
 
 
 def _joined(first: AppliedPulses, then: AppliedPulses) -> AppliedPulses:
