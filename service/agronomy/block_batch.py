@@ -275,4 +275,5 @@ def _system_batch(numbers: Mapping[str, Floats], supply_index: Ints) -> SystemBa
         daily_pulse_count=np.where(
             np.isnan(numbers["daily_pulse_count"]), np.inf, numbers["daily_pulse_count"]
         ),
+        leakage_fraction=np.nan_to_num(numbers["leakage_fraction"]),
     )

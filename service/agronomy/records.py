@@ -128,6 +128,8 @@ class SystemBatch:
     """Row of the block's supply in the supply arrays."""
     daily_pulse_count: Floats
     """Most pulses of a day; infinite where there is no limit."""
+    leakage_fraction: Floats
+    """Share of the metered water that does not reach the emitters."""
 
 
 @dataclass(frozen=True, slots=True)

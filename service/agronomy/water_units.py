@@ -186,6 +186,7 @@ _FLOW_CHECK = (
     Quantity("sudden_run_count", "1", 3, 100, "runs until a sudden loss shows"),
     Quantity("slow_run_count", "1", 0, 150, "runs until a slow loss shows"),
     Quantity("loss_fraction", "1", 0, 1, "size of a fault that is looked for"),
+    Quantity("leakage_fraction", "1", 0, 0.5, "metered water that misses the emitters"),
     Quantity("flowing_min", "min", 0, 2880, "minutes of a metered run in which water flowed"),
     Quantity("design_min", "min", 0, inf, "minutes that a volume takes at the design flow"),
     Quantity("design_l_per_h", "L/h", 0, inf, "flow that a block is designed for"),

@@ -50,6 +50,7 @@ BLOCK: Final[dict[str, Any]] = {
     "off_ratio": 2.0,
     "valve_gap_s": 0.0,
     "leaching_fraction": 0.0,
+    "leakage_fraction": 0.0,
     "transmission_ratio": 1.0,
     "trigger_fraction": 0.7,
     "rain_room_fraction": 0.3,

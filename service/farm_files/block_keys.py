@@ -193,19 +193,8 @@ class BlockKeys(Table):
         default=0.3,
         origin="choice: leave 0.3 of the readily available water empty for rain",
     )
-    freeze_hold = NumberKey(
-        about="No water in hours expected below this temperature, nor on a day that stays near it.",
-        measure=Measure(
-            noun="a temperature",
-            unit="degC",
-            lowest=-40.0,
-            highest=10.0,
-            examples=("'32 degF'", "'0 degC'"),
-        ),
-        field="freeze_hold_c",
-        default=0.0,
-        origin="choice: no water in hours below freezing",
-    )
+    freeze_hold = parts.FREEZE_HOLD
+    leakage_share = parts.LEAKAGE_SHARE
     curve_number = NumberKey(
         about="SCS curve number, from which runoff is computed.",
         measure=plain("an SCS curve number", 30.0, 100.0, "75", "85"),

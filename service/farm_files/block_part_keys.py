@@ -50,6 +50,29 @@ def depth(highest: float, *examples: str) -> Measure:
     return Measure(noun="a depth", unit="mm", lowest=0.0, highest=highest, examples=examples)
 
 
+FREEZE_HOLD = NumberKey(
+    about="No water in hours expected below this temperature, nor on a day that stays near it.",
+    measure=Measure(
+        noun="a temperature",
+        unit="degC",
+        lowest=-40.0,
+        highest=10.0,
+        examples=("'32 degF'", "'0 degC'"),
+    ),
+    field="freeze_hold_c",
+    default=0.0,
+    origin="choice: no water in hours below freezing",
+)
+LEAKAGE_SHARE = NumberKey(
+    about="Share of the metered water that does not reach the emitters: leaks, flushing, a tap"
+    " behind the meter.",
+    measure=share(0.0, 0.5),
+    field="leakage_fraction",
+    default=0.0,
+    origin="choice: all metered water reaches the emitters",
+)
+
+
 class SoilByTextureKeys(Table):
     """A soil by its texture class."""
 

@@ -132,6 +132,8 @@ class BlockDefinition:
     off_ratio: float
     valve_gap_s: float
     leaching_fraction: float
+    leakage_fraction: float = math.nan
+    """Share of the metered water that does not reach the emitters; NaN: none."""
     transmission_ratio: float
     trigger_fraction: float
     rain_room_fraction: float

@@ -22,6 +22,7 @@ NUMBER_LABELS: Mapping[str, str] = {
     "ground_kc": marked("Kc of the ground between the plants"),
     "valve_gap_s": marked("Gap between valves, s"),
     "leaching_fraction": marked("Leaching fraction"),
+    "leakage_fraction": marked("Share of the metered water that leaks"),
     "transmission_ratio": marked("Peak-use transmission ratio"),
     "trigger_fraction": marked("Irrigate from this share of the readily available water"),
     "rain_room_fraction": marked("Share of the readily available water left empty for rain"),

@@ -120,6 +120,7 @@ ALONE: tuple[str, ...] = (
     marked("choice: leave 0.3 of the readily available water empty for rain"),
     marked("not given: no runoff is computed"),
     marked("choice: no water in hours below freezing"),
+    marked("choice: all metered water reaches the emitters"),
     marked("choice: the crop's season with 14 days before and after"),
     marked("choice: the whole year, as the crop is evergreen"),
     marked("choice: the whole year, as the days of stages in degree days are not known before"),

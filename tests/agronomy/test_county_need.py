@@ -47,6 +47,7 @@ def make_system() -> SystemBatch:
         watering_end_doy=365.0 * one,
         supply_index=np.zeros(1, dtype=np.int64),
         daily_pulse_count=12.0 * one,
+        leakage_fraction=0.0 * one,
     )
 
 

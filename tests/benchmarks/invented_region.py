@@ -94,6 +94,7 @@ def _block(
         off_ratio=float(rng.choice([1.0, 2.0, 3.0])),
         valve_gap_s=30.0,
         leaching_fraction=0.0,
+        leakage_fraction=0.0,
         transmission_ratio=1.0,
         daily_pulse_count=12.0,
         news_fraction=0.1,

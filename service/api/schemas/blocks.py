@@ -177,6 +177,9 @@ class BlockOut(Out):
         description=("Off time after a pulse, as a multiple of its length.")
     )
     valve_gap_s: float | None = Field(description="Gap for valve switching after a pulse, s.")
+    leakage_fraction: float | None = Field(
+        description="Share of the metered water that does not reach the emitters; null: none."
+    )
     leaching_fraction: float | None = Field(
         description=("Leaching fraction, extra water against salt; 0: off.")
     )

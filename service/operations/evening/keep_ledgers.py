@@ -223,10 +223,13 @@ def _step_group(
 def _applied_min(
     applied: AppliedWater, rows: slice, blocks: Ints, batch: BlockBatch
 ) -> tuple[Floats, Floats]:
-    """Minutes before and after sunrise; metered runs as minutes at the block's design flow."""
+    """Minutes before and after sunrise; metered runs as minutes at the block's design flow, for the
+    share of their volume that reaches the emitters.
+    """
+    reaching = 1.0 - batch.system.leakage_fraction
     flow_l_per_h = batch.system.application_rate_mm_per_h * batch.area_m2
     early, day = (
-        MeteredWater(each.duration_min[rows, blocks], each.volume_l[rows, blocks])
+        MeteredWater(each.duration_min[rows, blocks], each.volume_l[rows, blocks] * reaching)
         for each in (applied.early_metered, applied.day_metered)
     )
     return (

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.operations.reading.block_pipes import unregulated_flow_l_per_h
+from service.operations.reading.block_pipes import at_meter, unregulated_flow_l_per_h
 from service.operations.reading.read_farms import today_at_block
 from service.ports import Clock
 from service.records.farms import BlockDefinition
@@ -67,7 +67,7 @@ class BlockMeter:
 
     block_id: str
     design_l_per_h: float
-    """Flow of all emitters."""
+    """Flow of all emitters, and of what leaks beside them."""
     band_fraction: float
     passable: PassableFlow
 
@@ -82,7 +82,7 @@ class FlowNote:
     """In which water flowed."""
     volume_l: float
     expected_volume_l: float
-    """Flow of all emitters times the minutes."""
+    """Flow of all emitters, and of what leaks beside them, times the minutes."""
     flow_ratio: float | None
     """Metered over expected; None if nothing was expected."""
     band_fraction: float
@@ -107,7 +107,7 @@ def block_flow_l_per_h(block: BlockDefinition) -> float:
 
 def block_meter(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> BlockMeter:
     """What the meter of a block is held against, by its pipes and its stored runs."""
-    design_l_per_h = block_flow_l_per_h(block)
+    design_l_per_h = at_meter(block_flow_l_per_h(block), block)
     stored = unit.reports.read_metered(
         unit.blocks.get_block_key(block.block_id), first_day=today - timedelta(days=SPREAD_DAYS)
     )
@@ -120,7 +120,7 @@ def block_meter(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> Blo
     if block.layout is not None:
         passable = passable_flow(
             design_l_per_h,
-            pipes_l_per_h=unregulated_flow_l_per_h(block),
+            pipes_l_per_h=at_meter(unregulated_flow_l_per_h(block), block),
             supply_l_per_h=_supply_flow_l_per_h(unit, block),
             spread_fraction=run_spread_fraction(ratio),
         )

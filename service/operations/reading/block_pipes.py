@@ -5,6 +5,7 @@ The pipes come from the block's farm file or from a layout file of their own.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -174,6 +175,12 @@ def expected_flow_l_per_h(block: BlockDefinition) -> tuple[float, str]:
     if block.layout is not None:
         return _of_area(block, block.layout), "the block's pipes and pressure"
     return _nominal_flow_l_per_h(block), "emitter flow as stated, times the emitters of the area"
+
+
+def at_meter(flow_l_per_h: float, block: BlockDefinition) -> float:
+    """What the meter of a block shows where its emitters take this flow."""
+    leakage = 0.0 if math.isnan(block.leakage_fraction) else block.leakage_fraction
+    return flow_l_per_h / (1.0 - leakage)
 
 
 def unregulated_flow_l_per_h(block: BlockDefinition) -> float:

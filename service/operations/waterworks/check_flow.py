@@ -13,7 +13,7 @@ import numpy as np
 from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
-from service.operations.reading.block_pipes import expected_flow_l_per_h
+from service.operations.reading.block_pipes import at_meter, expected_flow_l_per_h
 from service.ports import Clock
 from service.records.farms import BlockDefinition
 from service.records.feedback import MeteredRuns
@@ -156,7 +156,9 @@ def _report(unit: UnitOfWork, block_id: str, first_day: date, last_day: date) ->
     origin = ""
     for begin in [first_day, *changes]:
         later = runs.days >= np.datetime64(begin)
-        flow[later], origin = expected_flow_l_per_h(_as_of(unit, block, begin))
+        version = _as_of(unit, block, begin)
+        expected_l_per_h, origin = expected_flow_l_per_h(version)
+        flow[later] = at_meter(expected_l_per_h, version)
     measured = np.isfinite(runs.volume_l)
     expected = expected_volume_l(flow, runs.flowing_min)[measured]
     metered = runs.volume_l[measured]

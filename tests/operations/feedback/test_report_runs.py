@@ -180,6 +180,36 @@ def test_a_metered_run_is_booked_as_it_was_metered(own_service: Service) -> None
     assert booked(own_service)[1] is IrrigationOrigin.METERED
 
 
+def test_what_leaks_beside_the_emitters_is_no_depth_and_no_fault(own_service: Service) -> None:
+    """Of a meter's volume nine tenths are depth; the plan's minutes are those of the emitters."""
+    with own_service.unit_of_work(write=False) as unit:
+        bundle = unit.blocks.get_bundle(FARM_ID, day=TODAY)
+        before = unit.plans.find_plan(BLOCK_ID, day=PLAN_DAY)
+    north, south = bundle.blocks
+    load_bundle(
+        replace(bundle, blocks=(replace(north, leakage_fraction=0.1), south)),
+        effective_day=TODAY - timedelta(days=30),
+        unit_of_work=own_service.unit_of_work,
+        clock=own_service.clock,
+    )
+    run_day(
+        TODAY,
+        unit_of_work=own_service.unit_of_work,
+        clock=own_service.clock,
+        source_order=own_service.source_order,
+    )
+    with own_service.unit_of_work(write=False) as unit:
+        after = unit.plans.find_plan(BLOCK_ID, day=PLAN_DAY)
+    assert before is not None and after is not None
+    assert after.planned_min == before.planned_min
+    area_m2, depth_mm = design_depth_mm(own_service, RUN.duration_min)
+    found = report(own_service, replace(RUN, volume_l=depth_mm * area_m2 / 0.9))
+    assert booked(own_service)[0] == pytest.approx(depth_mm)
+    (note,) = found.flow
+    assert (note.verdict, note.flow_ratio) == ("as-expected", pytest.approx(1.0))
+    assert found.questioned_count == 0
+
+
 def test_of_runs_with_and_without_a_meter_each_is_booked_by_what_is_known(
     own_service: Service,
 ) -> None:

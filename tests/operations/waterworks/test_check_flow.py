@@ -101,6 +101,23 @@ def test_a_change_of_the_emitters_is_no_finding(own_service: Service) -> None:
     assert check(own_service).verdict is FlowVerdict.STEADY
 
 
+def test_a_share_that_leaks_is_expected_from_the_day_on_that_it_is_stated(
+    own_service: Service,
+) -> None:
+    with own_service.unit_of_work(write=False) as unit:
+        bundle = unit.blocks.get_bundle(FARM_ID, day=TODAY)
+    north, south = bundle.blocks
+    store_season(own_service, level_after=1.25)
+    assert check(own_service).verdict is FlowVerdict.JUMP_UP
+    load_bundle(
+        replace(bundle, blocks=(replace(north, leakage_fraction=0.2), south)),
+        effective_day=DAYS[JUMP_AT],
+        unit_of_work=own_service.unit_of_work,
+        clock=own_service.clock,
+    )
+    assert check(own_service).verdict is FlowVerdict.STEADY
+
+
 def test_a_finding_is_kept_for_the_day_of_the_last_run_and_once(own_service: Service) -> None:
     store_season(own_service, level_after=0.7)
     check(own_service)
