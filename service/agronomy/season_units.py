@@ -15,6 +15,7 @@ SEASON_GROUP = (
     Quantity("own_tdew_offset_c", "degC", -5, 20, "offsets that were given for a site"),
     Quantity("own_c", "degC", -5, 20, "offsets of the dewpoint that were given"),
     Quantity("season_start_doy", "d of year", 1, 365, "start of the season or degree-day count"),
+    Quantity("last_nitrogen_doy", "d of year", 1, 365, "last day for nitrogen"),
     Quantity("watering_start_doy", "d of year", 1, 365, "first day of the watering season"),
     Quantity("watering_end_doy", "d of year", 1, 365, "last day of the watering season"),
     Quantity("kc_table_doy", "d of year", 1, 365, "knots of a block's own Kc table"),

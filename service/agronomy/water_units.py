@@ -132,6 +132,13 @@ _FERTILISER = (
     Quantity("magnesium_fraction", "1", 0, 1, "magnesium in a fertiliser, by weight"),
     Quantity("sulfur_fraction", "1", 0, 1, "sulfur in a fertiliser, by weight"),
     Quantity("chloride_fraction", "1", 0, 1, "chloride in a fertiliser, by weight"),
+    Quantity("iron_fraction", "1", 0, 1, "iron in a fertiliser, by weight"),
+    Quantity("manganese_fraction", "1", 0, 1, "manganese in a fertiliser, by weight"),
+    Quantity("zinc_fraction", "1", 0, 1, "zinc in a fertiliser, by weight"),
+    Quantity("copper_fraction", "1", 0, 1, "copper in a fertiliser, by weight"),
+    Quantity("boron_fraction", "1", 0, 1, "boron in a fertiliser, by weight"),
+    Quantity("molybdenum_fraction", "1", 0, 1, "molybdenum in a fertiliser, by weight"),
+    Quantity("micronutrient_pct", "%", 0, 100, "a micronutrient on a label, by name"),
     Quantity("nitrate_nitrogen_pct", "%", 0, 100, "nitrogen as nitrate on a label"),
     Quantity("ammonium_nitrogen_pct", "%", 0, 100, "nitrogen as ammonium on a label"),
     Quantity("urea_nitrogen_pct", "%", 0, 100, "nitrogen as urea on a label"),
@@ -159,8 +166,6 @@ _FERTILISER = (
 )
 
 _FERTIGATION = (
-    Quantity("span_count", "1", 0, 100, "pulses over which an injection is split"),
-    Quantity("most_min", "min", 0, 1440, "longest injection that is allowed"),
     Quantity("water_l", "L", 0, inf, "water that a fertiliser goes into"),
     Quantity("end_min", "min", 0, 2880, "end of a pulse or an injection, exclusive"),
     Quantity("run_min", "min", 0, 2880, "length of a single run"),

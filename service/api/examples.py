@@ -87,6 +87,7 @@ BLOCK: Final[dict[str, Any]] = {
     "canopy_density_factor": 1.5,
     "depletion_fraction": 0.5,
     "initial_depletion_mm": 5.0,
+    "last_nitrogen_doy": None,
     "origins": {
         "area_m2": "given",
         "curve_number": "not given: no runoff is computed",

@@ -15,6 +15,13 @@ from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.dosing import chlorine, pumping
 from service.cli.evening import load, report_run, run_day, soil, weather_import
+from service.cli.fertiliser import (
+    fertigate,
+    fertigations,
+    fertiliser_add,
+    fertiliser_split,
+    fertilisers,
+)
 from service.cli.flow import flow_check
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.mail import mail, people
@@ -26,16 +33,7 @@ from service.cli.review import hindcast
 from service.cli.schedule import schedule
 from service.cli.terminal import NumbersCommand, make_app
 from service.cli.timers import timer_set, timers
-from service.cli.water import (
-    acid,
-    fertigate,
-    fertigations,
-    fertiliser_add,
-    fertiliser_split,
-    fertilisers,
-    water_add,
-    water_report,
-)
+from service.cli.water import acid, water_add, water_report
 from service.cli.weather import gauge, station_import
 
 __all__ = ["app", "main"]

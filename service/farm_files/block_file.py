@@ -47,7 +47,7 @@ from service.farm_files.crop_defaults import crop_defaults, mulch_defaults
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.quantities import show
-from service.farm_files.season_file import read_curve, read_watering_season
+from service.farm_files.season_file import read_curve, read_last_nitrogen, read_watering_season
 from service.farm_files.timer_file import read_timer
 from service.farm_files.toml_table import TomlTable, one_of
 from service.records.farms import BlockDefinition, typed_numbers
@@ -101,8 +101,8 @@ def read_block(
         table, crop, latitude_deg=place.latitudes_deg.get(site_id, 0.0)
     )
     read_watering_season(table, draft, crop=crop, curve=curve)
-    windows = table.windows(BlockKeys.windows)
-    draft.origins["windows"] = GIVEN
+    read_last_nitrogen(table, draft)
+    windows, draft.origins["windows"] = table.windows(BlockKeys.windows), GIVEN
     no_water, timer = _read_no_water(table), read_timer(table)
     balance_start = table.day(BlockKeys.balance_start)
     layout = read_layout(

@@ -28,6 +28,7 @@ from service.farm_files.keys import (
     ChoiceKey,
     DayKey,
     IdKey,
+    MonthDayKey,
     NotesKey,
     NumberKey,
     PointsKey,
@@ -317,6 +318,10 @@ class BlockKeys(Table):
         otherwise="the crop's season with 14 days before and after; the whole year for evergreen"
         " crops and for stages in degree days",
     )
+    last_nitrogen = MonthDayKey(
+        about="Last day of every season for nitrogen.",
+        otherwise="by crop and place; of blueberries 07-31, in cool regions 07-07",
+    )
     kc_table = PointsKey(
         about="Crop coefficients by day of the year, rising from January, in place of stages,"
         " canopy and mulch; straight lines between the days.",
@@ -354,10 +359,9 @@ REQUIRED: tuple[NumberKey, ...] = (
     BlockKeys.area, BlockKeys.row_spacing, BlockKeys.emitter_spacing, BlockKeys.emitter_flow,
 )  # fmt: skip
 FIXED: tuple[NumberKey, ...] = tuple(
-    key
-    for key in BlockKeys.declared()
+    key for key in BlockKeys.declared()
     if isinstance(key, NumberKey) and key.field and key.default is not None
-)
+)  # fmt: skip
 SIZE: tuple[NumberKey, ...] = (
     BlockKeys.depletion_fraction, BlockKeys.years_to_full_size, BlockKeys.root_depth,
     BlockKeys.canopy_cover, BlockKeys.canopy_height, BlockKeys.root_share_of_wetted,
@@ -380,10 +384,6 @@ TABLE_OF: dict[str, str] = {
 WATERING_DAYS = ("watering_start_doy", "watering_end_doy")
 """The numbers of the watering season, whose keys are days of the year."""
 NOTED_NAMES: tuple[str, ...] = (
-    *(key.field for key in ALL_NUMBERS),
-    "texture_group",
-    *WATERING_DAYS,
-    "curve",
-    "windows",
-)
+    *(key.field for key in ALL_NUMBERS), "texture_group", *WATERING_DAYS, "curve", "windows",
+)  # fmt: skip
 """Names that an origin may be given for."""

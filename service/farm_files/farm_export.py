@@ -127,6 +127,9 @@ def _block_lines(block: BlockDefinition) -> list[str]:
             unit = number.measure.unit
             written = write_quantity(value, unit) if unit else value
             tables[TABLE_OF.get(number.field, "")].append(_pair(number.name, written))
+    if not math.isnan(block.last_nitrogen_doy):
+        last = "{:02d}-{:02d}".format(*month_and_day(int(block.last_nitrogen_doy)))
+        tables[""].append(_pair("last_nitrogen", last))
     tables["soil"].append(_pair("grain", block.texture_group.name.lower()))
     curve_lines, tables["season"] = _curve_lines(block)
     tables["watering_season"] = _watering_lines(block)

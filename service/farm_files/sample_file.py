@@ -7,6 +7,7 @@ Values are written as the laboratory prints them, with their unit: ``iron = "<0.
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from dataclasses import dataclass
 from datetime import date
@@ -83,6 +84,11 @@ class LineKeys(Table):
     )
 
 
+_AS_WRITTEN = ("pH", "EC")
+_AS_NITROGEN = re.compile(r"(.*?)\s*\(?(?:as\s+)?(?:NO3-)?N\)?", re.IGNORECASE)
+"""A unit of nitrate by its nitrogen: ``mg/L as N``, ``mg/L NO3-N``."""
+
+
 @dataclass(frozen=True, slots=True)
 class SampleFile:
     """A laboratory's report as a file has it."""
@@ -107,11 +113,15 @@ class LineFile:
 def parse_reading(quantity: str, text: str) -> Reading:
     """One value as a laboratory prints it; raises InputInvalid."""
     title = "this water analysis cannot be used"
+    quantity = quantity.lower()
     if quantity not in QUANTITIES:
         raise InputInvalid(
             title, [Fault(quantity, "a quantity of that name", one_of(quantity, list(QUANTITIES)))]
         )
     value, unit, is_below = printed_value(quantity, text, title=title, allowed=_ALLOWED_READING)
+    of_nitrogen = _AS_NITROGEN.fullmatch(unit)
+    if quantity == "nitrate" and of_nitrogen:
+        quantity, unit = "nitrate-nitrogen", of_nitrogen[1]
     return Reading(quantity, value, unit, is_below_detection=is_below)
 
 
@@ -172,7 +182,7 @@ def _readings(table: TomlTable | None, faults: list[Fault]) -> tuple[Reading, ..
     if table is None:
         return ()
     found = []
-    for quantity in QUANTITIES:
+    for quantity in (*QUANTITIES, *_AS_WRITTEN):
         if not table.has(quantity):
             continue
         value = table.value(quantity)

@@ -68,6 +68,14 @@ def read_watering_season(
         draft.origins |= dict.fromkeys(WATERING_DAYS, _watering_origin(days, curve, crop))
 
 
+def read_last_nitrogen(table: TomlTable, draft: BlockDraft) -> None:
+    """The block's own last day for nitrogen; NaN where it follows crop and place."""
+    value = table.value(BlockKeys.last_nitrogen)
+    found = None if value is None else table.read_month_day(value, BlockKeys.last_nitrogen)
+    draft.numbers["last_nitrogen_doy"] = math.nan if found is None else float(day_of_year(*found))
+    draft.origins["last_nitrogen_doy"] = "by crop and place" if found is None else GIVEN
+
+
 def _watering_origin(days: tuple[int, int], curve: CurveDefinition, crop: CropRow) -> str:
     if days != WHOLE_YEAR:
         return "choice: the crop's season with 14 days before and after"

@@ -11,11 +11,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from service.nutrition.tables import NutritionCrop
+from service.nutrition.tables import NutritionCrop, crops_of_block
 
 LARGEST_DRY_KG_PER_HA = 45.0  # [CHOICE]: one application of nitrogen
 LARGEST_DRIP_ON_SAND_KG_PER_HA = 12.0  # [CHOICE]: through drip on sand
 MONTHS_TO_SOUTH = 6
+PLAIN_YEAR = 2001  # without 29 February
+GIVEN = "given"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,7 @@ def last_nitrogen_day(
     '2026-07-31'
     """
     if own_day is not None:
-        return LastNitrogen(own_day, "given")
+        return LastNitrogen(own_day, GIVEN)
     text = next((day for limit, day in crop.last_nitrogen if abs(latitude_deg) <= limit), None)
     if text is None:
         return None
@@ -56,6 +58,44 @@ def last_nitrogen_day(
         day -= timedelta(days=182)
         day = day if day.year == year else day + timedelta(days=365)
     return LastNitrogen(day, crop.last_nitrogen_source)
+
+
+def block_last_nitrogen(
+    crop_key: str, day: date, latitude_deg: float, *, last_nitrogen_doy: float = math.nan
+) -> LastNitrogen | None:
+    """The last day for nitrogen of the season that a day is in, for a block.
+
+    A season is a calendar year in the north, and July to June in the south. Where the farm file's
+    crop may be several kinds, there is a default only if each of them has one: the earliest.
+
+    Shapes: scalars.
+    crop_key: of the farm file; last_nitrogen_doy: the block's own day of a year of 365
+    days, NaN for the default by crop and place.
+    Returns: the day with its origin; None where no last day is known.
+    Source: ``last_nitrogen_day``.
+    >>> late = date(2026, 8, 20)
+    >>> block_last_nitrogen("blueberry", late, 33.0).day.isoformat()
+    '2026-07-31'
+    >>> block_last_nitrogen("blueberry", late, 33.0, last_nitrogen_doy=258.0).day.isoformat()
+    '2026-09-15'
+    """
+    if not math.isnan(last_nitrogen_doy):
+        own = date(PLAIN_YEAR, 1, 1) + timedelta(days=int(last_nitrogen_doy) - 1)
+        return LastNitrogen(_in_season_of(day, own, latitude_deg), GIVEN)
+    kinds = [last_nitrogen_day(each, PLAIN_YEAR, latitude_deg) for each in crops_of_block(crop_key)]
+    known = [each for each in kinds if each is not None]
+    if not known or len(known) < len(kinds):
+        return None
+    first = min(known, key=lambda each: each.day)
+    return LastNitrogen(_in_season_of(day, first.day, latitude_deg), first.origin)
+
+
+def _in_season_of(day: date, every_year: date, latitude_deg: float) -> date:
+    """The month and day of every year, in the season that a day is in."""
+    if latitude_deg >= 0.0:
+        return every_year.replace(year=day.year)
+    ends_in = day.year + (day.month > MONTHS_TO_SOUTH)
+    return every_year.replace(year=ends_in - (every_year.month > MONTHS_TO_SOUTH))
 
 
 def date_nitrogen(

@@ -1,4 +1,4 @@
-"""Fields for the seasons of a block: that of the crop, and that in which it is watered."""
+"""Fields for the seasons of a block: of the crop, of its water, and the end of its nitrogen."""
 
 from __future__ import annotations
 
@@ -20,6 +20,8 @@ _STAGES = ("stage_1", "stage_2", "stage_3", "stage_4")
 _SEASON = ("season_start", *_STAGES)
 _WATERING = {"watering_from": "from", "watering_to": "to"}
 """Fields, and their keys in the table of the watering season."""
+_NITROGEN = "last_nitrogen"
+"""A field, and the key of the block that it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,8 @@ def shown_seasons(block: BlockDefinition) -> ShownSeasons:
             form[name] = day
         else:
             origins[name] = (day, origin)
+    if not math.isnan(block.last_nitrogen_doy):
+        form[_NITROGEN] = "{:02d}-{:02d}".format(*month_and_day(int(block.last_nitrogen_doy)))
     return ShownSeasons(form, origins)
 
 
@@ -71,6 +75,8 @@ def entered_seasons(form: Form) -> Table:
     watering = {key: form[name] for name, key in _WATERING.items() if form.get(name)}
     if watering:
         found["watering_season"] = watering
+    if form.get(_NITROGEN):
+        found[_NITROGEN] = form[_NITROGEN]
     return found
 
 
@@ -89,6 +95,9 @@ def change_seasons(table: Table, form: Form, shown: Form) -> None:
         for field in WATERING_DAYS:
             origins.pop(field, None)
         _replace(table, "watering_season", entered)
+    if form.get(_NITROGEN, "") != shown.get(_NITROGEN, ""):
+        origins.pop("last_nitrogen_doy", None)
+        _replace(table, _NITROGEN, entered)
 
 
 def drop_default_seasons(table: Table) -> None:

@@ -45,7 +45,7 @@ ZONES = (
 )  # fmt: skip
 BLOCK_FIELDS = (
     "name", "crop", "texture", "wetness", "season_start", "stage_1", "watering_from", "watering_to",
-    "opens_1", *farm_forms.QUANTITIES, *farm_forms.COUNTS,
+    "last_nitrogen", "opens_1", *farm_forms.QUANTITIES, *farm_forms.COUNTS,
 )  # fmt: skip
 """Fields that a fault can stand beside; supply and place are asked for only where there are
 several."""

@@ -158,6 +158,7 @@ def enter_injection(visit: Visit) -> Response:
                 injector_highest_l_per_h=_quantity(visit, "highest"),
                 travel_min=_number(visit, "travel") if form.get("travel") else None,
                 last_nitrogen_day=_day(visit, "nitrogen") if form.get("nitrogen") else None,
+                is_late_nitrogen_confirmed=form.get("late") == "yes",
             ),
             unit_of_work=service.unit_of_work,
             replanning=service.replanning,
@@ -167,7 +168,8 @@ def enter_injection(visit: Visit) -> Response:
     names = {
         "stock_l": "stock", "product_key": "product", "product": "product", "travel_min": "travel",
         "injector": "highest", "product_kg": "mass", "the products together": "stock",
-        "liquid products": "stock", visit.form.get("product", ""): "stock",
+        "liquid products": "stock", "last_nitrogen_day": "nitrogen",
+        visit.form.get("product", ""): "stock",
     }  # fmt: skip
     return _enter(visit, Right.WATER_WRITE, "injection", work, names=names, rest="day")
 

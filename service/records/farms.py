@@ -185,6 +185,8 @@ class BlockDefinition:
     depletion_fraction: float
     initial_depletion_mm: float
     """NaN: not given, starts at 0 and is flagged."""
+    last_nitrogen_doy: float = math.nan
+    """Last day for nitrogen, in a year of 365 days; NaN: the default by crop and place."""
 
 
 _KINDS_OF_NUMBER: Mapping[str, Callable[[float], Any]] = {

@@ -51,16 +51,20 @@ WATER_PATTERNS: tuple[str, ...] = (
         " stock solution thinner."
     ),
     marked(
-        "WARNING: {mass} kg of nitrogen on {day}, after {last}, the last day for nitrogen that was"
-        " set for this crop and place."
+        "WARNING: {mass} kg of nitrogen on {day}, after {last}, the last day for nitrogen of this"
+        " block. Late growth does not harden before frost."
+    ),
+    marked(
+        "a day up to {last}, the last one for nitrogen ({source}); or confirm that later nitrogen"
+        " is meant"
     ),
     marked(
         "{given} kg/ha of {noun} on {day}: one event commonly brings up to {limit}. What the roots"
         " do not take up leaves with the next rain."
     ),
     marked(
-        "{given} kg/ha of {noun} in the season: up to {limit} is common. A leaf or soil analysis"
-        " should stand behind it."
+        "{given} kg/ha of {noun} in the season: up to {limit} is common. Base it on a leaf or"
+        " soil analysis."
     ),
     marked("up to {limit} kg/ha in one event: look at units and area, or split it"),
     marked("up to {limit} kg/ha in a season: look at units and area"),
@@ -120,7 +124,7 @@ WATER_PATTERNS: tuple[str, ...] = (
         " decide between a harmless and a corrosive water, and no analysis is that good"
     ),
     marked(
-        "This dose stands on a cliff: {less} % less acid gives pH {high}, {more} % more gives pH"
+        "This dose is on a cliff: {less} % less acid gives pH {high}, {more} % more gives pH"
         " {low}. No injector holds that; take a higher pH."
     ),
     marked("Below detection, taken as the detection limit: {listed}."),
@@ -169,11 +173,22 @@ SINGLE_TEXTS: tuple[str, ...] = (
     marked("This acid adds chloride to the water."),
     marked(
         "No salinity threshold and slope are published for this crop, or none was given: no"
-        " leaching requirement and no expected yield are told."
+        " leaching requirement and no expected yield are given."
     ),
     marked("the supply's pressure is below what the regulator needs to hold its setting"),
     marked("the supply's pressure is above what the regulator is made for"),
     marked("the block takes less flow than the regulator can control"),
     marked("the block takes more flow than the regulator can pass"),
+    marked(
+        "Whether this falls out in the lines is not known: no analysis of the water gives its pH"
+        " and alkalinity. Have the water analysed, or make a jar test."
+    ),
+    # Where a last day for nitrogen comes from, as nutrition/crops.toml has it.
+    marked(
+        "common practice, no single source: finished before the end of July in the south-east, by"
+        " early July in cooler regions, so that growth hardens and flower buds form"
+    ),
+    marked("from memory: none after mid-August"),
+    marked("this project's choice: six weeks after bloom"),
 )
 """Texts without placeholders, which only need to be in the catalogue."""

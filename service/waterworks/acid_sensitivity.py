@@ -74,7 +74,7 @@ def steepness(shifts: tuple[DoseShift, ...]) -> Advisory | None:
     if max(high - at[0.0], at[0.0] - low) <= STEEP_PH:
         return None
     text = (
-        f"This dose stands on a cliff: 5 % less acid gives pH {high:.1f}, 5 % more gives pH"
+        f"This dose is on a cliff: 5 % less acid gives pH {high:.1f}, 5 % more gives pH"
         f" {low:.1f}. No injector holds that; take a higher pH."
     )
     return Advisory("steep-dose", text)

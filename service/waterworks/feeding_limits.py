@@ -12,13 +12,14 @@ from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
 from service.waterworks.caution import Advisory
-from service.waterworks.fertiliser import NUTRIENTS, Product
+from service.waterworks.fertiliser import MICRONUTRIENTS, NUTRIENTS, Product
 
 LimitsKgPerHa = tuple[float, float]
 """More than is common; more than can be meant [kg/ha]."""
 
 # [CHOICE], common practice, no source. Perennial fruit is commonly fed 20 to 200 kg/ha of nitrogen
-# a season, through drip in parts of 1 to 20 kg/ha.
+# a season, through drip in parts of 1 to 20 kg/ha. Of micronutrients a season commonly takes a few
+# kg/ha, of boron about one: manganese and boron pile up in acid and in dry soils and harm.
 EVENT_LIMITS: dict[str, LimitsKgPerHa] = {
     "nitrogen": (20.0, 50.0),
     "phosphorus": (20.0, 50.0),
@@ -26,6 +27,12 @@ EVENT_LIMITS: dict[str, LimitsKgPerHa] = {
     "calcium": (40.0, 100.0),
     "magnesium": (20.0, 50.0),
     "sulfur": (40.0, 100.0),
+    "iron": (1.0, 5.0),
+    "manganese": (1.0, 5.0),
+    "zinc": (1.0, 5.0),
+    "copper": (0.5, 2.0),
+    "boron": (0.3, 1.0),
+    "molybdenum": (0.05, 0.2),
 }
 SEASON_LIMITS: dict[str, LimitsKgPerHa] = {
     "nitrogen": (200.0, 400.0),
@@ -34,7 +41,14 @@ SEASON_LIMITS: dict[str, LimitsKgPerHa] = {
     "calcium": (300.0, 600.0),
     "magnesium": (100.0, 200.0),
     "sulfur": (200.0, 500.0),
+    "iron": (5.0, 30.0),
+    "manganese": (3.0, 15.0),
+    "zinc": (3.0, 12.0),
+    "copper": (1.0, 5.0),
+    "boron": (1.0, 3.0),
+    "molybdenum": (0.1, 0.5),
 }
+LIMITED = (*NUTRIENTS, *MICRONUTRIENTS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,35 +75,41 @@ def check_feeding(feedings: Sequence[Feeding], area_m2: float) -> tuple[Advisory
     """
     faults: list[Fault] = []
     said: list[Advisory] = []
-    season = dict.fromkeys(NUTRIENTS, 0.0)
+    season = dict.fromkeys(LIMITED, 0.0)
     for event in feedings:
-        for nutrient in NUTRIENTS:
+        for nutrient in LIMITED:
             given = _kg_per_ha(event.product_kg, nutrient, area_m2)
             season[nutrient] += given
+            shown = f"{_amount(given)} kg/ha"
             common, most = EVENT_LIMITS[nutrient]
             if given > most:
                 allowed = f"up to {most:g} kg/ha in one event: look at units and area, or split it"
-                faults.append(Fault(f"{nutrient} on {event.name}", f"{given:.0f} kg/ha", allowed))
+                faults.append(Fault(f"{nutrient} on {event.name}", shown, allowed))
             elif given > common:
                 text = (
-                    f"{given:.0f} kg/ha of {nutrient} on {event.name}: one event commonly brings up"
+                    f"{shown} of {nutrient} on {event.name}: one event commonly brings up"
                     f" to {common:g}. What the roots do not take up leaves with the next rain."
                 )
                 said.append(Advisory("large-event", text))
     for nutrient, given in season.items():
+        shown = f"{_amount(given)} kg/ha"
         common, most = SEASON_LIMITS[nutrient]
         if given > most:
             allowed = f"up to {most:g} kg/ha in a season: look at units and area"
-            faults.append(Fault(f"{nutrient} of the season", f"{given:.0f} kg/ha", allowed))
+            faults.append(Fault(f"{nutrient} of the season", shown, allowed))
         elif given > common:
             text = (
-                f"{given:.0f} kg/ha of {nutrient} in the season: up to {common:g} is common. A"
-                " leaf or soil analysis should stand behind it."
+                f"{shown} of {nutrient} in the season: up to {common:g} is common. Base"
+                " it on a leaf or soil analysis."
             )
             said.append(Advisory("large-season", text))
     if faults:
         raise InputInvalid("this is more than can be meant", faults)
     return tuple(said)
+
+
+def _amount(kg_per_ha: float) -> str:
+    return f"{kg_per_ha:.0f}" if kg_per_ha >= 10.0 else f"{kg_per_ha:.2g}"
 
 
 def _kg_per_ha(product_kg: Sequence[tuple[Product, float]], nutrient: str, area_m2: float) -> float:

@@ -1,18 +1,16 @@
 """Fertilisers that go through drip lines: their contents, solubility, and what must not be mixed.
 
-In: products, by formula or as their label says, a season's need of nutrients and its dates, a tank
-and an injector. Out: the split over the dates, the stock solution and whether it stays clear, the
-rate, ratio and concentration of the injection, the rise of EC, and what speaks against it. Masses
-follow from formulas and standard atomic weights; solubilities are handbook values, as noted beside
-them. Nothing here decides how much a crop needs.
+In: products, by formula or as their label says, a tank and an injector. Out: the stock solution and
+whether it stays clear, the rate, ratio and concentration of the injection, the rise of EC, and what
+speaks against it. Masses follow from formulas and standard atomic weights; solubilities are
+handbook values, as noted beside them.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
-from datetime import date
+from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
 
@@ -30,6 +28,8 @@ SHARE_TOLERANCE = 1e-9
 
 NUTRIENTS = ("nitrogen", "phosphorus", "potassium", "calcium", "magnesium", "sulfur")
 """Nutrients that can be planned; phosphorus and potassium as elements."""
+MICRONUTRIENTS = ("iron", "manganese", "zinc", "copper", "boron", "molybdenum")
+"""What blends bring besides; nobody plans them here, but too much of them harms."""
 
 # IUPAC standard atomic weights, rounded.
 _N, _P, _K, _CA, _MG, _S, _CL, _H, _O, _C = (
@@ -77,6 +77,12 @@ class Product:
     sulfur_fraction: float = 0.0
     """Taken as sulfate."""
     chloride_fraction: float = 0.0
+    iron_fraction: float = 0.0
+    manganese_fraction: float = 0.0
+    zinc_fraction: float = 0.0
+    copper_fraction: float = 0.0
+    boron_fraction: float = 0.0
+    molybdenum_fraction: float = 0.0
     density_kg_per_l: float | None = None
     """Of a liquid; None for a solid."""
     solubility_g_per_kg: tuple[tuple[float, float], ...] = ()
@@ -91,28 +97,6 @@ class Product:
             + self.ammonium_nitrogen_fraction
             + self.urea_nitrogen_fraction
         )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NutrientNeed:
-    """Nutrients that a crop is to be given, elements, per area."""
-
-    nitrogen_kg_per_ha: float = 0.0
-    phosphorus_kg_per_ha: float = 0.0
-    potassium_kg_per_ha: float = 0.0
-    calcium_kg_per_ha: float = 0.0
-    magnesium_kg_per_ha: float = 0.0
-    sulfur_kg_per_ha: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class DatedNeed:
-    """The part of a season's need that falls on one day."""
-
-    day: date
-    need: NutrientNeed
-    is_after_last_nitrogen: bool
-    """No nitrogen is given on this day because of its date."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,6 +243,7 @@ def labelled_product(
     magnesium_pct: float = 0.0,
     sulfur_pct: float = 0.0,
     chloride_pct: float = 0.0,
+    micronutrient_pct: Mapping[str, float] | None = None,
     density_kg_per_l: float | None = None,
     solubility_g_per_kg: tuple[tuple[float, float], ...] = (),
 ) -> Product:
@@ -266,8 +251,8 @@ def labelled_product(
 
     Shapes: scalars.
     p2o5_pct, k2o_pct: phosphorus and potassium as labels give them, as oxides; the others as
-    elements; all per cent of the weight. density_kg_per_l: of a liquid; solubility_g_per_kg:
-    (°C, g per kg of water) of a solid, rising.
+    elements, micronutrient_pct by name; all per cent of the weight. density_kg_per_l: of a liquid;
+    solubility_g_per_kg: (°C, g per kg of water) of a solid, rising.
     Returns: Product; shares that no product has raise ``InputInvalid`` with every fault.
     Equation: P = 0.4364 P2O5, K = 0.8302 K2O.
     >>> round(labelled_product("a", "0-52-34", p2o5_pct=52.0, k2o_pct=34.0).potassium_fraction, 3)
@@ -284,10 +269,43 @@ def labelled_product(
         "sulfur_pct": sulfur_pct,
         "chloride_pct": chloride_pct,
     }
+    micro = dict(micronutrient_pct or {})
+    _check_label(name, {**shares, **micro}, density_kg_per_l, solubility_g_per_kg)
+    return Product(
+        key=key,
+        name=name,
+        nitrate_nitrogen_fraction=nitrate_nitrogen_pct / 100.0,
+        ammonium_nitrogen_fraction=ammonium_nitrogen_pct / 100.0,
+        urea_nitrogen_fraction=urea_nitrogen_pct / 100.0,
+        phosphorus_fraction=p2o5_pct / 100.0 * P_IN_P2O5,
+        potassium_fraction=k2o_pct / 100.0 * K_IN_K2O,
+        calcium_fraction=calcium_pct / 100.0,
+        magnesium_fraction=magnesium_pct / 100.0,
+        sulfur_fraction=sulfur_pct / 100.0,
+        chloride_fraction=chloride_pct / 100.0,
+        **{f"{each}_fraction": pct / 100.0 for each, pct in micro.items()},
+        density_kg_per_l=density_kg_per_l,
+        solubility_g_per_kg=solubility_g_per_kg,
+        source="label",
+    )
+
+
+def _check_label(
+    name: str,
+    shares: Mapping[str, float],
+    density_kg_per_l: float | None,
+    solubility_g_per_kg: tuple[tuple[float, float], ...],
+) -> None:
     faults = [
         Fault(where, f"{value:g}", "0 to 100 per cent of the weight")
         for where, value in shares.items()
         if not 0.0 <= value <= 100.0
+    ]
+    named = ", ".join(MICRONUTRIENTS)
+    faults += [
+        Fault(where, "a micronutrient", f"one of {named}")
+        for where in shares
+        if not where.endswith("_pct") and where not in MICRONUTRIENTS
     ]
     total = sum(shares.values())
     if not faults and not 0.0 < total <= 100.0:
@@ -301,22 +319,6 @@ def labelled_product(
             faults.append(Fault(f"solubility_g_per_kg[{place}]", f"{at_c:g}, {grams:g}", allowed))
     if faults:
         raise InputInvalid(f"product {name!r} cannot be used", faults)
-    return Product(
-        key=key,
-        name=name,
-        nitrate_nitrogen_fraction=nitrate_nitrogen_pct / 100.0,
-        ammonium_nitrogen_fraction=ammonium_nitrogen_pct / 100.0,
-        urea_nitrogen_fraction=urea_nitrogen_pct / 100.0,
-        phosphorus_fraction=p2o5_pct / 100.0 * P_IN_P2O5,
-        potassium_fraction=k2o_pct / 100.0 * K_IN_K2O,
-        calcium_fraction=calcium_pct / 100.0,
-        magnesium_fraction=magnesium_pct / 100.0,
-        sulfur_fraction=sulfur_pct / 100.0,
-        chloride_fraction=chloride_pct / 100.0,
-        density_kg_per_l=density_kg_per_l,
-        solubility_g_per_kg=solubility_g_per_kg,
-        source="label",
-    )
 
 
 def product_mass_kg(product: Product, nutrient: str, nutrient_kg: float) -> float:
@@ -341,51 +343,6 @@ def product_mass_kg(product: Product, nutrient: str, nutrient_kg: float) -> floa
             [Fault("nutrient_kg", f"{nutrient_kg:g}", "0 kg or more")],
         )
     return nutrient_kg / share
-
-
-def split_season(
-    need: NutrientNeed,
-    days: Sequence[date],
-    *,
-    weights: Sequence[float] | None = None,
-    last_nitrogen_day: date | None = None,
-) -> tuple[DatedNeed, ...]:
-    """A season's need, spread over its fertigation days.
-
-    Nitrogen is spread over the days up to the last one for it, all of it; the rest over all days.
-
-    Shapes: days, weights (days,).
-    weights: parts that fall on the days, equal where not given; last_nitrogen_day: of this crop
-    and place, as the grower or adviser gives it.
-    Returns: one entry a day, in order of date; each nutrient sums to the need. No day, a day given
-    twice, weights that do not fit, and nitrogen without a day left raise ``InputInvalid``.
-    Equation: share = weight / sum of weights.
-    >>> spread = split_season(NutrientNeed(nitrogen_kg_per_ha=40.0),
-    ...     [date(2026, 5, 1), date(2026, 6, 1), date(2026, 9, 1)],
-    ...     last_nitrogen_day=date(2026, 7, 31))
-    >>> [each.need.nitrogen_kg_per_ha for each in spread]
-    [20.0, 20.0, 0.0]
-    """
-    parts = [1.0] * len(days) if weights is None else list(weights)
-    _check_split(need, days, parts, last_nitrogen_day)
-    order = sorted(range(len(days)), key=lambda place: days[place])
-    late = [last_nitrogen_day is not None and days[place] > last_nitrogen_day for place in order]
-    ordered = [parts[place] for place in order]
-    early = [0.0 if is_late else part for part, is_late in zip(ordered, late, strict=True)]
-    spread = {
-        each.name: _spread(
-            getattr(need, each.name), early if each.name.startswith("nitrogen") else ordered
-        )
-        for each in fields(need)
-    }
-    return tuple(
-        DatedNeed(
-            day=days[place],
-            need=NutrientNeed(**{name: amounts[row] for name, amounts in spread.items()}),
-            is_after_last_nitrogen=late[row],
-        )
-        for row, place in enumerate(order)
-    )
 
 
 def solubility_limit_g_per_l(product: Product, temperature_c: float) -> float | None:
@@ -667,44 +624,6 @@ def _share(product: Product, nutrient: str) -> float:
             [Fault("nutrient", repr(nutrient), f"one of {', '.join(NUTRIENTS)}")],
         )
     return float(getattr(product, f"{nutrient}_fraction"))
-
-
-def _spread(amount: float, parts: Sequence[float]) -> list[float]:
-    """An amount in parts that sum to it, to the last digit as far as floats go."""
-    whole = sum(parts)
-    if whole <= 0.0:
-        return [0.0] * len(parts)
-    return [amount * part / whole for part in parts]
-
-
-def _check_split(
-    need: NutrientNeed,
-    days: Sequence[date],
-    parts: Sequence[float],
-    last_nitrogen_day: date | None,
-) -> None:
-    faults = [
-        Fault(each.name, f"{getattr(need, each.name):g}", "0 kg/ha or more")
-        for each in fields(need)
-        if not 0.0 <= getattr(need, each.name) < math.inf
-    ]
-    if not days:
-        faults.append(Fault("days", "none", "at least one fertigation day"))
-    if len(set(days)) != len(days):
-        faults.append(Fault("days", "a day given twice", "each day once"))
-    if len(parts) != len(days):
-        faults.append(Fault("weights", f"{len(parts)} of them", f"{len(days)}, one for each day"))
-    if not all(0.0 <= part < math.inf for part in parts) or (parts and sum(parts) <= 0.0):
-        allowed = "0 or more each, above 0 together"
-        faults.append(Fault("weights", ", ".join(f"{part:g}" for part in parts), allowed))
-    if not faults and last_nitrogen_day is not None and need.nitrogen_kg_per_ha > 0.0:
-        early = sum(part for day, part in zip(days, parts, strict=True) if day <= last_nitrogen_day)
-        if early <= 0.0:
-            found = f"nitrogen, first on {min(days).isoformat()}"
-            allowed = f"a fertigation day with a part up to {last_nitrogen_day.isoformat()}"
-            faults.append(Fault("last_nitrogen_day", found, allowed))
-    if faults:
-        raise InputInvalid("this season cannot be split", faults)
 
 
 def _check_tank(product_kg: Sequence[tuple[Product, float]], volume_l: float) -> None:

@@ -19,7 +19,7 @@ WHAT_HELPS = Advisory(
 
 
 def changes(
-    before: int, after: int, merged: int, added_min: int, span_count: int
+    before: int, after: int, merged: int, added_min: int, spans: int
 ) -> tuple[Advisory, ...]:
     """How the pulses were changed for an injection.
 
@@ -37,9 +37,9 @@ def changes(
     if added_min:
         text = f"{added_min} min of water were added so that the lines are flushed clean."
         found.append(Advisory("water-added", text))
-    if span_count > 1:
+    if spans > 1:
         text = (
-            f"The injection is split over {span_count} pulses; the injector must stop with each"
+            f"The injection is split over {spans} pulses; the injector must stop with each"
             " of its spans."
         )
         found.append(Advisory("injection-split", text))

@@ -66,7 +66,7 @@ def placed_spans(
 def longest_spans(
     pulses: Sequence[Pulse],
     spans: Sequence[InjectionSpan],
-    most_min: float,
+    duration_min: float,
     fill_min: float,
     travel_min: float,
 ) -> tuple[InjectionSpan, ...]:
@@ -81,7 +81,7 @@ def longest_spans(
     (InjectionSpan(pulse_index=1, start_min=115, end_min=130),)
     """
     opens_of = {place: opens for place, opens, _ in _rooms(pulses, fill_min, travel_min)}
-    left = most_min - sum(span.duration_min for span in spans)
+    left = duration_min - sum(span.duration_min for span in spans)
     longer = []
     for span in reversed(spans):
         more = max(0, int(min(left, span.start_min - opens_of[span.pulse_index])))

@@ -444,7 +444,7 @@ def water_report(
         else:
             text = (
                 "No salinity threshold and slope are published for this crop, or none was given: no"
-                " leaching requirement and no expected yield are told."
+                " leaching requirement and no expected yield are given."
             )
             advisories.append(Advisory("salinity-numbers-missing", text))
     return WaterReport(

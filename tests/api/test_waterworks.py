@@ -356,6 +356,19 @@ def test_more_product_than_dissolves_is_refused(piped: Client) -> None:
     assert [each["pointer"] for each in answer.json()["errors"]] == ["/products/0/mass_kg"]
 
 
+def test_late_nitrogen_is_refused_by_its_field_until_it_is_confirmed(piped: Client) -> None:
+    path = f"/v1/blocks/{BLOCK}/fertigations/2026-08-20"
+    body = {**ORDER, "last_nitrogen_day": "2026-07-31"}
+    answer = piped.request("PUT", path, json=body)
+    assert answer.status_code == 422
+    (error,) = answer.json()["errors"]
+    assert error["pointer"] == "/last_nitrogen_day" and "up to 2026-07-31" in error["detail"]
+    ordered = _put(piped, path, {**body, "is_late_nitrogen_confirmed": True})
+    assert ordered["last_nitrogen_day"] == "2026-07-31"
+    assert "nitrogen-too-late" in [each["key"] for each in ordered["advisories"]]
+    assert piped.request("DELETE", path).status_code == 200
+
+
 def test_an_order_can_be_taken_back(piped: Client) -> None:
     path = f"/v1/blocks/{BLOCK}/fertigations/{PLAN_DAY}"
     _put(piped, path, ORDER)

@@ -383,6 +383,18 @@ def test_what_phosphoric_acid_feeds_is_given_for_the_plan_and_the_year(
     assert found["flow_l_per_h"] > 0.0
 
 
+def test_phosphorus_of_an_acid_is_held_against_what_a_season_commonly_takes(
+    own_demo: Command,
+) -> None:
+    lines = ("ph=8.1", "alkalinity=12 meq/L", "ec=1.5 dS/m")
+    given = [part for line in lines for part in ("--reading", line)]
+    own_demo("water-add", SUPPLY, *given, "--on", "2026-05-01")
+    options = (BLOCK, "--to", "5.8", "--acid", "phosphoric", "--strength", "75")
+    found = document(own_demo("acid", *options, "--json"))
+    assert found["loads"][-1]["load_kg_per_ha"] > 60.0
+    assert "large-season" in [each["key"] for each in found["dose_advisories"]]
+
+
 def test_water_without_alkalinity_has_no_dose(empty: Command, tmp_path: Path) -> None:
     path = tmp_path / "soft.toml"
     path.write_text(LABORATORY.replace('"120 mg/L CaCO3"', '"0 mg/L CaCO3"'), encoding="utf-8")
@@ -400,7 +412,11 @@ def test_an_injection_is_ordered_listed_shown_with_the_plan_and_cancelled(
         "fertigate", BLOCK, "--on", "2026-07-15", "--product", "urea=5 kg", "--stock", "50 L",
         "--injector", "5 L/h to 150 L/h", "--travel", "12 min",
     )  # fmt: skip
-    result = own_demo(*order, "--last-nitrogen", "2026-07-10")
+    late = ("--last-nitrogen", "2026-07-10")
+    refused = own_demo(*order, *late)
+    assert refused.exit_code == 2
+    assert "2.33 kg of nitrogen on 2026-07-15" in refused.stderr
+    result = own_demo(*order, *late, "--late-nitrogen")
     assert result.exit_code == 0, result.output
     words = " ".join(result.stdout.split())
     assert "WARNING: 2.33 kg of nitrogen" in words
@@ -475,16 +491,43 @@ def test_a_labelled_product_is_stored_listed_and_split_over_a_season(own_demo: C
     assert added.exit_code == 0, added.output
     assert "invented-10" in own_demo("fertilisers", "larkbend").stdout
     assert "invented-10" not in own_demo("fertilisers").stdout
-    parts = document(
+    found = document(
         own_demo(
             "fertiliser-split", BLOCK, "--need", "nitrogen=40", "--product", "invented-10", "--day",
-            "2026-05-01", "--day", "2026-06-01", "--day", "2026-09-01", "--last-nitrogen",
-            "2026-07-31", "--json",
+            "2026-05-01", "--day", "2026-06-01", "--day", "2026-09-01", "--json",
         )
     )  # fmt: skip
+    parts = found["days"]
+    assert found["last_nitrogen"]["day"] == "2026-07-31"  # blueberries, by default
     assert [each["need"]["is_after_last_nitrogen"] for each in parts] == [False, False, True]
-    assert parts[2]["product_kg"] == 0.0
+    assert parts[2]["product_kg"] == [0.0]
     assert sum(each["need"]["need"]["nitrogen_kg_per_ha"] for each in parts) == pytest.approx(40.0)
+
+
+def test_a_split_says_what_is_missing_and_what_comes_along_in_the_farms_units(
+    demo: Command,
+) -> None:
+    days = [part for month in (3, 4, 5, 6) for part in ("--day", f"2026-0{month}-01")]
+    needs = ("--need", "N=53.5 lb/ac", "--need", "K2O=43 lb/ac")
+    split = ("fertiliser-split", BLOCK, *needs, *days, "--product", "ammonium-sulfate")
+    shown = " ".join(demo(*split).stdout.split())
+    assert "40 kg/ha (36 lb/ac) of potassium were asked for" in shown
+    assert "of sulfur come along, which nobody asked for" in shown
+    assert "Season asked for, lb/ac given, lb/ac" in shown
+    assert "nitrogen 53.5 53.5" in shown
+    # 60 kg/ha over 0.6 ac (0.2428 ha) in 21.2 % product: 68.7 kg, four days of 37.85 lb.
+    assert "2026-03-01 37.85" in shown
+    metric = " ".join(demo(*split, "--units", "si").stdout.split())
+    assert "2026-03-01 17.17" in metric and "nitrogen 60 60" in metric
+
+
+@pytest.mark.parametrize(
+    "need", ["nitrogen", "nitrogen=-4", "nitrogen=4 stone", "gold=4", "nitrogen=nan", "nitrogen=0"]
+)
+def test_a_need_that_cannot_be_read_is_refused(demo: Command, need: str) -> None:
+    result = demo(*SPLIT, "--need", need)
+    assert result.exit_code == 2
+    assert "--need" in result.stderr
 
 
 SPLIT = ("fertiliser-split", BLOCK, "--product", "calcium-nitrate", "--day", "2026-05-01")
@@ -497,12 +540,13 @@ def test_a_split_season_stands_with_its_cautions(demo: Command) -> None:
     assert "30 kg/ha of nitrogen on 2026-05-01: one event commonly brings up to 20" in shown
     # The crop of this block is blueberry.
     assert "the crop wants ammonium" in shown
-    (part,) = document(demo(*SPLIT, "--need", "nitrogen=30", "--json"))
-    assert {each["key"] for each in part["advisories"]} == {
+    found = document(demo(*SPLIT, "--need", "nitrogen=30", "--json"))
+    assert {each["key"] for each in found["advisories"]} == {
+        "nutrient-unasked",
         "large-event",
         "nitrate-form",
     }
-    assert "backflow-prevention" in [each["key"] for each in part["cautions"]]
+    assert "backflow-prevention" in [each["key"] for each in found["cautions"]]
 
 
 def test_nine_hundred_kilograms_of_nitrogen_in_a_day_are_refused(own_demo: Command) -> None:

@@ -736,6 +736,15 @@ def test_an_export_reads_back_equal() -> None:
     assert write_farm_file(parse(written)) == written
 
 
+def test_a_blocks_own_last_day_for_nitrogen_is_kept_and_none_is_written_for_a_default() -> None:
+    bundle = parse(block_text('last_nitrogen = "09-15"'))
+    (block,) = bundle.blocks
+    assert (block.last_nitrogen_doy, block.origins["last_nitrogen_doy"]) == (258.0, "given")
+    assert 'last_nitrogen = "09-15"' in write_farm_file(bundle)
+    assert "last_nitrogen" not in write_farm_file(parse(block_text()))
+    assert "last_nitrogen" in str(faults_of(block_text('last_nitrogen = "02-30"')))
+
+
 def test_an_export_states_every_number_so_that_later_defaults_do_not_matter() -> None:
     bundle = parse(block_text())
     (written,) = tomllib.loads(write_farm_file(bundle))["block"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 from html import unescape
 from pathlib import Path
 
@@ -402,6 +402,26 @@ def test_an_injection_is_ordered_shown_with_its_cautions_and_taken_back(
     assert not list_fertigations(
         BLOCK, first_day=TODAY, last_day=PLAN_DAY, unit_of_work=piped.unit_of_work
     )
+
+
+def test_nitrogen_after_its_last_day_is_asked_back_and_taken_once_that_is_ticked(
+    piped: Service, reader: Reader
+) -> None:
+    august = {**ORDER, "day": "2026-08-20", "nitrogen": "2026-07-31"}
+    asked = reader.send(PAGE, f"{PAGE}/fertigations", **august)
+    assert asked.status_code == 422
+    text = unescape(asked.text)
+    assert "a day up to 2026-07-31, the last one for nitrogen" in text
+    assert "Nitrogen after this day is meant" in text
+    answer = reader.send(PAGE, f"{PAGE}/fertigations", **august, late="yes")
+    assert answer.status_code == 303
+    (order,) = list_fertigations(
+        BLOCK,
+        first_day=date(2026, 8, 20),
+        last_day=date(2026, 8, 20),
+        unit_of_work=piped.unit_of_work,
+    )
+    assert order.last_nitrogen_day == date(2026, 7, 31)
 
 
 def test_the_injection_of_tomorrow_is_on_its_page_on_the_sheet_and_in_the_mail(

@@ -6,7 +6,7 @@ import pytest
 
 from service.errors import InputInvalid
 from service.waterworks.feeding_limits import EVENT_LIMITS, SEASON_LIMITS, Feeding, check_feeding
-from service.waterworks.fertiliser import NUTRIENTS, PRODUCTS
+from service.waterworks.fertiliser import MICRONUTRIENTS, NUTRIENTS, PRODUCTS, labelled_product
 
 HECTARE_M2 = 10_000.0
 
@@ -18,7 +18,7 @@ def urea(day: str, nitrogen_kg: float) -> Feeding:
 
 def test_every_nutrient_has_limits_that_rise() -> None:
     for limits in (EVENT_LIMITS, SEASON_LIMITS):
-        assert set(limits) == set(NUTRIENTS)
+        assert set(limits) == {*NUTRIENTS, *MICRONUTRIENTS}
         assert all(0.0 < common < most for common, most in limits.values())
 
 
@@ -58,3 +58,12 @@ def test_the_same_mass_on_less_ground_is_more() -> None:
     assert check_feeding([urea("a day", 15.0)], HECTARE_M2) == ()
     with pytest.raises(InputInvalid):
         check_feeding([urea("a day", 15.0)], HECTARE_M2 / 4.0)
+
+
+def test_manganese_of_a_blend_is_capped() -> None:
+    blend = labelled_product("blend", "Blend", k2o_pct=20.0, micronutrient_pct={"manganese": 1.0})
+    assert [each.key for each in check_feeding([Feeding("day", ((blend, 200.0),))], 10_000.0)] == [
+        "large-event"
+    ]
+    with pytest.raises(InputInvalid, match="manganese on day"):
+        check_feeding([Feeding("day", ((blend, 600.0),))], 10_000.0)

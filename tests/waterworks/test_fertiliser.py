@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,7 +11,6 @@ from service.waterworks.caution import CHEMIGATION_CAUTIONS
 from service.waterworks.fertiliser import (
     NUTRIENTS,
     PRODUCTS,
-    NutrientNeed,
     Product,
     StockSolution,
     ec_rise_ds_m,
@@ -23,12 +20,10 @@ from service.waterworks.fertiliser import (
     nitrate_caution,
     product_mass_kg,
     solubility_limit_g_per_l,
-    split_season,
     stock_solution,
 )
 
 SALTS = sorted(key for key, product in PRODUCTS.items() if product.density_kg_per_l is None)
-SEASON = [date(2026, 4, 1) + timedelta(days=14 * place) for place in range(8)]
 
 
 def tank_of(key: str, mass_kg: float, volume_l: float = 200.0) -> StockSolution:
@@ -242,63 +237,6 @@ def test_every_fault_of_an_injection_is_listed() -> None:
     ]
 
 
-@given(
-    nitrogen=st.floats(0.0, 200.0),
-    potassium=st.floats(0.0, 300.0),
-    weights=st.lists(st.floats(0.0, 10.0), min_size=8, max_size=8).filter(
-        lambda parts: sum(parts[:4]) > 0.01
-    ),
-)
-def test_a_season_split_over_its_days_sums_to_the_need(
-    nitrogen: float, potassium: float, weights: list[float]
-) -> None:
-    need = NutrientNeed(nitrogen_kg_per_ha=nitrogen, potassium_kg_per_ha=potassium)
-    spread = split_season(need, SEASON, weights=weights, last_nitrogen_day=SEASON[3])
-    assert sum(each.need.nitrogen_kg_per_ha for each in spread) == pytest.approx(nitrogen)
-    assert sum(each.need.potassium_kg_per_ha for each in spread) == pytest.approx(potassium)
-    for each in spread:
-        assert each.is_after_last_nitrogen == (each.day > SEASON[3])
-        if each.is_after_last_nitrogen:
-            assert each.need.nitrogen_kg_per_ha == 0.0
-
-
-def test_days_may_come_in_any_order_and_leave_in_order_with_their_weights() -> None:
-    spread = split_season(
-        NutrientNeed(nitrogen_kg_per_ha=30.0), [SEASON[1], SEASON[0]], weights=[2.0, 1.0]
-    )
-    assert [each.day for each in spread] == [SEASON[0], SEASON[1]]
-    assert [each.need.nitrogen_kg_per_ha for each in spread] == pytest.approx([10.0, 20.0])
-
-
-def test_nitrogen_with_no_day_left_is_refused_with_the_dates() -> None:
-    with pytest.raises(InputInvalid, match=r"2026-04-01.*2026-03-01"):
-        split_season(
-            NutrientNeed(nitrogen_kg_per_ha=10.0), SEASON, last_nitrogen_day=date(2026, 3, 1)
-        )
-
-
-def test_other_nutrients_need_no_nitrogen_day() -> None:
-    spread = split_season(
-        NutrientNeed(potassium_kg_per_ha=80.0), SEASON, last_nitrogen_day=date(2026, 3, 1)
-    )
-    assert [each.need.potassium_kg_per_ha for each in spread] == [10.0] * 8
-
-
-def test_every_fault_of_a_split_is_listed() -> None:
-    with pytest.raises(InputInvalid) as refusal:
-        split_season(
-            NutrientNeed(nitrogen_kg_per_ha=-1.0), [SEASON[0], SEASON[0]], weights=[0.0, 0.0, 0.0]
-        )
-    assert [fault.where for fault in refusal.value.faults] == [
-        "nitrogen_kg_per_ha",
-        "days",
-        "weights",
-        "weights",
-    ]
-    with pytest.raises(InputInvalid, match="at least one fertigation day"):
-        split_season(NutrientNeed(), [])
-
-
 def test_labels_give_oxides_and_the_product_elements() -> None:
     mkp = labelled_product("label-mkp", "0-52-34", p2o5_pct=52.0, k2o_pct=34.6)
     # Pure KH2PO4 holds 22.8 % P and 28.7 % K, by formula.
@@ -345,3 +283,13 @@ def test_an_empty_tank_and_masses_of_nothing_are_refused() -> None:
     with pytest.raises(InputInvalid) as refusal:
         stock_solution([(Product(key="a", name="A"), 0.0)], 0.0, 20.0)
     assert [fault.where for fault in refusal.value.faults] == ["a", "volume_l"]
+
+
+def test_a_label_may_name_micronutrients_and_no_other_element() -> None:
+    blend = labelled_product(
+        "blend", "Blend", k2o_pct=20.0, micronutrient_pct={"manganese": 0.5, "boron": 0.02}
+    )
+    assert (blend.manganese_fraction, blend.boron_fraction) == pytest.approx((0.005, 0.0002))
+    with pytest.raises(InputInvalid) as refusal:
+        labelled_product("blend", "Blend", micronutrient_pct={"manganese": 101.0, "gold": 1.0})
+    assert {each.where for each in refusal.value.faults} == {"manganese", "gold"}

@@ -75,10 +75,8 @@ _PUT_PROBLEMS: tuple[ProblemType, ...] = (
     INVALID_REQUEST,
 )
 
-_ORDER_PLACES = {
-    "product_kg": "/products",
-    "product": "/products",
-    "injector": "/injector_highest_l_per_h",
+_ORDER_PLACES = {"product_kg": "/products", "product": "/products"} | {
+    "injector": "/injector_highest_l_per_h"
 }
 router = APIRouter(tags=["waterworks"])
 
@@ -454,6 +452,7 @@ def order_fertigation(
         largest_added_min=body.largest_added_min,
         travel_min=body.travel_min,
         last_nitrogen_day=body.last_nitrogen_day,
+        is_late_nitrogen_confirmed=body.is_late_nitrogen_confirmed,
     )
     of_products = {
         each.product_key: f"/products/{place}/mass_kg" for place, each in enumerate(body.products)

@@ -272,6 +272,10 @@ class BlockOut(Out):
     initial_depletion_mm: float | None = Field(
         description="Depletion on the first morning of the ledger, mm; null: assumed to be 0."
     )
+    last_nitrogen_doy: int | None = Field(
+        description="The block's own last day for nitrogen, in a year of 365 days; null: the"
+        " default by crop and place."
+    )
     origins: dict[str, str] = Field(
         description="Where each number comes from: `given`, or the source of the default."
     )
@@ -280,7 +284,9 @@ class BlockOut(Out):
     def from_record(cls, block: BlockDefinition) -> Self:
         """The definition without NaN and codes."""
         numbers = {name: known(getattr(block, name)) for name in BLOCK_NUMBERS}
-        whole = ("planting_year", "watering_start_doy", "watering_end_doy")
+        whole = (
+            "planting_year", "watering_start_doy", "watering_end_doy", "last_nitrogen_doy",
+        )  # fmt: skip
         counts = {name: numbers.pop(name) for name in whole}
         del numbers["texture_group"]
         facts: dict[str, object] = {

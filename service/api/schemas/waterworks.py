@@ -560,7 +560,15 @@ class FertigationIn(Body):
         ),
     )
     last_nitrogen_day: CalendarDate | None = Field(
-        None, strict=False, description="Last day for nitrogen on this crop and site."
+        None,
+        strict=False,
+        description="Last day for nitrogen; defaults to the block's own, or to that of its crop and"
+        " place.",
+    )
+    is_late_nitrogen_confirmed: bool = Field(
+        False,
+        description="Nitrogen after the last day for it is meant; such an order is refused"
+        " otherwise.",
     )
 
 

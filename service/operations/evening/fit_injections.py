@@ -21,6 +21,7 @@ from service.agronomy.records import Ints
 from service.database.session import UnitOfWork
 from service.errors import InputInvalid
 from service.operations.evening.fit_one_injection import fit_injection, longest_run_min
+from service.operations.reading.last_nitrogen import find_last_nitrogen
 from service.pulses import Pulse
 from service.records.farms import BlockDefinition
 from service.records.plan_reasoning import StoredInjection
@@ -53,7 +54,10 @@ def fit_injections(
     ``on`` is the day planned. If pulses may no longer change (the day is under way), an injection
     must fit them as they are. An order that cannot be carried out never spoils the plan.
     """
-    orders = unit.waterworks.read_fertigations(block_keys, day=on)
+    orders = {
+        key: _dated(unit, order)
+        for key, order in unit.waterworks.read_fertigations(block_keys, day=on).items()
+    }
     row_of = {int(key): row for row, key in enumerate(block_keys)} if orders else {}
     injections: dict[int, StoredInjection] = {}
     plan = day.plan
@@ -126,6 +130,15 @@ def _replanned_in_one_run(
     return rescheduled, Fertigation(joined, found.injection)
 
 
+def _dated(unit: UnitOfWork, order: FertigationOrder) -> FertigationOrder:
+    """The order with the block's last day for nitrogen, if it was stored without one."""
+    if order.last_nitrogen_day is not None:
+        return order
+    block = unit.blocks.get_block(order.block_id, day=order.day)
+    last = find_last_nitrogen(unit, block, order.day)
+    return order if last is None else replace(order, last_nitrogen_day=last.day)
+
+
 def order_advisories(order: FertigationOrder) -> tuple[Advisory, ...]:
     """Warnings about an order that depend on its day."""
     nitrogen_kg = sum(mass_kg * each.nitrogen_fraction for each, mass_kg in order.product_kg)
@@ -134,7 +147,7 @@ def order_advisories(order: FertigationOrder) -> tuple[Advisory, ...]:
         return ()
     text = (
         f"WARNING: {nitrogen_kg:.2f} kg of nitrogen on {order.day}, after {last}, the last day for"
-        " nitrogen that was set for this crop and place."
+        " nitrogen of this block. Late growth does not harden before frost."
     )
     return (Advisory("nitrogen-too-late", text),)
 

@@ -16,18 +16,18 @@ import numpy as np
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.nutrition.nitrogen_need import VIGOUR_FACTORS
-from service.nutrition.nutrient_dates import last_nitrogen_day
+from service.nutrition.nutrient_dates import block_last_nitrogen, last_nitrogen_day
 from service.nutrition.season_facts import NitrogenProduct, SeasonFacts, SoilFacts, WaterFacts
 from service.nutrition.season_plan import SeasonPlan, season_plan
 from service.nutrition.soil_ph import ph_target_faults
 from service.nutrition.tables import NutritionCrop
 from service.operations.nutrition.record_tests import (
     NutrientReport,
-    block_latitude,
     compared,
     crop_of,
     report_test,
 )
+from service.operations.reading.last_nitrogen import block_latitude
 from service.operations.waterworks.report_water import find_supply_key
 from service.records.farms import BlockDefinition
 from service.waterworks.fertiliser import PRODUCTS, Product
@@ -99,7 +99,7 @@ def plan_nutrients(
         crop = crop_of(block, request.crop or ("" if leaf is None else leaf.test.crop))
         _check_target(crop, request.ph_target)
         origins: list[tuple[str, str]] = []
-        year = request.season_year or _season_year(crop, on, latitude_deg)
+        year = request.season_year or _season_year(crop, block, on, latitude_deg)
         facts = SeasonFacts(
             crop=crop,
             season_year=year,
@@ -120,7 +120,7 @@ def plan_nutrients(
             vigour=request.vigour,
             sawdust_depth_cm=request.sawdust_depth_cm,
             ph_target=request.ph_target,
-            own_last_nitrogen=request.last_nitrogen_day,
+            own_last_nitrogen=request.last_nitrogen_day or _own_last_day(block, year, latitude_deg),
             is_plastic=request.is_plastic,
             chosen_rows=request.chosen_rows,
         )
@@ -138,6 +138,17 @@ def plan_nutrients(
         ),
         tuple(origins),
     )
+
+
+def _own_last_day(block: BlockDefinition, year: int, latitude_deg: float) -> date | None:
+    """The block's own last day in the season that ends in a year; None: that of crop and place."""
+    if np.isnan(block.last_nitrogen_doy):
+        return None
+    spring = date(year, 1, 1)
+    last = block_last_nitrogen(
+        block.crop_key, spring, latitude_deg, last_nitrogen_doy=block.last_nitrogen_doy
+    )
+    return None if last is None else last.day
 
 
 def _check_request(request: PlanRequest) -> None:
@@ -166,9 +177,11 @@ def _check_target(crop: NutritionCrop, target: float | None) -> None:
         raise InputInvalid(TITLE, [Fault("ph_target", f"{target:g}", allowed)])
 
 
-def _season_year(crop: NutritionCrop, on: date, latitude_deg: float) -> int:
+def _season_year(crop: NutritionCrop, block: BlockDefinition, on: date, latitude_deg: float) -> int:
     """This year's season while nitrogen may still be given, else the next."""
-    last = last_nitrogen_day(crop, on.year, latitude_deg)
+    last = last_nitrogen_day(
+        crop, on.year, latitude_deg, own_day=_own_last_day(block, on.year, latitude_deg)
+    )
     is_over = on > (date(on.year, 8, 31) if last is None else last.day)
     return on.year + 1 if is_over else on.year
 

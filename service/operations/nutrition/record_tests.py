@@ -10,9 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-import numpy as np
-
-from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.nutrition.leaf_classes import LeafClass, LeafResult, leaf_result
 from service.nutrition.readings import plant_values, soil_values
@@ -26,6 +24,7 @@ from service.nutrition.tables import (
     leaf_row,
     leaf_rows,
 )
+from service.operations.reading.last_nitrogen import block_latitude
 from service.operations.reading.read_farms import today_at_block
 from service.operations.waterworks.catch_tests import refuse_coming_day
 from service.ports import Clock
@@ -227,9 +226,3 @@ def _contradicted(one: NutrientReport, other: NutrientReport) -> list[str]:
         if LeafClass.UNKNOWN not in (each.leaf_class, before.get(each.nutrient, LeafClass.UNKNOWN))
         and abs(each.leaf_class - before[each.nutrient]) > CONTRADICTION
     ]
-
-
-def block_latitude(unit: UnitOfWork, block: BlockDefinition) -> float:
-    """Latitude of the site that a block's weather is from."""
-    keys = np.array([unit.blocks.get_site_key(block.site_id)], dtype=np.int64)
-    return unit.blocks.read_site_table(keys).definitions[0].latitude_deg

@@ -20,6 +20,7 @@ from service.records.waterworks import WaterSample
 from service.waterworks.acid import CONTINUOUS_LINE_PH, AcidDose, acid_dose
 from service.waterworks.acid_sensitivity import DoseShift, ph_by_dose, steepness
 from service.waterworks.caution import IRON_OXIDATION, Advisory
+from service.waterworks.feeding_limits import SEASON_LIMITS
 from service.waterworks.water_analysis import WaterAnalysis, carbonate_water
 
 ML_PER_L = 1000.0
@@ -135,4 +136,19 @@ def estimate_block_acid(
             nutrient_g_per_m3=found.dose.nutrient_g_per_m3,
             on=on,
         )
-    return replace(found, loads=loads)
+    too_much = _load_advisories(loads)
+    return replace(found, loads=loads, dose_advisories=(*found.dose_advisories, *too_much))
+
+
+def _load_advisories(loads: tuple[NutrientLoad, ...]) -> tuple[Advisory, ...]:
+    """A warning where the acid alone has fed more this year than is common in a season."""
+    found = []
+    for load in loads[-1:]:
+        common, _ = SEASON_LIMITS[load.nutrient]
+        if load.load_kg_per_ha > common:
+            text = (
+                f"{load.load_kg_per_ha:.0f} kg/ha of {load.nutrient} in the season: up to"
+                f" {common:g} is common. Base it on a leaf or soil analysis."
+            )
+            found.append(Advisory("large-season", text))
+    return tuple(found)

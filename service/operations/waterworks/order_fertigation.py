@@ -1,4 +1,4 @@
-"""Fertiliser that goes into the water: products, a season's need, and orders by block and day.
+"""Fertiliser that goes into the water: products, and orders by block and day.
 
 The evening run fits the orders of the coming day into its pulses
 (:mod:`service.operations.evening.fit_injections`); an order for a day whose plan is out replaces
@@ -8,20 +8,21 @@ that plan. Nothing here opens anything.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.units import M2_PER_HECTARE
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Conflict, Fault, InputInvalid, NotFound
+from service.nutrition.nutrient_dates import LastNitrogen
 from service.operations.evening.fit_injections import order_advisories
 from service.operations.evening.fit_one_injection import times_min
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.reading.block_pipes import expected_flow_l_per_h
+from service.operations.reading.last_nitrogen import find_last_nitrogen
 from service.operations.reading.read_farms import local_day, today_at_block
 from service.ports import Clock
 from service.records.farms import BlockDefinition, LoadOutcome
@@ -30,16 +31,10 @@ from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
 from service.waterworks.feeding_limits import Feeding, check_feeding
 from service.waterworks.fertigation import Injector
 from service.waterworks.fertiliser import (
-    NUTRIENTS,
     PRODUCTS,
-    DatedNeed,
-    NutrientNeed,
     Product,
     StockSolution,
     inject,
-    nitrate_caution,
-    product_mass_kg,
-    split_season,
     stock_solution,
 )
 from service.waterworks.injection_span import SHORTEST_INJECTION_MIN
@@ -54,6 +49,13 @@ from service.waterworks.water_analysis import (
 AMMONIUM_CROPS = ("blueberry",)
 """Crops that take up ammonium better than nitrate; common practice, no source."""
 MOST_DAYS_LISTED = 400
+FALLS_OUT = frozenset({"calcium", "phosphorus"})
+HARD_WATER_RULE = "phosphate-in-hard-water"
+LINES_NOT_KNOWN = Advisory(
+    "lines-not-known",
+    "Whether this falls out in the lines is not known: no analysis of the water gives its pH and"
+    " alkalinity. Have the water analysed, or make a jar test.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +74,9 @@ class FertigationRequest:
     fill_min: float | None = None
     travel_min: float | None = None
     last_nitrogen_day: date | None = None
+    """None: the block's own, or that of crop and place."""
+    is_late_nitrogen_confirmed: bool = False
+    """Nitrogen after the last day for it is meant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,18 +89,6 @@ class StoredOrder:
     advisories: tuple[Advisory, ...]
     new_version_count: int
     """Plans that were out and are replaced by it."""
-    cautions: tuple[Advisory, ...] = CHEMIGATION_CAUTIONS
-
-
-@dataclass(frozen=True, slots=True)
-class SeasonPart:
-    """The share of a season's need that one fertigation day gets."""
-
-    need: DatedNeed
-    product_kg: float
-    """Of the product asked for, over the block."""
-    advisories: tuple[Advisory, ...]
-    """Of the season as a whole; with every part, so that none is shown without them."""
     cautions: tuple[Advisory, ...] = CHEMIGATION_CAUTIONS
 
 
@@ -125,56 +118,6 @@ def list_products(farm_id: str, *, unit_of_work: UnitOfWorkFactory) -> list[Prod
         return [*PRODUCTS.values(), *unit.waterworks.list_products(farm_key)]
 
 
-def split_need(
-    block_id: str,
-    need: NutrientNeed,
-    days: Sequence[date],
-    *,
-    nutrient: str,
-    product_key: str,
-    weights: Sequence[float] | None = None,
-    last_nitrogen_day: date | None = None,
-    on: date,
-    unit_of_work: UnitOfWorkFactory,
-) -> list[SeasonPart]:
-    """A season's need over its days, and how much of a product carries the nutrient on each."""
-    if nutrient not in NUTRIENTS:
-        raise InputInvalid(
-            "the season cannot be split",
-            [Fault("nutrient", nutrient, f"one of {', '.join(NUTRIENTS)}")],
-        )
-    parts = split_season(need, days, weights=weights, last_nitrogen_day=last_nitrogen_day)
-    with unit_of_work(write=False) as unit:
-        block = unit.blocks.get_block(block_id, day=on)
-        product = _product(unit, block, product_key)
-    area_ha = block.area_m2 / M2_PER_HECTARE
-    masses_kg = [
-        product_mass_kg(
-            product, nutrient, area_ha * float(getattr(each.need, f"{nutrient}_kg_per_ha"))
-        )
-        for each in parts
-    ]
-    said = _season_advisories(block, product, parts, masses_kg)
-    return [SeasonPart(each, mass_kg, said) for each, mass_kg in zip(parts, masses_kg, strict=True)]
-
-
-def _season_advisories(
-    block: BlockDefinition,
-    product: Product,
-    parts: Sequence[DatedNeed],
-    masses_kg: Sequence[float],
-) -> tuple[Advisory, ...]:
-    """Amounts above what is common, and nitrate for a crop that wants ammonium."""
-    feedings = [
-        Feeding(part.day.isoformat(), ((product, mass_kg),))
-        for part, mass_kg in zip(parts, masses_kg, strict=True)
-    ]
-    form = nitrate_caution(
-        [(product, sum(masses_kg))], is_ammonium_preferred=block.crop_key in AMMONIUM_CROPS
-    )
-    return (*check_feeding(feedings, block.area_m2), *([] if form is None else [form]))
-
-
 def order_fertigation(
     request: FertigationRequest, *, unit_of_work: UnitOfWorkFactory, replanning: Replanning
 ) -> StoredOrder:
@@ -194,7 +137,7 @@ def order_fertigation(
             block_id=block.block_id,
             day=request.day,
             product_kg=tuple(
-                (_product(unit, block, key), mass_kg) for key, mass_kg in request.product_kg
+                (find_product(unit, block, key), mass_kg) for key, mass_kg in request.product_kg
             ),
             stock_l=request.stock_l,
             temperature_c=request.temperature_c,
@@ -205,9 +148,9 @@ def order_fertigation(
             travel_min=request.travel_min,
             water_ec_ds_m=0.0 if analysis is None else analysis.ec_ds_m or 0.0,
             is_ammonium_preferred=block.crop_key in AMMONIUM_CROPS,
-            last_nitrogen_day=request.last_nitrogen_day,
         )
         _check_order(order, block)
+        order = _with_last_nitrogen(unit, order, block, request)
         amounts = check_feeding([Feeding(f"{order.day}", order.product_kg)], block.area_m2)
         stock = stock_solution(order.product_kg, order.stock_l, order.temperature_c)
         outcome = unit.waterworks.save_fertigation(
@@ -219,8 +162,7 @@ def order_fertigation(
     too_salty = ec_advisory(added, order.water_ec_ds_m, block.crop_key)
     if too_salty is not None:
         said = (*said, too_salty)
-    if sample is not None and analysis is not None:
-        said = (*said, *_line_advisories(added, analysis, sample.temperature_c))
+    said = _with_lines(said, _line_advisories(added, sample, analysis))
     return StoredOrder(order, stock, outcome, said, new_version_count)
 
 
@@ -292,6 +234,30 @@ def _check_order(order: FertigationOrder, block: BlockDefinition) -> None:
         )
 
 
+def _with_last_nitrogen(
+    unit: UnitOfWork, order: FertigationOrder, block: BlockDefinition, request: FertigationRequest
+) -> FertigationOrder:
+    """The order with its last day for nitrogen; refused after it, unless that is confirmed."""
+    if request.last_nitrogen_day is not None:
+        last: LastNitrogen | None = LastNitrogen(request.last_nitrogen_day, "given")
+    else:
+        last = find_last_nitrogen(unit, block, order.day)
+    if last is None:
+        return order
+    dated = replace(order, last_nitrogen_day=last.day)
+    if order_advisories(dated) and not request.is_late_nitrogen_confirmed:
+        kg = sum(mass_kg * each.nitrogen_fraction for each, mass_kg in order.product_kg)
+        allowed = (
+            f"a day up to {last.day}, the last one for nitrogen ({last.origin}); or confirm that"
+            " later nitrogen is meant"
+        )
+        raise InputInvalid(
+            "nitrogen this late is only injected if you confirm it",
+            [Fault("last_nitrogen_day", f"{kg:.2f} kg of nitrogen on {order.day}", allowed)],
+        )
+    return dated
+
+
 def _newest_sample(unit: UnitOfWork, block: BlockDefinition) -> WaterSample | None:
     """The newest analysis of the block's supply."""
     farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
@@ -308,12 +274,20 @@ def _added_mg_per_l(order: FertigationOrder, block: BlockDefinition) -> dict[str
 
 
 def _line_advisories(
-    added: Mapping[str, float], analysis: WaterAnalysis, temperature_c: float
+    added: Mapping[str, float], sample: WaterSample | None, analysis: WaterAnalysis | None
 ) -> tuple[Advisory, ...]:
-    """What may fall out in the lines; nothing of a water whose carbonate chemistry is unknown."""
-    if analysis.ph is None or not analysis.alkalinity_meq_per_l:
-        return ()
-    return line_saturation(carbonate_water(analysis, temperature_c), added).advisories
+    """What may fall out in the lines, or that it is not known for want of an analysis."""
+    alkalinity = None if analysis is None else analysis.alkalinity_meq_per_l
+    if sample is None or analysis is None or analysis.ph is None or not alkalinity:
+        return (LINES_NOT_KNOWN,) if FALLS_OUT & added.keys() else ()
+    return line_saturation(carbonate_water(analysis, sample.temperature_c), added).advisories
+
+
+def _with_lines(said: tuple[Advisory, ...], lines: tuple[Advisory, ...]) -> tuple[Advisory, ...]:
+    """The advisories with those of the lines; a computed index replaces the rule for hard water."""
+    is_computed = any(each.key == "phosphate-in-lines" for each in lines)
+    kept = tuple(each for each in said if not (is_computed and each.key == HARD_WATER_RULE))
+    return (*kept, *lines)
 
 
 def _mixing_advisories(
@@ -335,7 +309,8 @@ def _mixing_advisories(
     ).advisories
 
 
-def _product(unit: UnitOfWork, block: BlockDefinition, product_key: str) -> Product:
+def find_product(unit: UnitOfWork, block: BlockDefinition, product_key: str) -> Product:
+    """A generic product or one of the block's farm; raises InputInvalid for any other."""
     if product_key in PRODUCTS:
         return PRODUCTS[product_key]
     farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]

@@ -20,12 +20,11 @@ from service.operations.waterworks.order_fertigation import (
     order_fertigation,
     refuse_past_day,
     save_product,
-    split_need,
 )
 from service.operations.waterworks.report_water import record_sample
 from service.records.plans import PublishedPlan
 from service.records.waterworks import FertigationOrder, WaterSample
-from service.waterworks.fertiliser import NutrientNeed, labelled_product
+from service.waterworks.fertiliser import labelled_product
 from service.waterworks.water_analysis import Reading
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, PLAN_DAY, TODAY, FixedClock
 
@@ -165,33 +164,57 @@ def test_a_farms_own_product_is_its_own_and_takes_no_generic_name(own_service: S
     assert (refused.value.faults[0].where, refused.value.faults[0].found) == ("key", "urea")
 
 
-def test_a_seasons_need_is_split_over_its_days_and_the_blocks_ground(
+def test_nitrogen_after_the_last_day_is_refused_until_it_is_confirmed(
     own_service: Service,
 ) -> None:
-    days = [date(2026, 7, 20), date(2026, 7, 27)]
-    need = NutrientNeed(nitrogen_kg_per_ha=46.65)
-    with own_service.unit_of_work(write=False) as unit:
-        area_ha = unit.blocks.get_block(BLOCK_ID, day=TODAY).area_m2 / 1e4
-
-    def split(nutrient: str) -> list[float]:
-        parts = split_need(
-            BLOCK_ID,
-            need,
-            days,
-            nutrient=nutrient,
-            product_key="urea",
-            weights=[1.0, 3.0],
-            on=TODAY,
-            unit_of_work=own_service.unit_of_work,
-        )
-        assert [part.need.day for part in parts] == days
-        return [part.product_kg for part in parts]
-
-    # Urea is 46.65 % nitrogen: 100 kg/ha in all, one and three quarters of it.
-    assert split("nitrogen") == pytest.approx([25.0 * area_ha, 75.0 * area_ha], rel=0.001)
+    august = replace(REQUEST, day=date(2026, 8, 20))
     with pytest.raises(InputInvalid) as refused:
-        split("gold")
-    assert (refused.value.faults[0].where, refused.value.faults[0].found) == ("nutrient", "gold")
+        order(own_service, august)
+    (fault,) = refused.value.faults
+    assert (fault.where, fault.found) == (
+        "last_nitrogen_day",
+        "1.40 kg of nitrogen on 2026-08-20",
+    )
+    assert "up to 2026-07-31" in fault.allowed and "common practice" in fault.allowed
+    assert listed(own_service) == []
+    stored = order(own_service, replace(august, is_late_nitrogen_confirmed=True))
+    assert stored.order.last_nitrogen_day == date(2026, 7, 31)
+    assert stored.advisories[0].key == "nitrogen-too-late"
+
+
+def analysed(service: Service, *readings: Reading) -> None:
+    sample = WaterSample(
+        farm_id=FARM_ID, supply_id="well", day=TODAY, laboratory="Invented", readings=readings,
+        temperature_c=15.0,
+    )  # fmt: skip
+    record_sample(sample, unit_of_work=service.unit_of_work, clock=service.clock)
+
+
+def test_calcium_and_phosphate_into_a_water_nobody_analysed_are_said_to_be_doubtful(
+    own_service: Service,
+) -> None:
+    def keys(product: str) -> list[str]:
+        found = order(own_service, replace(REQUEST, product_kg=((product, 3.0),)))
+        return [each.key for each in found.advisories]
+
+    assert "lines-not-known" in keys("calcium-nitrate")
+    assert "lines-not-known" in keys("map")
+    assert "lines-not-known" not in keys("urea")
+    analysed(own_service, Reading("ph", 7.6, ""), Reading("alkalinity", 4.0, "meq/L"),
+             Reading("calcium", 4.0, "meq/L"))  # fmt: skip
+    # With the index computed, the rule of thumb for hard waters would only say it twice.
+    assert "phosphate-in-lines" in keys("map")
+    assert not {"lines-not-known", "phosphate-in-hard-water"} & set(keys("map"))
+
+
+def test_potash_in_august_and_nitrogen_with_a_later_last_day_need_no_word(
+    own_service: Service,
+) -> None:
+    potash = (("potassium-chloride", 2.0),)
+    august = replace(REQUEST, day=date(2026, 8, 20))
+    assert order(own_service, replace(august, product_kg=potash)).order.product_kg
+    late = order(own_service, replace(august, last_nitrogen_day=date(2026, 9, 30)))
+    assert "nitrogen-too-late" not in [each.key for each in late.advisories]
 
 
 def test_a_span_of_orders_is_read_up_to_its_limit(own_service: Service) -> None:
