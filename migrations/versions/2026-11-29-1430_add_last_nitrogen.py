@@ -1,7 +1,7 @@
 """Let a block say which day is the last for its nitrogen.
 
 Revision: 202611291430
-Follows: 202611291400
+Follows: 202611291410
 Written: 2026-11-29 14:30:00+00:00
 """
 
@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision: str = "202611291430"
-down_revision: str | Sequence[str] | None = "202611291400"
+down_revision: str | Sequence[str] | None = "202611291410"
 branch_labels: str | Sequence[str] | None = None
 depends_on: str | Sequence[str] | None = None
 

@@ -271,7 +271,6 @@ EXPLANATION: Final[dict[str, Any]] = {
                             "name": "assumed-certain",
                             "text": "No chance of rain was given; the amount is taken as certain.",
                         },
-                        {"name": "forecast", "text": "The value is a forecast."},
                     ],
                 },
                 {"name": "et0_mm", "value": 4.6961, "flags": []},

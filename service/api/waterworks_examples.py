@@ -275,7 +275,7 @@ FERTIGATION: Final[dict[str, Any]] = {
         {
             "key": "jar-test",
             "text": "Mix the products with the irrigation water in a jar, in the "
-            "proportion of the injection, and look for cloud or sediment "
+            "proportion of the injection, and look for clouding or sediment "
             "after an hour and after a day, before they go into the lines.",
         },
         {

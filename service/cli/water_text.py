@@ -35,8 +35,8 @@ def show_advice(advisories: Sequence[Advisory], cautions: Sequence[Advisory]) ->
 def show_report(found: CropReport) -> None:
     """Every class of the water, with what was derived and what is not known."""
     report = found.report
-    whose = found.block_id or found.sample.supply_id or "water"
-    out.print(Text(f"{whose}: water of {day_text(found.sample)}", style="bold"))
+    whose = found.block_id or found.sample.supply_id or "file"
+    out.print(Text(f"{whose}: water analysis, {day_text(found.sample)}", style="bold"))
     paragraph(_balance_text(report))
     _show_classes("Restrictions on use", report.restrictions)
     if found.crop is not None:
@@ -99,7 +99,7 @@ def quantity_label(name: str) -> str:
 
 def day_text(sample: WaterSample) -> str:
     """The day of a sample; a file need not give one."""
-    return "a day not given" if sample.day == NO_DAY else str(sample.day)
+    return "day not given" if sample.day == NO_DAY else str(sample.day)
 
 
 def _balance_text(report: WaterReport) -> str:

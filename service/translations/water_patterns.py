@@ -20,9 +20,9 @@ WATER_PATTERNS: tuple[str, ...] = (
         " ({before} pulses became {after}), with the same water. Longer pulses wet deeper."
     ),
     marked(
-        "The day of the supply was laid anew so that one run of {minutes} min holds the injection,"
-        " with no less water for this block; {waiting} min of other blocks wait for later, and none"
-        " runs short by it. A longer run wets deeper."
+        "The day of the supply was planned again so that one run of {minutes} min holds the"
+        " injection, with no less water for this block; {waiting} min of other blocks wait for"
+        " later, and none runs short by it. A longer run wets deeper."
     ),
     marked("{minutes} min of water were added so that the lines are flushed clean."),
     marked(

@@ -64,7 +64,7 @@ NOT_A_SOIL_PH = Advisory(
 JAR_TEST = Advisory(
     "jar-test",
     "Mix the products with the irrigation water in a jar, in the proportion of the injection, and"
-    " look for cloud or sediment after an hour and after a day, before they go into the lines.",
+    " look for clouding or sediment after an hour and after a day, before they go into the lines.",
 )
 PRODUCT_LABEL = Advisory(
     "product-label",

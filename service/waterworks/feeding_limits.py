@@ -104,7 +104,7 @@ def check_feeding(feedings: Sequence[Feeding], area_m2: float) -> tuple[Advisory
             )
             said.append(Advisory("large-season", text))
     if faults:
-        raise InputInvalid("this is more than can be meant", faults)
+        raise InputInvalid("these amounts are too large to be meant", faults)
     return tuple(said)
 
 

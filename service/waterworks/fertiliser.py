@@ -406,7 +406,7 @@ def mixing_conflicts(products: Sequence[Product]) -> tuple[Conflict, ...]:
                 if one.magnesium_fraction > 0.0 and other.phosphorus_fraction > 0.0:
                     text = (
                         f"Magnesium of {one.name} and phosphate of {other.name} may fall out"
-                        " unless the tank is sour: make a jar test."
+                        " unless the tank is acid: make a jar test."
                     )
                     found.append(Conflict(*pair, False, text))
     return tuple(found)
@@ -611,7 +611,7 @@ def _injection_advisories(
     if has_phosphate and is_hard and (water_ph is None or water_ph > PH_OF_PHOSPHATE):
         text = (
             f"The water holds {water_calcium_meq_per_l:.1f} meq/L of calcium: phosphate may fall"
-            " out in the lines. Make a jar test; a sourer water is common."
+            " out in the lines. Make a jar test; acidifying the water is common."
         )
         found.append(Advisory("phosphate-in-hard-water", text))
     return tuple(found)

@@ -158,7 +158,7 @@ def test_a_report_speaks_of_quantities_by_name_and_always_of_the_balance(
     laboratory_file.write_text(text, encoding="utf-8")
     said = " ".join(empty("water-report", "--file", str(laboratory_file)).stdout.split())
     assert "Charge balance: 5.12 meq/L of cations, 5.13 of anions, difference -0.1 %" in said
-    assert "water of a day not given" in said and "0001" not in said
+    assert "water analysis, day not given" in said and "0001" not in said
     assert "Not known: boron; needed for" in said and "Not known: nitrate (as N)" in said
     assert "_per_" not in said and "ds_m" not in said
     found = document(empty("water-report", "--file", str(laboratory_file), "--json"))

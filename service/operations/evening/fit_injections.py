@@ -118,7 +118,7 @@ def _replanned_in_one_run(
     waiting = sum(before.values()) - sum(after.values())
     found, _ = fit_injection(rescheduled, row, order, block=block, may_change=False)
     text = (
-        f"The day of the supply was laid anew so that one run of {after[row]} min holds the"
+        f"The day of the supply was planned again so that one run of {after[row]} min holds the"
         f" injection, with no less water for this block; {max(0, waiting)} min of other blocks"
         " wait for later, and none runs short by it. A longer run wets deeper."
     )

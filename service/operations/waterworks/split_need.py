@@ -120,7 +120,12 @@ def _late_days(
         return LastNitrogen(request.last_nitrogen_day, "given"), frozenset()
     lasts = {day: find_last_nitrogen(unit, block, day) for day in request.days}
     late = frozenset(day for day, last in lasts.items() if last is not None and day > last.day)
-    return (lasts[min(lasts)] if lasts else None), late
+    first = lasts[min(lasts)] if lasts else None
+    if first is not None and request.need.nitrogen_kg_per_ha > 0.0 and late == set(lasts):
+        found = f"nitrogen, first on {min(lasts)}"
+        allowed = f"a day up to {first.day}, the last one for nitrogen ({first.origin})"
+        raise InputInvalid(TITLE, [Fault("days", found, allowed)])
+    return first, late
 
 
 def _advisories(

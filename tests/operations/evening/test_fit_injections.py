@@ -151,7 +151,7 @@ def test_a_supply_is_rescheduled_for_an_injection_that_no_pulse_of_the_block_can
     after = {block_id: plan_of(shared, block_id) for block_id in BLOCKS}
     shown = injection_of(shared, BLOCKS[0])
     assert shown.is_possible
-    assert "laid anew" in shown.advisories[0] and shown.cautions
+    assert "planned again" in shown.advisories[0] and shown.cautions
     ((start, length),) = after[BLOCKS[0]].pulses
     assert length == before[BLOCKS[0]].planned_min
     for block_id in BLOCKS[1:]:

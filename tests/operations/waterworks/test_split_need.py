@@ -88,7 +88,7 @@ def test_the_blocks_last_day_for_nitrogen_holds_by_default(own_service: Service)
     assert found.days[2].product_kg == (0.0,) and found.days[2].need.is_after_last_nitrogen
     late = replace(REQUEST, days=days, weights=None, last_nitrogen_day=date(2026, 9, 1))
     assert split(own_service, late).days[2].product_kg[0] > 0.0
-    with pytest.raises(InputInvalid, match="the last one for nitrogen"):
+    with pytest.raises(InputInvalid, match=r"up to 2026-07-31, the last one for nitrogen"):
         split(own_service, replace(REQUEST, days=(date(2026, 8, 20),), weights=None))
 
 
