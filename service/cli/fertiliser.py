@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from service.bootstrap import Service
 from service.cli.evening import outcome_document, outcome_text
 from service.cli.pipes import today_of
 from service.cli.plans import farms_by_id
@@ -27,12 +28,12 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
-from service.cli.water_text import show_advice
+from service.cli.water_text import show_advice, show_split
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.sample_file import TEMPERATURE
 from service.operations.waterworks import order_fertigation as feeding
-from service.operations.waterworks.split_need import SeasonSplit, SplitRequest, split_need
+from service.operations.waterworks.split_need import SplitRequest, split_need
 from service.records.waterworks import FertigationOrder
 from service.waterworks.fertiliser import (
     K_IN_K2O,
@@ -55,8 +56,6 @@ _MINUTES = Measure(
 _MASS = re.compile(r"([a-z0-9-]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg|lb|g)?")
 _MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237}
 MOST_NEED_KG_PER_HA = 10_000.0
-HA_PER_ACRE = 0.40468564
-LB_PER_KG = 1.0 / _MASS_UNITS["lb"]
 _NEED = re.compile(r"([A-Za-z0-9]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg/ha|lb/ac|lb/acre)?")
 # Name of a need: nutrient, and how much of the element is in what is named.
 _NEEDS = {
@@ -213,7 +212,8 @@ def fertigate(
         message = "--product, --stock and --injector are needed"
         raise typer.BadParameter(message)
     lowest, _, highest = injector.partition(" to ")
-    found = feeding.order_fertigation(
+    found = _ordered(
+        service,
         feeding.FertigationRequest(
             block_id=block,
             day=day,
@@ -229,10 +229,20 @@ def fertigate(
             last_nitrogen_day=last_nitrogen,
             is_late_nitrogen_confirmed=is_late,
         ),
-        unit_of_work=service.unit_of_work,
-        replanning=service.replanning,
     )
     _show_stored(found, as_json=as_json)
+
+
+def _ordered(service: Service, request: feeding.FertigationRequest) -> feeding.StoredOrder:
+    """The stored order; a refusal for late nitrogen names the option that confirms it."""
+    try:
+        return feeding.order_fertigation(
+            request, unit_of_work=service.unit_of_work, replanning=service.replanning
+        )
+    except InputInvalid as error:
+        if any(fault.where == "last_nitrogen_day" for fault in error.faults):
+            note("--late-nitrogen confirms that it is meant")
+        raise
 
 
 def _show_stored(found: feeding.StoredOrder, *, as_json: bool) -> None:
@@ -329,35 +339,7 @@ def fertiliser_split(
         print_json(found)
         return
     farm = farms_by_id(service)[block.partition(".")[0]]
-    _show_split(found, units or UnitSystem(farm.unit_system))
-
-
-def _show_split(found: SeasonSplit, units: UnitSystem) -> None:
-    """Days with their products, then the account of every nutrient."""
-    is_us = units is UnitSystem.US
-    rate, mass = ("lb/ac", "lb") if is_us else ("kg/ha", "kg")
-    per_area = LB_PER_AC_PER_KG_PER_HA if is_us else 1.0
-    per_kg = LB_PER_KG if is_us else 1.0
-    names = [each.key for each in found.products]
-    table = plain_table(
-        "Day", *(f"{name}, {mass}" for name in names), "", right=tuple(range(1, len(names) + 1))
-    )
-    for each in found.days:
-        late = "no nitrogen: after the last day" if each.need.is_after_last_nitrogen else ""
-        masses = (f"{kg * per_kg:.2f}" for kg in each.product_kg)
-        table.add_row(str(each.need.day), *masses, late)
-    area = f"{found.area_ha / HA_PER_ACRE:.2f} ac" if is_us else f"{found.area_ha:.2f} ha"
-    out.print(f"Of the products, for the whole block of {area}:")
-    out.print(table)
-    table = plain_table("Season", f"asked for, {rate}", f"given, {rate}", right=(1, 2))
-    for account in found.accounts:
-        amounts = (account.asked_kg_per_ha, account.given_kg_per_ha)
-        table.add_row(account.nutrient, *(f"{kg * per_area:.3g}" for kg in amounts))
-    out.print(table)
-    if found.last_nitrogen is not None:
-        last = found.last_nitrogen
-        paragraph(f"Last day for nitrogen: {last.day} ({last.origin}).")
-    show_advice(found.advisories, found.cautions)
+    show_split(found, units or UnitSystem(farm.unit_system))
 
 
 def _need(texts: Sequence[str]) -> NutrientNeed:

@@ -1,4 +1,4 @@
-"""What a water analysis and a dose come to, in the words and tables of the command line."""
+"""What an analysis, a dose and a split season come to, in words and tables of the command line."""
 
 from __future__ import annotations
 
@@ -7,15 +7,19 @@ from datetime import date
 
 from rich.text import Text
 
-from service.cli.terminal import out, paragraph, plain_table
+from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.report_water import CropReport
+from service.operations.waterworks.split_need import SeasonSplit
 from service.operations.waterworks.watered_depths import NutrientLoad
 from service.records.waterworks import WaterSample
 from service.waterworks.caution import Advisory
+from service.waterworks.season_split import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.water_analysis import QUANTITIES
 from service.waterworks.water_report import NOTHING_DONE, WaterClass, WaterReport
 
+HA_PER_ACRE = 0.40468564
+LB_PER_KG = 1.0 / 0.45359237
 NO_DAY = date.min
 """The day of a report in a file that gives none."""
 WHOLE_FROM = 100.0
@@ -173,3 +177,31 @@ def show_dose(found: AcidEstimate) -> None:
     show_advice(
         (*found.analysis_advisories, *dose.advisories, *found.dose_advisories), dose.cautions
     )
+
+
+def show_split(found: SeasonSplit, units: UnitSystem) -> None:
+    """Days with their products, then the account of every nutrient."""
+    is_us = units is UnitSystem.US
+    rate, mass = ("lb/ac", "lb") if is_us else ("kg/ha", "kg")
+    per_area = LB_PER_AC_PER_KG_PER_HA if is_us else 1.0
+    per_kg = LB_PER_KG if is_us else 1.0
+    names = [each.key for each in found.products]
+    table = plain_table(
+        "Day", *(f"{name}, {mass}" for name in names), "", right=tuple(range(1, len(names) + 1))
+    )
+    for each in found.days:
+        late = "no nitrogen: after the last day" if each.need.is_after_last_nitrogen else ""
+        masses = (f"{kg * per_kg:.2f}" for kg in each.product_kg)
+        table.add_row(str(each.need.day), *masses, late)
+    area = f"{found.area_ha / HA_PER_ACRE:.2f} ac" if is_us else f"{found.area_ha:.2f} ha"
+    out.print(f"Of the products, for the whole block of {area}:")
+    out.print(table)
+    table = plain_table("Season", f"asked for, {rate}", f"given, {rate}", right=(1, 2))
+    for account in found.accounts:
+        amounts = (account.asked_kg_per_ha, account.given_kg_per_ha)
+        table.add_row(account.nutrient, *(f"{kg * per_area:.3g}" for kg in amounts))
+    out.print(table)
+    if found.last_nitrogen is not None:
+        last = found.last_nitrogen
+        paragraph(f"Last day for nitrogen: {last.day} ({last.origin}).")
+    show_advice(found.advisories, found.cautions)

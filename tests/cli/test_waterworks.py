@@ -416,6 +416,7 @@ def test_an_injection_is_ordered_listed_shown_with_the_plan_and_cancelled(
     refused = own_demo(*order, *late)
     assert refused.exit_code == 2
     assert "2.33 kg of nitrogen on 2026-07-15" in refused.stderr
+    assert "--late-nitrogen" in refused.stderr
     result = own_demo(*order, *late, "--late-nitrogen")
     assert result.exit_code == 0, result.output
     words = " ".join(result.stdout.split())
