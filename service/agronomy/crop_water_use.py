@@ -274,7 +274,9 @@ def canopy_share(crop: CropBatch) -> Floats:
     """How much of the canopy that a block's coefficients hold for is there.
 
     Shapes: result (blocks,).
-    Returns: share [-], at most 1; NaN wherever cover or height is not known.
+    Returns: share [-], at most 1; NaN wherever cover or height is not known. A canopy larger than
+    the reference counts as it: the published Kc are means over good stands and are not raised for
+    one block [CHOICE]; the Kc of a denser stand are its own ``kc.mid`` and ``kc.end``.
     Equation: min(1, Kd / Kd_ref). Allen & Pereira 2009 (second-hand).
     """
     kd = density_coefficient(

@@ -289,7 +289,8 @@ CROP_STEPS: tuple[StepRule, ...] = (
     StepRule(
         "canopy_ratio", "Of the canopy that the published Kc hold for", "", 4, _CANOPY,
         (
-            "the smaller of 1 and {canopy_density_ratio:.4f} / {reference_canopy_ratio:.4f}",
+            "the smaller of 1 and {canopy_density_ratio:.4f} / {reference_canopy_ratio:.4f}; a"
+            " canopy beyond the reference is given the published Kc and no more",
         ),
         _in_stages,
     ),

@@ -10,6 +10,8 @@ from math import inf
 from service.agronomy.quantity import Quantity
 
 _WATER_QUALITY = (
+    Quantity("ion_meq_per_l", "meq/L", 0, 500, "dissolved ions, by name"),
+    Quantity("background_mol_per_l", "mol/L", 0, 1, "ionic strength of what else is dissolved"),
     Quantity("alkalinity_meq_per_l", "meq/L", -50, 50, "alkalinity of the water"),
     Quantity("calcium_meq_per_l", "meq/L", 0, 500, "calcium"),
     Quantity("magnesium_meq_per_l", "meq/L", 0, 500, "magnesium"),

@@ -25,7 +25,7 @@ from service.cli.terminal import (
     print_json,
 )
 from service.errors import Fault, InputInvalid
-from service.farm_files.quantities import Measure, read_quantity
+from service.farm_files.quantities import Measure, is_in_inches, read_quantity
 from service.farm_files.station_file import LineFlag, StationFile, read_station_file
 from service.operations.reading.read_farms import get_site
 from service.operations.weather.import_station_file import (
@@ -34,7 +34,8 @@ from service.operations.weather.import_station_file import (
     import_station_file,
     merge_setup,
 )
-from service.operations.weather.record_rain import LARGEST_RAIN_MM, RecordedRain
+from service.operations.weather.rain_amounts import LARGEST_RAIN_MM
+from service.operations.weather.record_rain import RecordedRain
 from service.operations.weather.record_rain import record_rain as store_rain
 from service.records.weather import StationSetup
 
@@ -297,6 +298,7 @@ def gauge(
         covers_from=covers_from,
         note=why,
         confirm=confirm,
+        in_inches=is_in_inches(amount),
     )
     if as_json:
         print_json(_gauge_document(result))

@@ -58,7 +58,7 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
         table.add_row(step.label, _step_value(step, units), f"{step.worked} [{step.source}]")
         table.add_section()
     out.print(table)
-    _show_ledger(explanation)
+    _show_ledger(explanation, units)
     _show_borrowed(view, units)
     _show_origins(view)
 
@@ -76,28 +76,42 @@ def explanation_document(explanation: Explanation) -> dict[str, object]:
     }
 
 
-def _show_ledger(explanation: Explanation) -> None:
+def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
     """Print the days of the ledger up to the midnight that the plan begins with."""
     lines = ledger_lines(explanation.ledger)
     if not lines:
         return
     out.print()
     paragraph(
-        "Ledger up to that midnight, mm: end = start - rain that enters - net irrigation + what"
-        " drains + crop use (Ks x Kc x ET0) + other (soil readings, a change of the zone's size)."
+        f"Ledger up to that midnight, {shown.depth_unit(units)}: end = start - rain that enters"
+        " - net irrigation + what drains + crop use (Ks x Kc x ET0) + other (soil readings, a"
+        " change of the zone's size)."
     )
     table = plain_table("Day", *(name for name, _ in LEDGER_COLUMNS), right=tuple(range(1, 9)))
     for line in lines:
         depths = (getattr(line, name) for _, name in LEDGER_COLUMNS)
-        table.add_row(shown.short_day(line.day), *(f"{depth:.2f}" for depth in depths))
+        table.add_row(
+            shown.short_day(line.day),
+            *(
+                f"{value:.2f}" if name == "Ks" else _ledger_depth(value, units)
+                for (name, _), value in zip(LEDGER_COLUMNS, depths, strict=True)
+            ),
+        )
     out.print(table)
     plan, last = explanation.view.plan, lines[-1]
     if not last.leads_to(plan):
         paragraph(
-            f"The plan was made with {plan.reasoning.depletion_midnight_mm:.2f} mm at the end of"
-            f" {shown.short_day(last.day)}; weather, runs or readings have come in since."
+            "The plan was made with"
+            f" {_ledger_depth(plan.reasoning.depletion_midnight_mm or 0.0, units)}"
+            f" {shown.depth_unit(units)} at the end of {shown.short_day(last.day)}; weather,"
+            " runs or readings have come in since."
         )
     out.print()
+
+
+def _ledger_depth(depth_mm: float, units: UnitSystem) -> str:
+    """A depth with one decimal more than others have, so that a line adds up."""
+    return f"{depth_mm / MM_PER_INCH:.3f}" if units is UnitSystem.US else f"{depth_mm:.2f}"
 
 
 def _show_borrowed(view: PlanView, units: UnitSystem) -> None:

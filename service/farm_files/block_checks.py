@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
+from service.agronomy.units import L_PER_H_PER_GPM
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, SHORTEST_PULSE_MIN
 from service.farm_files.block_keys import BlockKeys
 from service.farm_files.places import clock_offsets_h
@@ -52,13 +53,14 @@ def check_block(
             * block.laterals_per_row_count
             * block.emitter_flow_l_per_h
         )
+        flow_text = _in_gpm if table.unit_system == "us" else _in_l_per_h
         if flow_l_per_h > supply.flow_l_per_h * (1.0 + 1e-9):
             table.refuse(
                 BlockKeys.supply,
-                f"a block that takes {flow_l_per_h:,.0f} L/h (area / row spacing / emitter spacing "
-                "x drip lines per row x emitter flow)",
-                f"at most the flow of supply {supply.supply_id!r}, {supply.flow_l_per_h:,.0f} L/h; "
-                "split the block or correct its numbers",
+                f"a block that takes {flow_text(flow_l_per_h)} (area / row spacing / emitter"
+                " spacing x drip lines per row x emitter flow)",
+                f"at most the flow of supply {supply.supply_id!r}, "
+                f"{flow_text(supply.flow_l_per_h)}; split the block or correct its numbers",
             )
     # Weather days end at the site's midnight, plan days at the farm's: they must be the same days.
     zones = (site.zone, farm.zone) if site is not None and farm is not None else ("", "")
@@ -68,6 +70,14 @@ def check_block(
             f"a site in zone {zones[0]}",
             f"a site whose clock is that of the farm, {zones[1]}",
         )
+
+
+def _in_l_per_h(flow_l_per_h: float) -> str:
+    return f"{flow_l_per_h:,.0f} L/h"
+
+
+def _in_gpm(flow_l_per_h: float) -> str:
+    return f"{flow_l_per_h / L_PER_H_PER_GPM:,.1f} gpm"
 
 
 def _longest_common_min(own: tuple[WallWindow, ...], shared: tuple[WallWindow, ...]) -> int:

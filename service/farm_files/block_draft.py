@@ -39,7 +39,11 @@ class BlockDraft:
             self.origins[key.field] = origin
             # A default worked out from odd numbers can be as wrong as a given one.
             if table is not None and (number < key.measure.lowest or number > key.measure.highest):
-                table.refuse(key, f"{number:g} by default ({origin})", str(key.measure))
+                table.refuse(
+                    key,
+                    f"{table.amount(number, key.measure)} by default ({origin})",
+                    table.in_words(key.measure),
+                )
         return self.numbers[key.field]
 
     def note_what_grows(self) -> None:

@@ -46,10 +46,11 @@ from service.farm_files.canopy_file import read_measured_day
 from service.farm_files.crop_defaults import crop_defaults, mulch_defaults
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
+from service.farm_files.near_words import one_of
 from service.farm_files.quantities import show
 from service.farm_files.season_file import read_curve, read_last_nitrogen, read_watering_season
 from service.farm_files.timer_file import read_timer
-from service.farm_files.toml_table import TomlTable, one_of
+from service.farm_files.toml_table import TomlTable
 from service.records.farms import BlockDefinition, typed_numbers
 
 _SOIL_ALLOWED = (

@@ -8,8 +8,9 @@ from itertools import pairwise
 
 from service.agronomy.civil_day import wall_text
 from service.farm_files.farm_keys import ChannelKeys, ControllerKeys, FallbackRunKeys
+from service.farm_files.near_words import one_of
 from service.farm_files.quantities import show
-from service.farm_files.toml_table import TomlTable, one_of
+from service.farm_files.toml_table import TomlTable
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 from service.records.farms import BlockDefinition
 

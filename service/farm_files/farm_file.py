@@ -34,9 +34,10 @@ from service.farm_files.farm_keys import (
     SupplyKeys,
 )
 from service.farm_files.keys import Key, ZoneKey
+from service.farm_files.near_words import one_of
 from service.farm_files.places import known_zones, latitude_fault, longitude_fault
 from service.farm_files.quantities import show
-from service.farm_files.toml_table import TomlTable, one_of
+from service.farm_files.toml_table import TomlTable
 from service.records.farms import (
     BlockDefinition,
     CountyDefinition,
@@ -115,6 +116,7 @@ def read_bundle(root: TomlTable) -> FarmBundle:
     farm_table = root.table(FarmFileKeys.farm)
     farm = _read_farm(farm_table) if farm_table is not None else None
     zone = farm.zone if farm is not None else None
+    root.unit_system = farm.unit_system if farm is not None else ""
     site_tables = root.tables(FarmFileKeys.site)
     sites = [_read_site(table, zone) for table in site_tables]
     _refuse_duplicates(site_tables, SiteKeys.id)

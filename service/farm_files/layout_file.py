@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from service.agronomy.units import KPA_PER_PSI
 from service.farm_files.keys import NumberKey, PointsKey
 from service.farm_files.pipe_keys import (
     ALONG,
@@ -145,7 +146,7 @@ def _whole(table: TomlTable, key: NumberKey) -> int:
     if math.isnan(number):
         return 1
     if number != int(number):
-        table.refuse(key, show(number), str(key.measure))
+        table.refuse(key, show(number), table.in_words(key.measure))
     return int(number)
 
 
@@ -173,7 +174,7 @@ def _head_m(table: TomlTable, key: NumberKey) -> float:
 
 def _read_head_m(table: TomlTable, value: object, place: str) -> float:
     if value is None:
-        table.refuse(place, "nothing", str(HEAD))
+        table.refuse(place, "nothing", table.in_words(HEAD))
         return math.nan
     is_pressure = isinstance(value, str) and value.strip().lower().endswith(_PRESSURE_UNITS)
     if is_pressure:
@@ -186,6 +187,9 @@ def _working_head_m(table: TomlTable, key: NumberKey) -> float:
     head_m = _head_m(table, key)
     if not math.isnan(head_m) and not LOWEST_HEAD_M <= head_m <= HIGHEST_HEAD_M:
         allowed = f"{LOWEST_HEAD_M:g} to {HIGHEST_HEAD_M:g} m of water"
+        if table.unit_system == "us":
+            psi = [head * KPA_PER_M / KPA_PER_PSI for head in (LOWEST_HEAD_M, HIGHEST_HEAD_M)]
+            allowed = f"{psi[0]:.2g} to {psi[1]:.0f} psi"
         table.refuse(key, show(table.value(key)), allowed)
     return head_m
 

@@ -17,10 +17,11 @@ from pathlib import Path
 
 from service.errors import Fault, InputInvalid
 from service.farm_files.keys import ChoiceKey, DayKey, IntegerKey, Table, TableKey, TextKey
+from service.farm_files.near_words import one_of
 from service.farm_files.printed_value import printed_value
 from service.farm_files.quantities import show
 from service.farm_files.sample_file import LARGEST_FILE_BYTES, read_content
-from service.farm_files.toml_table import TomlTable, one_of
+from service.farm_files.toml_table import TomlTable
 from service.nutrition.readings import PLANT, SOIL, NutrientReading, plant_value
 from service.nutrition.soil_ph import TEXTURES
 from service.records.nutrition import EXTRACTANTS, PH_METHODS, TEST_KINDS, NutrientTest

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, time
 from fractions import Fraction
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(.*)")
 _GROUPED = re.compile(r"[+-]?[0-9.]*[0-9],[0-9]")
 _LONGEST_TEXT = 60
+_WITH_UNIT = "with its unit: "
 
 _UNITS: dict[str, dict[str, str]] = {
     "length": {
@@ -119,11 +121,45 @@ class Measure:
     """Two ways to write one, as in a file."""
 
     def __str__(self) -> str:
-        unit = f" {self.unit}" if self.unit else ""
+        return self.in_words()
+
+    def in_words(self, unit: str = "") -> str:
+        """What is allowed, its bounds in a unit of the same kind, or else in the measure's own."""
+        lowest, highest = f"{self.lowest:,.12g}", f"{self.highest:,.12g}"
+        bounds = _bounds_in(self, unit) if unit and unit != self.unit else None
+        if bounds is not None:
+            lowest, highest = bounds
+        else:
+            unit = self.unit
         return (
-            f"{self.noun} such as {' or '.join(self.examples)}, "
-            f"{self.lowest:,.12g} to {self.highest:,.12g}{unit}"
+            f"{self.noun} such as {' or '.join(self.examples)}, {lowest} to {highest}"
+            f"{' ' if unit else ''}{unit}"
         )
+
+    def amount(self, number: float, unit: str) -> str:
+        """A number of this measure in a unit of the same kind, with the unit."""
+        name, own = _unit_name(unit.casefold()), _unit_name(self.unit.casefold())
+        shown = _convert(repr(number), own, name) if name and own else None
+        if shown is None or unit == self.unit:
+            shown, unit = number, self.unit
+        return f"{shown:.4g}{' ' if unit else ''}{unit}"
+
+    def unit_for(self, unit_system: str) -> str:
+        """The unit for readers of a unit system: for ``us`` that of an example in US units."""
+        if unit_system == "us":
+            for example in self.examples:
+                spelling = _spelling_of(example.strip("'"))
+                if spelling in _US_SPELLINGS:
+                    return spelling
+        return self.unit
+
+
+_US_SPELLINGS = frozenset(
+    {"ft", "in", "mi", "ac", "gal", "gph", "gpm", "psi", "lb", "mph", "in/h", "lb/ac", "gal/h"}
+    | {"degF", "degF day"}
+)
+_SHOWN_DIGITS = 4
+"""Digits of a bound in another unit than the measure's."""
 
 
 def show(value: object) -> str:
@@ -138,33 +174,89 @@ def show(value: object) -> str:
     return text if len(text) <= 80 else f"{text[:77]}..."
 
 
-def read_quantity(value: object, measure: Measure, *, where: str) -> float:
+def read_quantity(value: object, measure: Measure, *, where: str, unit_system: str = "") -> float:
     """The number in the unit of ``measure``; raises InputInvalid with one fault that says why not.
+
+    The fault says the bounds in the unit that was written, or else in that of the unit system.
 
     A number written in exactly that unit comes back bit for bit, so that an exported file reads
     back equal. A bare number is accepted only where no unit is needed; where a percentage is asked
     for it counts as a share (0.85 is 85 %).
     """
-    if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise _refusal(value, measure, where, "")
-    if isinstance(value, str):
-        number = _read_text(value, measure, where)
-    elif measure.unit not in ("", "%"):
-        raise _refusal(value, measure, where, "with its unit: ")
-    else:
-        try:
-            number = float(value) * (100.0 if measure.unit == "%" else 1.0)
-        except OverflowError:
-            number = math.inf
+    number, hint = _number_of(value, measure)
     # Written so that NaN fails it too.
-    if not measure.lowest <= number <= measure.highest:
-        raise _refusal(value, measure, where, "")
+    if hint or not measure.lowest <= number <= measure.highest:
+        allowed = measure.in_words(_unit_written(value, measure) or measure.unit_for(unit_system))
+        fault = Fault(where, show(value), f"{hint}{allowed}")
+        raise InputInvalid("a quantity that cannot be used", [fault])
     return number
+
+
+def _number_of(value: object, measure: Measure) -> tuple[float, str]:
+    """The number in the unit of the measure, and what to say first where it cannot be read.
+
+    NaN where it cannot be read and there is nothing to say but what is allowed.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        return math.nan, ""
+    if isinstance(value, str):
+        return _read_text(value, measure)
+    if measure.unit not in ("", "%"):
+        return math.nan, _WITH_UNIT
+    try:
+        return float(value) * (100.0 if measure.unit == "%" else 1.0), ""
+    except OverflowError:
+        return math.inf, ""
+
+
+def _unit_written(value: object, measure: Measure) -> str:
+    """The unit that a text ends with, if it can measure the same; empty otherwise."""
+    if not isinstance(value, str) or measure.unit in ("", "%"):
+        return ""
+    spelling = _spelling_of(value)
+    name, target = _unit_name(spelling.casefold()), _unit_name(measure.unit.casefold())
+    is_same_kind = name and target and _convert("1", name, target) is not None
+    return spelling if is_same_kind else ""
+
+
+def _spelling_of(text: str) -> str:
+    """The unit at the end of a quantity, ``in/h`` for ``0.4 in per h``; empty without one."""
+    match = _NUMBER.fullmatch(unicodedata.normalize("NFKC", text).strip())
+    if match is None or len(text) > _LONGEST_TEXT:
+        return ""
+    return "/".join(word.strip() for word in re.split(r"/| per ", match[2].strip()))
+
+
+def _bounds_in(measure: Measure, unit: str) -> tuple[str, str] | None:
+    """The bounds in another unit, rounded towards what is allowed; None for one of another kind."""
+    name, own = _unit_name(unit.casefold()), _unit_name(measure.unit.casefold())
+    if not name or not own:
+        return None
+    ends = [_convert(repr(bound), own, name) for bound in (measure.lowest, measure.highest)]
+    lowest, highest = ends
+    if lowest is None or highest is None:
+        return None
+    return _rounded(lowest, math.ceil), _rounded(highest, math.floor)
+
+
+def _rounded(number: float, towards: Callable[[float], int]) -> str:
+    """A number in few digits, rounded up or down; what floats leave of a whole number is not."""
+    if number == 0.0 or not math.isfinite(number):
+        return f"{number:g}"
+    step = 10.0 ** (math.floor(math.log10(abs(number))) + 1 - _SHOWN_DIGITS)
+    nearest = round(number / step)
+    steps = nearest if abs(number / step - nearest) < 1e-6 else towards(number / step)
+    return f"{steps * step:,.{_SHOWN_DIGITS}g}" if abs(number) < 1e4 else f"{steps * step:,.0f}"
 
 
 def write_quantity(number: float, unit: str) -> str:
     """A number in a unit, written so that :func:`read_quantity` gives back the same bits."""
     return f"{number!r} {unit}" if unit else repr(number)
+
+
+def is_in_inches(text: str) -> bool:
+    """Whether a quantity is written in inches."""
+    return _unit_name(_spelling_of(text).casefold()) == "inch"
 
 
 def dimension_of(unit: str) -> str:
@@ -214,37 +306,31 @@ def _in_any_case(spelling: str) -> str:
     )
 
 
-def _read_text(value: str, measure: Measure, where: str) -> float:
+def _read_text(value: str, measure: Measure) -> tuple[float, str]:
+    """As :func:`_number_of`, for a text."""
     text = unicodedata.normalize("NFKC", value).strip()
     if len(text) > _LONGEST_TEXT:
-        raise _refusal(value, measure, where, "")
+        return math.nan, ""
     if _GROUPED.match(text):
-        raise _refusal(value, measure, where, "no comma, and a point before decimals: ")
+        return math.nan, "no comma, and a point before decimals: "
     match = _NUMBER.fullmatch(text)
     if match is None:
-        raise _refusal(value, measure, where, "")
+        return math.nan, ""
     number, spelling = float(match[1]), match[2].casefold().strip()
     if not spelling:
         if measure.unit not in ("", "%"):
-            raise _refusal(value, measure, where, "with its unit: ")
-        return number * (100.0 if measure.unit == "%" else 1.0)
+            return math.nan, _WITH_UNIT
+        return number * (100.0 if measure.unit == "%" else 1.0), ""
     if not math.isfinite(number):
-        raise _refusal(value, measure, where, "")
+        return math.nan, ""
     if spelling == measure.unit.casefold():
-        return number
+        return number, ""
     name = _unit_name(spelling)
     if name == "percent" and measure.unit in ("", "%"):
-        return number if measure.unit else number / 100.0
+        return (number if measure.unit else number / 100.0), ""
     target = _unit_name(measure.unit.casefold())
     converted = _convert(match[1], name, target) if name and target else None
-    if converted is None:
-        raise _refusal(value, measure, where, "")
-    return converted
-
-
-def _refusal(value: object, measure: Measure, where: str, hint: str) -> InputInvalid:
-    fault = Fault(where, show(value), f"{hint}{measure}")
-    return InputInvalid("a quantity that cannot be used", [fault])
+    return (math.nan if converted is None else converted), ""
 
 
 @cache
@@ -278,6 +364,6 @@ def _convert(number: str, name: str, target: str) -> float | None:
     if quantity.dimensionality != unit.dimensionality:
         return None
     try:
-        return float(quantity.to(unit.units).magnitude)
+        return float(quantity.to(unit.units).magnitude / Fraction(unit.magnitude))
     except OverflowError:
         return math.inf

@@ -17,9 +17,10 @@ from service.errors import Fault, InputInvalid
 from service.farm_files.block_keys import BlockKeys
 from service.farm_files.keys import DayKey, NumberKey, Table, TableKey, TextKey, length, plain
 from service.farm_files.layout_file import LayoutDefaults, read_layout
+from service.farm_files.near_words import one_of
 from service.farm_files.printed_value import printed_value
 from service.farm_files.quantities import Measure, show
-from service.farm_files.toml_table import TomlTable, one_of
+from service.farm_files.toml_table import TomlTable
 from service.waterworks.acid import TitrationPoint, titration_points
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.water_analysis import QUANTITIES, Reading

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
-from difflib import get_close_matches
 from typing import Self, cast
 
 from service.agronomy.civil_day import wall_text
@@ -39,6 +38,7 @@ from service.farm_files.keys import (
     TimeKey,
     WindowsKey,
 )
+from service.farm_files.near_words import one_of
 from service.farm_files.quantities import Measure, read_quantity, show
 from service.records.mail import stored_address
 
@@ -51,21 +51,6 @@ _SLUG_ALLOWED = "1 to 40 small letters a-z, digits and hyphens, such as 'north-2
 _WINDOW_ALLOWED = "spans within one day such as ['04:00-21:00'], '24:00' for the day's end"
 
 
-def close_matches(word: str, known: Iterable[str]) -> list[str]:
-    """Known words that look like the given one, nearest first."""
-    wanted = word.strip().lower().replace("_", "-").replace(" ", "-")
-    folded = {name.lower().replace("_", "-"): name for name in known}
-    return [folded[name] for name in get_close_matches(wanted, folded, n=3, cutoff=0.6)]
-
-
-def one_of(word: object, known: Sequence[str], *, most: int = 60) -> str:
-    """What is allowed instead of ``word``: the nearest known words, then all if they are few."""
-    close = close_matches(word, known) if isinstance(word, str) else []
-    listed = ", ".join(known) if len(known) <= most else ""
-    near = f"did you mean {' or '.join(repr(name) for name in close)}" if close else ""
-    return "; ".join(part for part in (near, f"one of {listed}" if listed else "") if part)
-
-
 class TomlTable:
     """One table, its place in the file, and the list that its faults go to."""
 
@@ -74,6 +59,8 @@ class TomlTable:
         self._place = place
         self._faults = faults
         self._asked: dict[str, None] = {}
+        self.unit_system = ""
+        """In which faults say what is allowed; empty: in the units that keys are stored in."""
 
     # --- faults --------------------------------------------------------------------------------
 
@@ -92,6 +79,14 @@ class TomlTable:
     def _inside_item(self, key: str, index: int, item: Mapping[str, object]) -> str:
         """The same for a table in a list, whose places count from 1."""
         return f"{self._place}{key}[{index}]{_label(item)} "
+
+    def in_words(self, measure: Measure) -> str:
+        """What a measure allows, for the readers of this file."""
+        return measure.in_words(measure.unit_for(self.unit_system))
+
+    def amount(self, number: float, measure: Measure) -> str:
+        """A number of a measure, for the readers of this file."""
+        return measure.amount(number, measure.unit_for(self.unit_system))
 
     def refuse(self, key: Key | str, found: str, allowed: str) -> None:
         """Record a fault."""
@@ -191,14 +186,16 @@ class TomlTable:
             default = key.default if default is None else default
             if default is not None:
                 return default
-            self.refuse(key, "nothing", str(key.measure))
+            self.refuse(key, "nothing", self.in_words(key.measure))
             return math.nan
         return self.read(value, key, key.measure)
 
     def read(self, value: object, key: Key | str, measure: Measure) -> float:
         """A value of the key as a quantity; NaN after a fault."""
         try:
-            return read_quantity(value, measure, where=self.where(key))
+            return read_quantity(
+                value, measure, where=self.where(key), unit_system=self.unit_system
+            )
         except InputInvalid as error:
             self._faults.extend(error.faults)
             return math.nan
@@ -215,7 +212,9 @@ class TomlTable:
         """A list of the required number of quantities; empty after a fault."""
         value = self.value(key)
         if not isinstance(value, list) or len(value) != key.count:
-            self.refuse(key, show(value), f"a list of {key.count}, each {key.measure}")
+            self.refuse(
+                key, show(value), f"a list of {key.count}, each {self.in_words(key.measure)}"
+            )
             return ()
         read = tuple(
             self.read(item, f"{key.name}[{index}]", key.measure)
@@ -231,7 +230,7 @@ class TomlTable:
         if not isinstance(value, dict):
             self.refuse(key, show(value), "a table such as { name = value, ... }")
             return None
-        return type(self)(value, self._inside(key.name), self._faults)
+        return self._below(value, self._inside(key.name))
 
     def tables(self, key: TablesKey) -> list[Self]:
         """The tables of a list, each named by its position, counting from 1."""
@@ -243,9 +242,14 @@ class TomlTable:
             self.refuse(key, "no list of tables", allowed)
             return []
         return [
-            type(self)(item, self._inside_item(key.name, index, item), self._faults)
+            self._below(item, self._inside_item(key.name, index, item))
             for index, item in enumerate(cast(list[dict[str, object]], value), 1)
         ]
+
+    def _below(self, content: Mapping[str, object], place: str) -> Self:
+        table = type(self)(content, place, self._faults)
+        table.unit_system = self.unit_system
+        return table
 
     def wall_min(self, key: TimeKey) -> int:
         """A time of day as minutes since 00:00; its default, or 0, after a fault."""

@@ -132,6 +132,7 @@ def enter_rain(visit: Visit) -> Response:
             read_at=entered_time(visit, "day", "time"),
             note=visit.form.get("note", "")[:200],
             confirm=visit.form.get("confirm") == "yes",
+            in_inches=visit.form.get("unit") == "in",
         )
         return replan_for_site(
             unit,

@@ -206,17 +206,20 @@ PATTERNS: tuple[str, ...] = (
     marked("a site whose clock is that of the farm, {zone}"),
     # Water.
     marked(
-        "at most the flow of supply {supply}, {limit} L/h; split the block or correct its numbers"
+        "at most the flow of supply {supply}, {limit} {unit}; split the block or correct its"
+        " numbers"
     ),
     marked(
-        "a block that takes {limit} L/h (area / row spacing / emitter spacing x drip lines per row"
-        " x emitter flow)"
+        "a block that takes {limit} {unit} (area / row spacing / emitter spacing x drip lines per"
+        " row x emitter flow)"
     ),
-    marked("0 to {largest} mm"),
+    marked("0 to {largest} {unit}"),
     marked("0 to {largest} minutes"),
     marked("0 to {largest} litres"),
-    marked("where the stored weather has {model} mm"),
-    marked("up to {limit} mm {cause}; if the gauge is right, confirm it (confirm=True, --confirm)"),
+    marked("where the stored weather has {model} {unit}"),
+    marked(
+        "up to {limit} {unit} {cause}; if the gauge is right, confirm it (confirm=True, --confirm)"
+    ),
     marked("{tables}; no stage dates are published for {crop}"),
     marked("{farm}, which the key is bound to"),
     # Where numbers come from.

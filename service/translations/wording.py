@@ -18,7 +18,7 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.depth_rounding import depth_decimals, shown_depth
 from service.agronomy.reasoning import Step
 from service.agronomy.step_template import put_in
-from service.agronomy.units import L_PER_GALLON, M_PER_MILE
+from service.agronomy.units import L_PER_GALLON, M_PER_MILE, MM_PER_INCH
 from service.translations.catalogue import SOURCE_LANGUAGE, translations
 from service.translations.number_labels import NUMBER_LABELS, UNIT_LABELS
 from service.translations.patterns import put_together
@@ -115,6 +115,12 @@ class Wording:
         return self.number(
             shown_depth(depth_mm, in_inches=in_inches), depth_decimals(in_inches=in_inches)
         )
+
+    def ledger_depth(self, depth_mm: float) -> str:
+        """A bare depth with one decimal more, so that a line of a ledger adds up."""
+        if self.unit_system == US:
+            return self.number(depth_mm / MM_PER_INCH, 3)
+        return self.number(depth_mm, 2)
 
     @property
     def depth_unit(self) -> str:

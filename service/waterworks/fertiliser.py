@@ -17,13 +17,13 @@ from types import MappingProxyType
 from service.errors import Fault, InputInvalid
 from service.waterworks.carbonate import IONIC_STRENGTH_PER_EC
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
+from service.waterworks.ion_conductivity import conductivity_ds_m
 
 P_IN_P2O5 = 0.43642  # 2 x 30.974 / 141.945
 K_IN_K2O = 0.83015  # 2 x 39.098 / 94.196
 CALCIUM_WATER_MEQ_PER_L = 3.0  # common practice, no source: phosphate clouds harder waters
 PH_OF_PHOSPHATE = 7.0  # common practice, no source: ... unless they are sour
 NITRATE_CAUTION_SHARE = 0.10  # [CHOICE]: nitrate share of nitrogen from which a caution is given
-STRONGEST_MOL_PER_L = 0.1  # the limiting law of conductivity does not hold beyond it
 SHARE_TOLERANCE = 1e-9
 
 NUTRIENTS = ("nitrogen", "phosphorus", "potassium", "calcium", "magnesium", "sulfur")
@@ -48,16 +48,16 @@ _GROUP_G_PER_MOL = {
     "Cl": _CL,
     "H2O": 2 * _H + _O,
 }
-# Conductivity of one mole at infinite dilution, 25 °C, S cm²/mol; CRC Handbook, from memory.
-_CONDUCTIVITY = {
-    "nitrate_nitrogen": (71.4, 1, _N),
-    "ammonium_nitrogen": (73.5, 1, _N),
-    "phosphorus": (36.0, 1, _P),
-    "potassium": (73.5, 1, _K),
-    "calcium": (119.0, 2, _CA),
-    "magnesium": (106.0, 2, _MG),
-    "sulfur": (160.0, 2, _S),
-    "chloride": (76.3, 1, _CL),
+# The ion that each form dissolves into, and what one equivalent of it holds of the element [g].
+_ION_OF_FORM = {
+    "nitrate_nitrogen": ("nitrate", _N),
+    "ammonium_nitrogen": ("ammonium", _N),
+    "phosphorus": ("phosphate", _P),
+    "potassium": ("potassium", _K),
+    "calcium": ("calcium", _CA / 2),
+    "magnesium": ("magnesium", _MG / 2),
+    "sulfur": ("sulfate", _S / 2),
+    "chloride": ("chloride", _CL),
 }
 
 
@@ -522,7 +522,7 @@ def inject(
         * share
         * sum(kg * float(getattr(product, f"{part}_fraction")) for product, kg in stock.product_kg)
         / water_l
-        for part in _CONDUCTIVITY
+        for part in _ION_OF_FORM
     }
     return Injection(
         stock_l=stock_l,
@@ -546,28 +546,17 @@ def ec_rise_ds_m(part_mg_per_l: Mapping[str, float], water_ec_ds_m: float = 0.0)
     part_mg_per_l: elements in the water by form: nitrate_nitrogen, ammonium_nitrogen, phosphorus
     (as H2PO4), potassium, calcium, magnesium, sulfur (as sulfate), chloride.
     Returns: [dS/m] at 25 °C.
-    Equation: Debye-Hückel-Onsager, lambda = lambda0 - z (30.16 + 0.229 Z lambda0) sqrt(I) for each
-    ion, per equivalent, z its charge, Z the mean charge, I the ionic strength of water and
-    fertiliser together; Robinson & Stokes, Electrolyte Solutions (from memory). Ion pairs are left
-    out: magnesium sulfate conducts up to a fifth less.
+    Equation: :func:`service.waterworks.ion_conductivity.conductivity_ds_m` in water of the ionic
+    strength that its EC shows.
     >>> round(ec_rise_ds_m({"potassium": 386.7, "nitrate_nitrogen": 138.5}), 2)  # 1 g/L of KNO3
     1.34
     """
-    ions = [
-        (molar_conductivity / charge, charge, mg_per_l * 1e-3 / atomic_mass * charge)
+    ions = {
+        ion: mg_per_l / equivalent_g
         for part, mg_per_l in part_mg_per_l.items()
-        for molar_conductivity, charge, atomic_mass in (_CONDUCTIVITY[part],)
-    ]
-    equivalents = sum(eq_per_l for _, _, eq_per_l in ions)
-    if equivalents <= 0.0:
-        return 0.0
-    mean_charge = sum(charge * eq_per_l for _, charge, eq_per_l in ions) / equivalents
-    added = 0.5 * mean_charge * equivalents
-    root = math.sqrt(min(STRONGEST_MOL_PER_L, IONIC_STRENGTH_PER_EC * water_ec_ds_m + added))
-    return sum(
-        eq_per_l * (equivalent - charge * (30.16 + 0.229 * mean_charge * equivalent) * root)
-        for equivalent, charge, eq_per_l in ions
-    )
+        for ion, equivalent_g in (_ION_OF_FORM[part],)
+    }
+    return conductivity_ds_m(ions, background_mol_per_l=IONIC_STRENGTH_PER_EC * water_ec_ds_m)
 
 
 def nitrate_caution(

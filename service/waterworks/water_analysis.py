@@ -22,6 +22,7 @@ from service.waterworks.carbonate import (
     total_carbonate_mmol_per_l,
 )
 from service.waterworks.caution import Advisory
+from service.waterworks.ion_conductivity import expected_ec_ds_m
 
 CALCITE_MG_PER_MEQ = 50.04
 """Half the molar mass of CaCO3: what laboratories express hardness and alkalinity in."""
@@ -29,8 +30,6 @@ CHARGE_BALANCE_LIMIT_PCT = 10.0  # beyond it the analysis should not be relied o
 SOLIDS_MG_PER_L_PER_EC = 640.0  # FAO-29 (from memory), up to 5 dS/m
 SALINE_SOLIDS_MG_PER_L_PER_EC = 800.0  # FAO-29 (from memory), above 5 dS/m
 SALINE_EC_DS_M = 5.0
-EC_RULE = "sum of cations / 10: 0.76 to 1.56 of PHREEQC's EC, 0.81 to 1.03 of measured EC"
-CATIONS_MEQ_PER_EC = 10.0  # meq/L of cations per dS/m, Standard Methods 1030 E (from memory)
 EC_AGREEMENT = 0.20  # [CHOICE]: difference of cations and EC from which an advisory is given
 ALKALINITY_AGREEMENT = 0.10  # [CHOICE]: likewise alkalinity and bicarbonate plus carbonate
 LABORATORY_TEMPERATURE_C = 25.0  # at which pH is commonly read; splits alkalinity into its ions
@@ -537,21 +536,21 @@ def _with_salinity(
     cations, _ = _charges(found)
     of_metals = {"calcium_meq_per_l", "magnesium_meq_per_l", "sodium_meq_per_l"}
     has_cations = not _lacks(found) & of_metals
+    expected_ec, how = expected_ec_ds_m(found, cations, is_complete=not _lacks(found))
     if found.ec_ds_m is None and found.dissolved_solids_mg_per_l is not None:
         derived.append(Derived("ec_ds_m", "dissolved solids / 640, FAO-29 (from memory)"))
         found = replace(found, ec_ds_m=_ec_of_solids(found.dissolved_solids_mg_per_l))
     elif found.ec_ds_m is None and has_cations:
-        derived.append(Derived("ec_ds_m", EC_RULE))
-        found = replace(found, ec_ds_m=cations / CATIONS_MEQ_PER_EC)
-    elif found.ec_ds_m is not None and has_cations and found.ec_ds_m > 0.0:
-        ratio = cations / CATIONS_MEQ_PER_EC / found.ec_ds_m
-        if not math.isclose(ratio, 1.0, abs_tol=EC_AGREEMENT):
-            text = (
-                f"The cations ({cations:.2f} meq/L) stand for about"
-                f" {cations / CATIONS_MEQ_PER_EC:.2f} dS/m, the EC is {found.ec_ds_m:.2f}: check"
-                " both units."
-            )
-            advisories.append(Advisory("ec-contradicts", text))
+        derived.append(Derived("ec_ds_m", how))
+        found = replace(found, ec_ds_m=expected_ec)
+    elif has_cations and abs(expected_ec - (found.ec_ds_m or 0.0)) > EC_AGREEMENT * (
+        found.ec_ds_m or math.inf
+    ):
+        text = (
+            f"The cations ({cations:.2f} meq/L) stand for about {expected_ec:.2f} dS/m, the EC is"
+            f" {found.ec_ds_m:.2f}: check both units."
+        )
+        advisories.append(Advisory("ec-contradicts", text))
     if found.dissolved_solids_mg_per_l is None and found.ec_ds_m is not None:
         derived.append(Derived("dissolved_solids_mg_per_l", "640 x EC, FAO-29 (from memory)"))
         ec = found.ec_ds_m

@@ -233,6 +233,22 @@ def test_a_canopy_larger_than_the_reference_adds_nothing() -> None:
     assert kc_of(crop, "2025-07-01")[0, 0] == pytest.approx(1.05)
 
 
+def test_a_dense_stand_of_vines_uses_the_water_of_the_reference_and_no_more() -> None:
+    # Without the bound Kc mid would be 0.15 + 0.903 / 0.675 x (0.70 - 0.15) = 0.89, by hand.
+    kc_mid = {}
+    for cover, height in ((0.45, 1.75), (0.70, 2.5)):
+        vines = make_crop(
+            kc_mid=np.array([0.70]),
+            canopy_cover_fraction=np.array([cover]),
+            canopy_height_m=np.array([height]),
+            reference_canopy_ratio=density_coefficient(0.45, 1.75, ml=[1.5]),
+        )
+        kc_mid[cover] = kc_of(vines, "2025-07-01").item()
+    assert kc_mid[0.70] == kc_mid[0.45] == pytest.approx(0.70)
+    uncapped = density_coefficient(0.70, 2.5, ml=1.5) / density_coefficient(0.45, 1.75, ml=1.5)
+    assert 0.15 + uncapped * 0.55 == pytest.approx(0.89, abs=0.005)
+
+
 def test_no_canopy_leaves_bare_soil_and_never_raises_a_lower_kc() -> None:
     crop = make_crop(canopy_cover_fraction=np.zeros(1), kc_initial=np.array([0.10]))
     assert kc_of(crop, "2025-04-05")[0, 0] == pytest.approx(0.10)

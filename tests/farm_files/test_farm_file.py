@@ -456,7 +456,7 @@ NORTH = "farm.toml: block[1] 'north' "
 @pytest.mark.parametrize(
     ("extra", "without", "where", "found", "allowed"),
     [
-        ('row_spacing = "10 gal"', "row_spacing", "row_spacing", "'10 gal'", "0.2 to 30 m"),
+        ('row_spacing = "10 gal"', "row_spacing", "row_spacing", "'10 gal'", "0.6562 to 98.42 ft"),
         ("row_spacing = 10", "row_spacing", "row_spacing", "10", "with its unit"),
         ('row_spacing = "3,5 m"', "row_spacing", "row_spacing", "'3,5 m'", "no comma"),
         ("row_spacing = nan", "row_spacing", "row_spacing", "nan", "a length"),
@@ -559,7 +559,7 @@ NORTH = "farm.toml: block[1] 'north' "
             "20 min",
             "at least 30 min",
         ),
-        ('area = "5 ac"', "area", "supply", "27,482 L/h", "the flow of supply 'well', 13,627 L/h"),
+        ('area = "5 ac"', "area", "supply", "121.0 gpm", "the flow of supply 'well', 60.0 gpm"),
         ("trigger = 0.3", "", "rain_room", "0.3", "less than trigger, 0.3"),
         (
             "no_water = [{ from = 2026-06-24, to = 2026-06-20 }]",
@@ -590,6 +590,17 @@ def test_a_bad_key_of_a_block_is_refused_with_place_value_and_what_is_allowed(
     assert [other.where for other in others if "degree_days" not in other.where] == []
 
 
+def test_a_farm_in_metric_units_reads_what_is_allowed_in_them() -> None:
+    def metric(text: str) -> str:
+        return text.replace("[farm]", '[farm]\nunit_system = "si"', 1)
+
+    (fault,) = faults_of(metric(block_text("row_spacing = 10", without="row_spacing")))
+    assert fault.allowed.endswith(" 0.2 to 30 m")
+    (fault,) = faults_of(metric(block_text('area = "5 ac"', without="area")))
+    assert "27,482 L/h" in fault.found
+    assert "the flow of supply 'well', 13,627 L/h" in fault.allowed
+
+
 @pytest.mark.parametrize(
     ("old", "new", "where", "found", "allowed"),
     [
@@ -609,7 +620,7 @@ def test_a_bad_key_of_a_block_is_refused_with_place_value_and_what_is_allowed(
         ),
         ("latitude = 35.9", "", "site[1] 'home' latitude", "nothing", "north positive"),
         ('elevation = "500 ft"', "elevation = 500", "site[1] 'home' elevation", "500", "unit"),
-        ('flow = "60 gpm"', 'flow = "0 gpm"', "supply[1] 'well' flow", "'0 gpm'", "10 to"),
+        ('flow = "60 gpm"', 'flow = "0 gpm"', "supply[1] 'well' flow", "'0 gpm'", "0.04403 to"),
         (
             'flow = "60 gpm"',
             'flow = "60 gpm"\nwindows = ["9"]',

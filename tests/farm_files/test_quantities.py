@@ -149,7 +149,7 @@ def test_a_decimal_comma_is_named_as_the_reason() -> None:
 
 @pytest.mark.parametrize("text", ["-1 m", "0.19 m", "30.1 m", "99 ft"])
 def test_values_outside_the_range_are_refused(text: str) -> None:
-    with pytest.raises(InputInvalid, match=r"0\.2 to 30 m"):
+    with pytest.raises(InputInvalid, match=r"(0\.2 to 30 m|0\.6562 to 98\.42 ft)$"):
         read_quantity(text, measure("m", 0.2, 30.0), where="row_spacing")
 
 
@@ -185,3 +185,66 @@ def test_files_in_si_do_not_pay_for_loading_pint() -> None:
         "read_quantity('3 ft', m, where='x'); assert 'pint' in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=PATIENCE_S)
+
+
+ROWS = Measure(
+    noun="a length", unit="m", lowest=0.2, highest=30.0, examples=("'10 ft'", "'3 m'")
+)  # fmt: skip
+
+
+def allowed_for(value: object, measured: Measure, unit_system: str = "") -> str:
+    with pytest.raises(InputInvalid) as refused:
+        read_quantity(value, measured, where="farm.toml: key", unit_system=unit_system)
+    (fault,) = refused.value.faults
+    return fault.allowed
+
+
+@pytest.mark.parametrize(
+    ("value", "unit_system", "bounds"),
+    [
+        # The unit that was written, whatever the farm's: 0.2 m is 0.65617 ft or 7.874 in, 30 m is
+        # 98.425 ft or 1,181.1 in.
+        ("400 ft", "si", "0.6562 to 98.42 ft"),
+        ("4 inches", "", "7.875 to 1,181 inches"),
+        ("400 m", "us", "0.2 to 30 m"),
+        ("5000 cm", "us", "20 to 3,000 cm"),
+        # Without one that is a length, the farm's.
+        ("400", "us", "0.6562 to 98.42 ft"),
+        ("400 gal", "us", "0.6562 to 98.42 ft"),
+        (None, "us", "0.6562 to 98.42 ft"),
+        ("400", "si", "0.2 to 30 m"),
+        ("400", "", "0.2 to 30 m"),
+    ],
+)
+def test_bounds_are_said_in_the_unit_that_was_written_or_in_the_farms(
+    value: object, unit_system: str, bounds: str
+) -> None:
+    assert allowed_for(value, ROWS, unit_system).endswith(f", {bounds}")
+
+
+def test_bounds_in_another_unit_are_within_those_that_count() -> None:
+    lowest, _, highest, unit = allowed_for("400 ft", ROWS).rsplit(", ", 1)[1].split()
+    assert read_quantity(f"{lowest} {unit}", ROWS, where="") >= ROWS.lowest
+    assert read_quantity(f"{highest} {unit}", ROWS, where="") <= ROWS.highest
+
+
+@pytest.mark.parametrize(
+    ("unit", "lowest", "highest", "example", "bounds"),
+    [
+        ("m2", 1.0, 5e6, "'2.5 ac'", "0.0002472 to 1,235 ac"),
+        ("L/h", 0.1, 100.0, "'0.5 gph'", "0.02642 to 26.41 gph"),
+        ("degC", -40.0, 10.0, "'32 degF'", "-40 to 50 degF"),
+        ("degC day", 1.0, 8000.0, "'450 degF day'", "1.8 to 14,400 degF day"),
+        ("mm", 0.0, 500.0, "'0.2 in'", "0 to 19.68 in"),
+        ("mm/h", 0.01, 2000.0, "'2 in/h'", "0.0003938 to 78.74 in/h"),
+        ("kPa", 0.0, 2000.0, "'15 psi'", "0 to 290 psi"),
+        ("min", 5.0, 1440.0, "'90 min'", "5 to 1,440 min"),
+    ],
+)
+def test_the_us_unit_of_a_measure_is_that_of_its_us_example(
+    unit: str, lowest: float, highest: float, example: str, bounds: str
+) -> None:
+    one = Measure(
+        noun="a value", unit=unit, lowest=lowest, highest=highest, examples=("'7 things'", example)
+    )
+    assert allowed_for(None, one, "us").endswith(f", {bounds}")

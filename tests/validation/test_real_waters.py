@@ -13,9 +13,15 @@ import numpy as np
 import pytest
 
 from service.waterworks.carbonate_form import HCO3_MG_PER_MEQ, question_form
+from service.waterworks.ion_conductivity import (
+    CATIONS_MEQ_PER_EC,
+    EC_OF_IONS,
+    EC_RULE,
+    conductivity_ds_m,
+    ions_of,
+)
 from service.waterworks.water_analysis import (
     CALCITE_MG_PER_MEQ,
-    CATIONS_MEQ_PER_EC,
     Reading,
     WaterAnalysis,
     analysis_from_readings,
@@ -91,6 +97,29 @@ def test_cations_over_ten_is_the_ec_of_real_waters_within_a_fifth(
     assert len(ratio) == 728
     assert np.quantile(ratio, (0.05, 0.5, 0.95)) == pytest.approx((0.807, 0.900, 1.032), abs=0.002)
     assert np.mean(np.abs(np.subtract(ratio, 1.0)) < 0.20) == pytest.approx(0.942, abs=0.001)
+
+
+def test_the_ions_make_the_ec_of_real_waters_within_a_tenth(reports: list[list[Reading]]) -> None:
+    measured = [each for each in reports if any(one.quantity == "ec" for one in each)]
+    found = [analysis_from_readings(each) for each in measured]
+    ratio = np.array(
+        [conductivity_ds_m(ions_of(each)) / (each.ec_ds_m or np.nan) for each in found]
+    )
+    assert ratio.size == 728
+    assert np.quantile(ratio, (0.05, 0.5, 0.95)) == pytest.approx((0.885, 0.984, 1.114), abs=0.003)
+    # Of cations over ten 47 % are within a tenth.
+    assert np.mean(np.abs(ratio - 1.0) < 0.10) == pytest.approx(0.872, abs=0.005)
+
+
+def test_without_a_measured_ec_that_of_the_ions_is_taken_and_named(
+    reports: list[list[Reading]],
+) -> None:
+    readings = [each for each in reports[0] if each.quantity != "ec"]
+    found = analysis_from_readings(readings)
+    assert found.ec_ds_m == pytest.approx(conductivity_ds_m(ions_of(found)))
+    assert [each.how for each in found.derived if each.name == "ec_ds_m"] == [EC_OF_IONS]
+    fewer = analysis_from_readings([each for each in readings if each.quantity != "sulfate"])
+    assert [each.how for each in fewer.derived if each.name == "ec_ds_m"] == [EC_RULE]
 
 
 def test_bicarbonate_typed_from_a_number_as_calcium_carbonate_is_questioned(

@@ -25,6 +25,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
+import numpy as np
 import pytest
 from phreeqpython import PhreeqPython
 
@@ -32,6 +33,7 @@ from service.waterworks.acid import acid_dose
 from service.waterworks.acid_sensitivity import ph_by_dose
 from service.waterworks.carbonate import CarbonateWater, water_speciation
 from service.waterworks.fertiliser import PRODUCTS, ec_rise_ds_m
+from service.waterworks.ion_conductivity import CATIONS_MEQ_PER_EC, conductivity_ds_m
 from service.waterworks.line_saturation import line_saturation
 
 DOSE_TOLERANCE = 0.03
@@ -269,6 +271,7 @@ def test_the_check_values_of_phreeqc(
         ("potassium-chloride", 74.551, {"K": 1, "Cl": 1}, 0.02),
         ("potassium-sulfate", 174.26, {"K": 2, "S(6)": 1}, 0.02),
         ("calcium-nitrate-tetrahydrate", 236.15, {"Ca": 1, "N(5)": 2}, 0.03),
+        ("ammonium-sulfate", 132.14, {"N(-3)": 2, "S(6)": 1}, 0.05),
         ("magnesium-sulfate", 246.47, {"Mg": 1, "S(6)": 1}, 0.15),
     ],
 )
@@ -285,7 +288,50 @@ def test_the_conductivity_of_fertilisers(
         }
     )
     salt = PRODUCTS[key]
-    parts = ("nitrate_nitrogen", "potassium", "calcium", "magnesium", "sulfur", "chloride")
+    parts = (
+        "nitrate_nitrogen",
+        "ammonium_nitrogen",
+        "potassium",
+        "calcium",
+        "magnesium",
+        "sulfur",
+        "chloride",
+    )
     rise = ec_rise_ds_m({part: 500.0 * getattr(salt, f"{part}_fraction") for part in parts})
     assert rise == pytest.approx(solution.sc / 1000.0, rel=tolerance)
     solution.forget()
+
+
+def test_the_conductivity_of_generated_waters(phreeqc: PhreeqPython) -> None:
+    # 0.5 to 40 meq/L of cations in any mixture, alkalinity up to 5 meq/L, pH 7.8.
+    random = np.random.default_rng(7)
+    names = ("calcium", "magnesium", "sodium", "potassium")
+    names += ("bicarbonate", "chloride", "sulfate", "nitrate")
+    by_ions, by_rule = [], []
+    for _ in range(200):
+        total = 10.0 ** random.uniform(np.log10(0.5), np.log10(40.0))
+        shares = [*random.dirichlet(np.ones(4)), *random.dirichlet(np.ones(4))]
+        ions = dict(zip(names, (total * np.array(shares)).tolist(), strict=True))
+        ions["bicarbonate"] = min(ions["bicarbonate"], 5.0)
+        solution = phreeqc.add_solution(
+            {
+                "units": "mmol/kgw",
+                "temp": 25,
+                "pH": 7.8,
+                "Ca": ions["calcium"] / 2.0,
+                "Mg": ions["magnesium"] / 2.0,
+                "Na": ions["sodium"],
+                "K": ions["potassium"],
+                "Alkalinity": ions["bicarbonate"],
+                "Cl": ions["chloride"],
+                "S(6)": ions["sulfate"] / 2.0,
+                "N(5)": ions["nitrate"],
+            }
+        )
+        ec_ds_m = solution.sc / 1000.0
+        solution.forget()
+        by_ions.append(conductivity_ds_m(ions) / ec_ds_m)
+        by_rule.append(sum(ions[name] for name in names[:4]) / CATIONS_MEQ_PER_EC / ec_ds_m)
+    ends = (0.0, 0.05, 0.5, 0.95, 1.0)
+    assert np.quantile(by_ions, ends) == pytest.approx((0.94, 0.98, 1.01, 1.06, 1.09), abs=0.01)
+    assert np.quantile(by_rule, ends) == pytest.approx((0.74, 0.78, 0.90, 1.17, 1.39), abs=0.01)

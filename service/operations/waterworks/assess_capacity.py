@@ -29,6 +29,7 @@ from service.operations.waterworks.peak_needs import (
     design_peak,
     open_time_h,
     peak_rows,
+    use_cautions,
 )
 from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition, number_columns
 from service.translations.catalogue import marked
@@ -140,20 +141,14 @@ def _cautions(
             " each evening, if nothing breaks and each evening knows the next day's weather."
         ),
         marked(
-            "Flow and hectares assume that water runs in every open hour; keep a reserve for"
-            " repairs."
+            "Flow and area assume that water runs in every open hour; keep a reserve for repairs."
         ),
     ]
     if not all(math.isnan(block.planting_year) for block in bundle.blocks):
         cautions.append(f"The plants count in every summer as large as they are in {season_year}.")
-    cautions += [
-        f"{each.supply_id}: the peak week of crop use by shade (Keller & Bliesner 1990) is"
-        f" {each.design_peak.shade_use_mm:.0f} mm, that of the summers"
-        f" {each.design_peak.summer_use_mm:.0f}: look at crop coefficients and canopy."
-        for each in supplies
-        if each.design_peak.is_far_apart
-    ]
+    in_inches = bundle.farm is not None and bundle.farm.unit_system == "us"
     for each in supplies:
+        cautions += use_cautions(each.supply_id, each.design_peak, in_inches=in_inches)
         cautions += pump_sizes.block_cautions(bundle, each.supply_id, each.largest, each.peaks)
     year_count = min(len(each.summers) for each in supplies)
     if year_count < FEW_YEARS:

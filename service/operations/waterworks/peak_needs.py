@@ -19,6 +19,7 @@ from service.agronomy.capacity import (
     peak_over_days,
     peak_transpiration_mm,
 )
+from service.agronomy.depth_rounding import bare_depth_text
 from service.agronomy.root_zone import gross_depth_mm
 from service.agronomy.sparse_canopy import full_cover_basal_coefficient
 from service.operations.review.hindcast import Hindcast
@@ -117,6 +118,20 @@ def design_peak(bundle: FarmBundle, runs: Sequence[tuple[date, date, Hindcast]])
         summer_use_mm=float(not_passed_in(simulated, DESIGN_YEAR_SHARE)),
         shade_use_mm=float(not_passed_in(by_shade, DESIGN_YEAR_SHARE)),
     )
+
+
+def use_cautions(supply_id: str, peak: DesignPeak, *, in_inches: bool) -> list[str]:
+    """Said where the two figures of the peak differ much."""
+    if not peak.is_far_apart:
+        return []
+    shade, summer = (
+        f"{bare_depth_text(depth_mm, in_inches=in_inches)} {'in' if in_inches else 'mm'}"
+        for depth_mm in (peak.shade_use_mm, peak.summer_use_mm)
+    )
+    return [
+        f"{supply_id}: the peak week of crop use by shade (Keller & Bliesner 1990) is {shade}, that"
+        f" of the summers {summer}: look at crop coefficients and canopy."
+    ]
 
 
 def _gross_per_net(block: BlockDefinition) -> float:

@@ -31,6 +31,7 @@ from service.errors import Fault, InputInvalid
 from service.operations.evening.past_weather import KINDS as WEATHER_KINDS
 from service.operations.evening.past_weather import SOURCE_STEP
 from service.operations.feedback.reported_time import has_passed, on_clock
+from service.operations.weather.rain_amounts import check_amount, check_likely
 from service.ports import Clock
 from service.records.farms import LoadOutcome, SiteDefinition
 from service.records.feedback import GaugeReading
@@ -38,17 +39,11 @@ from service.records.weather import WEATHER_FIELDS, WeatherRows
 
 SOURCE = "gauge"
 RANK_OF_KIND = {kind: rank for rank, kind in enumerate(WEATHER_KINDS)}
-KINDS = ("measured", "trace", "none", "multi-day")
 FIRST_COVER = timedelta(days=1)
 """What the first reading of a gauge covers, if it does not say."""
 LONGEST_COVER = timedelta(days=31)
 SHORTEST_COVER = timedelta(hours=1)
 """A reading sooner after the last one is more likely the same one entered twice."""
-LARGEST_RAIN_MM = 2000.0
-UNLIKELY_RAIN_MM = 150.0
-UNLIKELY_RATIO = 5.0
-UNLIKELY_MARGIN_MM = 25.0
-"""Rain above this, or above this many times the model's and a margin, needs confirmation; ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +82,14 @@ def record_rain(
     covers_from: datetime | None = None,
     note: str = "",
     confirm: bool = False,
+    in_inches: bool = False,
 ) -> RecordedRain:
     """Store one reading of a site's gauge and the rain of the days it covers.
 
     ``read_at`` defaults to now, ``covers_from`` to the previous reading; naive times are in the
     site's time zone. ``confirm`` accepts an unlikely amount or time. ``source_order`` ranks the
-    sources of the weather that a reading of several days is spread by.
+    sources of the weather that a reading of several days is spread by. ``in_inches``: faults are
+    said in inches.
     """
     with unit_of_work(write=True) as unit:
         return store_reading(
@@ -107,6 +104,7 @@ def record_rain(
             covers_from=covers_from,
             note=note,
             confirm=confirm,
+            in_inches=in_inches,
         )
 
 
@@ -123,9 +121,10 @@ def store_reading(
     covers_from: datetime | None = None,
     note: str = "",
     confirm: bool = False,
+    in_inches: bool = False,
 ) -> RecordedRain:
     """As :func:`record_rain`, within an open transaction."""
-    _check_amount(rain_mm, kind)
+    check_amount(rain_mm, kind, in_inches=in_inches)
     now = clock.now()
     gauge = _Gauge(unit, site_id, source_order)
     at = now.replace(second=0, microsecond=0) if read_at is None else gauge.instant(read_at)
@@ -148,7 +147,8 @@ def store_reading(
                 message,
                 [Fault("note", "nothing", "a note that says why the reading is corrected")],
             )
-        gauge.check_unlikely(reading, confirm=confirm)
+        if not confirm:
+            check_likely(rain_mm, gauge.model_rain_mm(reading), in_inches=in_inches)
     outcome = unit.reports.record_reading(reading, recorded_at=now)
     changed_day = None
     if outcome.created_count + outcome.changed_count:
@@ -163,19 +163,6 @@ def store_reading(
         rule=_rule(reading),
         first_changed_day=changed_day,
     )
-
-
-def _check_amount(rain_mm: float, kind: str) -> None:
-    faults = []
-    if kind not in KINDS:
-        faults.append(Fault("kind", repr(kind), ", ".join(KINDS)))
-    # Written so that NaN fails it too.
-    if not 0.0 <= rain_mm <= LARGEST_RAIN_MM:
-        faults.append(Fault("amount", f"{rain_mm:g} mm", f"0 to {LARGEST_RAIN_MM:g} mm"))
-    elif kind in ("trace", "none") and rain_mm > 0.0:
-        faults.append(Fault("amount", f"{rain_mm:g} mm with kind {kind}", f"0; or kind {KINDS[0]}"))
-    if faults:
-        raise InputInvalid("the reading cannot be stored", faults)
 
 
 def _content(reading: GaugeReading) -> tuple[object, ...]:
@@ -281,28 +268,10 @@ class _Gauge:
                 ],
             )
 
-    def check_unlikely(self, reading: GaugeReading, *, confirm: bool) -> None:
-        """Ask for confirmation of an amount that is unlikely in itself or against the model's."""
-        if confirm:
-            return
-        limit_mm, why = UNLIKELY_RAIN_MM, "without being confirmed"
+    def model_rain_mm(self, reading: GaugeReading) -> float:
+        """What the stored weather has for the time that a reading covers."""
         covered = covered_days(reading.covers_from, reading.read_at, self.site.zone)
-        model_mm = model_rain_mm(covered, self._stored_rain(covered.days))
-        expected_mm = UNLIKELY_RATIO * model_mm + UNLIKELY_MARGIN_MM
-        if expected_mm < limit_mm:
-            limit_mm, why = expected_mm, f"where the stored weather has {model_mm:.1f} mm"
-        if reading.rain_mm > limit_mm:
-            raise InputInvalid(
-                "so much rain asks for a second look at the gauge",
-                [
-                    Fault(
-                        "amount",
-                        f"{reading.rain_mm:.1f} mm",
-                        f"up to {limit_mm:.1f} mm {why}; if the gauge is right, confirm it"
-                        " (confirm=True, --confirm)",
-                    )
-                ],
-            )
+        return model_rain_mm(covered, self._stored_rain(covered.days))
 
     def booked_days(self, reading: GaugeReading) -> Days:
         """The days that a reading may give rain to."""
