@@ -46,6 +46,7 @@ WEATHER_NAMES = (
     Quantity("daylight_h", "h", 0, 24, "hours between sunrise and sunset"),
     Quantity("rain_mm", "mm", 0, 2000, "rain, of a day unless said otherwise"),
     Quantity("model_rain_mm", "mm", 0, 2000, "rain of a day as other sources than a gauge have it"),
+    Quantity("model_mm", "mm", 0, 2000, "the same, of the time that a reading covers"),
     Quantity("day_total_mm", "mm", 0, 2000, "rain of a day by all readings of its gauge"),
     Quantity("rain_probability_fraction", "1", 0, 1, "chance of rain; 1 for measured rain"),
     Quantity("et0_mm", "mm", 0, 20, "reference evapotranspiration of short grass in a day"),

@@ -34,7 +34,7 @@ from service.operations.weather.import_station_file import (
     import_station_file,
     merge_setup,
 )
-from service.operations.weather.rain_amounts import LARGEST_RAIN_MM
+from service.operations.weather.rain_amounts import LARGEST_RAIN_MM, faults_in_inches
 from service.operations.weather.record_rain import RecordedRain
 from service.operations.weather.record_rain import record_rain as store_rain
 from service.records.weather import StationSetup
@@ -284,22 +284,21 @@ def gauge(
     word = amount.strip().lower()
     is_word = word in WITHOUT_AMOUNT
     reading_kind = kind or (GaugeKind(word) if is_word else GaugeKind.MEASURED)
-    rain_mm = 0.0 if is_word or word == "0" else read_quantity(amount, RAIN, where="AMOUNT")
     service = open_service()
-    result = store_rain(
-        site,
-        rain_mm,
-        reporter=reporter,
-        source_order=service.source_order,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-        kind=reading_kind.value,
-        read_at=read_at,
-        covers_from=covers_from,
-        note=why,
-        confirm=confirm,
-        in_inches=is_in_inches(amount),
-    )
+    with faults_in_inches(is_in_inches(amount)):
+        result = store_rain(
+            site,
+            0.0 if is_word or word == "0" else read_quantity(amount, RAIN, where="AMOUNT"),
+            reporter=reporter,
+            source_order=service.source_order,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+            kind=reading_kind.value,
+            read_at=read_at,
+            covers_from=covers_from,
+            note=why,
+            confirm=confirm,
+        )
     if as_json:
         print_json(_gauge_document(result))
         return

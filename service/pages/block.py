@@ -28,6 +28,7 @@ from service.operations.reading.read_plans import (
     ledger_lines,
     plan_steps,
 )
+from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import store_reading
 from service.pages.block_season import kc_chart, season_chart, season_days
 from service.pages.entered import entered_number, entered_time
@@ -122,18 +123,18 @@ def enter_rain(visit: Visit) -> Response:
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
         unit_mm = MM_PER_INCH if visit.form.get("unit") == "in" else 1.0
-        done = store_reading(
-            unit,
-            block.site_id,
-            entered_number(visit, "amount") * unit_mm,
-            reporter=visit.reporter,
-            source_order=visit.service.source_order,
-            clock=visit.service.clock,
-            read_at=entered_time(visit, "day", "time"),
-            note=visit.form.get("note", "")[:200],
-            confirm=visit.form.get("confirm") == "yes",
-            in_inches=visit.form.get("unit") == "in",
-        )
+        with faults_in_inches(visit.form.get("unit") == "in"):
+            done = store_reading(
+                unit,
+                block.site_id,
+                entered_number(visit, "amount") * unit_mm,
+                reporter=visit.reporter,
+                source_order=visit.service.source_order,
+                clock=visit.service.clock,
+                read_at=entered_time(visit, "day", "time"),
+                note=visit.form.get("note", "")[:200],
+                confirm=visit.form.get("confirm") == "yes",
+            )
         return replan_for_site(
             unit,
             block.site_id,

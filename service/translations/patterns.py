@@ -213,9 +213,9 @@ PATTERNS: tuple[str, ...] = (
         "a block that takes {limit} {unit} (area / row spacing / emitter spacing x drip lines per"
         " row x emitter flow)"
     ),
-    marked("0 to {largest} {unit}"),
     marked("0 to {largest} minutes"),
     marked("0 to {largest} litres"),
+    marked("0 to {largest} {unit}"),
     marked("where the stored weather has {model} {unit}"),
     marked(
         "up to {limit} {unit} {cause}; if the gauge is right, confirm it (confirm=True, --confirm)"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
@@ -114,6 +115,19 @@ def test_why_can_be_followed_with_a_calculator(demo: Command) -> None:
     assert steps["gross_mm"] == pytest.approx(
         steps["planned_min"] / 60 * steps["application_rate_mm_per_h"], abs=1e-5
     )
+
+
+def test_the_ledger_of_why_is_in_the_farms_units(demo: Command) -> None:
+    inches, millimetres = (
+        demo("why", "creek", *units).stdout.partition("Ledger up to that midnight, ")[2]
+        for units in ((), ("--units", "si"))
+    )
+    assert inches.startswith("in: end") and millimetres.startswith("mm: end")
+    lasts = [
+        float(re.findall(r"^ *[A-Z][a-z]{2} \d+ Jul .* (\d+\.\d+)\s*$", text, re.M)[-1])
+        for text in (inches, millimetres)
+    ]
+    assert lasts[0] * 25.4 == pytest.approx(lasts[1], abs=0.02)
 
 
 def test_cautions_close_the_plan(demo: Command) -> None:

@@ -118,6 +118,7 @@ def test_an_unlikely_amount_is_taken_when_confirmed(farm: Command) -> None:
     asked = farm("gauge", SITE, "8 in", "--read-at", "2026-07-07T07:00")
     assert asked.exit_code == 2
     assert "--confirm" in asked.stderr
+    assert "found: 8.00 in" in " ".join(asked.stderr.split())
     taken = farm("gauge", SITE, "8 in", "--read-at", "2026-07-07T07:00", "--confirm")
     assert taken.exit_code == 0
 

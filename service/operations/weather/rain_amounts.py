@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from service.agronomy.units import MM_PER_INCH
 from service.errors import Fault, InputInvalid
@@ -15,44 +17,69 @@ UNLIKELY_MARGIN_MM = 25.0
 """Rain above this, or above this many times the model's and a margin, needs confirmation; ours."""
 
 
-def check_amount(rain_mm: float, kind: str, *, in_inches: bool = False) -> None:
-    """Raise InputInvalid for an amount that no gauge has, or one that its kind does not have."""
-    found = f"{rain_mm / MM_PER_INCH:.4g} in" if in_inches else f"{rain_mm:g} mm"
-    faults = []
-    if kind not in KINDS:
-        faults.append(Fault("kind", repr(kind), ", ".join(KINDS)))
-    # Written so that NaN fails it too.
-    if not 0.0 <= rain_mm <= LARGEST_RAIN_MM:
-        most = _at_most(LARGEST_RAIN_MM, in_inches=in_inches)
-        faults.append(Fault("amount", found, f"0 to {most}"))
-    elif kind in ("trace", "none") and rain_mm > 0.0:
-        faults.append(Fault("amount", f"{found} with kind {kind}", f"0; or kind {KINDS[0]}"))
-    if faults:
-        raise InputInvalid("the reading cannot be stored", faults)
+class AmountRefused(InputInvalid):
+    """An amount that cannot be stored, which can be said in inches or in millimetres."""
+
+    def __init__(self, message: str, say: Callable[[bool], list[Fault]]) -> None:
+        super().__init__(message, say(False))
+        self.say = say
+        """The faults; whether in inches."""
 
 
-def check_likely(rain_mm: float, model_mm: float, *, in_inches: bool = False) -> None:
-    """Raise InputInvalid for an amount unlikely in itself or against the stored weather's."""
-    limit_mm, why = UNLIKELY_RAIN_MM, "without being confirmed"
+@contextmanager
+def faults_in_inches(is_wanted: bool) -> Iterator[None]:
+    """Say in inches what is wrong with the amount of a reading, for one that was read in inches."""
+    try:
+        yield
+    except AmountRefused as refused:
+        if not is_wanted:
+            raise
+        raise InputInvalid(refused.message, refused.say(True)) from refused
+
+
+def check_amount(rain_mm: float, kind: str) -> None:
+    """Raise AmountRefused for an amount that no gauge has, or one that its kind does not have."""
+
+    def faults(in_inches: bool) -> list[Fault]:
+        found = f"{rain_mm / MM_PER_INCH:.4g} in" if in_inches else f"{rain_mm:g} mm"
+        listed = []
+        if kind not in KINDS:
+            listed.append(Fault("kind", repr(kind), ", ".join(KINDS)))
+        # Written so that NaN fails it too.
+        if not 0.0 <= rain_mm <= LARGEST_RAIN_MM:
+            listed.append(Fault("amount", found, f"0 to {_limit(LARGEST_RAIN_MM, in_inches, 0)}"))
+        elif kind in ("trace", "none") and rain_mm > 0.0:
+            listed.append(Fault("amount", f"{found} with kind {kind}", f"0; or kind {KINDS[0]}"))
+        return listed
+
+    if faults(False):
+        raise AmountRefused("the reading cannot be stored", faults)
+
+
+def check_likely(rain_mm: float, model_mm: float) -> None:
+    """Raise AmountRefused for an amount unlikely in itself or against the stored weather's."""
     expected_mm = UNLIKELY_RATIO * model_mm + UNLIKELY_MARGIN_MM
-    if expected_mm < limit_mm:
-        model = f"{model_mm / MM_PER_INCH:.2f} in" if in_inches else f"{model_mm:.1f} mm"
-        limit_mm, why = expected_mm, f"where the stored weather has {model}"
-    if rain_mm > limit_mm:
-        raise InputInvalid(
-            "so much rain asks for a second look at the gauge",
-            [
-                Fault(
-                    "amount",
-                    f"{rain_mm / MM_PER_INCH:.2f} in" if in_inches else f"{rain_mm:.1f} mm",
-                    f"up to {_at_most(limit_mm, in_inches=in_inches, decimals=1)} {why}; if the"
-                    " gauge is right, confirm it (confirm=True, --confirm)",
-                )
-            ],
+    limit_mm = min(UNLIKELY_RAIN_MM, expected_mm)
+
+    def faults(in_inches: bool) -> list[Fault]:
+        why = "without being confirmed"
+        if expected_mm < UNLIKELY_RAIN_MM:
+            why = f"where the stored weather has {_depth(model_mm, in_inches)}"
+        allowed = (
+            f"up to {_limit(limit_mm, in_inches, 1)} {why}; if the gauge is right, confirm it"
+            " (confirm=True, --confirm)"
         )
+        return [Fault("amount", _depth(rain_mm, in_inches), allowed)]
+
+    if rain_mm > limit_mm:
+        raise AmountRefused("so much rain asks for a second look at the gauge", faults)
 
 
-def _at_most(limit_mm: float, *, in_inches: bool, decimals: int = 0) -> str:
+def _depth(depth_mm: float, in_inches: bool) -> str:
+    return f"{depth_mm / MM_PER_INCH:.2f} in" if in_inches else f"{depth_mm:.1f} mm"
+
+
+def _limit(limit_mm: float, in_inches: bool, decimals: int) -> str:
     """A limit, in inches rounded down, so that what is said passes."""
     if in_inches:
         return f"{math.floor(limit_mm / MM_PER_INCH * 100.0) / 100.0:.2f} in"

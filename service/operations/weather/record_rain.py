@@ -82,14 +82,12 @@ def record_rain(
     covers_from: datetime | None = None,
     note: str = "",
     confirm: bool = False,
-    in_inches: bool = False,
 ) -> RecordedRain:
     """Store one reading of a site's gauge and the rain of the days it covers.
 
     ``read_at`` defaults to now, ``covers_from`` to the previous reading; naive times are in the
     site's time zone. ``confirm`` accepts an unlikely amount or time. ``source_order`` ranks the
-    sources of the weather that a reading of several days is spread by. ``in_inches``: faults are
-    said in inches.
+    sources of the weather that a reading of several days is spread by.
     """
     with unit_of_work(write=True) as unit:
         return store_reading(
@@ -104,7 +102,6 @@ def record_rain(
             covers_from=covers_from,
             note=note,
             confirm=confirm,
-            in_inches=in_inches,
         )
 
 
@@ -121,10 +118,9 @@ def store_reading(
     covers_from: datetime | None = None,
     note: str = "",
     confirm: bool = False,
-    in_inches: bool = False,
 ) -> RecordedRain:
     """As :func:`record_rain`, within an open transaction."""
-    check_amount(rain_mm, kind, in_inches=in_inches)
+    check_amount(rain_mm, kind)
     now = clock.now()
     gauge = _Gauge(unit, site_id, source_order)
     at = now.replace(second=0, microsecond=0) if read_at is None else gauge.instant(read_at)
@@ -148,7 +144,7 @@ def store_reading(
                 [Fault("note", "nothing", "a note that says why the reading is corrected")],
             )
         if not confirm:
-            check_likely(rain_mm, gauge.model_rain_mm(reading), in_inches=in_inches)
+            check_likely(rain_mm, gauge.model_rain_mm(reading))
     outcome = unit.reports.record_reading(reading, recorded_at=now)
     changed_day = None
     if outcome.created_count + outcome.changed_count:
