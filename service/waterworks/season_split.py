@@ -210,7 +210,10 @@ def account_advisories(accounts: Sequence[NutrientAccount]) -> tuple[Advisory, .
             )
             found.append(Advisory("nutrient-excess", text))
         elif asked <= 0.0 and given > least:
-            text = f"{_rate(given)} of {each.nutrient} come along, which nobody asked for."
+            text = (
+                f"These products also bring {_rate(given)} of {each.nutrient}, which was not asked"
+                " for: count it in the season's need."
+            )
             found.append(Advisory("nutrient-unasked", text))
     return tuple(found)
 

@@ -513,7 +513,7 @@ def test_a_split_says_what_is_missing_and_what_comes_along_in_the_farms_units(
     split = ("fertiliser-split", BLOCK, *needs, *days, "--product", "ammonium-sulfate")
     shown = " ".join(demo(*split).stdout.split())
     assert "40 kg/ha (36 lb/ac) of potassium were asked for" in shown
-    assert "of sulfur come along, which nobody asked for" in shown
+    assert "of sulfur, which was not asked for" in shown
     assert "Season asked for, lb/ac given, lb/ac" in shown
     assert "nitrogen 53.5 53.5" in shown
     # 60 kg/ha over 0.6 ac (0.2428 ha) in 21.2 % product: 68.7 kg, four days of 37.85 lb.

@@ -43,7 +43,7 @@ def test_a_nutrient_that_no_product_holds_is_named_with_its_amount() -> None:
 def test_what_comes_along_unasked_is_named_with_its_amount() -> None:
     # By formula KNO3 is 13.85 % N and 38.67 % K: 60 kg of nitrogen bring 167.5 kg of potassium.
     found = said(NutrientNeed(nitrogen_kg_per_ha=60.0), "potassium-nitrate")
-    assert "167 kg/ha (149 lb/ac) of potassium come along" in found["nutrient-unasked potassium"]
+    assert "also bring 167 kg/ha (149 lb/ac) of potassium" in found["nutrient-unasked potassium"]
     assert "sulfur" in said(BOTH, "ammonium-sulfate")["nutrient-unasked sulfur"]
 
 

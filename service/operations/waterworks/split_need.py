@@ -142,8 +142,8 @@ def _advisories(
         kg = sum(mass_kg * product.nitrogen_fraction for product, mass_kg in feeding.product_kg)
         if each.need.is_after_last_nitrogen and kg > 0.0:
             text = (
-                f"{kg:.2f} kg of nitrogen come along on {each.need.day}, after the last day for"
-                " nitrogen: take a product without it on that day."
+                f"These products also bring {kg:.2f} kg of nitrogen on {each.need.day}, after"
+                " the last day for nitrogen: take a product without it on that day."
             )
             found.append(Advisory("late-nitrogen-along", text))
     totals = [
