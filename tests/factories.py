@@ -46,6 +46,7 @@ ORDINARY_NUMBERS: Mapping[str, float] = {
     "longest_pulse_min": 240.0,
     "daily_maximum_min": 1440.0,
     "daily_pulse_count": 12.0,
+    "priority": 5.0,
     "news_fraction": 0.1,
     "news_depth_mm": 0.5,
     "ground_kc": 0.15,

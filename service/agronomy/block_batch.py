@@ -34,6 +34,8 @@ from service.agronomy.root_zone import (
 
 BASIS_CODES: Mapping[str, int] = {"days": 0, "degree-days": 1, "table": 2}
 Batch = TypeVar("Batch", CropBatch, SoilBatch, SystemBatch)
+MIDDLE_PRIORITY = 5
+"""[CHOICE] Rank of a block that has none of its own, so that others can go before or after it."""
 _REFERENCE_YEAR = 2023  # any non-leap year: days are numbered as in a year of 365
 
 
@@ -276,4 +278,7 @@ def _system_batch(numbers: Mapping[str, Floats], supply_index: Ints) -> SystemBa
             np.isnan(numbers["daily_pulse_count"]), np.inf, numbers["daily_pulse_count"]
         ),
         leakage_fraction=np.nan_to_num(numbers["leakage_fraction"]),
+        priority=np.where(
+            np.isnan(numbers["priority"]), MIDDLE_PRIORITY, numbers["priority"]
+        ).astype(np.int64),
     )

@@ -371,7 +371,7 @@ def _demand(
         ),
         applied_early_net_mm=nothing,
         applied_day_net_mm=nothing,
-        priority=np.zeros(at_site.shape, dtype=np.int64),
+        priority=system.priority,
         windows=windows,
     )
 

@@ -19,17 +19,25 @@ EXTRA_PULSES = 2  # more pulses than the block has that are tried for a larger t
 
 @compiled
 def by_share(supply: SharedSupply, rising: Ints) -> None:
-    """Sort blocks, least share first; of equal ones the one with more flow, harder to place."""
+    """Sort blocks by rank, least share first; of equal ones the one with more flow comes first."""
     for place in range(1, rising.shape[0]):
         block_index = rising[place]
         share = supply.courses[block_index].tier_share
-        flow_l_per_h = supply.days[block_index].flow_l_per_h
+        block = supply.days[block_index]
         before = place - 1
         while before >= 0:
             other = rising[before]
+            other_rank = supply.days[other].priority
             other_share = supply.courses[other].tier_share
-            if other_share < share or (
-                other_share == share and supply.days[other].flow_l_per_h >= flow_l_per_h
+            if other_rank < block.priority or (
+                other_rank == block.priority
+                and (
+                    other_share < share
+                    or (
+                        other_share == share
+                        and supply.days[other].flow_l_per_h >= block.flow_l_per_h
+                    )
+                )
             ):
                 break
             rising[before + 1] = other
@@ -154,8 +162,8 @@ def fill_gaps(supply: SharedSupply, free_l_per_h: Floats) -> None:
 def add_pulses(supply: SharedSupply, free_l_per_h: Floats) -> None:
     """Give one more pulse of its length to any block that has a gap for it, until none has.
 
-    Steps that others took later may have opened a gap for one that was stuck before. Least share
-    of its cap first.
+    Steps that others took later may have opened a gap for one that was stuck before. By rank, least
+    share of its cap first.
     """
     short = np.empty_like(supply.members)
     short_count = 0

@@ -115,6 +115,7 @@ def look_ahead(
                 capacity_min,
                 flow_l_per_h=system.flow_l_per_h,
                 supply_index=system.supply_index,
+                priority=system.priority,
                 carried_l=supply_flow_l_per_h * open_min / MINUTES_PER_HOUR,
             )
             minutes = minutes if fixed_min is None else _or_fixed(minutes, fixed_min[day])
@@ -178,17 +179,45 @@ def share_supplies(
     *,
     flow_l_per_h: Floats,
     supply_index: Ints,
+    priority: Ints,
     carried_l: Floats,
 ) -> Floats:
     """Minutes of each block where a supply may carry less than its blocks want.
 
     Shapes: all (blocks,); carried_l (supplies,).
     wanted_min: minutes that the need asks for; capacity_min: most that a block could run alone.
+    priority: rank of each block; the smallest is served first.
     carried_l: what a supply gives in its open minutes [L].
     Returns: minutes, NaN where they are not known.
     Equation: min(s wanted, capacity) with the largest share s <= 1 at which each supply carries the
-    sum; blocks that can have no more leave the rest to the others [CHOICE], as in plans.
+    sum; blocks that can have no more leave the rest to the others, and ranks of blocks what they
+    do not use to those after them [CHOICE], as in plans.
     """
+    minutes = np.full(wanted_min.shape, np.nan)
+    for rank in np.unique(priority).tolist():
+        own = np.flatnonzero(priority == rank)
+        minutes[own] = _share_alike(
+            wanted_min[own],
+            capacity_min[own],
+            flow_l_per_h=flow_l_per_h[own],
+            supply_index=supply_index[own],
+            carried_l=carried_l,
+        )
+        used_l = np.nan_to_num(minutes[own] * flow_l_per_h[own] / MINUTES_PER_HOUR)
+        used_l = np.bincount(supply_index[own], weights=used_l, minlength=carried_l.size)
+        carried_l = np.maximum(0.0, carried_l - used_l)
+    return minutes
+
+
+def _share_alike(
+    wanted_min: Floats,
+    capacity_min: Floats,
+    *,
+    flow_l_per_h: Floats,
+    supply_index: Ints,
+    carried_l: Floats,
+) -> Floats:
+    """Minutes of the blocks of one rank, all at the same share of their need."""
     alone_min = np.minimum(wanted_min, capacity_min)
     supply_count = carried_l.size
 

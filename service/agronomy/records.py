@@ -130,6 +130,8 @@ class SystemBatch:
     """Most pulses of a day; infinite where there is no limit."""
     leakage_fraction: Floats
     """Share of the metered water that does not reach the emitters."""
+    priority: Ints
+    """Rank on a short supply: the smallest number first, equal numbers in equal shares."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -162,6 +162,14 @@ WATER_STEPS: tuple[StepRule, ...] = (
         ("what windows, soil and pulse lengths let through, without the other blocks",),
     ),
     StepRule(
+        "priority", "Rank on a short supply", "", 0, "as given for the block, else 5",
+        (
+            "1 is served first, 9 last: blocks of a higher number wait until those of a lower one"
+            " have all that they need or can take; equal numbers share alike",
+        ),
+        has("priority"),
+    ),
+    StepRule(
         "rest_share", "Share of the need that its supply gives", "", 3, _MODEL,
         (
             "{urgent_share:.3f} of the {urgent_need_mm:.2f} mm that cannot wait and"

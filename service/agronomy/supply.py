@@ -5,10 +5,10 @@ supply. Out: the pulses of the day, such that at every instant the flows of the 
 of those whose valve is still closing) do not exceed the supply's.
 
 A short supply is shared max-min fair, in tiers: the urgent needs of the blocks of the first rank,
-of the next, and so on; then the rest of their needs in the same order. Within a tier all blocks
-rise to the largest common share that fits. Those that are then stuck stay, the others are planned
-anew together, and what is free at last goes to all in equal steps until nothing more fits, so that
-no block is short of a pulse while flow for it is free in its hours.
+then the rest of their needs; then the same of the next rank, which gets what is free beside them.
+Within a tier all blocks rise to the largest common share that fits. Those that are then stuck stay,
+the others are planned again together, and what is free at last goes to all in equal steps until
+nothing more fits, so that no block is short of a pulse while flow for it is free in its hours.
 
 Each trial is a list schedule (whenever flow is free, the ready pulse whose block has the longest
 time left to run starts first, and four variants of that rule), or puts one block after the other
@@ -50,8 +50,8 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     Returns: pulses and sums per block [min, mm]; depths are NaN, and no pulse is planned, where a
     number of the block is NaN. Order decides only between blocks of equal run time and flow.
     Equation: room(t) = D(t), dD = Ks ETc dF - net; sum of flows <= supply flow at every instant;
-    max-min fair shares of the urgent, then of the other need, by rank. Modelling choices of ours;
-    Ks of Allen et al. 1998, FAO-56, Eq. 84; list scheduling after Graham 1966 (from memory).
+    max-min fair shares of the urgent, then of the other need, rank after rank. Modelling choices of
+    ours; Ks of Allen et al. 1998, FAO-56, Eq. 84; list scheduling after Graham 1966 (from memory).
 
     A block 6 mm short at midnight asks for 4.2 mm at 0.05 mm/min: 84 min, in two pulses of 42 min
     with 84 min between them, from the opening of its window at 04:00.

@@ -2,7 +2,7 @@
 
 In: what each block of one supply asks and could have alone. Out: its minutes, its pulses, and the
 share of its urgent and of its other need that it reached. A tier is the urgent need of one rank of
-blocks, then of the next rank, then the rest of their needs in the same order. Within a tier all
+blocks, then the rest of their need; the next rank gets what is free beside them. Within a tier all
 blocks rise together; those that are stuck stay and the others go on ("progressive filling" of
 max-min fairness, from memory).
 """
@@ -25,6 +25,10 @@ from service.agronomy.share_trial_kernel import (
 from service.agronomy.window_kernel import NEVER_MIN
 from service.kernels import compiled
 
+# The depths that a tier may add to what a block has.
+WHOLE_NEED = 0
+URGENT_NEED = 1
+OTHER_NEED = 2
 REPLANS = 3  # how often those that can have more are planned anew together, where hours differ
 
 
@@ -69,8 +73,8 @@ def free_flow(supply: SharedSupply) -> Floats:
 
 
 @compiled
-def open_tier(supply: SharedSupply, rank: int, is_urgent: bool) -> int:
-    """Let the blocks of a rank rise in their urgent or their other need; returns how many do."""
+def open_tier(supply: SharedSupply, rank: int, part: int) -> int:
+    """Let the blocks of a rank rise in a part of their need; returns how many do."""
     rising_count = 0
     for block_index in supply.members:
         block = supply.days[block_index]
@@ -78,8 +82,10 @@ def open_tier(supply: SharedSupply, rank: int, is_urgent: bool) -> int:
         course.is_rising = 0
         course.tier_mm = 0.0
         course.tier_share = 0.0
-        depth_mm = block.urgent_need_mm
-        if not is_urgent:
+        depth_mm = block.need_mm
+        if part == URGENT_NEED:
+            depth_mm = block.urgent_need_mm
+        elif part == OTHER_NEED:
             depth_mm = block.need_mm - block.urgent_need_mm
         if block.priority == rank and depth_mm > 0.0:
             course.is_rising = 1
@@ -194,6 +200,72 @@ def fill_tier(supply: SharedSupply, rule: int) -> Floats:
 
 
 @compiled
+def up_to_rank(supply: SharedSupply, rank: int) -> SharedSupply:
+    """The supply with those of its blocks alone that are of a rank, or served before it."""
+    members = np.empty_like(supply.members)
+    count = 0
+    for block_index in supply.members:
+        if supply.days[block_index].priority <= rank:
+            members[count] = block_index
+            count += 1
+    return SharedSupply(
+        supply.days,
+        supply.courses,
+        supply.opens_min,
+        supply.closes_min,
+        members[:count],
+        supply.flow_l_per_h,
+        supply.slot_offset,
+        supply.starts_min,
+    )
+
+
+@compiled
+def lengthen(free_l_per_h: Floats, supply: SharedSupply) -> Floats:
+    """Free flow up to the last minute of all blocks, also those of ranks not served yet."""
+    whole_l_per_h = np.full(max(free_l_per_h.shape[0], horizon_min(supply)), supply.flow_l_per_h)
+    whole_l_per_h[: free_l_per_h.shape[0]] = free_l_per_h
+    return whole_l_per_h
+
+
+@compiled
+def fits_whole(supply: SharedSupply, rank: int, part: int, rule: int) -> int:
+    """The rule of order with which a tier fits whole beside what was granted, or -1."""
+    if open_tier(supply, rank, part) == 0:
+        return rule
+    found_rule = try_share(supply, 1.0, rule)
+    if found_rule >= 0:
+        for block_index in supply.members:
+            supply.courses[block_index].tier_share = 1.0
+        close_tier(supply)
+    return int(found_rule)
+
+
+@compiled
+def share_rank(
+    supply: SharedSupply, so_far: SharedSupply, rank: int, rule: int, free_l_per_h: Floats
+) -> tuple[int, Floats]:
+    """Share among the blocks of a rank what those before it leave: urgent needs, then the rest.
+
+    ``free_l_per_h`` is empty as long as all pulses can still be planned anew. Returns the rule of
+    order that fitted last, and the flow that stays free once a tier did not fit whole.
+    """
+    for part in (URGENT_NEED, OTHER_NEED):
+        if free_l_per_h.shape[0] > 0:
+            if open_tier(so_far, rank, part) > 0:
+                fill_gaps(so_far, free_l_per_h)
+                close_tier(so_far)
+            continue
+        found_rule = fits_whole(so_far, rank, part, rule)
+        if found_rule >= 0:
+            rule = found_rule
+        else:
+            free_l_per_h = lengthen(fill_tier(so_far, rule), supply)
+            close_tier(so_far)
+    return rule, free_l_per_h
+
+
+@compiled
 def share_tiers(supply: SharedSupply) -> None:
     """Share a supply that cannot meet all needs, tier by tier.
 
@@ -202,31 +274,27 @@ def share_tiers(supply: SharedSupply) -> None:
     for block_index in supply.members:
         course = supply.courses[block_index]
         course.granted_mm = 0.0
+        course.total_min = 0
+        course.pulse_count = 0
+        course.off_ratio = supply.days[block_index].off_ratio
     free_l_per_h = np.empty(0)
     rule = LONGEST_FIRST
-    is_settled = False
-    for turn in range(2):
-        is_urgent = turn == 0
-        rank = next_rank(supply, -1)
-        while rank != NEVER_MIN:
-            if open_tier(supply, rank, is_urgent) > 0:
-                found_rule = -1
-                if is_settled:
-                    fill_gaps(supply, free_l_per_h)
-                else:
-                    found_rule = try_share(supply, 1.0, rule)
-                if found_rule >= 0:
-                    rule = found_rule
-                    for block_index in supply.members:
-                        supply.courses[block_index].tier_share = 1.0
-                elif not is_settled:
-                    is_settled = True
-                    free_l_per_h = fill_tier(supply, rule)
-                close_tier(supply)
-            rank = next_rank(supply, rank)
-    if not is_settled:
-        free_l_per_h = free_flow(supply)
-    add_pulses(supply, free_l_per_h)
+    rank = next_rank(supply, -1)
+    has_ranks = next_rank(supply, rank) != NEVER_MIN
+    while rank != NEVER_MIN:
+        so_far = up_to_rank(supply, rank)
+        found_rule = -1
+        if has_ranks and free_l_per_h.shape[0] == 0:  # with one rank all were tried whole before
+            found_rule = fits_whole(so_far, rank, WHOLE_NEED, rule)
+        if found_rule >= 0:
+            rule = found_rule
+        else:
+            rule, free_l_per_h = share_rank(supply, so_far, rank, rule, free_l_per_h)
+        if free_l_per_h.shape[0] > 0:
+            add_pulses(so_far, free_l_per_h)
+        rank = next_rank(supply, rank)
+    if free_l_per_h.shape[0] == 0:
+        add_pulses(supply, free_flow(supply))
     note_shares(supply)
 
 

@@ -109,9 +109,7 @@ class BlockKeys(Table):
     )
     emission_uniformity = NumberKey(
         about="How alike the emitters are; measure it.",
-        measure=Measure(
-            noun="a percentage", unit="%", lowest=40.0, highest=100.0, examples=("'85 %'", "0.85")
-        ),
+        measure=parts.UNIFORMITY,
         field="emission_uniformity_pct",
         default=90.0,
         origin="design class of ASABE EP405 on level ground, from memory; measure it in the field",
@@ -143,6 +141,14 @@ class BlockKeys(Table):
         field="daily_pulse_count",
         default=12.0,
         origin="choice: 12 pulses a day at most, no source",
+        is_whole=True,
+    )
+    priority = NumberKey(
+        about="Rank on a short supply: 1 is served first, 9 last, equal numbers share alike.",
+        measure=plain("a rank from 1 to 9", 1.0, 9.0, "1", "9"),
+        field="priority",
+        default=5.0,
+        origin="choice: all blocks of a supply alike",
         is_whole=True,
     )
     news_share = NumberKey(

@@ -45,6 +45,11 @@ EMITTER_FLOW = Measure(
 )
 
 
+UNIFORMITY = Measure(
+    noun="a percentage", unit="%", lowest=40.0, highest=100.0, examples=("'85 %'", "0.85")
+)
+
+
 def depth(highest: float, *examples: str) -> Measure:
     """A depth of water from 0 to a bound."""
     return Measure(noun="a depth", unit="mm", lowest=0.0, highest=highest, examples=examples)

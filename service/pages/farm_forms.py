@@ -103,6 +103,7 @@ QUANTITIES: Mapping[str, str] = {
 COUNTS: Mapping[str, str] = {
     "laterals_per_row": "laterals_per_row_count",
     "planting_year": "planting_year",
+    "priority": "priority",
 }
 """Fields without a unit."""
 GIVEN = "given"

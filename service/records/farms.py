@@ -126,6 +126,8 @@ class BlockDefinition:
     daily_maximum_min: float
     daily_pulse_count: float
     """Most pulses of a day; NaN: no limit."""
+    priority: float
+    """Rank on a short supply, 1 to 9, 1 is served first; NaN: in the middle."""
     news_fraction: float
     """Share of the need from which water left out is said; NaN: the default."""
     news_depth_mm: float

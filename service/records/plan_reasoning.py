@@ -163,6 +163,8 @@ class PlanReasoning(NamedTuple):
     daily_pulse_count: float | None = None
     news_fraction: float | None = None
     news_depth_mm: float | None = None
+    priority: float | None = None
+    """Rank on a short supply, 1 to 9; 1 is served first."""
 
     @property
     def quantities(self) -> Numbers:

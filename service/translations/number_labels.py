@@ -17,6 +17,7 @@ NUMBER_LABELS: Mapping[str, str] = {
     "longest_pulse_min": marked("Longest continuous run, min"),
     "daily_maximum_min": marked("Daily maximum, min"),
     "daily_pulse_count": marked("Most pulses a day"),
+    "priority": marked("Rank on a short supply, 1 first"),
     "news_fraction": marked("Share of the need from which missing water is said"),
     "news_depth_mm": marked("Depth from which missing water is said, mm"),
     "ground_kc": marked("Kc of the ground between the plants"),

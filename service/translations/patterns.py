@@ -108,6 +108,7 @@ ALONE: tuple[str, ...] = (
     marked("choice: 4 h; soil and root depth shorten it further"),
     marked("no limit but the day"),
     marked("choice: 12 pulses a day at most, no source"),
+    marked("choice: all blocks of a supply alike"),
     marked("choice: less than 0.1 of the need is no news"),
     marked("choice: less than 0.5 mm is the remainder of whole minutes"),
     marked("bare soil: FAO-56 Eq. 98, lower end of 0.15-0.20"),

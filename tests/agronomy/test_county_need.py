@@ -48,6 +48,7 @@ def make_system() -> SystemBatch:
         supply_index=np.zeros(1, dtype=np.int64),
         daily_pulse_count=12.0 * one,
         leakage_fraction=0.0 * one,
+        priority=np.full(1, 5),
     )
 
 

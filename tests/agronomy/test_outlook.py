@@ -157,9 +157,24 @@ def test_blocks_of_different_need_get_different_minutes_of_a_short_supply() -> N
         np.array([300.0, 300.0]),
         flow_l_per_h=np.array([60.0, 60.0]),
         supply_index=blocks,
+        priority=blocks,
         carried_l=np.array([300.0]),
     )
     np.testing.assert_allclose(minutes, [400.0 * 5.0 / 12.0, 320.0 * 5.0 / 12.0], atol=1e-3)
+
+
+def test_blocks_of_a_lower_rank_get_what_the_higher_leave_of_a_short_supply() -> None:
+    # 100 min of one block's flow; the second asks 80 and is served first.
+    minutes = share_supplies(
+        np.array([80.0, 80.0, 40.0, np.nan]),
+        np.full(4, 600.0),
+        flow_l_per_h=np.full(4, 60.0),
+        supply_index=np.zeros(4, dtype=np.int64),
+        priority=np.array([5, 1, 5, 1]),
+        carried_l=np.array([100.0]),
+    )
+    assert minutes[:3].tolist() == pytest.approx([20 * 80 / 120, 80.0, 20 * 40 / 120], abs=1e-3)
+    assert np.isnan(minutes[3])
 
 
 def test_a_block_that_can_have_no_more_leaves_the_rest_of_a_supply_to_the_others() -> None:
@@ -169,6 +184,7 @@ def test_a_block_that_can_have_no_more_leaves_the_rest_of_a_supply_to_the_others
         np.array([50.0, 400.0, 300.0]),
         flow_l_per_h=np.array([60.0, 60.0, 60.0]),
         supply_index=np.array([0, 0, 1]),
+        priority=np.full(3, 5),
         carried_l=np.array([400.0, 1000.0]),
     )
     np.testing.assert_allclose(minutes, [50.0, 350.0, 30.0], atol=1e-3)

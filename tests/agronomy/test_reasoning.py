@@ -110,6 +110,7 @@ NUMBERS: dict[str, float | None] = {
     "transmission_ratio": 1.0,
     "leaching_fraction": 0.0,
     "daily_pulse_count": 12.0,
+    "priority": 5.0,
     "news_fraction": 0.1,
     "news_depth_mm": 0.5,
     "flow_l_per_h": 11596.0,

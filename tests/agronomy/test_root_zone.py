@@ -61,6 +61,7 @@ def make_system(emitter_flow_l_per_h: float = 2.0, rate_mm_per_h: float = 2.0) -
         supply_index=np.zeros(1, dtype=np.int64),
         daily_pulse_count=12.0 * one,
         leakage_fraction=0.0 * one,
+        priority=np.full(1, 5),
     )
 
 

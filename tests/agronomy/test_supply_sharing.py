@@ -21,6 +21,7 @@ from tests.agronomy.pulse_demands import (
     make_demand,
     pulses_of,
     rooms_mm,
+    take_blocks,
 )
 from tests.agronomy.supply_cases import demand_of, short_case
 
@@ -91,6 +92,36 @@ def test_what_the_urgent_needs_leave_free_goes_to_the_others() -> None:
     assert schedule.planned_min.tolist() == pytest.approx([60, 60, 120], abs=1)
 
 
+def test_a_rank_gets_its_whole_need_before_the_next_gets_any() -> None:
+    # 300 min of window; the first rank asks 200, the second 200, the third 100.
+    window = SOIL | {"windows": ((600, 900),), "longest_pulse_min": 240}
+    schedule = plan(
+        1500.0,
+        window | {"need_mm": 5.0, "priority": 9},
+        window | {"need_mm": 10.0, "priority": 3},
+        window | {"need_mm": 10.0, "priority": 1, "urgent_need_mm": 0.0},
+    )
+    assert schedule.planned_min.tolist() == pytest.approx([0, 100, 200], abs=1)
+    assert schedule.rest_share.tolist() == pytest.approx([0.0, 0.5, 1.0], abs=0.01)
+
+
+def test_the_urgent_need_of_a_later_rank_waits_for_the_whole_need_of_an_earlier() -> None:
+    window = SOIL | {"windows": ((600, 900),), "longest_pulse_min": 300, "need_mm": 10.0}
+    schedule = plan(1500.0, window | {"urgent_need_mm": 10.0}, window | {"priority": 4})
+    assert schedule.planned_min.tolist() == pytest.approx([100, 200], abs=1)
+
+
+def test_a_later_rank_runs_beside_an_earlier_one_and_in_its_off_times() -> None:
+    first = SOIL | {"windows": ((600, 900),), "longest_pulse_min": 50, "need_mm": 7.5}
+    schedule = plan(
+        1500.0,
+        first | {"priority": 1},
+        first | {"priority": 2, "need_mm": 5.0},
+        first | {"priority": 3, "flow_l_per_h": 400.0},
+    )
+    assert schedule.planned_min.tolist() == [150, 100, 150]
+
+
 def free_flow(demand: PulseDemand, schedule: PulseSchedule, supply: Floats) -> Floats:
     horizon_min = int(max(1440, demand.windows.closes_min.max())) + 10
     free = np.repeat(supply[:, None], horizon_min, axis=1)
@@ -148,6 +179,32 @@ def test_no_block_is_short_of_a_pulse_while_flow_for_it_is_free_in_its_hours(
         more = one_pulse_more(demand, schedule, int(block), free[demand.supply_index[block]])
         minutes = sum(length for _, length in more)
         assert not more or minutes > alone_min[block]
+
+
+@given(FARMS, SUPPLIES, st.lists(st.integers(1, 3), min_size=6, max_size=6))
+def test_blocks_lose_nothing_to_those_of_a_later_rank(
+    blocks: list[dict[str, Any]], supply: Floats, ranks: list[int]
+) -> None:
+    for block, rank in zip(blocks, ranks, strict=False):
+        block["priority"] = rank
+    demand = make_demand(*blocks)
+    schedule = schedule_supplies(demand, supply)
+    assert_rules_hold(demand, schedule, supply)
+    for rank in (1, 2):
+        rows = np.flatnonzero(demand.priority <= rank)
+        without = schedule_supplies(take_blocks(demand, rows), supply)
+        assert np.all(schedule.planned_min[rows] >= without.planned_min)
+
+
+@given(FARMS, SUPPLIES, st.integers(1, 9))
+def test_one_rank_for_all_is_as_good_as_another(
+    blocks: list[dict[str, Any]], supply: Floats, rank: int
+) -> None:
+    demand = make_demand(*blocks)
+    other = make_demand(*({**block, "priority": rank} for block in blocks))
+    first, second = schedule_supplies(demand, supply), schedule_supplies(other, supply)
+    np.testing.assert_array_equal(first.pulses.start_min, second.pulses.start_min)
+    np.testing.assert_array_equal(first.planned_min, second.planned_min)
 
 
 @given(FARMS, SUPPLIES)

@@ -97,6 +97,7 @@ def _block(
         leakage_fraction=0.0,
         transmission_ratio=1.0,
         daily_pulse_count=12.0,
+        priority=5.0,
         news_fraction=0.1,
         news_depth_mm=0.5,
         ground_kc=0.15,

@@ -169,6 +169,10 @@ class BlockOut(Out):
     daily_pulse_count: float | None = Field(
         description="Most pulses of a day; null: no limit, of a block stored before there was one."
     )
+    priority: float | None = Field(
+        description="Rank on a short supply, 1 to 9: 1 is served first, 9 last, equal numbers share"
+        " alike; null: as 5, of a block stored before there were ranks."
+    )
     news_fraction: float | None = Field(
         description="Share of the need from which water that has to wait is worth a caution."
     )

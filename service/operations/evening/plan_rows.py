@@ -337,6 +337,7 @@ def _given_numbers(situation: PlanSituation) -> Mapping[str, Floats]:
         "leaching_fraction": system.leaching_fraction,
         "flow_l_per_h": system.flow_l_per_h,
         "daily_pulse_count": system.daily_pulse_count,
+        "priority": system.priority.astype(np.float64),
         "news_fraction": situation.table.numbers["news_fraction"],
         "news_depth_mm": situation.table.numbers["news_depth_mm"],
         "supply_flow_l_per_h": situation.supply_flow_l_per_h[system.supply_index],

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
+from service.agronomy.records import WallWindow
 from service.bootstrap import Service
 from service.operations.evening.run_day import run_day
 from service.operations.farms.manage_farms import load_bundle
@@ -64,6 +65,31 @@ def test_blocks_that_take_more_than_their_supply_never_run_together(own_service:
     for start, length in pulses_of(own_service, BLOCK_ID):
         for other, other_length in pulses_of(own_service, BARE_BLOCK_ID):
             assert start + length <= other or other + other_length <= start
+
+
+def test_a_block_of_a_higher_rank_is_served_before_its_neighbour(own_service: Service) -> None:
+    def minutes(block_id: str) -> int:
+        return sum(length for _, length in pulses_of(own_service, block_id))
+
+    with own_service.unit_of_work(write=False) as unit:
+        bundle = unit.blocks.get_bundle(FARM_ID, day=TODAY)
+    hour = (WallWindow(240, 300),)
+    for north_rank, south_rank in ((1.0, 5.0), (5.0, 1.0)):
+        north, south = bundle.blocks
+        ranked = (
+            replace(north, windows=hour, priority=north_rank),
+            replace(south, windows=hour, priority=south_rank),
+        )
+        load_bundle(
+            replace(bundle, blocks=ranked),
+            effective_day=TODAY,
+            unit_of_work=own_service.unit_of_work,
+            clock=own_service.clock,
+        )
+        assert plan_evening(own_service) == []
+        first, second = (BLOCK_ID, BARE_BLOCK_ID)[:: 1 if north_rank < south_rank else -1]
+        assert minutes(first) > 0
+        assert minutes(second) == 0
 
 
 def test_a_block_that_is_closed_all_day_gets_no_pulse_and_its_neighbour_does(
