@@ -10,6 +10,9 @@ Within a tier all blocks rise to the largest common share that fits. Those that 
 the others are planned again together, and what is free at last goes to all in equal steps until
 nothing more fits, so that no block is short of a pulse while flow for it is free in its hours.
 
+Where all fits, the pulses of a supply with few blocks are put in other orders, and that with which
+the last of them ends soonest is kept.
+
 Each trial is a list schedule (whenever flow is free, the ready pulse whose block has the longest
 time left to run starts first, and four variants of that rule), or puts one block after the other
 whole into what is free. List scheduling after Graham 1966 (Bell System Technical Journal 45);

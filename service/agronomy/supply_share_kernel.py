@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from service.agronomy.finish_search_kernel import finish_sooner
 from service.agronomy.flow_profile_kernel import FINEST_STEP, add_flow, has_gap
 from service.agronomy.gap_filling_kernel import add_pulses, fill_gaps
 from service.agronomy.list_schedule_kernel import LONGEST_FIRST, SharedSupply
@@ -318,3 +319,5 @@ def share_supply(supply: SharedSupply) -> None:
     rule = try_share(supply, 1.0, LONGEST_FIRST)
     if rule < 0:
         share_tiers(supply)
+    else:
+        finish_sooner(supply)
