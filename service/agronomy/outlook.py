@@ -107,9 +107,7 @@ def look_ahead(
             if windows_of_day[day] is not known_windows:
                 known_windows = windows_of_day[day]
                 capacity_min = day_capacity_min(system, limits, known_windows)
-                open_min = _open_minutes(
-                    known_windows, system.supply_index, supply_flow_l_per_h.size
-                )
+                open_min = _open_minutes(known_windows, system, supply_flow_l_per_h.size)
             minutes = share_supplies(
                 need.need_mm / net_rate_mm_per_min,
                 capacity_min,
@@ -165,11 +163,11 @@ def _early_share(planned_early_net_mm: Floats, planned_net_mm: Floats) -> Floats
     return share
 
 
-def _open_minutes(windows: WindowBatch, supply_index: Ints, supply_count: int) -> Floats:
+def _open_minutes(windows: WindowBatch, system: SystemBatch, supply_count: int) -> Floats:
     """Longest time of the day in which any block of each supply may run, (supplies,)."""
     minutes = np.zeros(supply_count)
     open_min = (windows.closes_min - windows.opens_min).sum(axis=1).astype(np.float64)
-    np.maximum.at(minutes, supply_index, open_min)
+    np.maximum.at(minutes, system.supply_index, open_min)
     return minutes
 
 

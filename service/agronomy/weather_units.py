@@ -63,7 +63,8 @@ WEATHER_NAMES = (
     Quantity("news_depth_mm", "mm", 0, 50, "depth from which it is said"),
     Quantity("most_pulse_count", "1", 0, 1440, "the same for a day or what is left of it"),
     Quantity("daily_pulse_count", "1", 1, 144, "most pulses of a day"),
-    Quantity("priority", "1", 1, 9, "rank on a short supply, 1 is served first"),
+    Quantity("give_up_min", "min", 0, inf, "minute from which an end is too late to be of use"),
+    Quantity("spacing_min", "min", 0, 1440, "from one start of a timer to the next"),
     Quantity("capacity_min", "min", 0, 2880, "most that a block could run on a day, alone"),
     Quantity("carried_l", "L", 0, inf, "volume that a supply gives in its open minutes"),
 )

@@ -101,10 +101,9 @@ QUANTITIES: Mapping[str, str] = {
 }
 """Fields of a block with a unit, and the number that each is."""
 COUNTS: Mapping[str, str] = {
-    "laterals_per_row": "laterals_per_row_count",
-    "planting_year": "planting_year",
+    "laterals_per_row": "laterals_per_row_count", "planting_year": "planting_year",
     "priority": "priority",
-}
+}  # fmt: skip
 """Fields without a unit."""
 GIVEN = "given"
 MISSING_SEASON = Fault(
