@@ -27,8 +27,8 @@ from service.agronomy.window_kernel import NEVER_MIN
 from service.kernels import compiled
 
 SEARCHED_BLOCKS = 30  # of more blocks the order matters little
-MOST_TRIALS = 200
-MOST_PLACEMENTS = 8000  # of pulses, in all trials
+MOST_TRIALS = 120
+MOST_PLACEMENTS = 5000  # of pulses, in all trials
 LATE_ENOUGH = 1.01  # nothing is searched where the end is that close to the earliest possible
 
 
