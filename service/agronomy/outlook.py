@@ -202,8 +202,8 @@ def share_supplies(
             carried_l=carried_l,
         )
         used_l = np.nan_to_num(minutes[own] * flow_l_per_h[own] / MINUTES_PER_HOUR)
-        used_l = np.bincount(supply_index[own], weights=used_l, minlength=carried_l.size)
-        carried_l = np.maximum(0.0, carried_l - used_l)
+        of_supply = np.bincount(supply_index[own], weights=used_l, minlength=carried_l.size)
+        carried_l = np.maximum(0.0, carried_l - of_supply)
     return minutes
 
 
