@@ -34,6 +34,27 @@ FLOW: Final[dict[str, Any]] = {
     "least_l_per_h": 4122.041,
     "most_l_per_h": 12366.123,
 }
+RATE: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "run_count": 20,
+    "first_day": "2026-06-08",
+    "last_day": "2026-07-13",
+    "rate_ratio": 1.152,
+    "error_fraction": 0.031,
+    "emitter_flow_l_per_h": 1.892706,
+    "stated_l_per_h": 1.892706,
+    "offered_l_per_h": 2.1804,
+    "reason": "The meter shows another rate than the emitter flow of the block.",
+    "new_plan_count": 0,
+}
+RATE_USED: Final[dict[str, Any]] = {
+    **RATE,
+    "rate_ratio": 1.0,
+    "emitter_flow_l_per_h": 2.1804,
+    "offered_l_per_h": None,
+    "reason": "The meter agrees with the emitter flow of the block, within its spread.",
+    "new_plan_count": 1,
+}
 RUNS_DONE: Final[dict[str, Any]] = {"counts": _COUNTS, "flow": [FLOW]}
 RAIN: Final[dict[str, Any]] = {"rain_mm": 8.5, "read_at": "2026-07-14T07:00:00-04:00"}
 RAIN_DONE: Final[dict[str, Any]] = {

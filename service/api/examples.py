@@ -245,12 +245,12 @@ EXPLANATION: Final[dict[str, Any]] = {
             "label": "Minutes planned",
             "value": 218.0,
             "unit": "min",
-            "worked": "3 pulses within the windows, the day's maximum (1440 min) and the "
-            "block's share of the supply",
+            "worked": "3 pulses within the windows and the block's share of the supply",
             "source": "this service's model, [CHOICE]",
         },
     ],
     "ledger": [BALANCE_DAY],
+    "metered": [],
     "borrowed_reference_et": [BORROWED_SPAN],
     "weather": [
         {

@@ -14,6 +14,7 @@ from service.cli.pipes import SvgOption, today_of, write_picture
 from service.cli.terminal import (
     EXIT_UNFULFILLED,
     JsonOption,
+    note,
     open_service,
     out,
     paragraph,
@@ -23,6 +24,7 @@ from service.cli.terminal import (
 from service.operations.waterworks import check_flow as flows
 from service.operations.waterworks.check_flow import FlowReport
 from service.operations.waterworks.draw_figures import flow_figure, text_profile
+from service.operations.waterworks.learn_rate import RateOffer, get_rate_offer, use_rate
 
 
 def flow_check(
@@ -34,6 +36,14 @@ def flow_check(
     last_day: Annotated[
         date | None, typer.Option("--to", parser=parse_day, metavar="DATE", help="Default: today.")
     ] = None,
+    use_metered: Annotated[
+        bool,
+        typer.Option("--use-metered-flow", help="Plan with the emitter flow offered by the meter."),
+    ] = False,
+    use_stated: Annotated[
+        bool,
+        typer.Option("--use-stated-flow", help="Plan with the stated emitter flow again."),
+    ] = False,
     svg: SvgOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -42,6 +52,14 @@ def flow_check(
     Exit code 1 if something changed that somebody should look at.
     """
     service = open_service()
+    if use_metered and use_stated:
+        raise typer.BadParameter("--use-metered-flow and --use-stated-flow exclude each other")
+    offer = get_rate_offer(block, unit_of_work=service.unit_of_work, clock=service.clock)
+    if use_metered or use_stated:
+        wanted = offer.stated_l_per_h if use_stated else None
+        with service.unit_of_work(write=True) as unit:
+            offer, count = use_rate(unit, block, wanted, replanning=service.replanning)
+        note(f"{shown.count(count, 'plan')} replaced")
     end = last_day or today_of(block, service)
     report = flows.record_flow_check(
         block,
@@ -61,12 +79,50 @@ def flow_check(
                 **document,
                 "flow_origin": report.flow_origin,
                 "cautions": report.cautions,
+                "emitter_flow": _rate_document(offer),
             }
         )
     else:
         _show_flow(report)
+        _show_rate(offer)
     if report.is_alarm:
         raise typer.Exit(EXIT_UNFULFILLED)
+
+
+def _rate_document(offer: RateOffer) -> dict[str, object]:
+    return {
+        "run_count": offer.rate.run_count,
+        "rate_ratio": offer.rate.rate_ratio if offer.rate.is_enough else None,
+        "emitter_flow_l_per_h": offer.emitter_flow_l_per_h,
+        "stated_l_per_h": offer.stated_l_per_h,
+        "offered_l_per_h": offer.offered_l_per_h,
+        "reason": offer.reason,
+    }
+
+
+def _show_rate(offer: RateOffer) -> None:
+    """Print what the meter says of the emitters, if there is a meter."""
+    if not offer.rate.run_count:
+        return
+    out.print()
+    paragraph(offer.reason)
+    if offer.rate.is_enough:
+        paragraph(
+            f"Median of the last {shown.count(offer.rate.run_count, 'run')}:"
+            f" {100.0 * offer.rate.rate_ratio:.0f} % of {offer.emitter_flow_l_per_h:.3g} L/h an"
+            f" emitter, which plans count with (standard error"
+            f" {100.0 * offer.rate.error_fraction:.0f} %)."
+        )
+    if offer.offered_l_per_h is not None:
+        paragraph(
+            f"--use-metered-flow lets coming plans count with {offer.offered_l_per_h:.3g} L/h;"
+            f" their minutes become {1.0 / offer.rate.rate_ratio:.2f} times as many."
+        )
+    if offer.is_learned:
+        paragraph(
+            f"That flow is by the meter; stated are {offer.stated_l_per_h:.3g} L/h, which"
+            " --use-stated-flow goes back to."
+        )
 
 
 def _show_flow(report: FlowReport) -> None:

@@ -22,6 +22,7 @@ from service.cli import shown
 from service.cli.plan_text import headline, plan_document, sentence
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.operations.reading.read_plans import Explanation, PlanView, ledger_lines
+from service.records.feedback import MeteredDay
 from service.records.weather_basis import FieldOrigin
 
 LEDGER_COLUMNS = (
@@ -34,6 +35,8 @@ LEDGER_COLUMNS = (
     ("other", "other_mm"),
     ("end", "depletion_end_mm"),
 )
+NET_BY = {"metered": "meter", "reported": "report", "planned": "plan"}
+"""What the irrigation of a ledger day was taken from."""
 WIDE_TERMINAL = 160  # columns from which labels need no wrapping
 
 
@@ -72,6 +75,7 @@ def explanation_document(explanation: Explanation) -> dict[str, object]:
             for step in explanation.steps
         ],
         "ledger": list(ledger_lines(explanation.ledger)),
+        "metered": list(explanation.metered),
         "borrowed_reference_et": [asdict(span) for span in explanation.view.plan.weather.borrowed],
     }
 
@@ -87,7 +91,8 @@ def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
         " - net irrigation + what drains + crop use (Ks x Kc x ET0) + other (soil readings, a"
         " change of the zone's size)."
     )
-    table = plain_table("Day", *(name for name, _ in LEDGER_COLUMNS), right=tuple(range(1, 9)))
+    names = (name for name, _ in LEDGER_COLUMNS)
+    table = plain_table("Day", *names, "by", right=tuple(range(1, 9)))
     for line in lines:
         depths = (getattr(line, name) for _, name in LEDGER_COLUMNS)
         table.add_row(
@@ -96,8 +101,12 @@ def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
                 f"{value:.2f}" if name == "Ks" else _ledger_depth(value, units)
                 for (name, _), value in zip(LEDGER_COLUMNS, depths, strict=True)
             ),
+            NET_BY.get(line.irrigation_origin, ""),
         )
     out.print(table)
+    for metered in explanation.metered:
+        for text in _metered_texts(metered, units):
+            paragraph(text)
     plan, last = explanation.view.plan, lines[-1]
     if not last.leads_to(plan):
         paragraph(
@@ -112,6 +121,24 @@ def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
 def _ledger_depth(depth_mm: float, units: UnitSystem) -> str:
     """A depth with one decimal more than others have, so that a line adds up."""
     return f"{depth_mm / MM_PER_INCH:.3f}" if units is UnitSystem.US else f"{depth_mm:.2f}"
+
+
+def _metered_texts(metered: MeteredDay, units: UnitSystem) -> list[str]:
+    """What the meter counted on a day, and how the day is booked."""
+    day, texts = shown.short_day(metered.day), []
+    if metered.booked_l:
+        leaks = f", {metered.leakage_fraction:.0%} of it leaks" if metered.leakage_fraction else ""
+        texts.append(
+            f"{day}: {shown.volume(metered.booked_l, units)} by the meter{leaks}; the day is booked"
+            f" as {shown.depth(metered.irrigation_gross_mm, units)} gross."
+        )
+    if metered.questioned_l:
+        texts.append(
+            f"{day}: {shown.volume(metered.questioned_l, units)} by the meter are questioned, so"
+            " that the minutes are booked; correct the run, or report it again with"
+            " --confirm-volume."
+        )
+    return texts
 
 
 def _show_borrowed(view: PlanView, units: UnitSystem) -> None:

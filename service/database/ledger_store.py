@@ -108,6 +108,18 @@ class LedgerStore:
         )
         return mapping.ledger_rows(columns)
 
+    def read_gross_mm(self, block_keys: Ints, *, day: date) -> dict[int, float]:
+        """Irrigation of a day of these blocks, gross, by block key, as far as stored."""
+        columns = read_columns(
+            self._connection,
+            select(balance_day.c.block_key, balance_day.c.irrigation_gross_mm).where(
+                balance_day.c.day == day,
+                is_among(self._connection, balance_day.c.block_key, block_keys),
+            ),
+        )
+        gross_mm = columns.floats("irrigation_gross_mm").tolist()
+        return dict(zip(columns.ints("block_key").tolist(), gross_mm, strict=True))
+
     def read_first_days(self, block_keys: Ints) -> Days:
         """First ledger day of each of these blocks, settled or not; NaT where there is none."""
         stored = read_columns(

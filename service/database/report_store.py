@@ -250,6 +250,32 @@ class ReportStore:
             is_booked=columns.flags("is_volume_booked"),
         )
 
+    def read_meter_days(
+        self, block_keys: Ints, *, first_day: date, last_day: date
+    ) -> dict[tuple[int, date], tuple[float, float]]:
+        """Metered litres by block key and day: those that are booked, and those that are not."""
+        booked = func.sum(case((run.c.is_volume_booked, run.c.volume_l), else_=0.0))
+        columns = read_columns(
+            self._connection,
+            select(
+                run.c.block_key,
+                run.c.day,
+                booked.label("booked_l"),
+                (func.sum(run.c.volume_l) - booked).label("questioned_l"),
+            )
+            .where(
+                run.c.day.between(first_day, last_day),
+                run.c.volume_l.is_not(None),
+                run.c.duration_min > 0.0,
+                is_among(self._connection, run.c.block_key, block_keys),
+            )
+            .group_by(run.c.block_key, run.c.day),
+        )
+        cells = zip(columns.ints("block_key").tolist(), columns.days("day").tolist(), strict=True)
+        booked_l, questioned_l = columns.floats("booked_l"), columns.floats("questioned_l")
+        volumes = zip(booked_l.tolist(), questioned_l.tolist(), strict=True)
+        return dict(zip(cells, volumes, strict=True))
+
     def record_reading(self, reading: GaugeReading, *, recorded_at: datetime) -> LoadOutcome:
         """Store a rain-gauge reading; a changed one becomes a new version of it.
 

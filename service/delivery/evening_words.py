@@ -19,6 +19,7 @@ from service.delivery.caution_words import (
     shared_flags,
     shared_sentences,
 )
+from service.delivery.meter_words import meter_notes
 from service.delivery.plain_text import clean
 from service.delivery.timer_words import timer_notes
 from service.records.letters import BlockLine, EveningLetter, SiteLine
@@ -216,6 +217,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
     notes = [
         *injection,
         *timer_notes(block, words),
+        *meter_notes(block, words),
         *_less_than_asked(block, words),
         *flag_sentences(block.flags & ~shared, words, block.taken_full_day),
     ]

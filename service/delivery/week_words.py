@@ -149,6 +149,15 @@ def _block_notes(block: BlockWeek, words: Wording) -> tuple[str, ...]:
             notes.append(
                 words.gettext("Change: {change}.", change=words.percent(block.flow_change_fraction))
             )
+    if block.rate_ratio is not None:
+        notes.append(
+            words.gettext(
+                "By the meter, its emitters gave {share} of what plans count with ({count} runs)."
+                " Its page lets coming plans count with that.",
+                share=words.percent(block.rate_ratio),
+                count=words.number(block.rate_run_count),
+            )
+        )
     return tuple(notes)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
@@ -14,7 +15,8 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.sparse_canopy import expected_coefficient
 from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
 from service.database.session import UnitOfWork
-from service.errors import Fault, InputInvalid, PlanNotFound
+from service.delivery.meter_words import metered_texts
+from service.errors import Conflict, Fault, InputInvalid, PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.evening.replan_after import replan_for_site
 from service.operations.feedback.compare_meter import QUESTIONED
@@ -22,12 +24,15 @@ from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, 
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import (
+    LedgerLine,
     PlanView,
     get_plan,
     ledger_before,
     ledger_lines,
+    metered_days,
     plan_steps,
 )
+from service.operations.waterworks.learn_rate import rate_offer, use_rate
 from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import store_reading
 from service.pages.block_season import kc_chart, season_chart, season_days
@@ -38,6 +43,7 @@ from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
 from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
+from service.translations import Wording
 from service.waterworks.metered_run import FlowLimit
 
 SEASON_DAYS = 90
@@ -79,7 +85,8 @@ def _show(
         log_days = np.arange(np.datetime64(end - timedelta(days=LOG_DAYS)), np.datetime64(end) + 1)
         applied = unit.reports.read_applied(np.array([key], dtype=np.int64), log_days)
         pipes_and_water = summary(unit, block, today, visit.words)
-        ledger = () if view is None else ledger_lines(ledger_before(unit, view))
+        books = _books(unit, view, visit.words)
+        offer = rate_offer(unit, block, today=today)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     words = visit.words
     season = season_days(rows, latest, block)
@@ -91,7 +98,7 @@ def _show(
         block=block,
         view=view,
         why=() if view is None else plan_steps(view),
-        ledger=ledger,
+        books=books,
         days=season,
         season_chart=season_chart(season, block, words),
         kc_chart=kc_chart(season, block, words),
@@ -112,6 +119,8 @@ def _show(
         done=visit.query.get("done", ""),
         questioned=_question(visit),
         can_report=visit.may(Right.WATER_WRITE),
+        can_change=visit.may(Right.FARM_WRITE),
+        offer=offer,
     )
 
 
@@ -186,6 +195,20 @@ def enter_run(visit: Visit) -> Response:
         done = f"{_QUESTIONED_DONE}{questioned[0]}"
         return redirect(f"/blocks/{visit.params['block_id']}", done=done)
     return answer
+
+
+def use_emitter_flow(visit: Visit) -> Response:
+    """Plan with the emitter flow that the meter shows, or with the stated one again."""
+    farm_of(visit, Right.FARM_WRITE)
+    block_id = visit.params["block_id"]
+    try:
+        with visit.service.unit_of_work(write=True) as unit:
+            _, count = use_rate(
+                unit, block_id, entered_number(visit, "flow"), replanning=visit.service.replanning
+            )
+    except (Conflict, InputInvalid):
+        return redirect(f"/blocks/{block_id}", done="flow-gone")
+    return redirect(f"/blocks/{block_id}", done=f"flow-{'changed' if count else 'kept'}")
 
 
 def enter_soil(visit: Visit) -> Response:
@@ -277,6 +300,24 @@ def _is_unlikely(fault: Fault) -> bool:
 
 
 # --- what is shown -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Books:
+    """The ledger that leads to a plan."""
+
+    lines: tuple[LedgerLine, ...] = ()
+    metered: tuple[str, ...] = ()
+    """What the meter counted on its days, as text."""
+
+
+def _books(unit: UnitOfWork, view: PlanView | None, words: Wording) -> Books:
+    if view is None:
+        return Books()
+    rows = ledger_before(unit, view)
+    metered = metered_days(unit, view.block, rows)
+    texts = (text for each in metered for text in metered_texts(each, words))
+    return Books(ledger_lines(rows), tuple(texts))
 
 
 def _plan(visit: Visit, block_id: str, day: date | None) -> PlanView | None:

@@ -107,3 +107,18 @@ class MeteredRuns:
     volume_l: Floats
     is_booked: NDArray[np.bool_]
     """The ledger takes the volume; False: it was questioned, or reported before volumes counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeteredDay:
+    """What a block's meter counted on a day, and how the day is booked."""
+
+    day: date
+    booked_l: float
+    """Volume that the ledger takes."""
+    questioned_l: float
+    """Volume that it does not: the minutes of those runs are booked."""
+    irrigation_gross_mm: float
+    """Irrigation of the whole day in the ledger."""
+    leakage_fraction: float
+    """Share of the volume that misses the emitters."""

@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from service.agronomy.pulse_plan import ShortfallCause
+from service.records.feedback import MeteredDay
 from service.records.timers import TimerProgram
 from service.records.weather import Attribution
 
@@ -90,6 +91,8 @@ class BlockLine:
     """Day on which the root zone was taken as full, for want of an answer."""
     timer: TimerLine | None = None
     """None: the block has no timer."""
+    metered: MeteredDay | None = None
+    """What the meter counted on the day before; None: nothing."""
 
     @property
     def is_dormant(self) -> bool:
@@ -159,6 +162,10 @@ class BlockWeek:
     flow_verdict: str
     """Flow-check verdict of the season's metered runs; empty without a meter."""
     flow_change_fraction: float | None
+    rate_ratio: float | None = None
+    """Metered rate over that of the plans, where it is offered for coming ones; None: it is not."""
+    rate_run_count: int = 0
+    """Runs that it rests on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

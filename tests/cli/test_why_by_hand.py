@@ -57,8 +57,9 @@ class Printed:
         rows = []
         for line in self.text.splitlines():
             cells = line.split()
-            if len(cells) == 11 and re.fullmatch(r"[A-Z][a-z]{2}", cells[0]):
-                rows.append([number(each) for each in cells[3:]])
+            # The last cell is what the irrigation was taken from, empty on a day without any.
+            if len(cells) in (11, 12) and re.fullmatch(r"[0-9]{1,2}", cells[1]):
+                rows.append([number(each) for each in cells[3:11]])
         return rows
 
 

@@ -317,6 +317,8 @@ def test_the_week_in_numbers() -> None:
             flow_verdict="the flow fell at once: a closed valve, a blocked filter or a pinched"
             " line",
             flow_change_fraction=-0.25,
+            rate_ratio=1.152,
+            rate_run_count=20,
         )
     )
     message = parsed(letter)
@@ -333,6 +335,7 @@ def test_the_week_in_numbers() -> None:
         "No runs reported on 2 days",
         "Flow check: the flow fell at once",
         "Change: -25%.",
+        "By the meter, its emitters gave 115% of what plans count with (20 runs).",
     ):
         assert phrase in text
     assert "Short in the afternoon on 1 day." in html(message)

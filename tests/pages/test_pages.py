@@ -41,6 +41,7 @@ from tests.api.invented_farm import (
     load,
     plan_evening,
 )
+from tests.operations.waterworks.test_learn_rate import LEVEL, store_season
 from tests.pages.conftest import Reader, farm_of_many, key_for
 
 PAGES = (
@@ -262,6 +263,25 @@ def test_a_volume_that_is_questioned_can_be_confirmed(reader: Reader) -> None:
     answer = reader.send(page, f"{page}/runs", **run, confirm="yes")
     assert answer.headers["Location"].endswith("done=runs-changed")
     assert "the meter</td>" in reader.text(page)
+
+
+def test_the_flow_that_the_meter_shows_is_used_with_one_button(
+    service: Service, reader: Reader
+) -> None:
+    store_season(service, LEVEL)
+    page = f"/blocks/{BLOCK_ID}"
+    shown = reader.text(page)
+    assert "What the meter shows" in shown and "another rate" in shown
+    (offered,) = re.findall(r'name="flow" value="([0-9.]+)"', shown)
+    answer = reader.send(page, f"{page}/emitter-flow", flow=offered)
+    assert answer.headers["Location"].endswith("done=flow-changed")
+    shown = reader.text(page)
+    assert "agrees with the emitter flow" in shown
+    (stated,) = re.findall(r'name="flow" value="([0-9.]+)"', shown)
+    gone = reader.send(page, f"{page}/emitter-flow", flow="9.5")
+    assert gone.headers["Location"].endswith("done=flow-gone")
+    answer = reader.send(page, f"{page}/emitter-flow", flow=stated)
+    assert answer.headers["Location"].endswith("done=flow-changed")
 
 
 def test_the_page_of_a_block_asks_how_wet_the_soil_is_until_somebody_says_it(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date, datetime
 from typing import Self
 
@@ -38,6 +39,18 @@ class StepOut(Out):
         )
 
 
+class MeteredDayOut(Out):
+    """A day of a block's meter."""
+
+    day: date = Field(description="Local day.")
+    booked_l: float = Field(description="Volume that the ledger takes, L.")
+    questioned_l: float = Field(
+        description="Volume that it does not take, as the minutes of those runs are booked, L."
+    )
+    irrigation_gross_mm: float = Field(description="Irrigation of the day in the ledger, mm.")
+    leakage_fraction: float = Field(description="Share of the volume that misses the emitters.")
+
+
 class ExplanationOut(Out):
     """The reasoning behind a plan."""
 
@@ -50,6 +63,9 @@ class ExplanationOut(Out):
     ledger: list[BalanceDayOut] = Field(
         description="The last days of the ledger before that day, as they are now: their last"
         " depletion is the one that the plan begins with, until weather or reports change it."
+    )
+    metered: list[MeteredDayOut] = Field(
+        description="What the block's meter counted on those days, and how it was booked."
     )
     weather: list[WeatherDayOut] = Field(
         description="The weather behind it: yesterday, today and the coming days."
@@ -71,6 +87,7 @@ class ExplanationOut(Out):
             summary=plan_summary(plan),
             steps=[StepOut.from_record(step) for step in explanation.steps],
             ledger=BalanceDayOut.from_rows(explanation.ledger),
+            metered=[MeteredDayOut(**asdict(each)) for each in explanation.metered],
             weather=weather_days(plan.weather),
             borrowed_reference_et=borrowed_spans(plan.weather),
         )

@@ -13,6 +13,7 @@ from service.errors import Fault, InputInvalid, NotFound
 from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.ports import Clock
 from service.records.farms import BlockDefinition, FarmBundle
+from service.records.metered_flow import metered_flow
 
 CATCH_TEST_ORIGIN = "catch test of"
 WATER_REPORT_ORIGIN = "water report of"
@@ -47,7 +48,17 @@ def _kept(block: BlockDefinition, stored: BlockDefinition | None) -> BlockDefini
         if origin.startswith(beginning) and block.origins.get(name) != GIVEN:
             changed: dict[str, Any] = {name: getattr(stored, name)}
             block = replace(block, **changed, origins={**block.origins, name: origin})
-    return block
+    return _with_learned_flow(block, stored)
+
+
+def _with_learned_flow(block: BlockDefinition, stored: BlockDefinition) -> BlockDefinition:
+    """The emitter flow that was learned, while the file states the same flow as when it was."""
+    learned, name = metered_flow(stored), "emitter_flow_l_per_h"
+    is_same_file = learned is not None and block.emitter_flow_l_per_h == learned.stated_l_per_h
+    if not is_same_file or block.origins.get(name, GIVEN) != GIVEN:
+        return block
+    origins = {**block.origins, name: stored.origins[name]}
+    return replace(block, emitter_flow_l_per_h=stored.emitter_flow_l_per_h, origins=origins)
 
 
 def change_number(

@@ -121,13 +121,14 @@ def block_meter(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> Blo
         passable = passable_flow(
             design_l_per_h,
             pipes_l_per_h=at_meter(unregulated_flow_l_per_h(block), block),
-            supply_l_per_h=_supply_flow_l_per_h(unit, block),
+            supply_l_per_h=supply_flow_l_per_h(unit, block),
             spread_fraction=run_spread_fraction(ratio),
         )
     return BlockMeter(block.block_id, design_l_per_h, run_band_fraction(ratio), passable)
 
 
-def _supply_flow_l_per_h(unit: UnitOfWork, block: BlockDefinition) -> float:
+def supply_flow_l_per_h(unit: UnitOfWork, block: BlockDefinition) -> float:
+    """Flow of a block's supply."""
     keys = np.array([*unit.blocks.farm_keys([block.farm_id]).values()], dtype=np.int64)
     table = unit.blocks.read_supply_table(keys)
     return float(table.flow_l_per_h[table.supply_ids.index(block.supply_id)])

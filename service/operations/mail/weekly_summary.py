@@ -16,6 +16,7 @@ from service.agronomy.reasoning import PlanFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.reading.read_farms import local_day
 from service.operations.waterworks.check_flow import check_flow
+from service.operations.waterworks.learn_rate import RateOffer, rate_offer
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.ledger import IrrigationOrigin, LedgerRows
 from service.records.letters import BlockWeek, WeeklyLetter
@@ -108,6 +109,7 @@ def weekly_letter(
             for block in blocks
         ]
         farm_keys = np.array([*unit.blocks.farm_keys([farm.farm_id]).values()], dtype=np.int64)
+        offers = [rate_offer(unit, block, today=last_day) for block in blocks]
         weather = unit.weather.read_rows(
             unit.blocks.list_site_keys(farm_keys), first_day=first_day, last_day=last_day
         )
@@ -119,15 +121,15 @@ def weekly_letter(
         first_day=first_day,
         last_day=last_day,
         blocks=tuple(
-            _block_week(block, rows, _flow(block, last_day, unit_of_work))
-            for block, rows in zip(blocks, ledgers, strict=True)
+            _block_week(block, rows, _flow(block, last_day, unit_of_work), offer)
+            for block, rows, offer in zip(blocks, ledgers, offers, strict=True)
         ),
         attributions=tuple(each for name, each in attributions.items() if name in used),
     )
 
 
 def _block_week(
-    block: BlockDefinition, rows: LedgerRows, flow: tuple[str, float | None]
+    block: BlockDefinition, rows: LedgerRows, flow: tuple[str, float | None], offer: RateOffer
 ) -> BlockWeek:
     verdict, change_fraction = flow
     applied_mm = _total(rows, "irrigation_gross_mm")
@@ -147,6 +149,8 @@ def _block_week(
         unobserved_days_count=int((~rows.is_observed).sum()),
         flow_verdict=verdict,
         flow_change_fraction=change_fraction,
+        rate_ratio=offer.rate.rate_ratio if offer.is_offered else None,
+        rate_run_count=offer.rate.run_count,
     )
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.records.farms import BlockDefinition
+from service.records.metered_flow import metered_flow, stated_emitter_flow_l_per_h
 from service.waterworks.block_hydraulics import (
     Block,
     BlockFlow,
@@ -134,7 +135,7 @@ def solve_definition(
     report = solve_layout(
         block.block_id,
         _layout(block),
-        emitter_flow_l_per_h=block.emitter_flow_l_per_h,
+        emitter_flow_l_per_h=stated_emitter_flow_l_per_h(block),
         emitter_spacing_m=block.emitter_spacing_m,
         target_uniformity_pct=target_uniformity_pct,
     )
@@ -144,8 +145,7 @@ def solve_definition(
 
 def design_uniformity_pct(block: BlockDefinition) -> float:
     """Emission uniformity of a block's pipes; raises NotFound if they are not described."""
-    flow = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
-    return flow.design_uniformity_pct
+    return _solved_as_made(block, _layout(block))[1].design_uniformity_pct
 
 
 def _layout(block: BlockDefinition) -> BlockLayout:
@@ -159,7 +159,7 @@ def _layout(block: BlockDefinition) -> BlockLayout:
 
 def travel_times_min(block: BlockDefinition) -> tuple[float, float]:
     """Minutes until a block is full and delivers evenly, and from its inlet to its last emitter."""
-    pipes, flow, _ = _solved(_layout(block), block.emitter_flow_l_per_h, block.emitter_spacing_m)
+    pipes, flow, _ = _solved_as_made(block, _layout(block))
     if flow.dry_emitter_count:
         cautions = "; ".join(solve_definition(block).cautions)
         raise InputInvalid(
@@ -172,6 +172,8 @@ def travel_times_min(block: BlockDefinition) -> tuple[float, float]:
 
 def expected_flow_l_per_h(block: BlockDefinition) -> tuple[float, str]:
     """Expected flow of a block, and where that figure comes from."""
+    if metered_flow(block) is not None:
+        return _nominal_flow_l_per_h(block), "emitter flow by the meter, times the emitters"
     if block.layout is not None:
         return _of_area(block, block.layout), "the block's pipes and pressure"
     return _nominal_flow_l_per_h(block), "emitter flow as stated, times the emitters of the area"
@@ -192,11 +194,18 @@ def unregulated_flow_l_per_h(block: BlockDefinition) -> float:
 
 
 def _of_area(block: BlockDefinition, layout: BlockLayout) -> float:
-    """Flow of the whole area, as far above or below its stated flow as that of the pipes."""
-    flow = _solved(layout, block.emitter_flow_l_per_h, block.emitter_spacing_m)[1]
-    per_row = layout.emitter_count * block.emitter_flow_l_per_h
-    share = flow.inlet_flow_l_per_h / (flow.lateral_flow_l_per_h.size * per_row)
-    return share * _nominal_flow_l_per_h(block)
+    """Flow of the whole area: of each of its emitters, the mean of those of the pipes."""
+    flow = _solved_as_made(block, layout)[1]
+    count = flow.lateral_flow_l_per_h.size * layout.emitter_count
+    mean_l_per_h = flow.inlet_flow_l_per_h / count
+    return mean_l_per_h / block.emitter_flow_l_per_h * _nominal_flow_l_per_h(block)
+
+
+def _solved_as_made(
+    block: BlockDefinition, layout: BlockLayout
+) -> tuple[Block, BlockFlow, tuple[RegulatorFinding, ...]]:
+    """The pipes with the emitters as they are made: a learned flow has their pressures in it."""
+    return _solved(layout, stated_emitter_flow_l_per_h(block), block.emitter_spacing_m)
 
 
 def _nominal_flow_l_per_h(block: BlockDefinition) -> float:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
+
+import numpy as np
 
 from service.agronomy.reasoning import Step, explain_plan
 from service.agronomy.reference_et_terms import reference_et_terms
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, PlanNotFound
 from service.records.farms import BlockDefinition
-from service.records.ledger import LedgerRows
+from service.records.feedback import MeteredDay
+from service.records.ledger import IrrigationOrigin, LedgerRows
 from service.records.plans import PublishedPlan
 
 LONGEST_SPAN_DAYS = 400
@@ -40,6 +44,8 @@ class Explanation:
     steps: tuple[Step, ...]
     ledger: LedgerRows
     """Its last days before the day planned, as they stand now."""
+    metered: tuple[MeteredDay, ...]
+    """What the meter counted on those days."""
 
 
 def get_plan(
@@ -96,7 +102,8 @@ def explain(
     view = get_plan(block_id, day=day, version=version, unit_of_work=unit_of_work)
     with unit_of_work(write=False) as unit:
         ledger = ledger_before(unit, view)
-    return Explanation(view=view, steps=plan_steps(view), ledger=ledger)
+        metered = metered_days(unit, view.block, ledger)
+    return Explanation(view=view, steps=plan_steps(view), ledger=ledger, metered=metered)
 
 
 def ledger_before(unit: UnitOfWork, view: PlanView) -> LedgerRows:
@@ -107,6 +114,33 @@ def ledger_before(unit: UnitOfWork, view: PlanView) -> LedgerRows:
         first_day=day - timedelta(days=SHOWN_LEDGER_DAYS),
         last_day=day - timedelta(days=1),
     )
+
+
+def metered_days(
+    unit: UnitOfWork, block: BlockDefinition, rows: LedgerRows
+) -> tuple[MeteredDay, ...]:
+    """What a block's meter counted on the days of a ledger; days without a meter are left out."""
+    if not rows.days.size:
+        return ()
+    days: list[date] = rows.days.astype("datetime64[D]").tolist()
+    key = unit.blocks.get_block_key(block.block_id)
+    counted = unit.reports.read_meter_days(
+        np.array([key], dtype=np.int64), first_day=days[0], last_day=days[-1]
+    )
+    gross_mm = rows.numbers["irrigation_gross_mm"].tolist()
+    return tuple(
+        metered_day(block, day, counted[key, day], depth_mm)
+        for day, depth_mm in zip(days, gross_mm, strict=True)
+        if (key, day) in counted
+    )
+
+
+def metered_day(
+    block: BlockDefinition, day: date, volumes: tuple[float, float], gross_mm: float
+) -> MeteredDay:
+    """A day of a block's meter from the litres that are booked and questioned."""
+    leakage = 0.0 if math.isnan(block.leakage_fraction) else block.leakage_fraction
+    return MeteredDay(day, *volumes, gross_mm, leakage)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +159,8 @@ class LedgerLine:
     other_mm: float
     """Soil readings, and a change of the zone's size."""
     depletion_end_mm: float
+    irrigation_origin: str
+    """``none``, ``reported``, ``planned`` or ``metered``."""
 
     def leads_to(self, plan: PublishedPlan) -> bool:
         """Whether a plan begins with the depletion at the end of this day, as it is now."""
@@ -149,6 +185,7 @@ def ledger_lines(rows: LedgerRows) -> tuple[LedgerLine, ...]:
             actual_crop_et_mm=float(numbers["actual_crop_et_mm"][row]),
             other_mm=float(numbers["resize_mm"][row] + numbers["correction_mm"][row]),
             depletion_end_mm=float(numbers["depletion_end_mm"][row]),
+            irrigation_origin=IrrigationOrigin(rows.irrigation_origin[row]).name.lower(),
         )
         for row, day in enumerate(days)
     )

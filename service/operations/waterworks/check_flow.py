@@ -5,7 +5,7 @@ pipes should give, over a season.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -17,6 +17,7 @@ from service.operations.reading.block_pipes import at_meter, expected_flow_l_per
 from service.ports import Clock
 from service.records.farms import BlockDefinition
 from service.records.feedback import MeteredRuns
+from service.records.metered_flow import stated_emitter_flow_l_per_h
 from service.records.waterworks import FlowFinding
 from service.translations.catalogue import marked
 from service.waterworks.flow_check import FlowCheck, FlowVerdict, expected_volume_l
@@ -66,7 +67,7 @@ def check_flow(
     """
     _check_span(first_day, last_day)
     with unit_of_work(write=False) as unit:
-        return _report(unit, block_id, first_day, last_day)
+        return flow_report(unit, block_id, first_day, last_day)
 
 
 def record_flow_check(
@@ -80,7 +81,7 @@ def record_flow_check(
     """The same, stored as a finding for the day of the last run; without runs nothing is stored."""
     _check_span(first_day, last_day)
     with unit_of_work(write=True) as unit:
-        report = _report(unit, block_id, first_day, last_day)
+        report = flow_report(unit, block_id, first_day, last_day)
         if report.days.size:
             unit.waterworks.save_finding(
                 unit.blocks.get_block_key(block_id),
@@ -142,21 +143,17 @@ def flow_document(report: FlowReport) -> dict[str, object]:
     }
 
 
-def _report(unit: UnitOfWork, block_id: str, first_day: date, last_day: date) -> FlowReport:
+def flow_report(unit: UnitOfWork, block_id: str, first_day: date, last_day: date) -> FlowReport:
+    """What the runs of a span show, inside a transaction."""
     block = unit.blocks.get_block(block_id, day=last_day)
     runs = _until(
         unit.reports.read_metered(unit.blocks.get_block_key(block_id), first_day=first_day),
         last_day,
     )
-    farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
-    changes = unit.blocks.list_version_days(
-        np.array([farm_key], dtype=np.int64), first_day=first_day, last_day=last_day
-    )
     flow = np.full(runs.days.size, math.nan)
     origin = ""
-    for begin in [first_day, *changes]:
+    for begin, version in versions_as_compared(unit, block, first_day, last_day):
         later = runs.days >= np.datetime64(begin)
-        version = _as_of(unit, block, begin)
         expected_l_per_h, origin = expected_flow_l_per_h(version)
         flow[later] = at_meter(expected_l_per_h, version)
     measured = np.isfinite(runs.volume_l)
@@ -181,6 +178,44 @@ def _report(unit: UnitOfWork, block_id: str, first_day: date, last_day: date) ->
         flow_origin=origin,
         check=check,
         cautions=tuple(cautions),
+    )
+
+
+def versions_as_compared(
+    unit: UnitOfWork, block: BlockDefinition, first_day: date, last_day: date
+) -> list[tuple[date, BlockDefinition]]:
+    """The versions of a block with the first day of each, as its metered runs are compared.
+
+    An emitter flow that was learned from the meter counts for the runs before it was accepted too,
+    as far back as the emitters are the same ones: nothing changed in the field on that day.
+    """
+    farm_key = unit.blocks.farm_keys([block.farm_id])[block.farm_id]
+    changes = unit.blocks.list_version_days(
+        np.array([farm_key], dtype=np.int64), first_day=first_day, last_day=last_day
+    )
+    found: list[tuple[date, BlockDefinition]] = []
+    later = block
+    for begin in reversed([first_day, *changes]):
+        version = _as_of(unit, block, begin)
+        if emitters_of(version) == emitters_of(later):
+            name = "emitter_flow_l_per_h"
+            origins = {**version.origins, name: later.origins.get(name, "")}
+            version = replace(
+                version, emitter_flow_l_per_h=later.emitter_flow_l_per_h, origins=origins
+            )
+        found.append((begin, version))
+        later = version
+    return found[::-1]
+
+
+def emitters_of(block: BlockDefinition) -> tuple[float, ...]:
+    """What makes the emitters of a block other ones: their number, and their flow as stated."""
+    return (
+        block.area_m2,
+        block.row_spacing_m,
+        block.emitter_spacing_m,
+        block.laterals_per_row_count,
+        stated_emitter_flow_l_per_h(block),
     )
 
 

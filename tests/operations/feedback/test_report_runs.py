@@ -10,6 +10,7 @@ import pytest
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.units import L_PER_GALLON
+from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service
 from service.errors import InputInvalid
 from service.operations.evening.run_day import run_day
@@ -23,6 +24,9 @@ from service.operations.feedback.report_runs import (
     RunReport,
     report_runs,
 )
+from service.operations.mail.evening_mail import evening_letter
+from service.operations.reading.read_farms import list_farms
+from service.operations.reading.read_plans import explain, ledger_lines
 from service.operations.waterworks.order_fertigation import FertigationRequest, order_fertigation
 from service.records.ledger import IrrigationOrigin
 from service.waterworks.block_layout import BlockLayout
@@ -209,6 +213,31 @@ def test_what_leaks_beside_the_emitters_is_no_depth_and_no_fault(own_service: Se
     assert note.verdict == "as-expected"
     assert note.flow_ratio == pytest.approx(1.0)
     assert found.questioned_count == 0
+
+
+def test_the_reasoning_and_the_evening_letter_say_what_was_metered_and_how_it_is_booked(
+    own_service: Service,
+) -> None:
+    area_m2, depth_mm = design_depth_mm(own_service, RUN.duration_min)
+    volume_l = 1.1 * depth_mm * area_m2
+    doubted_l = 9.0 * volume_l
+    later = replace(RUN, started_at=RUN.started_at + timedelta(hours=6), volume_l=doubted_l)
+    report(own_service, replace(RUN, volume_l=volume_l), later)
+    explained = explain(BLOCK_ID, day=PLAN_DAY, unit_of_work=own_service.unit_of_work)
+    (farm,) = list_farms([FARM_ID], unit_of_work=own_service.unit_of_work)
+    letter = evening_letter(
+        farm, PLAN_DAY, unit_of_work=own_service.unit_of_work, attributions=ATTRIBUTIONS
+    )
+    (line,) = [each for each in letter.blocks if each.block_id == BLOCK_ID]
+    (metered,) = explained.metered
+    assert line.metered == metered
+    assert (metered.day, metered.leakage_fraction) == (TODAY, 0.0)
+    assert metered.booked_l == pytest.approx(volume_l)
+    assert metered.questioned_l == pytest.approx(doubted_l)
+    assert metered.irrigation_gross_mm == pytest.approx(2.1 * depth_mm)
+    assert ledger_lines(explained.ledger)[-1].irrigation_origin == "metered"
+    (other,) = [each for each in letter.blocks if each.block_id == BARE_BLOCK_ID]
+    assert other.metered is None
 
 
 def test_of_runs_with_and_without_a_meter_each_is_booked_by_what_is_known(

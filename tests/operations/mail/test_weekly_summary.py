@@ -24,6 +24,7 @@ from service.records.mail import Person
 from service.waterworks.flow_check import FlowVerdict
 from tests.api.invented_farm import BLOCK_ID, FARM_ID
 from tests.operations.metered_runs import store_runs
+from tests.operations.waterworks.test_learn_rate import LEVEL, store_season
 
 ZONE = "America/New_York"
 SUNDAY = date(2026, 7, 12)
@@ -120,3 +121,13 @@ def test_a_block_with_a_meter_has_what_the_meter_says(own_service: Service) -> N
     assert north(letter_of(own_service)).flow_verdict == ""
     store_runs(own_service.unit_of_work, BLOCK_ID, [date(2026, 7, 10)], [5000.0])
     assert north(letter_of(own_service)).flow_verdict == FlowVerdict.TOO_FEW_RUNS
+
+
+def test_the_week_says_what_the_emitters_give_where_plans_can_count_with_it(
+    own_service: Service,
+) -> None:
+    assert north(letter_of(own_service)).rate_ratio is None
+    store_season(own_service, LEVEL)
+    week = north(letter_of(own_service))
+    assert week.rate_ratio == pytest.approx(LEVEL, abs=0.01)
+    assert week.rate_run_count == 20
