@@ -49,6 +49,7 @@ from tests.api.test_waterworks import BLOCK, CAUGHT, PIPED_FARM
 from tests.databases import copied, lent
 from tests.invented_summers import import_last_summer
 from tests.pages.conftest import Reader, key_for
+from tests.spelling import british
 
 PAGE = f"/blocks/{BLOCK}/pipes-and-water"
 SITE = """
@@ -383,6 +384,18 @@ def test_a_fall_of_the_flow_is_named_with_the_rate_of_false_alarms(
     assert "The flow fell at once" in page
     assert "once in 3,000 runs" in page
     assert page.count("<svg") == 2
+
+
+def test_us_readers_see_no_british_spelling_and_others_no_american(reader: Reader) -> None:
+    reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
+    reader.send(PAGE, f"{PAGE}/fertigations", **ORDER)
+    path = f"{PAGE}?acid=sulfuric&strength=93&ph=6.5"
+    page = re.sub(r"<[^>]*>", " ", reader.text(path))
+    assert "Fertilizer in the water" in page and "Acid per liter" in page
+    assert british(page) == []
+    reader.send(PAGE, "/reading", units="si")
+    page = reader.text(path)
+    assert "Fertiliser in the water" in page and "Acid per litre" in page
 
 
 def test_an_injection_is_ordered_shown_with_its_cautions_and_taken_back(
