@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, make_block_batch
-from service.agronomy.daily_plan import SiteDays
+from service.agronomy.block_days import SiteDays
 from service.agronomy.records import CurveDefinition, Days, Floats, WallWindow, WindowBatch
 from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.weather_day import RawWeather

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.daily_plan import SiteDays
+from service.agronomy.block_days import SiteDays
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.units import MINUTES_PER_DAY
 

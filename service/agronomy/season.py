@@ -14,15 +14,8 @@ from typing import Any, cast
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch
-from service.agronomy.daily_plan import (
-    CropDays,
-    DailyPlan,
-    SiteDays,
-    crop_days,
-    days_of,
-    plan_tomorrow,
-    ready_min,
-)
+from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of
+from service.agronomy.daily_plan import DailyPlan, plan_tomorrow, ready_min
 from service.agronomy.freeze_hold import hold_windows
 from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
 from service.agronomy.water_balance import DayLedger, PulseTimes, step_day

@@ -15,10 +15,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from service.agronomy.block_days import SiteDays
 from service.agronomy.civil_day import midnight_utc_min
 from service.agronomy.climatology import MONTHS_PER_YEAR, normals_on
 from service.agronomy.crop_water_use import climate_term, counted_climate, trailing_climate_term
-from service.agronomy.daily_plan import SiteDays
 from service.agronomy.dewpoint import DewpointOffsets, dewpoint_offsets, months_of
 from service.agronomy.records import Days, Floats, Ints, SiteBatch
 from service.agronomy.reference_et import fill_reference_et, reference_et_mm

@@ -12,13 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
+from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of
 from service.agronomy.daily_plan import (
-    CropDays,
     DailyPlan,
-    SiteDays,
     coming_days,
-    crop_days,
-    days_of,
     keep_ledger,
     plan_tomorrow,
     ready_min,

@@ -7,8 +7,9 @@ from datetime import date
 import numpy as np
 import pytest
 
+from service.agronomy.block_days import crop_days
 from service.agronomy.crop_table import CROPS
-from service.agronomy.daily_plan import coming_days, crop_days, plan_tomorrow
+from service.agronomy.daily_plan import coming_days, plan_tomorrow
 from service.agronomy.dormancy import (
     WHOLE_YEAR,
     default_watering_season,

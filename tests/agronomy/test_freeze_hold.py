@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.agronomy.daily_plan import SiteDays, crop_days, plan_tomorrow
+from service.agronomy.block_days import SiteDays, crop_days
+from service.agronomy.daily_plan import plan_tomorrow
 from service.agronomy.freeze_hold import NEVER_MIN, cold_hours, hold_windows
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import CurveDefinition

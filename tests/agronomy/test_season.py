@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from service.agronomy.block_batch import BlockBatch
-from service.agronomy.daily_plan import SiteDays, crop_days, days_of, plan_tomorrow, ready_min
+from service.agronomy.block_days import SiteDays, crop_days, days_of
+from service.agronomy.daily_plan import plan_tomorrow, ready_min
 from service.agronomy.records import CurveDefinition
 from service.agronomy.season import SeasonRun, run_season
 from service.agronomy.water_balance import step_day

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from service.agronomy.daily_plan import SiteDays
+from service.agronomy.block_days import SiteDays
 from service.agronomy.freeze_hold import cold_hours
 from service.farm_files.farm_file import parse_farm
 from service.operations.review.hindcast import Hindcast, hindcast

@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
+from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS, resting_sum_c_day
-from service.agronomy.daily_plan import CropDays, SiteDays, crop_days, days_of, keep_ledger
+from service.agronomy.daily_plan import keep_ledger
 from service.agronomy.dormancy import is_dormant
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints

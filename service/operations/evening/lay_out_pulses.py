@@ -15,17 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
+from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of, take_crop
 from service.agronomy.civil_day import day_lengths_min, midnight_utc
-from service.agronomy.daily_plan import (
-    CropDays,
-    DailyPlan,
-    SiteDays,
-    coming_days,
-    crop_days,
-    days_of,
-    plan_tomorrow,
-    take_crop,
-)
+from service.agronomy.daily_plan import DailyPlan, coming_days, plan_tomorrow
 from service.agronomy.freeze_hold import hold_windows
 from service.agronomy.injection_room import PlannedDay, changed_plan
 from service.agronomy.outlook import Outlook

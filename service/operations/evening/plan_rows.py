@@ -17,8 +17,9 @@ import numpy as np
 import orjson
 
 from service.agronomy.block_batch import BlockBatch, young_canopy_is_full
+from service.agronomy.block_days import CropDays
 from service.agronomy.coefficient_steps import coefficient_steps
-from service.agronomy.daily_plan import CropDays, DailyPlan, ready_min
+from service.agronomy.daily_plan import DailyPlan, ready_min
 from service.agronomy.dormancy import dormant_days
 from service.agronomy.outlook import NEVER, Outlook
 from service.agronomy.reasoning import PlanFlag

@@ -14,9 +14,9 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, make_block_batch, take_rows
+from service.agronomy.block_days import crop_days, days_of
 from service.agronomy.climatology import normals_on
 from service.agronomy.county_need import CountyNeed, weekly_need
-from service.agronomy.daily_plan import crop_days, days_of
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.watering_rules import credited_rain_mm
 from service.database.session import UnitOfWorkFactory

@@ -14,8 +14,8 @@ from datetime import date
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, make_block_batch
+from service.agronomy.block_days import SiteDays, crop_days, days_of
 from service.agronomy.civil_day import day_lengths_min
-from service.agronomy.daily_plan import SiteDays, crop_days, days_of
 from service.agronomy.records import Days, Floats, Ints, WindowBatch
 from service.agronomy.season import SeasonRun, run_season
 from service.agronomy.site_weather import SiteWeather, site_weather

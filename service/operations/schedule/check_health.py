@@ -13,7 +13,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from service.agronomy.block_batch import make_block_batch
-from service.agronomy.daily_plan import crop_days
+from service.agronomy.block_days import crop_days
 from service.agronomy.records import Floats
 from service.agronomy.watering_rules import pulse_limits
 from service.agronomy.weather_flags import FieldFlag

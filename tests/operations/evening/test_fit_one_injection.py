@@ -17,7 +17,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.agronomy.block_batch import make_block_batch
-from service.agronomy.daily_plan import SiteDays, crop_days, plan_tomorrow
+from service.agronomy.block_days import SiteDays, crop_days
+from service.agronomy.daily_plan import plan_tomorrow
 from service.agronomy.injection_room import PlannedDay, changed_plan, pulse_fault
 from service.agronomy.watering_window import watering_windows
 from service.errors import InputInvalid
