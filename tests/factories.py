@@ -57,6 +57,7 @@ ORDINARY_NUMBERS: Mapping[str, float] = {
     "transmission_ratio": 1.0,
     "trigger_fraction": 0.7,
     "rain_room_fraction": 0.3,
+    "alley_root_fraction": 0.0,
     "freeze_hold_c": 0.0,
     "watering_start_doy": 1.0,
     "watering_end_doy": 365.0,

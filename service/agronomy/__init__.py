@@ -51,6 +51,7 @@ Water use into depletion
 
     effective_rain    the part of the rain that enters the managed soil
     root_zone         what the zone holds and gives; what the emitters do to it
+    alley_store       rain that roots outside the wet strip find, used first
     block_days        the steps above for all blocks at once: their days
     water_balance     one day of the zone, and the loop over days
     stress_kernel     depletion within the day between pulses, compiled

@@ -15,6 +15,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from service.agronomy.alley_store import alley_share
 from service.agronomy.canopy_density import density_coefficient
 from service.agronomy.crop_water_use import BARE_SOIL_KC
 from service.agronomy.records import (
@@ -51,6 +52,8 @@ class BlockBatch:
     area_m2: Floats
     initial_depletion_mm: Floats
     """NaN where the grower gave none."""
+    alley_share: Floats
+    """Share of the ground outside the wet strip that the crop has roots in, of the whole ground."""
 
 
 def day_of_year(month: int, day: int) -> int:
@@ -91,7 +94,7 @@ def make_block_batch(
     Returns: a BlockBatch; NaN numbers stay NaN.
     Source: growth with age is [CHOICE], see :func:`service.agronomy.root_zone.size_by_age`.
     """
-    depth_share, root_share, _ = _shares_of_full_size(numbers, season_year)
+    depth_share, root_share, canopy_share = _shares_of_full_size(numbers, season_year)
     root_depth_m = numbers["root_depth_m"] * np.where(
         numbers["root_depth_is_scaled"] > 0, depth_share, 1.0
     )
@@ -117,6 +120,9 @@ def make_block_batch(
         site_index=site_index,
         area_m2=numbers["area_m2"],
         initial_depletion_mm=numbers["initial_depletion_mm"],
+        alley_share=alley_share(
+            numbers["alley_root_fraction"], numbers["wetted_fraction"], canopy_share
+        ),
     )
 
 
@@ -142,6 +148,7 @@ def take_blocks(batch: BlockBatch, rows: Ints) -> BlockBatch:
         site_index=batch.site_index[rows],
         area_m2=batch.area_m2[rows],
         initial_depletion_mm=batch.initial_depletion_mm[rows],
+        alley_share=batch.alley_share[rows],
     )
 
 

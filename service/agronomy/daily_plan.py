@@ -22,7 +22,12 @@ from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, remaining_demand, whole_day
 from service.agronomy.supply import schedule_supplies
 from service.agronomy.units import MINUTES_PER_DAY
-from service.agronomy.water_balance import DayLedger, PulseTimes, step_days
+from service.agronomy.water_balance import (
+    DayLedger,
+    PulseTimes,
+    step_days,
+    with_use_elsewhere,
+)
 from service.agronomy.watering_rules import (
     PulseLimits,
     WaterNeed,
@@ -45,6 +50,8 @@ class DailyPlan:
     rain_credit_mm: Floats
     crop_coefficient: Floats
     crop_et_mm: Floats
+    alley_et_mm: Floats
+    """The part of it that comes from outside the wet strip."""
     taw_mm: Floats
     raw_mm: Floats
     depletion_fraction: Floats
@@ -66,6 +73,11 @@ class DailyPlan:
         known: NDArray[np.bool_] = np.isfinite(self.schedule.planned_net_mm)
         return known
 
+    @property
+    def zone_et_mm(self) -> Floats:
+        """What the crop is expected to take from the managed zone."""
+        return self.crop_et_mm - self.alley_et_mm
+
 
 def keep_ledger(
     depletion_start_mm: Floats,
@@ -78,22 +90,25 @@ def keep_ledger(
 ) -> DayLedger:
     """The balance of every block over the days given, from each block's first day on.
 
+    What the crop takes from the alley counts as its use, and the zone is not asked for it.
+
     Shapes: start and first_day_index (blocks,); the rest (days, blocks).
     times: when the water of each day was given.
     Returns: DayLedger of (days, blocks), NaN before a block's first day.
     Source: FAO-56 Eq. 84 and 85 in the order of the water balance module.
     """
-    return step_days(
+    ledger = step_days(
         depletion_start_mm,
         first_day_index=first_day_index,
         times=times,
         taw_mm=crop.taw_mm,
         raw_mm=crop.raw_mm,
         rain_entering_mm=crop.rain_entering_mm,
-        crop_et_mm=crop.crop_et_mm,
+        crop_et_mm=crop.zone_et_mm,
         early_net_mm=early_net_mm,
         day_net_mm=day_net_mm,
     )
+    return with_use_elsewhere(ledger, crop_et_mm=crop.crop_et_mm, elsewhere_et_mm=crop.alley_et_mm)
 
 
 def plan_tomorrow(
@@ -117,15 +132,14 @@ def plan_tomorrow(
     what the zone holds tomorrow (if the zone shrank) counts as TAW, as in the balance.
     Source: the rules of the watering, pulse and supply modules.
     """
-    at_site = blocks.site_index
     depletion_midnight_mm = np.minimum(depletion_midnight_mm, crop.taw_mm[0])
     rain_credit_mm = credited_rain_mm(
-        crop.rain_entering_mm, weather.rain_probability_fraction[:, at_site]
+        crop.rain_entering_mm, weather.rain_probability_fraction[:, blocks.site_index]
     )
     need = water_need(
         depletion_midnight_mm,
         rain_credit_mm=rain_credit_mm[0],
-        crop_et_mm=crop.crop_et_mm[0],
+        crop_et_mm=crop.zone_et_mm[0],
         raw_mm=crop.raw_mm[0],
         system=blocks.system,
         is_dormant=crop.is_dormant[0],
@@ -143,13 +157,14 @@ def plan_tomorrow(
         not_before_min=not_before_min,
     )
     schedule = _schedule(demand, committed, supply_flow_l_per_h)
-    held_min = np.zeros(at_site.shape) if windows.held_min is None else windows.held_min
+    held_min = np.zeros(need.need_mm.shape) if windows.held_min is None else windows.held_min
     cause = cause_by_season(schedule.cause, held_min, is_dormant=crop.is_dormant[0])
     return DailyPlan(
         depletion_midnight_mm=depletion_midnight_mm,
         rain_credit_mm=rain_credit_mm[0],
         crop_coefficient=crop.crop_coefficient[0],
         crop_et_mm=crop.crop_et_mm[0],
+        alley_et_mm=crop.alley_et_mm[0],
         taw_mm=crop.taw_mm[0],
         raw_mm=crop.raw_mm[0],
         depletion_fraction=crop.depletion_fraction[0],
@@ -193,7 +208,7 @@ def coming_days(
     """
     return look_ahead(
         blocks.system,
-        crop_et_mm=crop.crop_et_mm,
+        crop_et_mm=crop.zone_et_mm,
         is_dormant=crop.is_dormant,
         rain_credit_mm=credited_rain_mm(
             crop.rain_entering_mm, weather.rain_probability_fraction[:, blocks.site_index]
@@ -254,7 +269,7 @@ def _demand(
     )
     return PulseDemand(
         depletion_after_rain_mm=need.depletion_after_rain_mm,
-        crop_et_mm=crop.crop_et_mm[0],
+        crop_et_mm=crop.zone_et_mm[0],
         taw_mm=crop.taw_mm[0],
         raw_mm=crop.raw_mm[0],
         need_mm=np.where(knows_rules, need.need_mm, np.nan),

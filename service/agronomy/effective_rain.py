@@ -49,15 +49,31 @@ def rain_entering_mm(rain_mm: Floats, et0_mm: Floats, soil: SoilBatch) -> Floats
     >>> rain.round(3).ravel().tolist()
     [0.0, 2.376]
     """
+    mulch = soil.mulch_cover_fraction
+    passing = (1.0 - mulch) + mulch * soil.mulch_rain_pass_fraction
+    managed = soil.root_share_of_wetted * soil.wetted_fraction
+    return effective_rain_mm(rain_mm, et0_mm, soil) * managed * passing
+
+
+def effective_rain_mm(rain_mm: Floats, et0_mm: Floats, soil: SoilBatch) -> Floats:
+    """Rain that enters bare ground.
+
+    Shapes: rain_mm, et0_mm and result (days, blocks).
+    Returns: depth [mm] over that ground; NaN wherever rain or reference ET is NaN.
+    Equation: 0 if P < 0.2 ET0, else P - RO; RO only where the soil batch has a curve number.
+    FAO-56 ch. 8.
+    >>> from service.agronomy.records import SoilBatch
+    >>> one = np.array([1.0])
+    >>> soil = SoilBatch(*[one] * 8, 75.0 * one)
+    >>> rain_mm = np.array([[0.5], [12.0], [50.0]])
+    >>> effective_rain_mm(rain_mm, np.full((3, 1), 4.0), soil).round(3).ravel().tolist()
+    [0.0, 12.0, 40.713]
+    """
     has_runoff = np.isfinite(soil.curve_number)
     infiltrating_mm = rain_mm
     if np.any(has_runoff):
         lost_mm = runoff_mm(rain_mm, np.where(has_runoff, soil.curve_number, 1.0))
         infiltrating_mm = rain_mm - np.where(has_runoff, lost_mm, 0.0)
-    mulch = soil.mulch_cover_fraction
-    passing = (1.0 - mulch) + mulch * soil.mulch_rain_pass_fraction
-    managed = soil.root_share_of_wetted * soil.wetted_fraction
-    is_ignored = rain_mm < IGNORED_RAIN_RATIO * et0_mm
-    entering = np.where(is_ignored, 0.0, infiltrating_mm * managed * passing)
+    entering = np.where(rain_mm < IGNORED_RAIN_RATIO * et0_mm, 0.0, infiltrating_mm)
     known: Floats = np.where(np.isnan(et0_mm), np.nan, entering)
     return known

@@ -126,7 +126,7 @@ def _depletion_at(
 
     sunrise, sunset = float(day.sunrise_min[block]), float(day.sunset_min[block])
     share = max(from_share, et_share(minute, sunrise, sunset))
-    et_mm = float(day.plan.crop_et_mm[block]) * (share - from_share)
+    et_mm = float(day.plan.zone_et_mm[block]) * (share - from_share)
     taw_mm, raw_mm = float(day.plan.taw_mm[block]), float(day.plan.raw_mm[block])
     return depletion_after_et(depletion_mm, et_mm, taw_mm, raw_mm), share
 

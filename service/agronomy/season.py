@@ -9,16 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch
-from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of
+from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of, with_alley
 from service.agronomy.daily_plan import DailyPlan, plan_tomorrow, ready_min
 from service.agronomy.freeze_hold import hold_windows
 from service.agronomy.records import Floats, Ints, PulseBatch, WindowBatch
-from service.agronomy.water_balance import DayLedger, PulseTimes, step_day
+from service.agronomy.water_balance import DayLedger, PulseTimes, step_day, with_use_elsewhere
+from service.agronomy.watering_rules import credited_rain_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,7 @@ def run_season(
     supply_flow_l_per_h: Floats,
     depletion_start_mm: Floats,
     degree_day_start_c_day: Floats | None = None,
+    alley_store_start_mm: Floats | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> SeasonRun:
     """Schedule every day of ``weather`` the evening before, then run the balance of the day.
@@ -58,30 +60,29 @@ def run_season(
     depletion_start_mm (blocks,) at the midnight before the first day.
     blocks_of_year: the blocks as they are in a calendar year.
     degree_day_start_c_day: (blocks,) sum at that midnight; not known when None.
+    alley_store_start_mm: (blocks,) what the alley holds at that midnight; nothing when None.
     forecast: for each day, what was forecast for it the evening before; ``weather`` itself for a
     perfect forecast.
     Returns: SeasonRun.
     Source: the rules of the daily plan, repeated.
     """
-    day_count = weather.days.size
     years = weather.days.astype("datetime64[Y]").astype(np.int64) + 1970
-    actual_crop = _crop_days_by_year(blocks_of_year, weather, years, degree_day_start_c_day)
-    forecast_crop = (
-        actual_crop
-        if forecast is weather
-        else _crop_days_by_year(blocks_of_year, forecast, years, degree_day_start_c_day)
-    )
     at_site = blocks_of_year(int(years[0])).site_index
+    actual_crop = _crop_days_by_year(blocks_of_year, weather, years, degree_day_start_c_day)
+    today_crop = actual_crop
+    if forecast is not weather:
+        today_crop = _crop_days_by_year(blocks_of_year, forecast, years, degree_day_start_c_day)
+    crops = _with_alleys(actual_crop, today_crop, forecast, at_site, alley_store_start_mm)
     plans: list[DailyPlan] = []
     ledgers: list[DayLedger] = []
     depletion_mm = expected_mm = depletion_start_mm
     not_before_min = np.zeros(depletion_start_mm.size, dtype=np.int64)
-    for day in range(day_count):
+    for day in range(weather.days.size):
         blocks = blocks_of_year(int(years[day]))
         plan = plan_tomorrow(
             blocks,
             days_of(forecast, day, day + 1),
-            _crop_on(forecast_crop, day, day + 1),
+            _crop_on(crops.planned, day, day + 1),
             depletion_midnight_mm=expected_mm,
             windows=_held_windows(windows_of_day[day], forecast, day, blocks),
             supply_flow_l_per_h=supply_flow_l_per_h,
@@ -89,8 +90,8 @@ def run_season(
         )
         # The evening before day + 1 knows the ledger up to day - 1 and only a forecast of the day.
         times = _pulse_times(plan, weather, day, at_site)
-        expected_mm = _day_end(depletion_mm, forecast_crop, day, plan, times).depletion_end_mm
-        ledger = _day_end(depletion_mm, actual_crop, day, plan, times)
+        expected_mm = _day_end(depletion_mm, crops.expected, day, plan, times).depletion_end_mm
+        ledger = _day_end(depletion_mm, crops.actual, day, plan, times)
         depletion_mm = ledger.depletion_end_mm
         not_before_min = np.maximum(0, ready_min(plan.schedule) - day_length_min[day])
         plans.append(plan)
@@ -98,7 +99,7 @@ def run_season(
         if progress is not None:
             progress(day + 1)
     return SeasonRun(
-        crop=actual_crop,
+        crop=crops.actual,
         ledger=_stack(ledgers),
         planned_min=np.stack([plan.schedule.planned_min for plan in plans]),
         gross_mm=np.stack([plan.gross_mm for plan in plans]),
@@ -139,16 +140,57 @@ def _pulse_times(plan: DailyPlan, weather: SiteDays, day: int, at_site: Ints) ->
 def _day_end(
     depletion_mm: Floats, crop: CropDays, day: int, plan: DailyPlan, times: PulseTimes
 ) -> DayLedger:
-    return step_day(
+    ledger = step_day(
         depletion_mm,
         times=times,
         taw_mm=crop.taw_mm[day],
         raw_mm=crop.raw_mm[day],
         rain_entering_mm=crop.rain_entering_mm[day],
-        crop_et_mm=crop.crop_et_mm[day],
+        crop_et_mm=crop.zone_et_mm[day],
         early_net_mm=plan.schedule.early_net_mm,
         day_net_mm=plan.schedule.day_net_mm,
     )
+    return with_use_elsewhere(
+        ledger, crop_et_mm=crop.crop_et_mm[day], elsewhere_et_mm=crop.alley_et_mm[day]
+    )
+
+
+class _Courses(NamedTuple):
+    """The crop's days as three evenings know them."""
+
+    actual: CropDays
+    expected: CropDays
+    """Of their own evening, from the state of the morning and the forecast."""
+    planned: CropDays
+    """Of the evening before."""
+
+
+def _with_alleys(
+    actual: CropDays,
+    forecast: CropDays,
+    weather: SiteDays,
+    at_site: Ints,
+    store_start_mm: Floats | None,
+) -> _Courses:
+    """The crop's days with what it takes from the alley; ``weather`` is that of the forecast.
+
+    No alley store depends on the water given, so that all evenings can be worked out at once: each
+    knows the store as it was at the start of its day, and expects what the forecasts lead to.
+    """
+    if not np.any(actual.alley_capacity_mm > 0.0):
+        return _Courses(actual, forecast, forecast)
+    first_mm = np.nan_to_num(
+        np.zeros(actual.crop_et_mm.shape[1]) if store_start_mm is None else store_start_mm
+    )
+    was = with_alley(actual, first_mm, rain_mm=actual.alley_rain_mm)
+    today = was
+    if forecast is not actual:
+        start_mm = np.vstack((first_mm, was.alley_store_mm[:-1]))
+        today = with_alley(forecast, start_mm, rain_mm=forecast.alley_rain_mm)
+    expected_mm = np.vstack((first_mm, today.alley_store_mm[:-1]))
+    chance = weather.rain_probability_fraction[:, at_site]
+    counted_mm = credited_rain_mm(forecast.alley_rain_mm, chance)
+    return _Courses(was, today, with_alley(forecast, expected_mm, rain_mm=counted_mm))
 
 
 def _crop_days_by_year(

@@ -18,6 +18,10 @@ def _how_net_rate(numbers: Numbers) -> int:
     return int(is_known(leaching) and leaching > LEACHING_NEGLIGIBLE_FRACTION)
 
 
+def _how_planned_depletion(numbers: Numbers) -> int:
+    return int(is_known(numbers.get("alley_et_mm")))
+
+
 ZONE_STEPS: tuple[StepRule, ...] = (
     StepRule(
         "root_share_of_wetted", "Share of the wetted soil that roots draw from", "", 3,
@@ -63,8 +67,49 @@ ZONE_STEPS: tuple[StepRule, ...] = (
         ("max(0, {depletion_midnight_mm:.2f} - {rain_credit_mm:.2f})",),
     ),
     StepRule(
+        "alley_capacity_mm", "Water that roots outside the wet strip can hold ready", "mm", 2,
+        "FAO-56 Eq. 82, 83; the share this service's own rule",
+        (
+            "p x 1000 x (FC - WP) x root depth x share of the ground ="
+            " {table_depletion_fraction:.4f} x 1000 x ({field_capacity:.5f} -"
+            " {wilting_point:.5f}) x {root_depth_m:.4f} x {alley_share:.4f}, the share being (1 -"
+            " {wetted_fraction:.4f}) x {alley_root_fraction:.4f}, less while the canopy is young",
+        ),
+        has("alley_et_mm"),
+    ),
+    StepRule(
+        "alley_start_mm", "Rain stored there at midnight", "mm", 2, _MODEL,
+        (
+            "the ledger of the days before: rain in, crop use and what drains out; only rain"
+            " fills it",
+        ),
+        has("alley_et_mm"),
+    ),
+    StepRule(
+        "alley_rain_mm", "Rain counted on there", "mm", 2, _MODEL,
+        (
+            "chance x what enters the soil x share of the ground, where the chance is 0.3 or more:"
+            " {rain_probability_fraction:.2f} of {rain_mm:.2f} mm, without runoff, x"
+            " {alley_share:.4f}; 0 for less rain than a fifth of ET0",
+        ),
+        has("alley_et_mm"),
+    ),
+    StepRule(
+        "alley_et_mm", "Crop use that comes from there", "mm", 2, _MODEL,
+        (
+            "the crop empties this store first: the smallest of {alley_start_mm:.2f} +"
+            " {alley_rain_mm:.2f}, {alley_capacity_mm:.2f} and {crop_et_mm:.2f}",
+        ),
+        has("alley_et_mm"),
+    ),
+    StepRule(
         "planned_depletion_mm", "Depletion by the evening if nothing ran", "mm", 2, _MODEL,
-        ("{depletion_start_mm:.2f} + {crop_et_mm:.2f}",),
+        (
+            "{depletion_start_mm:.2f} + {crop_et_mm:.2f}",
+            "{depletion_start_mm:.2f} + {crop_et_mm:.2f} - {alley_et_mm:.2f} from outside the"
+            " strip",
+        ),
+        _how_planned_depletion,
     ),
     StepRule(
         "trigger_mm", "Water from this depletion on", "mm", 2, _MODEL,

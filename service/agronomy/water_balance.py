@@ -10,7 +10,7 @@ Eq. 84 follows the depletion through the day, where the book holds that of the m
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -163,6 +163,30 @@ def step_days(
     start_mm = np.require(depletion_start_mm, requirements=("C", "W"))
     book_days(start_mm, first_day_index, given, offset, shares, durations_min, found)
     return _ledger(given, found, first_day_index <= np.arange(shape[0])[:, np.newaxis])
+
+
+def with_use_elsewhere(
+    ledger: DayLedger, *, crop_et_mm: Floats, elsewhere_et_mm: Floats
+) -> DayLedger:
+    """The ledger of a zone with the crop's whole use, where part of it came from other soil.
+
+    Shapes: ledger, crop_et_mm and elsewhere_et_mm alike.
+    crop_et_mm: Kc ET0; elsewhere_et_mm: the part of it that the zone was not asked for.
+    Returns: DayLedger whose water use and stress are the crop's; depletion stays the zone's, so
+    that D_end = D_start + use - use elsewhere - rain - irrigation + drainage.
+    Equation: sums; Ks = actual over unstressed use.
+    """
+    if not np.any(elsewhere_et_mm > 0.0):
+        return ledger
+    actual_mm = ledger.actual_crop_et_mm + elsewhere_et_mm
+    is_shared = elsewhere_et_mm > 0.0
+    ratio = np.divide(actual_mm, crop_et_mm, out=ledger.stress_ratio.copy(), where=is_shared)
+    return replace(
+        ledger,
+        crop_et_mm=np.where(np.isnan(ledger.crop_et_mm), np.nan, crop_et_mm),
+        stress_ratio=ratio,
+        actual_crop_et_mm=actual_mm,
+    )
 
 
 def _ledger(given: DayTerms, found: DayBookings, is_running: NDArray[np.bool_]) -> DayLedger:

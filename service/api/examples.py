@@ -9,6 +9,7 @@ import orjson
 from service.api.block_examples import BORROWED_SPAN
 from service.operations.evening.publish_programs import csv_body, json_body, render_program
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
+from service.records.ledger import ALLEY_NUMBERS
 
 BLOCK: Final[dict[str, Any]] = {
     "block_id": "hill-farm.north",
@@ -55,6 +56,7 @@ BLOCK: Final[dict[str, Any]] = {
     "trigger_fraction": 0.7,
     "rain_room_fraction": 0.3,
     "freeze_hold_c": 0.0,
+    "alley_root_fraction": 0.0,
     "watering_start_doy": 65,
     "watering_end_doy": 322,
     "field_capacity": 0.23,
@@ -214,6 +216,7 @@ BALANCE_DAY: Final[dict[str, Any]] = {
     "depletion_start_mm": 27.03504,
     "depletion_end_mm": 27.418606,
     "degree_day_sum_c_day": None,
+    **dict.fromkeys(ALLEY_NUMBERS),
 }
 
 EXPLANATION: Final[dict[str, Any]] = {

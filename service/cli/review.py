@@ -36,6 +36,7 @@ from service.operations.farms.change_farms import get_block_now, get_farm_now
 from service.operations.review.hindcast import Hindcast, narrow_bundle, weekly_figures
 from service.operations.review.hindcast import hindcast as run_hindcast
 from service.records.farms import FarmBundle
+from service.records.ledger import ALLEY_NUMBERS
 
 
 class ForecastError(StrEnum):
@@ -165,6 +166,7 @@ def _summary(result: Hindcast, place: int) -> _Summary:
             :, place
         ].sum(),
         "largest_shortfall_mm": season.shortfall_mm[:, place].max(),
+        "alley_et_mm": season.crop.alley_et_mm[:, place].sum(),
     }
     return _Summary(
         place=place,
@@ -233,6 +235,11 @@ def _show_season(result: Hindcast, summary: _Summary, units: UnitSystem) -> None
         f"{shown.depth(totals['rain_entering_mm'], units)}; drained from irrigation "
         f"{shown.depth(totals['irrigation_drainage_mm'], units)}; {_short(totals, units)}."
     )
+    if totals["alley_et_mm"] > 0.0:
+        paragraph(
+            f"{shown.depth(totals['alley_et_mm'], units)} of the crop's use came from rain stored"
+            " outside the wet strip."
+        )
 
 
 def _short(totals: Mapping[str, float], units: UnitSystem) -> str:
@@ -274,6 +281,7 @@ def _ledger_columns(result: Hindcast) -> dict[str, Floats]:
         "planned_min": season.planned_min.astype(np.float64),
         "gross_mm": season.gross_mm,
         "shortfall_mm": season.shortfall_mm,
+        **{name: getattr(season.crop, name) for name in ALLEY_NUMBERS},
     }
 
 

@@ -37,6 +37,8 @@ LEDGER_COLUMNS = (
 )
 NET_BY = {"metered": "meter", "reported": "report", "planned": "plan"}
 """What the irrigation of a ledger day was taken from."""
+ALLEY_COLUMNS = (("outside", "alley_et_mm"), ("stored", "alley_store_mm"))
+"""For a block with roots outside the wet strip."""
 WIDE_TERMINAL = 160  # columns from which labels need no wrapping
 
 
@@ -91,15 +93,22 @@ def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
         " - net irrigation + what drains + crop use (Ks x Kc x ET0) + other (soil readings, a"
         " change of the zone's size)."
     )
-    names = (name for name, _ in LEDGER_COLUMNS)
-    table = plain_table("Day", *names, "by", right=tuple(range(1, 9)))
+    columns: tuple[tuple[str, str], ...] = LEDGER_COLUMNS
+    if any(line.alley_store_mm is not None for line in lines):
+        columns += ALLEY_COLUMNS
+        paragraph(
+            "Outside the wet strip the crop uses stored rain first: what comes from there (outside)"
+            " is taken off the end, and stored is what is left."
+        )
+    names = (name for name, _ in columns)
+    table = plain_table("Day", *names, "by", right=tuple(range(1, len(columns) + 1)))
     for line in lines:
-        depths = (getattr(line, name) for _, name in LEDGER_COLUMNS)
+        depths = (getattr(line, name) for _, name in columns)
         table.add_row(
             shown.short_day(line.day),
             *(
                 f"{value:.2f}" if name == "Ks" else _ledger_depth(value, units)
-                for (name, _), value in zip(LEDGER_COLUMNS, depths, strict=True)
+                for (name, _), value in zip(columns, depths, strict=True)
             ),
             NET_BY.get(line.irrigation_origin, ""),
         )
@@ -118,8 +127,10 @@ def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
     out.print()
 
 
-def _ledger_depth(depth_mm: float, units: UnitSystem) -> str:
+def _ledger_depth(depth_mm: float | None, units: UnitSystem) -> str:
     """A depth with one decimal more than others have, so that a line adds up."""
+    if depth_mm is None:
+        return "-"
     return f"{depth_mm / MM_PER_INCH:.3f}" if units is UnitSystem.US else f"{depth_mm:.2f}"
 
 

@@ -22,7 +22,14 @@ _ROW_COLUMNS = (
     "flags",
     *LEDGER_NUMBERS,
 )
-_STATE_COLUMNS = ("block_key", "settled_day", "depletion_mm", "degree_day_sum_c_day", "flags")
+_STATE_COLUMNS = (
+    "block_key",
+    "settled_day",
+    "depletion_mm",
+    "degree_day_sum_c_day",
+    "alley_store_mm",
+    "flags",
+)
 
 
 class LedgerStore:
@@ -40,19 +47,20 @@ class LedgerStore:
             ),
         )
         settled_day = np.full(block_keys.shape, "NaT", dtype="datetime64[D]")
-        depletion_mm = np.full(block_keys.shape, np.nan)
-        degree_day_sum_c_day = np.full(block_keys.shape, np.nan)
+        depletion_mm, degree_day_sum_c_day, alley_store_mm = np.full((3, block_keys.size), np.nan)
         flags = np.zeros(block_keys.shape, dtype=np.int64)
         is_stored = np.isin(block_keys, stored.ints("block_key"))
         place = positions(stored.ints("block_key"), block_keys[is_stored])
         settled_day[is_stored] = stored.days("settled_day")[place]
         depletion_mm[is_stored] = stored.floats("depletion_mm")[place]
         degree_day_sum_c_day[is_stored] = stored.floats("degree_day_sum_c_day")[place]
+        alley_store_mm[is_stored] = stored.floats("alley_store_mm")[place]
         flags[is_stored] = stored.ints("flags")[place]
         return BalanceState(
             settled_day=settled_day,
             depletion_mm=depletion_mm,
             degree_day_sum_c_day=degree_day_sum_c_day,
+            alley_store_mm=alley_store_mm,
             flags=flags,
         )
 
@@ -70,6 +78,7 @@ class LedgerStore:
                     state.settled_day,
                     state.depletion_mm,
                     state.degree_day_sum_c_day,
+                    state.alley_store_mm,
                     state.flags,
                 ]
             ),
@@ -166,6 +175,7 @@ class LedgerStore:
                 settled_day=last_before("day"),
                 depletion_mm=last_before("depletion_end_mm"),
                 degree_day_sum_c_day=last_before("degree_day_sum_c_day"),
+                alley_store_mm=last_before("alley_store_mm"),
                 flags=func.coalesce(last_before("flags"), 0),
             )
         ).rowcount

@@ -240,8 +240,7 @@ balance_state = Table(
     metadata,
     Column("block_key", ForeignKey("block.block_key"), primary_key=True, autoincrement=False),
     Column("settled_day", Date),
-    Column("depletion_mm", Double),
-    Column("degree_day_sum_c_day", Double),
+    *_numbers(("depletion_mm", "degree_day_sum_c_day", "alley_store_mm")),
     Column("flags", BigInteger, nullable=False),
 )
 """Where the ledger is settled; no row, or no day in it: nothing is settled yet."""

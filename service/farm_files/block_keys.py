@@ -200,6 +200,7 @@ class BlockKeys(Table):
         default=0.3,
         origin="choice: leave 0.3 of the readily available water empty for rain",
     )
+    alley_root_fraction = parts.ALLEY_ROOT_FRACTION
     freeze_hold = parts.FREEZE_HOLD
     leakage_share = parts.LEAKAGE_SHARE
     curve_number = NumberKey(

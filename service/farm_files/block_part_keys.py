@@ -43,6 +43,9 @@ EMITTER_FLOW = Measure(
     highest=100.0,
     examples=("'0.5 gph'", "'2 L/h'"),
 )
+UNIFORMITY = Measure(
+    noun="a percentage", unit="%", lowest=40.0, highest=100.0, examples=("'85 %'", "0.85")
+)
 
 
 UNIFORMITY = Measure(
@@ -55,6 +58,14 @@ def depth(highest: float, *examples: str) -> Measure:
     return Measure(noun="a depth", unit="mm", lowest=0.0, highest=highest, examples=examples)
 
 
+ALLEY_ROOT_FRACTION = NumberKey(
+    about="Share of the ground outside the wet strip that full-size plants root: what rain stores"
+    " there is used first.",
+    measure=share(0.0, 1.0),
+    field="alley_root_fraction",
+    default=0.0,
+    origin="choice: no roots outside the wet strip",
+)
 FREEZE_HOLD = NumberKey(
     about="No water in hours expected below this temperature, nor on a day that stays near it.",
     measure=Measure(

@@ -185,6 +185,8 @@ class BlockDefinition:
     ground_kc: float
     """Kc of what grows, or does not, between the plants; NaN: bare soil."""
     depletion_fraction: float
+    alley_root_fraction: float = 0.0
+    """Share of the ground outside the wet strip that full-size plants root; NaN: 0."""
     initial_depletion_mm: float
     """NaN: not given, starts at 0 and is flagged."""
     last_nitrogen_doy: float = math.nan

@@ -23,6 +23,8 @@ class BalanceState:
     depletion_mm: Floats
     """Depletion at the end of that day."""
     degree_day_sum_c_day: Floats
+    alley_store_mm: Floats
+    """What the alley held at the end of that day; NaN where no roots were known there."""
     flags: Ints
     """What a reader of the next plan must know about that day, 0 if nothing is settled yet."""
 
@@ -122,6 +124,13 @@ class AppliedWater:
         return (self.early_metered.duration_min + self.day_metered.duration_min) > 0.0
 
 
+ALLEY_NUMBERS: tuple[str, ...] = (
+    "alley_rain_mm",
+    "alley_drainage_mm",
+    "alley_et_mm",
+    "alley_store_mm",
+)
+"""Those of the store outside the wet strip; NaN for a block without roots there."""
 LEDGER_NUMBERS: tuple[str, ...] = (
     "et0_mm",
     "rain_mm",
@@ -144,6 +153,7 @@ LEDGER_NUMBERS: tuple[str, ...] = (
     "depletion_start_mm",
     "depletion_end_mm",
     "degree_day_sum_c_day",
+    *ALLEY_NUMBERS,
 )
 
 

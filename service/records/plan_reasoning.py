@@ -165,6 +165,16 @@ class PlanReasoning(NamedTuple):
     news_depth_mm: float | None = None
     priority: float | None = None
     """Rank on a short supply, 1 to 9; 1 is served first."""
+    alley_root_fraction: float | None = None
+    """None here and below: the crop has no roots outside the wet strip."""
+    alley_share: float | None = None
+    alley_capacity_mm: float | None = None
+    alley_start_mm: float | None = None
+    """What rain has stored there by midnight."""
+    alley_rain_mm: float | None = None
+    """Rain counted on there."""
+    alley_et_mm: float | None = None
+    """The part of the crop's water use that comes from there."""
 
     @property
     def quantities(self) -> Numbers:

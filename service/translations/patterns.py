@@ -107,6 +107,7 @@ ALONE: tuple[str, ...] = (
     marked("choice: about the first fill of a 46 m lateral, 100 emitters of 2 L/h"),
     marked("choice: 4 h; soil and root depth shorten it further"),
     marked("no limit but the day"),
+    marked("choice: no roots outside the wet strip"),
     marked("choice: 12 pulses a day at most, no source"),
     marked("choice: all blocks of a supply alike"),
     marked("choice: less than 0.1 of the need is no news"),

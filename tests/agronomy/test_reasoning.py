@@ -166,6 +166,30 @@ def test_water_that_misses_young_roots_is_shown_with_its_arithmetic() -> None:
     assert "no source" in steps["root_share_of_wetted"].source
 
 
+def test_rain_stored_outside_the_strip_has_its_steps_where_a_plan_has_it() -> None:
+    # (1 - 0.33) x 0.5 of the ground: 0.5 x 1000 x 0.10 x 0.45 x 0.335 = 7.54 mm at most.
+    rooted = NUMBERS | {
+        "alley_root_fraction": 0.5,
+        "alley_share": 0.335,
+        "alley_capacity_mm": 7.5375,
+        "alley_start_mm": 1.2,
+        "alley_rain_mm": 2.01,
+        "alley_et_mm": 3.21,
+        "planned_depletion_mm": 5.25,
+    }
+    steps = {step.name: step for step in explain_plan(rooted, WEATHER | {"rain_mm": 10.0})}
+    assert all("?" not in step.worked for step in steps.values())
+    assert "0.5000 x 1000 x (0.18000 - 0.08000) x 0.4500 x 0.3350" in (
+        steps["alley_capacity_mm"].worked
+    )
+    assert "0.60 of 10.00 mm" in steps["alley_rain_mm"].worked
+    assert steps["alley_et_mm"].worked.endswith("the smallest of 1.20 + 2.01, 7.54 and 5.06")
+    assert steps["planned_depletion_mm"].worked == "3.40 + 5.06 - 3.21 from outside the strip"
+    bare = {step.name: step for step in explain_plan(NUMBERS, WEATHER)}
+    assert not any(name.startswith("alley") for name in bare)
+    assert bare["planned_depletion_mm"].worked == "3.40 + 5.06"
+
+
 @pytest.mark.parametrize("unknown", [None, math.nan])
 def test_a_number_that_is_not_known_is_shown_as_a_question_mark(unknown: float | None) -> None:
     worked = {step.name: step.worked for step in explain_plan({**NUMBERS, "et0_mm": 1.0}, WEATHER)}

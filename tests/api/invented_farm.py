@@ -187,11 +187,11 @@ def bring_weather(
     )
 
 
-def load(service: Service, text: str) -> None:
-    """Store a farm, in force from before the first day of weather."""
+def load(service: Service, text: str, *, effective_day: date = FIRST_DAY) -> None:
+    """Store a farm, in force from before the first day of weather unless a day is given."""
     load_bundle(
         parse_farm(text, name="invented.toml"),
-        effective_day=FIRST_DAY,
+        effective_day=effective_day,
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )

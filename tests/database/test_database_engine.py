@@ -49,6 +49,7 @@ def state(count: int, depletion_mm: float) -> BalanceState:
         settled_day=days(*["2026-06-30"] * count),
         depletion_mm=np.full(count, depletion_mm),
         degree_day_sum_c_day=np.full(count, 0.0),
+        alley_store_mm=np.full(count, np.nan),
         flags=np.zeros(count, dtype=np.int64),
     )
 
@@ -313,6 +314,7 @@ def test_rows_of_several_chunks_arrive_whole(open_unit: UnitOfWorkFactory) -> No
                 settled_day=rows.days,
                 depletion_mm=numbers,
                 degree_day_sum_c_day=numbers,
+                alley_store_mm=numbers,
                 flags=rows.flags,
             ),
         )

@@ -62,6 +62,7 @@ def settle(open_unit: UnitOfWorkFactory, keys: Ints, *texts: str) -> None:
             settled_day=days(*[texts[-1]] * keys.size),
             depletion_mm=np.full(keys.size, 99.0),
             degree_day_sum_c_day=np.full(keys.size, 999.0),
+            alley_store_mm=np.full(keys.size, 77.0),
             flags=np.full(keys.size, 9),
         )
         unit.ledger.save_states(keys, state)
@@ -81,6 +82,7 @@ def test_states_come_back_in_the_order_asked_for(open_unit: UnitOfWorkFactory, k
         settled_day=days("2026-06-03", "2026-06-04"),
         depletion_mm=np.array([3.5, 4.5]),
         degree_day_sum_c_day=np.array([30.0, np.nan]),
+        alley_store_mm=np.array([np.nan, 6.5]),
         flags=ints(1 << 40, 3),
     )
     with open_unit(write=True) as unit:
@@ -89,6 +91,7 @@ def test_states_come_back_in_the_order_asked_for(open_unit: UnitOfWorkFactory, k
     np.testing.assert_array_equal(found.settled_day, days("2026-06-04", "NaT", "2026-06-03"))
     np.testing.assert_array_equal(found.depletion_mm, [4.5, np.nan, 3.5])
     np.testing.assert_array_equal(found.degree_day_sum_c_day, [np.nan, np.nan, 30.0])
+    np.testing.assert_array_equal(found.alley_store_mm, [6.5, np.nan, np.nan])
     np.testing.assert_array_equal(found.flags, [3, 0, 1 << 40])
     assert settled(open_unit, ints()).settled_day.size == 0
 
@@ -140,6 +143,8 @@ def test_a_rewind_settles_on_the_day_before(open_unit: UnitOfWorkFactory, keys: 
     np.testing.assert_array_equal(found.depletion_mm, [8.0, 9.0, 99.0])
     degree_days = make_ledger(keys, "2026-06-01", "2026-06-02").numbers["degree_day_sum_c_day"]
     np.testing.assert_array_equal(found.degree_day_sum_c_day, [*degree_days[3:5], 999.0])
+    stored = make_ledger(keys, "2026-06-01", "2026-06-02").numbers["alley_store_mm"]
+    np.testing.assert_array_equal(found.alley_store_mm, [*stored[3:5], 77.0])
     np.testing.assert_array_equal(found.flags, [1 << 40, 1 << 40, 9])
 
 

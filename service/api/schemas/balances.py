@@ -54,6 +54,18 @@ class BalanceDayOut(Out):
     degree_day_sum_c_day: float | None = Field(
         description="Degree days since the season's start, °C day; null: not counted."
     )
+    alley_rain_mm: float | None = Field(
+        description="Rain that enters rooted soil outside the wet strip, mm; null here and below:"
+        " no roots there."
+    )
+    alley_drainage_mm: float | None = Field(description="What of it drains, mm.")
+    alley_et_mm: float | None = Field(
+        description="The part of the crop's water use that came from there, mm; the root zone's"
+        " depletion does not rise by it."
+    )
+    alley_store_mm: float | None = Field(
+        description="What is left there for the crop at the day's end, mm."
+    )
 
     @classmethod
     def from_rows(cls, rows: LedgerRows) -> list[Self]:

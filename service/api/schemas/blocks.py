@@ -219,6 +219,10 @@ class BlockOut(Out):
     root_share_of_wetted: float | None = Field(
         description="Share of the applied water that reaches rooted soil."
     )
+    alley_root_fraction: float | None = Field(
+        description="Share of the ground outside the wet strip that full-size plants root; rain"
+        " stored there is used first. Null: 0, of a block stored before there was one."
+    )
     root_share_is_scaled: bool = Field(
         description="True: the full-size share, reached with age; false: this year's."
     )

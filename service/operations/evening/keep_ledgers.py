@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
-from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of
+from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of, with_alley
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS, resting_sum_c_day
 from service.agronomy.daily_plan import keep_ledger
@@ -36,6 +36,7 @@ from service.operations.evening.evening_inputs import (
 )
 from service.operations.evening.gather_weather import GatheredWeather
 from service.records.ledger import (
+    ALLEY_NUMBERS,
     LEDGER_NUMBERS,
     AppliedWater,
     BalanceState,
@@ -100,6 +101,9 @@ class Ledger:
             depletion_mm=np.where(moved, self.depletion_end_mm[row, block], before.depletion_mm),
             degree_day_sum_c_day=np.where(
                 moved, self.degree_day_sum_c_day[row, block], before.degree_day_sum_c_day
+            ),
+            alley_store_mm=np.where(
+                moved, self.numbers["alley_store_mm"][row, block], before.alley_store_mm
             ),
             flags=np.where(moved, self.flags_by_day[row, block], before.flags),
         )
@@ -192,12 +196,14 @@ def _step_group(
     blocks = np.flatnonzero(inputs.first_day == first_day)
     depletion_mm = _first_depletion_mm(inputs)[blocks]
     degree_days_c_day = _first_degree_days(inputs, blocks, first_day)
+    alley_store_mm = inputs.before.alley_store_mm[blocks]
     for span in _spans(inputs, days, row_of_day(days, first_day)):
         batch = take_blocks(inputs.versions.on(span.version_day, span.older_version), blocks)
         rows = slice(span.begin, span.end)
         first = row_of_day(inputs.weather.days, days[span.begin])
         weather = days_of(inputs.weather.weather.days, first, first + span.end - span.begin)
         crop = crop_days(batch, weather, degree_day_start_c_day=degree_days_c_day)
+        crop = with_alley(crop, alley_store_mm, rain_mm=crop.alley_rain_mm)
         rate = net_rate_mm_per_min(batch.system, batch.soil)
         early_min, day_min = _applied_min(inputs.applied, rows, blocks, batch)
         ledger = keep_ledger(
@@ -219,6 +225,7 @@ def _step_group(
         _correct(numbers, span.end - 1, blocks, inputs.readings.get(span.end - 1, ()))
         depletion_mm = numbers["depletion_end_mm"][span.end - 1, blocks]
         degree_days_c_day = crop.degree_day_sum_c_day[-1]
+        alley_store_mm = booked["alley_store_mm"][-1]
 
 
 def _applied_min(
@@ -333,6 +340,7 @@ def _booked(
         "unrooted_loss_mm": uniform_mm * (1.0 - batch.soil.root_share_of_wetted),
         "correction_mm": np.where(np.isfinite(ledger.depletion_end_mm), 0.0, np.nan),
         "degree_day_sum_c_day": crop.degree_day_sum_c_day,
+        **{name: np.where(crop.has_alley, getattr(crop, name), np.nan) for name in ALLEY_NUMBERS},
     }
     return {
         name: booked[name] if name in booked else getattr(ledger, name) for name in LEDGER_NUMBERS

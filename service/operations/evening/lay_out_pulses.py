@@ -15,7 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
-from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of, take_crop
+from service.agronomy.block_days import (
+    CropDays,
+    SiteDays,
+    days_of,
+    expected_crop_days,
+    take_crop,
+)
 from service.agronomy.civil_day import day_lengths_min, midnight_utc
 from service.agronomy.daily_plan import DailyPlan, coming_days, plan_tomorrow
 from service.agronomy.freeze_hold import hold_windows
@@ -24,7 +30,10 @@ from service.agronomy.outlook import Outlook
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
-from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, whole_minutes
+from service.agronomy.watering_rules import (
+    FILL_TIMES_PER_PULSE_COUNT,
+    whole_minutes,
+)
 from service.agronomy.watering_window import take_windows, watering_windows
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import EveningInputs, row_of_day
@@ -160,7 +169,12 @@ def coming_day(
         keys=inputs.table.keys,
         blocks=blocks,
         ahead=ahead,
-        crop=crop_days(blocks, ahead, degree_day_start_c_day=ledger.degree_day_sum_c_day[-1]),
+        crop=expected_crop_days(
+            blocks,
+            ahead,
+            degree_day_start_c_day=ledger.degree_day_sum_c_day[-1],
+            alley_store_start_mm=ledger.numbers["alley_store_mm"][-1],
+        ),
         depletion_midnight_mm=ledger.depletion_end_mm[-1],
         windows=windows_of_outlook[0],
         windows_of_outlook=windows_of_outlook,

@@ -185,9 +185,10 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
                 "outlook_depletion_mm": level,
                 "unwatered_until_day": dry,
                 **injection,
+                **alley,
             }
         )
-        for row, flag, cause, day, full_day, minutes, level, dry, injection in zip(
+        for row, flag, cause, day, full_day, minutes, level, dry, injection, alley in zip(
             rounded,
             flags,
             causes,
@@ -197,6 +198,7 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
             depletion,
             dry_days,
             _injections(situation),
+            _alleys(situation),
             strict=True,
         )
     )
@@ -213,6 +215,26 @@ def _injections(situation: PlanSituation) -> list[dict[str, object]]:
         {"fertigation": injection_document(injections[row])} if row in injections else {}
         for row in range(situation.table.keys.size)
     ]
+
+
+def _alleys(situation: PlanSituation) -> list[dict[str, float]]:
+    """The alley store in the document of each block that has one; nothing for the others."""
+    crop, blocks = situation.crop, situation.blocks
+    found: list[dict[str, float]] = [{} for _ in range(situation.table.keys.size)]
+    rows = np.flatnonzero(crop.alley_capacity_mm[0] > 0.0)
+    if rows.size:
+        columns = {
+            "alley_root_fraction": situation.table.numbers["alley_root_fraction"],
+            "alley_share": blocks.alley_share,
+            "alley_capacity_mm": crop.alley_capacity_mm[0],
+            "alley_start_mm": crop.alley_start_mm[0],
+            "alley_rain_mm": crop.alley_rain_mm[0],
+            "alley_et_mm": crop.alley_et_mm[0],
+        }
+        table = np.stack([column[rows] for column in columns.values()], axis=1)
+        for row, values in zip(rows.tolist(), table.round(SHOWN_DECIMALS).tolist(), strict=True):
+            found[row] = dict(zip(columns, values, strict=True))
+    return found
 
 
 def _dry_days(situation: PlanSituation) -> list[str | None]:

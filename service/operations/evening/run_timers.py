@@ -214,6 +214,8 @@ def _week_ahead(day: ComingDay, plan: DailyPlan, rows: Ints, day_count: int) -> 
     """
     crop, at_site = day.crop, day.blocks.site_index[rows]
     crop_et_mm, is_known = _filled(crop.crop_et_mm[:WEEK_DAYS, rows], day_count)
+    alley_mm = np.nan_to_num(crop.alley_et_mm[:day_count, rows])
+    crop_et_mm[: alley_mm.shape[0]] -= alley_mm
     taw_mm, _ = _filled(crop.taw_mm[:WEEK_DAYS, rows], day_count)
     raw_mm, _ = _filled(crop.raw_mm[:WEEK_DAYS, rows], day_count)
     rain_mm = np.zeros(crop_et_mm.shape)

@@ -161,6 +161,10 @@ class LedgerLine:
     depletion_end_mm: float
     irrigation_origin: str
     """``none``, ``reported``, ``planned`` or ``metered``."""
+    alley_et_mm: float
+    """The part of the crop's use that came from rain outside the wet strip."""
+    alley_store_mm: float | None
+    """What was left there at the end; None where the crop has no roots there."""
 
     def leads_to(self, plan: PublishedPlan) -> bool:
         """Whether a plan begins with the depletion at the end of this day, as it is now."""
@@ -186,9 +190,15 @@ def ledger_lines(rows: LedgerRows) -> tuple[LedgerLine, ...]:
             other_mm=float(numbers["resize_mm"][row] + numbers["correction_mm"][row]),
             depletion_end_mm=float(numbers["depletion_end_mm"][row]),
             irrigation_origin=IrrigationOrigin(rows.irrigation_origin[row]).name.lower(),
+            alley_et_mm=_or_none(float(numbers["alley_et_mm"][row])) or 0.0,
+            alley_store_mm=_or_none(float(numbers["alley_store_mm"][row])),
         )
         for row, day in enumerate(days)
     )
+
+
+def _or_none(value: float) -> float | None:
+    return None if math.isnan(value) else value
 
 
 def plan_steps(view: PlanView) -> tuple[Step, ...]:

@@ -14,7 +14,7 @@ from datetime import date
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, make_block_batch
-from service.agronomy.block_days import SiteDays, crop_days, days_of
+from service.agronomy.block_days import SiteDays, crop_days, days_of, with_alley
 from service.agronomy.civil_day import day_lengths_min
 from service.agronomy.records import Days, Floats, Ints, WindowBatch
 from service.agronomy.season import SeasonRun, run_season
@@ -86,7 +86,7 @@ def hindcast(
     span = days_of(weather.days, first_row, weather.days.days.size)
     _refuse_gaps(span)
     blocks = _Blocks(bundle, sites)
-    degree_day_sum_c_day = blocks.degree_days_before(weather.days, first_row)
+    degree_day_sum_c_day, alley_store_mm = blocks.state_before(weather.days, first_row)
     run = run_season(
         blocks.of_year,
         span,
@@ -96,6 +96,7 @@ def hindcast(
         supply_flow_l_per_h=np.array([supply.flow_l_per_h for supply in bundle.supplies]),
         depletion_start_mm=np.nan_to_num(blocks.of_year(first_day.year).initial_depletion_mm),
         degree_day_start_c_day=degree_day_sum_c_day,
+        alley_store_start_mm=alley_store_mm,
         progress=progress,
     )
     _refuse_unknown_stages(bundle, run, span.days)
@@ -170,14 +171,16 @@ class _Blocks:
         zone = self._zone_of[self._bundle.blocks[0].site_id]
         return day_lengths_min(days, [zone])[:, 0].astype(np.int64)
 
-    def degree_days_before(self, weather: SiteDays, first_row: int) -> Floats | None:
-        """Degree days of the weather before the span, (blocks,); None if there is none."""
+    def state_before(
+        self, weather: SiteDays, first_row: int
+    ) -> tuple[Floats | None, Floats | None]:
+        """Degree days and alley store of the weather before the span, (blocks,); None without."""
         if first_row == 0:
-            return None
+            return None, None
         blocks = self.of_year(weather.days[0].item().year)
-        sums = crop_days(blocks, days_of(weather, 0, first_row)).degree_day_sum_c_day
-        last: Floats = sums[-1]
-        return last
+        crop = crop_days(blocks, days_of(weather, 0, first_row))
+        crop = with_alley(crop, None, rain_mm=crop.alley_rain_mm)
+        return crop.degree_day_sum_c_day[-1], crop.alley_store_mm[-1]
 
     def windows(self, day: date) -> WindowBatch:
         """Open times of every block on a day."""

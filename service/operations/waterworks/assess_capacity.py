@@ -269,7 +269,7 @@ def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: _Record
 def _summer(first_day: date, last_day: date, run: Hindcast) -> Summer:
     rows = run.days >= np.datetime64(first_day)
     depletion, raw = run.season.ledger.depletion_end_mm[rows], run.season.crop.raw_mm[rows]
-    need = (run.season.crop.crop_et_mm - run.season.crop.rain_entering_mm)[rows]
+    need = (run.season.crop.zone_et_mm - run.season.crop.rain_entering_mm)[rows]
     return Summer(
         first_day=first_day,
         last_day=last_day,

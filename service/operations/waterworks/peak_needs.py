@@ -78,7 +78,7 @@ def peak_rows(
         net_peaks, gross_peaks = [], []
         for first_day, _, run in runs:
             own = run.days >= np.datetime64(first_day)
-            need = (run.season.crop.crop_et_mm - run.season.crop.rain_entering_mm)[own]
+            need = (run.season.crop.zone_et_mm - run.season.crop.rain_entering_mm)[own]
             mean = np.asarray(need @ area / area.sum())
             net_peaks.append(float(peak_over_days(mean, span)))
             weighed = np.asarray(need * gross_per_net @ area / area.sum())

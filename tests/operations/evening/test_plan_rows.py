@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from datetime import date, timedelta
 
 import numpy as np
+import pytest
 
 from service.agronomy.reasoning import PlanFlag
 from service.bootstrap import Service
 from service.operations.evening.plan_rows import pick_rows
 from service.records.plans import PlanRows, PublishedPlan
+from tests.alley_farm import ALLEY_BLOCK_ID, BARE_BLOCK_ID, alley_farm
 from tests.api.invented_farm import (
     BLOCK_ID,
+    FIRST_DAY,
     PLAN_DAY,
     YOUNG_BLOCK_ID,
     bring_weather,
+    load,
     plan_evening,
 )
 
 
-def plan_of(service: Service, block_id: str = BLOCK_ID) -> PublishedPlan:
+def plan_of(service: Service, block_id: str = BLOCK_ID, *, day: date = PLAN_DAY) -> PublishedPlan:
     with service.unit_of_work(write=False) as unit:
-        plan = unit.plans.find_plan(block_id, day=PLAN_DAY)
+        plan = unit.plans.find_plan(block_id, day=day)
     assert plan is not None
     return plan
 
@@ -82,3 +87,33 @@ def test_a_block_without_weather_has_a_row_without_water_that_says_so(
     assert (plan.status, plan.planned_min, plan.pulses) == ("no-weather", 0, ())
     assert PlanFlag.WEATHER_UNKNOWN in PlanFlag(plan.reasoning.flags)
     assert PlanFlag.WEATHER_UNKNOWN not in PlanFlag(plan_of(own_service).reasoning.flags)
+
+
+def test_a_plan_says_what_it_took_from_outside_the_strip(own_service: Service) -> None:
+    load(own_service, alley_farm(0.5))
+    rainy = FIRST_DAY + timedelta(days=45)  # 8 mm are forecast for it
+    bring_weather(own_service, today=rainy - timedelta(days=1))
+    assert plan_evening(own_service, on=rainy - timedelta(days=1)) == []
+    found = plan_of(own_service, ALLEY_BLOCK_ID, day=rainy).reasoning
+    assert found.alley_start_mm is not None and found.alley_rain_mm is not None
+    assert found.alley_et_mm is not None and found.crop_et_mm is not None
+    assert found.alley_rain_mm > 1.0
+    assert found.alley_et_mm == pytest.approx(
+        min(found.alley_start_mm + found.alley_rain_mm, found.crop_et_mm), abs=2e-6
+    )
+    assert found.planned_depletion_mm == pytest.approx(
+        (found.depletion_start_mm or 0.0) + found.crop_et_mm - found.alley_et_mm, abs=3e-6
+    )
+    bare = plan_of(own_service, BARE_BLOCK_ID, day=rainy).reasoning
+    assert bare.alley_et_mm is None and bare.alley_root_fraction is None
+
+
+def test_a_neighbour_with_such_roots_changes_nothing_in_a_plan(own_service: Service) -> None:
+    load(own_service, alley_farm(0.0))
+    assert plan_evening(own_service) == []
+    before = plan_of(own_service, BARE_BLOCK_ID)
+    load(own_service, alley_farm(0.5, farm_id="other-farm"))
+    bring_weather(own_service)
+    assert plan_evening(own_service) == []
+    after = plan_of(own_service, BARE_BLOCK_ID)
+    assert (after.version, after.reasoning) == (before.version, before.reasoning)

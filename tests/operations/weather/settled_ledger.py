@@ -31,6 +31,7 @@ def settle(open_unit: UnitOfWorkFactory) -> None:
                 settled_day=days("2026-07-09"),
                 depletion_mm=np.array([3.0]),
                 degree_day_sum_c_day=np.array([3.0]),
+                alley_store_mm=np.array([np.nan]),
                 flags=ints(0),
             ),
         )
