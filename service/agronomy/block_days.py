@@ -155,6 +155,21 @@ def _alley_terms(blocks: BlockBatch, rain_mm: Floats, et0_mm: Floats) -> dict[st
     return terms
 
 
+def past_crop_days(
+    blocks: BlockBatch,
+    weather: SiteDays,
+    degree_day_start_c_day: Floats | None,
+    alley_store_start_mm: Floats | None,
+) -> CropDays:
+    """The crop's days of past weather, in which the alley gets all the rain that fell.
+
+    Shapes: weather (days, sites); degree days and store (blocks,), both before the first day.
+    Returns: CropDays of :func:`crop_days` and :func:`with_alley`.
+    """
+    crop = crop_days(blocks, weather, degree_day_start_c_day=degree_day_start_c_day)
+    return with_alley(crop, alley_store_start_mm, rain_mm=crop.alley_rain_mm)
+
+
 def expected_crop_days(
     blocks: BlockBatch,
     weather: SiteDays,

@@ -11,6 +11,7 @@ from service.operations.evening.publish_programs import csv_body, json_body, ren
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 from service.records.ledger import ALLEY_NUMBERS
 
+_WEATHER = ["tmax_c", "tmin_c", "rhmax_pct", "rhmin_pct", "wind_m_s", "rs_mj_m2", "rain_mm"]
 BLOCK: Final[dict[str, Any]] = {
     "block_id": "hill-farm.north",
     "farm_id": "hill-farm",
@@ -160,15 +161,7 @@ PLAN: Final[dict[str, Any]] = {
             "issued_at": "2026-07-14T23:00:00Z",
             "attribution": None,
             "age_h": 0.0,
-            "quantities": [
-                "tmax_c",
-                "tmin_c",
-                "rhmax_pct",
-                "rhmin_pct",
-                "wind_m_s",
-                "rs_mj_m2",
-                "rain_mm",
-            ],
+            "quantities": _WEATHER,
         }
     ],
     "outlook": [
@@ -215,8 +208,7 @@ BALANCE_DAY: Final[dict[str, Any]] = {
     "raw_mm": 13.190538,
     "depletion_start_mm": 27.03504,
     "depletion_end_mm": 27.418606,
-    "degree_day_sum_c_day": None,
-    **dict.fromkeys(ALLEY_NUMBERS),
+    **dict.fromkeys(("degree_day_sum_c_day", *ALLEY_NUMBERS)),
 }
 
 EXPLANATION: Final[dict[str, Any]] = {

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, take_blocks
-from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of, with_alley
+from service.agronomy.block_days import CropDays, SiteDays, crop_days, days_of, past_crop_days
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.crop_water_use import SEASON_BY_DEGREE_DAYS, resting_sum_c_day
 from service.agronomy.daily_plan import keep_ledger
@@ -96,15 +96,14 @@ class Ledger:
         moved = ~np.isnat(settled)
         row = np.where(moved, (settled - self.days[0]).astype(np.int64), 0)
         block = np.arange(settled.size)
+        alley_store_mm = self.numbers["alley_store_mm"]
         return BalanceState(
             settled_day=np.where(moved, settled, before.settled_day),
             depletion_mm=np.where(moved, self.depletion_end_mm[row, block], before.depletion_mm),
             degree_day_sum_c_day=np.where(
                 moved, self.degree_day_sum_c_day[row, block], before.degree_day_sum_c_day
             ),
-            alley_store_mm=np.where(
-                moved, self.numbers["alley_store_mm"][row, block], before.alley_store_mm
-            ),
+            alley_store_mm=np.where(moved, alley_store_mm[row, block], before.alley_store_mm),
             flags=np.where(moved, self.flags_by_day[row, block], before.flags),
         )
 
@@ -202,8 +201,7 @@ def _step_group(
         rows = slice(span.begin, span.end)
         first = row_of_day(inputs.weather.days, days[span.begin])
         weather = days_of(inputs.weather.weather.days, first, first + span.end - span.begin)
-        crop = crop_days(batch, weather, degree_day_start_c_day=degree_days_c_day)
-        crop = with_alley(crop, alley_store_mm, rain_mm=crop.alley_rain_mm)
+        crop = past_crop_days(batch, weather, degree_days_c_day, alley_store_mm)
         rate = net_rate_mm_per_min(batch.system, batch.soil)
         early_min, day_min = _applied_min(inputs.applied, rows, blocks, batch)
         ledger = keep_ledger(

@@ -14,7 +14,7 @@ from datetime import date
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, make_block_batch
-from service.agronomy.block_days import SiteDays, crop_days, days_of, with_alley
+from service.agronomy.block_days import SiteDays, days_of, past_crop_days
 from service.agronomy.civil_day import day_lengths_min
 from service.agronomy.records import Days, Floats, Ints, WindowBatch
 from service.agronomy.season import SeasonRun, run_season
@@ -178,8 +178,7 @@ class _Blocks:
         if first_row == 0:
             return None, None
         blocks = self.of_year(weather.days[0].item().year)
-        crop = crop_days(blocks, days_of(weather, 0, first_row))
-        crop = with_alley(crop, None, rain_mm=crop.alley_rain_mm)
+        crop = past_crop_days(blocks, days_of(weather, 0, first_row), None, None)
         return crop.degree_day_sum_c_day[-1], crop.alley_store_mm[-1]
 
     def windows(self, day: date) -> WindowBatch:
