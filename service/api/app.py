@@ -30,6 +30,7 @@ from service.api.routes import (
     dosing,
     farms,
     gauges,
+    nutrition,
     pages,
     pauses,
     plans,
@@ -72,6 +73,7 @@ _TAGS: list[dict[str, Any]] = [
     {"name": "farms", "description": "What a farm consists of, as in its farm file."},
     {"name": "counties", "description": "Water need of counties compared, for advisers."},
     {"name": "waterworks", "description": "Pipes, water, acid and fertiliser."},
+    {"name": "nutrition", "description": "Leaf, petiole and soil tests, and what follows."},
     {"name": "status", "description": "How the service itself is doing."},
 ]
 
@@ -92,6 +94,7 @@ V1_ROUTERS = (
     counties.router,
     waterworks.router,
     dosing.router,
+    nutrition.router,
     status.router,
 )
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)

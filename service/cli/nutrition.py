@@ -42,6 +42,9 @@ _FACTS = {
     "legal-cap": _RATE,
     "water": _DEPTH,
     "sawdust": _THICKNESS,
+    "acid-ph": plain("the pH that acid brings the water to", 4.0, 8.0, "5.5", "6.5"),
+    "lime": plain("short tons of lime an acre", 0.0, 20.0, "1", "1.5"),
+    "lime-months": plain("months since the lime", 0.0, 120.0, "6", "14"),
     "age": plain("the year of the plants", 1.0, 200.0, "1", "6"),
     "planted-share": plain("a share of the ground", 0.01, 1.0, "0.33", "1"),
     "ph": plain("a soil pH", 3.0, 9.0, "4.8", "6.5"),
@@ -144,7 +147,8 @@ def nutrient_plan(
         typer.Option(
             "--given",
             help="A fact: 'last-season=50 lb/acre', 'water=10 in', 'age=6', 'base=...',"
-            " 'legal-cap=...', 'sawdust=2 in', 'planted-share=0.33', 'ph=4.8'; repeat it.",
+            " 'legal-cap=...', 'sawdust=2 in', 'planted-share=0.33', 'ph=4.8', 'acid-ph=6.0' (of"
+            " the water), 'lime=1' (tons/acre) and 'lime-months=6'; repeat it.",
         ),
     ] = None,
     last_nitrogen: Annotated[
@@ -172,6 +176,9 @@ def nutrient_plan(
             legal_cap_kg_per_ha=facts.get("legal-cap"),
             planned_mm=facts.get("water"),
             sawdust_depth_cm=facts.get("sawdust", 0.0),
+            acidified_ph=facts.get("acid-ph"),
+            recent_lime_tons_per_ac=facts.get("lime", 0.0),
+            months_since_lime=facts.get("lime-months", 0.0),
             ph_target=facts.get("ph"),
             last_nitrogen_day=last_nitrogen,
             product_key=product or "",

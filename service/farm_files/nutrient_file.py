@@ -22,7 +22,7 @@ from service.farm_files.printed_value import printed_value
 from service.farm_files.quantities import show
 from service.farm_files.sample_file import LARGEST_FILE_BYTES, read_content
 from service.farm_files.toml_table import TomlTable
-from service.nutrition.readings import PLANT, SOIL, NutrientReading, plant_value
+from service.nutrition.readings import PLANT, SOIL, NutrientReading, plant_range
 from service.nutrition.soil_ph import TEXTURES
 from service.records.nutrition import EXTRACTANTS, PH_METHODS, TEST_KINDS, NutrientTest
 
@@ -183,11 +183,10 @@ def _range(name: str, low: str, high: str) -> tuple[float, float]:
     """A range in the unit of ours; its unit may stand behind the second number alone."""
     top = parse_nutrient(name, high)
     bottom = parse_nutrient(name, low)
-    bottom = NutrientReading(bottom.nutrient, bottom.value, bottom.unit or top.unit, True)
-    ends = plant_value(bottom), plant_value(top)
-    if ends[0] >= ends[1]:
-        raise InputInvalid(TITLE, [Fault(f"range of {name}", f"{low} to {high}", "a rising range")])
-    return ends
+    if bottom.unit and bottom.unit != top.unit:
+        allowed = f"both ends in one unit, such as {top.unit or bottom.unit}"
+        raise InputInvalid(TITLE, [Fault(f"range of {name}", f"{low} to {high}", allowed)])
+    return plant_range(top.nutrient, bottom.value, top.value, top.unit)
 
 
 def _items(table: TomlTable | None) -> list[tuple[str, object]]:

@@ -43,6 +43,9 @@ class LeafClass(IntEnum):
     EXCESS = 5
 
 
+SHORT = (LeafClass.DEFICIENT, LeafClass.LOW)
+
+
 @dataclass(frozen=True, slots=True)
 class NutrientCard:
     """One nutrient of one test."""
@@ -71,7 +74,7 @@ class LeafResult:
 
     cards: tuple[NutrientCard, ...]
     most_limiting: tuple[str, ...]
-    """Nutrients below the middle of their range, the farthest first."""
+    """Nutrients below the middle of their range: those that are short, then by distance."""
     sentences: tuple[str, ...]
 
 
@@ -194,7 +197,7 @@ def leaf_result(
     ]
     ordered = sorted(
         (each for each in cards if each.deviation is not None and each.deviation < 0.0),
-        key=lambda each: each.deviation or 0.0,
+        key=lambda each: (each.leaf_class not in SHORT, each.deviation or 0.0),
     )
     below = tuple(each.nutrient for each in ordered) if is_classed else ()
     return LeafResult(tuple(cards), below, _sentences(values, cards, crop, soil_ph))
@@ -293,7 +296,7 @@ def _sentences(
         return values[first] / below if first in values and below else None
 
     def is_short(name: str) -> bool:
-        return at.get(name) in (LeafClass.DEFICIENT, LeafClass.LOW)
+        return at.get(name) in SHORT
 
     ratio = share("N", "S")
     if ratio is not None and ratio > 18.0 and is_short("S"):

@@ -59,6 +59,8 @@ class NitrogenNeed:
     lines: tuple[NeedLine, ...]
     total_kg_per_ha: float
     notes: tuple[str, ...]
+    before_legal_cap_kg_per_ha: float
+    """The total as it would be without law or nutrient management plan."""
 
 
 def nitrogen_base(crop: NutritionCrop, age_years: int) -> tuple[float, float]:
@@ -164,7 +166,7 @@ def season_nitrogen(
     lines = [NeedLine("base", base, f"Base for year {age_years}: {source}.")]
     if leaf_class is LeafClass.EXCESS and age_years > 1:
         text = "The leaf has nitrogen in excess: none this season."
-        return NitrogenNeed((*lines, NeedLine("total", 0.0, text)), 0.0, ())
+        return NitrogenNeed((*lines, NeedLine("total", 0.0, text)), 0.0, (), 0.0)
     factor, reason = _factor(leaf_class, vigour, age_years)
     need = max(base * factor, removal_kg_per_ha)
     lines.append(NeedLine("leaf-and-vigour", need - base, reason))
@@ -174,16 +176,19 @@ def season_nitrogen(
         text = f"Credits count up to {100 * LARGEST_CREDIT_SHARE:.0f} % of the need."
         lines.append(NeedLine("credit-cap", sum(c.kg_per_ha for c in credits) - counted, text))
     total = max(need - counted, 0.0)
-    legal = math.inf if legal_cap_kg_per_ha is None else legal_cap_kg_per_ha
-    total = _capped(total, lines, last_season_kg_per_ha, cap if crop.nitrogen else math.inf, legal)
+    before_legal = total = _capped(
+        total, lines, last_season_kg_per_ha, cap if crop.nitrogen else math.inf
+    )
+    if legal_cap_kg_per_ha is not None and total > legal_cap_kg_per_ha:
+        text = f"Law or the nutrient management plan: {legal_cap_kg_per_ha:g} kg/ha."
+        lines.append(NeedLine("legal-cap", legal_cap_kg_per_ha - total, text))
+        total = legal_cap_kg_per_ha
     lines.append(NeedLine("total", total, "Nitrogen of the season, over planted ground."))
-    return NitrogenNeed(tuple(lines), total, _notes(crop, age_years))
+    return NitrogenNeed(tuple(lines), total, _notes(crop, age_years), before_legal)
 
 
-def _capped(
-    total: float, lines: list[NeedLine], last_season: float | None, cap: float, legal_cap: float
-) -> float:
-    """The total within last season's amount, then within the caps; each that holds is a line."""
+def _capped(total: float, lines: list[NeedLine], last_season: float | None, cap: float) -> float:
+    """The total within last season's amount, then within the cap; each that holds is a line."""
     if last_season is not None:
         low, high = ((1.0 + sign * LARGEST_CHANGE) * last_season for sign in (-1.0, 1.0))
         held = min(max(total, low), high)
@@ -194,13 +199,10 @@ def _capped(
             )
             lines.append(NeedLine("change-cap", held - total, text))
             total = held
-    for key, most, text in (
-        ("age-cap", cap, "The most that is planned at this age:"),
-        ("legal-cap", legal_cap, "Law or the nutrient management plan:"),
-    ):
-        if total > most:
-            lines.append(NeedLine(key, most - total, f"{text} {most:g} kg/ha."))
-            total = most
+    if total > cap:
+        text = f"The most that is planned at this age: {cap:g} kg/ha."
+        lines.append(NeedLine("age-cap", cap - total, text))
+        total = cap
     return total
 
 

@@ -130,6 +130,23 @@ def soil_value(reading: NutrientReading, *, density: float | None = None) -> flo
     return round(value, 9)
 
 
+def plant_range(nutrient: str, low: float, high: float, unit: str) -> tuple[float, float]:
+    """A range as a laboratory printed it, in the unit of ours.
+
+    Shapes: scalars.
+    Returns: low and high [% or ppm]; a range that does not rise raises ``InputInvalid``.
+    >>> plant_range("N", 17.0, 21.0, "g/kg")
+    (1.7, 2.1)
+    """
+    # The lower end may lie below what a plant has: 0 is printed for "no lower limit".
+    bottom = plant_value(NutrientReading(nutrient, low, unit, is_below_detection=True))
+    top = plant_value(NutrientReading(nutrient, high, unit))
+    if bottom >= top:
+        fault = Fault(nutrient, f"a range of {low:g} to {high:g} {unit}", "a rising range")
+        raise InputInvalid("this test cannot be used", [fault])
+    return bottom, top
+
+
 def plant_values(readings: Sequence[NutrientReading]) -> dict[str, float]:
     """Every plant reading in the unit of its ranges.
 
@@ -183,7 +200,8 @@ def soil_values(readings: Sequence[NutrientReading]) -> dict[str, float]:
 def _check_name(name: str, known: Sequence[str]) -> None:
     if name not in known:
         raise InputInvalid(
-            "this test cannot be used", [Fault("nutrient", name, f"one of {', '.join(known)}")]
+            "this test cannot be used",
+            [Fault(name, "not measured in this kind of test", f"one of {', '.join(known)}")],
         )
 
 

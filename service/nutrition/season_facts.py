@@ -33,6 +33,8 @@ class WaterFacts:
     planned_mm: float | None = None
     is_old: bool = False
     """Tested more than a year ago."""
+    acidified_ph: float | None = None
+    """Acid brings the water to this pH; the alkalinity above is what is left after it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +68,9 @@ class SeasonFacts:
     legal_cap_kg_per_ha: float | None = None
     vigour: str = "normal"
     sawdust_depth_cm: float = 0.0
+    recent_lime_tons_per_ac: float = 0.0
+    """Spread since, and not yet in the soil test."""
+    months_since_lime: float = 0.0
     ph_target: float | None = None
     own_last_nitrogen: date | None = None
     is_plastic: bool = False

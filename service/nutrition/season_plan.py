@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from service.nutrition.leaf_classes import LeafClass, LeafResult
+from service.nutrition.leaf_classes import SHORT, LeafClass, LeafResult
 from service.nutrition.nitrogen_need import (
     LB_PER_AC_PER_KG_PER_HA,
     Credit,
@@ -25,6 +25,7 @@ from service.nutrition.nutrient_dates import (
     LARGEST_DRIP_ON_SAND_KG_PER_HA,
     LARGEST_DRY_KG_PER_HA,
     LastNitrogen,
+    cut_to,
     date_nitrogen,
     last_nitrogen_day,
 )
@@ -44,9 +45,15 @@ from service.nutrition.soil_ph import (
 
 NEUTRAL_KG_PER_HA = 50.0  # [CHOICE]: a balance smaller than this is no direction
 M2_PER_HECTARE = 10_000.0
+ORGANIC_SOIL_PCT = 20.0  # from memory: organic matter from which a soil is not a mineral one
 CHLORIDE_CALCIUM_NOTE = (
     "pH was measured in calcium chloride, which reads 0.5 to 1.0 below pH in water in most soils:"
     " the targets here are for water."
+)
+ACIDIFIED_WORDS = (
+    "The water is counted with the alkalinity that is left after acid: the acid takes the place of"
+    " sulfur against the water, never as a promise of soil pH, and only while it is dosed. The"
+    " cautions of an acid estimate hold."
 )
 _SHORT_WORDS: Mapping[str, str] = {
     "Mg": "Magnesium is short: magnesium sulfate at the laboratory's rate.",
@@ -156,8 +163,8 @@ def _nitrogen(
         legal_cap_kg_per_ha=facts.legal_cap_kg_per_ha,
     )
     is_sand = _texture(facts) in ("sand", "loamy-sand")
-    parts = date_nitrogen(
-        need.total_kg_per_ha,
+    whole = date_nitrogen(
+        need.before_legal_cap_kg_per_ha,
         crop,
         year=facts.season_year,
         latitude_deg=facts.latitude_deg,
@@ -167,6 +174,7 @@ def _nitrogen(
         if is_sand and facts.is_by_drip
         else LARGEST_DRY_KG_PER_HA,
     )
+    parts = cut_to(whole, need.total_kg_per_ha)
     area_ha = facts.area_m2 / M2_PER_HECTARE
     share = None if facts.product is None else facts.product.nitrogen_fraction
     return (
@@ -289,7 +297,16 @@ def _soil_ph(
         if acidity is None:
             gaps.append("The soil is below the target: lime needs the laboratory's buffer or tons.")
         else:
-            lime = lime_plan(ph, target, acidity)
+            lime = lime_plan(
+                ph,
+                target,
+                acidity,
+                recent_lime_tons_per_ac=facts.recent_lime_tons_per_ac,
+                months_since=facts.months_since_lime,
+                soil_kind="organic"
+                if soil.values.get("organic-matter", 0.0) >= ORGANIC_SOIL_PCT
+                else "mineral",
+            )
     return ph, target, sulfur, lime
 
 
@@ -300,10 +317,11 @@ def _balance(facts: SeasonFacts, nitrogen_kg_per_ha: float) -> tuple[float | Non
         return None, ()
     brought = alkalinity_load(water.alkalinity_mg_per_l, water.planned_mm)
     sulfur = brought / KG_CARBONATE_PER_KG_SULFUR
-    words = [
+    words = [] if water.acidified_ph is None else [ACIDIFIED_WORDS]
+    words.append(
         f"Water brings {brought:.0f} kg/ha of CaCO3 a season: {sulfur:.0f} kg/ha of sulfur to stand"
         " still."
-    ]
+    )
     used = None
     if facts.product is not None:
         used = nitrogen_acidity(facts.product.key, nitrogen_kg_per_ha)
@@ -320,9 +338,8 @@ def _balance(facts: SeasonFacts, nitrogen_kg_per_ha: float) -> tuple[float | Non
 
 
 def _others(facts: SeasonFacts) -> tuple[str, ...]:
-    short = (LeafClass.DEFICIENT, LeafClass.LOW)
     return tuple(
-        text for name, text in _SHORT_WORDS.items() if _leaf_class(facts.leaf, name) in short
+        text for name, text in _SHORT_WORDS.items() if _leaf_class(facts.leaf, name) in SHORT
     )
 
 
@@ -331,6 +348,11 @@ def _notes(
 ) -> tuple[str, ...]:
     notes = list(need.notes) if need is not None else []
     given = sum(each.kg_per_ha for each in parts)
+    if need is not None and parts and need.total_kg_per_ha < need.before_legal_cap_kg_per_ha:
+        notes.append(
+            f"Law or the nutrient management plan allows {need.total_kg_per_ha:g} kg/ha: the"
+            " season is shortened from its last part backwards."
+        )
     if need is not None and given < need.total_kg_per_ha - 0.05:
         notes.append(
             f"Only {given:.1f} of {need.total_kg_per_ha:.1f} kg/ha of nitrogen fit before its last"

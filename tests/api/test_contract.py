@@ -74,6 +74,7 @@ KNOWN: dict[str, list[str]] = {
     "site_id": ["home", "hill"],
 }
 REFUSES_SOME_VALID_REQUESTS = {
+    "GET /v1/blocks/{block_id}/nutrient-plan",
     "GET /v1/blocks",
     "GET /v1/blocks/{block_id}/balance",
     "GET /v1/blocks/{block_id}/fertigations",

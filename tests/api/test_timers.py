@@ -6,7 +6,7 @@ import pytest
 
 from service.bootstrap import Service
 from tests.api.callers import Caller
-from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID, with_timer
+from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID, PLAN_DAY, with_timer
 
 TIMERS = f"/v1/farms/{FARM_ID}/timers"
 SET = f"/v1/blocks/{BLOCK_ID}/timer"
@@ -25,7 +25,8 @@ def test_a_program_is_offered_and_once_set_is_what_the_plan_runs(timer_caller: C
     assert (timer["block_id"], timer["set_program"]) == (BLOCK_ID, None)
     assert timer_caller.get(PLAN).json()["planned_min"] == 0
     offered = timer["to_set"]
-    answer = timer_caller.post(SET, {"program_id": offered["program_id"]})
+    program = {"program_id": offered["program_id"], "set_from": PLAN_DAY.isoformat()}
+    answer = timer_caller.post(SET, program)
     assert answer.status_code == 200, answer.text
     assert answer.json()["timer"]["set_program"]["program_id"] == offered["program_id"]
     assert answer.json()["timer"]["to_set"] is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -35,6 +36,8 @@ from service.nutrition.readings import (
     soil_values,
 )
 from service.nutrition.sampling import check_protocol, sampling_error_pct
+from service.nutrition.season_facts import SeasonFacts, SoilFacts
+from service.nutrition.season_plan import season_plan
 from service.nutrition.soil_classes import SoilClass, base_sum, oxide_need, soil_card
 from service.nutrition.soil_ph import (
     KG_CARBONATE_PER_KG_SULFUR,
@@ -492,3 +495,33 @@ def test_a_target_far_from_the_crop_is_refused() -> None:
     assert ph_target_faults(HIGHBUSH, 4.8) == ""
     assert "3.7 to 5.8" in ph_target_faults(HIGHBUSH, 6.5)
     assert math.isclose(HIGHBUSH.ph.target, 4.8)
+
+
+def test_lime_of_last_winter_is_credited_to_the_next() -> None:
+    acid = SeasonFacts(
+        crop=crops()["peach"], season_year=2027, today=date(2026, 11, 1), latitude_deg=34.0,
+        area_m2=10_000.0, age_years=5, planted_share=1.0, recent_lime_tons_per_ac=1.0,
+        months_since_lime=5.0,
+        soil=SoilFacts(values={"pH": 5.4, "exchangeable-acidity": 2.0}, extractant="mehlich-3"),
+    )  # fmt: skip
+    lime = season_plan(acid).lime
+    # NC Department of Agriculture: 1.83 tons less a ton of which 5 x 8 % is spent; in an organic
+    # soil twice as much of it is.
+    assert lime is not None and lime.tons_per_ac == pytest.approx(1.83 - 0.6, abs=0.005)
+    organic = replace(
+        acid,
+        soil=SoilFacts(
+            values={"pH": 5.4, "exchangeable-acidity": 2.0, "organic-matter": 35.0},
+            extractant="mehlich-3",
+        ),
+    )
+    lime = season_plan(organic).lime
+    assert lime is not None and lime.tons_per_ac == pytest.approx(1.83 - 0.2, abs=0.005)
+
+
+def test_what_is_short_comes_before_what_is_only_below_the_middle() -> None:
+    found = leaf_result(
+        {"N": 1.6, "Cu": 5.5}, HIGHBUSH, row=leaf_row("highbush-blueberry", "leaf", "mid-season")
+    )
+    # Copper is farther from the middle of its wide range, but nitrogen is outside of its own.
+    assert found.most_limiting == ("N", "Cu")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from datetime import date, datetime
+from datetime import datetime
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-from service.api.dependencies import BLOCK_ID_PATTERN
+from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
 from service.operations.feedback.report_runs import LARGEST_VOLUME_L, LONGEST_RUN_MIN, MOST_RUNS
 
 _INSTANT = re.compile(
@@ -161,8 +161,10 @@ class TimerProgramIn(Body):
         pattern=r"^[0-9a-f]{16}$",
         description="The program, as it was offered; left out: the newest one.",
     )
-    set_from: date | None = Field(
-        None, description="First day that it runs, today to a week ahead; left out: tomorrow."
+    set_from: CalendarDate | None = Field(
+        None,
+        strict=False,
+        description="First day that it runs, today to a week ahead; left out: tomorrow.",
     )
 
 

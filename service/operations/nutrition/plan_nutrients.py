@@ -8,8 +8,9 @@ is a gap that the plan names.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.nutrition.nitrogen_need import VIGOUR_FACTORS
 from service.nutrition.nutrient_dates import block_last_nitrogen, last_nitrogen_day
-from service.nutrition.season_facts import NitrogenProduct, SeasonFacts, SoilFacts, WaterFacts
+from service.nutrition.season_facts import NitrogenProduct, SeasonFacts, SoilFacts
 from service.nutrition.season_plan import SeasonPlan, season_plan
 from service.nutrition.soil_ph import ph_target_faults
 from service.nutrition.tables import NutritionCrop
@@ -27,19 +28,14 @@ from service.operations.nutrition.record_tests import (
     crop_of,
     report_test,
 )
+from service.operations.nutrition.season_water import season_water
 from service.operations.reading.last_nitrogen import block_latitude
-from service.operations.waterworks.report_water import find_supply_key
 from service.records.farms import BlockDefinition
 from service.waterworks.fertiliser import PRODUCTS, Product
-from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
 
 TITLE = "this plan cannot be made"
 FULL_SIZE_YEARS = 99
 """Age of a block without a planting year: full size already, as the farm file has it."""
-OLD_TEST_DAYS = 365
-LEDGER_DAYS = 300
-"""Days of ledger that stand for a season's water."""
-MG_PER_MEQ_CARBONATE = 50.04
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +51,11 @@ class PlanRequest:
     last_season_kg_per_ha: float | None = None
     legal_cap_kg_per_ha: float | None = None
     planned_mm: float | None = None
+    acidified_ph: float | None = None
+    """Acid brings the season's water to this pH."""
     sawdust_depth_cm: float = 0.0
+    recent_lime_tons_per_ac: float = 0.0
+    months_since_lime: float = 0.0
     ph_target: float | None = None
     last_nitrogen_day: date | None = None
     product_key: str = ""
@@ -87,15 +87,7 @@ def plan_nutrients(
     with unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(block_id, day=on)
         latitude_deg = block_latitude(unit, block)
-        tests = unit.nutrition.list_tests(unit.blocks.get_block_key(block_id))
-        reports = compared(
-            [
-                report_test(each, block, latitude_deg=latitude_deg, chosen_rows=request.chosen_rows)
-                for each in tests
-            ]
-        )
-        leaf = next((each for each in reports if each.leaf is not None), None)
-        soil = next((each for each in reports if each.test.kind == "soil"), None)
+        leaf, soil = _newest_reports(unit, block, latitude_deg, request.chosen_rows)
         crop = crop_of(block, request.crop or ("" if leaf is None else leaf.test.crop))
         _check_target(crop, request.ph_target)
         origins: list[tuple[str, str]] = []
@@ -112,13 +104,22 @@ def plan_nutrients(
             else request.planted_share,
             leaf=None if leaf is None else leaf.leaf,
             soil=_soil_facts(soil),
-            water=_water(unit, block, request, on, origins),
+            water=season_water(
+                unit,
+                block,
+                on=on,
+                planned_mm=request.planned_mm,
+                acidified_ph=request.acidified_ph,
+                origins=origins,
+            ),
             product=_product(crop, request, soil),
             last_season_kg_per_ha=request.last_season_kg_per_ha,
             base_kg_per_ha=request.base_kg_per_ha,
             legal_cap_kg_per_ha=request.legal_cap_kg_per_ha,
             vigour=request.vigour,
             sawdust_depth_cm=request.sawdust_depth_cm,
+            recent_lime_tons_per_ac=request.recent_lime_tons_per_ac,
+            months_since_lime=request.months_since_lime,
             ph_target=request.ph_target,
             own_last_nitrogen=request.last_nitrogen_day or _own_last_day(block, year, latitude_deg),
             is_plastic=request.is_plastic,
@@ -138,6 +139,22 @@ def plan_nutrients(
         ),
         tuple(origins),
     )
+
+
+def _newest_reports(
+    unit: UnitOfWork, block: BlockDefinition, latitude_deg: float, chosen_rows: Sequence[str]
+) -> tuple[NutrientReport | None, NutrientReport | None]:
+    """The newest test of leaf or petiole, and that of the soil."""
+    tests = unit.nutrition.list_tests(unit.blocks.get_block_key(block.block_id))
+    reports = compared(
+        [
+            report_test(each, block, latitude_deg=latitude_deg, chosen_rows=chosen_rows)
+            for each in tests
+        ]
+    )
+    leaf = next((each for each in reports if each.leaf is not None), None)
+    soil = next((each for each in reports if each.test.kind == "soil"), None)
+    return leaf, soil
 
 
 def _own_last_day(block: BlockDefinition, year: int, latitude_deg: float) -> date | None:
@@ -163,6 +180,8 @@ def _check_request(request: PlanRequest) -> None:
         ("legal_cap_kg_per_ha", 500.0),
         ("planned_mm", 3000.0),
         ("sawdust_depth_cm", 50.0),
+        ("recent_lime_tons_per_ac", 20.0),
+        ("months_since_lime", 120.0),
     ):
         value = getattr(request, name)
         if value is not None and not 0.0 <= value <= most:
@@ -209,38 +228,6 @@ def _soil_facts(report: NutrientReport | None) -> SoilFacts | None:
         extractant=test.extractant,
         ph_method=test.ph_method,
         texture=test.texture or None,
-    )
-
-
-def _water(
-    unit: UnitOfWork,
-    block: BlockDefinition,
-    request: PlanRequest,
-    on: date,
-    origins: list[tuple[str, str]],
-) -> WaterFacts:
-    samples = unit.waterworks.list_samples(find_supply_key(unit, block.farm_id, block.supply_id))
-    analysis = WaterAnalysis() if not samples else analysis_from_readings(samples[0].readings)
-    if samples:
-        origins.append(("water", f"analysis of {samples[0].day}"))
-    planned_mm = request.planned_mm
-    if planned_mm is not None:
-        origins.append(("season's water", "given"))
-    else:
-        rows = unit.ledger.read_rows(
-            unit.blocks.get_block_key(block.block_id),
-            first_day=on - timedelta(days=OLD_TEST_DAYS),
-            last_day=on,
-        )
-        if rows.days.size >= LEDGER_DAYS:
-            planned_mm = float(np.nansum(rows.numbers["irrigation_gross_mm"]))
-            origins.append(("season's water", f"{planned_mm:.0f} mm, the ledger's last year"))
-    alkalinity = analysis.alkalinity_meq_per_l
-    return WaterFacts(
-        nitrate_nitrogen_mg_per_l=analysis.nitrate_nitrogen_mg_per_l,
-        alkalinity_mg_per_l=None if alkalinity is None else MG_PER_MEQ_CARBONATE * alkalinity,
-        planned_mm=planned_mm,
-        is_old=bool(samples) and (on - samples[0].day).days > OLD_TEST_DAYS,
     )
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 
-from service.database.session import UnitOfWorkFactory
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.nutrition.leaf_classes import LeafClass, LeafResult, leaf_result
 from service.nutrition.readings import plant_values, soil_values
@@ -56,20 +56,25 @@ class NutrientReport:
 def record_test(
     test: NutrientTest, *, unit_of_work: UnitOfWorkFactory, clock: Clock
 ) -> tuple[NutrientReport, LoadOutcome]:
-    """Store a test; the same again changes nothing. Raises InputInvalid with every fault.
+    """Store a test; the same again changes nothing. Raises InputInvalid with every fault."""
+    with unit_of_work(write=True) as unit:
+        return store_test(unit, test, now=clock.now())
+
+
+def store_test(
+    unit: UnitOfWork, test: NutrientTest, *, now: datetime
+) -> tuple[NutrientReport, LoadOutcome]:
+    """Store a test in a unit of work that its caller owns; as ``record_test``.
 
     Crop, tissue and stage of a leaf are filled in where there is one choice.
     """
-    with unit_of_work(write=True) as unit:
-        now = clock.now()
-        today = today_at_block(unit, test.block_id, now)
-        refuse_coming_day(TITLE, test.day, today=today)
-        block = unit.blocks.get_block(test.block_id, day=today)
-        whole = complete_test(replace(test, block_id=block.block_id), block)
-        report = report_test(whole, block, latitude_deg=block_latitude(unit, block))
-        key = unit.blocks.get_block_key(block.block_id)
-        outcome = unit.nutrition.save_test(key, whole, recorded_at=now)
-    return report, outcome
+    today = today_at_block(unit, test.block_id, now)
+    refuse_coming_day(TITLE, test.day, today=today)
+    block = unit.blocks.get_block(test.block_id, day=today)
+    whole = complete_test(replace(test, block_id=block.block_id), block)
+    report = report_test(whole, block, latitude_deg=block_latitude(unit, block))
+    key = unit.blocks.get_block_key(block.block_id)
+    return report, unit.nutrition.save_test(key, whole, recorded_at=now)
 
 
 def remove_test(block_id: str, *, day: date, kind: str, unit_of_work: UnitOfWorkFactory) -> int:

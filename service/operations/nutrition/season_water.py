@@ -1,0 +1,91 @@
+"""What a season's water brings to a block: from the supply's newest analysis and the ledger.
+
+No acid treatment is stored; the request says to which pH the water is brought, and the alkalinity
+that is left follows from the analysis as in an acid estimate.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from service.database.session import UnitOfWork
+from service.errors import Fault, InputInvalid
+from service.nutrition.season_facts import WaterFacts
+from service.operations.waterworks.estimate_acid import AcidRequest, estimate_acid
+from service.operations.waterworks.report_water import find_supply_key
+from service.records.farms import BlockDefinition
+from service.records.waterworks import WaterSample
+from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
+
+OLD_TEST_DAYS = 365
+LEDGER_DAYS = 300
+"""Days of ledger that stand for a season's water."""
+MG_PER_MEQ_CARBONATE = 50.04
+_ANY_ACID = ("sulfuric", 93.0)
+"""Which acid makes no difference to the alkalinity that is left at a pH."""
+
+
+def season_water(
+    unit: UnitOfWork,
+    block: BlockDefinition,
+    *,
+    on: date,
+    planned_mm: float | None,
+    acidified_ph: float | None,
+    origins: list[tuple[str, str]],
+) -> WaterFacts:
+    """The water's nitrate, alkalinity and depth; where each comes from is added to ``origins``.
+
+    Raises InputInvalid for a pH that acid cannot or may not bring the water to.
+    """
+    samples = unit.waterworks.list_samples(find_supply_key(unit, block.farm_id, block.supply_id))
+    analysis = WaterAnalysis() if not samples else analysis_from_readings(samples[0].readings)
+    if samples:
+        origins.append(("water", f"analysis of {samples[0].day}"))
+    if planned_mm is not None:
+        origins.append(("season's water", "given"))
+    else:
+        planned_mm = _ledger_year_mm(unit, block, on)
+        if planned_mm is not None:
+            origins.append(("season's water", f"{planned_mm:.0f} mm, the ledger's last year"))
+    alkalinity = analysis.alkalinity_meq_per_l
+    if acidified_ph is not None:
+        alkalinity = _alkalinity_left(samples, acidified_ph)
+        origins.append(("alkalinity", f"what is left in water brought to pH {acidified_ph:g}"))
+    return WaterFacts(
+        nitrate_nitrogen_mg_per_l=analysis.nitrate_nitrogen_mg_per_l,
+        alkalinity_mg_per_l=None if alkalinity is None else MG_PER_MEQ_CARBONATE * alkalinity,
+        planned_mm=planned_mm,
+        is_old=bool(samples) and (on - samples[0].day).days > OLD_TEST_DAYS,
+        acidified_ph=acidified_ph,
+    )
+
+
+def _ledger_year_mm(unit: UnitOfWork, block: BlockDefinition, on: date) -> float | None:
+    rows = unit.ledger.read_rows(
+        unit.blocks.get_block_key(block.block_id),
+        first_day=on - timedelta(days=OLD_TEST_DAYS),
+        last_day=on,
+    )
+    if rows.days.size < LEDGER_DAYS:
+        return None
+    return float(np.nansum(rows.numbers["irrigation_gross_mm"]))
+
+
+def _alkalinity_left(samples: list[WaterSample], ph: float) -> float:
+    if not samples:
+        raise InputInvalid(
+            "this plan cannot be made",
+            [Fault("acidified_ph", f"{ph:g}", "a stored water analysis of the supply first")],
+        )
+    acid_key, strength_pct = _ANY_ACID
+    try:
+        dose = estimate_acid(
+            samples[0], AcidRequest(target_ph=ph, acid_key=acid_key, strength_pct=strength_pct)
+        ).dose
+    except InputInvalid as error:
+        faults = [Fault("acidified_ph", each.found, each.allowed) for each in error.faults]
+        raise InputInvalid("this plan cannot be made", faults) from error
+    return dose.alkalinity_left_meq_per_l
