@@ -28,7 +28,8 @@ from service.operations.review.compare_counties import (
     counties_today,
     list_county_sites,
 )
-from service.pages.farm_forms import MISSING_SEASON, crops_by_name, textures_by_key
+from service.pages.farm_forms import MISSING_SEASON
+from service.pages.named_choices import crops_by_name, textures_by_key
 from service.pages.visit import NotSignedIn, Visit, faults_by_field
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
 from service.translations import Wording

@@ -19,8 +19,6 @@ from typing import cast
 
 import orjson
 
-from service.agronomy.crop_table import CROPS
-from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.units import (
     KPA_PER_PSI,
     L_PER_GALLON,
@@ -30,6 +28,8 @@ from service.agronomy.units import (
     SQUARE_FEET_PER_ACRE,
 )
 from service.errors import Fault, InputInvalid
+from service.pages import canopy_fields as canopy
+from service.pages import site_fields
 from service.pages.number_fields import digits_of, entered_number
 from service.pages.season_fields import (
     change_seasons,
@@ -57,6 +57,8 @@ UNITS: Mapping[str, tuple[str, ...]] = {
     "root_depth": ("in", "ft", "cm", "m"),
     "longest_pulse": ("h", "min"),
     "emission_uniformity": ("%",),
+    **canopy.UNITS,
+    **site_fields.UNITS,
     "row_length": ("ft", "m"),
     "tube": ("in", "mm"),
     "pressure": ("psi", "bar", "kPa"),
@@ -67,7 +69,7 @@ UNITS: Mapping[str, tuple[str, ...]] = {
 }
 """Units that a field offers, the first of each for US customary, the first metric one for SI."""
 METRIC = frozenset({
-    "m", "m3/h", "L/h", "ha", "m2", "cm", "mm", "bar", "kPa", "h", "min", "%",
+    "m", "m3/h", "L/h", "ha", "m2", "cm", "mm", "bar", "kPa", "h", "min", "%", "°C",
 })  # fmt: skip
 SI_PER_UNIT: Mapping[str, float] = {
     "ft": M_PER_FOOT,
@@ -98,11 +100,12 @@ QUANTITIES: Mapping[str, str] = {
     "root_depth": "root_depth_m",
     "emission_uniformity": "emission_uniformity_pct",
     "longest_pulse": "longest_pulse_min",
+    **canopy.QUANTITIES,
 }
 """Fields of a block with a unit, and the number that each is."""
 COUNTS: Mapping[str, str] = {
     "laterals_per_row": "laterals_per_row_count", "planting_year": "planting_year",
-    "priority": "priority",
+    "priority": "priority", **canopy.SHARES,
 }  # fmt: skip
 """Fields without a unit."""
 GIVEN = "given"
@@ -124,6 +127,7 @@ _OF_CROP: Mapping[str, tuple[str, str]] = {
     "years_to_full_size": ("", "years_to_full_size"), "root_depth_m": ("", "root_depth"),
     "canopy_cover_fraction": ("", "canopy_cover"), "canopy_height_m": ("", "canopy_height"),
     "root_share_of_wetted": ("", "root_share_of_wetted"),
+    "full_cover_fraction": ("", "full_cover"), "full_height_m": ("", "full_height"),
 }  # fmt: skip
 _OF_SOIL = ("field_capacity", "wilting_point", "saturated_conductivity_mm_per_h", "texture_group")
 _NOT_SLUG = re.compile(r"[^a-z0-9]+")
@@ -189,6 +193,7 @@ def site_table(form: Form, site_id: str) -> Table:
         "latitude": entered_number(form, "latitude"),
         "longitude": entered_number(form, "longitude"),
         "elevation": entered_quantity(form, "elevation"),
+        **site_fields.entered_offset(form),
     }
 
 
@@ -222,6 +227,8 @@ def change_farm(document: Table, form: Form, opened: Opened) -> Table:
                 sites[0][name] = entered_number(form, name)
         if not is_as_shown(form, opened.form, "elevation"):
             sites[0]["elevation"] = entered_quantity(form, "elevation")
+        if not is_as_shown(form, opened.form, "tdew_offset"):
+            site_fields.change_offset(sites[0], form)
     changed["site"] = sites
     return changed
 
@@ -276,6 +283,7 @@ def block_table(form: Form) -> Table:
         **{key: entered_quantity(form, key) for key in QUANTITIES},
         **{key: entered_number(form, key) for key in COUNTS},
         **entered_seasons(form),
+        **canopy.entered_day(form),
     }
     for key in ("supply", "site"):
         table[key] = form.get(key) or None
@@ -312,7 +320,7 @@ def open_block(
         if unit:
             form[f"{name}_unit"] = unit
     seasons = shown_seasons(block)
-    form |= seasons.form
+    form |= seasons.form | canopy.shown_day(table)
     origins |= seasons.origins
     if block.origins.get("windows", GIVEN) == GIVEN:
         form |= shown_windows(block.windows)
@@ -349,6 +357,7 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
         if value is not None:
             changed[name] = value
     change_seasons(changed, form, opened.form)
+    canopy.change_day(changed, form, opened.form)
     _drop_shared_windows(changed)
     if entered_windows(form) != entered_windows(opened.form):
         changed.pop("windows", None)
@@ -416,6 +425,7 @@ def _shown_site(site: SiteDefinition, units: Mapping[str, Sequence[str]]) -> dic
         "longitude": digits_of(site.longitude_deg, 7),
         "elevation": number,
         "elevation_unit": unit,
+        **site_fields.shown_offset(site, units["tdew_offset"][0]),
     }
 
 
@@ -453,14 +463,3 @@ def entered_quantity(form: Form, name: str) -> str | None:
     """A field and its unit as a farm file writes them; None where nothing was entered."""
     number = form.get(name, "").replace(",", ".")
     return f"{number} {form.get(f'{name}_unit', '')}".strip() if number else None
-
-
-def textures_by_key(words: Wording) -> list[tuple[str, str]]:
-    """Every texture, from coarse to fine."""
-    return [(key, words.gettext(key).replace("-", " ")) for key in TEXTURE_KEYS]
-
-
-def crops_by_name(words: Wording) -> list[tuple[str, str]]:
-    """Every crop, by its name as the reader reads it."""
-    named = ((row.key, words.gettext(row.name)) for row in CROPS.values())
-    return sorted(named, key=lambda each: each[1])

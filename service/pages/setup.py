@@ -30,6 +30,7 @@ from service.operations.farms.change_farms import Keeper
 from service.pages import farm_forms
 from service.pages.block_preview import Preview, preview_of
 from service.pages.farm_forms import Opened, Table
+from service.pages.named_choices import crops_by_name, textures_by_key
 from service.pages.plans import block_flow_l_per_h, farm_of, flow_text
 from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
@@ -45,10 +46,9 @@ ZONES = (
 )  # fmt: skip
 BLOCK_FIELDS = (
     "name", "crop", "texture", "wetness", "season_start", "stage_1", "watering_from", "watering_to",
-    "last_nitrogen", "opens_1", *farm_forms.QUANTITIES, *farm_forms.COUNTS,
+    "last_nitrogen", "opens_1", "canopy_measured_on", *farm_forms.QUANTITIES, *farm_forms.COUNTS,
 )  # fmt: skip
-"""Fields that a fault can stand beside; supply and place are asked for only where there are
-several."""
+"""Fields that a fault can stand beside; supply and place only where there are several."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -584,7 +584,7 @@ def _block_form(
     block: BlockDefinition | None = None,
 ) -> Response:
     values = _form_values(visit, opened, notes)
-    textures = farm_forms.textures_by_key(visit.words)
+    textures = textures_by_key(visit.words)
     if opened is not None and not opened.form["texture"]:
         textures.insert(0, ("", visit.words.gettext("as measured")))
     return visit.show(
@@ -593,7 +593,7 @@ def _block_form(
         farm=bundle.farm,
         bundle=bundle,
         block=block,
-        crops=farm_forms.crops_by_name(visit.words),
+        crops=crops_by_name(visit.words),
         textures=textures,
         wetness=wetness_choices(visit.words),
         supplies=[(each.supply_id, each.name) for each in bundle.supplies],
