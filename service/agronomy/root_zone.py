@@ -15,13 +15,21 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from service.agronomy.records import Floats, Ints, SoilBatch, SystemBatch
+from service.agronomy.units import M_PER_FOOT
 
-# Keller & Karmeli 1975, from memory: rows by emitter flow, columns coarse, medium, fine soil.
-# Straight lines between the rows, and the end rows beyond them, are choices of this project.
+# Keller & Karmeli 1975, from memory (no copy was found to read): rows by emitter flow, columns
+# coarse, medium, fine soil. Straight lines between the rows, and the end rows beyond them, are
+# choices of this project.
 STRIP_FLOW_L_PER_H = np.array([1.5, 2.0, 4.0, 8.0, 12.0])
-STRIP_WIDTH_M = np.array(
+RECALLED_STRIP_WIDTH_M = np.array(
     [[0.3, 0.7, 1.1], [0.4, 0.8, 1.2], [0.8, 1.2, 1.6], [1.2, 1.6, 2.0], [1.6, 2.0, 2.4]]
 )
+# Widest that one emitter wets, read in a manufacturer's irrigation design manual, Table 3-3: 1 to 3
+# ft on coarse soil (sandy loam), 2 to 4 ft on medium (loam), 3 to 6 ft on fine (clay loam). What
+# the recalled table has beyond it, from between 4 and 8 L/h on, is cut off [CHOICE]: a narrower
+# strip holds less water and is watered more often.
+STRIP_WIDTH_RANGE_M = np.array([[1.0, 2.0, 3.0], [3.0, 4.0, 6.0]]) * M_PER_FOOT
+STRIP_WIDTH_M = np.minimum(RECALLED_STRIP_WIDTH_M, STRIP_WIDTH_RANGE_M[1])
 RECOMMENDED_SPACING_M = np.array(
     [[0.2, 0.5, 0.9], [0.3, 0.7, 1.0], [0.6, 1.0, 1.3], [1.0, 1.3, 1.7], [1.3, 1.6, 2.0]]
 )
@@ -72,7 +80,8 @@ def wetted_fraction(
     one strip, and so does a gap that is not given [m].
     Returns: fraction, at most 1; NaN wherever an input is NaN.
     Equation: (w + (n - 1) min(d, w)) min(1, spacing_rec / spacing) / row spacing. Keller &
-    Karmeli 1975 strip widths w and spacings (from memory).
+    Karmeli 1975 strip widths w and spacings (from memory), w at most the widest that a design
+    manual which was read gives for one emitter.
     >>> float(wetted_fraction(4.0, 1.0, 1, row_spacing_m=3.0, laterals_per_row_count=1))
     0.4
     """

@@ -87,7 +87,7 @@ def test_strip_width_between_table_rows_lies_on_a_straight_line() -> None:
 
 def test_strip_width_beyond_the_table_is_that_of_its_end() -> None:
     assert strip(0.6, 0) == pytest.approx(strip(1.5, 0))
-    assert strip(30.0, 2) == pytest.approx(2.4)
+    assert strip(30.0, 2) == pytest.approx(6 * 0.3048)
 
 
 def test_a_second_lateral_widens_the_strip_by_the_gap_but_by_no_more_than_a_strip() -> None:

@@ -12,6 +12,10 @@ import pytest
 from service.agronomy.county_need import weekly_need
 from service.agronomy.records import SoilBatch, SystemBatch
 from service.agronomy.root_zone import (
+    RECALLED_STRIP_WIDTH_M,
+    STRIP_FLOW_L_PER_H,
+    STRIP_WIDTH_M,
+    STRIP_WIDTH_RANGE_M,
     application_rate_mm_per_h,
     gross_depth_mm,
     running_min,
@@ -90,6 +94,10 @@ STRIPS = {
 }
 
 
+# Read in a manufacturer's design manual, Table 3-3: at most 3, 4 and 6 ft.
+WIDEST_M = (0.9144, 1.2192, 1.8288)
+
+
 @pytest.mark.parametrize("flow_l_per_h", sorted(STRIPS))
 def test_wetted_strip_of_keller_and_karmeli(flow_l_per_h: float) -> None:
     widths_m, spacings_m = STRIPS[flow_l_per_h]
@@ -101,7 +109,43 @@ def test_wetted_strip_of_keller_and_karmeli(flow_l_per_h: float) -> None:
             row_spacing_m=5.0,
             laterals_per_row_count=1,
         )
-        assert fraction == pytest.approx(widths_m[group] / 5.0)
+        assert fraction == pytest.approx(min(widths_m[group], WIDEST_M[group]) / 5.0)
+
+
+def test_every_width_in_use_lies_inside_the_range_that_was_read() -> None:
+    narrowest_m, widest_m = STRIP_WIDTH_RANGE_M
+    assert widest_m == pytest.approx(WIDEST_M)
+    assert np.all(narrowest_m - 0.01 <= STRIP_WIDTH_M)  # 0.30 against 0.305 m
+    assert np.all(widest_m >= STRIP_WIDTH_M)
+    # Up to 4 L/h nothing is cut off; of the rows of 8 and 12 L/h every width is.
+    is_cut = STRIP_WIDTH_M < RECALLED_STRIP_WIDTH_M
+    assert is_cut.tolist() == [[False] * 3] * 3 + [[True] * 3] * 2
+
+
+def test_only_coarse_soil_under_4_and_8_litres_an_hour_is_wider_than_the_wetted_bulb() -> None:
+    # Schwartzman & Zur 1986 (second-hand): the widest that one emitter wets until the bulb is 0.3
+    # to 1.5 m deep, on the conductivities of the textures of a group [mm/h].
+    conductivity = {0: (50.3, 114.0), 1: (7.0, 50.3), 2: (0.4, 15.0)}
+    is_within = []
+    for flow_l_per_h, row_m in zip(STRIP_FLOW_L_PER_H, STRIP_WIDTH_M, strict=True):
+        widest_m = [
+            max(
+                float(
+                    wetted_width_m(volume_at_depth_l(depth_m, flow_l_per_h, ks), flow_l_per_h, ks)
+                )
+                for ks in conductivity[group]
+                for depth_m in (0.3, 1.5)
+            )
+            for group in range(3)
+        ]
+        is_within.append((row_m <= widest_m).tolist())
+    assert is_within == [
+        [True, True, True],
+        [True, True, True],
+        [False, True, True],
+        [False, True, True],
+        [True, True, True],
+    ]
 
 
 def test_forty_percent_for_four_litres_on_medium_soil_in_three_metre_rows() -> None:
