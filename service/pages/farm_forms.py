@@ -320,7 +320,7 @@ def open_block(
         if unit:
             form[f"{name}_unit"] = unit
     seasons = shown_seasons(block)
-    form |= seasons.form | canopy.shown_day(table)
+    form |= {**seasons.form, **canopy.shown_day(table)}
     origins |= seasons.origins
     if block.origins.get("windows", GIVEN) == GIVEN:
         form |= shown_windows(block.windows)
