@@ -97,7 +97,7 @@ CAUSE_TEXT: dict[ShortfallCause, str] = {
     ShortfallCause.DAILY_MAXIMUM: "the daily maximum of the block is reached",
     ShortfallCause.MINIMUM_PULSE: "what is left is less than the shortest useful pulse",
     ShortfallCause.TIMER: "the timer runs only what somebody has set on it",
-    ShortfallCause.OUTAGE: "a period without water takes part of the day",
+    ShortfallCause.OUTAGE: "a no-water period takes part of the day",
     ShortfallCause.FREEZE_HOLD: "no water is given in hours expected near freezing",
     ShortfallCause.DORMANT: "the block is dormant, outside its watering season",
     ShortfallCause.PULSE_COUNT: "the block may have no more pulses that day",

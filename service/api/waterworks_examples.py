@@ -119,7 +119,7 @@ WATER_REPORT: Final[dict[str, Any]] = {
             "word": "none",
             "limits": "none below 0.7, slight to moderate 0.7 to 3, severe above 3",
             "source": "FAO-29 rev. 1 (Ayers & Westcot 1985), Table 1",
-            "advice": "Nothing is commonly done.",
+            "advice": "Usually no action needed.",
         }
     ],
     "crop_classes": [
@@ -133,7 +133,7 @@ WATER_REPORT: Final[dict[str, Any]] = {
             "limits": "none below 6.7, slight to moderate 6.7 to 13, severe above 13",
             "source": "FAO-29 rev. 1, Table 14, chloride in the water, two thirds of that in the"
             " extract (from memory)",
-            "advice": "Nothing is commonly done.",
+            "advice": "Usually no action needed.",
         }
     ],
     "clogging": [

@@ -87,6 +87,7 @@ def show_supply(supply: capacities.SupplyCapacity, units: UnitSystem) -> None:
         f"Area, {area_unit}",
         right=(0, 1, 2, 3, 4, 5, 6),
     )  # fmt: skip
+    out.print(Text("Peak demand", style="bold"))
     for peak in supply.peaks:
         table.add_row(
             str(peak.span_days),

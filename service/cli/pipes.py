@@ -160,7 +160,7 @@ def _show_pipes(report: pipes.PipeReport) -> None:
         ("Head at its inlet, behind a regulator if any", f"{flow.inlet_head_m:.2f} m"),
         ("Head at the rows' inlets", f"{head.min():.2f} to {head.max():.2f} m"),
         ("Emitter flow, lowest over mean", f"{flow.lowest_over_mean_ratio:.3f}"),
-        ("Design emission uniformity, EU", f"{flow.design_uniformity_pct:.1f} %"),
+        ("Emission uniformity as designed", f"{flow.design_uniformity_pct:.1f} %"),
         ("Low quarter of the flows alone", f"{flow.low_quarter_uniformity_pct:.1f} %"),
         ("First fill of empty pipes", _minutes(travel.fill_time_min)),
         ("Travel time to 95 % of the emitters", _minutes(travel.most_travel_min)),

@@ -216,7 +216,7 @@ def _outlook_line(view: PlanView) -> str:
     ]
     dry = view.plan.reasoning.unwatered_until_day
     end = (
-        f"; without irrigation it runs short on {shown.short_day(dry)}"
+        f"; without irrigation, stress begins on {shown.short_day(dry)}"
         if dry is not None
         else "; needs no irrigation all week"
     )

@@ -54,7 +54,7 @@ def show_report(found: CropReport) -> None:
         index = report.saturation.langelier_index
         langelier = "" if index is None else f", Langelier {index:+.2f}"
         paragraph(
-            f"Calcite: saturation index {report.saturation.calcite_index:+.2f}{langelier}:"
+            f"Calcium carbonate saturation {report.saturation.calcite_index:+.2f}{langelier}:"
             f" {report.saturation.word}. {report.saturation.advice}"
         )
     salinity = report.salinity

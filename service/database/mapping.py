@@ -312,7 +312,7 @@ def windows_from(text: str) -> tuple[WallWindow, ...]:
 
 @lru_cache(maxsize=_TEXTS_KEPT)
 def no_water_text(periods: tuple[NoWaterPeriod, ...]) -> str:
-    """Periods without water as JSON; their times are wall-clock times without an offset."""
+    """No-water periods as JSON; their times are wall-clock times without an offset."""
     return _text(
         [
             (period.starts_local.isoformat(), period.ends_local.isoformat(), period.reason)

@@ -247,7 +247,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
         ),
         dry=(
             words.gettext(
-                "Without irrigation it runs short on {day}.", day=words.short_day(block.dry_day)
+                "Without irrigation, stress begins on {day}.", day=words.short_day(block.dry_day)
             )
             if block.dry_day is not None
             else ""

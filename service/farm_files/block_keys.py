@@ -342,7 +342,7 @@ class BlockKeys(Table):
         about="When it may run each day, within the windows of its supply.",
         otherwise="the supply's",
     )
-    no_water = TablesKey(about="Times without water.", table=NoWaterKeys, otherwise="none")
+    no_water = TablesKey(about="No-water periods.", table=NoWaterKeys, otherwise="none")
     timer = TableKey(
         about="Its timer, where one program holds until somebody walks out and changes it.",
         tables=(TimerKeys,),

@@ -1,4 +1,4 @@
-"""The keys of the tables inside a block: soil, coefficients, mulch, season, times without water.
+"""The keys of the tables inside a block: soil, coefficients, mulch, season, no-water periods.
 
 Each is declared here once, with its bounds and its default; see :mod:`service.farm_files.keys`.
 """
@@ -334,7 +334,7 @@ class TimerKeys(Table):
 
 
 class NoWaterKeys(Table):
-    """A time without water, such as harvest or spraying."""
+    """A no-water period, such as harvest or spraying."""
 
     start = MomentKey(
         name="from",

@@ -179,7 +179,7 @@ def summary(unit: UnitOfWork, block: BlockDefinition, today: date, words: Wordin
     rows: list[Row] = []
     if block.layout is not None:
         evenness = _percent(design_uniformity_pct(block), words)
-        rows.append((words.gettext("Uniformity of the pipes as designed"), evenness))
+        rows.append((words.gettext("Emission uniformity of the pipes as designed"), evenness))
     tests = unit.waterworks.list_catch_tests(key)
     rows.append(
         (
@@ -562,7 +562,7 @@ def _water(visit: Visit, block_id: str, on: date) -> WaterPart | None:
     if report.saturation is not None:
         rows.append(
             (
-                words.gettext("Lime saturation (calcite index)"),
+                words.gettext("Calcium carbonate saturation"),
                 f"{words.number(report.saturation.calcite_index, 2)}:"
                 f" {words.gettext(report.saturation.word)}",
             )

@@ -87,7 +87,7 @@ class DepletionReadings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pause:
-    """A requested time without water; takes effect at once, without a block version."""
+    """A requested no-water period; takes effect at once, without a block version."""
 
     pause_id: str
     block_id: str

@@ -72,7 +72,7 @@ CROP_LIMITS: Mapping[str, CropLimits] = MappingProxyType(
 """By the beginning of the crop's key."""
 
 _RESTRICTION = ("none", "slight to moderate", "severe")
-_NOTHING = "Nothing is commonly done."
+_NOTHING = "Usually no action needed."
 _BORON_ADVICE = (
     _NOTHING,
     "This crop is harmed by little boron: give none, have leaves analysed, let winter rain leach.",

@@ -538,7 +538,7 @@ def _check_salinity(
 
 
 # What is commonly done, by grade. Common practice, no source.
-NOTHING_DONE = "Nothing is commonly done."
+NOTHING_DONE = "Usually no action needed."
 _SALINITY_ADVICE = (
     NOTHING_DONE,
     "Watch the salinity of the soil; where winter rain does not leach, add a leaching share.",
@@ -585,8 +585,8 @@ _FILTER_ADVICE = (
 )
 _SCALE_ADVICE = (
     "Flush lines a few times a season.",
-    "Look at the saturation index; where it says scale, acid now and then is common.",
-    "Acid, continuous or in turns, is common where the saturation index says scale.",
+    "Look at the calcium carbonate saturation; where it says scale, acid now and then is common.",
+    "Acid, continuous or in turns, is common where calcium carbonate saturation says scale.",
 )
 _IRON_ADVICE = (
     "Flush lines a few times a season.",

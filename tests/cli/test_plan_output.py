@@ -48,7 +48,7 @@ def test_the_days_pulses_are_listed_again_in_order_of_time(demo: Command) -> Non
 def test_a_block_at_rest_says_so_and_until_when_it_could_go_without_water(demo: Command) -> None:
     text = " ".join(demo("plan", "--block", "vines").stdout.split())
     assert "REST" in text
-    assert "without irrigation it runs short on" in text
+    assert "without irrigation, stress begins on" in text
     assert "the root zone was taken as full then. Say how wet it is now" in text
 
 

@@ -89,6 +89,31 @@ def test_spanish_is_not_english() -> None:
     }
 
 
+def test_spanish_uses_the_words_of_the_trade() -> None:
+    # Common practice in Mexico and the United States, no source.
+    avoided = (
+        "anilla",
+        "hormigón",
+        "obstrucción",
+        "punta",
+        "línea cortada",
+        "emisor",
+        "valoración",
+    )
+    faults = []
+    for message in read_catalogue("es"):
+        if not message.id:
+            continue
+        english = " ".join(forms(message.id)).lower()
+        spanish = " ".join(forms(message.string)).lower()
+        faults += [f"{word}: {spanish}" for word in avoided if word in spanish]
+        if "leach" in english and "boron" not in english and "sales" not in spanish:
+            faults.append(f"leaching washes salts: {spanish}")
+        if "flush" in english and "lav" in spanish.replace("filtro lavado", ""):
+            faults.append(f"lines are purged or rinsed: {spanish}")
+    assert not faults, "\n".join(faults)
+
+
 # --- texts that come with their values in them ---------------------------------------------------
 
 

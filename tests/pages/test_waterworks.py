@@ -142,7 +142,7 @@ def test_the_pipes_are_shown_with_a_picture_and_a_table(reader: Reader) -> None:
     assert "Pressure regulator" in page and "Longest row" in page
     reader.send("/farms?all=1", "/reading", units="si")
     assert "bar" in reader.text(PAGE) and "L/h" in reader.text(PAGE)
-    assert "Uniformity of the pipes as designed" in reader.text(f"/blocks/{BLOCK}")
+    assert "Emission uniformity of the pipes as designed" in reader.text(f"/blocks/{BLOCK}")
 
 
 BARE_PAGE = f"/blocks/{BARE_BLOCK_ID}/pipes-and-water"

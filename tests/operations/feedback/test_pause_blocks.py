@@ -1,4 +1,4 @@
-"""Times without water: stored with the plans that follow, and taken back once."""
+"""No-water periods: stored with the plans that follow, and taken back once."""
 
 from __future__ import annotations
 
