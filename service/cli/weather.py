@@ -76,7 +76,10 @@ class GaugeKind(StrEnum):
 def station_import(
     site: Annotated[str, typer.Argument(help="Id of the station's site.")],
     station_file: Annotated[
-        Path, typer.Argument(help="Our template (timestamp,... or date,...) or a TOA5 table.")
+        Path,
+        typer.Argument(
+            help="Our template (timestamp,... or date,...) or a logger's table (four header lines)."
+        ),
     ],
     clock_offset: Annotated[
         str | None,

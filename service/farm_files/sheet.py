@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 from service.errors import Fault, WeatherInvalid
@@ -20,6 +21,7 @@ MISSING_WORDS = frozenset(
 )
 """How tables of public weather networks write that a value is missing (common practice)."""
 MISSING_NUMBERS = (-99.0, -999.0, -6999.0, -7999.0, -9999.0)
+TIME_COLUMN = "timestamp"
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -108,3 +110,19 @@ def is_missing_code(cell: str) -> bool:
     """Whether the cell is a number that stands for no value, such as -999."""
     text = cell.strip()
     return bool(_NUMBER.fullmatch(text)) and float(text) in MISSING_NUMBERS
+
+
+def is_logger_table(lines: Sequence[str]) -> bool:
+    """Whether a table begins with the four lines that loggers write over their values.
+
+    A line about the station comes first, then names with that of the time among them, units, and
+    how each value was formed.
+    """
+    above, names = (header_cells(line) for line in [*lines[:2], "", ""][:2])
+    return TIME_COLUMN in names and TIME_COLUMN not in above
+
+
+def header_cells(line: str) -> list[str]:
+    """The names in a header line, in small letters and without quotes."""
+    delimiter = max(DELIMITERS, key=line.count)
+    return [cell.strip().strip('"').lower() for cell in line.split(delimiter)]

@@ -1,4 +1,4 @@
-"""A grower's own station: our interval or daily template, or a logger's table (TOA5).
+"""A grower's own station: our interval or daily template, or a logger's table of four header lines.
 
 What a file cannot say must be given once and is then remembered for the site: the clock of the
 logger, which end of an interval a time names, the height of the anemometer, whether radiation is a
@@ -33,8 +33,11 @@ from service.farm_files.sheet import (
     DELIMITERS,
     MOST_COLUMNS,
     MOST_LINES,
+    TIME_COLUMN,
     SheetFaults,
     decode_sheet,
+    header_cells,
+    is_logger_table,
     read_number,
     read_sheet,
 )
@@ -42,7 +45,6 @@ from service.farm_files.station_columns import STATION_COLUMNS, recognise
 from service.farm_files.weather_file import DATE_COLUMN, parse_weather
 from service.records.weather import STATION_FIELDS, StationIntervals, StationSetup
 
-TIME_COLUMN = "timestamp"
 LEFT_ASIDE = "-"
 """Given instead of a column's name for a column that must not be used."""
 FUTURE_SLACK_S = 900
@@ -58,8 +60,7 @@ _STAMP = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})[ T]([0-9]{1,2}:[0-9]{2}(?::[0
 _OFFSET = re.compile(r"([+-])([0-9]{2}):([0-9]{2})")
 _ALLOWED_FILE = (
     "CSV text in UTF-8 or Windows-1252, at most 5 MB, 100,000 lines and 64 columns: a header that"
-    f" begins with {TIME_COLUMN} or {DATE_COLUMN}, or a logger's table (TOA5) with its four header"
-    " lines"
+    f" begins with {TIME_COLUMN} or {DATE_COLUMN}, or a logger's table with its four header lines"
 )
 _ALLOWED_STAMP = "a time as YYYY-MM-DD HH:MM or HH:MM:SS, without an offset"
 
@@ -211,10 +212,10 @@ def check_setup(setup: StationSetup) -> None:
 
 def _is_daily_template(text: str) -> bool:
     """Whether the header, the first line that is no comment, has a column of dates."""
-    first = next((line for line in text.splitlines() if line.strip() and line[:1] != "#"), "")
-    delimiter = max(DELIMITERS, key=first.count)
-    cells = [cell.strip().strip('"').lower() for cell in first.split(delimiter)]
-    return DATE_COLUMN in cells and TIME_COLUMN not in cells and cells[0] != "toa5"
+    lines = text.splitlines()
+    header = next((at for at, line in enumerate(lines) if line.strip() and line[:1] != "#"), 0)
+    cells = header_cells("".join(lines[header : header + 1]))
+    return DATE_COLUMN in cells and TIME_COLUMN not in cells and not is_logger_table(lines[header:])
 
 
 def _split(text: str, table: _Table) -> None:
@@ -228,9 +229,8 @@ def _split(text: str, table: _Table) -> None:
         table.faults.add(0, "", "an empty file", _ALLOWED_FILE)
     table.faults.raise_any()
     skipped = skipped or 0
-    table.is_logger = physical[skipped].lstrip('"').startswith("TOA5")
-    named = physical[skipped + 1] if table.is_logger and len(physical) > skipped + 1 else ""
-    top = named or physical[skipped]
+    table.is_logger = is_logger_table(physical[skipped:])
+    top = physical[skipped + 1 if table.is_logger else skipped]
     delimiter = max(DELIMITERS, key=top.count)
     table.has_comma = delimiter == ";"
     header_count = 4 if table.is_logger else 1

@@ -29,6 +29,7 @@ from service.farm_files.sheet import (
     MOST_LINES,
     SheetFaults,
     decode_sheet,
+    is_logger_table,
     is_missing_code,
     read_number,
     read_sheet,
@@ -129,11 +130,11 @@ def _split(text: str, faults: SheetFaults) -> tuple[list[str], list[int], list[l
     faults.raise_any()
     skipped = first or 0
     top = physical[skipped]
-    if top.lstrip('"').startswith("TOA5"):
+    if is_logger_table(physical[skipped:]):
         faults.add(
             skipped + 1,
             "",
-            "a logger table (TOA5)",
+            "a logger's table with four header lines",
             "one header line with our column names and one line per civil day; a logger stamps "
             "midnight at the end of the day, so its 00:00 belongs to the day before",
         )

@@ -16,7 +16,7 @@ SITE = "demo-alderway"
 EVENING = "2026-07-14T23:00:00+00:00"
 """19:00 at the site."""
 LOGGER = """\
-"TOA5","SYNTH","CR1","1","OS","CPU:x.CR1","1","Daily"
+"TABLE","SYNTH","x","1","x","x","1","Daily"
 "TIMESTAMP","RECORD","AirT_C_Max","AirT_C_Min","RH_Max","RH_Min","WS_ms_Avg","SlrMJ_Tot","Rain_mm_Tot"
 "TS","RN","Deg C","Deg C","%","%","m/s","MJ/m^2","mm"
 "","","Max","Min","Max","Min","Avg","Tot","Tot"

@@ -21,7 +21,7 @@ ZONE = "America/Chicago"
 NOW = datetime(2026, 12, 1, tzinfo=UTC)
 SETUP = StationSetup(clock="-06:00", stamp="end", wind_height_m=3.0, radiation="mj-m2")
 LOGGER = """\
-"TOA5","SYNTH","CR1","1","OS","CPU:x.CR1","1","Daily"
+"TABLE","SYNTH","x","1","x","x","1","Daily"
 "TIMESTAMP","RECORD","AirT_C_Max","AirT_C_Min","RH_Max","RH_Min","WS_ms_Avg","SlrMJ_Tot","Rain_mm_Tot"
 "TS","RN","Deg C","Deg C","%","%","m/s","MJ/m^2","mm"
 "","","Max","Min","Max","Min","Avg","Tot","Tot"
@@ -79,6 +79,13 @@ def test_a_day_stamped_at_its_end_is_the_day_before() -> None:
 def test_a_day_stamped_at_its_start_begins_there() -> None:
     file = parse(LOGGER, replace(SETUP, stamp="start"))
     assert start_texts(file) == ["2026-07-07 06:00", "2026-07-08 06:00"]
+
+
+@pytest.mark.parametrize("above", ['"X","SYNTH"', "Invented station", "date"])
+def test_a_logger_table_is_known_by_its_four_header_lines_and_by_no_maker(above: str) -> None:
+    _, *lines = LOGGER.splitlines(keepends=True)
+    other = parse("".join([f"{above}\n", *lines]))
+    assert other.columns == parse(LOGGER).columns
 
 
 def test_what_the_logger_calls_missing_is_missing_and_never_a_number() -> None:
@@ -398,7 +405,7 @@ def test_a_file_that_is_not_there_is_an_error_with_its_name(tmp_path: Path) -> N
 def test_whatever_comes_is_read_or_refused_with_faults(
     lines: list[list[str]], is_logger: bool, clock: str | None
 ) -> None:
-    first = ['"TOA5","X"'] if is_logger else ["timestamp,temperature_c"]
+    first = ['"TABLE","X"', '"TIMESTAMP","AirT"'] if is_logger else ["timestamp,temperature_c"]
     text = "\n".join([*first, *(",".join(line) for line in lines)])
     try:
         file = parse(text, replace(SETUP, clock=clock))

@@ -149,7 +149,7 @@ def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:
         (b"date,\n2026-07-06,\n", "column 2 without a name"),
         (b"date," * 65 + b"rain_mm\n" + b"1," * 65 + b"1\n", "66 columns"),
         (b'date,rain_mm\n2026-07-06,"1\n', "unexpected end of data"),
-        (b'"TOA5","SYNTH"\n"TIMESTAMP","AirT"\n', "a logger table (TOA5)"),
+        (b'"TABLE","SYNTH"\n"TIMESTAMP","AirT"\n', "a logger's table with four header lines"),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )
