@@ -76,10 +76,7 @@ class GaugeKind(StrEnum):
 def station_import(
     site: Annotated[str, typer.Argument(help="Id of the station's site.")],
     station_file: Annotated[
-        Path,
-        typer.Argument(
-            help="Our template (timestamp,... or date,...) or a logger's table (four header lines)."
-        ),
+        Path, typer.Argument(help="Our template, or a logger's table with four header lines.")
     ],
     clock_offset: Annotated[
         str | None,
