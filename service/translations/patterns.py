@@ -86,10 +86,6 @@ ALONE: tuple[str, ...] = (
         ' "coarse" }'
     ),
     marked("a note that says why the reading is corrected"),
-    marked(
-        "{block}: planting year {planted} is after {year}; is that meant? Until then it is treated"
-        " as just planted."
-    ),
     marked("a time that no other reading covers, or that reading's"),
     marked(
         "an hour or more; to correct that reading give its read_at, to store another one confirm it"
@@ -164,6 +160,19 @@ ALONE: tuple[str, ...] = (
 )
 
 PATTERNS: tuple[str, ...] = (
+    # What may be a slip in a block.
+    marked(
+        "{block}: planting year {planted} is after {year}; is that meant? Until then it is treated"
+        " as just planted."
+    ),
+    marked(
+        "{block}: {key} has no canopy_measured_on: it is taken as this year's size in every year,"
+        " and the young plants do not grow from it."
+    ),
+    marked(
+        "{block}: one drip line per row, where two, one on each side of the plants, are common"
+        " practice for this crop. Wetted soil and minutes follow from their number."
+    ),
     # Quantities; the hints first, since the rest of such a text is a measure.
     marked("with its unit: {measure}"),
     marked("no comma, and a point before decimals: {measure}"),

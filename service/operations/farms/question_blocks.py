@@ -8,6 +8,10 @@ from datetime import date
 
 from service.records.farms import BlockDefinition
 
+TWO_LINE_CROPS = frozenset({"berry-bush", "blueberry"})
+"""Crops that commonly have a drip line on each side of the row: common practice, and the drip
+treatment of Vargas et al. 2015, HortScience 50(6):897-903 (abstract)."""
+
 
 def questions_of(blocks: Iterable[BlockDefinition], day: date) -> tuple[str, ...]:
     """What to ask about some blocks on a day, in English."""
@@ -24,6 +28,11 @@ def _of_block(block: BlockDefinition, year: int) -> Iterator[str]:
         yield (
             f"{block.block_id}: {key} has no canopy_measured_on: it is taken as this year's size in"
             " every year, and the young plants do not grow from it."
+        )
+    if block.crop_key in TWO_LINE_CROPS and block.laterals_per_row_count <= 1.0:
+        yield (
+            f"{block.block_id}: one drip line per row, where two, one on each side of the plants,"
+            " are common practice for this crop. Wetted soil and minutes follow from their number."
         )
 
 

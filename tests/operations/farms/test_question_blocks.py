@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from service.operations.farms.question_blocks import questions_of
+from service.translations import wording
 from tests.factories import make_block
 
 TODAY = date(2026, 7, 15)
@@ -21,6 +22,7 @@ def test_a_planting_year_ahead_is_asked_about_and_no_other() -> None:
     ]
     (question,) = questions_of(blocks, TODAY)
     assert question.startswith(f"{blocks[0].block_id}: planting year 2041 is after 2026;")
+    assert "el año de plantación 2041 es posterior a 2026" in wording("es", "us").gettext(question)
 
 
 @pytest.mark.parametrize(
@@ -41,3 +43,21 @@ def test_a_young_canopy_without_the_day_of_its_measurement_is_asked_about(
     assert [("canopy_height has no canopy_measured_on" in text) for text in asked] == (
         [True] if is_asked else []
     )
+
+
+@pytest.mark.parametrize(
+    ("crop_key", "line_count", "is_asked"),
+    [("blueberry", 1.0, True), ("blueberry", 2.0, False), ("raspberry", 1.0, False),
+     ("grape-wine", 1.0, False)],
+)  # fmt: skip
+def test_a_single_line_in_blueberries_is_remarked_on(
+    crop_key: str, line_count: float, is_asked: bool
+) -> None:
+    # Two lines: common practice, and Vargas et al. 2015, HortScience 50(6):897-903 (abstract).
+    block = make_block(crop_key=crop_key, laterals_per_row_count=line_count, **GROWING)
+    asked = questions_of([block], TODAY)
+    assert [text.startswith(f"{block.block_id}: one drip line per row") for text in asked] == (
+        [True] if is_asked else []
+    )
+    spanish = wording("es", "us")
+    assert all(spanish.gettext(text).count("línea de goteo") == 1 for text in asked)
