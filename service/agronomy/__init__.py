@@ -91,6 +91,8 @@ The whole
     week_program      one program for a timer that is set once a week
     week_kernel       the course of a week under one program, compiled
     timer_kernel      the search for the best one, compiled
+    past_program      a past season under a fixed rule, or a timer set once a week
+    nitrate_loss      nitrogen that drains with the water, to compare them by
     county_need       a week's water need, county by county
     capacity          peaks of need in many years, and what a supply carries at them
 """

@@ -35,6 +35,8 @@ class SeasonRun:
     shortfall_mm: Floats
     cause: Ints
     passes_event_limit: Ints
+    expected: CropDays
+    """The crop's days as their own evenings expected them; ``crop`` where the weather was known."""
     pulses: tuple[PulseBatch, ...]
     """One per day."""
     sunrise_min: Floats
@@ -73,8 +75,7 @@ def run_season(
     if forecast is not weather:
         today_crop = _crop_days_by_year(blocks_of_year, forecast, years, degree_day_start_c_day)
     crops = _with_alleys(actual_crop, today_crop, forecast, at_site, alley_store_start_mm)
-    plans: list[DailyPlan] = []
-    ledgers: list[DayLedger] = []
+    plans, ledgers = list[DailyPlan](), list[DayLedger]()
     depletion_mm = expected_mm = depletion_start_mm
     not_before_min = np.zeros(depletion_start_mm.size, dtype=np.int64)
     for day in range(weather.days.size):
@@ -100,6 +101,7 @@ def run_season(
             progress(day + 1)
     return SeasonRun(
         crop=crops.actual,
+        expected=crops.expected,
         ledger=_stack(ledgers),
         planned_min=np.stack([plan.schedule.planned_min for plan in plans]),
         gross_mm=np.stack([plan.gross_mm for plan in plans]),

@@ -25,5 +25,10 @@ SEASON_GROUP = (
     Quantity("from_min", "min", 0, inf, "minute from which something is held, or looked for"),
     Quantity("until_min", "min", 0, inf, "end of the cold morning"),
     Quantity("again_min", "min", 0, inf, "start of the cold evening"),
+    Quantity("held_mm", "mm", 0, 3000, "water of the managed zone at field capacity"),
+    Quantity("rate_mm_per_h", "mm/h", 0, 100, "gross depth that a block gets in an hour"),
+    Quantity("volume_m3", "m3", 0, 1e7, "irrigation of a year"),
+    Quantity("stress_day_count", "1", 0, 366, "days that end below readily available water"),
+    Quantity("lost_crop_et_mm", "mm", 0, 3000, "water that a crop did not use for want of it"),
 )
 """Days of the year, and hours that are too cold for water."""

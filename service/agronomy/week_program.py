@@ -18,7 +18,9 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.records import Floats, Ints
+from service.agronomy.block_batch import BlockBatch
+from service.agronomy.records import Floats, Ints, WindowBatch
+from service.agronomy.watering_rules import net_rate_mm_per_min, pulse_limits, whole_minutes
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch, WeekAhead, WeekProgram
 
 WHOLE_WEEK = (1 << WEEK_DAYS) - 1
@@ -52,6 +54,42 @@ def _mask(days: Iterable[int]) -> int:
 
 def _unique(masks: Iterable[int]) -> tuple[int, ...]:
     return tuple(dict.fromkeys(masks))
+
+
+def timers_of_blocks(
+    blocks: BlockBatch,
+    windows: WindowBatch,
+    rows: Ints,
+    *,
+    most_starts: Ints,
+    run_step_min: Floats,
+    day_rule: Ints,
+) -> TimerBatch:
+    """What the timers and the systems of some blocks allow; of several windows a timer has one.
+
+    Shapes: rows (timers,), row numbers in blocks and windows; the others (timers,).
+    Returns: TimerBatch (timers,), with the longest window of the day.
+    Source: the pulse limits of the daily plan.
+    """
+    limits = pulse_limits(blocks.system, blocks.soil)
+    system, lengths = blocks.system, (windows.closes_min - windows.opens_min)[rows]
+    longest = np.argmax(lengths, axis=1)
+    return TimerBatch(
+        most_starts=most_starts,
+        run_step_min=run_step_min,
+        day_rule=day_rule,
+        opens_min=windows.opens_min[rows, longest],
+        closes_min=windows.closes_min[rows, longest],
+        shortest_pulse_min=limits.shortest_pulse_min[rows],
+        longest_pulse_min=limits.longest_pulse_min[rows],
+        daily_maximum_min=system.daily_maximum_min[rows],
+        off_ratio=system.off_ratio[rows],
+        valve_gap_min=whole_minutes(np.ceil(system.valve_gap_s[rows] / 60.0)),
+        net_rate_mm_per_min=net_rate_mm_per_min(system, blocks.soil)[rows],
+        flow_l_per_h=system.flow_l_per_h[rows],
+        rain_room_fraction=system.rain_room_fraction[rows],
+        supply_index=system.supply_index[rows],
+    )
 
 
 def choose_programs(

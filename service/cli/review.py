@@ -15,7 +15,17 @@ from rich.text import Text
 
 from service.agronomy.records import Floats
 from service.cli import shown
+from service.cli.against import (
+    AgainstOption,
+    DaysAWeekOption,
+    NitrogenOption,
+    Output,
+    WaterPriceOption,
+    read_against,
+    show_comparison,
+)
 from service.cli.figures import CsvOption, csv_text, number_text, refuse_both
+from service.cli.pipes import SvgOption
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
@@ -33,6 +43,7 @@ from service.errors import Fault, WeatherInvalid
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.weather_file import WeatherFile, read_weather_file
 from service.operations.farms.change_farms import get_block_now, get_farm_now
+from service.operations.review.compare_programs import compare_programs
 from service.operations.review.hindcast import Hindcast, narrow_bundle, weekly_figures
 from service.operations.review.hindcast import hindcast as run_hindcast
 from service.records.farms import FarmBundle
@@ -64,25 +75,48 @@ def hindcast(
         str,
         typer.Option(help="none, column (of the weather file), or a CSV with date and rain."),
     ] = "column",
+    against: AgainstOption = None,
+    days_a_week: DaysAWeekOption = 7,
+    water_price: WaterPriceOption = None,
+    nitrogen: NitrogenOption = None,
+    svg: SvgOption = None,
     units: UnitsOption = None,
     as_csv: CsvOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Schedule a past season day by day: ledger, weekly gross need, peak week, totals."""
+    """Schedule a past season day by day: ledger, weekly gross need, peak week, totals.
+
+    With --against, compare the daily plan with a rule of thumb and a timer set once a week.
+    """
     refuse_both(as_csv, as_json)
+    asked = read_against(
+        against, days_a_week=days_a_week, water_price=water_price, nitrogen=nitrogen
+    )
     content = read_weather_file(weather_file)
     fields = {**content.fields, "rain_mm": _rain_mm(rain, content)}
     bundle, wanted = _target(target)
+    system = units or UnitSystem(bundle.farm.unit_system if bundle.farm else "si")
+    span = {"first_day": first_day, "last_day": last_day}
     with progress_bar("days", (last_day - first_day).days + 1) as progress:
-        result = run_hindcast(
-            bundle,
-            content.days,
-            fields,
-            first_day=first_day,
-            last_day=last_day,
-            forecast_error=forecast_error.value,
-            progress=progress,
-        )
+        if asked is not None:
+            found = compare_programs(
+                bundle, content.days, fields, **span, against=asked, progress=progress
+            )
+        else:
+            result = run_hindcast(
+                bundle, content.days, fields, **span, forecast_error=forecast_error.value,
+                progress=progress,
+            )  # fmt: skip
+    if asked is not None:
+        output = Output(units=system, as_csv=as_csv, as_json=as_json, svg=svg)
+        show_comparison(found, wanted, asked, output)
+    else:
+        _show_hindcast(result, wanted, system, as_csv=as_csv, as_json=as_json)
+
+
+def _show_hindcast(
+    result: Hindcast, wanted: str | None, units: UnitSystem, *, as_csv: bool, as_json: bool
+) -> None:
     chosen = [place for place, name in enumerate(result.block_ids) if wanted in (None, name)]
     if as_csv:
         print_text(
@@ -96,9 +130,8 @@ def hindcast(
     if as_json:
         print_json([_season_document(result, summary) for summary in summaries])
         return
-    system = units or UnitSystem(bundle.farm.unit_system if bundle.farm else "si")
     for summary in summaries:
-        _show_season(result, summary, system)
+        _show_season(result, summary, units)
 
 
 def _target(target: str) -> tuple[FarmBundle, str | None]:

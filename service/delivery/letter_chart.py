@@ -16,7 +16,7 @@ from markupsafe import Markup
 
 from service.agronomy.units import MM_PER_INCH
 from service.delivery.plain_text import clean
-from service.drawing.bars import WeekRow, ranked, week_bars
+from service.drawing.bars import WaterBar, ranked, week_bars
 from service.drawing.day_line import Row, day_line
 from service.drawing.frame import as_file
 from service.records.letters import BulletinLetter, EveningLetter, Letter, WeeklyLetter
@@ -99,11 +99,11 @@ def _week(letter: WeeklyLetter, words: Wording) -> Markup | None:
         words.span(letter.first_day, letter.last_day),
         "",
         [
-            WeekRow(
+            WaterBar(
                 label=clean(block.name),
-                watered=block.applied_mm * scale,
-                rain_kept=block.rain_kept_mm * scale,
-                needed=block.needed_mm * scale,
+                solid=block.applied_mm * scale,
+                hatched=block.rain_kept_mm * scale,
+                stroke=block.needed_mm * scale,
             )
             for block in blocks
         ],

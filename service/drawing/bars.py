@@ -23,13 +23,14 @@ _WIDE = WIDTH - 2 * EDGE
 
 
 @dataclass(frozen=True, slots=True)
-class WeekRow:
-    """One block's week, in one unit."""
+class WaterBar:
+    """Water of one block, or under one program, in one unit."""
 
     label: str
-    watered: float
-    rain_kept: float
-    needed: float
+    solid: float
+    hatched: float
+    stroke: float
+    """Where an upright stroke is drawn; NaN: none."""
 
 
 def ranked(
@@ -79,18 +80,18 @@ def shares(
 def week_bars(
     title: str,
     description: str,
-    rows: Sequence[WeekRow],
+    rows: Sequence[WaterBar],
     *,
     key: tuple[str, str, str],
     unit: str,
     name: str = "week",
 ) -> Markup:
-    """Per block: water applied and rain kept, end to end, against crop use.
+    """Two amounts of water end to end against a third, row by row.
 
     ``key`` names the full bar, the hatched bar and the upright stroke.
     """
     highest = axis_end(
-        most_of([row.watered + row.rain_kept for row in rows] + [row.needed for row in rows])
+        most_of([row.solid + row.hatched for row in rows] + [row.stroke for row in rows])
     )
     scale = _WIDE / highest
     hatch = f"{name}-hatch"
@@ -110,8 +111,8 @@ def week_bars(
     y = top
     for row in rows:
         body.append(text(EDGE, y + 16, fitting(row.label, room=_WIDE), css="name"))
-        split = EDGE + _length(row.watered, scale)
-        rain = _length(row.rain_kept, scale)
+        split = EDGE + _length(row.solid, scale)
+        rain = _length(row.hatched, scale)
         body.append(
             f'<rect class="water" x="{EDGE}" y="{y + 22:.1f}" width="{split - EDGE:.1f}"'
             ' height="14"/>'
@@ -121,8 +122,8 @@ def week_bars(
                 f'<rect class="kept" fill="url(#{hatch})" x="{split:.1f}" y="{y + 22.7:.1f}"'
                 f' width="{rain:.1f}" height="12.6"/>'
             )
-        if math.isfinite(row.needed):
-            x = EDGE + _length(row.needed, scale)
+        if math.isfinite(row.stroke):
+            x = EDGE + _length(row.stroke, scale)
             body.append(f'<path class="needed" d="M{x:.1f} {y + 18:.1f}v22"/>')
         y += 42.0
     return figure(title, description, body, height=bottom + 22, name=name)

@@ -176,3 +176,47 @@ def test_the_season_is_readable(demo: Command) -> None:
     assert max(map(len, result.stdout.splitlines())) <= 80
     assert result.stdout.count("peak") == 1
     assert "days watered" in result.stdout
+
+
+# --- against a rule of thumb ---------------------------------------------------------------------
+
+AGAINST = ("hindcast", "larkbend.creek", "--weather", ALDERWAY, *SPAN, "--against")
+
+
+def test_a_rule_of_thumb_stands_beside_the_plan_as_table_csv_and_picture(
+    demo: Command, tmp_path: Path
+) -> None:
+    picture = tmp_path / "programs.svg"
+    shown = demo(*AGAINST, "1.5 in/week", "--water-price", "1/1000 gal", "--svg", str(picture))
+    text = " ".join(shown.stdout.split())
+    assert "rule of thumb" in text and "weekly timer" in text and "Cost" in text
+    assert "Creek blueberries: water of a year" in picture.read_text("utf-8")
+    found = rows(demo(*AGAINST, "1.5 in/week", "--csv").stdout)
+    assert [row["program"] for row in found] == ["rule", "weekly", "daily", "foreseen"]
+    # 43 days at 38.1 mm in seven are 234 mm; the last day and whole minutes: within 2 %.
+    assert float(found[0]["gross_mm"]) == pytest.approx(43 / 7 * 38.1, rel=0.02)
+
+
+def test_a_rule_may_be_a_run_time(demo: Command) -> None:
+    (block,) = document(demo(*AGAINST, "45 min/day", "--nitrogen", "70 lb/ac", "--json"))
+    rule = block["years"][0]
+    assert rule["program"] == "rule"
+    assert rule["nitrogen_lost_kg_per_ha"] is not None
+
+
+@pytest.mark.parametrize(
+    ("options", "where"),
+    [
+        (("1.5 in",), "--against"),
+        (("1.5 in/month",), "--against"),
+        (("much/week",), "--against"),
+        (("1.5 in/week", "--water-price", "free"), "--water-price"),
+        (("1.5 in/week", "--nitrogen", "70"), "--nitrogen"),
+    ],
+)
+def test_what_cannot_be_compared_is_refused_at_its_option(
+    demo: Command, options: tuple[str, ...], where: str
+) -> None:
+    result = demo(*AGAINST, *options)
+    assert result.exit_code == 2
+    assert where in result.output

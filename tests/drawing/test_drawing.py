@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
 
-from service.drawing.bars import WeekRow, ranked, shares, week_bars
+from service.drawing.bars import WaterBar, ranked, shares, week_bars
 from service.drawing.course import Mark, along, over_runs
 from service.drawing.day_line import DAY_MIN, Load, Row, day_line, load_steps
 from service.drawing.dot_map import MOST_LABELS, Dot, dot_map
@@ -54,7 +54,7 @@ def some_runs() -> Markup:
 
 
 def a_week() -> Markup:
-    rows = [WeekRow("North", 10.0, 5.0, 12.0), WeekRow("South", 0.0, 0.0, NAN)]
+    rows = [WaterBar("North", 10.0, 5.0, 12.0), WaterBar("South", 0.0, 0.0, NAN)]
     return week_bars(TITLE, DESCRIPTION, rows, key=("Watered", "Rain kept", "Crop used"), unit="mm")
 
 

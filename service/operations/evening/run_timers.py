@@ -18,9 +18,8 @@ from numpy.typing import NDArray
 from service.agronomy.civil_day import ONE_DAY, elapsed_wall_min
 from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.records import Floats, Ints
-from service.agronomy.watering_rules import whole_minutes
-from service.agronomy.week_ahead import WEEK_DAYS, TimerBatch, WeekAhead, WeekProgram
-from service.agronomy.week_program import assess_programs, choose_programs
+from service.agronomy.week_ahead import WEEK_DAYS, WeekAhead, WeekProgram
+from service.agronomy.week_program import assess_programs, choose_programs, timers_of_blocks
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import EveningInputs
 from service.operations.evening.lay_out_pulses import ComingDay
@@ -161,7 +160,15 @@ def _choose(
     """The best programs for the coming days of some timers, and those in force over the same."""
     rows, first_day = timers.rows[list(places)], day.days[0]
     ahead = _week_ahead(day, plan, rows, day_count)
-    batch = _timer_batch([timers.settings[place] for place in places], day, plan, rows)
+    settings = [timers.settings[place] for place in places]
+    batch = timers_of_blocks(
+        day.blocks,
+        day.windows,
+        rows,
+        most_starts=np.array([each.start_count for each in settings], np.int64),
+        run_step_min=np.array([each.run_step_min for each in settings]),
+        day_rule=np.array([int(each.day_rule) for each in settings], np.int64),
+    )
     chosen = choose_programs(ahead, batch, day.supply_flow_l_per_h)
     held = [in_force(timers.programs[place], first_day) for place in places]
     kept = assess_programs(ahead, batch, _as_arrays(held, first_day))
@@ -256,28 +263,3 @@ def _filled(values: Floats, day_count: int) -> tuple[Floats, NDArray[np.bool_]]:
     own = np.where(known, values, mean)[:day_count]
     filled[: own.shape[0]] = own
     return filled, count >= min(LEAST_KNOWN_DAYS, day_count)
-
-
-def _timer_batch(
-    settings: Sequence[TimerSettings], day: ComingDay, plan: DailyPlan, rows: Ints
-) -> TimerBatch:
-    """What timers and systems allow; of several windows a timer uses the longest."""
-    system, windows = day.blocks.system, day.windows
-    lengths = (windows.closes_min - windows.opens_min)[rows]
-    longest = np.argmax(lengths, axis=1)
-    return TimerBatch(
-        most_starts=np.array([each.start_count for each in settings], np.int64),
-        run_step_min=np.array([each.run_step_min for each in settings]),
-        day_rule=np.array([int(each.day_rule) for each in settings], np.int64),
-        opens_min=windows.opens_min[rows, longest],
-        closes_min=windows.closes_min[rows, longest],
-        shortest_pulse_min=plan.limits.shortest_pulse_min[rows],
-        longest_pulse_min=plan.limits.longest_pulse_min[rows],
-        daily_maximum_min=system.daily_maximum_min[rows],
-        off_ratio=system.off_ratio[rows],
-        valve_gap_min=whole_minutes(np.ceil(system.valve_gap_s[rows] / 60.0)),
-        net_rate_mm_per_min=plan.net_rate_mm_per_min[rows],
-        flow_l_per_h=system.flow_l_per_h[rows],
-        rain_room_fraction=system.rain_room_fraction[rows],
-        supply_index=system.supply_index[rows],
-    )

@@ -16,6 +16,7 @@ import numpy as np
 from service.agronomy.block_batch import BlockBatch, make_block_batch
 from service.agronomy.block_days import SiteDays, days_of, past_crop_days
 from service.agronomy.civil_day import day_lengths_min
+from service.agronomy.past_program import Season
 from service.agronomy.records import Days, Floats, Ints, WindowBatch
 from service.agronomy.season import SeasonRun, run_season
 from service.agronomy.site_weather import SiteWeather, site_weather
@@ -79,35 +80,99 @@ def hindcast(
             "the hindcast cannot run",
             [Fault("forecast error", repr(forecast_error), " or ".join(FORECASTS))],
         )
+    past = past_season(bundle, days, fields, first_day=first_day, last_day=last_day)
+    run = past.run(knows_tomorrow=forecast_error == "none", progress=progress)
+    at_site = past.blocks.of_year(first_day.year).site_index
+    return Hindcast(
+        block_ids=tuple(block.block_id for block in bundle.blocks),
+        days=past.span.days,
+        season=run,
+        et0_mm=past.span.et0_mm[:, at_site],
+        rain_mm=past.span.rain_mm[:, at_site],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PastSeason:
+    """The blocks of a farm and the weather of a span of days, ready to be run."""
+
+    bundle: FarmBundle
+    blocks: BlocksOfSeason
+    weather: SiteDays
+    """From the first day of the file."""
+    first_row: int
+    """Its row of the first day of the span."""
+
+    @property
+    def span(self) -> SiteDays:
+        """The weather of the days that are run."""
+        return days_of(self.weather, self.first_row, self.weather.days.size)
+
+    def run(
+        self, *, knows_tomorrow: bool, progress: Callable[[int], None] | None = None
+    ) -> SeasonRun:
+        """The daily plan, evening after evening; raises WeatherInvalid for unknown stages."""
+        span = self.span
+        degree_day_sum_c_day, alley_store_mm = self.blocks.state_before(
+            self.weather, self.first_row
+        )
+        run = run_season(
+            self.blocks.of_year,
+            span,
+            span if knows_tomorrow else _yesterday(self.weather, self.first_row),
+            windows_of_day=self._windows(span.days),
+            day_length_min=self.blocks.day_lengths_min(span.days),
+            supply_flow_l_per_h=self._supply_flow_l_per_h(),
+            depletion_start_mm=self._depletion_start_mm(),
+            degree_day_start_c_day=degree_day_sum_c_day,
+            alley_store_start_mm=alley_store_mm,
+            progress=progress,
+        )
+        _refuse_unknown_stages(self.bundle, run, span.days)
+        return run
+
+    def as_season(self, run: SeasonRun) -> Season:
+        """The same days for other programs, as the evenings of a run expected them."""
+        days = self.span.days
+        return Season(
+            days=days,
+            crop=run.crop,
+            expected=run.expected,
+            sunrise_min=run.sunrise_min,
+            sunset_min=run.sunset_min,
+            windows=self._windows(days),
+            supply_flow_l_per_h=self._supply_flow_l_per_h(),
+            depletion_start_mm=self._depletion_start_mm(),
+            blocks_of_year=self.blocks.of_year,
+        )
+
+    def _windows(self, days: Days) -> list[WindowBatch]:
+        return [self.blocks.windows(day) for day in days.tolist()]
+
+    def _supply_flow_l_per_h(self) -> Floats:
+        return np.array([supply.flow_l_per_h for supply in self.bundle.supplies])
+
+    def _depletion_start_mm(self) -> Floats:
+        first_year = self.span.days[0].item().year
+        return np.nan_to_num(self.blocks.of_year(first_year).initial_depletion_mm)
+
+
+def past_season(
+    bundle: FarmBundle,
+    days: Days,
+    fields: Mapping[str, Floats],
+    *,
+    first_day: date,
+    last_day: date,
+) -> PastSeason:
+    """A farm and one place's daily weather, checked; raises as :func:`hindcast`."""
     if not bundle.blocks:
         raise InputInvalid("the hindcast cannot run: the farm file holds no block")
     weather, sites = _weather(bundle, days, fields, first_day=first_day, last_day=last_day)
     first_row = int((np.datetime64(first_day) - weather.days.days[0]).astype(np.int64))
-    span = days_of(weather.days, first_row, weather.days.days.size)
-    _refuse_gaps(span)
-    blocks = _Blocks(bundle, sites)
-    degree_day_sum_c_day, alley_store_mm = blocks.state_before(weather.days, first_row)
-    run = run_season(
-        blocks.of_year,
-        span,
-        span if forecast_error == "none" else _yesterday(weather.days, first_row),
-        windows_of_day=[blocks.windows(day) for day in span.days.tolist()],
-        day_length_min=blocks.day_lengths_min(span.days),
-        supply_flow_l_per_h=np.array([supply.flow_l_per_h for supply in bundle.supplies]),
-        depletion_start_mm=np.nan_to_num(blocks.of_year(first_day.year).initial_depletion_mm),
-        degree_day_start_c_day=degree_day_sum_c_day,
-        alley_store_start_mm=alley_store_mm,
-        progress=progress,
-    )
-    _refuse_unknown_stages(bundle, run, span.days)
-    at_site = blocks.of_year(first_day.year).site_index
-    return Hindcast(
-        block_ids=tuple(block.block_id for block in bundle.blocks),
-        days=span.days,
-        season=run,
-        et0_mm=span.et0_mm[:, at_site],
-        rain_mm=span.rain_mm[:, at_site],
-    )
+    past = PastSeason(bundle, BlocksOfSeason(bundle, sites), weather.days, first_row)
+    _refuse_gaps(past.span)
+    return past
 
 
 def weekly_figures(result: Hindcast, block: int) -> list[WeekFigures]:
@@ -141,7 +206,7 @@ def narrow_bundle(bundle: FarmBundle, block_id: str) -> FarmBundle:
     )
 
 
-class _Blocks:
+class BlocksOfSeason:
     """The bundle's blocks as batches by year and as windows by day."""
 
     def __init__(self, bundle: FarmBundle, sites: Mapping[str, int]) -> None:

@@ -1,0 +1,69 @@
+"""A rule of thumb, a price of water, a nitrogen rate, as people write them."""
+
+from __future__ import annotations
+
+from service.agronomy.week_ahead import WEEK_DAYS
+from service.errors import Fault, InputInvalid
+from service.farm_files.quantities import Measure, read_quantity
+from service.records.comparison import RuleOfThumb
+
+EXAMPLES = "water for a week or a day, such as '1.5 in/week', '38 mm/week', '45 min/day'"
+_DEPTH = Measure(
+    noun="a depth of water", unit="mm", lowest=0.1, highest=300.0, examples=("1.5 in", "38 mm")
+)
+_RUN = Measure(
+    noun="a run time", unit="min", lowest=1.0, highest=10_080.0, examples=("45 min", "6 h")
+)
+_VOLUME = Measure(
+    noun="a volume", unit="m3", lowest=1e-3, highest=1e6, examples=("1 m3", "1000 gal")
+)
+_NITROGEN = Measure(
+    noun="nitrogen for a season", unit="kg/ha", lowest=0.0, highest=1000.0,
+    examples=("80 kg/ha", "70 lb/ac"),
+)  # fmt: skip
+_TIMES_A_WEEK = {"week": 1, "wk": 1, "day": WEEK_DAYS, "d": WEEK_DAYS}
+
+
+def read_rule(text: str, *, days_a_week: int, where: str) -> RuleOfThumb:
+    """The rule that a text gives; raises InputInvalid with what is allowed.
+
+    ``days_a_week`` says on how many days the water of a week is given.
+    """
+    amount, slash, per = (part.strip() for part in text.rpartition("/"))
+    times = _TIMES_A_WEEK.get(per.lower())
+    if not slash or times is None:
+        raise _refused(where, text, EXAMPLES)
+    try:
+        depth_mm = read_quantity(amount, _DEPTH, where=where)
+    except InputInvalid:
+        try:
+            run_min = read_quantity(amount, _RUN, where=where)
+        except InputInvalid:
+            raise _refused(where, text, EXAMPLES) from None
+        return RuleOfThumb(run_min_per_week=run_min * times, days_a_week=days_a_week)
+    return RuleOfThumb(gross_mm_per_week=depth_mm * times, days_a_week=days_a_week)
+
+
+def read_water_price(text: str, *, where: str) -> float:
+    """Price of a cubic metre, from a price over a volume: '0.12/m3', '1.50/1000 gal'."""
+    allowed = "a price over a volume, such as '0.12/m3' or '1.50/1000 gal'"
+    price, slash, volume = (part.strip() for part in text.partition("/"))
+    try:
+        number = float(price)
+        volume_m3 = read_quantity(
+            volume if volume[:1].isdigit() else f"1 {volume}", _VOLUME, where=where
+        )
+    except (ValueError, InputInvalid):
+        raise _refused(where, text, allowed) from None
+    if not slash or not 0.0 <= number < 1e6:
+        raise _refused(where, text, allowed)
+    return number / volume_m3
+
+
+def read_nitrogen(text: str, *, where: str) -> float:
+    """Nitrogen of a season [kg/ha]."""
+    return read_quantity(text, _NITROGEN, where=where)
+
+
+def _refused(where: str, found: str, allowed: str) -> InputInvalid:
+    return InputInvalid("the comparison cannot run", [Fault(where, repr(found), allowed)])

@@ -1,0 +1,159 @@
+"""Past seasons under several programs: a rule of thumb, a weekly timer, the daily plan.
+
+In: a farm's blocks, daily weather of one or more years, the rule to compare with. Out: for every
+block, program and year the water, what drained, the days of stress, money and nitrogen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+
+import numpy as np
+
+from service.agronomy.nitrate_loss import held_at_capacity_mm, nitrogen_lost_kg_per_ha
+from service.agronomy.past_program import (
+    FixedRule,
+    ProgramSeason,
+    Season,
+    WeeklyTimers,
+    run_program,
+)
+from service.agronomy.records import Days, Floats
+from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch
+from service.agronomy.week_program import timers_of_blocks
+from service.errors import Fault, InputInvalid
+from service.operations.review.hindcast import past_season
+from service.records.comparison import Against, Comparison, Program, RuleOfThumb, YearFigures
+from service.records.farms import BlockDefinition, FarmBundle
+from service.records.timers import TimerSettings
+
+USUAL_TIMER = TimerSettings(
+    start_count=4, run_step_min=1.0, day_rule=DayRule.WEEKDAYS, set_weekday=1
+)
+"""[CHOICE] The timer of a block that has none, for the comparison."""
+
+
+def compare_programs(
+    bundle: FarmBundle,
+    days: Days,
+    fields: Mapping[str, Floats],
+    *,
+    first_day: date,
+    last_day: date,
+    against: Against,
+    progress: Callable[[int], None] | None = None,
+) -> Comparison:
+    """Run the same days under each program; the weather must be complete, as for a hindcast.
+
+    ``progress`` hears how many days are done, over all runs of the season. Raises as a hindcast,
+    and InputInvalid for a rule that gives nothing or runs on no day.
+    """
+    _check(against.rule)
+    past = past_season(bundle, days, fields, first_day=first_day, last_day=last_day)
+    daily = past.run(knows_tomorrow=False, progress=progress)
+    foreseen = past.run(knows_tomorrow=True, progress=progress)
+    season = past.as_season(daily)
+    rate_mm_per_h = season.blocks_on(0).system.application_rate_mm_per_h
+    runs = {
+        Program.RULE: run_program(
+            season,
+            FixedRule(season, against.rule.gross_mm(rate_mm_per_h), against.rule.days_a_week),
+        ),
+        Program.WEEKLY: run_program(
+            season, WeeklyTimers(season, lambda day: season_timers(season, bundle.blocks, day))
+        ),
+        Program.DAILY: ProgramSeason(ledger=daily.ledger, gross_mm=daily.gross_mm),
+        Program.FORESEEN: ProgramSeason(ledger=foreseen.ledger, gross_mm=foreseen.gross_mm),
+    }
+    figures = {program: _Figures(season, run, against) for program, run in runs.items()}
+    years = np.unique(season.days.astype("datetime64[Y]")).astype(np.int64) + 1970
+    return Comparison(
+        block_ids=tuple(block.block_id for block in bundle.blocks),
+        block_names=tuple(block.name for block in bundle.blocks),
+        years={
+            block.block_id: tuple(
+                figures[program].of_year(program, year, place)
+                for year in years.tolist()
+                for program in Program
+            )
+            for place, block in enumerate(bundle.blocks)
+        },
+    )
+
+
+def _check(rule: RuleOfThumb) -> None:
+    given = rule.gross_mm_per_week if rule.run_min_per_week is None else rule.run_min_per_week
+    faults = []
+    if given is None or not 0.0 < given < np.inf:
+        faults.append(Fault("rule", str(given), "water for a week, above 0"))
+    if not 1 <= rule.days_a_week <= WEEK_DAYS:
+        faults.append(Fault("days a week", str(rule.days_a_week), f"1 to {WEEK_DAYS}"))
+    if faults:
+        raise InputInvalid("the comparison cannot run", faults)
+
+
+def season_timers(season: Season, blocks: Sequence[BlockDefinition], day: int) -> TimerBatch:
+    """The timers of the blocks on a day; those of blocks without one as most are."""
+    settings = [block.timer or USUAL_TIMER for block in blocks]
+    return timers_of_blocks(
+        season.blocks_on(day),
+        season.windows[day],
+        np.arange(len(blocks)),
+        most_starts=np.array([each.start_count for each in settings], np.int64),
+        run_step_min=np.array([each.run_step_min for each in settings]),
+        day_rule=np.array([int(each.day_rule) for each in settings], np.int64),
+    )
+
+
+class _Figures:
+    """The figures of one program, year by year."""
+
+    def __init__(self, season: Season, run: ProgramSeason, against: Against) -> None:
+        self._season, self._run, self._against = season, run, against
+        self._year = season.days.astype("datetime64[Y]").astype(np.int64) + 1970
+        self._lost_kg_per_ha = self._nitrogen_lost()
+
+    def _nitrogen_lost(self) -> Floats | None:
+        if self._against.nitrogen_kg_per_ha is None:
+            return None
+        ledger, season = self._run.ledger, self._season
+        is_watered = ~season.crop.is_dormant
+        given = np.zeros(is_watered.shape)
+        for year in np.unique(self._year):
+            rows = np.flatnonzero(self._year == year)
+            # One part a week, on the days of one weekday.
+            is_part = is_watered[rows] & (np.arange(rows.size) % WEEK_DAYS == 0)[:, np.newaxis]
+            part_count = np.maximum(1, is_part.sum(axis=0))
+            given[rows] = is_part * self._against.nitrogen_kg_per_ha / part_count
+        held = held_at_capacity_mm(ledger.taw_mm, season.blocks_on(0).soil)
+        drained = ledger.rain_drainage_mm + ledger.irrigation_drainage_mm
+        return nitrogen_lost_kg_per_ha(drained, ledger.actual_crop_et_mm, held, given)
+
+    def of_year(self, program: Program, year: int, block: int) -> YearFigures:
+        """One block's year."""
+        rows = np.flatnonzero(self._year == year)
+        is_season = ~self._season.crop.is_dormant
+        ledger, season, price = self._run.ledger, self._season, self._against.water_price
+
+        def total(values: Floats) -> float:
+            return float(values[rows, block].sum())
+
+        gross_mm = total(self._run.gross_mm)
+        volume_m3 = gross_mm * float(season.blocks_on(int(rows[0])).area_m2[block]) / 1000.0
+        lost = self._lost_kg_per_ha
+        return YearFigures(
+            year=year,
+            program=program,
+            day_count=rows.size,
+            gross_mm=gross_mm,
+            volume_m3=volume_m3,
+            irrigation_drainage_mm=total(ledger.irrigation_drainage_mm),
+            rain_drainage_mm=total(ledger.rain_drainage_mm),
+            stress_day_count=int(
+                (is_season & (ledger.depletion_end_mm > ledger.raw_mm))[rows, block].sum()
+            ),
+            lost_crop_et_mm=total(is_season * (ledger.crop_et_mm - ledger.actual_crop_et_mm)),
+            water_cost=None if price is None else volume_m3 * price,
+            nitrogen_lost_kg_per_ha=None if lost is None else total(lost),
+        )
