@@ -15,7 +15,6 @@ from service.cli import shown
 from service.cli.figures import csv_text, number_text
 from service.cli.pipes import write_picture
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table, print_json, print_text
-from service.farm_files.rule_text import read_nitrogen, read_rule, read_water_price
 from service.operations.review.draw_comparison import draw_comparison
 from service.records.comparison import Against, Comparison, Program, YearFigures, mean_year
 
@@ -45,21 +44,6 @@ LEGEND = (
     " day. Weekly timer: set every seventh day for what was then expected. Known weather: the daily"
     " plan, had every evening known the next day."
 )
-
-
-def read_against(
-    rule: str | None, *, days_a_week: int, water_price: str | None, nitrogen: str | None
-) -> Against | None:
-    """The options as numbers, None without a rule to compare with; raises InputInvalid."""
-    if rule is None:
-        return None
-    price = None if water_price is None else read_water_price(water_price, where="--water-price")
-    kg_per_ha = None if nitrogen is None else read_nitrogen(nitrogen, where="--nitrogen")
-    return Against(
-        rule=read_rule(rule, days_a_week=days_a_week, where="--against"),
-        water_price=price,
-        nitrogen_kg_per_ha=kg_per_ha,
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

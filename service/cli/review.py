@@ -21,7 +21,6 @@ from service.cli.against import (
     NitrogenOption,
     Output,
     WaterPriceOption,
-    read_against,
     show_comparison,
 )
 from service.cli.figures import CsvOption, csv_text, number_text, refuse_both
@@ -41,6 +40,7 @@ from service.cli.terminal import (
 )
 from service.errors import Fault, WeatherInvalid
 from service.farm_files.farm_file import read_farm_file
+from service.farm_files.rule_text import read_against
 from service.farm_files.weather_file import WeatherFile, read_weather_file
 from service.operations.farms.change_farms import get_block_now, get_farm_now
 from service.operations.review.compare_programs import compare_programs
@@ -89,9 +89,11 @@ def hindcast(
     With --against, compare the daily plan with a rule of thumb and a timer set once a week.
     """
     refuse_both(as_csv, as_json)
-    asked = read_against(
-        against, days_a_week=days_a_week, water_price=water_price, nitrogen=nitrogen
-    )
+    asked = None
+    if against is not None:
+        asked = read_against(
+            against, days_a_week=days_a_week, water_price=water_price, nitrogen=nitrogen
+        )
     content = read_weather_file(weather_file)
     fields = {**content.fields, "rain_mm": _rain_mm(rain, content)}
     bundle, wanted = _target(target)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from service.agronomy.week_ahead import WEEK_DAYS
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
-from service.records.comparison import RuleOfThumb
+from service.records.comparison import Against, RuleOfThumb
 
 EXAMPLES = "water for a week or a day, such as '1.5 in/week', '38 mm/week', '45 min/day'"
 _DEPTH = Measure(
@@ -22,6 +22,19 @@ _NITROGEN = Measure(
     examples=("80 kg/ha", "70 lb/ac"),
 )  # fmt: skip
 _TIMES_A_WEEK = {"week": 1, "wk": 1, "day": WEEK_DAYS, "d": WEEK_DAYS}
+
+
+def read_against(
+    rule: str, *, days_a_week: int, water_price: str | None, nitrogen: str | None
+) -> Against:
+    """All of it; raises InputInvalid that names the part by its parameter."""
+    price = None if water_price is None else read_water_price(water_price, where="water_price")
+    kg_per_ha = None if nitrogen is None else read_nitrogen(nitrogen, where="nitrogen")
+    return Against(
+        rule=read_rule(rule, days_a_week=days_a_week, where="rule"),
+        water_price=price,
+        nitrogen_kg_per_ha=kg_per_ha,
+    )
 
 
 def read_rule(text: str, *, days_a_week: int, where: str) -> RuleOfThumb:

@@ -12,6 +12,7 @@ from service.bootstrap import Service
 from service.errors import Fault, SettingsInvalid
 from service.pages import (
     block,
+    comparison,
     counties,
     plans,
     setup,
@@ -68,6 +69,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", "/blocks/{block_id}/emitter-flow", block.use_emitter_flow),
     ("POST", "/blocks/{block_id}/pauses", block.enter_pause),
     ("POST", "/blocks/{block_id}/pauses/{pause_id}/cancel", block.take_back_pause),
+    ("GET", "/blocks/{block_id}/comparison", comparison.show_comparison),
     ("GET", PIPES_AND_WATER, waterworks.show_pipes_and_water),
     ("POST", f"{PIPES_AND_WATER}/pipes", waterworks_forms.enter_pipes),
     ("POST", f"{PIPES_AND_WATER}/catch-tests", waterworks_forms.enter_catch_test),

@@ -207,11 +207,11 @@ def test_a_rule_may_be_a_run_time(demo: Command) -> None:
 @pytest.mark.parametrize(
     ("options", "where"),
     [
-        (("1.5 in",), "--against"),
-        (("1.5 in/month",), "--against"),
-        (("much/week",), "--against"),
-        (("1.5 in/week", "--water-price", "free"), "--water-price"),
-        (("1.5 in/week", "--nitrogen", "70"), "--nitrogen"),
+        (("1.5 in",), "rule"),
+        (("1.5 in/month",), "rule"),
+        (("much/week",), "rule"),
+        (("1.5 in/week", "--water-price", "free"), "water_price"),
+        (("1.5 in/week", "--nitrogen", "70"), "nitrogen"),
     ],
 )
 def test_what_cannot_be_compared_is_refused_at_its_option(

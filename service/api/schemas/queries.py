@@ -125,3 +125,32 @@ class BalanceQuery(In):
         description="Last local day, at most 400 days after `from`; defaults to today at the farm.",
         examples=["2026-07-14"],
     )
+
+
+class ComparisonQuery(In):
+    """What a past season is compared with, and which days of it."""
+
+    rule: str = Field(
+        max_length=30,
+        description="Water for a week or a day: a depth over the block's ground, or a run time.",
+        examples=["1.5 in/week", "45 min/day"],
+    )
+    days_a_week: int = Field(7, ge=1, le=7, description="Days a week on which the rule waters.")
+    water_price: str | None = Field(
+        None, max_length=30, description="A price over a volume.", examples=["0.12/m3"]
+    )
+    nitrogen: str | None = Field(
+        None, max_length=30, description="Nitrogen of a season.", examples=["80 kg/ha"]
+    )
+    first_day: CalendarDate | None = Field(
+        None,
+        alias="from",
+        description="First local day; the first of `to`'s year when left out.",
+        examples=["2025-01-01"],
+    )
+    last_day: CalendarDate | None = Field(
+        None,
+        alias="to",
+        description="Last local day, at most three years after `from`; defaults to yesterday.",
+        examples=["2025-12-31"],
+    )

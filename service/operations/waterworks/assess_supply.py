@@ -11,14 +11,13 @@ from dataclasses import replace
 from datetime import date, timedelta
 from threading import Lock
 
-import numpy as np
-
-from service.agronomy.atmosphere import wind_at_2m_m_s
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.records import Days, Floats
-from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.errors import Busy, Fault, InputInvalid, NotFound, WeatherInvalid
-from service.operations.evening.gather_weather import gather_weather
+from service.database.session import UnitOfWorkFactory
+from service.errors import Busy, Fault, InputInvalid, NotFound
+from service.operations.evening.measured_weather import (
+    STANDARD_WIND_HEIGHT_M,
+    measured_weather,
+)
 from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.assess_capacity import (
     READ_BACK_DAYS,
@@ -28,13 +27,11 @@ from service.operations.waterworks.assess_capacity import (
 )
 from service.ports import Clock
 from service.records.farms import FarmBundle
-from service.records.weather import WEATHER_FIELDS
 
 COMMON_YEAR_COUNT = 5
 MOST_YEAR_COUNT = 15
 MOST_BLOCKS = 60
 """Most blocks on one supply; more would take minutes, which is a job for the command."""
-STANDARD_WIND_HEIGHT_M = 2.0
 _one_at_a_time = Lock()
 """One assessment keeps a core busy for seconds; other callers are asked to come back later."""
 
@@ -65,7 +62,7 @@ def assess_supply(
         with unit_of_work(write=False) as unit:
             today = today_at(unit, farm_id, clock.now())
             bundle = _of_one_supply(unit.blocks.get_bundle(farm_id, day=today), supply_id)
-            days, fields = _measured(
+            days, fields = measured_weather(
                 unit,
                 _main_site(bundle),
                 first_day=date(today.year - year_count, 1, 1) - timedelta(days=READ_BACK_DAYS),
@@ -105,46 +102,3 @@ def _main_site(bundle: FarmBundle) -> str:
     for block in bundle.blocks:
         area_m2[block.site_id] = area_m2.get(block.site_id, 0.0) + block.area_m2
     return max(sorted(area_m2), key=area_m2.__getitem__)
-
-
-def _measured(
-    unit: UnitOfWork,
-    site_id: str,
-    *,
-    first_day: date,
-    last_day: date,
-    clock: Clock,
-    source_order: Mapping[str, int],
-) -> tuple[Days, Mapping[str, Floats]]:
-    """The measured weather of one site; NaN on days that are only forecast, or not known."""
-    key = unit.blocks.get_site_key(site_id)
-    spans = [
-        span
-        for kind in ("observed", "analysis")
-        if (span := unit.weather.find_span(key, kind=kind)) is not None
-    ]
-    begins = min((span[0] for span in spans), default=None)
-    if begins is None or begins > last_day:
-        raise WeatherInvalid(
-            f"no measured weather of site {site_id} is stored",
-            [Fault("weather", "nothing", "years of daily weather, by `rillwright weather-import`")],
-        )
-    gathered = gather_weather(
-        unit,
-        unit.blocks.read_site_table(np.array([key], dtype=np.int64)),
-        on=last_day,
-        now=clock.now(),
-        first_day=max(first_day, begins),
-        last_day=last_day,
-        source_order=source_order,
-    )
-    raw, is_known = gathered.chosen.raw, gathered.is_observed[:, 0]
-    fields = {
-        name: np.where(is_known, getattr(raw, name)[:, 0], np.nan)
-        for name in WEATHER_FIELDS
-        if name != "rain_probability_fraction"
-    }
-    height_m = np.broadcast_to(raw.wind_height_m, raw.wind_m_s.shape)[:, 0]
-    with np.errstate(invalid="ignore"):
-        fields["wind_m_s"] = wind_at_2m_m_s(fields["wind_m_s"], np.where(is_known, height_m, 2.0))
-    return gathered.days, fields

@@ -1,0 +1,62 @@
+"""Measured weather of one site, for what looks back over seasons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+import numpy as np
+
+from service.agronomy.atmosphere import wind_at_2m_m_s
+from service.agronomy.records import Days, Floats
+from service.database.session import UnitOfWork
+from service.errors import Fault, WeatherInvalid
+from service.operations.evening.gather_weather import gather_weather
+from service.ports import Clock
+from service.records.weather import WEATHER_FIELDS
+
+STANDARD_WIND_HEIGHT_M = 2.0
+"""Height for which the wind is given, whatever height it was measured at."""
+
+
+def measured_weather(
+    unit: UnitOfWork,
+    site_id: str,
+    *,
+    first_day: date,
+    last_day: date,
+    clock: Clock,
+    source_order: Mapping[str, int],
+) -> tuple[Days, Mapping[str, Floats]]:
+    """The measured weather of one site; NaN on days that are only forecast, or not known."""
+    key = unit.blocks.get_site_key(site_id)
+    spans = [
+        span
+        for kind in ("observed", "analysis")
+        if (span := unit.weather.find_span(key, kind=kind)) is not None
+    ]
+    begins = min((span[0] for span in spans), default=None)
+    if begins is None or begins > last_day:
+        raise WeatherInvalid(
+            f"no measured weather of site {site_id} is stored",
+            [Fault("weather", "nothing", "years of daily weather, by `rillwright weather-import`")],
+        )
+    gathered = gather_weather(
+        unit,
+        unit.blocks.read_site_table(np.array([key], dtype=np.int64)),
+        on=last_day,
+        now=clock.now(),
+        first_day=max(first_day, begins),
+        last_day=last_day,
+        source_order=source_order,
+    )
+    raw, is_known = gathered.chosen.raw, gathered.is_observed[:, 0]
+    fields = {
+        name: np.where(is_known, getattr(raw, name)[:, 0], np.nan)
+        for name in WEATHER_FIELDS
+        if name != "rain_probability_fraction"
+    }
+    height_m = np.broadcast_to(raw.wind_height_m, raw.wind_m_s.shape)[:, 0]
+    with np.errstate(invalid="ignore"):
+        fields["wind_m_s"] = wind_at_2m_m_s(fields["wind_m_s"], np.where(is_known, height_m, 2.0))
+    return gathered.days, fields

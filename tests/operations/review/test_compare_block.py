@@ -1,0 +1,47 @@
+"""A stored block against a rule of thumb, by the weather on file."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from service.bootstrap import Service
+from service.errors import InputInvalid, WeatherInvalid
+from service.operations.review.compare_block import compare_block
+from service.records.comparison import Against, Program, RuleOfThumb, YearFigures
+from tests.api.invented_farm import BLOCK_ID, FIRST_DAY, TODAY
+
+AGAINST = Against(rule=RuleOfThumb(gross_mm_per_week=38.0))
+
+
+def compared(
+    service: Service, first_day: date | None = None, last_day: date | None = None
+) -> tuple[YearFigures, ...]:
+    return compare_block(
+        BLOCK_ID,
+        span=(first_day, last_day),
+        against=AGAINST,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        source_order=service.source_order,
+    )
+
+
+def test_the_weather_on_file_up_to_yesterday_is_used_by_default(own_service: Service) -> None:
+    years = compared(own_service)
+    assert [each.program for each in years] == list(Program)
+    assert {each.day_count for each in years} == {(TODAY - FIRST_DAY).days}
+
+
+def test_days_before_the_weather_on_file_are_refused(own_service: Service) -> None:
+    with pytest.raises(WeatherInvalid):
+        compared(own_service, date(2025, 7, 1))
+    with pytest.raises(WeatherInvalid):
+        compared(own_service, date(2020, 1, 1), date(2020, 3, 1))
+
+
+def test_a_span_must_rise_and_be_three_years_at_most(own_service: Service) -> None:
+    for first, last in ((TODAY, date(2026, 7, 1)), (date(2020, 1, 1), TODAY)):
+        with pytest.raises(InputInvalid, match="the comparison cannot run"):
+            compared(own_service, first, last)
