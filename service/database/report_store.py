@@ -57,7 +57,7 @@ class ReportStore:
         A block and day with any reported run is taken from its runs alone. With neither a run nor a
         plan nothing was applied. The off time after a reported run is computed from its length and
         the block's off ratio on the last of the days. A booked volume comes with the minutes that
-        it stands for, which are among the minutes too.
+        it takes the place of, which are among the minutes too.
         """
         shape = (days.size, block_keys.size)
         early_min, day_min = np.zeros(shape), np.zeros(shape)

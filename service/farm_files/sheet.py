@@ -107,7 +107,7 @@ def read_number(cell: str, *, has_comma: bool) -> float | None:
 
 
 def is_missing_code(cell: str) -> bool:
-    """Whether the cell is a number that stands for no value, such as -999."""
+    """Whether the cell is a number used for a missing value, such as -999."""
     text = cell.strip()
     return bool(_NUMBER.fullmatch(text)) and float(text) in MISSING_NUMBERS
 

@@ -259,7 +259,7 @@ def _read_column(
     is_outside = is_given & ((values < column.lowest) | (values > column.highest))
     for cell in sorted(filter(is_missing_code, known)):
         count = cells.count(cell)
-        notes.append(f"{name}: {cell.strip()} stands for no value and was read so, {count:,} times")
+        notes.append(f"{name}: {cell.strip()} was read as a missing value, {count:,} times")
     allowed = f"a number from {column.lowest:g} to {column.highest:g}, or nothing{column.advice}"
     is_few = _is_few(is_outside, is_given)
     for place in np.flatnonzero(is_outside).tolist():

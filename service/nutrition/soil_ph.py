@@ -77,7 +77,7 @@ class LimePlan:
 
 
 def texture_of_cec(cec: float) -> str:
-    """The texture that an exchange capacity stands for.
+    """The texture that an exchange capacity indicates.
 
     Shapes: scalars.
     cec: meq/100 g.

@@ -33,9 +33,9 @@ MEMORY_PRIOR_COUNT = 40.0  # [-] runs that this opinion weighs; [CHOICE]
 MEMORY_LIMIT = 0.8  # [-] more cannot be told from a drift; [CHOICE]
 SD_FLOOR_FRACTION = 0.005  # [-] of the level: no meter repeats better; [CHOICE]
 SD_KEPT_SHARE = 0.5  # [-] of the spread before an alarm is the least after it; [CHOICE]
-FAULTS_ASKED = (0.1, 0.2, 0.3, 0.5)  # [-] losses whose delay is told
+FAULTS_ASKED = (0.1, 0.2, 0.3, 0.5)  # [-] losses whose delay is stated
 SLOW_FAULT_COUNT = 150  # [-] runs over which the slow losses are spread: a season
-PAST_COUNT = 60.0  # [-] runs before the fault, where a delay is told
+PAST_COUNT = 60.0  # [-] runs before the fault, where a delay is stated
 LEAST_DELAY_COUNT = 3.0  # [-] runs: the first odd one waits for a second
 LONGEST_DELAY_COUNT = 100.0  # [-] runs; what takes longer is lost in the noise; [CHOICE]
 
@@ -157,7 +157,7 @@ def _memory(quotient: float, count: int) -> float:
 
 
 def flow_signals(ratio: ArrayLike) -> tuple[FlowSignal, ...]:
-    """All alarms of a series of runs, in order; the watch starts anew at each change.
+    """All alarms of a series of runs, in order; the watch starts again at each change.
 
     Shapes: ratio (runs,), without NaN.
     Returns: alarms; what later runs bring does not alter them.

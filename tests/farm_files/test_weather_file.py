@@ -232,7 +232,7 @@ def test_up_to_a_twentieth_of_a_column_may_be_impossible() -> None:
 
 def test_a_number_that_stands_for_no_value_is_named() -> None:
     weather = parse("date,rain_mm\n2026-07-06,-999\n2026-07-07,-999\n2026-07-08,1\n")
-    assert "rain_mm: -999 stands for no value and was read so, 2 times" in weather.notes
+    assert "rain_mm: -999 was read as a missing value, 2 times" in weather.notes
 
 
 @pytest.mark.parametrize(
