@@ -449,6 +449,7 @@ def inside(speed: str): ...
 
 NO_TEST_OF_ITS_OWN = {
     "nutrition/documents": "plain values; the tests of commands and routes read them",
+    "evening/measured_weather": "read by what looks back; tested with assess_supply, compare_block",
     "evening/phases": "adds up seconds for the log lines of a run, which tests/test_logs.py reads",
     "evening/run_timers": "what an evening does for timers; tests/operations/timers follow it",
     "evening/run_weather": "hands run_day what gather_weather gathers; tested with both",
