@@ -81,8 +81,8 @@ def translations(language: str, *, is_american: bool = False) -> gettext.GNUTran
         for message in catalogue:
             if message.id:
                 message.string = (
-                    american(message.string)
-                    if isinstance(message.string, str)
+                    american(message.string or "")
+                    if not isinstance(message.string, list | tuple)
                     else tuple(american(form) for form in message.string)
                 )
     compiled = io.BytesIO()
