@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from service.agronomy.block_batch import BlockBatch
 from service.agronomy.block_days import CropDays, SiteDays
 from service.agronomy.dormancy import cause_by_season
+from service.agronomy.hand_visits import visit_windows
 from service.agronomy.outlook import Outlook, look_ahead
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
 from service.agronomy.records import Floats, Ints, WindowBatch
@@ -260,6 +261,7 @@ def _demand(
     at_site = blocks.site_index
     system = blocks.system
     nothing = np.zeros(at_site.shape)
+    own_windows, start_within_min = visit_windows(windows)
     knows_rules = np.isfinite(
         limits.depth_limit_min
         + system.fill_time_min
@@ -286,11 +288,10 @@ def _demand(
         flow_l_per_h=system.flow_l_per_h,
         event_limit_mm=limits.event_limit_mm,
         supply_index=system.supply_index,
-        not_before_min=(
-            np.zeros(at_site.shape, dtype=np.int64) if not_before_min is None else not_before_min
-        ),
+        not_before_min=nothing.astype(np.int64) if not_before_min is None else not_before_min,
         applied_early_net_mm=nothing,
         applied_day_net_mm=nothing,
+        start_within_min=start_within_min,
         priority=system.priority,
-        windows=windows,
+        windows=own_windows,
     )

@@ -128,13 +128,12 @@ def place_in_order(
                 from_min, room_minute(block, course.depletion_mm, course.et_share, net_mm)
             )
         start = first_gap(
+            block,
             free_l_per_h,
             supply.opens_min[block_index],
             supply.closes_min[block_index],
             from_min,
             length_min,
-            block.valve_gap_min,
-            block.flow_l_per_h,
         )
         end_min = start + length_min
         if start == NEVER_MIN or end_min >= give_up_min:

@@ -30,21 +30,23 @@ FINEST_STEP = 0.01  # of a tier's depth: what the gaps are shared out in at last
 
 @compiled
 def first_gap(
+    block: BlockDay,
     free_l_per_h: Floats,
     opens_min: Ints,
     closes_min: Ints,
     from_min: int,
     duration_min: int,
-    valve_gap_min: int,
-    flow_l_per_h: float,
 ) -> int:
     """First minute from which a pulse lies inside a window and has its flow to the valve's end."""
-    wanted_l_per_h = flow_l_per_h - FLOW_TOLERANCE_L_PER_H
+    wanted_l_per_h = block.flow_l_per_h - FLOW_TOLERANCE_L_PER_H
     for window in range(opens_min.shape[0]):
         start_min = max(from_min, opens_min[window])
-        while start_min + duration_min <= closes_min[window]:
+        latest_min = min(
+            closes_min[window] - duration_min, opens_min[window] + block.start_within_min
+        )
+        while start_min <= latest_min:
             # From the end backwards: the last minute without flow says how far to move on.
-            minute = start_min + duration_min + valve_gap_min - 1
+            minute = start_min + duration_min + block.valve_gap_min - 1
             while minute >= start_min and free_l_per_h[minute] >= wanted_l_per_h:
                 minute -= 1
             if minute < start_min:
@@ -83,15 +85,7 @@ def lay_in_gaps(
         length_min = pulse_length_min(total_min, pulse_count, position)
         net_mm = length_min * block.net_rate_mm_per_min
         from_min = max(free_from_min, room_minute(block, depletion_mm, share, net_mm))
-        start_min = first_gap(
-            free_l_per_h,
-            opens_min,
-            closes_min,
-            from_min,
-            length_min,
-            block.valve_gap_min,
-            block.flow_l_per_h,
-        )
+        start_min = first_gap(block, free_l_per_h, opens_min, closes_min, from_min, length_min)
         if start_min == NEVER_MIN:
             return False
         starts_min[position] = start_min

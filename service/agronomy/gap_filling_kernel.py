@@ -46,6 +46,39 @@ def by_share(supply: SharedSupply, rising: Ints) -> None:
 
 
 @compiled
+def raise_share(supply: SharedSupply, free_l_per_h: Floats, block_index: int, step: float) -> bool:
+    """Raise a block by a step of its tier, if the free flow takes that."""
+    block = supply.days[block_index]
+    course = supply.courses[block_index]
+    share = min(1.0, course.tier_share + step)
+    total_min = share_total(block, course, share)
+    if total_min > course.total_min and not raise_total(
+        block,
+        course,
+        supply.opens_min[block_index],
+        supply.closes_min[block_index],
+        free_l_per_h,
+        total_min,
+        max(course.pulse_count, -(-total_min // block.longest_pulse_min)) + EXTRA_PULSES,
+        supply.starts_min[supply.slot_offset[block_index] : supply.slot_offset[block_index + 1]],
+    ):
+        return False
+    course.tier_share = 1.0 if course.total_min == course.alone_min else share
+    return True
+
+
+@compiled
+def raise_by_parts(supply: SharedSupply, free_l_per_h: Floats, block_index: int) -> None:
+    """Raise a block that could not take the finest step by parts of it, down to a minute."""
+    block = supply.days[block_index]
+    course = supply.courses[block_index]
+    step = FINEST_STEP / 2.0
+    while step * course.tier_mm >= 0.5 * block.net_rate_mm_per_min:
+        raise_share(supply, free_l_per_h, block_index, step)
+        step /= 2.0
+
+
+@compiled
 def raise_by(
     supply: SharedSupply,
     free_l_per_h: Floats,
@@ -56,27 +89,12 @@ def raise_by(
     """Raise every block by a step of its tier; returns how many still rise, or -1 at a failure."""
     kept_count = 0
     for block_index in rising:
-        block = supply.days[block_index]
-        course = supply.courses[block_index]
-        share = min(1.0, course.tier_share + step)
-        total_min = share_total(block, course, share)
-        if total_min > course.total_min and not raise_total(
-            block,
-            course,
-            supply.opens_min[block_index],
-            supply.closes_min[block_index],
-            free_l_per_h,
-            total_min,
-            max(course.pulse_count, -(-total_min // block.longest_pulse_min)) + EXTRA_PULSES,
-            supply.starts_min[
-                supply.slot_offset[block_index] : supply.slot_offset[block_index + 1]
-            ],
-        ):
+        if not raise_share(supply, free_l_per_h, block_index, step):
             if not may_fail:
                 return -1
+            raise_by_parts(supply, free_l_per_h, block_index)
             continue
-        course.tier_share = 1.0 if course.total_min == course.alone_min else share
-        if course.tier_share < 1.0:
+        if supply.courses[block_index].tier_share < 1.0:
             rising[kept_count] = block_index
             kept_count += 1
     return kept_count
@@ -123,8 +141,8 @@ def take_back(supply: SharedSupply, rising: Ints, kept: Records, starts_min: Int
 def fill_gaps(supply: SharedSupply, free_l_per_h: Floats) -> None:
     """Let the blocks of a tier rise in equal steps into what is free, each until it is stuck.
 
-    A step that one of them cannot take is taken back for all and halved; at the finest the others
-    go on without it.
+    A step that one of them cannot take is taken back for all and halved; of the finest it takes the
+    part that fits, and the others go on without it.
     """
     rising = np.empty_like(supply.members)
     rising_count = 0

@@ -93,9 +93,12 @@ def find_next_start(
     length_min = pulse_length_min(course.total_min, course.pulse_count, course.next_pulse)
     net_mm = length_min * block.net_rate_mm_per_min
     room_min = room_minute(block, course.depletion_mm, course.et_share, net_mm)
-    ready_min = window_start(opens_min, closes_min, max(from_min, room_min), length_min)
-    course.ready_min = ready_min
-    course.latest_min = window_latest_start(opens_min, closes_min, ready_min, length_min)
+    within_min = block.start_within_min
+    from_min = max(from_min, room_min)
+    course.ready_min = window_start(opens_min, closes_min, from_min, length_min, within_min)
+    course.latest_min = window_latest_start(
+        opens_min, closes_min, course.ready_min, length_min, within_min
+    )
 
 
 @compiled

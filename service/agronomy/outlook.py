@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from service.agronomy.hand_visits import visit_capacity_min
 from service.agronomy.records import Floats, Ints, SystemBatch, WindowBatch
 from service.agronomy.units import MINUTES_PER_HOUR
 from service.agronomy.water_balance import step_day
@@ -46,6 +47,7 @@ def day_capacity_min(system: SystemBatch, limits: PulseLimits, windows: WindowBa
     Returns: minutes; an estimate, since it ignores how fast the soil makes room.
     Equation: the most of min(n longest, open n / (n + (n - 1) off)) over numbers n of pulses, with
     an off time of once the pulse at most, to which plans fall back; never above the daily maximum.
+    Of valves opened by hand: pulses that begin with a visit.
     """
     open_min = (windows.closes_min - windows.opens_min).sum(axis=1).astype(np.float64)
     off_ratio = np.minimum(system.off_ratio, 1.0)
@@ -56,6 +58,8 @@ def day_capacity_min(system: SystemBatch, limits: PulseLimits, windows: WindowBa
     for count in (np.maximum(1.0, np.floor(filled)), np.floor(filled) + 1.0):
         shared = open_min * count / (count + (count - 1.0) * off_ratio)
         best = np.maximum(best, np.minimum(count * longest_min, shared))
+    by_hand = visit_capacity_min(windows, limits.longest_pulse_min, system.daily_pulse_count)
+    best = np.where(np.isnan(by_hand), best, by_hand)
     capacity: Floats = np.minimum(best, system.daily_maximum_min)
     return capacity
 

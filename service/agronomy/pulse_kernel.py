@@ -54,6 +54,7 @@ class BlockDay(Protocol):
     not_before_min: int
     priority: int
     most_pulse_count: int
+    start_within_min: int
 
 
 BLOCK_DAY = record_layout(BlockDay)
@@ -225,7 +226,9 @@ def lay_pulses(
             from_min = free_from_min
         if from_min == NEVER_MIN:
             return position, end_min, True
-        start_min = window_start(opens_min, closes_min, from_min, length_min)
+        start_min = window_start(
+            opens_min, closes_min, from_min, length_min, block.start_within_min
+        )
         if start_min == NEVER_MIN:
             return position, end_min, is_room_bound
         if position < starts_min.shape[0]:

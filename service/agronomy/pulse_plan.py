@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Floats, Ints, PulseBatch, SystemBatch, WindowBatch
+from service.agronomy.units import MINUTES_PER_DAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +66,16 @@ class PulseDemand:
     """Net depth already given that day by pulses that started before sunrise."""
     applied_day_net_mm: Floats
     """Net depth already given that day by pulses that started later."""
+    start_within_min: Ints
+    """A pulse starts no later than so long after its window opens; ``ANY_START_MIN``: at any
+    minute."""
     priority: Ints
     """Rank on a short supply: the smallest number first, equal numbers in equal shares."""
     windows: WindowBatch
+
+
+ANY_START_MIN = 2 * MINUTES_PER_DAY
+"""[min] Longer than any window: no limit to where in it a pulse starts."""
 
 
 class ShortfallCause(enum.IntEnum):
@@ -87,6 +95,8 @@ class ShortfallCause(enum.IntEnum):
     TIMER = 9
     """What a timer runs is what somebody has set on it."""
     PULSE_COUNT = 10
+    VISITS = 11
+    """A valve turned by hand is opened only while somebody is there."""
 
 
 CAUSE_TEXT: dict[ShortfallCause, str] = {
@@ -101,6 +111,7 @@ CAUSE_TEXT: dict[ShortfallCause, str] = {
     ShortfallCause.FREEZE_HOLD: "no water is given in hours expected near freezing",
     ShortfallCause.DORMANT: "the block is dormant, outside its watering season",
     ShortfallCause.PULSE_COUNT: "the block may have no more pulses that day",
+    ShortfallCause.VISITS: "the valve is opened by hand, and nobody is there at other hours",
 }
 
 
@@ -157,7 +168,10 @@ class PulseSchedule:
     passes_event_limit: NDArray[np.bool_]
 
     def limited_in_pulses(self, demand: PulseDemand, system: SystemBatch) -> PulseSchedule:
-        """The same with the number of pulses named as cause, where it sets the daily maximum."""
+        """The same with what limits the pulses named as cause: their number, or visits."""
         is_limited = demand.daily_maximum_min < np.floor(system.daily_maximum_min)
-        is_named = is_limited & (self.cause == ShortfallCause.DAILY_MAXIMUM)
-        return replace(self, cause=np.where(is_named, ShortfallCause.PULSE_COUNT, self.cause))
+        is_counted = is_limited & (self.cause == ShortfallCause.DAILY_MAXIMUM)
+        is_by_hand = demand.start_within_min < ANY_START_MIN
+        cause = np.where(is_counted, ShortfallCause.PULSE_COUNT, self.cause)
+        is_closed = is_by_hand & (cause == ShortfallCause.WINDOWS)
+        return replace(self, cause=np.where(is_closed, ShortfallCause.VISITS, cause))

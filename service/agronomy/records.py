@@ -146,6 +146,11 @@ class WindowBatch:
     """(blocks,) a no-water period removes part of that day."""
     held_min: Floats | None = None
     """(blocks,) minutes that a freeze hold has taken from the windows; None: from no block."""
+    visit_opens_min: Ints | None = None
+    """(blocks, visits) when somebody comes to open a valve by hand; unused slots have opens =
+    closes = 0, and a block without a visit opens by itself; None: no block has one."""
+    visit_closes_min: Ints | None = None
+    """(blocks, visits) when they leave; the windows stay the hours in which the block may run."""
 
 
 @dataclass(frozen=True, slots=True)

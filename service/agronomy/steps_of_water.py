@@ -223,6 +223,11 @@ WATER_STEPS: tuple[StepRule, ...] = (
         ),
     ),
     StepRule(
+        "visit_count", "Visits at which the valve is opened by hand", "", 0, "as given",
+        ("each pulse starts during one of them, and the valve is closed after its minutes",),
+        has("visit_count"),
+    ),
+    StepRule(
         "planned_min", "Minutes planned", "min", 0, _MODEL,
         (
             "{pulse_count:.0f} pulses within the windows, the day's maximum"

@@ -68,8 +68,8 @@ def schedule_supplies(demand: PulseDemand, supply_flow_l_per_h: Floats) -> Pulse
     ...     shortest_pulse_min=10 * whole, longest_pulse_min=60 * whole,
     ...     daily_maximum_min=600 * whole, off_ratio=2.0 * one, valve_gap_min=1 * whole,
     ...     flow_l_per_h=900.0 * one, event_limit_mm=9.0 * one, supply_index=0 * whole,
-    ...     most_pulse_count=12 * whole, not_before_min=0 * whole, applied_early_net_mm=0.0 * one,
-    ...     applied_day_net_mm=0.0 * one, priority=5 * whole,
+    ...     most_pulse_count=12 * whole, not_before_min=0 * whole, start_within_min=2880 * whole,
+    ...     applied_early_net_mm=0.0 * one, applied_day_net_mm=0.0 * one, priority=5 * whole,
     ...     windows=WindowBatch(opens_min=np.array([[240]]), closes_min=np.array([[1260]]),
     ...                         is_outage=np.array([False])))
     >>> pulses = schedule_supplies(demand, np.array([1000.0])).pulses

@@ -28,6 +28,7 @@ from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints
 from service.agronomy.supply_share_kernel import share_supply
 from service.agronomy.units import MINUTES_PER_DAY
+from service.agronomy.window_kernel import NEVER_MIN
 from service.kernels import Records, compiled, record_layout
 
 CAUSE_NONE = int(ShortfallCause.NONE)
@@ -86,11 +87,14 @@ def find_cause(
         starts_min = np.empty(0, np.int64)
         open_min = np.zeros(1, np.int64)
         close_min = np.full(1, max(MINUTES_PER_DAY, np.max(closes_min)), np.int64)
+        own_within_min = block.start_within_min
+        block.start_within_min = NEVER_MIN
         open_total_min, _, _ = plan_alone(block, open_min, close_min, whole_min, starts_min)
         fewest = -(-whole_min // block.longest_pulse_min)
         _, _, is_room_bound = lay_pulses(
             block, open_min, close_min, whole_min, fewest, block.off_ratio, starts_min
         )
+        block.start_within_min = own_within_min
         soil_min = max(course.alone_min, open_total_min) if is_room_bound else whole_min
         if whole_min - soil_min > most_min:
             most_min = whole_min - soil_min

@@ -12,6 +12,7 @@ from datetime import date, datetime, time, timedelta
 import numpy as np
 
 from service.agronomy.civil_day import day_length_min, elapsed_min, elapsed_wall_min
+from service.agronomy.hand_visits import padded_visits
 from service.agronomy.records import Ints, NoWaterPeriod, WallWindow, WindowBatch
 
 Span = tuple[int, int]
@@ -24,11 +25,13 @@ def watering_windows(
     *,
     zones: Sequence[str],
     day: date,
+    visits: Sequence[tuple[WallWindow, ...]] = (),
 ) -> WindowBatch:
     """Open times of every block on one civil day.
 
     Shapes: one entry per block in each argument; equal windows may be one object, which saves
     time with many blocks.
+    visits: when somebody is there to open valves by hand; none at all where empty.
     Returns: WindowBatch in elapsed minutes; a window that a clock change removes is left out.
     Source: common practice, no source.
     """
@@ -49,7 +52,17 @@ def watering_windows(
             opens_min[row, place] = opens
             closes_min[row, place] = closes
     is_outage = np.array([outage for _, outage in rows], dtype=np.bool_)
-    return WindowBatch(opens_min=opens_min, closes_min=closes_min, is_outage=is_outage)
+    comes_and_leaves = padded_visits(
+        [_elapsed(own, day, zone) for own, zone in zip(visits, zones, strict=bool(visits))]
+    )
+    visit_opens_min, visit_closes_min = comes_and_leaves or (None, None)
+    return WindowBatch(
+        opens_min=opens_min,
+        closes_min=closes_min,
+        is_outage=is_outage,
+        visit_opens_min=visit_opens_min,
+        visit_closes_min=visit_closes_min,
+    )
 
 
 def take_windows(windows: WindowBatch, rows: Ints) -> WindowBatch:
@@ -63,6 +76,12 @@ def take_windows(windows: WindowBatch, rows: Ints) -> WindowBatch:
         closes_min=windows.closes_min[rows],
         is_outage=windows.is_outage[rows],
         held_min=None if windows.held_min is None else windows.held_min[rows],
+        visit_opens_min=(
+            None if windows.visit_opens_min is None else windows.visit_opens_min[rows]
+        ),
+        visit_closes_min=(
+            None if windows.visit_closes_min is None else windows.visit_closes_min[rows]
+        ),
     )
 
 

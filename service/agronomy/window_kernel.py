@@ -12,10 +12,17 @@ NEVER_MIN = 1 << 40  # later than any day's last minute: "there is no such start
 
 
 @compiled
-def window_start(opens_min: Ints, closes_min: Ints, from_min: int, duration_min: int) -> int:
-    """First minute from which a pulse lies wholly inside one window of the block's row."""
+def window_start(
+    opens_min: Ints, closes_min: Ints, from_min: int, duration_min: int, start_within_min: int
+) -> int:
+    """First minute from which a pulse lies wholly inside one window of the block's row.
+
+    It starts no more than ``start_within_min`` after the window opens.
+    """
     for window in range(opens_min.shape[0]):
         start_min = max(from_min, opens_min[window])
+        if start_min - opens_min[window] > start_within_min:
+            continue
         if start_min + duration_min <= closes_min[window]:
             return int(start_min)
     return NEVER_MIN
@@ -23,10 +30,11 @@ def window_start(opens_min: Ints, closes_min: Ints, from_min: int, duration_min:
 
 @compiled
 def window_latest_start(
-    opens_min: Ints, closes_min: Ints, start_min: int, duration_min: int
+    opens_min: Ints, closes_min: Ints, start_min: int, duration_min: int, start_within_min: int
 ) -> int:
     """Last minute at which the pulse may still start in the window that holds its start."""
     for window in range(opens_min.shape[0]):
-        if opens_min[window] <= start_min and start_min + duration_min <= closes_min[window]:
-            return int(closes_min[window] - duration_min)
+        latest_min = min(closes_min[window] - duration_min, opens_min[window] + start_within_min)
+        if opens_min[window] <= start_min <= latest_min:
+            return int(latest_min)
     return -1

@@ -29,6 +29,7 @@ BLOCK: Final[dict[str, Any]] = {
     },
     "windows": [{"opens_local": "04:00", "closes_local": "10:00"}],
     "timer": None,
+    "visits": [],
     "no_water": [
         {
             "starts_local": "2026-08-20T00:00:00",

@@ -93,6 +93,11 @@ def _total(views: Sequence[PlanView], units: UnitSystem) -> str:
 def _show_block(view: PlanView, units: UnitSystem, said_once: set[str]) -> None:
     out.print(f"{view.block.name} ({view.block.block_id})")
     _indented(headline(view, units), style=_STATUS_STYLE[view.plan.status])
+    if view.plan.reasoning.visit_count:
+        for start_at, (_, minutes) in zip(start_times(view), view.plan.pulses, strict=True):
+            opens = shown.clock(start_at, view.zone)
+            closes = shown.clock(start_at + timedelta(minutes=minutes), view.zone)
+            _indented(f"Open the valve at {opens}, close it at {closes} ({minutes} min)")
     if view.plan.status != "no-weather":
         _indented(sentence(view, units))
     for text in (*_less_than_asked(view, units), *cautions(view)):

@@ -403,8 +403,7 @@ class BlockStore:
                 block_version.c.curve,
                 block_version.c.windows,
                 block_version.c.no_water,
-                block_version.c.timer,
-                *(block_version.c[name] for name in BLOCK_NUMBERS),
+                *(block_version.c[name] for name in ("timer", "visits", *BLOCK_NUMBERS)),
             ).join_from(block, block_version, block.c.block_key == block_version.c.block_key),
             day,
         ).where(is_among(self._connection, block.c.farm_key, farm_keys))

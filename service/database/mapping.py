@@ -61,6 +61,7 @@ BLOCK_ROW_COLUMNS: tuple[str, ...] = (
     "origins",
     "layout",
     "timer",
+    "visits",
     "digest",
     *BLOCK_NUMBERS,
 )
@@ -210,8 +211,9 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
     )
     layout = None if block.layout is None else layout_text(block.layout)
     timer = None if block.timer is None else timer_text(block.timer)
-    # A block without one of the two keeps the digest that it had before they were known.
-    hashed = (*values, *(text for text in (layout, timer) if text is not None))
+    visits = windows_text(block.visits) if block.visits else None
+    # A block without one of the three keeps the digest that it had before they were known.
+    hashed = (*values, *(text for text in (layout, timer, visits) if text is not None))
     numbers = [float(getattr(block, name)) for name in BLOCK_NUMBERS]
     digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *hashed, *numbers]))
     stored_start = None if block.balance_start is None else block.balance_start.isoformat()
@@ -219,8 +221,7 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
         *values[:2],
         stored_start,
         *values[3:],
-        layout,
-        timer,
+        *(layout, timer, visits),
         digest,
         *(None if math.isnan(number) else number for number in numbers),
     )
@@ -247,6 +248,7 @@ def block_from(row: RowMapping) -> BlockDefinition:
         origins=orjson.loads(row["origins"]),
         layout=None if row["layout"] is None else layout_from(row["layout"]),
         timer=None if row["timer"] is None else timer_from(row["timer"]),
+        visits=() if row["visits"] is None else windows_from(row["visits"]),
         **numbers,
     )
 
@@ -264,6 +266,7 @@ def block_table(columns: ColumnSet) -> BlockTable:
         windows=tuple(map(windows_from, columns.texts("windows"))),
         no_water=tuple(map(no_water_from, columns.texts("no_water"))),
         timers=tuple(timer_from(text) if text else None for text in columns.texts("timer")),
+        visits=tuple(windows_from(text) if text else () for text in columns.texts("visits")),
         balance_start=columns.days("balance_start"),
         valid_from=columns.days("valid_from"),
     )

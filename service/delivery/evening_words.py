@@ -21,6 +21,7 @@ from service.delivery.caution_words import (
 )
 from service.delivery.meter_words import meter_notes
 from service.delivery.plain_text import clean
+from service.delivery.pulse_words import pulse_words
 from service.delivery.timer_words import timer_notes
 from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
@@ -228,7 +229,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
         minutes=words.minutes(block.planned_min),
         volume=words.volume(block.volume_l),
         action=_action(block, letter.zone, words),
-        pulses=_pulses(block, letter.zone, words) if len(block.pulses) > 1 else (),
+        pulses=pulse_words(block, letter.zone, words),
         reason=_reason(block, words),
         rain=(
             words.gettext("Rain counted on: {depth}.", depth=words.depth(block.rain_credit_mm))
@@ -303,18 +304,6 @@ def _action(block: BlockLine, zone: str, words: Wording) -> str:
         start=starts[0],
         minutes=minutes,
         volume=volume,
-    )
-
-
-def _pulses(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:
-    return tuple(
-        words.gettext(
-            "{start} to {end}, {minutes}",
-            start=words.clock(pulse.starts_at, zone),
-            end=words.clock(pulse.ends_at, zone),
-            minutes=words.minutes(pulse.duration_min),
-        )
-        for pulse in block.pulses
     )
 
 

@@ -44,6 +44,7 @@ from service.farm_files.block_part_keys import (
 )
 from service.farm_files.canopy_file import read_measured_day
 from service.farm_files.crop_defaults import crop_defaults, mulch_defaults
+from service.farm_files.hand_file import read_visits
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.near_words import one_of
@@ -91,9 +92,7 @@ def read_block(
         draft.take(table, key, None, "")
     for key in FIXED:
         draft.take(table, key, key.default, key.origin)
-    planting_year = draft.numbers["planting_year"]
-    if not math.isnan(planting_year) and planting_year != int(planting_year):
-        table.refuse(BlockKeys.planting_year, show(planting_year), "a whole year such as 2021")
+    _check_planting_year(table, draft)
     _read_soil(table, draft)
     _read_wetted(table, draft)
     _read_crop_numbers(table, draft, crop, rhmin_pct=place.rhmin_pct.get(site_id))
@@ -104,7 +103,7 @@ def read_block(
     read_watering_season(table, draft, crop=crop, curve=curve)
     read_last_nitrogen(table, draft)
     windows, draft.origins["windows"] = table.windows(BlockKeys.windows), GIVEN
-    no_water, timer = _read_no_water(table), read_timer(table)
+    no_water, timer, visits = _read_no_water(table), read_timer(table), read_visits(table, draft)
     balance_start = table.day(BlockKeys.balance_start)
     layout = read_layout(
         table.table(BlockKeys.hydraulics),
@@ -128,9 +127,16 @@ def read_block(
         balance_start=balance_start,
         origins=draft.origins,
         timer=timer,
+        visits=visits,
         layout=layout,
         **typed_numbers(draft.numbers),
     )
+
+
+def _check_planting_year(table: TomlTable, draft: BlockDraft) -> None:
+    planting_year = draft.numbers["planting_year"]
+    if not math.isnan(planting_year) and planting_year != int(planting_year):
+        table.refuse(BlockKeys.planting_year, show(planting_year), "a whole year such as 2021")
 
 
 def _reference(table: TomlTable, key: IdKey, known: tuple[str, ...]) -> str:

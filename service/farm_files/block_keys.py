@@ -18,9 +18,6 @@ from service.farm_files.block_part_keys import (
     MulchKeys,
     NoWaterKeys,
     SeasonKeys,
-    SoilByParticlesKeys,
-    SoilByTextureKeys,
-    SoilByWaterKeys,
     TimerKeys,
     WateringSeasonKeys,
 )
@@ -43,7 +40,6 @@ from service.farm_files.keys import (
     share,
 )
 from service.farm_files.pipe_keys import HydraulicsKeys
-from service.farm_files.quantities import Measure
 
 GIVEN = "given"
 _NOT_GIVEN = "not given"
@@ -76,9 +72,7 @@ class BlockKeys(Table):
     )
     area = NumberKey(
         about="Ground area.",
-        measure=Measure(
-            noun="an area", unit="m2", lowest=1.0, highest=5e6, examples=("'2.5 ac'", "'1 ha'")
-        ),
+        measure=parts.AREA,
         field="area_m2",
         is_needed=True,
     )
@@ -231,7 +225,7 @@ class BlockKeys(Table):
     )
     soil = TableKey(
         about="The soil, in one of three ways: its texture class, its particles, its water.",
-        tables=(SoilByTextureKeys, SoilByParticlesKeys, SoilByWaterKeys),
+        tables=(parts.SoilByTextureKeys, parts.SoilByParticlesKeys, parts.SoilByWaterKeys),
         is_needed=True,
     )
     off_ratio = NumberKey(
@@ -347,6 +341,11 @@ class BlockKeys(Table):
         about="Its timer, where one program holds until somebody walks out and changes it.",
         tables=(TimerKeys,),
         otherwise="the plan may change every day",
+    )
+    hand = TableKey(
+        about="Its valve, where somebody opens it by hand.",
+        tables=(parts.HandKeys,),
+        otherwise="it opens at any minute",
     )
     balance_start = DayKey(
         about="First day of the books.",

@@ -16,6 +16,7 @@ from service.farm_files.keys import (
     NumbersKey,
     Table,
     TextKey,
+    WindowsKey,
     length,
     plain,
     share,
@@ -48,6 +49,7 @@ UNIFORMITY = Measure(
 )
 
 
+AREA = Measure(noun="an area", unit="m2", lowest=1.0, highest=5e6, examples=("'2.5 ac'", "'1 ha'"))
 UNIFORMITY = Measure(
     noun="a percentage", unit="%", lowest=40.0, highest=100.0, examples=("'85 %'", "0.85")
 )
@@ -329,6 +331,16 @@ class TimerKeys(Table):
     set_on = ChoiceKey(
         about="Weekday on which you walk out and set it; a program holds until the next one.",
         choices=WEEKDAYS,
+        is_needed=True,
+    )
+
+
+class HandKeys(Table):
+    """A valve that somebody opens by hand, and closes after the minutes of the plan."""
+
+    visits = WindowsKey(
+        about="When somebody is there each day to open it; every pulse starts within one of these,"
+        " and max_pulses_per_day is one for each unless it is given.",
         is_needed=True,
     )
 

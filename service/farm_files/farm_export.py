@@ -141,6 +141,8 @@ def _block_lines(block: BlockDefinition) -> list[str]:
     ]
     if block.timer is not None:
         tables["timer"] = timer_lines(block.timer)
+    if block.visits:
+        tables["hand"] = [f"visits = {_windows(block.visits)}"]
     if block.layout is not None:
         tables["hydraulics"] = layout_lines(block.layout)
     for name, pairs in tables.items():

@@ -111,6 +111,8 @@ class BlockDefinition:
     """Where each number comes from: ``given``, or the source of the default."""
     timer: TimerSettings | None = None
     """Its timer, where one program holds until somebody changes it; None: changed every day."""
+    visits: tuple[WallWindow, ...] = ()
+    """When somebody is there to open its valve by hand; empty: it opens at any minute."""
     layout: BlockLayout | None = None
     """Its pipes, if the grower described them; plans do not need them."""
 
@@ -266,6 +268,8 @@ class BlockTable:
     windows: tuple[tuple[WallWindow, ...], ...]
     no_water: tuple[tuple[NoWaterPeriod, ...], ...]
     timers: tuple[TimerSettings | None, ...]
+    visits: tuple[tuple[WallWindow, ...], ...]
+    """When somebody is there to open each valve by hand; empty: it opens at any minute."""
     balance_start: Days
     """NaT where not given."""
     valid_from: Days

@@ -175,6 +175,8 @@ class PlanReasoning(NamedTuple):
     """Rain counted on there."""
     alley_et_mm: float | None = None
     """The part of the crop's water use that comes from there."""
+    visit_count: float | None = None
+    """Visits of a day at which the valve is opened by hand; None where it opens by itself."""
 
     @property
     def quantities(self) -> Numbers:

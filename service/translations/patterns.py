@@ -106,6 +106,7 @@ ALONE: tuple[str, ...] = (
     marked("choice: no roots outside the wet strip"),
     marked("choice: 12 pulses a day at most, no source"),
     marked("choice: all blocks of a supply alike"),
+    marked("choice: one pulse for each visit"),
     marked("choice: less than 0.1 of the need is no news"),
     marked("choice: less than 0.5 mm is the remainder of whole minutes"),
     marked("bare soil: FAO-56 Eq. 98, lower end of 0.15-0.20"),

@@ -100,6 +100,7 @@ def finish_bounds(
             closes_min[index],
             int(demand.not_before_min[index]),
             int(duration_min[0]),
+            int(demand.start_within_min[index]),
         )
         if not 0 <= bounds.first_opening_min[supply] <= opening_min:
             bounds.first_opening_min[supply] = opening_min

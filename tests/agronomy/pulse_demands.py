@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
-from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
+from service.agronomy.pulse_plan import ANY_START_MIN, PulseDemand, PulseSchedule
 from service.agronomy.records import Floats, WindowBatch
 from tests.agronomy.minute_simulation import depletion_after_minute, minute_et_mm
 
@@ -22,6 +22,7 @@ WHOLE_FIELDS = {
     "valve_gap_min",
     "supply_index",
     "not_before_min",
+    "start_within_min",
     "priority",
 }
 BLOCK: dict[str, Any] = {
@@ -44,6 +45,7 @@ BLOCK: dict[str, Any] = {
     "event_limit_mm": 8.0,
     "supply_index": 0,
     "not_before_min": 0,
+    "start_within_min": ANY_START_MIN,
     "applied_early_net_mm": 0.0,
     "applied_day_net_mm": 0.0,
     "priority": 5,
@@ -201,7 +203,8 @@ def assert_rules_hold(
         assert np.isclose(total * rate - early, schedule.day_net_mm[block], atol=1e-9)
         tolerance_mm = 2e-3 if applied_day > 0.0 else 1e-7  # see rooms_mm
         for (start, length), room in zip(pulses, rooms_mm(demand, block, pulses), strict=True):
-            assert np.any((opens <= start) & (start + length <= closes))
+            latest = np.minimum(closes - length, opens + demand.start_within_min[block])
+            assert np.any((opens <= start) & (start <= latest))
             assert room >= length * rate - tolerance_mm
             end = start + length + int(demand.valve_gap_min[block])
             flow[demand.supply_index[block], start:end] += demand.flow_l_per_h[block]

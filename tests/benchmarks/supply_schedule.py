@@ -57,6 +57,7 @@ def makespan_instance(block_count: int, load: float, seed: int) -> tuple[PulseDe
         applied_early_net_mm=0.0 * one,
         applied_day_net_mm=0.0 * one,
         priority=5 * whole,
+        start_within_min=2880 * whole,
         windows=WindowBatch(
             opens_min=np.zeros((block_count, 1), np.int64),
             closes_min=np.full((block_count, 1), DAY_MIN, np.int64),
@@ -112,6 +113,7 @@ def orchard_day(block_count: int, load: float, seed: int = 1) -> tuple[PulseDema
         applied_early_net_mm=np.zeros(block_count),
         applied_day_net_mm=np.zeros(block_count),
         priority=np.full(block_count, 5),
+        start_within_min=np.full(block_count, 2880),
         windows=window,
     )
     return demand, np.maximum(volume / 1020.0 / load, 10000.0)

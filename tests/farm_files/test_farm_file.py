@@ -372,6 +372,28 @@ def test_windows_are_sorted_and_joined_where_they_touch() -> None:
     assert block_with("balance_start = '2026-04-01'").balance_start == date(2026, 4, 1)
 
 
+HAND = '[block.hand]\nvisits = ["18:00-20:00", "07:00-07:30"]'
+
+
+def test_a_valve_turned_by_hand_has_one_pulse_for_each_visit_unless_told_otherwise() -> None:
+    (block,) = parse(block_text(HAND)).blocks
+    assert block.visits == (WallWindow(420, 450), WallWindow(1080, 1200))
+    assert block.daily_pulse_count == 2.0
+    assert block.origins["daily_pulse_count"] == "choice: one pulse for each visit"
+    (told,) = parse(block_text(f"max_pulses_per_day = 3\n{HAND}")).blocks
+    assert (told.daily_pulse_count, told.origins["daily_pulse_count"]) == (3.0, "given")
+
+
+def test_a_block_has_either_a_timer_or_a_valve_turned_by_hand() -> None:
+    fault = only_fault_of(block_text(f'[block.timer]\nstarts = 2\nset_on = "friday"\n{HAND}'))
+    assert fault.where.endswith("hand")
+    assert "either [block.hand] or [block.timer]" in fault.allowed
+
+
+def test_a_valve_turned_by_hand_needs_its_visits() -> None:
+    assert only_fault_of(block_text("[block.hand]")).where.endswith("hand.visits")
+
+
 def test_a_file_may_hold_sites_and_counties_alone() -> None:
     bundle = parse(
         """

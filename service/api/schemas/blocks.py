@@ -157,6 +157,10 @@ class BlockOut(Out):
         description="Its timer, where one program holds until somebody changes it; null: the plan"
         " may change every day."
     )
+    visits: list[WindowOut] = Field(
+        description="When somebody is there to open its valve by hand: every pulse starts within"
+        " one of these; empty: it opens at any minute."
+    )
     area_m2: float | None = Field(description="Ground area, m².")
     row_spacing_m: float | None = Field(description="Distance between rows, m.")
     emitter_spacing_m: float | None = Field(description="Distance between emitters, m.")
@@ -305,6 +309,7 @@ class BlockOut(Out):
             "curve": CurveOut.from_record(block.curve),
             "windows": [WindowOut.from_record(window) for window in block.windows],
             "timer": None if block.timer is None else TimerSettingsOut.from_record(block.timer),
+            "visits": [WindowOut.from_record(visit) for visit in block.visits],
             "no_water": [NoWaterOut.from_record(period) for period in block.no_water],
             "origins": {
                 "grain" if name == "texture_group" else name: origin

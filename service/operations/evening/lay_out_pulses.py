@@ -25,6 +25,7 @@ from service.agronomy.block_days import (
 from service.agronomy.civil_day import day_lengths_min, midnight_utc
 from service.agronomy.daily_plan import DailyPlan, coming_days, plan_tomorrow
 from service.agronomy.freeze_hold import hold_windows
+from service.agronomy.hand_visits import is_by_hand
 from service.agronomy.injection_room import PlannedDay, changed_plan
 from service.agronomy.outlook import Outlook
 from service.agronomy.pulse_plan import ShortfallCause
@@ -250,7 +251,7 @@ def _plan_and_inject(
         day.planned(plan),
         day.keys,
         on=day.ahead.days[0].item(),
-        may_change=_may_change(day.committed, blocks) & ~day.is_fixed,
+        may_change=_may_change(day.committed, blocks) & ~day.is_fixed & ~is_by_hand(day.windows),
         replan=partial(_in_one_run, day),
     )
 
@@ -319,6 +320,7 @@ def _windows(inputs: EveningInputs, day: date) -> WindowBatch:
         inputs.table.no_water,
         zones=[zones[index] for index in inputs.site_index.tolist()],
         day=day,
+        visits=inputs.table.visits if any(inputs.table.visits) else (),
     )
 
 

@@ -361,6 +361,7 @@ def _given_numbers(situation: PlanSituation) -> Mapping[str, Floats]:
         "flow_l_per_h": system.flow_l_per_h,
         "daily_pulse_count": system.daily_pulse_count,
         "priority": system.priority.astype(np.float64),
+        "visit_count": np.array([len(own) or np.nan for own in situation.table.visits]),
         "news_fraction": situation.table.numbers["news_fraction"],
         "news_depth_mm": situation.table.numbers["news_depth_mm"],
         "supply_flow_l_per_h": situation.supply_flow_l_per_h[system.supply_index],

@@ -255,6 +255,7 @@ class BlocksOfSeason:
             [block.no_water for block in blocks],
             zones=[self._zone_of[block.site_id] for block in blocks],
             day=day,
+            visits=[block.visits for block in blocks],
         )
 
 

@@ -92,6 +92,20 @@ def test_a_block_of_a_higher_rank_is_served_before_its_neighbour(own_service: Se
         assert minutes(second) == 0
 
 
+def test_a_valve_turned_by_hand_is_opened_during_a_visit(own_service: Service) -> None:
+    visits = ((480, 510), (1080, 1110))
+    change_north(
+        own_service,
+        windows=(WallWindow(240, 1260),),
+        visits=tuple(WallWindow(comes, leaves) for comes, leaves in visits),
+        daily_pulse_count=2.0,
+    )
+    pulses = pulses_of(own_service, BLOCK_ID)
+    assert 1 <= len(pulses) <= 2
+    for start, _ in pulses:
+        assert any(comes <= start <= leaves for comes, leaves in visits)
+
+
 def test_a_block_that_is_closed_all_day_gets_no_pulse_and_its_neighbour_does(
     own_service: Service,
 ) -> None:
