@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 from service.agronomy.records import Ints, WallWindow
 from service.database.session import UnitOfWork
+from service.records.comparison import Against
 from service.records.farms import FarmBundle, SiteDefinition
 from service.records.letters import AnyLetter, MailStamp
 from service.records.mail import Person
@@ -70,6 +71,12 @@ class FarmFormat(Protocol):
 
     def text(self, bundle: FarmBundle) -> str:
         """The bundle as the text of a farm file."""
+        ...
+
+    def against(
+        self, rule: str, *, days_a_week: int, water_price: str | None, nitrogen: str | None
+    ) -> Against:
+        """A rule of thumb to compare with, and what water and nitrogen count; InputInvalid."""
         ...
 
 

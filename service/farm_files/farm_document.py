@@ -18,9 +18,11 @@ from service.errors import FarmFileInvalid, Fault
 from service.farm_files.block_keys import FIXED
 from service.farm_files.farm_file import read_bundle, write_farm_file
 from service.farm_files.farm_keys import DEFAULT_ISSUE_WALL_MIN, SupplyKeys
+from service.farm_files.rule_text import read_against
 from service.farm_files.schema import document_schema
 from service.farm_files.toml_table import TomlTable
 from service.ports import FarmDefaults
+from service.records.comparison import Against
 from service.records.farms import FarmBundle
 
 _ITEM = re.compile(r"\[(\d+)\]")
@@ -70,6 +72,14 @@ class JsonFarmFormat:
         they refer to by the prefix ``refs``.
         """
         return document_schema(parts, refs=refs)
+
+    def against(
+        self, rule: str, *, days_a_week: int, water_price: str | None, nitrogen: str | None
+    ) -> Against:
+        """A rule of thumb to compare with, and what water and nitrogen count; InputInvalid."""
+        return read_against(
+            rule, days_a_week=days_a_week, water_price=water_price, nitrogen=nitrogen
+        )
 
     def defaults(self) -> FarmDefaults:
         """Defaults for what a document leaves out."""

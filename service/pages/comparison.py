@@ -9,7 +9,6 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from service.errors import Conflict, InputInvalid, WeatherInvalid
-from service.farm_files.rule_text import read_against
 from service.operations.reading.read_farms import get_today
 from service.operations.review.compare_block import compare_block
 from service.operations.review.draw_comparison import draw_comparison
@@ -62,7 +61,7 @@ def show_comparison(visit: Visit) -> Response:
     found, says = None, ""
     if "rule" in visit.query:
         try:
-            against = read_against(
+            against = visit.service.farm_format.against(
                 visit.query["rule"],
                 days_a_week=_days_a_week(visit.query.get("days", "7")),
                 water_price=None,

@@ -13,7 +13,6 @@ from service.api.dependencies import BlockId, TheService
 from service.api.problems import CONFLICT, INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.comparisons import ComparisonOut, ProgramYearOut
 from service.api.schemas.queries import ComparisonQuery
-from service.farm_files.rule_text import read_against
 from service.operations.review.compare_block import compare_block
 
 router = APIRouter(tags=["balances"])
@@ -39,7 +38,7 @@ def compare(
     years = compare_block(
         block_id,
         span=(query.first_day, query.last_day),
-        against=read_against(
+        against=service.farm_format.against(
             query.rule,
             days_a_week=query.days_a_week,
             water_price=query.water_price,

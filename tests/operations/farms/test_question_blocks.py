@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -12,7 +13,7 @@ from service.translations import wording
 from tests.factories import make_block
 
 TODAY = date(2026, 7, 15)
-GROWING = {"canopy_is_scaled": True, "canopy_height_is_scaled": True}
+GROWING: dict[str, Any] = {"canopy_is_scaled": True, "canopy_height_is_scaled": True}
 
 
 def test_a_planting_year_ahead_is_asked_about_and_no_other() -> None:
