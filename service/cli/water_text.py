@@ -7,6 +7,7 @@ from datetime import date
 
 from rich.text import Text
 
+from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.report_water import CropReport
@@ -26,14 +27,18 @@ WHOLE_FROM = 100.0
 """Values at least this large are shown without decimals."""
 
 
-def show_advice(advisories: Sequence[Advisory], cautions: Sequence[Advisory]) -> None:
+def show_advice(
+    advisories: Sequence[Advisory],
+    cautions: Sequence[Advisory],
+    units: UnitSystem = UnitSystem.SI,
+) -> None:
     """Advisories, then the cautions in red."""
     for each in advisories:
-        paragraph(f"! {each.text}")
+        paragraph(f"! {shown.spelled(each.text, units)}")
     if cautions:
         out.print(Text("Cautions", style="bold"))
     for each in cautions:
-        paragraph(f"! {each.text}", style="bold red")
+        paragraph(f"! {shown.spelled(each.text, units)}", style="bold red")
 
 
 def show_report(found: CropReport) -> None:
@@ -204,4 +209,4 @@ def show_split(found: SeasonSplit, units: UnitSystem) -> None:
     if found.last_nitrogen is not None:
         last = found.last_nitrogen
         paragraph(f"Last day for nitrogen: {last.day} ({last.origin}).")
-    show_advice(found.advisories, found.cautions)
+    show_advice(found.advisories, found.cautions, units)

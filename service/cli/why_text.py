@@ -60,7 +60,8 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
         table.columns[0].width = 22
         table.columns[1].width = 14
     for step in explanation.steps:
-        table.add_row(step.label, _step_value(step, units), f"{step.worked} [{step.source}]")
+        how = f"{step.worked} [{step.source}]"
+        table.add_row(shown.spelled(step.label, units), _step_value(step, units), how)
         table.add_section()
     out.print(table)
     _show_ledger(explanation, units)

@@ -170,3 +170,13 @@ def test_a_week_ahead_says_that_it_is_forecast(demo: Command) -> None:
     compared = document(demo(*arguments, "--json"))
     assert {county["forecast_day_count"] for county in compared["counties"]} == {7}
     assert "7 of the days are forecast" in demo(*arguments).stdout
+
+
+def test_why_spells_as_readers_with_those_units_do(demo: Command) -> None:
+    texts = {units: demo("why", "creek", "--units", units).stdout.lower() for units in ("us", "si")}
+    assert "vapor" in texts["us"] and "vapour" not in texts["us"]
+    assert "vapour" in texts["si"]
+
+
+def test_names_are_not_respelled() -> None:
+    assert shown.spelled("Grey Litre field", UnitSystem.US) == "Grey Litre field"
