@@ -223,6 +223,33 @@ _FIELD_TEST = (
     Quantity("resample_count", "1", 1, inf, "resamples from which it is taken"),
 )
 
+_PARTS = (
+    Quantity("zone_count", "1", 1, 200, "zones of a block, each behind a valve of its own"),
+    Quantity("row_length_m", "m", 1, 5000, "length of a block's rows"),
+    Quantity("lateral_m", "m", 0, inf, "all drip line of a block"),
+    Quantity("lateral_length_m", "m", 0, 5000, "one drip line"),
+    Quantity("lateral_count", "1", 1, inf, "drip lines of a block"),
+    Quantity("header_m", "m", 0, inf, "pipe that feeds the drip lines"),
+    Quantity("submain_m", "m", 0, inf, "pipe that feeds the header"),
+    Quantity("block_flow_l_per_h", "L/h", 0, inf, "flow of a block with all emitters running"),
+    Quantity("zone_flow_l_per_h", "L/h", 0, inf, "flow of one of its zones"),
+    Quantity("acre_inch_time_h", "h", 0, inf, "hours for an inch over all of a block"),
+    Quantity("rated_flow_l_per_h", "L/h", 0, inf, "least rated flow of a filter"),
+    Quantity("bed_area_m2", "m2", 0, inf, "surface of the sand of a filter"),
+    Quantity("clean_at_head_m", "m", 0, 50, "loss at which a filter is cleaned"),
+    Quantity("set_low_head_m", "m", 0, 200, "lowest setting of a pressure regulator"),
+    Quantity("set_high_head_m", "m", 0, 200, "highest setting of it"),
+    Quantity("least_inlet_head_m", "m", 0, inf, "head before a part from which on it works"),
+    Quantity("downstream_head_m", "m", 0, 200, "head that parts behind an injector need"),
+    Quantity("loss_ratio", "1", 0.05, 0.9, "share of its inlet head that an injector takes"),
+    Quantity("needed_difference_head_m", "m", 0, 200, "head that an injector takes"),
+    Quantity("free_difference_head_m", "m", -200, 200, "head left over for an injector"),
+    Quantity("booster_head_m", "m", 0, 200, "head that a booster pump adds for it"),
+    Quantity("bucket_l", "L", 0, inf, "bucket for one injection into one zone"),
+    Quantity("budget_share_fraction", "1", 0, inf, "cost of the parts over a budget"),
+    Quantity("common_share_fraction", "1", 0, 1, "share that is common"),
+)
+
 WATER_GROUPS = (
     _WATER_QUALITY,
     _ACID,
@@ -231,5 +258,6 @@ WATER_GROUPS = (
     _FERTIGATION,
     _FLOW_CHECK,
     _FIELD_TEST,
+    _PARTS,
 )
 """Names of the waterworks, by subject."""

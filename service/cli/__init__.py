@@ -26,6 +26,7 @@ from service.cli.flow import flow_check
 from service.cli.housekeeping import check, migrate, serve
 from service.cli.mail import mail, people
 from service.cli.nutrition import nutrient_plan, test_add, test_list
+from service.cli.parts import parts
 from service.cli.pipes import catch_test, lateral
 from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
@@ -53,6 +54,7 @@ app.command()(soil)
 app.command()(et0)
 app.command()(hindcast)
 app.command()(lateral)
+app.command()(parts)
 app.command("catch-test", cls=NumbersCommand)(catch_test)
 app.command("flow-check")(flow_check)
 app.command()(capacity)

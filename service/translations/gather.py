@@ -29,6 +29,12 @@ from service.waterworks.caution import (
 from service.waterworks.crop_water import crop_texts
 from service.waterworks.fertiliser import PRODUCTS
 from service.waterworks.flow_check import FlowVerdict
+from service.waterworks.head_checks import check_texts
+from service.waterworks.head_filter import FilterKind
+from service.waterworks.head_injector import injector_texts
+from service.waterworks.head_order import order_texts
+from service.waterworks.parts_list import part_names
+from service.waterworks.pipe_amounts import ASSUMPTIONS
 from service.waterworks.water_report import report_texts
 
 ROOMS = ("delivery", "operations", "translations", "pages")
@@ -74,6 +80,12 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         crop_texts(),
         (each.name for each in PRODUCTS.values() if each.key != "urea"),
         (each.text for each in _CAUTIONS),
+        part_names(),
+        order_texts(),
+        check_texts(),
+        injector_texts(),
+        (kind.value for kind in FilterKind),
+        ASSUMPTIONS,
     ):
         yield from ((WATERWORKS, text) for text in texts)
 
