@@ -33,6 +33,7 @@ from service.api.routes import (
     gauges,
     nutrition,
     pages,
+    parts,
     pauses,
     plans,
     rates,
@@ -97,6 +98,7 @@ V1_ROUTERS = (
     waterworks.router,
     dosing.router,
     nutrition.router,
+    parts.router,
     status.router,
 )
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)

@@ -13,7 +13,7 @@ _STEP = 46.0
 _LINE = 14.0
 _PIPE_X = 40.0
 _TEXT_X = 74.0
-_LETTERS = 36
+_LETTERS = 38
 """Letters of a line of small text beside the pipe."""
 
 
@@ -41,7 +41,8 @@ def pipe_order(
     zone_y = None
     for number, stop in enumerate(stops, start=1):
         if stop.is_in_zone and zone_y is None:
-            zone_y = y - 18.0
+            y += 10.0
+            zone_y = y - 20.0
             body.append(text(_TEXT_X, y, zone_label, css="small"))
             y += 24.0
         lines = _lines(stop.remark)

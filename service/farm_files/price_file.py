@@ -1,9 +1,9 @@
 """Price lists of parts: a CSV file with the columns ``part`` and ``unit price``.
 
-``part`` is the key that the list of parts shows. A column ``per`` says what a price is for: ``each``
-for pieces, a length such as ``1000 ft`` for pipe; without it, the length is one foot or one metre,
-as the farm reads numbers. A column ``amount`` replaces the number of the list, or counts a line of
-one's own, such as labor. Every fault is listed.
+``part`` is the key that the list of parts shows. A column ``per`` says what a price is for:
+``each`` for pieces, a length such as ``ft`` or ``1000 ft`` for pipe; without it, the length is one
+foot or one metre, as the farm reads numbers. A column ``amount`` replaces the number of the list,
+or counts a line of one's own, such as labor. Every fault is listed.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ MOST_LINES = 500
 COLUMNS = ("part", "unit price", "per", "amount")
 _TITLE = "this price list cannot be used"
 _PER = length(0.01, 100_000.0, "'1 ft'", "'1000 ft'", "'1 m'")
+_GROUPED = re.compile(r"[0-9]{1,3}(,[0-9]{3})+(\.[0-9]+)?")
 _NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 
 
@@ -93,18 +94,18 @@ def _price(cells: Mapping[str, str], where: str, default_length_m: float) -> tup
         if per not in ("", "each"):
             raise InputInvalid(_TITLE, [Fault(f"{where}, per", per, "each, or nothing")])
         return key, UnitPrice(price, amount)
-    per_m = default_length_m if not per else read_quantity(per, _PER, where=f"{where}, per")
+    per_m = default_length_m
+    if per:
+        written = per if per[0].isdigit() else f"1 {per}"
+        per_m = read_quantity(written, _PER, where=f"{where}, per")
     amount_m = None if amount is None else amount * per_m
     return key, UnitPrice(price / per_m, amount_m)
 
 
 def _number(text: str, where: str) -> float:
-    bare = (
-        text.replace(",", "") if re.fullmatch(r"[0-9]{1,3}(,[0-9]{3})+(\.[0-9]+)?", text) else text
-    )
+    bare = text.replace(",", "") if _GROUPED.fullmatch(text) else text
     value = float(bare) if _NUMBER.fullmatch(bare) else math.nan
     if not value < 1e9:
-        raise InputInvalid(
-            _TITLE, [Fault(where, text or "nothing", "a number of 0 or more: 12.50")]
-        )
+        allowed = "a number of 0 or more, such as 12.50"
+        raise InputInvalid(_TITLE, [Fault(where, text or "nothing", allowed)])
     return value

@@ -14,6 +14,7 @@ from service.pages import (
     block,
     comparison,
     counties,
+    parts,
     plans,
     setup,
     sign_in,
@@ -77,6 +78,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", f"{PIPES_AND_WATER}/leaching", waterworks_forms.use_leaching),
     ("POST", f"{PIPES_AND_WATER}/fertigations", waterworks_forms.enter_injection),
     ("POST", f"{PIPES_AND_WATER}/fertigations/cancel", waterworks_forms.take_back_injection),
+    ("GET", "/blocks/{block_id}/parts", parts.show_parts),
     ("GET", "/counties", counties.show_counties),
     ("GET", "/counties.csv", counties.counties_csv),
 )

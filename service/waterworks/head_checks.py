@@ -38,7 +38,7 @@ HEAD_PRESSURE = Advisory(
 )
 LOCAL_CODE = Advisory(
     "local-code",
-    "Local code and licensed practice say which kind of backflow preventer there has to be, where and"
+    "Local code and licensed practice say which kind of backflow preventer there must be, where and"
     " how high it is put, and who installs and tests it. Nothing here chooses it. It protects water"
     " that people drink.",
 )

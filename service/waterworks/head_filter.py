@@ -31,8 +31,9 @@ SIZE_SOURCE = (
 )
 CLEAN_AT_HEAD_M = 3.5  # [m] 5 psi: trade press on vineyard filters (2020)
 """Pressure difference across the filter at which it is cleaned."""
+SUSPENDED = "suspended_solids_mg_per_l"
 _DECIDES = (
-    "suspended_solids_mg_per_l",
+    SUSPENDED,
     "bacteria_per_ml",
     "iron_mg_per_l",
     "manganese_mg_per_l",
@@ -69,7 +70,7 @@ class FilterChoice:
     decided_by: tuple[str, ...]
     """Labels of the clogging classes that ask for more than a screen."""
     is_water_known: bool
-    """False: no water report with a class that decides, so that the kind is the least there is."""
+    """False: no water report with suspended solids, so that the rest of it alone decides."""
     mesh: int
     flow_l_per_h: float
     """Through the head at one time."""
@@ -111,7 +112,7 @@ def choose_filter(
         kind=kind,
         grade=grade,
         decided_by=tuple(each.label for each in deciding if each.grade > Grade.NONE),
-        is_water_known=bool(deciding),
+        is_water_known=any(each.name == SUSPENDED for each in deciding),
         mesh=FINE_MESH if emitter_flow_l_per_h < FINE_FLOW_L_PER_H else COMMON_MESH,
         flow_l_per_h=flow_l_per_h,
         rated_flow_l_per_h=_RATED_RATIO[grade] * flow_l_per_h,

@@ -139,11 +139,13 @@ def regulator_range(layout: BlockLayout | None, zone_flow_l_per_h: float) -> Reg
     Shapes: one layout or none, a scalar.
     Returns: RegulatorRange.
     Equation: set as described; else the range in which emitters compensate, or from their rated
-    pressure to a fifth above it; inlet = setting + 3.5 m (5 psi; common practice, no source).
+    pressure to a fifth above it; inlet = setting + 3.5 m (5 psi; common practice, no source) or the
+    loss that is described, if that is more.
     >>> regulator_range(None, 4000.0).least_inlet_head_m
     13.5
     """
     nominal_m = COMMON_NOMINAL_HEAD_M if layout is None else layout.nominal_head_m
+    needs_m = REGULATOR_NEEDS_HEAD_M
     low, high = nominal_m, SET_ABOVE_RATIO * nominal_m
     source = "rated pressure of the emitters to a fifth above it: common practice, no source"
     if layout is not None and layout.compensates_from_head_m is not None:
@@ -152,8 +154,9 @@ def regulator_range(layout: BlockLayout | None, zone_flow_l_per_h: float) -> Reg
         source = "range in which the emitters compensate, as described"
     if layout is not None and layout.regulator_set_head_m is not None:
         low = high = layout.regulator_set_head_m
+        needs_m = max(needs_m, layout.regulator_loss_head_m)
         source = "the block's regulator, as described"
-    return RegulatorRange(low, high, low + REGULATOR_NEEDS_HEAD_M, zone_flow_l_per_h, source)
+    return RegulatorRange(low, high, low + needs_m, zone_flow_l_per_h, source)
 
 
 def _lateral_length_m(block: DripBlock) -> tuple[float, tuple[str, ...]]:

@@ -15,7 +15,8 @@ from sqlalchemy.engine import URL
 from service.api import dosing_examples
 from service.api import waterworks_examples as examples
 from service.api.app import create_app
-from service.api.schemas import dosing
+from service.api.parts_examples import PARTS
+from service.api.schemas import dosing, parts
 from service.api.schemas import waterworks as schemas
 from service.api.schemas.flow_check import FlowCheckOut
 from service.bootstrap import Service
@@ -130,6 +131,7 @@ def piped(piped_service: Service) -> Client:
         (schemas.WaterReportOut, examples.WATER_REPORT),
         (dosing.AcidEstimateOut, dosing_examples.ACID),
         (dosing.ChlorineEstimateOut, dosing_examples.CHLORINE),
+        (parts.PartsOut, PARTS),
         (dosing.PumpingOut, dosing_examples.PUMPING),
         (schemas.CapacityOut, examples.CAPACITY),
         (schemas.FertiliserListOut, examples.FERTILISERS),

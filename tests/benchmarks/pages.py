@@ -52,6 +52,7 @@ PAGES = {
     "sheet": "/farms/{farm}/sheet",
     "block": "/blocks/{farm}.block-3",
     "pipes and water": "/blocks/{farm}.block-3/pipes-and-water",
+    "parts": "/blocks/{farm}.block-3/parts",
     "weather": "/farms/{farm}/weather",
     "setup": "/farms/{farm}/setup",
     "change a farm": "/farms/{farm}/edit",

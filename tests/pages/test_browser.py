@@ -31,6 +31,7 @@ PAGES = {
     "sheet": "/farms/test-farm/sheet",
     "block": f"/blocks/{BLOCK_ID}",
     "pipes and water": f"/blocks/{BLOCK_ID}/pipes-and-water",
+    "parts": f"/blocks/{BLOCK_ID}/parts?price_filter=310&budget=9000",
     "weather": "/farms/test-farm/weather",
     "counties": "/counties",
     "setup": "/farms/test-farm/setup",

@@ -130,7 +130,7 @@ def _measure(value: float, unit: SizeUnit, words: Wording) -> str:
 def number_rows(report: PartsReport, words: Wording) -> list[Row]:
     """The numbers that the list rests on."""
     amounts, suction = report.amounts, report.suction
-    rows = [
+    return [
         (words.gettext("Drip line"), length(amounts.lateral_m, words)),
         (words.gettext("Drip lines, and length of one"),
          f"{words.number(amounts.lateral_count)} × {length(amounts.lateral_length_m, words)}"),
@@ -144,7 +144,6 @@ def number_rows(report: PartsReport, words: Wording) -> list[Row]:
         (words.gettext("Pressure that filter and regulator need"),
          head(suction.downstream_head_m, words)),
     ]  # fmt: skip
-    return rows
 
 
 def suction_rows(report: PartsReport, words: Wording) -> list[Row]:
