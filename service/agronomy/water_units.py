@@ -226,6 +226,7 @@ _FIELD_TEST = (
 _PARTS = (
     Quantity("zone_count", "1", 1, 200, "zones of a block, each behind a valve of its own"),
     Quantity("row_length_m", "m", 1, 5000, "length of a block's rows"),
+    Quantity("default_length_m", "m", 0, 1000, "length that a price of pipe is for"),
     Quantity("lateral_m", "m", 0, inf, "all drip line of a block"),
     Quantity("lateral_length_m", "m", 0, 5000, "one drip line"),
     Quantity("lateral_count", "1", 1, inf, "drip lines of a block"),
