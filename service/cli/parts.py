@@ -44,39 +44,47 @@ from service.waterworks.parts_cost import PartsCost
 _ROW = length(1.0, 5000.0, "'300 ft'", "'90 m'")
 
 
+WaterOption = Annotated[WaterOrigin, typer.Option("--water", help="Where the water comes from.")]
+InjectOption = Annotated[
+    list[Substance] | None,
+    typer.Option("--inject", help="What is injected; again for more. Default: fertiliser."),
+]
+NothingOption = Annotated[bool, typer.Option("--no-injector", help="Nothing is injected.")]
+ZonesOption = Annotated[
+    int | None, typer.Option("--zones", help="Zones; default: as few as the supply allows.")
+]
+RowOption = Annotated[
+    str | None, typer.Option("--row-length", help="Where no pipes are described: '300 ft'.")
+]
+PressureOption = Annotated[
+    str | None, typer.Option("--pressure", help="At the head: '45 psi'; default: described.")
+]
+MinutesOption = Annotated[float, typer.Option("--minutes", help="Of one injection into one zone.")]
+DilutionOption = Annotated[
+    float, typer.Option("--dilution", help="Water to stock solution: 100 for 1 in 100.")
+]
+PricesOption = Annotated[
+    Path | None,
+    typer.Option("--prices", help="CSV with the columns part, unit price; also per, amount."),
+]
+BudgetOption = Annotated[
+    float | None,
+    typer.Option("--budget", help="For establishing the whole block, in the same currency."),
+]
+
+
 def parts(
     block: Annotated[str, typer.Argument(help="Block whose drip system is bought part by part.")],
-    prices: Annotated[
-        Path | None,
-        typer.Option("--prices", help="CSV with the columns part, unit price; also per, amount."),
-    ] = None,
-    budget: Annotated[
-        float | None,
-        typer.Option("--budget", help="For establishing the whole block, in the same currency."),
-    ] = None,
-    water: Annotated[
-        WaterOrigin, typer.Option("--water", help="Where the water comes from.")
-    ] = WaterOrigin.UNKNOWN,
-    inject: Annotated[
-        list[Substance] | None,
-        typer.Option("--inject", help="What is injected; again for more. Default: fertiliser."),
-    ] = None,
-    nothing: Annotated[bool, typer.Option("--no-injector", help="Nothing is injected.")] = False,
-    zones: Annotated[
-        int | None, typer.Option("--zones", help="Zones; default: as few as the supply allows.")
-    ] = None,
-    row_length: Annotated[
-        str | None, typer.Option("--row-length", help="Where no pipes are described: '300 ft'.")
-    ] = None,
-    pressure: Annotated[
-        str | None, typer.Option("--pressure", help="At the head: '45 psi'; default: described.")
-    ] = None,
-    minutes: Annotated[
-        float, typer.Option("--minutes", help="Of one injection into one zone.")
-    ] = COMMON_INJECTION_MIN,
-    dilution: Annotated[
-        float, typer.Option("--dilution", help="Water to stock solution: 100 for 1 in 100.")
-    ] = COMMON_DILUTION_RATIO,
+    prices: PricesOption = None,
+    budget: BudgetOption = None,
+    water: WaterOption = WaterOrigin.UNKNOWN,
+    inject: InjectOption = None,
+    nothing: NothingOption = False,
+    zones: ZonesOption = None,
+    row_length: RowOption = None,
+    pressure: PressureOption = None,
+    minutes: MinutesOption = COMMON_INJECTION_MIN,
+    dilution: DilutionOption = COMMON_DILUTION_RATIO,
     svg: SvgOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,

@@ -10,7 +10,6 @@ import enum
 import math
 from dataclasses import dataclass
 
-from service.agronomy.units import MINUTES_PER_HOUR
 from service.errors import Fault, InputInvalid
 
 COMMON_LOSS_RATIO = 0.25
@@ -166,5 +165,5 @@ def bucket_l(
     ]
     if faults:
         raise InputInvalid("the size of the bucket cannot be worked out", faults)
-    stock_l = zone_flow_l_per_h * injection_min / MINUTES_PER_HOUR / dilution_ratio
+    stock_l = zone_flow_l_per_h * injection_min / 60.0 / dilution_ratio
     return BUCKET_SPARE_RATIO * stock_l

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from service.agronomy.units import L_PER_ACRE_INCH, M2_PER_ACRE
 from service.errors import Fault, InputInvalid
 from service.waterworks.block_layout import BlockLayout, lateral_of
 
+MM_PER_INCH = 25.4  # [mm]
 COMMON_NOMINAL_HEAD_M = 10.0
 SET_ABOVE_RATIO = 1.2
 """[CHOICE] A regulator may hold a fifth more than the emitters' rating, for the pipes' loss."""
@@ -128,7 +128,7 @@ def pipe_amounts(block: DripBlock) -> PipeAmounts:
         block_flow_l_per_h=block.block_flow_l_per_h,
         zone_count=zones,
         zone_flow_l_per_h=block.block_flow_l_per_h / zones,
-        acre_inch_time_h=(L_PER_ACRE_INCH * block.area_m2 / M2_PER_ACRE / block.block_flow_l_per_h),
+        acre_inch_time_h=MM_PER_INCH * block.area_m2 / block.block_flow_l_per_h,
         assumptions=assumed + header_assumed,
     )
 

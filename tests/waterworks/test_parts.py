@@ -123,10 +123,10 @@ def test_zones_are_as_few_as_the_supply_allows_or_as_many_as_stated() -> None:
     assert pipe_amounts(replace(small, zone_count=4)).zone_count == 4
 
 
-@pytest.mark.parametrize("wrong", [{"row_length_m": 0.0}, {"zone_count": 0}])
-def test_numbers_that_cannot_be_are_refused(wrong: dict[str, float]) -> None:
+@pytest.mark.parametrize("wrong", [replace(ACRE, row_length_m=0.0), replace(ACRE, zone_count=0)])
+def test_numbers_that_cannot_be_are_refused(wrong: DripBlock) -> None:
     with pytest.raises(InputInvalid):
-        pipe_amounts(replace(ACRE, **wrong))
+        pipe_amounts(wrong)
 
 
 def test_a_regulator_is_set_as_described_else_by_its_emitters() -> None:

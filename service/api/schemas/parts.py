@@ -72,7 +72,7 @@ class PartSizeOut(Out):
     """A number that a part has to meet."""
 
     label: str
-    low: float
+    low: float = Field(description="The number, or the least of a range.")
     high: float | None = Field(description="Null: one number, not a range.")
     unit: str
 
@@ -82,7 +82,7 @@ class PartOut(Out):
 
     key: str = Field(description="The same in price lists; new keys may be added.")
     name: str
-    amount: float
+    amount: float = Field(description="Pieces, or metres.")
     unit: str = Field(description="`piece` or `m`.")
     sizes: list[PartSizeOut]
     note: str
@@ -95,13 +95,13 @@ class PipeAmountsOut(Out):
 
     lateral_m: float = Field(description="All drip line, m.")
     lateral_length_m: float = Field(description="One drip line, m.")
-    lateral_count: int
-    emitter_count: int
-    header_m: float
-    submain_m: float
-    block_flow_l_per_h: float
-    zone_count: int
-    zone_flow_l_per_h: float
+    lateral_count: int = Field(description="Drip lines.")
+    emitter_count: int = Field(description="Emitters.")
+    header_m: float = Field(description="Pipe that feeds the drip lines, m.")
+    submain_m: float = Field(description="Pipe that feeds the header, m.")
+    block_flow_l_per_h: float = Field(description="With all emitters running, L/h.")
+    zone_count: int = Field(description="Zones, each behind a valve.")
+    zone_flow_l_per_h: float = Field(description="Of one zone, L/h.")
     acre_inch_time_h: float = Field(description="Hours for an inch with all zones at once.")
 
 
@@ -112,20 +112,20 @@ class FilterOut(Out):
     grade: str = Field(description="`none`, `moderate` or `severe`: load of the water.")
     decided_by: list[str]
     is_water_known: bool = Field(description="False: no water analysis says it.")
-    mesh: int
-    flow_l_per_h: float
-    rated_flow_l_per_h: float
-    bed_area_m2: float | None
-    clean_at_head_m: float
+    mesh: int = Field(description="Openings to an inch; or finer.")
+    flow_l_per_h: float = Field(description="Through the head at one time, L/h.")
+    rated_flow_l_per_h: float = Field(description="Least rated flow to buy, L/h.")
+    bed_area_m2: float | None = Field(description="Surface of sand, m2; null: no sand.")
+    clean_at_head_m: float = Field(description="Loss at which it is cleaned, m of water.")
 
 
 class RegulatorOut(Out):
     """The pressure regulator of a zone."""
 
-    set_low_head_m: float
-    set_high_head_m: float
-    least_inlet_head_m: float
-    flow_l_per_h: float
+    set_low_head_m: float = Field(description="Lowest setting, m of water.")
+    set_high_head_m: float = Field(description="Highest setting, m of water.")
+    least_inlet_head_m: float = Field(description="Pressure before it, at least, m of water.")
+    flow_l_per_h: float = Field(description="Of the zone, L/h.")
     source: str
 
 
@@ -141,12 +141,16 @@ class InjectionPlaceOut(Out):
 class SuctionOut(Out):
     """Pressure of a suction injector, with and without a booster."""
 
-    downstream_head_m: float
-    least_inlet_head_m: float
-    inlet_head_m: float | None
-    needed_difference_head_m: float | None
-    free_difference_head_m: float | None
-    booster_head_m: float | None
+    downstream_head_m: float = Field(description="That filter and regulator need, m of water.")
+    least_inlet_head_m: float = Field(description="Pressure before it, at least, m of water.")
+    inlet_head_m: float | None = Field(description="At the head, m of water; null: not known.")
+    needed_difference_head_m: float | None = Field(
+        description="That the injector takes, m of water."
+    )
+    free_difference_head_m: float | None = Field(description="Left over for it, m of water.")
+    booster_head_m: float | None = Field(
+        description="That a booster pump has to add, m of water; 0: none needed."
+    )
 
 
 class StationOut(Out):
@@ -172,7 +176,7 @@ class PartsOut(Out):
     """The parts of a block. Its cautions must be shown beside it."""
 
     block_id: str
-    area_m2: float
+    area_m2: float = Field(description="Ground of the block, m2.")
     water_sample_day: date | None
     flow_origin: str
     amounts: PipeAmountsOut
@@ -180,7 +184,7 @@ class PartsOut(Out):
     regulator: RegulatorOut
     injection_places: list[InjectionPlaceOut]
     suction: SuctionOut
-    bucket_l: float
+    bucket_l: float = Field(description="For one injection into one zone, L.")
     parts: list[PartOut]
     order: list[StationOut] = Field(description="From the supply to the flush ends.")
     checklists: list[ChecklistOut]
