@@ -144,13 +144,9 @@ class SuctionOut(Out):
     downstream_head_m: float = Field(description="That filter and regulator need, m of water.")
     least_inlet_head_m: float = Field(description="Pressure before it, at least, m of water.")
     inlet_head_m: float | None = Field(description="At the head, m of water; null: not known.")
-    needed_difference_head_m: float | None = Field(
-        description="That the injector takes, m of water."
-    )
+    needed_difference_head_m: float | None = Field(description="Taken by the injector, m of water.")
     free_difference_head_m: float | None = Field(description="Left over for it, m of water.")
-    booster_head_m: float | None = Field(
-        description="That a booster pump has to add, m of water; 0: none needed."
-    )
+    booster_head_m: float | None = Field(description="Added by a booster pump, m; 0: none.")
 
 
 class StationOut(Out):
