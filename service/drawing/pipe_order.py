@@ -15,6 +15,8 @@ _PIPE_X = 40.0
 _TEXT_X = 74.0
 _LETTERS = 38
 """Letters of a line of small text beside the pipe."""
+_NAME_LETTERS = 29
+_NAME_LINE = 17.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +39,7 @@ def pipe_order(
     """
     body: list[str] = []
     y = 26.0
-    first_y = y
+    first_y = last_y = y
     zone_y = None
     for number, stop in enumerate(stops, start=1):
         if stop.is_in_zone and zone_y is None:
@@ -45,14 +47,16 @@ def pipe_order(
             zone_y = y - 20.0
             body.append(text(_TEXT_X, y, zone_label, css="small"))
             y += 24.0
-        lines = _lines(stop.remark)
+        names, lines = _lines(f"{number}. {stop.label}", _NAME_LETTERS), _lines(stop.remark)
         body += _mark(stop, number, y)
-        body.append(text(_TEXT_X, y + 5, f"{number}. {stop.label}", css="name"))
+        for place, line in enumerate(names):
+            body.append(text(_TEXT_X, y + 5 + _NAME_LINE * place, line, css="name"))
+        below = _NAME_LINE * (len(names) - 1)
         for place, line in enumerate(lines):
-            body.append(text(_TEXT_X, y + 21 + _LINE * place, line, css="small"))
-        y += max(_STEP, 28.0 + _LINE * len(lines))
-    last_y = y - _STEP if stops else y
-    pipe = f'<path class="needed" d="M{_PIPE_X} {first_y:.1f}V{max(last_y, first_y):.1f}"/>'
+            body.append(text(_TEXT_X, y + 21 + below + _LINE * place, line, css="small"))
+        last_y = y
+        y += max(_STEP, 28.0 + below + _LINE * len(lines))
+    pipe = f'<path class="needed" d="M{_PIPE_X} {first_y:.1f}V{last_y:.1f}"/>'
     body.insert(0, pipe)
     if zone_y is not None:
         body.append(f'<path class="divide" d="M{EDGE} {zone_y:.1f}H{WIDTH - EDGE}"/>')
@@ -91,15 +95,15 @@ def _mark(stop: Stop, number: int, y: float) -> list[str]:
     return [f'<circle class="{css}" cx="{x}" cy="{y:.1f}" r="7"/>']
 
 
-def _lines(remark: str) -> list[str]:
-    """The words of a remark on lines of a length that fits beside the pipe.
+def _lines(remark: str, letters: int = _LETTERS) -> list[str]:
+    """The words of a text on lines of a length that fits beside the pipe.
 
     >>> _lines("Before every part with a narrow passage, and so on")
     ['Before every part with a narrow', 'passage, and so on']
     """
     lines: list[str] = []
     for word in remark.split():
-        if lines and len(lines[-1]) + 1 + len(word) <= _LETTERS:
+        if lines and len(lines[-1]) + 1 + len(word) <= letters:
             lines[-1] += f" {word}"
         else:
             lines.append(word)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from xml.etree import ElementTree
 
-from service.drawing.frame import WIDTH, as_file
+from service.drawing.frame import WIDTH, as_file, width_of
 from service.drawing.pipe_order import Stop, pipe_order
 
 KINDS = ("part", "gauge", "injector", "filter", "by-code")
@@ -43,3 +43,14 @@ def test_all_of_it_is_inside_the_frame_and_it_is_a_file_of_its_own() -> None:
     for each in root.iter("{http://www.w3.org/2000/svg}text"):
         assert float(each.attrib["y"]) < height
         assert float(each.attrib["x"]) < WIDTH
+
+
+def test_a_long_name_goes_on_in_a_second_line_within_the_frame() -> None:
+    stop = Stop("part", "Tubería distribuidora con sus tomas y válvulas", "Remark")
+    drawn = str(pipe_order("Title", "What it says.", [stop, stop], ""))
+    names = re.findall(r'class="name" x="([0-9.]+)" y="([0-9.]+)"[^>]*>([^<]*)<', drawn)
+    assert len(names) == 4
+    for x, _, words in names:
+        assert float(x) + width_of(words, size=14.0) < WIDTH
+    remark = re.search(r'class="small" x="[0-9.]+" y="([0-9.]+)"[^>]*>Remark', drawn)
+    assert remark is not None and float(remark[1]) > float(names[1][1])
