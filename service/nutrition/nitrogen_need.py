@@ -180,7 +180,7 @@ def season_nitrogen(
         total, lines, last_season_kg_per_ha, cap if crop.nitrogen else math.inf
     )
     if legal_cap_kg_per_ha is not None and total > legal_cap_kg_per_ha:
-        text = f"Law or the nutrient management plan: {legal_cap_kg_per_ha:g} kg/ha."
+        text = f"Law or the nutrient management plan: {legal_cap_kg_per_ha:.1f} kg/ha."
         lines.append(NeedLine("legal-cap", legal_cap_kg_per_ha - total, text))
         total = legal_cap_kg_per_ha
     lines.append(NeedLine("total", total, "Nitrogen of the season, over planted ground."))
@@ -194,7 +194,7 @@ def _capped(total: float, lines: list[NeedLine], last_season: float | None, cap:
         held = min(max(total, low), high)
         if held != total:
             text = (
-                f"Last season had {last_season:g} kg/ha; a perennial answers over two seasons, so"
+                f"Last season had {last_season:.1f} kg/ha; a perennial answers over two seasons, so"
                 f" that a year changes it by {100 * LARGEST_CHANGE:.0f} % at most."
             )
             lines.append(NeedLine("change-cap", held - total, text))

@@ -350,7 +350,7 @@ def _notes(
     given = sum(each.kg_per_ha for each in parts)
     if need is not None and parts and need.total_kg_per_ha < need.before_legal_cap_kg_per_ha:
         notes.append(
-            f"Law or the nutrient management plan allows {need.total_kg_per_ha:g} kg/ha: the"
+            f"Law or the nutrient management plan allows {need.total_kg_per_ha:.1f} kg/ha: the"
             " season is shortened from its last part backwards."
         )
     if need is not None and given < need.total_kg_per_ha - 0.05:

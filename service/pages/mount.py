@@ -14,6 +14,8 @@ from service.pages import (
     block,
     comparison,
     counties,
+    nutrition,
+    nutrition_form,
     parts,
     plans,
     setup,
@@ -30,6 +32,7 @@ from service.records.letters import SIGN_IN_LINK
 
 SHORTEST_SECRET = 32
 PIPES_AND_WATER = "/blocks/{block_id}/pipes-and-water"
+LEAF_AND_SOIL_TESTS = "/blocks/{block_id}/leaf-and-soil-tests"
 PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/sign-in", sign_in.sign_in),
     ("POST", "/sign-in", sign_in.sign_in),
@@ -79,6 +82,10 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", f"{PIPES_AND_WATER}/fertigations", waterworks_forms.enter_injection),
     ("POST", f"{PIPES_AND_WATER}/fertigations/cancel", waterworks_forms.take_back_injection),
     ("GET", "/blocks/{block_id}/parts", parts.show_parts),
+    ("GET", LEAF_AND_SOIL_TESTS, nutrition.show_tests),
+    ("POST", f"{LEAF_AND_SOIL_TESTS}/plant", nutrition_form.enter_plant_test),
+    ("POST", f"{LEAF_AND_SOIL_TESTS}/soil", nutrition_form.enter_soil_test),
+    ("POST", f"{LEAF_AND_SOIL_TESTS}/delete", nutrition_form.delete_test),
     ("GET", "/counties", counties.show_counties),
     ("GET", "/counties.csv", counties.counties_csv),
 )

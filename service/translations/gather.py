@@ -19,6 +19,7 @@ from service.agronomy.pulse_plan import CAUSE_TEXT
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS, TAKEN_AS_FULL
 from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.weather_flags import FLAG_TEXT
+from service.nutrition.tables import crops
 from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
 from service.waterworks.caution import (
     ACID_CAUTIONS,
@@ -43,6 +44,7 @@ KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "marked": None}
 _CAUTIONS = (*ACID_CAUTIONS, *CHLORINE_CAUTIONS, *CHEMIGATION_CAUTIONS, IRON_OXIDATION)
 PURE_ROOMS = "agronomy"
 WATERWORKS = "waterworks"
+NUTRITION = "nutrition"
 _UNCHANGING = datetime(2026, 1, 1, tzinfo=UTC)  # so that gathering twice writes the same file
 
 
@@ -88,6 +90,8 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         ASSUMPTIONS,
     ):
         yield from ((WATERWORKS, text) for text in texts)
+    for crop in crops().values():
+        yield from ((NUTRITION, text) for text in (crop.name, crop.tissue_words))
 
 
 def update(language: str, gathered: Catalog) -> Catalog:

@@ -18,6 +18,7 @@ from functools import cache, lru_cache
 
 from service.agronomy.crop_table import CROPS
 from service.translations.catalogue import marked
+from service.translations.nutrition_patterns import NUTRITION_PATTERNS
 from service.translations.water_patterns import WATER_PATTERNS
 
 PHRASES = frozenset(
@@ -259,6 +260,7 @@ PATTERNS: tuple[str, ...] = (
     marked("{edition} Table {printed}, footnote {footnote}, p. {page}, '{row}'"),
     marked("{edition} Table {printed}, p. {page}, '{row}'"),
     *WATER_PATTERNS,
+    *NUTRITION_PATTERNS,
 )
 
 

@@ -61,6 +61,7 @@ PAGES = (
     f"/blocks/{BLOCK_ID}",
     f"/blocks/{BLOCK_ID}/pipes-and-water",
     f"/blocks/{BLOCK_ID}/parts",
+    f"/blocks/{BLOCK_ID}/leaf-and-soil-tests",
     f"/blocks/{BLOCK_ID}/edit",
     f"/blocks/{BLOCK_ID}/retire",
     "/blocks/later-farm.young",

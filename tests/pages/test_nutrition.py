@@ -1,0 +1,112 @@
+"""The page of a block's leaf and soil tests."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+
+import pytest
+
+from service.api.app import create_app
+from service.bootstrap import Service
+from service.pages.visit import POLICY
+from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID
+from tests.operations.nutrition.test_plan_nutrients import with_tests
+from tests.pages.conftest import Reader
+
+PAGE = f"/blocks/{BLOCK_ID}/leaf-and-soil-tests"
+
+
+@pytest.fixture
+def reader(own_service: Service) -> Reader:
+    return Reader(create_app(own_service))
+
+
+@pytest.fixture
+def tested(own_service: Service) -> Reader:
+    return Reader(create_app(with_tests(own_service)))
+
+
+def page_of(reader: Reader, path: str = PAGE) -> str:
+    answer = reader.get(path)
+    assert answer.status_code == 200
+    assert answer.headers["Content-Security-Policy"] == POLICY
+    assert " style=" not in answer.text and "<script" not in answer.text
+    page = unescape(answer.text)
+    assert page.count("<h1") == 1
+    assert not re.search(r"\bNaN\b|\bNone\b|\bnan\b", page)
+    return page
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_without_a_test_it_says_how_to_enter_one(reader: Reader, language: str) -> None:
+    reader.headers["Accept-Language"] = language
+    for block in (BLOCK_ID, BARE_BLOCK_ID):
+        page = page_of(reader, f"/blocks/{block}/leaf-and-soil-tests")
+        assert f'action="/blocks/{block}/leaf-and-soil-tests/soil"' in page
+        assert "<figure" not in page
+    assert f'href="{PAGE}"' in reader.text(f"/blocks/{BLOCK_ID}")
+
+
+def test_the_newest_test_has_a_class_in_word_and_shape_and_its_source(tested: Reader) -> None:
+    page = page_of(tested)
+    row = re.search(r"<th scope=\"row\">Boron</th>.*?</tr>", page, re.DOTALL)
+    assert row is not None and "22 ppm" in row[0] and "▼" in row[0] and "25 – 70 ppm" in row[0]
+    assert "Georgia" in page and "(second-hand)" in page and "(from memory)" in page
+    assert "The laboratory recommends: 50 lb/ac of nitrogen" in page
+
+
+def test_the_plan_shows_needs_credits_dates_sulfur_and_cautions(tested: Reader) -> None:
+    page = page_of(tested, f"{PAGE}?last_season=100&legal_cap=20")
+    assert "Law or the nutrient management plan" in page
+    assert "Organic matter:" in page and "changes it by 30 %" in page
+    assert "Ammonium sulfate" in page and "Nitrogen by day" in page
+    assert "Last day for nitrogen: " in page
+    assert "split and re-test" in page and "Published sulfur tables differ threefold" in page
+    assert "stand above this plan" in page
+    wrong = tested.get(f"{PAGE}?last_season=much")
+    assert wrong.status_code == 200 and "last_season-fault" in wrong.text
+
+
+def leaf_form(**changes: str) -> dict[str, str]:
+    return {
+        "day": "2025-08-01", "kind": "leaf", "crop": "highbush-blueberry", "leaves": "60",
+        "N": "1.9", "N_unit": "%", "Zn": "12", "Zn_unit": "ppm", **changes,
+    }  # fmt: skip
+
+
+def test_a_test_is_entered_drawn_over_the_years_and_deleted(reader: Reader) -> None:
+    for day, nitrogen in (("2024-08-02", "1.6"), ("2025-08-01", "1.9")):
+        answer = reader.send(PAGE, f"{PAGE}/plant", **leaf_form(day=day, N=nitrogen))
+        assert answer.status_code == 303
+    page = page_of(reader, f"{PAGE}?nutrient=N")
+    figure = re.search(r"<figure.*?</figure>", page, re.DOTALL)
+    assert figure is not None
+    assert figure[0].count("<circle") == 2 and 'class="ground"' in figure[0]
+    assert "1.60 %" in figure[0] and "1.90 %" in figure[0]
+    assert reader.send(PAGE, f"{PAGE}/delete", day="2024-08-02", kind="leaf").status_code == 303
+    assert page_of(reader, f"{PAGE}?nutrient=N").count("<circle") == 1
+
+
+def test_a_sample_without_a_class_says_why_and_is_drawn_hollow(reader: Reader) -> None:
+    reader.send(PAGE, f"{PAGE}/plant", **leaf_form(day="2026-05-01", leaves="12"))
+    page = page_of(reader)
+    assert "outside of the window" in page and "fewer than half" in page
+    assert "dot level0" in page
+
+
+def test_a_fault_is_shown_beside_its_field_with_what_was_typed(reader: Reader) -> None:
+    answer = reader.send(PAGE, f"{PAGE}/plant", **leaf_form(N="19"))
+    assert answer.status_code == 422
+    assert 'aria-describedby="plant-N-fault"' in answer.text and 'value="19"' in answer.text
+    answer = reader.send(PAGE, f"{PAGE}/soil", day="2026-03-01", pH="58")
+    assert answer.status_code == 422 and 'aria-describedby="soil-pH-fault"' in answer.text
+    assert "<figure" not in page_of(reader)
+
+
+def test_in_spanish_only_sources_stay_english(tested: Reader) -> None:
+    tested.headers["Accept-Language"] = "es"
+    page = page_of(tested, f"{PAGE}?last_season=49&legal_cap=20")
+    english = re.findall(r'<(?:span|p)[^>]* lang="en">(.*?)</', page, re.DOTALL)
+    sources = ("table of", "common practice", "HortScience")
+    assert [each for each in english if not any(name in each for name in sources)] == []
