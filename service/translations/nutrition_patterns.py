@@ -15,7 +15,6 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("not tested"), marked("no published range here"), marked("harmless"),
     marked("excess: salt"), marked("surface, not tissue: spray residue is likely"),
     marked("below what the laboratory can detect, which is no class here"),
-    marked("{finding} (below the limit of detection)"), marked("{finding}, close to {noun}"),
     # The sample.
     marked("not named"),
     marked("No class: the day of the sample is not known."),
@@ -69,7 +68,6 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("State law, nutrient management plans and labels stand above this plan, and the"
            " laboratory's own recommendation comes first."),
     # Other nutrients.
-    marked("The leaf is {finding}: none."), marked("The soil is {finding}."),
     marked("Blueberries rarely answer above {limit} mg/kg: none."),
     marked("No class of the soil: no {oxide} is planned."),
     marked("No class: nothing is published here for this method."),
@@ -107,8 +105,13 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("Another site, beds of bark or peat, or acidified water are what is left."),
     marked("Under plastic sulfur stays dry and does not act: only acidified water is left."),
     marked("Water brings {mass} kg/ha of CaCO3 a season: {limit} kg/ha of sulfur to stand still."),
-    marked("{noun} uses up {mass} kg/ha."),
     marked("Water takes back what the fertiliser acidifies: no direction."),
     marked("Soil pH should rise; two soil tests must confirm it."),
     marked("Soil pH should fall; two soil tests must confirm it."),
+    # What fits many texts comes last.
+    marked("{finding} (below the limit of detection)"),
+    marked("{finding}, close to {noun}"),
+    marked("The leaf is {finding}: none."),
+    marked("The soil is {finding}."),
+    marked("{noun} uses up {mass} kg/ha."),
 )  # fmt: skip
