@@ -7,8 +7,6 @@ from datetime import date, datetime
 import orjson
 from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select, update
 
-from service.agronomy.records import Ints
-from service.database.bulk import is_among
 from service.database.nutrition_tables import nutrient_test
 from service.nutrition.readings import NutrientReading
 from service.records.farms import LoadOutcome
@@ -75,18 +73,6 @@ class NutritionStore:
             )
         ).scalars()
         return [_test(text) for text in rows]
-
-    def newest_days(self, block_keys: Ints) -> dict[int, dict[str, date]]:
-        """The newest day of each kind of test, by block key; blocks without one are left out."""
-        rows = self._connection.execute(
-            select(nutrient_test.c.block_key, nutrient_test.c.kind, nutrient_test.c.day)
-            .where(is_among(self._connection, nutrient_test.c.block_key, block_keys))
-            .order_by(nutrient_test.c.day)
-        )
-        found: dict[int, dict[str, date]] = {}
-        for key, kind, day in rows:
-            found.setdefault(key, {})[kind] = day
-        return found
 
 
 def _is_it(block_key: int, test: NutrientTest) -> ColumnElement[bool]:

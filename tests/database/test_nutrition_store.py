@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
-import numpy as np
 import pytest
 
 from service.database.session import UnitOfWorkFactory
@@ -61,10 +60,6 @@ def test_tissues_and_stages_of_one_day_are_kept_apart(
         for each in (LEAF, petiole, soil):
             unit.nutrition.save_test(block_key, each, recorded_at=NOW)
         assert unit.nutrition.list_tests(block_key) == [soil, LEAF, petiole]
-        keys = np.array([block_key], dtype=np.int64)
-        assert unit.nutrition.newest_days(keys) == {
-            block_key: {"leaf": LEAF.day, "petiole": LEAF.day, "soil": soil.day}
-        }
         assert unit.nutrition.remove_tests(block_key, day=LEAF.day, kind="leaf") == 1
         assert unit.nutrition.remove_tests(block_key, day=LEAF.day, kind="leaf") == 0
         assert unit.nutrition.list_tests(block_key) == [soil, petiole]
