@@ -63,6 +63,7 @@ Depletion into pulses
     watering_rules    how much to put back, and between which pulse lengths
     pulse_plan        what a block asks of a day and what it gets
     pulse_kernel      the same, compiled: pulses of one block alone
+    hand_visits       starts only while somebody is there to open the valve
     freeze_hold       hours too cold for a pulse, cut out of the windows
     window_kernel     where a pulse fits the allowed hours
     supply            pulses of the blocks that share a supply
