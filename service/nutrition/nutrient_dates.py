@@ -106,12 +106,11 @@ def date_nitrogen(
     latitude_deg: float,
     last_day: date | None = None,
     largest_kg_per_ha: float = LARGEST_DRY_KG_PER_HA,
-    first_day: date | None = None,
 ) -> tuple[DatedPart, ...]:
     """A season's nitrogen over its days.
 
     Shapes: scalars.
-    last_day: none is planned after it; first_day: none before it (today, in a season under way).
+    last_day: none is planned after it.
     largest_kg_per_ha: of one application.
     Returns: parts by day that sum to the total, none above the largest; empty where the crop has no
     months or none is left. A month too short for its parts holds what fits.
@@ -125,7 +124,7 @@ def date_nitrogen(
     spans = [
         (weight, span)
         for month, weight in sorted(_months(crop.months, latitude_deg).items())
-        if (span := _span(year, month, first_day, last_day)) is not None
+        if (span := _span(year, month, last_day)) is not None
     ]
     if total_kg_per_ha <= 0.0 or not spans:
         return ()
@@ -168,11 +167,8 @@ def _months(months: Mapping[int, float], latitude_deg: float) -> dict[int, float
     return {(month + MONTHS_TO_SOUTH - 1) % 12 + 1: part for month, part in months.items()}
 
 
-def _span(
-    year: int, month: int, first_day: date | None, last_day: date | None
-) -> tuple[date, int] | None:
-    """The days of a month, 28 at most, that the limits leave: the first and how many."""
+def _span(year: int, month: int, last_day: date | None) -> tuple[date, int] | None:
+    """The days of a month, 28 at most, up to the last day: the first and how many."""
     first, last = date(year, month, 1), date(year, month, 28)
-    first = first if first_day is None else max(first, first_day)
     last = last if last_day is None else min(last, last_day)
     return (first, (last - first).days + 1) if first <= last else None

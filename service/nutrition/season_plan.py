@@ -46,6 +46,9 @@ from service.nutrition.soil_ph import (
 NEUTRAL_KG_PER_HA = 50.0  # [CHOICE]: a balance smaller than this is no direction
 M2_PER_HECTARE = 10_000.0
 ORGANIC_SOIL_PCT = 20.0  # from memory: organic matter from which a soil is not a mineral one
+NOT_MADE_UP_FOR = (
+    "The season is under way: the parts before today are taken as given and are not made up for."
+)
 CHLORIDE_CALCIUM_NOTE = (
     "pH was measured in calcium chloride, which reads 0.5 to 1.0 below pH in water in most soils:"
     " the targets here are for water."
@@ -113,13 +116,17 @@ def season_plan(facts: SeasonFacts) -> SeasonPlan:
     """
     gaps: list[str] = []
     need, dated, last = _nitrogen(facts, gaps)
+    ahead = tuple(each for each in dated if each.day >= facts.today)
+    if len(ahead) < len(dated):
+        # Made up for in what is left, a season's nitrogen would come down at once.
+        gaps.append(NOT_MADE_UP_FOR)
     cards, oxides = _soil_nutrients(facts, gaps)
     ph, target, sulfur, lime = _soil_ph(facts, gaps)
     balance, words = _balance(facts, 0.0 if need is None else need.total_kg_per_ha)
     return SeasonPlan(
         season_year=facts.season_year,
         nitrogen=need,
-        parts=dated,
+        parts=ahead,
         last_nitrogen=last,
         soil_cards=cards,
         oxides=oxides,
@@ -169,7 +176,6 @@ def _nitrogen(
         year=facts.season_year,
         latitude_deg=facts.latitude_deg,
         last_day=None if last is None else last.day,
-        first_day=facts.today,
         largest_kg_per_ha=LARGEST_DRIP_ON_SAND_KG_PER_HA
         if is_sand and facts.is_by_drip
         else LARGEST_DRY_KG_PER_HA,

@@ -83,6 +83,10 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("Copper is short: a leaf spray by the label; fungicides may bring it."),
     # What is not known.
     marked("No nitrogen is published here for this crop: give a base."),
+    marked(
+        "The season is under way: the parts before today are taken as given and are not made"
+        " up for."
+    ),
     marked("Last season's nitrogen is not known: the change from it is not held to 30 %."),
     marked("No class of leaf nitrogen: the base is not changed by a leaf."),
     marked("No nitrate of the water: no credit for it."),

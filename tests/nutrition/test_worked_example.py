@@ -53,6 +53,17 @@ def test_nitrogen_of_the_worked_example() -> None:
     assert sum(part.lb_per_ac for part in plan.parts) == pytest.approx(36.0, abs=0.1)
 
 
+def test_a_season_under_way_is_not_made_up_for_in_what_is_left() -> None:
+    plan = season_plan(facts(today=date(2027, 6, 1)))
+    assert [(part.day.month, round(part.kg_per_ha, 1)) for part in plan.parts] == [
+        (6, 8.1), (7, 4.0),
+    ]  # fmt: skip
+    assert any("taken as given" in gap for gap in plan.gaps)
+    assert not any("taken as given" in gap for gap in season_plan(facts()).gaps)
+    # The legal cap is one of the season: what lies behind has used it up.
+    assert season_plan(facts(today=date(2027, 6, 1), legal_cap_kg_per_ha=20.0)).parts == ()
+
+
 def test_nitrogen_with_the_base_that_was_read() -> None:
     # 45 lb/ac in year 6 is 50 kg/ha; deficient by the Georgia row: 62.5; less 21.2 of credits.
     plan = season_plan(facts(base_kg_per_ha=None, leaf=leaf(row_key="highbush-georgia")))
