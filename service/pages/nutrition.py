@@ -114,6 +114,7 @@ def show(
     return visit.show(
         "leaf_and_soil_tests.html",
         status=status,
+        farm=farm,
         block=block,
         today=today,
         reports=reports,

@@ -48,6 +48,14 @@ def test_without_a_test_it_says_how_to_enter_one(reader: Reader, language: str) 
     assert f'href="{PAGE}"' in reader.text(f"/blocks/{BLOCK_ID}")
 
 
+def test_a_crop_that_nobody_has_chosen_yet_is_asked_for_without_a_fault(reader: Reader) -> None:
+    shown = reader.text(PAGE)
+    assert "this block's may be one of several" in shown
+    assert "That value cannot be used" not in shown
+    assert "/tomorrow" in reader.get(PAGE).text  # the farm's own pages stay one step away
+    assert "That value cannot be used" in reader.text(f"{PAGE}?crop=pine")
+
+
 def test_the_newest_test_has_a_class_in_word_and_shape_and_its_source(tested: Reader) -> None:
     page = page_of(tested)
     row = re.search(r"<th scope=\"row\">Boron</th>.*?</tr>", page, re.DOTALL)
@@ -59,6 +67,8 @@ def test_the_newest_test_has_a_class_in_word_and_shape_and_its_source(tested: Re
 def test_the_plan_shows_needs_credits_dates_sulfur_and_cautions(tested: Reader) -> None:
     page = page_of(tested, f"{PAGE}?last_season=100&legal_cap=20")
     assert "Law or the nutrient management plan" in page
+    assert "parts before today are taken as given" in page and "Nitrogen by day" not in page
+    page = page_of(tested, f"{PAGE}?last_season=100")
     assert "Organic matter:" in page and "changes it by 30 %" in page
     assert "Ammonium sulfate" in page and "Nitrogen by day" in page
     assert "Last day for nitrogen: " in page
