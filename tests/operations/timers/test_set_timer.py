@@ -6,11 +6,13 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
 import pytest
 
 from service.agronomy.week_ahead import DayRule
 from service.bootstrap import Service
 from service.errors import InputInvalid, NotFound
+from service.operations.evening.run_timers import TimersOfFarms
 from service.operations.timers.set_timer import (
     TimerState,
     list_timers,
@@ -19,7 +21,7 @@ from service.operations.timers.set_timer import (
 )
 from service.records.ledger import IrrigationOrigin
 from service.records.plans import PublishedPlan
-from service.records.timers import TimerProgram
+from service.records.timers import OfferedProgram, TimerProgram, TimerSettings
 from tests.api.invented_farm import (
     BLOCK_ID,
     FARM_ID,
@@ -190,3 +192,36 @@ def test_a_pause_is_a_time_in_which_the_timer_is_off(own_service: Service) -> No
     set_own(own_service, first_start_min=270)
     go_on(own_service, date(2026, 8, 20))
     assert plan_of(own_service, date(2026, 8, 21)).pulses == ()
+
+
+@pytest.mark.parametrize(
+    ("day", "elapsed"),
+    [
+        (date(2026, 3, 8), [60, 360]),  # 01:00, and 07:00 an hour earlier than the clock says
+        (date(2026, 3, 9), [60, 420]),
+        (date(2026, 11, 1), [60, 480]),  # 01:00 comes twice; 07:00 is eight hours into the day
+    ],
+)
+def test_a_timer_follows_the_clock_on_the_wall_on_days_that_it_is_changed(
+    day: date, elapsed: list[int]
+) -> None:
+    program = TimerProgram(
+        first_day=date(2026, 3, 1), day_rule=DayRule.EVERY_DAY, day_mask=0b1111111, start_count=2,
+        first_start_min=60, spacing_min=360, run_min=20.0,
+    )  # fmt: skip
+    was_set = OfferedProgram(
+        program_id="a", block_id=BLOCK_ID, program=program, offered_at=RUN_AT, is_early=False,
+        excess_mm=None, drainage_mm=None, depletion_end_mm=None, set_from=program.first_day,
+        set_at=RUN_AT,
+    )  # fmt: skip
+    timers = TimersOfFarms(
+        rows=np.array([0]),
+        settings=(
+            TimerSettings(
+                start_count=2, run_step_min=1.0, day_rule=DayRule.EVERY_DAY, set_weekday=1
+            ),
+        ),
+        programs=((was_set,),),
+        zones=("America/New_York",),
+    )
+    assert [pulse.start_min for pulse in timers.pulses_on(day)[0]] == elapsed
