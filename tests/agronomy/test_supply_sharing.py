@@ -50,6 +50,15 @@ def test_a_block_of_few_hours_does_not_hold_back_those_of_many() -> None:
     assert set(schedule.cause.tolist()) == {ShortfallCause.SUPPLY}
 
 
+@pytest.mark.parametrize("block_count", [3, 4, 5, 7, 9])
+@pytest.mark.parametrize("open_min", [420, 505, 510, 613])
+def test_no_minute_of_a_short_supply_stays_unused(block_count: int, open_min: int) -> None:
+    # One pump for one block at a time, 250 min wanted by each: more than there are.
+    block = WIDE | {"windows": ((240, 240 + open_min),)}
+    schedule = plan(1500.0, *[block] * block_count)
+    assert schedule.planned_min.sum() == open_min
+
+
 def test_a_block_that_is_stuck_stays_and_the_others_go_on() -> None:
     # Two share the two hours that both have, a third has hours of its own.
     early = SOIL | {"need_mm": 6.0, "longest_pulse_min": 120, "windows": ((240, 360),)}
