@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -46,6 +46,22 @@ def grave_findings(page: Page) -> list[tuple[str, str]]:
     """What axe calls serious or critical, with the first place of each."""
     found = Axe().run(page).response["violations"]
     return [(each["id"], each["nodes"][0]["html"]) for each in found if each["impact"] in GRAVE]
+
+
+def assert_everybody_can_read(page: Page, widths: Sequence[int]) -> None:
+    """The opened page, unfolded, fits screens of these widths and has no grave finding of axe.
+
+    It is looked at by day and by night, on the narrowest screen.
+    """
+    for summary in page.locator("summary").all():
+        summary.click()
+    for width in (*widths, min(widths)):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, width
+    assert grave_findings(page) == []
+    page.emulate_media(color_scheme="dark")
+    assert grave_findings(page) == []
+    page.emulate_media(color_scheme="light")
 
 
 def tab_to(page: Page, selector: str) -> None:

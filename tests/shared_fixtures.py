@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, Page
     from sqlalchemy import Engine
     from sqlalchemy.engine import URL
 
@@ -125,6 +125,16 @@ def browser() -> Iterator[Browser]:
 
     with open_chromium() as opened:
         yield opened
+
+
+@pytest.fixture(scope="module")
+def tab(browser: Browser) -> Iterator[Page]:
+    """A tab for looking at pages one after the other."""
+    from tests.chromium import new_context
+
+    context = new_context(browser)
+    yield context.new_page()
+    context.close()
 
 
 @pytest.fixture

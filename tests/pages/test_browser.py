@@ -91,14 +91,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
             yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", service)
 
 
-@pytest.fixture(scope="module")
-def tab(browser: Browser) -> Iterator[Page]:
-    """A tab for looking at pages one after the other."""
-    context = new_context(browser)
-    yield context.new_page()
-    context.close()
-
-
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_fits_every_screen_and_asks_nobody_else(site: Site, tab: Page, name: str) -> None:
     asked: list[str] = []

@@ -6,11 +6,11 @@ import socket
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 
 from service.api.app import create_app
 from tests.api.invented_farm import invented_service, plan_evening
-from tests.chromium import grave_findings, new_context
+from tests.chromium import assert_everybody_can_read
 from tests.operations.nutrition.test_plan_nutrients import with_tests
 from tests.pages.conftest import Reader
 from tests.pages.test_nutrition import PAGE, leaf_form
@@ -34,13 +34,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             yield f"http://127.0.0.1:{listener.getsockname()[1]}"
 
 
-@pytest.fixture(scope="module")
-def tab(browser: Browser) -> Iterator[Page]:
-    context = new_context(browser)
-    yield context.new_page()
-    context.close()
-
-
 @pytest.mark.parametrize("language", ["es", "en"])
 def test_the_full_page_fits_every_screen_and_can_be_read_by_everybody(
     address: str, tab: Page, language: str
@@ -48,12 +41,4 @@ def test_the_full_page_fits_every_screen_and_can_be_read_by_everybody(
     tab.context.add_cookies([{"name": "rillwright-language", "value": language, "url": address}])
     tab.goto(f"{address}{PAGE}?nutrient=N&legal_cap=20")
     assert tab.locator("figure circle").count() == 3
-    for summary in tab.locator("summary").all():
-        summary.click()
-    for width in WIDTHS:
-        tab.set_viewport_size({"width": width, "height": 800})
-        assert tab.evaluate("document.documentElement.scrollWidth") <= width, width
-    assert grave_findings(tab) == []
-    tab.emulate_media(color_scheme="dark")
-    assert grave_findings(tab) == []
-    tab.emulate_media(color_scheme="light")
+    assert_everybody_can_read(tab, WIDTHS)

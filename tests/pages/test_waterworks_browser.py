@@ -6,12 +6,12 @@ import socket
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 
 from service.api.app import create_app
 from tests.api.invented_farm import invented_service, load, plan_evening
 from tests.api.test_waterworks import CAUGHT, PIPED_FARM
-from tests.chromium import grave_findings, new_context, tab_to
+from tests.chromium import assert_everybody_can_read, tab_to
 from tests.invented_summers import import_last_summer
 from tests.pages.conftest import Reader
 from tests.pages.test_waterworks import ORDER, PAGE, SAMPLE, SITE, meter_runs
@@ -43,13 +43,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             yield f"http://127.0.0.1:{listener.getsockname()[1]}"
 
 
-@pytest.fixture(scope="module")
-def tab(browser: Browser) -> Iterator[Page]:
-    context = new_context(browser)
-    yield context.new_page()
-    context.close()
-
-
 @pytest.mark.parametrize("language", ["es", "en"])
 def test_the_full_page_fits_every_screen_and_can_be_read_by_everybody(
     address: str, tab: Page, language: str
@@ -57,16 +50,7 @@ def test_the_full_page_fits_every_screen_and_can_be_read_by_everybody(
     tab.context.add_cookies([{"name": "rillwright-language", "value": language, "url": address}])
     tab.goto(f"{address}{PAGE}?{QUESTION}")
     assert tab.locator("svg").count() == 3
-    for summary in tab.locator("summary").all():
-        summary.click()
-    for width in WIDTHS:
-        tab.set_viewport_size({"width": width, "height": 800})
-        assert tab.evaluate("document.documentElement.scrollWidth") <= width, width
-    tab.set_viewport_size({"width": 320, "height": 800})
-    assert grave_findings(tab) == []
-    tab.emulate_media(color_scheme="dark")
-    assert grave_findings(tab) == []
-    tab.emulate_media(color_scheme="light")
+    assert_everybody_can_read(tab, WIDTHS)
 
 
 def test_by_keyboard_alone_acid_is_estimated_with_its_cautions(address: str, tab: Page) -> None:
