@@ -59,7 +59,8 @@ def weekly_need(
     Equation: need = sum (Kc ET0) - rain that entered; gross as in NEH 623 ch. 7.
     >>> from service.agronomy.records import SoilBatch, SystemBatch
     >>> one = np.array([1.0])
-    >>> system = SystemBatch(2.0 * one, 2.0 * one, 90.0 * one, *[one] * 6, 0.0 * one, *[one] * 8)
+    >>> system = SystemBatch(
+    ...     2.0 * one, 2.0 * one, 90.0 * one, *[one] * 6, 0.0 * one, *[one] * 10)
     >>> soil = SoilBatch(*[one] * 8, np.nan * one)
     >>> week = weekly_need(np.full((7, 1), 5.0), np.zeros((7, 1)), np.full((7, 1), 0.9),
     ...     soil=soil, system=system, normal_et0_mm=np.array([28.0]))

@@ -338,7 +338,7 @@ def fertiliser_split(
     if as_json:
         print_json(found)
         return
-    farm = farms_by_id(service)[block.partition(".")[0]]
+    farm = farms_by_id(service)[found.block_id.partition(".")[0]]
     show_split(found, units or UnitSystem(farm.unit_system))
 
 

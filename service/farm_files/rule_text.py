@@ -21,7 +21,10 @@ _NITROGEN = Measure(
     noun="nitrogen for a season", unit="kg/ha", lowest=0.0, highest=1000.0,
     examples=("80 kg/ha", "70 lb/ac"),
 )  # fmt: skip
-_TIMES_A_WEEK = {"week": 1, "wk": 1, "day": WEEK_DAYS, "d": WEEK_DAYS}
+_TIMES_A_WEEK = {
+    "week": 1, "wk": 1, "semana": 1, "day": WEEK_DAYS, "d": WEEK_DAYS, "día": WEEK_DAYS,
+    "dia": WEEK_DAYS,
+}  # fmt: skip
 
 
 def read_against(

@@ -61,6 +61,7 @@ from tests.api.invented_farm import (
     copied_service,
 )
 from tests.api.openapi_snapshot import SNAPSHOT
+from tests.patience import PATIENCE_S
 
 EXAMPLES = int(os.environ.get("RILLWRIGHT_TEST_CONTRACT_EXAMPLES", "10"))
 # A day without a plan, a farm that does not exist; a thing that has changed meanwhile.
@@ -74,6 +75,7 @@ KNOWN: dict[str, list[str]] = {
     "site_id": ["home", "hill"],
 }
 REFUSES_SOME_VALID_REQUESTS = {
+    "GET /v1/blocks/{block_id}/comparison",
     "GET /v1/blocks/{block_id}/nutrient-plan",
     "GET /v1/blocks",
     "GET /v1/blocks/{block_id}/balance",
@@ -140,6 +142,7 @@ def _schema(database_kind: str) -> BaseSchema:
             positive_data_acceptance=PositiveDataAcceptanceConfig(expected_statuses=ACCEPTED)
         ),
         operations=OperationsConfig(operations=[replacements]),
+        request_timeout=PATIENCE_S,
     )
     schema = schemathesis.openapi.from_dict(
         _agreed_document(),

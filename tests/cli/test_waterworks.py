@@ -144,7 +144,7 @@ def test_a_stored_analysis_is_reported_with_sources(
     assert own_demo("water-add", SUPPLY, str(laboratory_file)).exit_code == 0
     result = own_demo("water-report", BLOCK)
     assert result.exit_code == 0, result.output
-    for word in ("FAO-29", "Bucks", "Calcite", "Not known: boron"):
+    for word in ("FAO-29", "Bucks", "Calcium carbonate saturation", "Not known: boron"):
         assert word in result.stdout
     found = document(own_demo("water-report", BLOCK, "--json"))
     assert abs(found["analysis"]["charge_balance"]["difference_pct"]) < 10.0

@@ -54,9 +54,11 @@ SAME = frozenset(
         "°F", "°C", "UTC", "%", "kPa", "kPa/°C", "m/s", "MJ/m²", "mm/h", "mm/min", "pH", "dS/m",
         "uS/cm", "mg/L", "/mL", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb",
         "psi", "bar",
-        "Urea",
+        "Urea", "lb/ac", "kg/ha", "ppm", "meq/100g", "meq/100cm3", "Mehlich-3", "Bray P1", "Olsen",
     }
 )  # fmt: skip
+NOT_READ = ("style", "script", "cite")
+"""Elements whose text is not the page's own; sources are cited in the language they are in."""
 SOURCES = tuple(
     text
     for each in (*ATTRIBUTIONS.values(), THANKS)
@@ -91,12 +93,12 @@ class Seen(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         """Attributes that are spoken, and where a style or a choice of zones begins."""
-        self._skipped += tag in ("style", "script")
+        self._skipped += tag in NOT_READ
         self.texts += [" ".join((value or "").split()) for name, value in attrs if name in _SPOKEN]
 
     def handle_endtag(self, tag: str) -> None:
-        """Where a style ends."""
-        self._skipped -= tag in ("style", "script")
+        """Where a style or a citation ends."""
+        self._skipped -= tag in NOT_READ
 
     def handle_data(self, data: str) -> None:
         """A text node."""

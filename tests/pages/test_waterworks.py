@@ -364,7 +364,7 @@ def test_a_ph_that_needs_a_titration_is_refused_at_its_field_in_both_languages(
     reader: Reader,
 ) -> None:
     reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
-    for language, word in (("en", "a titration of this water"), ("es", "una valoración de")):
+    for language, word in (("en", "a titration of this water"), ("es", "una titulación de")):
         reader.headers["Accept-Language"] = language
         page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=4.5")
         assert 'id="acid-ph-fault"' in page and word in page and "mmol/L" not in page

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from service.agronomy.units import MM_PER_INCH
@@ -20,10 +20,12 @@ UNLIKELY_MARGIN_MM = 25.0
 class AmountRefused(InputInvalid):
     """An amount that cannot be stored, which can be said in inches or in millimetres."""
 
-    def __init__(self, message: str, say: Callable[[bool], list[Fault]]) -> None:
-        super().__init__(message, say(False))
-        self.say = say
-        """The faults; whether in inches."""
+    def __init__(
+        self, message: str, faults: Sequence[Fault], in_inches: Sequence[Fault] = ()
+    ) -> None:
+        super().__init__(message, faults)
+        self.in_inches = tuple(in_inches)
+        """The same faults in inches."""
 
 
 @contextmanager
@@ -34,7 +36,7 @@ def faults_in_inches(is_wanted: bool) -> Iterator[None]:
     except AmountRefused as refused:
         if not is_wanted:
             raise
-        raise InputInvalid(refused.message, refused.say(True)) from refused
+        raise InputInvalid(refused.message, refused.in_inches) from refused
 
 
 def check_amount(rain_mm: float, kind: str) -> None:
@@ -52,8 +54,8 @@ def check_amount(rain_mm: float, kind: str) -> None:
             listed.append(Fault("amount", f"{found} with kind {kind}", f"0; or kind {KINDS[0]}"))
         return listed
 
-    if faults(False):
-        raise AmountRefused("the reading cannot be stored", faults)
+    if found := faults(False):
+        raise AmountRefused("the reading cannot be stored", found, faults(True))
 
 
 def check_likely(rain_mm: float, model_mm: float) -> None:
@@ -72,7 +74,9 @@ def check_likely(rain_mm: float, model_mm: float) -> None:
         return [Fault("amount", _depth(rain_mm, in_inches), allowed)]
 
     if rain_mm > limit_mm:
-        raise AmountRefused("so much rain asks for a second look at the gauge", faults)
+        raise AmountRefused(
+            "so much rain asks for a second look at the gauge", faults(False), faults(True)
+        )
 
 
 def _depth(depth_mm: float, in_inches: bool) -> str:
