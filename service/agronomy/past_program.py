@@ -8,16 +8,16 @@ to the day before and only what was expected from then on, as the daily plan doe
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
-from typing import Any, cast
+from dataclasses import dataclass
 
 import numpy as np
 
 from service.agronomy.block_batch import BlockBatch
 from service.agronomy.block_days import CropDays
 from service.agronomy.records import Days, Floats, Ints, PulseBatch, WindowBatch
+from service.agronomy.season import DayWater, day_ledger, stack_ledgers
 from service.agronomy.units import MINUTES_PER_DAY
-from service.agronomy.water_balance import DayLedger, PulseTimes, step_day, with_use_elsewhere
+from service.agronomy.water_balance import DayLedger, PulseTimes
 from service.agronomy.watering_rules import net_rate_mm_per_min
 from service.agronomy.week_ahead import WEEK_DAYS, TimerBatch, WeekAhead, WeekProgram
 from service.agronomy.week_program import choose_programs
@@ -76,43 +76,23 @@ def run_program(season: Season, pulses_of_day: PulsesOfDay) -> ProgramSeason:
         pulses = pulses_of_day(day, np.minimum(expected_mm, season.crop.taw_mm[day]))
         rate_mm_per_h = season.blocks_on(day).system.application_rate_mm_per_h
         gross_mm[day] = pulses.total_min() * rate_mm_per_h / 60.0
-        expected_mm = _step(season, season.expected, day, depletion_mm, pulses).depletion_end_mm
-        ledgers.append(_step(season, season.crop, day, depletion_mm, pulses))
+        water = _water_of(season, day, pulses)
+        expected_mm = day_ledger(depletion_mm, season.expected, day, water).depletion_end_mm
+        ledgers.append(day_ledger(depletion_mm, season.crop, day, water))
         depletion_mm = ledgers[-1].depletion_end_mm
-    return ProgramSeason(
-        ledger=DayLedger(
-            **{
-                field.name: cast(Any, np.stack([getattr(each, field.name) for each in ledgers]))
-                for field in fields(DayLedger)
-            }
-        ),
-        gross_mm=gross_mm,
-    )
+    return ProgramSeason(ledger=stack_ledgers(ledgers), gross_mm=gross_mm)
 
 
-def _step(
-    season: Season, crop: CropDays, day: int, depletion_mm: Floats, pulses: PulseBatch
-) -> DayLedger:
-    """The ledger of a day with the water of its pulses."""
+def _water_of(season: Season, day: int, pulses: PulseBatch) -> DayWater:
+    """The water of a day's pulses."""
     blocks = season.blocks_on(day)
     sunrise_min, sunset_min = season.sunrise_min[day], season.sunset_min[day]
     times = PulseTimes.of_day(pulses, sunrise_min=sunrise_min, sunset_min=sunset_min)
     running = np.concatenate(([0.0], np.cumsum(times.duration_min)))
     day_min = running[times.offset[1:]] - running[times.offset[:-1]]
     rate_mm_per_min = net_rate_mm_per_min(blocks.system, blocks.soil)
-    ledger = step_day(
-        depletion_mm,
-        times=times,
-        taw_mm=crop.taw_mm[day],
-        raw_mm=crop.raw_mm[day],
-        rain_entering_mm=crop.rain_entering_mm[day],
-        crop_et_mm=crop.zone_et_mm[day],
-        early_net_mm=(pulses.total_min() - day_min) * rate_mm_per_min,
-        day_net_mm=day_min * rate_mm_per_min,
-    )
-    return with_use_elsewhere(
-        ledger, crop_et_mm=crop.crop_et_mm[day], elsewhere_et_mm=crop.alley_et_mm[day]
-    )
+    early_min = pulses.total_min() - day_min
+    return DayWater(times, early_min * rate_mm_per_min, day_min * rate_mm_per_min)
 
 
 @dataclass(frozen=True, slots=True)

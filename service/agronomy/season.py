@@ -90,9 +90,9 @@ def run_season(
             not_before_min=not_before_min,
         )
         # The evening before day + 1 knows the ledger up to day - 1 and only a forecast of the day.
-        times = _pulse_times(plan, weather, day, at_site)
-        expected_mm = _day_end(depletion_mm, crops.expected, day, plan, times).depletion_end_mm
-        ledger = _day_end(depletion_mm, crops.actual, day, plan, times)
+        water = _water_of(plan, weather, day, at_site)
+        expected_mm = day_ledger(depletion_mm, crops.expected, day, water).depletion_end_mm
+        ledger = day_ledger(depletion_mm, crops.actual, day, water)
         depletion_mm = ledger.depletion_end_mm
         not_before_min = np.maximum(0, ready_min(plan.schedule) - day_length_min[day])
         plans.append(plan)
@@ -102,7 +102,7 @@ def run_season(
     return SeasonRun(
         crop=crops.actual,
         expected=crops.expected,
-        ledger=_stack(ledgers),
+        ledger=stack_ledgers(ledgers),
         planned_min=np.stack([plan.schedule.planned_min for plan in plans]),
         gross_mm=np.stack([plan.gross_mm for plan in plans]),
         need_mm=np.stack([plan.need.need_mm for plan in plans]),
@@ -131,26 +131,42 @@ def _held_windows(
     )
 
 
-def _pulse_times(plan: DailyPlan, weather: SiteDays, day: int, at_site: Ints) -> PulseTimes:
-    return PulseTimes.of_day(
-        plan.schedule.pulses,
+def _water_of(plan: DailyPlan, weather: SiteDays, day: int, at_site: Ints) -> DayWater:
+    """The water of a day's plan."""
+    schedule = plan.schedule
+    times = PulseTimes.of_day(
+        schedule.pulses,
         sunrise_min=weather.sunrise_min[day, at_site],
         sunset_min=weather.sunset_min[day, at_site],
     )
+    return DayWater(times, schedule.early_net_mm, schedule.day_net_mm)
 
 
-def _day_end(
-    depletion_mm: Floats, crop: CropDays, day: int, plan: DailyPlan, times: PulseTimes
-) -> DayLedger:
+class DayWater(NamedTuple):
+    """Irrigation of one day, net depths of (blocks,) and when they were given."""
+
+    times: PulseTimes
+    early_net_mm: Floats
+    """Of pulses that start before sunrise."""
+    day_net_mm: Floats
+
+
+def day_ledger(depletion_mm: Floats, crop: CropDays, day: int, water: DayWater) -> DayLedger:
+    """The ledger of one day of a season.
+
+    Shapes: depletion_mm and the result (blocks,); crop (days, blocks), ``day`` its row.
+    Returns: DayLedger with the crop's whole use, also that from the alley.
+    Source: the balance of FAO-56 Eq. 84 and 85.
+    """
     ledger = step_day(
         depletion_mm,
-        times=times,
+        times=water.times,
         taw_mm=crop.taw_mm[day],
         raw_mm=crop.raw_mm[day],
         rain_entering_mm=crop.rain_entering_mm[day],
         crop_et_mm=crop.zone_et_mm[day],
-        early_net_mm=plan.schedule.early_net_mm,
-        day_net_mm=plan.schedule.day_net_mm,
+        early_net_mm=water.early_net_mm,
+        day_net_mm=water.day_net_mm,
     )
     return with_use_elsewhere(
         ledger, crop_et_mm=crop.crop_et_mm[day], elsewhere_et_mm=crop.alley_et_mm[day]
@@ -226,7 +242,13 @@ def _crop_on(crop: CropDays, first: int, last: int) -> CropDays:
     )
 
 
-def _stack(ledgers: Sequence[DayLedger]) -> DayLedger:
+def stack_ledgers(ledgers: Sequence[DayLedger]) -> DayLedger:
+    """The ledgers of days one after the other as one.
+
+    Shapes: (blocks,) each; result (days, blocks).
+    Returns: DayLedger.
+    Source: arrangement only.
+    """
     return DayLedger(
         **{
             field.name: cast(Any, np.stack([getattr(day, field.name) for day in ledgers]))

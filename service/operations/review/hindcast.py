@@ -102,6 +102,8 @@ class PastSeason:
     """From the first day of the file."""
     first_row: int
     """Its row of the first day of the span."""
+    windows: list[WindowBatch]
+    """Open times on each day of the span."""
 
     @property
     def span(self) -> SiteDays:
@@ -120,7 +122,7 @@ class PastSeason:
             self.blocks.of_year,
             span,
             span if knows_tomorrow else _yesterday(self.weather, self.first_row),
-            windows_of_day=self._windows(span.days),
+            windows_of_day=self.windows,
             day_length_min=self.blocks.day_lengths_min(span.days),
             supply_flow_l_per_h=self._supply_flow_l_per_h(),
             depletion_start_mm=self._depletion_start_mm(),
@@ -140,14 +142,11 @@ class PastSeason:
             expected=run.expected,
             sunrise_min=run.sunrise_min,
             sunset_min=run.sunset_min,
-            windows=self._windows(days),
+            windows=self.windows,
             supply_flow_l_per_h=self._supply_flow_l_per_h(),
             depletion_start_mm=self._depletion_start_mm(),
             blocks_of_year=self.blocks.of_year,
         )
-
-    def _windows(self, days: Days) -> list[WindowBatch]:
-        return [self.blocks.windows(day) for day in days.tolist()]
 
     def _supply_flow_l_per_h(self) -> Floats:
         return np.array([supply.flow_l_per_h for supply in self.bundle.supplies])
@@ -170,9 +169,11 @@ def past_season(
         raise InputInvalid("the hindcast cannot run: the farm file holds no block")
     weather, sites = _weather(bundle, days, fields, first_day=first_day, last_day=last_day)
     first_row = int((np.datetime64(first_day) - weather.days.days[0]).astype(np.int64))
-    past = PastSeason(bundle, BlocksOfSeason(bundle, sites), weather.days, first_row)
-    _refuse_gaps(past.span)
-    return past
+    span = days_of(weather.days, first_row, weather.days.days.size)
+    _refuse_gaps(span)
+    blocks = BlocksOfSeason(bundle, sites)
+    windows = [blocks.windows(day) for day in span.days.tolist()]
+    return PastSeason(bundle, blocks, weather.days, first_row, windows)
 
 
 def weekly_figures(result: Hindcast, block: int) -> list[WeekFigures]:
