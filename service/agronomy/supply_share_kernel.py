@@ -30,7 +30,7 @@ from service.kernels import compiled
 WHOLE_NEED = 0
 URGENT_NEED = 1
 OTHER_NEED = 2
-REPLANS = 3  # how often those that can have more are planned anew together, where hours differ
+REPLANS = 3  # how often those that can have more are planned again together, where hours differ
 
 
 @compiled
@@ -179,7 +179,7 @@ def fill_tier(supply: SharedSupply, rule: int) -> Floats:
     """Share a tier that does not fit whole; returns the flow that stays free.
 
     All rise to the largest common share. Those that then have no gap for more stay, and the others
-    are planned anew together, as long as that brings them on; what is free at last goes to all in
+    are planned again together, as long as that brings them on; what is free at last goes to all in
     equal steps, each until it is stuck.
     """
     share = 0.0
@@ -248,7 +248,7 @@ def share_rank(
 ) -> tuple[int, Floats]:
     """Share among the blocks of a rank what those before it leave: urgent needs, then the rest.
 
-    ``free_l_per_h`` is empty as long as all pulses can still be planned anew. Returns the rule of
+    ``free_l_per_h`` is empty as long as all pulses can still be planned again. Returns the rule of
     order that fitted last, and the flow that stays free once a tier did not fit whole.
     """
     for part in (URGENT_NEED, OTHER_NEED):

@@ -173,8 +173,8 @@ def _show(report: PartsReport, cost: PartsCost | None, words: Wording) -> None:
     for part in report.parts:
         sizes = parts_words.sizes(part, words)
         if sizes or part.note:
-            told = ". ".join(text.rstrip(".") for text in (sizes, part.note) if text)
-            paragraph(f"{part.key}: {told}. [{part.source}]", indent="  ")
+            remark = ". ".join(text.rstrip(".") for text in (sizes, part.note) if text)
+            paragraph(f"{part.key}: {remark}. [{part.source}]", indent="  ")
     paragraph(f"Filter: {_filter_text(report)}")
     for place in report.places:
         paragraph(f"{place.substance.value}: {place.reason} [{place.source}]")

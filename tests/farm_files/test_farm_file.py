@@ -375,13 +375,13 @@ def test_windows_are_sorted_and_joined_where_they_touch() -> None:
 HAND = '[block.hand]\nvisits = ["18:00-20:00", "07:00-07:30"]'
 
 
-def test_a_valve_turned_by_hand_has_one_pulse_for_each_visit_unless_told_otherwise() -> None:
+def test_a_valve_turned_by_hand_has_one_pulse_for_each_visit_unless_the_file_says_so() -> None:
     (block,) = parse(block_text(HAND)).blocks
     assert block.visits == (WallWindow(420, 450), WallWindow(1080, 1200))
     assert block.daily_pulse_count == 2.0
     assert block.origins["daily_pulse_count"] == "choice: one pulse for each visit"
-    (told,) = parse(block_text(f"max_pulses_per_day = 3\n{HAND}")).blocks
-    assert (told.daily_pulse_count, told.origins["daily_pulse_count"]) == (3.0, "given")
+    (own,) = parse(block_text(f"max_pulses_per_day = 3\n{HAND}")).blocks
+    assert (own.daily_pulse_count, own.origins["daily_pulse_count"]) == (3.0, "given")
 
 
 def test_a_block_has_either_a_timer_or_a_valve_turned_by_hand() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -13,10 +14,19 @@ from service.database.session import UnitOfWork
 from service.errors import Fault, WeatherInvalid
 from service.operations.evening.gather_weather import gather_weather
 from service.ports import Clock
+from service.records.farms import FarmBundle
 from service.records.weather import WEATHER_FIELDS
 
 STANDARD_WIND_HEIGHT_M = 2.0
-"""Height for which the wind is given, whatever height it was measured at."""
+
+
+def at_standard_wind_height(bundle: FarmBundle) -> FarmBundle:
+    """A farm whose sites have their wind as :func:`measured_weather` gives it.
+
+    That is at the standard height, whatever height it was measured at.
+    """
+    sites = [replace(site, wind_height_m=STANDARD_WIND_HEIGHT_M) for site in bundle.sites]
+    return replace(bundle, sites=tuple(sites))
 
 
 def measured_weather(

@@ -111,8 +111,8 @@ def block_meter(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> Blo
     stored = unit.reports.read_metered(
         unit.blocks.get_block_key(block.block_id), first_day=today - timedelta(days=SPREAD_DAYS)
     )
-    told = (stored.flowing_min >= SHORTEST_CHECK_MIN) & (stored.volume_l > 0.0)
-    ratio = 60.0 * stored.volume_l[told] / (stored.flowing_min[told] * design_l_per_h)
+    is_counted = (stored.flowing_min >= SHORTEST_CHECK_MIN) & (stored.volume_l > 0.0)
+    ratio = 60.0 * stored.volume_l[is_counted] / (stored.flowing_min[is_counted] * design_l_per_h)
     is_usual = passable_flow(design_l_per_h)
     low, high = (flow / design_l_per_h for flow in (is_usual.least_l_per_h, is_usual.most_l_per_h))
     ratio = ratio[(low <= ratio) & (ratio <= high)]

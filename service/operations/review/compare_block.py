@@ -7,14 +7,13 @@ time.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date
 from threading import Lock
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWorkFactory
 from service.errors import Busy, Fault, InputInvalid
-from service.operations.evening.measured_weather import STANDARD_WIND_HEIGHT_M, measured_weather
+from service.operations.evening.measured_weather import at_standard_wind_height, measured_weather
 from service.operations.reading.read_farms import today_at_block
 from service.operations.review.compare_programs import compare_programs
 from service.operations.review.hindcast import narrow_bundle
@@ -56,11 +55,9 @@ def compare_block(
                 unit, block.site_id, first_day=first_day, last_day=last_day, clock=clock,
                 source_order=source_order,
             )  # fmt: skip
-        # The wind is passed on as at the standard height, whatever height it was measured at.
-        sites = tuple(replace(site, wind_height_m=STANDARD_WIND_HEIGHT_M) for site in bundle.sites)
         begins = max(first_day, days[0].item()) if span[0] is None else first_day
         found = compare_programs(
-            narrow_bundle(replace(bundle, sites=sites), block_id),
+            narrow_bundle(at_standard_wind_height(bundle), block_id),
             days, fields, first_day=begins, last_day=last_day, against=against,
         )  # fmt: skip
         return found.years[block_id]

@@ -7,7 +7,6 @@ time a page is viewed.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date, timedelta
 from threading import Lock
 
@@ -15,7 +14,7 @@ from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWorkFactory
 from service.errors import Busy, Fault, InputInvalid, NotFound
 from service.operations.evening.measured_weather import (
-    STANDARD_WIND_HEIGHT_M,
+    at_standard_wind_height,
     measured_weather,
 )
 from service.operations.reading.read_farms import today_at
@@ -92,9 +91,7 @@ def _of_one_supply(bundle: FarmBundle, supply_id: str) -> FarmBundle:
                 )
             ],
         )
-    # The wind is passed on as at the standard height, whatever height it was measured at.
-    sites = tuple(replace(site, wind_height_m=STANDARD_WIND_HEIGHT_M) for site in own.sites)
-    return replace(own, sites=sites)
+    return at_standard_wind_height(own)
 
 
 def _main_site(bundle: FarmBundle) -> str:

@@ -94,11 +94,13 @@ def rate_offer(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> Rate
             runs.is_booked.tolist(), runs.volume_l.tolist(), runs.flowing_min.tolist(), strict=True
         )
     ]
-    told = np.array(is_possible, dtype=np.bool_) & (runs.flowing_min >= SHORTEST_CHECK_MIN)
-    told &= (runs.days <= np.datetime64(today)) & (runs.volume_l > 0.0)
+    is_counted = np.array(is_possible, dtype=np.bool_) & (runs.flowing_min >= SHORTEST_CHECK_MIN)
+    is_counted &= (runs.days <= np.datetime64(today)) & (runs.volume_l > 0.0)
     design_l_per_h = at_meter(block_flow_l_per_h(block), block)
-    rate = learned_rate(60.0 * runs.volume_l[told] / (runs.flowing_min[told] * design_l_per_h))
-    days = runs.days[told][-rate.run_count :] if rate.run_count else runs.days[:0]
+    rate = learned_rate(
+        60.0 * runs.volume_l[is_counted] / (runs.flowing_min[is_counted] * design_l_per_h)
+    )
+    days = runs.days[is_counted][-rate.run_count :] if rate.run_count else runs.days[:0]
     offered, reason = None, OFFERED
     if not rate.is_enough:
         reason = TOO_FEW
