@@ -4,8 +4,9 @@ In: depletion at the start of a day, what the zone can hold, the rain that enter
 water use and the net irrigation before and after sunrise. Out: a ledger in which every
 millimetre is booked, in block millimetres. The order of the steps is part of the definition:
 rain, irrigation before sunrise, then the crop's use and the pulses of the day in order of time.
-FAO-56 (Allen et al. 1998) chapter 8, Eq. 84 to 86, in the order of its Example 38; the stress of
-Eq. 84 follows the depletion through the day, where the book holds that of the morning.
+FAO-56 (Allen et al. 1998) chapter 8, Eq. 84 to 88, in the order of its Example 38; the stress of
+Eq. 84 follows the depletion through the day, where the book holds that of the morning. Water of the
+day above field capacity is there for the day's use and drains after it.
 """
 
 from __future__ import annotations
@@ -139,7 +140,7 @@ def step_days(
     field is a yes or no). A NaN input makes the rest of that block NaN.
     Equation: D = D + ETc_adj - rain - irrigation + drainage, 0 <= D <= TAW, each day starting where
     the one before ended; dD = Ks dE with Ks = min(1, (TAW - D) / (TAW - RAW)) of the moment, E the
-    unstressed ET of the day by its half sine. FAO-56 Eq. 81-86. What is above field capacity at
+    unstressed ET of the day by its half sine. FAO-56 Eq. 81-88. What is above field capacity at
     the end of the day drains.
     >>> day = np.full((2, 1), 4.0)
     >>> ledger = step_days(np.array([1.0]), first_day_index=np.array([0]), taw_mm=2.5 * day,

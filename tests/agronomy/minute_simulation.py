@@ -2,14 +2,15 @@
 
 Written for itself, in plain Python from the text of the model, and sharing nothing with the
 service: a pulse's water counts from its start, ET leaves by its share of the day times the stress
-coefficient of the moment, and what the managed zone cannot hold drains. The differential equation
-is integrated numerically (classical Runge-Kutta), finely where the depletion passes RAW.
+coefficient of the moment, and what the managed zone cannot hold drains: at once, at minutes that
+are given, or by a share a day. The differential equation is integrated numerically (classical
+Runge-Kutta), finely where the depletion passes RAW.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -83,10 +84,15 @@ def simulate_day(
     durations_min: Sequence[int],
     day_length_min: int = 1440,
     enters_by_minute: bool = False,
+    drains_at_min: Collection[float] | None = None,
+    drained_per_day: float = 0.0,
 ) -> SimulatedDay:
     """Run a day. Within a minute the water comes before the ET, which is the side that drains.
 
     ``enters_by_minute``: a pulse's water counts minute by minute instead of from its start.
+    ``drains_at_min``: water above capacity leaves at these minutes; at once where None.
+    ``drained_per_day``: at other minutes it leaves at this rate. What is still there at the end is
+    a depletion below 0.
     """
     water_mm = [0.0] * (day_length_min + 1)
     for start, duration in zip(starts_min, durations_min, strict=True):
@@ -105,8 +111,10 @@ def simulate_day(
             room_mm.append(depletion_mm)
         depletion_mm -= water_mm[minute]
         if depletion_mm < 0.0:
-            drainage_mm -= depletion_mm
-            depletion_mm = 0.0
+            leaves_now = drains_at_min is None or minute in drains_at_min
+            drained_mm = -depletion_mm * (1.0 if leaves_now else drained_per_day / 1440.0)
+            drainage_mm += drained_mm
+            depletion_mm += drained_mm
         before_mm = depletion_mm
         depletion_mm = depletion_after_minute(depletion_mm, et_mm[minute], taw_mm, raw_mm)
         used_mm += depletion_mm - before_mm
