@@ -448,6 +448,7 @@ def inside(speed: str): ...
 # --- operations and their tests ------------------------------------------------------------------
 
 NO_TEST_OF_ITS_OWN = {
+    "season/documents": "plain values; the tests of the command and the route read them",
     "nutrition/documents": "plain values; the tests of commands and routes read them",
     "evening/measured_weather": "read by what looks back; tested with assess_supply, compare_block",
     "evening/phases": "adds up seconds for the log lines of a run, which tests/test_logs.py reads",

@@ -20,6 +20,7 @@ SEASON_GROUP = (
     Quantity("watering_end_doy", "d of year", 1, 365, "last day of the watering season"),
     Quantity("kc_table_doy", "d of year", 1, 365, "knots of a block's own Kc table"),
     Quantity("dormant_days", "d", 0, 365, "days until the watering season; 0 within it"),
+    Quantity("early_days", "d", 0, 365, "days before a window in which a test counts for it"),
     Quantity("freeze_hold_c", "degC", -40, 10, "no pulse in hours expected below this"),
     Quantity("held_min", "min", 0, 1500, "minutes of the windows that are too cold for a pulse"),
     Quantity("from_min", "min", 0, inf, "minute from which something is held, or looked for"),

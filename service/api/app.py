@@ -38,6 +38,7 @@ from service.api.routes import (
     plans,
     rates,
     runs,
+    season,
     soil_readings,
     status,
     timers,
@@ -76,6 +77,7 @@ _TAGS: list[dict[str, Any]] = [
     {"name": "counties", "description": "Water need of counties compared, for advisers."},
     {"name": "waterworks", "description": "Pipes, water, acid and fertiliser."},
     {"name": "nutrition", "description": "Leaf, petiole and soil tests, and what follows."},
+    {"name": "season", "description": "The year's tasks, and what was seen on visits."},
     {"name": "status", "description": "How the service itself is doing."},
 ]
 
@@ -99,6 +101,7 @@ V1_ROUTERS = (
     dosing.router,
     nutrition.router,
     parts.router,
+    season.router,
     status.router,
 )
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)

@@ -32,6 +32,7 @@ from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
 from service.cli.review import hindcast
 from service.cli.schedule import schedule
+from service.cli.season import season
 from service.cli.terminal import NumbersCommand, make_app
 from service.cli.timers import timer_set, timers
 from service.cli.water import acid, water_add, water_report
@@ -55,6 +56,7 @@ app.command()(et0)
 app.command()(hindcast)
 app.command()(lateral)
 app.command()(parts)
+app.command()(season)
 app.command("catch-test", cls=NumbersCommand)(catch_test)
 app.command("flow-check")(flow_check)
 app.command()(capacity)

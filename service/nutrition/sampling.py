@@ -54,14 +54,27 @@ def window_days(window: SamplingWindow, year: int, latitude_deg: float) -> OpenW
     """
     if not window.opens:
         return None
-    opens = date.fromisoformat(f"{year}-{window.opens}")
-    closes = date.fromisoformat(f"{year}-{window.closes}")
+    return OpenWindow(window, *yearly_days(window.opens, window.closes, year, latitude_deg))
+
+
+def yearly_days(opens: str, closes: str, year: int, latitude_deg: float) -> tuple[date, date]:
+    """The days of a span that every year has, half a year later in the south.
+
+    Shapes: scalars.
+    opens, closes: ``MM-DD`` in the north.
+    Returns: first and last day; the first is in the year given.
+    Source: half a year is 182 days.
+    >>> [day.isoformat() for day in yearly_days("07-25", "08-10", 2026, -36.0)]
+    ['2026-01-24', '2026-02-09']
+    """
+    first = date.fromisoformat(f"{year}-{opens}")
+    last = date.fromisoformat(f"{year}-{closes}")
     if latitude_deg >= 0.0:
-        return OpenWindow(window, opens, closes)
-    opens, closes = opens - SOUTH_SHIFT, closes - SOUTH_SHIFT
-    if opens.year < year:
-        opens, closes = opens + 2 * SOUTH_SHIFT, closes + 2 * SOUTH_SHIFT
-    return OpenWindow(window, opens, closes)
+        return first, last
+    first, last = first - SOUTH_SHIFT, last - SOUTH_SHIFT
+    if first.year < year:
+        first, last = first + 2 * SOUTH_SHIFT, last + 2 * SOUTH_SHIFT
+    return first, last
 
 
 def next_window(crop: NutritionCrop, day: date, latitude_deg: float) -> OpenWindow | None:

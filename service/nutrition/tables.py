@@ -58,6 +58,11 @@ class SamplingWindow:
     """Leaves or petioles that a sample needs."""
     common: int
     source: str
+    looked_for: tuple[str, str] | None = None
+    """Days in the north in which a stage without dates is commonly reached, ``MM-DD``."""
+    looked_for_source: str = ""
+    is_usual: bool = True
+    """False: asked for only where a block has such a test already."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -255,7 +260,7 @@ def _crop(row: Mapping[str, Any]) -> NutritionCrop:
         name=row["name"],
         block_crops=tuple(row["block_crops"]),
         tissue_words=row["tissue_words"],
-        windows=tuple(SamplingWindow(**each) for each in row["windows"]),
+        windows=tuple(_window(each) for each in row["windows"]),
         nitrogen=None
         if nitrogen is None
         else NitrogenRule(
@@ -272,4 +277,11 @@ def _crop(row: Mapping[str, Any]) -> NutritionCrop:
         is_berry=row["is_berry"],
         prefers_ammonium=row["prefers_ammonium"],
         is_stone_fruit=row.get("is_stone_fruit", False),
+    )
+
+
+def _window(row: Mapping[str, Any]) -> SamplingWindow:
+    looked_for = row.get("looked_for")
+    return SamplingWindow(
+        **{**row, "looked_for": None if looked_for is None else (looked_for[0], looked_for[1])}
     )

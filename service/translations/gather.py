@@ -20,6 +20,7 @@ from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS,
 from service.agronomy.soil import TEXTURE_KEYS
 from service.agronomy.weather_flags import FLAG_TEXT
 from service.nutrition.tables import crops
+from service.nutrition.task_words import task_texts
 from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
 from service.waterworks.caution import (
     ACID_CAUTIONS,
@@ -90,6 +91,7 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         ASSUMPTIONS,
     ):
         yield from ((WATERWORKS, text) for text in texts)
+    yield from ((NUTRITION, text) for text in task_texts())
     for crop in crops().values():
         yield from ((NUTRITION, text) for text in (crop.name, crop.tissue_words))
 

@@ -112,6 +112,13 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("Water takes back what the fertiliser acidifies: no direction."),
     marked("Soil pH should rise; two soil tests must confirm it."),
     marked("Soil pH should fall; two soil tests must confirm it."),
+    # The season's tasks.
+    marked("About {count} leaves, at least {limit}: {noun}."),
+    marked("About {count} petioles, at least {limit}: {noun}."),
+    marked("Stage: {noun}."), marked("bloom"), marked("veraison"), marked("harvest"),
+    marked("early summer"),
+    marked("Part {count} of {limit}: {mass} kg/ha ({percent} lb/ac) of treated ground, by the soil"
+           " test of {day}."),
     # What fits many texts comes last.
     marked("{finding} (below the limit of detection)"),
     marked("{finding}, close to {noun}"),

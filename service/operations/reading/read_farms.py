@@ -84,6 +84,12 @@ def get_today(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -
         return today_at_block(unit, block_id, clock.now())
 
 
+def get_farms_today(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> date:
+    """As :func:`today_at`, for callers without an open transaction."""
+    with unit_of_work(write=False) as unit:
+        return today_at(unit, farm_id, clock.now())
+
+
 def farms_by_day(
     farms: Sequence[FarmDefinition], now: datetime
 ) -> dict[date, list[FarmDefinition]]:

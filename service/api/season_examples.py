@@ -1,0 +1,39 @@
+"""Examples of the season calendar and of visit notes; farm and people are invented."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+SEASON: Final[dict[str, Any]] = {
+    "farm_id": "hill-farm",
+    "first_day": "2026-07-14",
+    "last_day": "2027-07-13",
+    "tasks": [
+        {
+            "key": "leaf-sample.highbush-blueberry.leaf.mid-season.2026-07-25.2026-08-10",
+            "kind": "leaf-sample",
+            "first_day": "2026-07-25",
+            "last_day": "2026-08-10",
+            "title": "Leaf sample",
+            "crops": [],
+            "reason": "Ranges hold for one tissue at one time; the same dates each year make years"
+            " comparable.",
+            "how": [
+                "About 50 leaves, at least 40: blades of recent full-grown leaves on this year's"
+                " side shoots below the fruit, petioles off.",
+                "One variety, one soil and one age to a sample; healthy and poor plants apart.",
+            ],
+            "source": "Ontario ministry of agriculture; Strik & Davis, Acta Hort. 1357:15",
+            "blocks": [
+                {
+                    "block_id": "hill-farm.north",
+                    "name": "North blueberries",
+                    "done_on": None,
+                    "before_on": "2025-08-01",
+                    "note": "",
+                }
+            ],
+        }
+    ],
+    "cautions": [],
+}
