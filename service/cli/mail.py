@@ -167,6 +167,7 @@ def _preview(
         message_id=f"preview@{service.settings.domain}",
         written_at=service.clock.now(),
         link_token="preview",
+        timer_token="preview",
     )
     if out_file.suffix == ".eml":
         content = make_composer(service)(letter, reader, stamp)

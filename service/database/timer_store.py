@@ -77,6 +77,19 @@ class TimerStore:
             return {}
         return self._found(block.c.block_id.in_(block_ids), since)
 
+    def find_program(self, program_id: str) -> OfferedProgram | None:
+        """One program, set or not; None if there is none of this id, or none any more."""
+        row = (
+            self._connection.execute(
+                select(timer_program, block.c.block_id)
+                .join(block, block.c.block_key == timer_program.c.block_key)
+                .where(timer_program.c.program_id == program_id)
+            )
+            .mappings()
+            .one_or_none()
+        )
+        return None if row is None else _program(row)
+
     def _found(
         self, among: ColumnElement[bool], since: date
     ) -> dict[str, tuple[OfferedProgram, ...]]:

@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.pulse_plan import is_news
 from service.agronomy.reasoning import explain_cause, reason_of
-from service.agronomy.units import L_PER_H_PER_GPH
 from service.delivery.caution_words import (
     CAUTIONS,
     INJECTION_CAUTION,
@@ -19,6 +18,7 @@ from service.delivery.caution_words import (
     shared_flags,
     shared_sentences,
 )
+from service.delivery.injection_words import injection_words
 from service.delivery.meter_words import meter_notes
 from service.delivery.plain_text import clean
 from service.delivery.pulse_words import pulse_words
@@ -58,6 +58,8 @@ class BlockWords:
     injection: tuple[str, ...]
     """When to inject what; the first of the notes."""
     notes: tuple[str, ...]
+    timer_program_id: str
+    """The program that the notes say to set; empty for most."""
     days: tuple[DayCell, ...]
     dry: str
 
@@ -214,7 +216,7 @@ def _changed(letter: EveningLetter, words: Wording) -> str:
 
 
 def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int) -> BlockWords:
-    injection = _injection(block, letter.zone, words)
+    injection = injection_words(block, letter.zone, words)
     notes = [
         *injection,
         *timer_notes(block, words),
@@ -238,6 +240,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
         ),
         injection=injection,
         notes=tuple(notes),
+        timer_program_id="" if block.timer is None else block.timer.program_id,
         days=tuple(
             DayCell(
                 weekday=words.weekday(each.day),
@@ -253,34 +256,6 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
             if block.dry_day is not None
             else ""
         ),
-    )
-
-
-def _injection(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:
-    found = block.injection
-    if found is None:
-        return ()
-    what = ", ".join(
-        f"{words.number(mass_kg, 1)} kg {clean(words.gettext(name))}"
-        for name, mass_kg in found.products
-    )
-    if not found.spans or found.injector_l_per_h is None:
-        text = words.gettext(
-            "Do NOT inject {what}: it does not fit into this day's pulses.", what=what
-        )
-        return (text,)
-    is_us = words.unit_system == "us"
-    rate = found.injector_l_per_h / (L_PER_H_PER_GPH if is_us else 1.0)
-    shown = f"{words.number(rate, 2)} {'gal/h' if is_us else 'L/h'}"
-    return tuple(
-        words.gettext(
-            "Inject {what} from {start} to {end}, injector at {rate}; clean water first and last.",
-            what=what,
-            start=words.clock(start, zone),
-            end=words.clock(end, zone),
-            rate=shown,
-        )
-        for start, end in found.spans
     )
 
 

@@ -29,6 +29,7 @@ from service.delivery.week_words import WeekWords, bulletin_words, weekly_words
 from service.ports import ComposeMail
 from service.records.letters import (
     SIGN_IN_LINK,
+    TIMER_LINK,
     AnyLetter,
     BulletinLetter,
     EveningLetter,
@@ -295,6 +296,7 @@ def _render(
         "chart_cid": chart_cid,
         "unsubscribe_url": unsubscribe_url(identity, stamp),
         "page_url": _page_url(letter, identity),
+        "timer_url": _timer_url(identity, stamp),
         "_": words.gettext,
     }
     name = "evening" if is_evening else "week"
@@ -308,6 +310,13 @@ def _page_url(letter: Letter, identity: MailIdentity) -> str:
     if not identity.public_url or not isinstance(letter, EveningLetter):
         return ""
     return f"{identity.public_url}/farms/{letter.farm_id}/tomorrow"
+
+
+def _timer_url(identity: MailIdentity, stamp: MailStamp) -> str:
+    """Where a reader says that a timer was set, but for the program; empty without pages."""
+    if not identity.public_url or not stamp.timer_token:
+        return ""
+    return f"{identity.public_url}{TIMER_LINK}/{stamp.timer_token}/"
 
 
 def _left_out(count: int, words: Wording) -> str:

@@ -20,6 +20,7 @@ from service.pages import (
     plans,
     setup,
     sign_in,
+    timer_link,
     timers,
     unsubscribe,
     waterworks,
@@ -28,7 +29,7 @@ from service.pages import (
 )
 from service.pages.sessions import Seals
 from service.pages.visit import Door, Frame, Page, choose_reading, icon, style, style_path
-from service.records.letters import SIGN_IN_LINK
+from service.records.letters import SIGN_IN_LINK, TIMER_LINK
 
 SHORTEST_SECRET = 32
 PIPES_AND_WATER = "/blocks/{block_id}/pipes-and-water"
@@ -92,6 +93,8 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
 LINKED_PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", f"{SIGN_IN_LINK}/{{token}}", sign_in.show_link),
     ("POST", f"{SIGN_IN_LINK}/{{token}}", sign_in.follow_link),
+    ("GET", f"{TIMER_LINK}/{{token}}/{{program_id}}", timer_link.show_link),
+    ("POST", f"{TIMER_LINK}/{{token}}/{{program_id}}", timer_link.follow_link),
 )
 """Pages that mails lead to."""
 SECRET_PAGES: tuple[tuple[str, str, Page], ...] = (

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from service.agronomy.civil_day import ONE_DAY
 from service.delivery.timer_words import days_words, program_words, run_words, weekday_words
 from service.operations.access.manage_keys import Right
+from service.operations.reading.read_farms import today_at
 from service.operations.timers.set_timer import TimerState, list_timers, set_timer
 from service.pages.plans import farm_of
 from service.pages.visit import Visit, redirect
@@ -63,15 +64,21 @@ def enter_program(visit: Visit) -> Response:
     """The grower has set the program that was offered."""
     farm = farm_of(visit, Right.WATER_WRITE)
     with visit.service.unit_of_work(write=True) as unit:
+        today = today_at(unit, farm.farm_id, visit.service.clock.now())
         set_timer(
             unit,
             visit.params["block_id"],
             visit.form.get("program_id") or None,
-            set_from=None,
+            set_from=today if runs_today(visit) else today + ONE_DAY,
             reporter=visit.reporter,
             replanning=visit.service.replanning,
         )
     return redirect(f"/farms/{farm.farm_id}/timers", done="set")
+
+
+def runs_today(visit: Visit) -> bool:
+    """Whether the form says that the program runs today already, and not from tomorrow on."""
+    return visit.form.get("first_day") == "today"
 
 
 def _card(state: TimerState, words: Wording) -> TimerCard:
@@ -82,15 +89,16 @@ def _card(state: TimerState, words: Wording) -> TimerCard:
         name=state.block_name,
         set_day=weekday_words(state.settings.set_weekday, words),
         holds_until=tomorrow + state.settings.days_until_setting(tomorrow) * ONE_DAY,
-        running=None if held is None else _program(held.program, words),
+        running=None if held is None else program_card(held.program, words),
         running_since=None if held is None else held.set_from,
-        to_set=None if offered is None else _program(offered.program, words),
+        to_set=None if offered is None else program_card(offered.program, words),
         program_id="" if offered is None else offered.program_id,
         is_early=offered is not None and offered.is_early,
     )
 
 
-def _program(program: TimerProgram, words: Wording) -> ProgramCard:
+def program_card(program: TimerProgram, words: Wording) -> ProgramCard:
+    """A program in the reader's words."""
     return ProgramCard(
         text=program_words(program, words),
         days="" if program.is_off else days_words(program, words),

@@ -55,6 +55,8 @@ class TimerLine:
     """Whether anybody has said what it runs."""
     to_set: TimerProgram | None
     """What to set on it; None if nothing is new."""
+    program_id: str
+    """Of that program; empty without one."""
     is_early: bool
     """The change does not wait for the grower's setting day."""
     next_setting: date
@@ -223,6 +225,8 @@ AnyLetter = Letter | SignInLetter
 """Mails on a list, and the one-off sign-in mail."""
 SIGN_IN_LINK: Final = "/sign-in/mail"
 """Path of the pages to which the token of a sign-in mail is appended."""
+TIMER_LINK: Final = "/t"
+"""Path to which a mail's token for its timers and a program are appended."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -234,3 +238,5 @@ class MailStamp:
     written_at: datetime
     link_token: str
     """Token of the link in the mail: unsubscribes from a list, or signs in."""
+    timer_token: str = ""
+    """Token of the links by which its reader says that a timer was set; empty: none."""

@@ -165,6 +165,7 @@ def _readers(url: URL) -> Iterator[tuple[Reader, Reader]]:
 NAMED = {
     "farm_id": FARM_ID, "block_id": f"{FARM_ID}.uno", "supply_id": "pozo", "block_key": "uno",
     "site_id": "loma", "pause_id": "0" * 16, "token": "none",
+    "program_id": "0" * 16,
 }  # fmt: skip
 ADDRESSES = sorted(
     {

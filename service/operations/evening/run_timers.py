@@ -118,7 +118,7 @@ def offer_programs(
                 continue
             offered.append(
                 OfferedProgram(
-                    program_id=secrets.token_hex(8),
+                    program_id=_program_id(program, timers.programs[place]),
                     block_id=inputs.table.block_ids[timers.rows[place]],
                     program=program,
                     offered_at=now,
@@ -132,6 +132,13 @@ def offer_programs(
             )
     unit.timers.offer(offered)
     return len(offered)
+
+
+def _program_id(program: TimerProgram, before: Sequence[OfferedProgram]) -> str:
+    """The id that the same program was offered under; mails and pages out may name it."""
+    offered = (each for each in before if each.set_from is None and each.program == program)
+    same = next(offered, None)
+    return secrets.token_hex(8) if same is None else same.program_id
 
 
 def _pays(program: TimerProgram, held: TimerProgram, saved_mm: float) -> bool:

@@ -248,9 +248,11 @@ def _timer_line(state: TimerState, day: date) -> TimerLine:
     offered = state.to_set
     is_now = offered is not None and (offered.is_early or state.is_setting_day)
     is_first = offered is not None and state.set_program is None
+    to_set = offered if is_now or is_first else None
     return TimerLine(
         is_set=state.set_program is not None,
-        to_set=offered.program if offered is not None and (is_now or is_first) else None,
+        to_set=None if to_set is None else to_set.program,
+        program_id="" if to_set is None else to_set.program_id,
         is_early=offered is not None and offered.is_early,
         next_setting=day + state.settings.days_until_setting(day) * ONE_DAY,
     )

@@ -34,6 +34,7 @@ from service.operations.mail.weekly_bulletin import (
     queue_weekly_bulletins,
 )
 from service.operations.mail.weekly_summary import WEEKLY, queue_weekly_summaries, weekly_letter
+from service.operations.timers.timer_links import unsubscribe_token_of
 from service.ports import Clock, ComposeMail, MailSession, MailTransport
 from service.records.letters import AnyLetter, MailStamp, SignInLetter
 from service.records.mail import MailOrder, Person, QueuedMail
@@ -205,11 +206,12 @@ def _write(
     post: Post, mail: QueuedMail, letters: _Letters, outcome: PostOutcome
 ) -> QueuedMail | None:
     """The mail with its bytes, stored before they are sent; None if it cannot be written."""
-    token = new_token()
+    timer_token = new_token()
     stamp = MailStamp(
         message_id=message_id(mail.order, domain=post.domain),
         written_at=post.clock.now(),
-        link_token=token,
+        link_token=unsubscribe_token_of(timer_token),
+        timer_token=timer_token,
     )
     try:
         key = _letter_key(mail)
@@ -231,7 +233,7 @@ def _write(
             mail.mail_key,
             message,
             message_id=stamp.message_id,
-            token_digest=token_digest(token),
+            token_digest=token_digest(stamp.link_token),
         )
     post.checkpoint("mail written")
     return QueuedMail(
