@@ -91,6 +91,8 @@ def _show_health(settings: Settings, health: Health) -> None:
         paragraph(f"! {text}")
     if not problems:
         out.print("Nothing needs attention.")
+    for text in health.questions:
+        paragraph(f"? {text}")
 
 
 def _show_sources(site: SiteHealth) -> None:
@@ -105,6 +107,7 @@ def _health_document(settings: Settings, health: Health) -> dict[str, object]:
         "database": shown_database(settings),
         "source_order": settings.source_order,
         "needs_attention": health.needs_attention,
+        "questions": list(health.questions),
         "farm_count": health.farm_count,
         "block_count": health.block_count,
         "site_count": health.site_count,

@@ -23,6 +23,8 @@ class BlockDraft:
 
     numbers: dict[str, float] = field(default_factory=dict)
     origins: dict[str, str] = field(default_factory=dict)
+    is_on_substrate: bool = False
+    """Whether its soil is bark, peat or full of organic matter."""
 
     def take(
         self, table: TomlTable | None, key: NumberKey, default: float | None, origin: str

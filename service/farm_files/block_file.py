@@ -15,6 +15,7 @@ from service.agronomy.crop_table import CROPS, find_crop
 from service.agronomy.records import CurveDefinition, NoWaterPeriod
 from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.soil import (
+    SUBSTRATE_KEYS,
     TEXTURE_KEYS,
     SoilNumbers,
     TextureGroup,
@@ -48,11 +49,13 @@ from service.farm_files.hand_file import read_visits
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.near_words import one_of
+from service.farm_files.plants_file import read_emitter_spacing
 from service.farm_files.quantities import show
 from service.farm_files.season_file import read_curve, read_last_nitrogen, read_watering_season
 from service.farm_files.timer_file import read_timer
 from service.farm_files.toml_table import TomlTable
 from service.records.farms import BlockDefinition, typed_numbers
+from service.waterworks.block_layout import BlockLayout
 
 _SOIL_ALLOWED = (
     'one of { texture = "sandy loam" }, { sand = 0.6, clay = 0.1, organic_matter = "2 %" } and '
@@ -92,6 +95,7 @@ def read_block(
         draft.take(table, key, None, "")
     for key in FIXED:
         draft.take(table, key, key.default, key.origin)
+    plants = read_emitter_spacing(table, draft)
     _check_planting_year(table, draft)
     _read_soil(table, draft)
     _read_wetted(table, draft)
@@ -105,10 +109,7 @@ def read_block(
     windows, draft.origins["windows"] = table.windows(BlockKeys.windows), GIVEN
     no_water, timer, visits = _read_no_water(table), read_timer(table), read_visits(table, draft)
     balance_start = table.day(BlockKeys.balance_start)
-    layout = read_layout(
-        table.table(BlockKeys.hydraulics),
-        LayoutDefaults(draft.numbers["emitter_spacing_m"], draft.numbers["row_spacing_m"]),
-    )
+    layout = _read_pipes(table, draft, emitters_per_plant_count=plants)
     _read_origins(table, draft)
     draft.note_what_grows()
     table.close()
@@ -131,6 +132,17 @@ def read_block(
         layout=layout,
         **typed_numbers(draft.numbers),
     )
+
+
+def _read_pipes(
+    table: TomlTable, draft: BlockDraft, *, emitters_per_plant_count: float | None
+) -> BlockLayout | None:
+    defaults = LayoutDefaults(
+        draft.numbers["emitter_spacing_m"],
+        draft.numbers["row_spacing_m"],
+        emitters_per_plant_count=emitters_per_plant_count,
+    )
+    return read_layout(table.table(BlockKeys.hydraulics), defaults)
 
 
 def _check_planting_year(table: TomlTable, draft: BlockDraft) -> None:
@@ -206,6 +218,7 @@ def _soil_of_texture(soil: TomlTable, draft: BlockDraft) -> None:
         return
     numbers = texture_soil(texture)
     _set_soil(draft, numbers, f"texture {texture}: {numbers.source}")
+    draft.is_on_substrate = texture in SUBSTRATE_KEYS
 
 
 def _soil_of_particles(soil: TomlTable, draft: BlockDraft) -> None:
@@ -296,7 +309,12 @@ def _read_crop_numbers(
     defaults: dict[str, tuple[float, str]] = {}
     if crop is not None:
         group = draft.numbers["texture_group"]
-        defaults = crop_defaults(crop, texture_group=group, rhmin_pct=rhmin_pct)
+        defaults = crop_defaults(
+            crop,
+            texture_group=group,
+            is_substrate=draft.is_on_substrate,
+            rhmin_pct=rhmin_pct,
+        )
     sizes = SIZE
     if read_measured_day(table, draft) is not None:
         sizes = (*SIZE, *FULL_SIZE)
@@ -332,7 +350,12 @@ def _read_mulch(table: TomlTable, draft: BlockDraft, crop: CropRow | None) -> No
     )
     # A cover whose kind is not named is taken for fabric.
     worked = "fabric" if kind == "none" and cover > 0.0 else (kind or "none")
-    defaults = mulch_defaults(worked, draft.numbers, crop)
+    line = "under" if mulch is None else mulch.choice(MulchKeys.line)
+    if mulch is not None and line == "above" and worked == "film":
+        mulch.refuse(
+            MulchKeys.line, "'above' with film", "under: film lets no water of a line through"
+        )
+    defaults = mulch_defaults(worked, draft.numbers, crop, is_line_above=line == "above")
     for key in (MulchKeys.kc_initial, MulchKeys.kc_reduction):
         draft.take(mulch, key, *defaults[key.field])
     if mulch is not None:

@@ -17,6 +17,7 @@ from service.farm_files.block_part_keys import (
     KcKeys,
     MulchKeys,
     NoWaterKeys,
+    PlantsKeys,
     SeasonKeys,
     TimerKeys,
     WateringSeasonKeys,
@@ -83,10 +84,13 @@ class BlockKeys(Table):
         is_needed=True,
     )
     emitter_spacing = NumberKey(
-        about="Distance between emitters along a drip line.",
+        about="Distance between emitters along a drip line; or count them in plants.",
         measure=length(0.05, 15.0, "'18 in'", "'0.5 m'"),
         field="emitter_spacing_m",
-        is_needed=True,
+        otherwise="from plants; one of the two is needed",
+    )
+    plants = TableKey(
+        about="Emitters by plants, such as one for each.", tables=(PlantsKeys,), otherwise="none"
     )
     emitter_flow = NumberKey(
         about="Flow of one emitter.",
@@ -362,7 +366,7 @@ class BlockKeys(Table):
 
 
 REQUIRED: tuple[NumberKey, ...] = (
-    BlockKeys.area, BlockKeys.row_spacing, BlockKeys.emitter_spacing, BlockKeys.emitter_flow,
+    BlockKeys.area, BlockKeys.row_spacing, BlockKeys.emitter_flow,
 )  # fmt: skip
 FIXED: tuple[NumberKey, ...] = tuple(
     key for key in BlockKeys.declared()
@@ -377,7 +381,8 @@ MULCH: tuple[NumberKey, ...] = (
     MulchKeys.cover, MulchKeys.rain_pass, MulchKeys.kc_initial, MulchKeys.kc_reduction,
 )  # fmt: skip
 ALL_NUMBERS: tuple[NumberKey, ...] = (
-    *REQUIRED, *FIXED, BlockKeys.off_ratio, BlockKeys.wetted_fraction, *parts.SOIL,
+    *REQUIRED, BlockKeys.emitter_spacing, *FIXED, BlockKeys.off_ratio,
+    BlockKeys.wetted_fraction, *parts.SOIL,
     *parts.KC_NUMBERS, *SIZE, *FULL_SIZE, *MULCH,
 )  # fmt: skip
 """Every number of a block that a file can hold, except the texture group and the scaled sizes."""

@@ -95,7 +95,8 @@ class SoilByTextureKeys(Table):
     """A soil by its texture class."""
 
     texture = ChoiceKey(
-        about="Class of the USDA triangle.",
+        about="Class of the USDA triangle; or pine-bark (aged), peat-mix or organic-sand, as beds"
+        " that drain into the ground. For pots and fresh bark give measured water.",
         choices=TEXTURE_KEYS,
         is_spelt_freely=True,
         is_needed=True,
@@ -222,6 +223,21 @@ KC_NUMBERS: tuple[NumberKey, ...] = (
 )
 
 
+class PlantsKeys(Table):
+    """Emitters counted by plants, in place of emitter_spacing."""
+
+    spacing = NumberKey(
+        about="Distance between plants along the row.",
+        measure=length(0.1, 15.0, "'3 ft'", "'0.9 m'"),
+        is_needed=True,
+    )
+    emitters = NumberKey(
+        about="Emitters of one plant, on all lines of its row together.",
+        measure=plain("emitters", 0.5, 40.0, "1", "2"),
+        default=1.0,
+    )
+
+
 class MulchKeys(Table):
     """Film, fabric or an organic mulch over the drip line."""
 
@@ -241,6 +257,12 @@ class MulchKeys(Table):
         measure=share(0.0, 1.0),
         field="mulch_cover_fraction",
         otherwise="none, without a mulch",
+    )
+    line = ChoiceKey(
+        about="Where the drip line lies: under it, or above it on fabric or chips. A line above"
+        " keeps the top wet, and nothing is taken off the crop coefficients.",
+        choices=("under", "above"),
+        default="under",
     )
     kc_initial = NumberKey(
         about="Crop coefficient of the initial stage if it covered the whole strip.",

@@ -16,11 +16,12 @@ Default = tuple[float, str]
 
 
 def crop_defaults(
-    crop: CropRow, *, texture_group: float, rhmin_pct: float | None
+    crop: CropRow, *, texture_group: float, is_substrate: bool, rhmin_pct: float | None
 ) -> dict[str, Default]:
     """The numbers that the crop table gives, by their names in the block.
 
-    texture_group: NaN where the soil is not known; rhmin_pct: mean of the site's normals, or None.
+    texture_group: NaN where the soil is not known; is_substrate: a bed of bark or peat, or soil
+    full of organic matter; rhmin_pct: mean of the site's normals, or None.
     """
     table = f"crop table, {crop.key}"
     kc_origin = f"{table}: {crop.kc_source}"
@@ -48,7 +49,7 @@ def crop_defaults(
         ),
         "canopy_density_factor": (crop.canopy_density_factor, f"{table}: {crop.density_source}"),
         "ground_kc": (crop.ground_kc, crop.ground_source),
-        "depletion_fraction": _depletion(crop, texture_group),
+        "depletion_fraction": _depletion(crop, texture_group, is_substrate=is_substrate),
         "years_to_full_size": (
             float(crop.years_to_full_size),
             f"{table}: common practice, no source",
@@ -63,8 +64,11 @@ def crop_defaults(
     }
 
 
-def _depletion(crop: CropRow, texture_group: float) -> Default:
+def _depletion(crop: CropRow, texture_group: float, *, is_substrate: bool) -> Default:
     origin = f"crop table, {crop.key}: {crop.root_source}"
+    if is_substrate:
+        # FAO-56 changes p for mineral textures; for bark and peat nothing was found.
+        return crop.depletion_fraction, f"{origin}; the same on bark, peat and organic soil"
     if texture_group not in (TextureGroup.COARSE, TextureGroup.FINE):
         return crop.depletion_fraction, origin
     is_coarse = texture_group == TextureGroup.COARSE
@@ -75,14 +79,23 @@ def _depletion(crop: CropRow, texture_group: float) -> Default:
 
 
 def mulch_defaults(
-    kind: str, numbers: Mapping[str, float], crop: CropRow | None
+    kind: str, numbers: Mapping[str, float], crop: CropRow | None, *, is_line_above: bool = False
 ) -> dict[str, Default]:
-    """Kc ini and the reduction of Kc under a complete mulch of this kind."""
+    """Kc ini and the reduction of Kc under a complete mulch of this kind.
+
+    A drip line above the mulch wets its top every time, and nothing is taken off.
+    """
     kc_initial = numbers["kc_initial"]
     if kind == "none":
         return {
             "mulch_kc_initial": (kc_initial, "no mulch"),
             "mulch_kc_reduction_fraction": (0.0, "no mulch"),
+        }
+    if is_line_above:
+        origin = "choice: a line above the mulch keeps its top wet, nothing taken off"
+        return {
+            "mulch_kc_initial": (kc_initial, origin),
+            "mulch_kc_reduction_fraction": (0.0, origin),
         }
     held = 1000.0 * (numbers["field_capacity"] - numbers["wilting_point"]) * numbers["root_depth_m"]
     interval = watering_interval_day(

@@ -36,6 +36,8 @@ class LayoutDefaults:
 
     emitter_spacing_m: float
     row_spacing_m: float
+    emitters_per_plant_count: float | None = None
+    """Where the block's emitters are counted by plants."""
 
 
 def read_layout(table: TomlTable | None, defaults: LayoutDefaults) -> BlockLayout | None:
@@ -52,7 +54,9 @@ def read_layout(table: TomlTable | None, defaults: LayoutDefaults) -> BlockLayou
     exponent = table.number(keys.emitter_exponent)
     nominal_head_m = _working_head_m(table, keys.nominal_pressure)
     variation = table.number(keys.manufacturer_variation)
-    per_plant = table.number(keys.emitters_per_plant)
+    per_plant = defaults.emitters_per_plant_count
+    if per_plant is None or table.has(keys.emitters_per_plant):
+        per_plant = table.number(keys.emitters_per_plant)
     first_m = table.number(keys.first_emitter) if table.has(keys.first_emitter) else None
     connection_m = table.number(keys.connection_loss)
     law = table.choice(keys.friction)

@@ -132,7 +132,6 @@ _OF_CROP: Mapping[str, tuple[str, str]] = {
 _OF_SOIL = ("field_capacity", "wilting_point", "saturated_conductivity_mm_per_h", "texture_group")
 _NOT_SLUG = re.compile(r"[^a-z0-9]+")
 _PARTS = re.compile(r"/(farm|site|supply|block)(?:/\d+)?/")
-_TEXTURE_ORIGIN = re.compile(r"texture ([a-z-]+):")
 _FIELDS = {
     "id": "name", "windows": "opens_1", "season": "season_start", "soil": "texture",
     "kc_table": "season_start", "watering_season": "watering_from",
@@ -301,7 +300,7 @@ def open_block(
         "crop": block.crop_key,
         "supply": block.supply_id,
         "site": block.site_id,
-        "texture": _texture(block),
+        "texture": block.texture_key,
     }
     origins: dict[str, tuple[str, str]] = {}
     for name, field in (*QUANTITIES.items(), *COUNTS.items()):
@@ -410,12 +409,6 @@ def slug(name: str) -> str:
 
 
 # --- parts ---------------------------------------------------------------------------------------
-
-
-def _texture(block: BlockDefinition) -> str:
-    """The texture that the soil's numbers come from; empty where they were measured."""
-    match = _TEXTURE_ORIGIN.match(block.origins.get("field_capacity", ""))
-    return match[1] if match else ""
 
 
 def _shown_site(site: SiteDefinition, units: Mapping[str, Sequence[str]]) -> dict[str, str]:

@@ -8,6 +8,7 @@ all blocks of a region at once.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -193,6 +194,16 @@ class BlockDefinition:
     """NaN: not given, starts at 0 and is flagged."""
     last_nitrogen_doy: float = math.nan
     """Last day for nitrogen, in a year of 365 days; NaN: the default by crop and place."""
+
+    @property
+    def texture_key(self) -> str:
+        """The texture that the soil's numbers come from; empty where they were measured."""
+        match = _TEXTURE_ORIGIN.match(self.origins.get("field_capacity", ""))
+        return match[1] if match else ""
+
+
+_TEXTURE_ORIGIN = re.compile(r"texture ([a-z-]+):")
+"""How the origin of a number begins that a texture gave."""
 
 
 _KINDS_OF_NUMBER: Mapping[str, Callable[[float], Any]] = {

@@ -140,6 +140,21 @@ ALONE: tuple[str, ...] = (
     marked("Saxton & Rawls 2006"),
     marked("Saxton & Rawls 2006; FAO-56 Table 19 has no such class"),
     marked("FAO-56 Table 19, middle of the range; conductivity Saxton & Rawls 2006"),
+    marked(
+        "aged pine bark, drained in the field and after 12 dry days, Bandaranayake et al. 2018,"
+        " abstract; conductivity twice that of sand"
+    ),
+    marked(
+        "unused peat substrate at 10 kPa and at 300 to 1500 kPa, Acta agriculturae Slovenica,"
+        " abstract of article 1851; conductivity by choice"
+    ),
+    marked(
+        "sand with 15 to 25 % of organic matter at 33 and 1500 kPa, Staring series B15, Wösten"
+        " et al. 2001"
+    ),
+    marked("under: film lets no water of a line through"),
+    marked("either emitter_spacing or plants"),
+    marked("volumetric_water: what bark and peat hold at a tension is not known well enough"),
     marked("FAO-56 Tables 12, 22; Table 11 has no stage lengths for berries"),
     marked("FAO-56 Tables 12, 22, 23"),
     marked("FAO-56 Tables 11, 12, 22, 23"),
@@ -174,6 +189,10 @@ PATTERNS: tuple[str, ...] = (
     marked(
         "{block}: one drip line per row, where two, one on each side of the plants, are common"
         " practice for this crop. Wetted soil and minutes follow from their number."
+    ),
+    marked(
+        "{block}: fresh pine bark holds far less than aged bark, 7 % of its volume against 21 %:"
+        " for its first two years give measured water, or water less at a time and more often."
     ),
     # Quantities; the hints first, since the rest of such a text is a measure.
     marked("with its unit: {measure}"),
@@ -240,6 +259,9 @@ PATTERNS: tuple[str, ...] = (
     marked("{source}; {humid} added for a humid climate, RHmin {percent} %"),
     marked("{source}; {percent} % more on coarse soil"),
     marked("{source}; {percent} % less on fine soil"),
+    marked("{source}; the same on bark, peat and organic soil"),
+    marked("choice: a line above the mulch keeps its top wet, nothing taken off"),
+    marked("{emitters} emitters for each plant, plants {between} m apart"),
     marked("{source}; the crop has no row of its own"),
     marked("FAO-56 (1998) p. 196, plastic film watered every {days} days"),
     marked("choice: half of what film takes off, watered every {days} days"),

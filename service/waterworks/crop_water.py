@@ -1,5 +1,8 @@
 """What a water means for one kind of crop: boron, chloride, and crops of acid soils.
 
+Blueberries are judged by salinity, alkalinity, sodium, chloride, calcium and boron: UGA circular
+1105 names them sensitive to salinity, chloride, boron and sodium (read without its limits).
+
 In: a completed analysis and the key of a crop. Out: classes as of :mod:`service.waterworks.
 water_report`, with limits of that crop instead of limits for all. Soil water holds at least what
 the water does, and more without rain, so that a limit of the soil water is a limit of the water
@@ -27,6 +30,18 @@ ACID_SOIL_EC = (
     "common practice, no source; rabbiteye blueberry was harmed at 0.695 dS/m, with SAR 30 and"
     " bicarbonate 7.9 meq/L (Patten et al., Krejsa et al., J. ASHS, abstracts)"
 )
+UGA_1105 = "UGA circular 1105 names blueberry as sensitive, without a number"
+ACID_SOIL_BORON = f"{UGA_1105}; limits of sensitive fruit, Maas 1990"
+ACID_SOIL_CHLORIDE = (
+    f"{UGA_1105}; limits of FAO-29 Table 14 for raspberry and strawberry, from memory"
+)
+ACID_SOIL_SODIUM = f"{UGA_1105}; limits common practice, no source"
+ACID_SOIL_CALCIUM = (
+    "Patten et al. 1989, Acta Hort. 241 (abstract): no harm up to 10 mmol/L in solution culture; 1"
+    " and 3 mmol/L made up for part of the harm of sodium"
+)
+ACID_SOIL_CALCIUM_LIMITS = (20.0, 20.0)  # [meq/L] 10 mmol/L
+ACID_SOIL_SODIUM_LIMITS = (2.0, 3.0)  # [meq/L] 46 and 69 mg/L, common practice, no source
 EXTRACT_PER_WATER = 1.5  # FAO-29, from memory: extract over water at 15 to 20 % leaching
 
 Limits = tuple[float, float]
@@ -52,7 +67,7 @@ _SENSITIVE: Limits = (0.5, 0.75)
 _STONE_FRUIT = CropLimits(_SENSITIVE, (7.5, 25.0))
 CROP_LIMITS: Mapping[str, CropLimits] = MappingProxyType(
     {
-        "blueberry": CropLimits(needs_acid_soil=True),
+        "blueberry": CropLimits(_SENSITIVE, (5.0, 7.5), needs_acid_soil=True),
         "raspberry": CropLimits(chloride_extract=(5.0, 5.0)),
         "blackberry": CropLimits(_VERY_SENSITIVE, (10.0, 10.0)),
         "boysenberry": CropLimits(_VERY_SENSITIVE, (10.0, 10.0)),
@@ -94,8 +109,25 @@ _ALKALINITY_ADVICE = (
 )
 _EC_ADVICE = (
     _NOTHING,
-    "Salt harms this crop early: little fertiliser at a time, and watch the EC that it reaches.",
+    "Salt harms this crop early: little fertiliser at a time, and watch the EC that it reaches."
+    " Emitters close to the plants, and mulch, keep salt out of the root zone.",
     "Too salty for this crop: another source, blending, or another crop.",
+)
+_SODIUM_ADVICE = (
+    _NOTHING,
+    "Sodium harms this crop early: have leaves analysed; gypsum makes up for a part of it.",
+    "More sodium than this crop commonly bears: another source or blending. Gypsum or acid in such"
+    " a water did not mend it.",
+)
+_MUCH_CALCIUM = (
+    "More calcium than was tried on this crop: look for its source, and judge by alkalinity and"
+    " salinity."
+)
+_CALCIUM_ADVICE = (
+    "Calcium by itself does no harm; what limes the soil is the alkalinity that comes with it: go"
+    " by that, and give gypsum, never lime, where leaves lack calcium.",
+    _MUCH_CALCIUM,
+    _MUCH_CALCIUM,
 )
 
 
@@ -135,11 +167,11 @@ def crop_classes(analysis: WaterAnalysis, crop_key: str | None) -> tuple[WaterCl
     rows = (
         (
             "boron_mg_per_l", "Boron, for this crop", "mg/L", limits.boron, _BORON_ADVICE,
-            MAAS_1990,
+            ACID_SOIL_BORON if is_acid else MAAS_1990,
         ),
         (
             "chloride_meq_per_l", "Chloride, for this crop", "meq/L", in_water, _CHLORIDE_ADVICE,
-            FAO_29_CHLORIDE,
+            ACID_SOIL_CHLORIDE if is_acid else FAO_29_CHLORIDE,
         ),
         (
             "alkalinity_meq_per_l", "Alkalinity, for a crop of acid soils", "meq/L",
@@ -149,24 +181,37 @@ def crop_classes(analysis: WaterAnalysis, crop_key: str | None) -> tuple[WaterCl
             "ec_ds_m", "Salinity, for this crop", "dS/m", (0.5, 0.7) if is_acid else None,
             _EC_ADVICE, ACID_SOIL_EC,
         ),
+        (
+            "sodium_meq_per_l", "Sodium, for this crop", "meq/L",
+            ACID_SOIL_SODIUM_LIMITS if is_acid else None, _SODIUM_ADVICE, ACID_SOIL_SODIUM,
+        ),
+        (
+            "calcium_meq_per_l", "Calcium, for this crop", "meq/L",
+            ACID_SOIL_CALCIUM_LIMITS if is_acid else None, _CALCIUM_ADVICE, ACID_SOIL_CALCIUM,
+        ),
     )  # fmt: skip
     found = []
     for name, label, unit, edges, advice, source in rows:
         value = getattr(analysis, name)
         if edges is None or value is None:
             continue
-        low, high = edges
-        grade = Grade.NONE if value < low else Grade.MODERATE if value <= high else Grade.SEVERE
-        text = (
-            f"none below {low:.2g}, slight to moderate {low:.2g} to {high:.2g}, severe above"
-            f" {high:.2g}"
-        )
+        grade, limits_text = _grade(value, edges)
         found.append(
             WaterClass(
-                name, label, value, unit, grade, _RESTRICTION[grade], text, source, advice[grade]
+                name, label, value, unit, grade, _RESTRICTION[grade], limits_text, source,
+                advice[grade],
             )
-        )
+        )  # fmt: skip
     return tuple(found)
+
+
+def _grade(value: float, edges: Limits) -> tuple[Grade, str]:
+    low, high = edges
+    grade = Grade.NONE if value < low else Grade.MODERATE if value <= high else Grade.SEVERE
+    text = (
+        f"none below {low:.2g}, slight to moderate {low:.2g} to {high:.2g}, severe above {high:.2g}"
+    )
+    return grade, text
 
 
 def crop_texts() -> tuple[str, ...]:
@@ -177,9 +222,17 @@ def crop_texts() -> tuple[str, ...]:
     Source: the tables of this module.
     """
     water = WaterAnalysis(
-        boron_mg_per_l=0.0, chloride_meq_per_l=0.0, alkalinity_meq_per_l=0.0, ec_ds_m=0.0
+        boron_mg_per_l=0.0,
+        chloride_meq_per_l=0.0,
+        alkalinity_meq_per_l=0.0,
+        ec_ds_m=0.0,
+        sodium_meq_per_l=0.0,
+        calcium_meq_per_l=0.0,
     )
     both = (*crop_classes(water, "peach"), *crop_classes(water, "blueberry"))
-    advices = (_BORON_ADVICE, _CHLORIDE_ADVICE, _ALKALINITY_ADVICE, _EC_ADVICE)
+    advices = (
+        _BORON_ADVICE, _CHLORIDE_ADVICE, _ALKALINITY_ADVICE, _EC_ADVICE, _SODIUM_ADVICE,
+        _CALCIUM_ADVICE,
+    )  # fmt: skip
     rows = [text for row in advices for text in row]
     return tuple(dict.fromkeys([*(each.label for each in both), *rows]))

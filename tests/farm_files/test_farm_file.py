@@ -263,6 +263,53 @@ def test_mulch_takes_off_kc_by_its_kind(mulch: str, kc_initial: float, reduction
     assert block.mulch_kc_reduction_fraction == pytest.approx(reduction, abs=0.01)
 
 
+def test_a_line_above_the_fabric_keeps_its_top_wet() -> None:
+    block = block_with('mulch = { cover = 0.9, kind = "fabric", line = "above" }')
+    assert (block.mulch_kc_initial, block.mulch_kc_reduction_fraction) == (block.kc_initial, 0.0)
+    assert block.origins["mulch_kc_initial"].startswith("choice: a line above the mulch")
+    assert block.mulch_rain_pass_fraction == 0.6
+
+
+def test_a_line_above_film_is_refused() -> None:
+    fault = only_fault_of(block_text('mulch = { cover = 0.9, kind = "film", line = "above" }'))
+    assert fault.where.endswith("mulch.line")
+    assert "film lets no water" in fault.allowed
+
+
+@pytest.mark.parametrize(
+    ("lines", "plants", "between_m"),
+    [
+        (1, 'spacing = "0.9 m"', 0.9),
+        (2, 'spacing = "0.9 m", emitters = 1', 1.8),
+        (2, 'spacing = "1.2 m", emitters = 4', 0.6),
+    ],
+    ids=["one emitter per plant", "on two lines", "two on either line"],
+)
+def test_emitters_may_be_counted_by_plants(lines: int, plants: str, between_m: float) -> None:
+    block = block_with(
+        f"laterals_per_row = {lines}\nplants = {{ {plants} }}", without="emitter_spacing"
+    )
+    assert block.emitter_spacing_m == pytest.approx(between_m)
+    assert "for each plant" in block.origins["emitter_spacing_m"]
+
+
+def test_emitters_are_counted_in_one_way() -> None:
+    fault = only_fault_of(block_text('plants = { spacing = "3 ft" }'))
+    assert (fault.where.endswith("emitter_spacing"), fault.allowed) == (
+        True,
+        "either emitter_spacing or plants",
+    )
+    assert "a length" in only_fault_of(block_text(without="emitter_spacing")).allowed
+
+
+@pytest.mark.parametrize("texture", ["pine bark", "peat mix", "organic sand"])
+def test_bark_and_peat_leave_p_as_it_is_printed(texture: str) -> None:
+    block = block_with(f'soil = {{ texture = "{texture}" }}', without="soil")
+    assert block.depletion_fraction == 0.5
+    assert block.origins["depletion_fraction"].endswith("the same on bark, peat and organic soil")
+    assert block.texture_key == texture.replace(" ", "-")
+
+
 def test_film_takes_less_off_where_the_soil_holds_water_for_days() -> None:
     block = block_with(
         'mulch = { cover = 1, kind = "film" }\nroot_depth = "1.4 m"\nwetted_fraction = 0.6',

@@ -84,6 +84,8 @@ def rich() -> dict[str, Any]:
         "timer": {"starts": 4, "step": "30 s", "days": "interval", "set_on": "friday"},
     }
     south["watering_season"] = {"from": "03-01", "to": "11-14"}
+    del south["emitter_spacing"]
+    south["plants"] = {"spacing": "1.2 m", "emitters": 2}
     south["hand"] = {"visits": ["07:00-07:30", "18:00-20:00"]}
     south["kc_table"] = [["03-15", 0.3], ["06-01", 1.0]]
     pipes = north["hydraulics"]

@@ -127,3 +127,36 @@ def test_conductivity_is_the_saturated_one_and_not_that_of_the_infiltration_tabl
     # Rawls et al. 1983 give 10.9 mm/h for sandy loam as an effective value (EPA SWMM hydrology
     # reference manual, Table 4-7); the saturated one is some 50 mm/h.
     assert float(texture_soil("sandy-loam").saturated_conductivity_mm_per_h) > 40.0
+
+
+@pytest.mark.parametrize(
+    ("key", "upper", "lower"),
+    [
+        # Bandaranayake et al. 2018, Soil Sci. Soc. Am. J. (abstract): field capacity 0.19 to 0.21
+        # of bark two years old, 0.10 after 12 days of drying.
+        ("pine-bark", (0.19, 0.21), (0.10, 0.10)),
+        # Acta agriculturae Slovenica, article 1851 (abstract): 25 to 32 % from 33 to 10 kPa, 15 to
+        # 18 % from 1500 to 300 kPa.
+        ("peat-mix", (0.25, 0.32), (0.15, 0.18)),
+    ],
+)
+def test_beds_of_bark_and_peat_hold_what_was_measured(
+    key: str, upper: tuple[float, float], lower: tuple[float, float]
+) -> None:
+    soil = texture_soil(key)
+    assert upper[0] <= float(soil.field_capacity) <= upper[1]
+    assert lower[0] <= float(soil.wilting_point) <= lower[1]
+
+
+def test_organic_sand_follows_the_curve_of_its_row() -> None:
+    # Staring series, Wösten et al. 2001, topsoil B15 (read in a copy of its table): van Genuchten
+    # with theta_r 0.01, theta_s 0.53, alpha 0.0242 1/cm, n 1.28; Ks 81.28 cm/d.
+    def water(tension_kpa: float) -> float:
+        suction_cm = tension_kpa / 0.0980665
+        drained: float = (1.0 + (0.0242 * suction_cm) ** 1.28) ** (1.0 - 1.0 / 1.28)
+        return 0.01 + 0.52 / drained
+
+    soil = texture_soil("organic-sand")
+    assert float(soil.field_capacity) == pytest.approx(water(33.0), abs=0.002)
+    assert float(soil.wilting_point) == pytest.approx(water(1500.0), abs=0.002)
+    assert float(soil.saturated_conductivity_mm_per_h) == pytest.approx(81.28 / 2.4, abs=0.1)

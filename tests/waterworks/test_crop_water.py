@@ -66,6 +66,37 @@ def test_a_crop_that_needs_an_acid_soil_is_warned_of_alkalinity_and_salt() -> No
     assert crop_classes(water, "peach-bare-frost") == ()
 
 
+@pytest.mark.parametrize(
+    ("values", "word", "source"),
+    [
+        # UGA circular 1105 names blueberry as sensitive to all but calcium, without numbers.
+        ({"sodium_meq_per_l": 1.9}, "none", "common practice, no source"),
+        ({"sodium_meq_per_l": 2.5}, "slight to moderate", "common practice, no source"),
+        ({"sodium_meq_per_l": 3.1}, "severe", "common practice, no source"),
+        ({"chloride_meq_per_l": 4.0}, "slight to moderate", "FAO-29 Table 14"),
+        ({"chloride_meq_per_l": 5.1}, "severe", "FAO-29 Table 14"),
+        ({"boron_mg_per_l": 0.6}, "slight to moderate", "Maas 1990"),
+        # Patten et al. 1989, Acta Hort. 241 (abstract): no harm up to 10 mmol/L.
+        ({"calcium_meq_per_l": 19.0}, "none", "Patten et al. 1989"),
+    ],
+)
+def test_blueberry_water_is_judged_ion_by_ion(
+    values: dict[str, float], word: str, source: str
+) -> None:
+    (found,) = crop_classes(WaterAnalysis(**values), "blueberry")  # type: ignore[arg-type]  # numbers only
+    assert found.word == word
+    assert source in found.source
+    assert found.advice
+
+
+def test_calcium_is_not_blamed_for_what_its_alkalinity_does() -> None:
+    hard = WaterAnalysis(calcium_meq_per_l=4.0, alkalinity_meq_per_l=3.5)
+    found = {each.name: each for each in crop_classes(hard, "blueberry")}
+    assert found["alkalinity_meq_per_l"].word == "severe"
+    assert found["calcium_meq_per_l"].word == "none"
+    assert "alkalinity" in found["calcium_meq_per_l"].advice
+
+
 def test_what_is_not_known_of_water_or_crop_is_left_out() -> None:
     assert crop_classes(WaterAnalysis(), "peach-bare-frost") == ()
     assert crop_classes(WaterAnalysis(boron_mg_per_l=2.0), "kiwi") == ()

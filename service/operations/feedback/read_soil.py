@@ -14,6 +14,7 @@ import numpy as np
 
 from service.agronomy.block_batch import BlockBatch, make_block_batch
 from service.agronomy.root_zone import total_available_water_mm
+from service.agronomy.soil import WITHOUT_TENSION
 from service.agronomy.soil_reading import reading_depletion_mm, reading_weight, water_at_tension
 from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
@@ -67,6 +68,10 @@ def read_soil(
         tension_kpa=tension_kpa,
     )
     block, local = block_at(unit, block_id, read_at, now=now)
+    if tension_kpa is not None and block.texture_key in WITHOUT_TENSION:
+        allowed = "volumetric_water: what bark and peat hold at a tension is not known well enough"
+        found = f"{tension_kpa:g} in {block.texture_key}"
+        raise InputInvalid("the reading cannot be stored", [Fault("/tension_kpa", found, allowed)])
     zone_batch = batch_of(block, local.year)
     taw_mm = float(total_available_water_mm(zone_batch.soil)[0])
     water = (

@@ -19,6 +19,7 @@ from service.agronomy.watering_rules import pulse_limits
 from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather, sources_on
+from service.operations.farms.question_blocks import questions_of
 from service.operations.reading.read_farms import blocks_in_force, local_day
 from service.ports import Clock
 from service.records.farms import BlockDefinition, number_columns
@@ -79,6 +80,8 @@ class Health:
     """Only those with findings."""
     findings: tuple[str, ...]
     """About the service as a whole."""
+    questions: tuple[str, ...] = ()
+    """What may be a slip in blocks that are otherwise allowed; nothing that needs attention."""
 
     @property
     def needs_attention(self) -> bool:
@@ -124,6 +127,7 @@ def check_health(
         sites=sites,
         blocks=odd,
         findings=_overall(bool(farms), bool(blocks), latest_plan_day, latest),
+        questions=questions_of(blocks, latest),
     )
 
 

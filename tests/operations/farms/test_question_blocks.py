@@ -62,3 +62,14 @@ def test_a_single_line_in_blueberries_is_remarked_on(
     )
     spanish = wording("es", "us")
     assert all(spanish.gettext(text).count("línea de goteo") == 1 for text in asked)
+
+
+@pytest.mark.parametrize(("planted", "is_asked"), [(2025.0, True), (2024.0, False)])
+def test_young_bark_is_remarked_on(planted: float, is_asked: bool) -> None:
+    # Bandaranayake et al. 2018 (abstract): field capacity 0.07 when new, 0.21 after two years.
+    block = make_block(
+        planting_year=planted, origins={"field_capacity": "texture pine-bark: bark"}, **GROWING
+    )
+    asked = questions_of([block], TODAY)
+    assert ["fresh pine bark" in text for text in asked] == ([True] if is_asked else [])
+    assert all("corteza de pino" in wording("es", "us").gettext(text) for text in asked)

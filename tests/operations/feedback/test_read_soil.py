@@ -9,6 +9,7 @@ import pytest
 
 from service.bootstrap import Service
 from service.errors import InputInvalid, NotFound
+from service.operations.farms.measured_numbers import change_number
 from service.operations.feedback.read_soil import OLDEST_READING, StoredSoilReading, read_soil
 from service.operations.feedback.reported_time import CLOCK_SLACK
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, RUN_AT, TODAY
@@ -57,6 +58,24 @@ def test_a_wet_reading_is_stored_and_tomorrows_plan_reckons_with_it(
     assert found.reading.depletion_reading_mm == pytest.approx(share * found.taw_mm)
     assert kept(own_service)[0] == version + 1
     assert kept(own_service)[1] < before_mm
+
+
+def test_a_tension_in_bark_is_refused(own_service: Service) -> None:
+    with own_service.unit_of_work(write=True) as unit:
+        block = unit.blocks.get_block(BLOCK_ID, day=TODAY)
+        change_number(
+            unit,
+            block,
+            "field_capacity",
+            0.21,
+            origin="texture pine-bark: aged",
+            effective_day=TODAY,
+            clock=own_service.clock,
+        )
+    with pytest.raises(InputInvalid) as refusal:
+        read(own_service, volumetric_water=None, tension_kpa=20.0)
+    assert refusal.value.faults[0].allowed.startswith("volumetric_water")
+    assert read(own_service).outcome.created_count == 1
 
 
 def test_the_same_reading_again_changes_nothing_and_another_takes_its_place(

@@ -10,6 +10,7 @@ import numpy as np
 from service.bootstrap import Service
 from service.database.session import UnitOfWorkFactory
 from service.operations.farms.manage_farms import load_bundle
+from service.operations.farms.measured_numbers import change_number
 from service.operations.schedule.check_health import Health, SiteHealth, check_health
 from service.operations.weather.import_weather import import_weather
 from service.records.farms import FarmBundle
@@ -70,6 +71,28 @@ def test_one_site_without_weather_is_reported_and_the_other_is_not(
         "no observed weather at all",
         "no forecast for tomorrow; the mean of the last days stands in",
     )
+
+
+def test_a_single_line_in_blueberries_is_asked_about_and_is_no_finding(
+    own_service: Service,
+) -> None:
+    with own_service.unit_of_work(write=True) as unit:
+        block = unit.blocks.get_block(BLOCK_ID, day=TODAY)
+        change_number(
+            unit,
+            block,
+            "laterals_per_row_count",
+            1.0,
+            origin="given",
+            effective_day=TODAY,
+            clock=own_service.clock,
+        )
+    health = health_of(own_service.unit_of_work)
+    assert [text.startswith(f"{BLOCK_ID}: one drip line per row") for text in health.questions] == [
+        True
+    ]
+    said = [*health.findings, *(text for each in health.blocks for text in each.findings)]
+    assert not any("one drip line" in text for text in said)
 
 
 def test_looking_changes_nothing(own_service: Service) -> None:
