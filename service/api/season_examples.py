@@ -37,3 +37,23 @@ SEASON: Final[dict[str, Any]] = {
     ],
     "cautions": [],
 }
+SEASON_CALENDAR: Final = "\r\n".join(
+    (
+        "BEGIN:VCALENDAR",
+        "VERSION:2.0",
+        "PRODID:-//Rillwright//Season//EN",
+        "UID:season.hill-farm@farm.example",
+        "REFRESH-INTERVAL;VALUE=DURATION:PT12H",
+        "BEGIN:VEVENT",
+        "UID:leaf-sample.highbush-blueberry.leaf.mid-season.2026-07-25.2026-08-10.hill-farm@",
+        " farm.example",
+        "DTSTAMP:20250725T000000Z",
+        "DTSTART;VALUE=DATE:20260725",
+        "DTEND;VALUE=DATE:20260811",
+        "SUMMARY:Leaf sample: North blueberries",
+        "TRANSP:TRANSPARENT",
+        "END:VEVENT",
+        "END:VCALENDAR",
+        "",
+    )
+)

@@ -21,9 +21,10 @@ from service.cli.terminal import (
     print_json,
 )
 from service.nutrition.season_tasks import GroupedTask
-from service.operations.reading.read_farms import get_farm, get_farms_today
+from service.operations.reading.read_farms import get_farms_today
 from service.operations.season.documents import season_document
-from service.operations.season.plan_season import SeasonCalendar, plan_season
+from service.operations.season.plan_season import plan_season
+from service.records.season import SeasonCalendar
 
 FarmArgument = Annotated[str, typer.Argument(help="Farm whose season is shown.")]
 
@@ -47,8 +48,7 @@ def season(
     if not found.tasks:
         note(f"{farm} has no blocks, so that there is nothing to do")
         return
-    stored = get_farm(farm, day=on, unit_of_work=service.unit_of_work).farm
-    system = units or UnitSystem(stored.unit_system if stored is not None else "us")
+    system = units or UnitSystem(found.unit_system)
     month = ""
     for group in found.tasks:
         begins = f"{max(group.task.first_day, on):%B %Y}"

@@ -112,12 +112,14 @@ def _leaf_task(
     noun = "petioles" if is_petiole else "leaves"
     count = f"About {window.common} {noun}, at least {window.least}: {crops[0].tissue_words}."
     text = TASK_TEXTS[TaskKind.LEAF_SAMPLE]
-    at_stage = (f"Stage: {window.stage.replace('-', ' ')}.", STAGE_DECIDES) if is_by_stage else ()
+    title = PETIOLES if is_petiole else text.title
+    if is_by_stage:
+        title = f"{title}, {window.stage.replace('-', ' ')}"
     task = replace(
         make_task(TaskKind.LEAF_SAMPLE, days),
         detail=f"{crops[0].key}.{window.tissue}.{window.stage}",
-        title=PETIOLES if is_petiole else text.title,
-        how=(*at_stage, count, *text.how),
+        title=title,
+        how=(*((STAGE_DECIDES,) if is_by_stage else ()), count, *text.how),
         source="; ".join(each for each in (window.source, window.looked_for_source) if each),
         crops=tuple(each.name for each in crops),
     )

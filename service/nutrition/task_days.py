@@ -17,6 +17,7 @@ from service.nutrition.soil_ph import SulfurPart
 from service.nutrition.task_words import TASK_TEXTS, TaskKind
 
 PLAIN_DAYS = 365
+SHORTEST_CLOSED_DAYS = 30  # [CHOICE]: as for the dormancy of a block
 WHOLE_YEAR_SEASON = ("04-01", "10-31")  # [CHOICE]: for systems that are never closed
 
 Span = tuple[date, date]
@@ -158,13 +159,15 @@ def seasons_around(facts: BlockSeason, day: date) -> Iterator[Span]:
 
 
 def is_never_closed(facts: BlockSeason) -> bool:
-    """Whether a block is watered in every month, so that nothing is opened or closed.
+    """Whether a block is watered the whole year, so that nothing is opened or closed.
 
     Shapes: one block.
-    Returns: True without a watering season, or with one of the whole year.
+    Returns: True without a watering season, or where the rest of the year is shorter than 30 days.
     """
     start, end = facts.watering_start_doy, facts.watering_end_doy
-    return math.isnan(start) or math.isnan(end) or end - start >= PLAIN_DAYS - 1
+    if math.isnan(start) or math.isnan(end):
+        return True
+    return (start - end - 1.0) % PLAIN_DAYS < SHORTEST_CLOSED_DAYS
 
 
 def _plain_day(year: int, doy: float) -> date:

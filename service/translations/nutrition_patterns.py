@@ -115,7 +115,8 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     # The season's tasks.
     marked("About {count} leaves, at least {limit}: {noun}."),
     marked("About {count} petioles, at least {limit}: {noun}."),
-    marked("Stage: {noun}."), marked("bloom"), marked("veraison"), marked("harvest"),
+    marked("Leaf sample, {noun}"), marked("Petiole sample, {noun}"),
+    marked("bloom"), marked("veraison"), marked("harvest"),
     marked("early summer"),
     marked("Part {count} of {limit}: {mass} kg/ha ({percent} lb/ac) of treated ground, by the soil"
            " test of {day}."),

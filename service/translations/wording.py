@@ -203,6 +203,10 @@ class Wording:
         """The weekday in a few letters."""
         return _in_skeleton("EEE", day, self.locale).rstrip(".")
 
+    def month(self, day: date) -> str:
+        """The month of a day, with its year."""
+        return _in_skeleton("yMMMM", day, self.locale)
+
     def span(self, first_day: date, last_day: date) -> str:
         """Two days and all between them."""
         return self.gettext(

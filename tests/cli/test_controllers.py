@@ -47,5 +47,6 @@ def test_a_calendar_link_is_shown_once_and_alone_on_its_line(demo: Command) -> N
     assert line.endswith(".ics")
     assert "not shown again" in first.stderr
     second = json.loads(demo("calendar-link", FARM, "--json").stdout)
+    assert second["season_link"] == second["link"].removesuffix(".ics") + "/season.ics"
     assert second["link"].rpartition("/")[2] != line.rpartition("/")[2]
     assert demo("calendar-link", "nobody").exit_code == 1

@@ -19,8 +19,8 @@ def test_the_year_is_listed_by_month_with_how_and_source(demo: Command) -> None:
     for words in (
         "July 2026",
         "Leaf sample (Rabbiteye blueberry)",
-        "Petiole sample",
-        "Stage: veraison.",
+        "Petiole sample, veraison",
+        "The stage decides, not the date",
         "Spring start-up: flush, test, walk",
         "Source: common practice, no source",
         "! Never mix acid with chlorine products",

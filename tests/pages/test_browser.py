@@ -33,6 +33,7 @@ PAGES = {
     "pipes and water": f"/blocks/{BLOCK_ID}/pipes-and-water",
     "parts": f"/blocks/{BLOCK_ID}/parts?price_filter=310&budget=9000",
     "weather": "/farms/test-farm/weather",
+    "season": "/farms/test-farm/season",
     "counties": "/counties",
     "setup": "/farms/test-farm/setup",
     "new farm": "/farms/new",

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Self
+from typing import Literal, Self
 
 from pydantic import Field
 
 from service.api.schemas.facts import Out
+from service.api.schemas.queries import In
 from service.nutrition.task_words import TaskKind
 from service.operations.season.documents import season_document
-from service.operations.season.plan_season import SeasonCalendar
+from service.records.season import SeasonCalendar
+
+
+class SeasonCalendarQuery(In):
+    """How the calendar is written."""
+
+    language: Literal["en", "es"] = Field("en", description="Language of the events.")
 
 
 class TaskBlockOut(Out):

@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Callable, Iterable
 from datetime import timedelta
 
-from service.database.session import UnitOfWorkFactory
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
 from service.operations.access.unsubscribe import token_digest
 from service.operations.reading.read_farms import local_day
@@ -40,9 +40,7 @@ def read_calendar(
     """The calendar behind a link, as ``write`` renders it; raises NotFound for an unknown link."""
     now = clock.now()
     with unit_of_work(write=False) as unit:
-        farm_id = unit.calendars.find_farm(token_digest(token))
-        if farm_id is None:
-            raise NotFound("no calendar has this link")
+        farm_id = find_farm_behind(unit, token)
         farm = unit.blocks.get_farm(farm_id)
         today = local_day(now, farm.zone)
         versions = unit.calendars.list_versions(
@@ -52,3 +50,11 @@ def read_calendar(
             superseded_after=now - CANCELLED_FOR,
         )
     return write(farm, versions)
+
+
+def find_farm_behind(unit: UnitOfWork, token: str) -> str:
+    """The farm that a link belongs to; raises NotFound for an unknown link."""
+    farm_id = unit.calendars.find_farm(token_digest(token))
+    if farm_id is None:
+        raise NotFound("no calendar has this link")
+    return farm_id

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from service.nutrition.season_tasks import GroupedTask
-from service.operations.season.plan_season import SeasonCalendar
+from service.records.season import SeasonCalendar
 
 
 def season_document(calendar: SeasonCalendar) -> dict[str, Any]:

@@ -7,14 +7,14 @@ days of its tests. Nothing is stored here, so that a new test or another season 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import InputInvalid
-from service.nutrition.season_tasks import HORIZON_DAYS, GroupedTask, group_tasks, season_tasks
+from service.nutrition.season_tasks import HORIZON_DAYS, group_tasks, season_tasks
 from service.nutrition.soil_ph import SulfurPart
 from service.nutrition.tables import crops_of_block
 from service.nutrition.task_days import BlockSeason, TakenSample
@@ -22,6 +22,7 @@ from service.nutrition.task_words import TaskKind
 from service.operations.nutrition.plan_nutrients import PlanRequest, plan_nutrients
 from service.operations.waterworks.report_water import find_supply_key
 from service.records.farms import BlockDefinition
+from service.records.season import SeasonCalendar
 from service.records.waterworks import WaterSample
 from service.waterworks.caution import ACID_CAUTIONS, INJECTION_ESTIMATE, Advisory
 from service.waterworks.crop_water import crop_classes
@@ -37,21 +38,6 @@ _CAUTIONS: Mapping[TaskKind, tuple[Advisory, ...]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SeasonCalendar:
-    """The tasks of a farm from a day on."""
-
-    farm_id: str
-    farm_name: str
-    first_day: date
-    last_day: date
-    """Windows that open later are left out."""
-    tasks: tuple[GroupedTask, ...]
-    block_names: Mapping[str, str]
-    cautions: tuple[Advisory, ...]
-    """What must be shown with these tasks."""
-
-
 def plan_season(farm_id: str, *, on: date, unit_of_work: UnitOfWorkFactory) -> SeasonCalendar:
     """The tasks of a farm's blocks that are open on a day or open within a year.
 
@@ -65,16 +51,16 @@ def plan_season(farm_id: str, *, on: date, unit_of_work: UnitOfWorkFactory) -> S
         parts = _sulfur_parts(block, facts[block.block_id], on, unit_of_work)
         facts[block.block_id] = replace(facts[block.block_id], sulfur_parts=parts)
     tasks = group_tasks({key: season_tasks(each, on) for key, each in facts.items()})
-    kinds = [kind for kind in TaskKind if any(each.task.kind is kind for each in tasks)]
-    cautions = dict.fromkeys(each for kind in kinds for each in _CAUTIONS.get(kind, ()))
+    kinds = {each.task.kind for each in tasks}
     return SeasonCalendar(
         farm_id=farm.farm_id,
         farm_name=farm.name,
+        unit_system=farm.unit_system,
         first_day=on,
         last_day=on + timedelta(days=HORIZON_DAYS - 1),
         tasks=tasks,
         block_names={block.block_id: block.name for block in blocks},
-        cautions=tuple(cautions),
+        cautions_by_kind={kind: texts for kind, texts in _CAUTIONS.items() if kind in kinds},
     )
 
 

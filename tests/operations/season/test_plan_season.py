@@ -12,9 +12,10 @@ from service.nutrition.readings import NutrientReading
 from service.nutrition.season_tasks import GroupedTask
 from service.nutrition.task_words import TaskKind
 from service.operations.nutrition.record_tests import record_test
-from service.operations.season.plan_season import SeasonCalendar, plan_season
+from service.operations.season.plan_season import plan_season
 from service.operations.waterworks.report_water import record_sample
 from service.records.nutrition import NutrientTest
+from service.records.season import SeasonCalendar
 from service.records.waterworks import WaterSample
 from service.waterworks.water_analysis import Reading
 from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID, TODAY
@@ -23,6 +24,15 @@ from tests.operations.nutrition.test_plan_nutrients import with_tests
 
 def season(service: Service, on: date = TODAY) -> SeasonCalendar:
     return plan_season(FARM_ID, on=on, unit_of_work=service.unit_of_work)
+
+
+def sample_petioles(service: Service) -> None:
+    """A petiole test at veraison of the vines, taken today."""
+    test = NutrientTest(
+        block_id=BARE_BLOCK_ID, day=TODAY, kind="petiole", stage="veraison", leaf_count=75,
+        readings=(NutrientReading("N", 0.9, "%"),),
+    )  # fmt: skip
+    record_test(test, unit_of_work=service.unit_of_work, clock=service.clock)
 
 
 def of_kind(calendar: SeasonCalendar, kind: TaskKind) -> list[GroupedTask]:
@@ -75,11 +85,7 @@ def test_soft_water_needs_no_acid(own_service: Service) -> None:
 
 
 def test_a_test_of_this_window_is_done(own_service: Service) -> None:
-    test = NutrientTest(
-        block_id=BARE_BLOCK_ID, day=TODAY, kind="petiole", stage="veraison", leaf_count=75,
-        readings=(NutrientReading("N", 0.9, "%"),),
-    )  # fmt: skip
-    record_test(test, unit_of_work=own_service.unit_of_work, clock=own_service.clock)
+    sample_petioles(own_service)
     (found,) = [
         each
         for each in of_kind(season(own_service), TaskKind.LEAF_SAMPLE)

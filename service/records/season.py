@@ -1,0 +1,34 @@
+"""The season calendar of a farm."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from service.nutrition.season_tasks import GroupedTask
+from service.nutrition.task_words import TaskKind
+from service.waterworks.caution import Advisory
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonCalendar:
+    """The tasks of a farm from a day on."""
+
+    farm_id: str
+    farm_name: str
+    unit_system: str
+    first_day: date
+    last_day: date
+    """Windows that open later are left out."""
+    tasks: tuple[GroupedTask, ...]
+    block_names: Mapping[str, str]
+    cautions_by_kind: Mapping[TaskKind, tuple[Advisory, ...]]
+    """What must be shown with these tasks."""
+
+    @property
+    def cautions(self) -> tuple[Advisory, ...]:
+        """All of them, each once."""
+        return tuple(
+            dict.fromkeys(each for some in self.cautions_by_kind.values() for each in some)
+        )
