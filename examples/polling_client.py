@@ -26,8 +26,11 @@ What it does when things go wrong:
 | a start more than ten minutes ago    | skips it                                                  |
 | program over, no new one             | fallback for at most 7 days, or nothing, as agreed; then  |
 |                                      | stops and raises the alarm                                |
-| 401, 403, 404                        | raises the alarm; goes on as if the server were away      |
-| 410                                  | not paired any more: closes, forgets the program, alarm   |
+| 401, 403, 404                        | raises the alarm; keeps what it has; asks again in a      |
+|                                      | quarter of an hour                                        |
+| 410                                  | not paired any more: closes, forgets the program, alarm;  |
+|                                      | asks again every six hours                                |
+| an opening passes the daily maximum  | runs it for the minutes left                              |
 """
 
 from __future__ import annotations
@@ -133,7 +136,10 @@ def parse_program(body: bytes, controller_id: str) -> tuple[dict[str, Any], int]
         if program["format"] != FORMAT or program["controller_id"] != controller_id:
             raise BadProgram("a program of another form, or for another controller")
         _check(program)
-        return program, int(answer["server_time_epoch_s"])
+        server_epoch_s = int(answer["server_time_epoch_s"])
+        if program["valid_from_epoch_s"] > server_epoch_s:
+            raise BadProgram("begins in the future: it would end the program in force")
+        return program, server_epoch_s
     except (ValueError, KeyError, TypeError, IndexError) as error:
         raise BadProgram(f"not a program: {error!r}") from error
 
@@ -281,7 +287,10 @@ class PollingClient:
 
     def _after_success(self) -> float:
         self._failures = 0
-        self._alarms.clear()
+        program, now = self._state.program, self.now()
+        # An answer that brings no program in force, such as the expired one again, ends no alarm.
+        if program is not None and now is not None and now < program["valid_until_epoch_s"]:
+            self._alarms.clear()
         return self._slot()
 
     def _after_failure(self) -> float:
@@ -350,7 +359,7 @@ class PollingClient:
         if now - start > STALE_START_S:
             return  # a device that wakes up late does not make up for missed openings
         self._state.started[opening] = int(now)
-        day = self._local(now).date().isoformat()
+        day = self._local(now).date().isoformat()  # all of it counts for the day it opens on
         left_s = 60 * self._daily_maximum_min(channel) - self._state.used_s.get(
             f"{channel}:{day}", 0
         )

@@ -44,6 +44,7 @@ row_spacing = "3 m"
 emitter_spacing = "0.46 m"
 emitter_flow = "2 L/h"
 soil = {{ texture = "loam" }}
+daily_maximum = "600 min"
 
 [block.hydraulics]
 lateral_diameter = "16 mm"

@@ -64,6 +64,11 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
         table.add_row(shown.spelled(step.label, units), _step_value(step, units), how)
         table.add_section()
     out.print(table)
+    block = view.block
+    paragraph(
+        f"Where the day's maximum of {block.daily_maximum_min:g} min is from:"
+        f" {block.origins['daily_maximum_min']}."
+    )
     _show_ledger(explanation, units)
     _show_borrowed(view, units)
     _show_origins(view)

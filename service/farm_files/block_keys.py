@@ -131,7 +131,7 @@ class BlockKeys(Table):
         measure=duration(10.0, 1440.0, "'600 min'", "'12 h'"),
         field="daily_maximum_min",
         default=1440.0,
-        origin="no limit but the day",
+        origin="choice: the whole day; a controller gets a quarter over the longest day asked",
     )
     max_pulses_per_day = NumberKey(
         about="Most pulses of a day; few where a valve is turned by hand.",

@@ -103,7 +103,7 @@ ALONE: tuple[str, ...] = (
     marked("design class of ASABE EP405 on level ground, from memory; measure it in the field"),
     marked("choice: about the first fill of a 46 m lateral, 100 emitters of 2 L/h"),
     marked("choice: 4 h; soil and root depth shorten it further"),
-    marked("no limit but the day"),
+    marked("choice: the whole day; a controller gets a quarter over the longest day asked"),
     marked("choice: no roots outside the wet strip"),
     marked("choice: 12 pulses a day at most, no source"),
     marked("choice: all blocks of a supply alike"),

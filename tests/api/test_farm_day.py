@@ -174,5 +174,4 @@ def test_a_program_knows_the_blocks_of_the_farms_tomorrow(service: Service, plac
         farm_keys = np.array(list(unit.blocks.farm_keys(["far"]).values()), dtype=np.int64)
         keys = unit.controllers.list_keys_in_use(farm_keys)
         (program,) = unit.controllers.read_programs(keys)
-    assert '"daily_maximum_min":0' not in program.json_text
-    assert "daily_maximum_min" in program.json_text
+    assert '"daily_maximum_min":600' in program.json_text

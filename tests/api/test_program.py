@@ -7,6 +7,7 @@ import sys
 import zlib
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from math import ceil
 from typing import Any
 
 import numpy as np
@@ -78,8 +79,9 @@ def test_the_openings_are_the_pulses_of_the_plans(own_client: Client) -> None:
             ]
             for pulse in plan["pulses"]
         ]
-        block = own_client.json(f"/v1/blocks/{wired.block_id}", params={"date": str(PLAN_DAY)})
-        assert channel["daily_maximum_min"] == int(block["daily_maximum_min"])
+        planned_min = sum(pulse["duration_min"] for pulse in plan["pulses"])
+        agreed_min = sum(run.duration_min for run in wired.fallback)
+        assert channel["daily_maximum_min"] == ceil(1.25 * max(planned_min, agreed_min))
 
 
 def test_it_names_itself_and_says_when_it_is_valid(own_client: Client) -> None:
@@ -88,7 +90,7 @@ def test_it_names_itself_and_says_when_it_is_valid(own_client: Client) -> None:
     assert program["controller_id"] == SHED
     assert program["program_id"] == f"{SHED}/{program['version']}"
     assert program["issued_epoch_s"] == answer["server_time_epoch_s"] == RUN_AT.timestamp()
-    assert program["valid_from_epoch_s"] == MIDNIGHT.timestamp()
+    assert program["valid_from_epoch_s"] == (MIDNIGHT - timedelta(days=1)).timestamp()
     assert program["valid_until_epoch_s"] == (MIDNIGHT + timedelta(days=1)).timestamp()
     assert program["fallback"] == {"policy": "fallback", "days": 7, "openings": [[1, "05:30", 40]]}
 
@@ -231,7 +233,7 @@ def test_a_controller_without_plans_must_hold(own_service: Service, ticker: Tick
     client = Client(create_app(own_service))
     program = checked_program(client.get(f"/v1/controllers/{BARN}/program").content)
     assert program["channels"] == [
-        {"channel": 7, "mode": "hold", "daily_maximum_min": 1440, "openings": []}
+        {"channel": 7, "mode": "hold", "daily_maximum_min": 63, "openings": []}
     ]
     assert program["fallback"]["openings"] == [[7, "05:00", 30], [7, "18:00", 20]]
     assert program["valid_until_epoch_s"] == MIDNIGHT.timestamp()

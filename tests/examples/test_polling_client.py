@@ -325,34 +325,164 @@ def test_the_fallback_runs_once_on_a_day_on_which_the_clock_changes(
     tmp_path: Path, midnight: str, start: str, opens_at: str
 ) -> None:
     begins = datetime.fromisoformat(midnight).timestamp()
-    program = {
-        "version": 1,
+    program = held_program(valid=(begins - 86_400, begins), openings=[], fallback=[[1, start, 20]])
+    device, _ = lone_device(tmp_path, program, begins, begins + 8 * 3600)
+    wanted = datetime.fromisoformat(opens_at).timestamp()
+    assert near(device.opened, [(wanted, 1, 20 * 60)])
+
+
+def held_program(
+    *,
+    valid: tuple[float, float],
+    openings: list[tuple[float, int]],
+    fallback: list[list[Any]] | None = None,
+    daily_maximum_min: int = 240,
+    version: int = 1,
+) -> dict[str, Any]:
+    """A program for one channel, as a device keeps it; openings are (start, minutes)."""
+    return {
+        "format": 1,
+        "controller_id": SHED,
+        "version": version,
         "zone": ZONE.key,
-        "valid_from_epoch_s": int(begins) - 86_400,
-        "valid_until_epoch_s": int(begins),
-        "channels": [{"channel": 1, "mode": "hold", "daily_maximum_min": 240, "openings": []}],
-        "fallback": {"policy": "fallback", "days": 7, "openings": [[1, start, 20]]},
+        "valid_from_epoch_s": int(valid[0]),
+        "valid_until_epoch_s": int(valid[1]),
+        "channels": [
+            {
+                "channel": 1,
+                "mode": "run",
+                "daily_maximum_min": daily_maximum_min,
+                "openings": [[int(start), "", minutes] for start, minutes in openings],
+            }
+        ],
+        "fallback": {"policy": "fallback", "days": 7, "openings": fallback or []},
     }
-    (tmp_path / "state.json").write_text(json.dumps({"program": program}))
 
-    def away(request: httpx.Request) -> httpx.Response:
-        raise httpx.ConnectError("nobody is there", request=request)
 
-    device = Device(begins)
+def answer_with(program: dict[str, Any], server_epoch_s: float) -> bytes:
+    """The answer that brings a program."""
+    text = json.dumps(program, separators=(",", ":"))
+    crc = f"{zlib.crc32(text.encode()):08x}"
+    head = f'{{"server_time_epoch_s":{server_epoch_s:.0f},"crc32":"{crc}"'
+    return f'{head},"program":{text}}}'.encode()
+
+
+def lone_device(
+    folder: Path,
+    program: dict[str, Any],
+    begins: float,
+    ends: float,
+    answer: Callable[[float], httpx.Response] | None = None,
+) -> tuple[Device, list[float]]:
+    """A device with a program on disk, run from one instant to another, and when it asked.
+
+    ``answer`` is what the server says at an instant; None: there is no server.
+    """
+    (folder / "state.json").write_text(json.dumps({"program": program, "etag": '"1"'}))
+    device, asked = Device(begins), []
+
+    def respond(request: httpx.Request) -> httpx.Response:
+        asked.append(device.true_epoch_s)
+        if answer is None:
+            raise httpx.ConnectError("nobody is there", request=request)
+        return answer(device.true_epoch_s)
+
     client = PollingClient(
         "http://127.0.0.1",
         "rw_key",
         SHED,
-        state_path=tmp_path / "state.json",
+        state_path=folder / "state.json",
         clock=device,
         valves=device,
-        http=httpx.Client(transport=httpx.MockTransport(away)),
+        http=httpx.Client(transport=httpx.MockTransport(respond)),
     )
-    while device.true_epoch_s < begins + 8 * 3600:
+    while device.true_epoch_s < ends:
         device.true_epoch_s += max(client.step(), 1.0)
     client.close()
-    wanted = datetime.fromisoformat(opens_at).timestamp()
-    assert near(device.opened, [(wanted, 1, 20 * 60)])
+    return device, asked
+
+
+def unchanged(now: float) -> httpx.Response:
+    """The server has no other program."""
+    date = format_datetime(datetime.fromtimestamp(now, UTC), usegmt=True)
+    return httpx.Response(304, headers={"Date": date})
+
+
+@pytest.mark.parametrize("status", [401, 403, 404])
+def test_a_controller_that_is_refused_asks_no_sooner_than_otherwise(
+    tmp_path: Path, status: int
+) -> None:
+    begins = at(0, 0)
+    program = held_program(valid=(begins, begins + 86_400), openings=[(begins + 3_600, 20)])
+    device, asked = lone_device(
+        tmp_path, program, begins, begins + 7_200, lambda _: httpx.Response(status)
+    )
+    assert all(round(later - sooner) == POLL_EVERY_S for sooner, later in pairwise(asked[1:]))
+    assert device.alarms == [f"the server refuses this controller ({status})"]
+    assert near(device.opened, [(begins + 3_600, 1, 20 * 60)])
+
+
+def test_a_controller_that_is_gone_asks_every_six_hours(tmp_path: Path) -> None:
+    begins = at(0, 0)
+    program = held_program(valid=(begins, begins + 86_400), openings=[(begins + 3_600, 20)])
+    device, asked = lone_device(
+        tmp_path, program, begins, begins + 86_400, lambda _: httpx.Response(410)
+    )
+    assert [round(each - begins) for each in asked] == [0, 21_600, 43_200, 64_800]
+    assert (device.opened, len(device.alarms)) == ([], 1)
+
+
+def test_a_server_that_only_has_the_expired_program_does_not_extend_the_seven_days(
+    tmp_path: Path,
+) -> None:
+    expired = at(0, 0)
+    program = held_program(
+        valid=(expired - 86_400, expired), openings=[], fallback=[[1, "05:30", 40]]
+    )
+    device, asked = lone_device(tmp_path, program, expired, at(9, 0), unchanged)
+    assert asked[-1] > at(8, 23)
+    assert near(device.opened, [(at(day, 5, 30), 1, 40 * 60) for day in range(7)])
+    assert device.alarms == [
+        "the program is over and no new one came: running the fallback",
+        "no program for 7 days: stopped",
+    ]
+
+
+def test_an_opening_past_midnight_counts_for_the_day_on_which_it_opened(tmp_path: Path) -> None:
+    late, morning = (at(0, 23, 30), 60), (at(1, 5), 60)
+    program = held_program(
+        valid=(at(0, 0), at(2, 0)), openings=[late, morning], daily_maximum_min=60
+    )
+    device, _ = lone_device(tmp_path, program, at(0, 20), at(1, 8))
+    assert near(device.opened, [(start, 1, 60 * minutes) for start, minutes in (late, morning)])
+
+
+def test_an_opening_that_does_not_fit_in_the_day_runs_for_the_minutes_left(tmp_path: Path) -> None:
+    starts = [at(0, hour) for hour in (5, 7, 9)]
+    program = held_program(
+        valid=(at(0, 0), at(1, 0)),
+        openings=[(start, 40) for start in starts],
+        daily_maximum_min=60,
+    )
+    device, _ = lone_device(tmp_path, program, at(0, 4), at(0, 12))
+    lengths_s = [length_s for _, _, length_s in device.opened]
+    assert near(device.opened[:1], [(starts[0], 1, 40 * 60)])
+    assert len(lengths_s) == 2
+    assert sum(lengths_s) == 60 * 60
+
+
+def test_a_program_that_begins_in_the_future_leaves_the_one_in_force(tmp_path: Path) -> None:
+    held = held_program(valid=(at(0, 0), at(1, 0)), openings=[(at(0, 5), 40)])
+    future = held_program(valid=(at(1, 0), at(2, 0)), openings=[(at(1, 5), 30)], version=2)
+
+    def answer(now: float) -> httpx.Response:
+        return httpx.Response(200, content=answer_with(future, now))
+
+    device, _ = lone_device(tmp_path, held, at(0, 4), at(1, 8), answer)
+    wanted = [(at(0, 5), 1, 40 * 60), (at(1, 5), 1, 30 * 60)]
+    assert near(device.opened, wanted)
+    with pytest.raises(BadProgram, match="begins in the future"):
+        parse_program(answer_with(future, at(0, 23)), SHED)
 
 
 @pytest.mark.parametrize("error_s", [-365 * 86_400.0, 365 * 86_400.0])

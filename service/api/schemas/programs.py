@@ -23,7 +23,8 @@ class ChannelProgramOut(Out):
     )
     daily_maximum_min: int = Field(
         description="Upper limit on the minutes the channel may be open on one local day, "
-        "whatever else applies, min."
+        "whatever else applies, min: the farm's own, or else a quarter more than the longest day "
+        "that plans and fallback ask for."
     )
     openings: list[tuple[int, str, int]] = Field(
         description="Openings by start time, each `[start in seconds since 1970-01-01T00:00Z, the "

@@ -1,18 +1,21 @@
 """Programs for controllers: the plans in force as openings of their channels, ready to send.
 
-A program covers the local day that is under way and the days planned after it, so that it can
-replace the previous one at any time. It is rendered once, in the transaction that publishes the
-plans; a poll only adds the server's time. There are two forms of the same content: JSON, and CSV
-for devices that read line by line. ``deploy/controller-contract.md`` explains every field.
+A program covers the local day that is under way, whether or not it was planned, and the days
+planned after it, so that it can replace the previous one at any time. It is rendered once, in the
+transaction that publishes the plans; a poll only adds the server's time. There are two forms of the
+same content: JSON, and CSV for devices that read line by line. ``deploy/controller-contract.md``
+explains every field.
 """
 
 from __future__ import annotations
 
 import hashlib
+import math
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from fractions import Fraction
 
 import numpy as np
 import orjson
@@ -43,6 +46,9 @@ PLANS_TOPIC = "plans"
 FORMAT = 1
 FALLBACK_MAX_DAYS = 7
 """How long a controller may run on its fallback before it stops and raises an alarm; our choice."""
+DAILY_MARGIN = Fraction(5, 4)
+"""What a channel may run on a day, over what it is asked to, where the farm set no maximum: room
+for a clock that is set right and a valve that closes late [CHOICE]."""
 DIGEST_LENGTH = 24
 
 
@@ -227,7 +233,7 @@ def _rows(
             ]
             for channel in definition.channels
         }  # fmt: skip
-        days = {plan[0] for each in plans_of.values() for plan in each} or {today}
+        last_day = max([today, *(plan[0] for each in plans_of.values() for plan in each)])
         channels = [
             _channel(
                 channel,
@@ -241,8 +247,8 @@ def _rows(
             for channel in definition.channels
         ]
         valid_epoch_s = (
-            days_of.midnight_epoch_s(min(days), zone),
-            days_of.midnight_epoch_s(max(days) + ONE_DAY, zone),
+            days_of.midnight_epoch_s(today, zone),
+            days_of.midnight_epoch_s(last_day + ONE_DAY, zone),
         )
         content = orjson.dumps(
             [
@@ -299,11 +305,13 @@ def _channel(
     no-water periods. A block that is not in force, or has no plan for a day, gets no water.
     """
     openings = []
+    minutes_of_days = [sum(run.duration_min for run in channel.fallback)]
     for day, status, text in plans:
         if status == "no-weather":
             pulses = _agreed(channel, day, zone, blocks) if policy == "fallback" else []
         else:
             pulses = orjson.loads(text)
+        minutes_of_days.append(sum(duration_min for _, duration_min in pulses))
         openings += [
             opening
             for opening in (days_of.opening(day, pulse, zone) for pulse in pulses)
@@ -312,9 +320,22 @@ def _channel(
     return (
         channel.channel,
         "run" if openings else "hold",
-        blocks.daily_maximum_min.get(channel.block_id, 0),
+        most_min_of_day(blocks.daily_maximum_min.get(channel.block_id, 0), minutes_of_days),
         openings,
     )
+
+
+def most_min_of_day(daily_maximum_min: int, minutes_of_days: Sequence[int]) -> int:
+    """The minutes that a channel may be open on one local day.
+
+    ``minutes_of_days`` are those of each planned day, with its openings that are over, and of a day
+    of the fallback. What the farm set holds as it is. The whole day, its default, would let a
+    controller that counts wrongly water around the clock: the longest day asked for and a quarter
+    is the most then, and nothing where nothing is asked for.
+    """
+    if daily_maximum_min < MINUTES_PER_DAY:
+        return daily_maximum_min
+    return min(math.ceil(DAILY_MARGIN * max(minutes_of_days)), MINUTES_PER_DAY)
 
 
 def _agreed(channel: ChannelDefinition, day: date, zone: str, blocks: _Blocks) -> list[Pulse]:
