@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field, SecretStr, ValidationError
+from pydantic import Field, IPvAnyNetwork, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from service.errors import Fault, SettingsInvalid
@@ -25,6 +25,18 @@ class Settings(BaseSettings):
     )
     host: str = Field(default="127.0.0.1", description="Address that `serve` listens on")
     port: int = Field(default=8040, ge=1, le=65535, description="Port that `serve` listens on")
+    trusted_proxies: tuple[IPvAnyNetwork, ...] = Field(
+        default=(),
+        description="Addresses or networks of the proxies in front of `serve`, as a JSON list; the"
+        " caller's address and https are taken from the forwarding headers of these and of nobody"
+        " else",
+    )
+    most_connections: int = Field(
+        default=1000,
+        ge=10,
+        le=100_000,
+        description="Connections that `serve` holds at a time; beyond them it answers 503",
+    )
     source_order: tuple[str, ...] = Field(
         default=("nasa-power", "nws-grid", "open-meteo", "import", "gauge", "station"),
         description="Weather sources, least trusted first; unnamed ones rank lowest",

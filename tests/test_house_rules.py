@@ -254,7 +254,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
             "each field of a day has checks and fillings of its own",
         ),
         "service/api/examples.py": (431, "one example for each answer"),
-        "service/api/problems.py": (487, "one entry for each type of problem"),
         "service/api/routes/waterworks.py": (507, "pipes, water and fertiliser in one router"),
         "service/api/schemas/waterworks.py": (695, "one schema for each question and answer"),
         "service/database/block_store.py": (639, "one store with all its statements"),

@@ -1,10 +1,9 @@
 """Access control: bearer keys, their scopes, and the farm each key is bound to.
 
 Nothing under ``/v1`` is answered without a key, with one exception: a server that listens on this
-machine alone, in whose database no key was ever stored, is open, so that the first steps need none.
-The first key that is stored closes it, within a second and in all processes; that it is revoked
-later does not open it again. A request that a proxy passed on is never taken for one of this
-machine.
+machine alone, in whose database no key was ever stored, is open to requests of this machine
+(``own_machine.py``), so that the first steps need none. The first key that is stored closes it,
+within a second and in all processes; that it is revoked later does not open it again.
 
 A key opens what its scopes name, on the farm it is bound to. Anything that belongs to another farm
 is reported as not found. Keys are compared by their SHA-256, which is all that is stored; a process
@@ -14,7 +13,6 @@ keeps them in memory until the change marks move.
 from __future__ import annotations
 
 import asyncio
-import ipaddress
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -31,15 +29,14 @@ from service.api.key_ring import KeyRing
 from service.api.limits import Limits, address_of
 from service.api.news import News
 from service.api.openapi_document import SECRET_LINKS
-from service.api.problems import (
+from service.api.own_machine import is_from_this_machine
+from service.api.problem_types import (
     FORBIDDEN,
     TOO_MANY_REQUESTS,
     UNAUTHORISED,
     ProblemType,
-    Refused,
-    answer_own_error,
-    problem_response,
 )
+from service.api.problems import Refused, answer_own_error, problem_response
 from service.bootstrap import Service
 from service.errors import NotFound, RillwrightError
 from service.logs import get_logger
@@ -49,7 +46,6 @@ from service.records.access import ApiKey
 NOTE_USES_EVERY: Final = timedelta(minutes=1)
 """How often the last use of keys is written, all keys together."""
 REALM: Final = 'Bearer realm="rillwright"'
-_FORWARDED: Final = (b"forwarded", b"x-forwarded-for", b"x-real-ip")
 _GUARDED_PATHS: Final = ("/v1/", "/metrics")
 _log = get_logger(__name__)
 
@@ -111,12 +107,19 @@ class Gate:
 
         False gives no reason; the full path works it out.
         """
+        found = self._reader_of(scope, farm_id)
+        return found is not None and self._over_limit(found, scope) is None
+
+    def would_admit(self, scope: Scope, *, farm_id: str) -> bool:
+        """Whether a request may read the plans of a farm; it is not counted."""
+        return self._reader_of(scope, farm_id) is not None
+
+    def _reader_of(self, scope: Scope, farm_id: str) -> Caller | None:
         found = self.find_caller(scope)
         if not isinstance(found, Caller):
-            return False
-        if Right.PLAN_READ not in found.rights or not found.may_see(farm_id):
-            return False
-        return self._over_limit(found, scope) is None
+            return None
+        may_read = Right.PLAN_READ in found.rights and found.may_see(farm_id)
+        return found if may_read else None
 
     def identify(self, scope: Scope) -> Caller | Refusal:
         """The caller of a request, or why it is refused; the request is counted."""
@@ -129,9 +132,9 @@ class Gate:
 
     def find_caller(self, scope: Scope) -> Caller | Refusal:
         """The caller of a request, not counted."""
-        token, is_forwarded = _token_of(scope)
+        token = _token_of(scope)
         if token is None:
-            if self._keys.is_empty and self._is_loopback and not is_forwarded:
+            if self._keys.is_empty and self._is_loopback and is_from_this_machine(scope):
                 return OPEN_CALLER
             return _no_key("")
         key = self._keys.find(token)
@@ -321,19 +324,10 @@ async def _caller(request: Request) -> Caller:
 TheCaller = Annotated[Caller, Depends(_caller)]
 
 
-def is_loopback(address: str) -> bool:
-    """Whether only this machine can reach an address to listen on."""
-    try:
-        return ipaddress.ip_address(address.partition("%")[0]).is_loopback
-    except ValueError:
-        return address == "localhost"
-
-
-def _token_of(scope: Scope) -> tuple[bytes | None, bool]:
-    """The key of a request, and whether a proxy passed the request on."""
+def _token_of(scope: Scope) -> bytes | None:
+    """The key of a request."""
     token: bytes | None = None
     other: bytes | None = None
-    is_forwarded = False
     for name, value in scope["headers"]:
         if name == b"authorization":
             scheme, _, rest = value.partition(b" ")
@@ -341,9 +335,7 @@ def _token_of(scope: Scope) -> tuple[bytes | None, bool]:
             token = rest.strip() if scheme.lower() == b"bearer" else b""
         elif name == b"x-api-key":
             other = value.strip()
-        elif name in _FORWARDED:
-            is_forwarded = True
-    return (other if token is None else token), is_forwarded
+    return other if token is None else token
 
 
 def _no_key(error: str) -> Refusal:
@@ -364,7 +356,6 @@ __all__ = [
     "Right",
     "TheCaller",
     "check_rights",
-    "is_loopback",
     "needs",
     "right_of",
     "rights_by_operation",

@@ -12,17 +12,16 @@ from typing import Annotated, Any
 from fastapi import Header, Response
 from pydantic import BaseModel
 
-from service.api.problems import (
+from service.api.problem_types import (
     FORBIDDEN,
     INTERNAL_ERROR,
     INVALID_REQUEST,
-    PROBLEM_MEDIA_TYPE,
     STORAGE_UNAVAILABLE,
     TOO_MANY_REQUESTS,
     UNAUTHORISED,
     ProblemType,
-    problem_document,
 )
+from service.api.problems import PROBLEM_MEDIA_TYPE, problem_document
 
 CACHE_CONTROL = "private, max-age=300"
 VARY = "Accept, Authorization, X-API-Key"

@@ -11,12 +11,14 @@ from fastapi import APIRouter, FastAPI
 from starlette.types import Receive, Scope, Send
 
 from service import __version__
-from service.api.access import Gate, GuardedPaths, check_rights, is_loopback, rights_by_operation
+from service.api.access import Gate, GuardedPaths, check_rights, rights_by_operation
 from service.api.body_guard import BodyGuard
 from service.api.hot_path import HotPath
 from service.api.method_table import MethodsByPath
+from service.api.negotiation import ANSWERS_WHAT_IS_ACCEPTED
 from service.api.news import News
 from service.api.openapi_document import complete, describe_farms
+from service.api.own_machine import is_loopback
 from service.api.plan_documents import PlanDocuments
 from service.api.problems import handle_problems
 from service.api.program import Programs
@@ -117,7 +119,11 @@ def _every_route() -> APIRouter:
     """
     every = APIRouter()
     for router in V1_ROUTERS:
-        every.include_router(router, prefix="/v1")
+        # What calendar programs accept says little about what they read.
+        is_strict = router is not calendars.router
+        every.include_router(
+            router, prefix="/v1", dependencies=[ANSWERS_WHAT_IS_ACCEPTED] if is_strict else None
+        )
     for router in OTHER_ROUTERS:
         every.include_router(router)
     return every

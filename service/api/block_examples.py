@@ -16,7 +16,7 @@ BLOCK_PAGE: Final[dict[str, Any]] = {
             "area_m2": 3035.142317,
         }
     ],
-    "next": "https://rillwright.example/v1/blocks?page_size=1&cursor=aGlsbC1mYXJtLm5vcnRo",
+    "next": "/v1/blocks?page_size=1&cursor=aGlsbC1mYXJtLm5vcnRo",
 }
 
 BORROWED_SPAN: Final[dict[str, Any]] = {

@@ -1,11 +1,12 @@
 """Checks request bodies before they are read: JSON in UTF-8, within the size limit.
 
-Bodies refused before any route sees them, each with its own problem type: too large, another media
-type or charset, not JSON (``NaN`` and ``Infinity`` are not), nested too deep.
+Bodies refused before any route sees them, each with its own problem type: too large, too slow,
+another media type or charset, not JSON (``NaN`` and ``Infinity`` are not), nested too deep.
 """
 
 from __future__ import annotations
 
+import asyncio
 from email.message import Message as MimeMessage
 from typing import Final
 
@@ -13,17 +14,20 @@ import orjson
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.api.problems import (
+from service.api.problem_types import (
+    BODY_TOO_SLOW,
     MALFORMED_JSON,
     TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
     ProblemType,
-    problem_response,
 )
+from service.api.problems import problem_response
 
 LARGEST_BODY_BYTES: Final = 1_000_000
 LARGEST_FILE_BYTES: Final = 5_000_000
 """Of a CSV file."""
+BODY_WITHIN_S: Final = 60.0
+"""From the end of the request's head to the end of its body."""
 _FILE_TYPES: Final = frozenset({"text/csv"})
 _METHODS: Final = frozenset({"POST", "PUT", "PATCH"})
 
@@ -49,7 +53,11 @@ class BodyGuard:
             self._file_endings or ("\0",)
         )
         largest = LARGEST_FILE_BYTES if is_file else LARGEST_BODY_BYTES
-        kind, body = await _read(scope, receive, largest)
+        try:
+            async with asyncio.timeout(BODY_WITHIN_S):
+                kind, body = await _read(scope, receive, largest)
+        except TimeoutError:
+            kind, body = BODY_TOO_SLOW, b""
         if kind is None and body and not is_file:
             kind = _fault_of(body, media_type, charset)
         if kind is not None:
@@ -70,8 +78,11 @@ class BodyGuard:
 
 async def _read(scope: Scope, receive: Receive, largest: int) -> tuple[ProblemType | None, bytes]:
     declared = _header(scope, b"content-length")
-    if declared is not None and declared.isdigit() and int(declared[:12]) > largest:
-        return TOO_LARGE, b""
+    if declared is not None and declared.isdigit():
+        # Twelve digits pass any limit, so that no number of a million digits is worked out.
+        declared_bytes = int(declared.lstrip(b"0")[:12] or b"0")
+        if declared_bytes > largest:
+            return TOO_LARGE, b""
     chunks: list[bytes] = []
     size = 0
     while True:

@@ -18,9 +18,10 @@ from uuid import uuid4
 
 from starlette.types import Scope, Send
 
+from service.api.negotiation import CSV, JSON, TABLES, preferred
 from service.api.news import News
 from service.api.plan_documents import PlanDocuments
-from service.api.program import Document, Programs, Shown, wants_csv
+from service.api.program import Document, Programs, Shown
 from service.errors import RillwrightError
 from service.metrics import RequestMetrics
 from service.ports import Clock
@@ -36,6 +37,10 @@ PLAN_ROUTE: Final = "/v1/blocks/{block_id}/plan"
 
 class Gate(Protocol):
     """Says whether a request may read the plans of a farm."""
+
+    def would_admit(self, scope: Scope, *, farm_id: str) -> bool:
+        """As :meth:`admits`, but the request is not counted."""
+        ...
 
     def admits(self, scope: Scope, *, farm_id: str) -> bool:
         """True: yes, and the request has been counted. False: the application must work out why
@@ -81,10 +86,8 @@ class HotPath:
         began = perf_counter()
         shown = self._programs.find(controller_id) if self._news.are_current() else None
         if shown is None:
-            shown = await self._find_program(controller_id)
+            shown = await self._find_program(controller_id, scope)
         if shown is None or shown.json is None:
-            return False
-        if not self._gate.admits(scope, farm_id=shown.farm_id):
             return False
         accept = if_none_match = None
         for name, value in scope["headers"]:
@@ -92,19 +95,25 @@ class HotPath:
                 if_none_match = value
             elif name == b"accept":
                 accept = value
-        document = shown.document(as_csv=True) if wants_csv(accept) else shown.json
+        kind = preferred(accept, TABLES)
+        if kind is None or not self._gate.admits(scope, farm_id=shown.farm_id):
+            return False
+        document = shown.document(as_csv=True) if kind == CSV else shown.json
         status = await self._send(document, if_none_match, scope, send)
         self._metrics.note(
             scope["method"], PROGRAM_ROUTE, status, duration_s=perf_counter() - began
         )
         return True
 
-    async def _find_program(self, controller_id: str) -> Shown | None:
+    async def _find_program(self, controller_id: str, scope: Scope) -> Shown | None:
+        """The program from the database; nothing is read for a caller who may not see it."""
         if _ID.fullmatch(controller_id) is None:
             return None
         try:
             if not self._news.are_current():
                 await self._news.look()
+            if not self._gate.would_admit(scope, farm_id=controller_id.partition(".")[0]):
+                return None
             return self._programs.find(controller_id) or await self._programs.load(controller_id)
         except RillwrightError:
             return None  # the route meets the same trouble and says so
@@ -123,7 +132,7 @@ class HotPath:
                 if_none_match = value
             elif name == b"accept":
                 accept = value
-        if kept is None or wants_csv(accept):
+        if kept is None or preferred(accept, TABLES) != JSON:
             return False
         if not self._gate.admits(scope, farm_id=kept.farm_id):
             return False

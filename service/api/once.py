@@ -11,7 +11,8 @@ from fastapi import Depends, Header, Request, Response
 from pydantic import BaseModel
 
 from service.api.access import TheCaller
-from service.api.problems import IDEMPOTENCY_KEY_MISSING, Refused
+from service.api.problem_types import IDEMPOTENCY_KEY_MISSING
+from service.api.problems import Refused
 from service.bootstrap import Service
 from service.database.session import UnitOfWork
 from service.operations.access.answer_once import Once, answer_once

@@ -10,7 +10,6 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Final
 
 from starlette.responses import Response
@@ -197,26 +196,3 @@ def document_response(
         answer, headers = Response(document.body(server_epoch_s)), document.headers
     answer.raw_headers = list(headers)
     return answer
-
-
-@lru_cache(maxsize=256)
-def wants_csv(accept: bytes | None) -> bool:
-    """Whether an Accept header prefers CSV to JSON; no preference means JSON."""
-    if accept is None or b"csv" not in accept.lower():
-        return False
-    quality = {"text/csv": 0.0, "application/json": 0.0}
-    specific = dict.fromkeys(quality, -1)
-    for part in accept.decode("latin-1").lower().split(","):
-        kind, *parameters = (piece.strip() for piece in part.split(";"))
-        weight = 1.0
-        for parameter in parameters:
-            if parameter.startswith("q="):
-                try:
-                    weight = float(parameter[2:])
-                except ValueError:
-                    weight = 0.0
-        for name in quality:
-            rank = {name: 2, f"{name.partition('/')[0]}/*": 1, "*/*": 0}.get(kind, -1)
-            if rank > specific[name]:
-                specific[name], quality[name] = rank, weight
-    return quality["text/csv"] > quality["application/json"]

@@ -14,11 +14,14 @@ from starlette.datastructures import MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.api.problems import INTERNAL_ERROR, problem_response
+from service.api.answers import VARY
+from service.api.problem_types import INTERNAL_ERROR
+from service.api.problems import problem_response
 from service.logs import bind_log_context, get_logger, unbind_log_context
 from service.metrics import UNMATCHED, RequestMetrics
 
 REQUEST_ID_HEADER: Final = "X-Request-Id"
+VARY_OF_PAGES: Final = "Cookie, Accept, Accept-Language"
 _log = get_logger(__name__)
 
 
@@ -43,6 +46,7 @@ class RequestFrame:
         request_id = str(uuid.uuid4())
         scope.setdefault("state", {})["request_id"] = request_id
         is_head = scope["method"] == "HEAD"
+        in_api = scope["path"].startswith("/v1/")
         has_begun = False
 
         async def send_framed(message: Message) -> None:
@@ -53,6 +57,9 @@ class RequestFrame:
                 headers = MutableHeaders(scope=message)
                 headers[REQUEST_ID_HEADER] = request_id
                 headers["X-Content-Type-Options"] = "nosniff"
+                # What no route says more about is for this caller alone, and only now.
+                headers.setdefault("Cache-Control", "no-cache" if "ETag" in headers else "no-store")
+                headers.setdefault("Vary", VARY if in_api else VARY_OF_PAGES)
                 allowed = headers.get("Allow")
                 if allowed is not None and "GET" in allowed and "HEAD" not in allowed:
                     headers["Allow"] = f"{allowed}, HEAD"

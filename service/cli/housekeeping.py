@@ -141,10 +141,8 @@ def serve(
     """Serve the API and its documentation pages until stopped."""
     settings = read_settings()
     service = open_service(settings)
-    import uvicorn
-
-    from service.api.access import is_loopback
-    from service.api.app import create_app
+    from service.api.own_machine import is_loopback
+    from service.api.server import run_server
 
     address, number = host or settings.host, port or settings.port
     shown_host = f"[{address}]" if ":" in address else address
@@ -171,11 +169,4 @@ def serve(
     elif not has_key:
         note("Open to anyone on this machine until `rillwright keys add` makes the first key.")
     configure_logs(settings.log_format, level=settings.log_level)
-    uvicorn.run(
-        create_app(service, host=address),
-        host=address,
-        port=number,
-        log_config=None,  # its lines go to the same place as ours
-        log_level="warning",
-        access_log=False,  # a log line per request would halve the requests per second
-    )
+    run_server(service, host=address, port=number)

@@ -38,7 +38,7 @@ class Client:
         async def ask() -> httpx.Response:
             transport = httpx.ASGITransport(app=self.app)
             async with httpx.AsyncClient(
-                transport=transport, base_url="http://rillwright.test"
+                transport=transport, base_url="http://127.0.0.1"
             ) as client:
                 return await client.request(method, path, **options)
 

@@ -15,7 +15,7 @@ from tests.api.conftest import Client
 from tests.api.invented_farm import BLOCK_ID
 
 ROOT = Path(__file__).resolve().parents[2]
-HOST = "rillwright.test"
+HOST = "127.0.0.1"
 HEAVY = {"pandas", "xarray", "pyet", "numba", "scipy"}
 PAGES = ["/docs", "/problems", "/problems/not-found"]
 

@@ -46,7 +46,7 @@ def test_following_next_leads_through_all_blocks_once(client: Client, size: int)
         if "next" not in page:
             break
         address = page["next"]
-        assert address.startswith("http://rillwright.test/v1/blocks?")
+        assert address.startswith("/v1/blocks?")
         assert "date=2026-07-15" in address
     assert found == ALL_BLOCKS
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import asyncio
 from typing import Any
 
+import httpx
 import pytest
 
+from service.api import body_guard
 from tests.api.callers import Caller
 from tests.api.invented_farm import BLOCK_ID, FARM_ID
 
@@ -91,30 +93,48 @@ def test_a_large_body_is_refused_by_its_declared_length_and_by_its_real_one(
     caller: Caller,
 ) -> None:
     assert problem_of(send(caller, b" " * 1_000_001)) == (413, "too-large")
-    assert problem_of(send(caller, b"{}", **{"Content-Length": "9" * 30})) == (413, "too-large")
+    for declared in ("9" * 30, "0" * 30 + "1000001"):
+        answer = send(caller, b"{}", **{"Content-Length": declared})
+        assert problem_of(answer) == (413, "too-large")
     assert problem_of(asyncio.run(_streamed(caller, 30, b" " * 100_000))) == (413, "too-large")
     assert send(caller, RUN % b"1" + b" " * 900_000).status_code == 200
 
 
 async def _streamed(caller: Caller, count: int, chunk: bytes) -> Any:
     """The answer to a body that comes in chunks, without a declared length."""
-    import httpx
 
     async def chunks() -> Any:
         for _ in range(count):
             yield chunk
 
+    return await _sent(caller, chunks())
+
+
+async def _sent(caller: Caller, content: Any) -> Any:
     transport = httpx.ASGITransport(app=caller.app)
-    async with httpx.AsyncClient(transport=transport, base_url="http://rillwright.test") as client:
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
         return await client.post(
             "/v1/runs",
-            content=chunks(),
+            content=content,
             headers={
                 "Authorization": f"Bearer {caller.key}",
                 "Idempotency-Key": '"one"',
                 "Content-Type": JSON,
             },
         )
+
+
+def test_a_body_that_does_not_come_is_not_waited_for(
+    caller: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(body_guard, "BODY_WITHIN_S", 0.05)
+
+    async def pieces() -> Any:
+        yield b"{"
+        await asyncio.Event().wait()
+
+    answer = asyncio.run(_sent(caller, pieces()))
+    assert problem_of(answer) == (408, "body-too-slow")
 
 
 def test_without_a_key_no_body_is_read(caller: Caller) -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
 from service.api.app import create_app
+from service.api.own_machine import is_from_this_machine
 from service.bootstrap import Service
 from service.operations.access.manage_keys import list_keys, revoke_key
 from tests.api.callers import Caller, caller_of, new_key, see_news
@@ -41,12 +43,77 @@ def test_a_server_for_others_is_never_open(own_service: Service) -> None:
         assert Caller(create_app(own_service, host=host)).get(PLAN).status_code == 401
 
 
-@pytest.mark.parametrize("header", ["X-Forwarded-For", "Forwarded", "X-Real-IP"])
+@pytest.mark.parametrize(
+    "header",
+    [
+        "X-Forwarded-For",
+        "X-Forwarded-Host",
+        "X-Forwarded-Proto",
+        "Forwarded",
+        "X-Real-IP",
+        "Via",
+        "CF-Connecting-IP",
+        "CF-Ray",
+        "True-Client-IP",
+    ],
+)
 def test_what_a_proxy_passes_on_is_never_taken_for_this_machine(
     own_service: Service, header: str
 ) -> None:
     answer = Caller(create_app(own_service)).get(PLAN, headers={header: "192.0.2.7"})
     assert answer.status_code == 401
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("GET", PLAN),
+        ("GET", "/metrics"),
+        ("POST", f"/v1/blocks/{BLOCK_ID}/runs"),
+        ("DELETE", f"/v1/farms/{FARM_ID}"),
+    ],
+)
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1.evil.example", "localhost.evil.example:8040", "192.0.2.7"]
+)
+def test_a_name_made_to_point_here_opens_nothing(
+    own_service: Service, method: str, path: str, host: str
+) -> None:
+    answer = Caller(create_app(own_service)).request(method, path, headers={"Host": host})
+    assert answer.status_code == 401
+
+
+@pytest.mark.parametrize("host", ["localhost", "LOCALHOST:8040", "127.0.0.1:8040", "[::1]:8040"])
+def test_this_machine_may_be_called_by_any_name_of_its_own(own_service: Service, host: str) -> None:
+    answer = Caller(create_app(own_service)).get(PLAN, headers={"Host": host})
+    assert answer.status_code == 200
+
+
+def head_of(*fields: tuple[bytes, bytes], client: tuple[str, int] | None) -> dict[str, Any]:
+    """The part of a request that says where it comes from."""
+    return {"type": "http", "headers": list(fields), "client": client}
+
+
+OWN_HOST = (b"host", b"127.0.0.1:8040")
+OWN_PEER = ("127.0.0.1", 50_000)
+
+
+@pytest.mark.parametrize(
+    ("scope", "is_own"),
+    [
+        (head_of(OWN_HOST, client=OWN_PEER), True),
+        (head_of(OWN_HOST, client=("::1", 50_000)), True),
+        (head_of(OWN_HOST, client=("192.0.2.7", 50_000)), False),
+        (head_of(OWN_HOST, client=None), False),
+        (head_of(client=OWN_PEER), False),
+        (head_of(OWN_HOST, OWN_HOST, client=OWN_PEER), False),
+        (head_of((b"host", b"localhost:port"), client=OWN_PEER), False),
+        (head_of((b"host", b"[::1"), client=OWN_PEER), False),
+        (head_of((b"host", b""), client=OWN_PEER), False),
+    ],
+)
+def test_peer_and_host_must_both_be_this_machine(scope: dict[str, Any], is_own: bool) -> None:
+    assert is_from_this_machine(scope) is is_own
 
 
 @pytest.mark.parametrize(

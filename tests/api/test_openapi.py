@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from service.agronomy.units import NOMENCLATURE
 from service.api import examples
 from service.api.block_examples import BLOCK_PAGE
-from service.api.problems import PROBLEM_TYPES
+from service.api.problem_types import PROBLEM_TYPES
 from service.api.schemas.balances import BalanceOut
 from service.api.schemas.blocks import BlockOut, BlockPageOut
 from service.api.schemas.explanations import ExplanationOut

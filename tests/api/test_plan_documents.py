@@ -87,7 +87,7 @@ def test_a_look_under_way_holds_up_nobody_whose_copies_are_still_good(
         transport = httpx.ASGITransport(
             app=create_app(replace(own_service, unit_of_work=open_unit))
         )
-        async with httpx.AsyncClient(transport=transport, base_url="http://rillwright.test") as web:
+        async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as web:
             assert (await web.get(PLAN)).status_code == 200
             may_look.clear()
             before = len(looks)

@@ -14,10 +14,12 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from service import errors
 from service.api.app import create_app
-from service.api.problems import PROBLEM_TYPES, faults_as_errors, problem_type_of
+from service.api.problem_types import PROBLEM_TYPES
+from service.api.problems import faults_as_errors, problem_type_of
 from service.bootstrap import Service
+from tests.api.callers import caller_of
 from tests.api.conftest import Client
-from tests.api.invented_farm import BLOCK_ID, YOUNG_BLOCK_ID
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, YOUNG_BLOCK_ID
 
 SECRET = "hush-hush"
 REQUEST_ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
@@ -68,12 +70,67 @@ def test_a_known_block_without_a_plan(client: Client) -> None:
         problem_of(answer, 404, "plan-not-found")
 
 
-@pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE"])
+@pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE", "TRACE"])
 @pytest.mark.parametrize("path", ["/v1/blocks", f"/v1/blocks/{BLOCK_ID}/plan", "/docs/assets/x.js"])
 def test_a_method_that_is_not_allowed(client: Client, method: str, path: str) -> None:
     answer = client.request(method, path)
     problem_of(answer, 405, "method-not-allowed")
     assert answer.headers["Allow"] == "GET, HEAD"
+
+
+@pytest.mark.parametrize(
+    ("path", "allowed"),
+    [
+        ("/v1/blocks", "GET, HEAD, OPTIONS"),
+        (f"/v1/blocks/{BLOCK_ID}", "DELETE, GET, PUT, HEAD, OPTIONS"),
+        ("/v1/runs", "POST, OPTIONS"),
+    ],
+)
+def test_options_names_the_methods_of_an_address(client: Client, path: str, allowed: str) -> None:
+    answer = client.request("OPTIONS", path)
+    assert (answer.status_code, answer.content) == (204, b"")
+    assert set(answer.headers["Allow"].split(", ")) == set(allowed.split(", "))
+
+
+@pytest.mark.parametrize("path", ["/v1/blocks", f"/v1/blocks/{BLOCK_ID}/plan", "/v1/status"])
+@pytest.mark.parametrize("accept", ["text/html", "application/json;q=0", "image/*"])
+def test_a_form_that_there_is_not(client: Client, path: str, accept: str) -> None:
+    problem_of(client.get(path, headers={"Accept": accept}), 406, "not-acceptable")
+
+
+def test_a_change_is_not_made_when_its_answer_would_not_be_accepted(own_service: Service) -> None:
+    caller = caller_of(own_service, FARM_ID)
+    asked = {"Accept": "text/html", "Idempotency-Key": '"one"'}
+    run = {"block_id": BLOCK_ID, "started_at": "2026-07-14T05:00:00Z", "duration_min": 40}
+    body = {"items": [run]}
+    assert caller.request("POST", "/v1/runs", json=body, headers=asked).status_code == 406
+    sent = caller.request("POST", "/v1/runs", json=body, headers={**asked, "Accept": "*/*"})
+    assert sent.status_code < 300, sent.text
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/v1/blocks", 200),
+        ("/v1/nowhere", 404),
+        (f"/v1/blocks/{BLOCK_ID}/plan", 200),
+        ("/v1/status", 200),
+        ("/farms", 200),
+        ("/docs", 200),
+        ("/pages/icon.svg", 200),
+        ("/openapi.json", 200),
+        ("/livez", 200),
+        ("/metrics", 200),
+        ("/problems", 200),
+        ("/nowhere", 404),
+    ],
+)
+def test_every_answer_says_who_may_keep_it(client: Client, path: str, status: int) -> None:
+    answer = client.get(path)
+    assert answer.status_code == status, answer.text
+    kept = {each.strip().partition("=")[0] for each in answer.headers["Cache-Control"].split(",")}
+    assert kept & {"no-store", "no-cache", "max-age"}
+    assert "Accept" in answer.headers["Vary"]
 
 
 def test_an_address_with_a_slash_too_many_is_not_redirected(client: Client) -> None:

@@ -16,7 +16,8 @@ import pytest
 from service.api.access import Gate
 from service.api.app import create_app
 from service.api.examples import PROGRAM, PROGRAM_CSV
-from service.api.program import wants_csv
+from service.api.negotiation import CSV, JSON, TABLES, preferred
+from service.api.program import Programs
 from service.api.schemas.bodies import RunBatchIn
 from service.api.schemas.programs import ProgramAnswerOut
 from service.bootstrap import Service
@@ -26,6 +27,7 @@ from service.operations.evening.publish_programs import json_body, publish_progr
 from service.operations.evening.run_day import run_day
 from service.operations.feedback.report_runs import LONGEST_RUN_MIN, MOST_RUNS, OLDEST_RUN
 from service.records.controllers import ChannelDefinition, FallbackRun
+from tests.api.callers import Caller, new_key
 from tests.api.conftest import Client, Ticker
 from tests.api.invented_farm import (
     FARM_ID,
@@ -47,7 +49,7 @@ from tests.api.paired_controllers import PROGRAM as PATH
 from tests.conftest import ROOT
 
 MIDNIGHT = datetime(2026, 7, 15, 4, 0, tzinfo=UTC)  # in New York, on daylight saving time
-CSV = {"Accept": "text/csv"}
+AS_CSV = {"Accept": "text/csv"}
 
 
 @pytest.fixture
@@ -103,7 +105,7 @@ def test_the_answer_is_what_the_openapi_document_describes(own_client: Client) -
 
 def test_csv_says_the_same_as_json(own_client: Client) -> None:
     program = checked_program(own_client.get(PATH).content)
-    answer = own_client.get(PATH, headers=CSV)
+    answer = own_client.get(PATH, headers=AS_CSV)
     assert answer.headers["Content-Type"] == "text/csv; charset=us-ascii"
     head, _, rest = answer.text.partition("\n")
     assert head == f"rillwright,1,{RUN_AT.timestamp():.0f},{zlib.crc32(rest.encode()):08x}"
@@ -129,7 +131,7 @@ def test_csv_says_the_same_as_json(own_client: Client) -> None:
 
 
 def test_no_line_of_csv_can_be_a_formula_or_needs_quotes(own_client: Client) -> None:
-    text = own_client.get(PATH, headers=CSV).text
+    text = own_client.get(PATH, headers=AS_CSV).text
     assert text.isascii()
     assert not set(text) & set('"=@+\t\r ')
 
@@ -259,7 +261,7 @@ def test_a_controller_that_has_the_program_gets_no_body(own_client: Client) -> N
         assert again.headers[name] == first.headers[name]
     assert own_client.get(PATH, headers={"If-None-Match": f'"other", W/{tag}'}).status_code == 304
     assert own_client.get(PATH, headers={"If-None-Match": tag[:-2] + 'x"'}).status_code == 200
-    assert own_client.get(PATH, headers={**CSV, "If-None-Match": tag}).status_code == 200
+    assert own_client.get(PATH, headers={**AS_CSV, "If-None-Match": tag}).status_code == 200
 
 
 def test_the_tag_is_stable_while_the_servers_time_moves(paired: Service) -> None:
@@ -295,7 +297,7 @@ def test_the_quick_way_and_the_route_answer_alike(
         asked = [
             client.request(method, PATH, headers=headers)
             for method in ("GET", "HEAD")
-            for headers in ({}, CSV, {"If-None-Match": tag})
+            for headers in ({}, AS_CSV, {"If-None-Match": tag})
         ]
         return [
             (each.status_code, each.content, {**each.headers, "x-request-id": ""}) for each in asked
@@ -307,20 +309,42 @@ def test_the_quick_way_and_the_route_answer_alike(
 
 
 @pytest.mark.parametrize(
-    ("accept", "is_csv"),
+    ("accept", "kind"),
     [
-        (None, False),
-        (b"*/*", False),
-        (b"text/csv", True),
-        (b"TEXT/CSV; q=0.5, application/json; q=0.4", True),
-        (b"text/csv;q=0.2, */*;q=0.9", False),
-        (b"text/*;q=0.9, text/csv;q=0, application/json;q=0.1", False),
-        (b"text/csv; q=x", False),
-        (b"text/html", False),
+        (None, JSON),
+        (b"", JSON),
+        (b"*/*", JSON),
+        (b"text/csv", CSV),
+        (b"TEXT/CSV; q=0.5, application/json; q=0.4", CSV),
+        (b"text/csv;q=0.2, */*;q=0.9", JSON),
+        (b"text/*;q=0.9, text/csv;q=0, application/json;q=0.1", JSON),
+        (b"text/csv; q=x", None),
+        (b"text/html", None),
+        (b"*/*;q=0", None),
     ],
 )
-def test_the_form_is_chosen_by_accept(accept: bytes | None, is_csv: bool) -> None:
-    assert wants_csv(accept) is is_csv
+def test_the_form_is_chosen_by_accept(accept: bytes | None, kind: str | None) -> None:
+    assert preferred(accept, TABLES) == kind
+
+
+@pytest.mark.parametrize("name", ["shed", "attic"])
+@pytest.mark.parametrize("key", [None, "rw_guessed1_" + "a" * 32, "theirs"])
+def test_nothing_about_a_controller_is_read_for_who_may_not_see_it(
+    paired: Service, monkeypatch: pytest.MonkeyPatch, name: str, key: str | None
+) -> None:
+    new_key(paired, FARM_ID)
+    if key == "theirs":
+        key = new_key(paired, "later-farm")[1]
+    caller = Caller(create_app(paired), key)
+    caller.get("/v1/blocks")
+    read: list[str] = []
+
+    async def load(_self: Programs, controller_id: str) -> None:
+        read.append(controller_id)
+
+    monkeypatch.setattr(Programs, "load", load)
+    answer = caller.get(f"/v1/controllers/{FARM_ID}.{name}/program")
+    assert (answer.status_code, read) == (404 if key and "guessed" not in key else 401, [])
 
 
 def test_an_unknown_controller_is_not_found(own_client: Client) -> None:

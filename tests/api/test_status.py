@@ -369,7 +369,7 @@ app = create_app(open_service(Settings(database_url={service.settings.database_u
 
 async def ask():
     transport = httpx.ASGITransport(app=app)
-    async with httpx.AsyncClient(transport=transport, base_url="http://rillwright.test") as client:
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
         for path in ("/livez", "/readyz", "/metrics", "/v1/status"):
             assert (await client.get(path)).status_code == 200, path
 

@@ -54,3 +54,28 @@ def test_a_database_that_is_not_ready_stops_the_start(
 ) -> None:
     assert call(empty_url, "serve").exit_code == 3
     assert started == []
+
+
+def test_nobody_is_believed_about_where_a_request_comes_from(
+    demo: Command, started: list[dict[str, Any]]
+) -> None:
+    demo("serve")
+    assert (started[0]["proxy_headers"], started[0]["forwarded_allow_ips"]) == (False, [])
+
+
+def test_the_proxies_that_are_named_are_believed(
+    demo: Command, started: list[dict[str, Any]]
+) -> None:
+    result = demo("serve", RILLWRIGHT_TRUSTED_PROXIES='["192.0.2.7", "10.0.0.0/8"]')
+    assert result.exit_code == 0, result.output
+    assert started[0]["proxy_headers"] is True
+    assert started[0]["forwarded_allow_ips"] == ["192.0.2.7/32", "10.0.0.0/8"]
+
+
+def test_what_is_no_address_of_a_proxy_stops_the_start(
+    demo: Command, started: list[dict[str, Any]]
+) -> None:
+    result = demo("serve", RILLWRIGHT_TRUSTED_PROXIES='["*"]')
+    assert result.exit_code == 2
+    assert "RILLWRIGHT_TRUSTED_PROXIES" in result.stderr
+    assert started == []

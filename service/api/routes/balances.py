@@ -11,7 +11,7 @@ from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BALANCE
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.balances import BalanceOut
 from service.api.schemas.queries import BalanceQuery
 from service.operations.reading import read_plans

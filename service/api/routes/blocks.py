@@ -13,7 +13,7 @@ from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response,
 from service.api.block_examples import BLOCK_PAGE
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BLOCK
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
 from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery
 from service.errors import Fault, InputInvalid
@@ -57,7 +57,9 @@ def list_blocks(
     following = None
     if len(rest) > size:
         cursor = _cursor_of(page[-1].block_id)
-        following = str(request.url.include_query_params(cursor=cursor))
+        # Relative, as the name that this service is known by is the proxy's affair.
+        address = request.url.include_query_params(cursor=cursor)
+        following = f"{address.path}?{address.query}"
     return BlockPageOut(items=[BlockSummaryOut.from_record(each) for each in page], next=following)
 
 

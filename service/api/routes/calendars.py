@@ -11,7 +11,7 @@ from service.api.access import BY_SECRET_LINK
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, problems, tagged_response
 from service.api.dependencies import TheService
 from service.api.examples import CALENDAR
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.season import SeasonCalendarQuery
 from service.api.season_examples import SEASON_CALENDAR
 from service.delivery.calendar_feed import MEDIA_TYPE, calendar_feed

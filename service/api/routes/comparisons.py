@@ -10,7 +10,7 @@ from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.comparison_examples import COMPARISON
 from service.api.dependencies import BlockId, TheService
-from service.api.problems import CONFLICT, INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import CONFLICT, INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.comparisons import ComparisonOut, ProgramYearOut
 from service.api.schemas.queries import ComparisonQuery
 from service.operations.review.compare_block import compare_block

@@ -10,8 +10,9 @@ from service.api.access import Right, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, described, problems
 from service.api.dependencies import TheService
 from service.api.examples import PROGRAM, PROGRAM_CSV
-from service.api.problems import INVALID_REQUEST, NOT_FOUND, RETIRED
-from service.api.program import Programs, document_response, wants_csv
+from service.api.negotiation import wants_csv
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND, RETIRED
+from service.api.program import Programs, document_response
 from service.api.schemas.programs import ProgramAnswerOut
 from service.errors import NotFound
 
@@ -59,10 +60,8 @@ async def get_program(
     shown = programs.find(controller_id) or await programs.load(controller_id)
     if shown is None:
         raise NotFound(f"controller {controller_id}: there is no such controller")
-    accept = request.headers.get("accept")
-    document = shown.document(
-        as_csv=wants_csv(None if accept is None else accept.encode("latin-1"))
-    )
     return document_response(
-        document, if_none_match, server_epoch_s=int(service.clock.now().timestamp())
+        shown.document(as_csv=wants_csv(request)),
+        if_none_match,
+        server_epoch_s=int(service.clock.now().timestamp()),
     )

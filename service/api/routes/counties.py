@@ -9,13 +9,13 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 
 from service.api.access import Caller, Right, TheCaller, needs
-from service.api.answers import described, problems
+from service.api.answers import VARY, described, problems
 from service.api.change_examples import COUNTY_NEED, COUNTY_NEED_CSV
 from service.api.csv_answer import csv_bytes
 from service.api.dependencies import TheService
+from service.api.negotiation import wants_csv
 from service.api.once import NO_STORE
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
-from service.api.program import wants_csv
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut, ReferenceOut
 from service.api.schemas.queries import CountyNeedQuery
 from service.bootstrap import Service
@@ -81,9 +81,8 @@ def compare(
         year, number, _ = comparison.first_day.isocalendar()
         items += CountyWeekOut.rows_of(comparison, week=f"{year}-W{number:02d}", on=on)
     block = comparisons[0].reference
-    accept = request.headers.get("accept")
-    headers = {**NO_STORE, "Vary": "Accept"}
-    if wants_csv(None if accept is None else accept.encode("latin-1")):
+    headers = {**NO_STORE, "Vary": VARY}
+    if wants_csv(request):
         return Response(_as_csv(items), media_type="text/csv; charset=utf-8", headers=headers)
     answer = CountyNeedOut(
         reference=ReferenceOut(

@@ -10,7 +10,7 @@ from service.api import dosing_examples as examples
 from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.dependencies import BlockId, TheService
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.dosing import ChlorineEstimateOut, ChlorineQuery, PumpingOut, PumpQuery
 from service.operations.reading.read_farms import get_today
 from service.operations.waterworks import estimate_chlorine as chlorines

@@ -21,7 +21,7 @@ from service.api.answers import (
 from service.api.change_examples import BLOCK_TABLE, FARM_CHANGED, FARM_DOCUMENT, FARM_FILE
 from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.once import NO_STORE
-from service.api.problems import (
+from service.api.problem_types import (
     CONFLICT,
     INVALID_REQUEST,
     MALFORMED_JSON,
@@ -31,8 +31,8 @@ from service.api.problems import (
     TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
     ProblemType,
-    Refused,
 )
+from service.api.problems import Refused
 from service.api.schemas.blocks import BlockOut
 from service.api.schemas.bodies import BlockTableIn, FarmDocumentIn
 from service.api.schemas.farms import FarmChangeOut, FarmDocumentOut

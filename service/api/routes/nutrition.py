@@ -12,7 +12,8 @@ from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.dependencies import BlockId, TheService
 from service.api.once import TheOnce, answered_once
-from service.api.problems import INVALID_REQUEST, NOT_FOUND, reported_as
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
+from service.api.problems import reported_as
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.nutrition import (
     NutrientPlanOut,

@@ -17,7 +17,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.staticfiles import StaticFiles
 
 import service
-from service.api.problems import PROBLEM_TYPES, ProblemType
+from service.api.problem_types import PROBLEM_TYPES, ProblemType
 
 router = APIRouter(include_in_schema=False)
 

@@ -11,7 +11,7 @@ from service.api.answers import described, problems
 from service.api.change_examples import PAUSE, PAUSE_CANCELLED, PAUSED, PAUSES
 from service.api.dependencies import BlockId, TheService
 from service.api.once import TheOnce, answered_once, reporter_of
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import PauseIn
 from service.api.schemas.feedback import CancelledOut, PausedOut, PauseOut, PausesOut

@@ -19,9 +19,10 @@ from service.api.answers import (
 from service.api.csv_answer import csv_bytes
 from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.examples import EXPLANATION, FARM_PLANS, PLAN, PLAN_CSV
+from service.api.negotiation import wants_csv
 from service.api.plan_documents import PlanDocuments
-from service.api.problems import INVALID_REQUEST, NOT_FOUND, PLAN_NOT_FOUND
-from service.api.program import document_response, wants_csv
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND, PLAN_NOT_FOUND
+from service.api.program import document_response
 from service.api.schemas.explanations import ExplanationOut
 from service.api.schemas.plans import (
     PLAN_CSV_COLUMNS,
@@ -70,7 +71,7 @@ def get_plan(
 ) -> Response:
     """The plan, or 304 if the caller already has it; cached for later requests."""
     documents: PlanDocuments = request.app.state.plan_documents
-    if _wants_csv(request):
+    if wants_csv(request):
         view = read_plans.get_plan(block_id, day=query.day, unit_of_work=service.unit_of_work)
         return _csv_response([view], if_none_match)
     generation = documents.generation
@@ -129,7 +130,7 @@ def list_farm_plans(
     views = read_plans.list_plans(day=query.day, farm_id=farm_id, unit_of_work=service.unit_of_work)
     if not views:
         raise PlanNotFound(f"no plan of farm {farm_id} for {query.day or 'any day'}")
-    if _wants_csv(request):
+    if wants_csv(request):
         return _csv_response(views, if_none_match)
     plans = FarmPlansOut(
         farm_id=farm_id,
@@ -137,11 +138,6 @@ def list_farm_plans(
         items=[FarmPlanOut.from_view(view) for view in views],
     )
     return conditional_response(plans, if_none_match)
-
-
-def _wants_csv(request: Request) -> bool:
-    accept = request.headers.get("accept")
-    return wants_csv(None if accept is None else accept.encode("latin-1"))
 
 
 def _csv_response(views: Sequence[PlanView], if_none_match: str | None) -> Response:

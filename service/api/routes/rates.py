@@ -8,7 +8,7 @@ from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.change_examples import RATE, RATE_USED
 from service.api.dependencies import BlockId, TheService
-from service.api.problems import (
+from service.api.problem_types import (
     CONFLICT,
     INVALID_REQUEST,
     MALFORMED_JSON,

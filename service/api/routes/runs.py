@@ -9,7 +9,7 @@ from service.api.answers import described, problems
 from service.api.change_examples import FLOW, RUNS, RUNS_DONE
 from service.api.dependencies import BlockId, TheService
 from service.api.once import TheOnce, answered_once, reporter_of
-from service.api.problems import (
+from service.api.problem_types import (
     IDEMPOTENCY_KEY_MISSING,
     IDEMPOTENCY_KEY_TAKEN,
     INVALID_REQUEST,

@@ -8,7 +8,7 @@ from service.api import season_examples as examples
 from service.api.access import Right, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
 from service.api.dependencies import FarmId, TheService
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.season import SeasonOut
 from service.operations.reading.read_farms import get_farms_today
 from service.operations.season.plan_season import plan_season

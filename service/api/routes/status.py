@@ -16,7 +16,7 @@ from service.api.access import Right, TheCaller, needs
 from service.api.answers import described, problems
 from service.api.dependencies import TheService
 from service.api.examples import STATUS
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.queries import StatusQuery
 from service.api.schemas.status import StatusOut
 from service.bootstrap import Service

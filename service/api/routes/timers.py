@@ -9,7 +9,7 @@ from service.api.answers import described, problems
 from service.api.change_examples import TIMER_PROGRAM, TIMER_SET, TIMERS
 from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.once import TheOnce, answered_once, reporter_of
-from service.api.problems import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.routes.runs import REPORT_PROBLEMS
 from service.api.schemas.bodies import TimerProgramIn
 from service.api.schemas.timers import TimerOut, TimerSetOut, TimersOut

@@ -15,7 +15,7 @@ from service.api import waterworks_examples as examples
 from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.dependencies import BLOCK_ID_PATTERN, BlockId, CalendarDate, TheService
-from service.api.problems import (
+from service.api.problem_types import (
     BUSY,
     CONFLICT,
     INVALID_REQUEST,
@@ -24,8 +24,8 @@ from service.api.problems import (
     TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
     ProblemType,
-    reported_as,
 )
+from service.api.problems import reported_as
 from service.api.schemas.dosing import AcidEstimateOut, AcidQuery
 from service.api.schemas.flow_check import FlowCheckOut
 from service.api.schemas.waterworks import (

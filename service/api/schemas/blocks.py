@@ -44,7 +44,10 @@ class BlockPageOut(Out):
     """A page of blocks, by id."""
 
     items: list[BlockSummaryOut]
-    next: str | None = Field(None, description="Address of the next page; absent on the last one.")
+    next: str | None = Field(
+        None,
+        description="Address of the next page, relative to this service; absent on the last one.",
+    )
 
 
 class WindowOut(Out):
