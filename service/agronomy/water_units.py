@@ -100,6 +100,15 @@ _ACID = (
     Quantity("alkalinity_removed_fraction", "1", 0, 2, "share of the alkalinity that is gone"),
     Quantity("acid_ml", "mL", 0, inf, "acid added to a sample of the water"),
     Quantity("sample_ml", "mL", 1, 1e5, "sample of the water that is titrated"),
+    Quantity("product_l", "L", 0, inf, "volume of the product"),
+    Quantity("tank_l_per_h", "L/h", 0, 1e5, "what an injector takes of diluted acid"),
+    Quantity("tank_l", "L", 0, inf, "diluted acid of one injection"),
+    Quantity("clean_water_l", "L", 0, inf, "water in it that goes in before the acid"),
+    Quantity("acid_share_fraction", "1", 0, 1, "product in it, by volume"),
+    Quantity("flush_min", "min", 0, 1440, "clean water after an injection"),
+    Quantity("injection_count", "1", 1, 366, "injections of a season"),
+    Quantity("season_water_mm", "mm", 0, 3000, "water of a season that takes acid"),
+    Quantity("used_up_fraction", "1", 0, 2, "share of the alkalinity that a season's acid takes"),
 )
 
 _CHLORINE_AND_PUMP = (

@@ -5,6 +5,67 @@ from __future__ import annotations
 from typing import Any, Final
 
 ACID: Final[dict[str, Any]] = {
+    "cautions": [
+        {
+            "key": "estimate-only",
+            "text": "This is an estimate from a laboratory analysis. It is never an "
+            "instruction to open or to start anything. A titration of the water "
+            "itself beats it, and the pH must be measured at the last emitters "
+            "before it is relied on.",
+        },
+        {
+            "key": "protective-gear",
+            "text": "Wear splash goggles and a face shield, acid-proof gloves, apron and "
+            "boots. Have an eyewash and plenty of clean water within reach, and "
+            "never work alone: acid blinds and burns within seconds.",
+        },
+        {
+            "key": "acid-into-water",
+            "text": "Always add acid to water, never water to acid: water on concentrated "
+            "acid boils and spatters.",
+        },
+        {
+            "key": "never-with-chlorine",
+            "text": "Never mix acid with chlorine products, neither in a tank nor at one "
+            "injection point, and flush and separate the equipment: acid and "
+            "hypochlorite give off chlorine gas, which kills.",
+        },
+    ],
+    "limit": {
+        "lowest_ph": 5.5,
+        "binding": {
+            "key": "crop",
+            "lowest_ph": 5.5,
+            "text": "For this crop no practice below pH 5.5 was found: it gains "
+            "nothing from it. Emitters are cleaned with stronger acid only "
+            "by their maker's instructions.",
+            "source": "common practice, no source",
+        },
+        "parts": [
+            {
+                "key": "crop",
+                "lowest_ph": 5.5,
+                "text": "For this crop no practice below pH 5.5 was found: it gains "
+                "nothing from it. Emitters are cleaned with stronger acid only "
+                "by their maker's instructions.",
+                "source": "common practice, no source",
+            },
+            {
+                "key": "duration",
+                "lowest_ph": 4.0,
+                "text": "A short injection with somebody beside it sets no limit of its "
+                "own: below pH 4 almost nothing buffers, and every dose is a "
+                "guess.",
+                "source": "own choice",
+            },
+            {
+                "key": "plastic",
+                "lowest_ph": 4.0,
+                "text": "Polyethylene, PVC and polypropylene stand dilute acid.",
+                "source": "common practice, no source",
+            },
+        ],
+    },
     "block_id": "hill-farm.south",
     "acid_key": "sulfuric",
     "target_ph": 6.5,
@@ -14,15 +75,18 @@ ACID: Final[dict[str, Any]] = {
     "model_dose_mmol_per_l": 0.468785,
     "acid_g_per_m3": 49.438636,
     "acid_ml_per_m3": 27.046685,
-    "flow_l_per_h": 3999.974265,
+    "flow_l_per_h": 3969.709575,
     "flow_origin": "the block's pipes and pressure",
-    "injector_l_per_h": 0.108186,
+    "injector_l_per_h": 0.107367,
     "nutrient": "sulfur",
     "nutrient_g_per_m3": 15.029236,
     "open_air_ph": 8.270763,
     "calcite_saturation_before": 0.106473,
     "calcite_saturation_after": -1.414532,
-    "ph_by_dose": [{"dose_change_pct": -5.0, "ph": 6.532}, {"dose_change_pct": 5.0, "ph": 6.468}],
+    "ph_by_dose": [
+        {"dose_change_pct": -5.0, "ph": 6.534484},
+        {"dose_change_pct": 5.0, "ph": 6.466023},
+    ],
     "loads": [
         {
             "nutrient": "sulfur",
@@ -32,52 +96,46 @@ ACID: Final[dict[str, Any]] = {
             "load_kg_per_ha": 0.691345,
         }
     ],
+    "injection": {
+        "injection_min": 30.0,
+        "water_l": 1984.854788,
+        "acid": {"product_kg": 0.098129, "product_l": 0.053684},
+        "tank_l": 10.0,
+        "clean_water_l": 9.946316,
+        "acid_share_fraction": 0.005368,
+        "flush_min": 24.715028,
+        "steps": [
+            "Protective gear on, eyewash and plenty of clean water beside you, "
+            "nobody alone, no chlorine near.",
+            "Fill the tank with the clean water first. Then add the acid to it "
+            "slowly, in small parts, stirring; let it cool. Label the tank.",
+            "Run the block with clean water until its pressure holds and the last emitter drips.",
+            "Inject for the minutes given, and stay beside it. The injector stops "
+            "when the water stops.",
+            "Measure the pH at the first and the last emitters, and stop when it "
+            "is below the pH wanted.",
+            "Flush with clean water for at least as long as water takes to the "
+            "last emitter: no acid water is left in injector, filter and lines.",
+        ],
+    },
+    "season": {
+        "season_water_mm": 7.191503,
+        "block": {"product_kg": 0.981285, "product_l": 0.536837},
+        "per_ha": {"product_kg": 3.555381, "product_l": 1.945063},
+        "per_acre": {"product_kg": 1.438812, "product_l": 0.787139},
+        "nutrient": "sulfur",
+        "nutrient_kg_per_ha": 1.080828,
+        "used_up_fraction": 0.390966,
+        "block_cost": 1.342094,
+        "cost_per_ha": 4.862658,
+        "cost_per_acre": 1.967848,
+        "note": "Acid that the water's alkalinity has used up does not lower the soil's "
+        "pH: it only keeps the water from raising it. What it brings counts as "
+        "fertiliser.",
+    },
+    "season_origin": "the injections alone, at the flow of the block",
     "advisories": [
         {"key": "below-detection", "text": "Below detection, taken as the detection limit: iron."}
-    ],
-    "cautions": [
-        {
-            "key": "estimate-only",
-            "text": "This is an estimate from a laboratory analysis. It is never an "
-            "instruction to open or to start anything. A titration of the "
-            "water itself beats it, and the pH must be measured at the last "
-            "emitters before it is relied on.",
-        },
-        {
-            "key": "acid-into-water",
-            "text": "Always add acid to water, never water to acid: water on "
-            "concentrated acid boils and spatters.",
-        },
-        {
-            "key": "never-with-chlorine",
-            "text": "Never mix acid with chlorine products, neither in a tank nor at "
-            "one injection point, and flush and separate the equipment: acid "
-            "and hypochlorite give off chlorine gas, which kills.",
-        },
-        {
-            "key": "trained-practice",
-            "text": "Handling and injecting concentrated acid is work for trained, "
-            "and in many places licensed, people with protective clothing, "
-            "eye wash and shower at hand. Local code stands above this "
-            "estimate.",
-        },
-        {
-            "key": "backflow-prevention",
-            "text": "Injection needs backflow prevention for the water source, a "
-            "check valve at the injector and an interlock that stops the "
-            "injector when the water stops, as local code demands.",
-        },
-        {
-            "key": "corrosion",
-            "text": "Concentrated acid attacks common metals, concrete and some "
-            "plastics. The injection point and all that the acid passes "
-            "before it is mixed must be made for that acid.",
-        },
-        {
-            "key": "not-a-soil-ph",
-            "text": "The pH rises again when the water loses its CO2 in open air. "
-            "This dose says nothing about the pH of the soil or the leaf.",
-        },
     ],
 }
 

@@ -35,6 +35,7 @@ from service.farm_files.sample_file import TEMPERATURE
 from service.operations.waterworks import order_fertigation as feeding
 from service.operations.waterworks.split_need import SplitRequest, split_need
 from service.records.waterworks import FertigationOrder
+from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.fertiliser import (
     K_IN_K2O,
     MICRONUTRIENTS,
@@ -42,7 +43,7 @@ from service.waterworks.fertiliser import (
     P_IN_P2O5,
     labelled_product,
 )
-from service.waterworks.season_split import LB_PER_AC_PER_KG_PER_HA, NutrientNeed
+from service.waterworks.season_split import NutrientNeed
 
 _STOCK = Measure(
     noun="a volume", unit="l", lowest=0.1, highest=1e6, examples=("'200 L'", "'50 gal'")

@@ -6,10 +6,10 @@ from rich.text import Text
 
 from service.cli.terminal import out, paragraph, plain_table
 from service.nutrition.leaf_classes import NutrientCard
-from service.nutrition.nitrogen_need import LB_PER_AC_PER_KG_PER_HA
 from service.nutrition.soil_classes import SoilCard
 from service.operations.nutrition.plan_nutrients import NutrientPlan
 from service.operations.nutrition.record_tests import NutrientReport
+from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 
 BASIS_WORDS = {"memory": "from memory", "second-hand": "second-hand", "read": "read"}
 

@@ -15,18 +15,22 @@ from typing import Annotated
 import typer
 
 from service.bootstrap import Service
+from service.cli.acid_text import show_dose
 from service.cli.evening import outcome_document, outcome_text
 from service.cli.pipes import today_of
+from service.cli.plans import farms_by_id
 from service.cli.terminal import (
     JsonOption,
+    UnitsOption,
+    UnitSystem,
     note,
     open_service,
     out,
     parse_day,
     print_json,
 )
-from service.cli.water_text import NO_DAY, show_advice, show_dose, show_report
-from service.farm_files.quantities import read_quantity
+from service.cli.water_text import NO_DAY, show_advice, show_report
+from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.sample_file import (
     COMMON_TEMPERATURE_C,
     TEMPERATURE,
@@ -37,7 +41,19 @@ from service.operations.reading.read_farms import today_at
 from service.operations.waterworks import estimate_acid as acids
 from service.operations.waterworks import report_water as waters
 from service.records.waterworks import WaterSample
+from service.waterworks.acid_amounts import AcidPrice
+from service.waterworks.acid_limits import MATERIALS
 
+_MINUTES = Measure(
+    noun="a duration", unit="min", lowest=1.0, highest=1440.0, examples=("'30 min'", "'0.5 h'")
+)
+_TANK_RATE = Measure(
+    noun="a rate", unit="L/h", lowest=0.01, highest=1e5, examples=("'20 L/h'", "'5 gph'")
+)
+_SEASON_WATER = Measure(
+    noun="a depth of water", unit="mm", lowest=1.0, highest=3000.0, examples=("'24 in'", "'600 mm'")
+)
+_PRICE = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*(?:/|per )\s*(kg|lb|L|gal)")
 BOTH_NAMES = re.compile(r"([a-z0-9-]+)\.([a-z0-9-]+)")
 SupplyOption = Annotated[
     str | None, typer.Option("--supply", metavar="FARM.SUPPLY", help="A supply, in full.")
@@ -213,7 +229,7 @@ def _report_document(found: waters.CropReport) -> dict[str, object]:
 # --- acid ----------------------------------------------------------------------------------------
 
 
-def acid(
+def acid(  # noqa: PLR0913 - one option for each fact of crop, head, injection and season
     target_ph: Annotated[float, typer.Option("--to", help="pH wanted in the lines.")],
     kind: Annotated[
         str,
@@ -233,6 +249,32 @@ def acid(
     with_chlorine: Annotated[
         bool, typer.Option("--with-chlorine", help="Chlorine is injected into the same water.")
     ] = False,
+    crop: Annotated[str | None, typer.Option(help="Crop, with --supply or --file.")] = None,
+    materials: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--material",
+            help=f"What the acid water passes: {', '.join(MATERIALS)}; repeat it for each.",
+        ),
+    ] = None,
+    minutes: Annotated[
+        str | None,
+        typer.Option(help="Of one short, supervised injection: '30 min'; default: all the time."),
+    ] = None,
+    injections: Annotated[
+        int | None, typer.Option(help="Such injections in the season, for its total.")
+    ] = None,
+    tank_rate: Annotated[
+        str | None, typer.Option(help="What the injector takes from its tank: '20 L/h'.")
+    ] = None,
+    season: Annotated[
+        str | None,
+        typer.Option(help="Water of a season: '24 in'; default: the ledger's last year."),
+    ] = None,
+    price: Annotated[
+        str | None, typer.Option(help="Of the product, in your currency: '2.50/L', '8 per gal'.")
+    ] = None,
+    units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Estimate the acid needed to bring a water to a pH. Never an instruction."""
@@ -243,7 +285,15 @@ def acid(
         strength_pct=strength,
         density_kg_per_l=density,
         is_chlorine_injected=with_chlorine,
+        crop_key=crop,
+        materials=tuple(materials or ()),
+        injection_min=_read(minutes, _MINUTES, "--minutes"),
+        injection_count=injections,
+        tank_l_per_h=_read(tank_rate, _TANK_RATE, "--tank-rate"),
+        season_water_mm=_read(season, _SEASON_WATER, "--season"),
+        price=None if price is None else _price(price),
     )
+    system = units or UnitSystem.SI
     if file is not None:
         found = acids.estimate_acid(file_sample(file), request)
     else:
@@ -256,18 +306,40 @@ def acid(
             farm_id, supply_id = _pair(str(supply))
             sample = waters.newest_sample(farm_id, supply_id, unit_of_work=service.unit_of_work)
             found = acids.estimate_acid(sample, request)
+        farm = farms_by_id(service)[found.sample.farm_id]
+        system = units or UnitSystem(farm.unit_system)
     if as_json:
-        print_json(
-            {
-                "block_id": found.block_id,
-                "flow_l_per_h": found.flow_l_per_h,
-                "analysis_advisories": found.analysis_advisories,
-                "acid_l_per_1000_gal": found.acid_l_per_1000_gal,
-                "ph_by_dose": found.ph_by_dose,
-                "dose_advisories": found.dose_advisories,
-                "loads": found.loads,
-                **asdict(found.dose),
-            }
-        )
+        print_json(_acid_document(found))
         return
-    show_dose(found)
+    show_dose(found, system)
+
+
+def _read(text: str | None, measure: Measure, where: str) -> float | None:
+    return None if text is None else read_quantity(text, measure, where=where)
+
+
+def _price(text: str) -> AcidPrice:
+    match = _PRICE.fullmatch(text.strip())
+    if match is None:
+        message = f"{text!r} is not a price such as '2.50/L' or '8 per gal'; of kg, lb, L or gal"
+        raise typer.BadParameter(message)
+    return AcidPrice(float(match[1]), match[2])
+
+
+def _acid_document(found: acids.AcidEstimate) -> dict[str, object]:
+    return {
+        "cautions": found.dose.cautions,
+        "block_id": found.block_id,
+        "flow_l_per_h": found.flow_l_per_h,
+        "lowest_ph": found.limit.lowest_ph,
+        "limit": found.limit,
+        "analysis_advisories": found.analysis_advisories,
+        "acid_l_per_1000_gal": found.acid_l_per_1000_gal,
+        "ph_by_dose": found.ph_by_dose,
+        "dose_advisories": found.dose_advisories,
+        "loads": found.loads,
+        "injection": found.injection,
+        "season": found.season,
+        "season_origin": found.season_origin,
+        **asdict(found.dose),
+    }

@@ -1,4 +1,4 @@
-"""What an analysis, a dose and a split season come to, in words and tables of the command line."""
+"""What an analysis and a split season come to, in words and tables of the command line."""
 
 from __future__ import annotations
 
@@ -7,20 +7,22 @@ from datetime import date
 
 from rich.text import Text
 
+from service.agronomy.units import (
+    KG_PER_POUND,
+    M2_PER_ACRE,
+    M2_PER_HECTARE,
+)
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
-from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.report_water import CropReport
 from service.operations.waterworks.split_need import SeasonSplit
 from service.operations.waterworks.watered_depths import NutrientLoad
 from service.records.waterworks import WaterSample
 from service.waterworks.caution import Advisory
-from service.waterworks.season_split import LB_PER_AC_PER_KG_PER_HA
+from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.water_analysis import QUANTITIES
 from service.waterworks.water_report import NOTHING_DONE, WaterClass, WaterReport
 
-HA_PER_ACRE = 0.40468564
-LB_PER_KG = 1.0 / 0.45359237
 NO_DAY = date.min
 """The day of a report in a file that gives none."""
 WHOLE_FROM = 100.0
@@ -35,6 +37,11 @@ def show_advice(
     """Advisories, then the cautions in red."""
     for each in advisories:
         paragraph(f"! {shown.spelled(each.text, units)}")
+    show_cautions(cautions, units)
+
+
+def show_cautions(cautions: Sequence[Advisory], units: UnitSystem = UnitSystem.SI) -> None:
+    """The cautions in red; they come before the numbers that they are about."""
     if cautions:
         out.print(Text("Cautions", style="bold"))
     for each in cautions:
@@ -80,7 +87,7 @@ def show_report(found: CropReport) -> None:
         )
     for load in found.nitrogen_loads:
         paragraph(
-            f"Nitrogen in {load.gross_mm:.0f} mm of this water, {_days_text(load)}:"
+            f"Nitrogen in {load.gross_mm:.0f} mm of this water, {days_text(load)}:"
             f" {load.load_kg_per_ha:.1f} kg/ha. Count it in the season's need."
         )
     for each in report.analysis.derived:
@@ -93,7 +100,8 @@ def show_report(found: CropReport) -> None:
         paragraph(f"! {text}")
 
 
-def _days_text(load: NutrientLoad) -> str:
+def days_text(load: NutrientLoad) -> str:
+    """The span of days of a load."""
     if load.first_day == load.last_day:
         return str(load.first_day)
     return f"{load.first_day} to {load.last_day}"
@@ -145,51 +153,13 @@ def _share(value: float | None) -> str:
     return "none is enough" if value is None else f"{value:.3f}"
 
 
-def show_dose(found: AcidEstimate) -> None:
-    """A dose of acid with its cautions."""
-    dose = found.dose
-    out.print(Text(f"Acid to pH {dose.target_ph:g}: an ESTIMATE by {dose.basis}", style="bold"))
-    table = plain_table("", "", right=(1,))
-    rows = [
-        ("Dose", f"{dose.dose_mmol_per_l:.3f} mmol/L of {dose.acid_key} acid"),
-        ("", f"{dose.dose_meq_per_l:.3f} meq/L"),
-        ("Product", f"{dose.acid_g_per_m3:.1f} g per m3 of water"),
-    ]
-    if dose.acid_ml_per_m3 is not None:
-        rows.append(("", f"{dose.acid_ml_per_m3:.1f} mL per m3"))
-        rows.append(("", f"{found.acid_l_per_1000_gal:.3f} L per 1,000 gal"))
-    if dose.injector_l_per_h is not None:
-        rows.append(
-            (
-                f"At {found.flow_l_per_h:,.0f} L/h",
-                f"{dose.injector_l_per_h:.2f} L/h ({dose.injector_ml_per_min:.1f} mL/min)",
-            )
-        )
-    if found.sample.titration:
-        rows.append(("The model alone says", f"{dose.model_dose_mmol_per_l:.3f} mmol/L"))
-    rows.append(("pH once in open air", f"{dose.open_air_ph:.1f}"))
-    if dose.nutrient and dose.nutrient_g_per_m3 > 0.0:
-        rows.append((f"Adds {dose.nutrient}", f"{dose.nutrient_g_per_m3:.1f} g per m3"))
-    for load in found.loads:
-        label = f"{_days_text(load)}, {load.gross_mm:.1f} mm"
-        rows.append((label, f"{load.load_kg_per_ha:.2f} kg/ha {load.nutrient}"))
-    for row in rows:
-        table.add_row(*row)
-    out.print(table)
-    table = plain_table("Dose", *(f"{each.dose_change_pct:+.0f} %" for each in found.ph_by_dose))
-    table.add_row("pH in the pipe", *(f"{each.ph:.2f}" for each in found.ph_by_dose))
-    out.print(table)
-    show_advice(
-        (*found.analysis_advisories, *dose.advisories, *found.dose_advisories), dose.cautions
-    )
-
-
 def show_split(found: SeasonSplit, units: UnitSystem) -> None:
-    """Days with their products, then the account of every nutrient."""
+    """Cautions, days with their products, then the account of every nutrient."""
+    show_cautions(found.cautions, units)
     is_us = units is UnitSystem.US
     rate, mass = ("lb/ac", "lb") if is_us else ("kg/ha", "kg")
     per_area = LB_PER_AC_PER_KG_PER_HA if is_us else 1.0
-    per_kg = LB_PER_KG if is_us else 1.0
+    per_kg = 1.0 / KG_PER_POUND if is_us else 1.0
     names = [each.key for each in found.products]
     table = plain_table(
         "Day", *(f"{name}, {mass}" for name in names), "", right=tuple(range(1, len(names) + 1))
@@ -198,7 +168,8 @@ def show_split(found: SeasonSplit, units: UnitSystem) -> None:
         late = "no nitrogen: after the last day" if each.need.is_after_last_nitrogen else ""
         masses = (f"{kg * per_kg:.2f}" for kg in each.product_kg)
         table.add_row(str(each.need.day), *masses, late)
-    area = f"{found.area_ha / HA_PER_ACRE:.2f} ac" if is_us else f"{found.area_ha:.2f} ha"
+    acres = found.area_ha * M2_PER_HECTARE / M2_PER_ACRE
+    area = f"{acres:.2f} ac" if is_us else f"{found.area_ha:.2f} ha"
     out.print(f"Of the products, for the whole block of {area}:")
     out.print(table)
     table = plain_table("Season", f"asked for, {rate}", f"given, {rate}", right=(1, 2))
@@ -209,4 +180,4 @@ def show_split(found: SeasonSplit, units: UnitSystem) -> None:
     if found.last_nitrogen is not None:
         last = found.last_nitrogen
         paragraph(f"Last day for nitrogen: {last.day} ({last.origin}).")
-    show_advice(found.advisories, found.cautions, units)
+    show_advice(found.advisories, (), units)

@@ -11,6 +11,7 @@ from starlette.types import Scope
 from service.bootstrap import Service
 from service.errors import Fault, SettingsInvalid
 from service.pages import (
+    acid,
     block,
     comparison,
     counties,
@@ -84,6 +85,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", f"{PIPES_AND_WATER}/leaching", waterworks_forms.use_leaching),
     ("POST", f"{PIPES_AND_WATER}/fertigations", waterworks_forms.enter_injection),
     ("POST", f"{PIPES_AND_WATER}/fertigations/cancel", waterworks_forms.take_back_injection),
+    ("GET", "/blocks/{block_id}/acid", acid.show_acid),
     ("GET", "/blocks/{block_id}/parts", parts.show_parts),
     ("GET", LEAF_AND_SOIL_TESTS, nutrition.show_tests),
     ("POST", f"{LEAF_AND_SOIL_TESTS}/plant", nutrition_form.enter_plant_test),

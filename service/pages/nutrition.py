@@ -18,7 +18,7 @@ from service.agronomy.units import KG_PER_POUND
 from service.drawing.years import Sample, over_years
 from service.errors import Fault, InputInvalid
 from service.nutrition.leaf_classes import LeafClass, NutrientCard
-from service.nutrition.nitrogen_need import LB_PER_AC_PER_KG_PER_HA, VIGOUR_FACTORS
+from service.nutrition.nitrogen_need import VIGOUR_FACTORS
 from service.nutrition.readings import IN_PERCENT
 from service.nutrition.soil_ph import TEXTURES
 from service.nutrition.tables import MACROS, MICROS, crops_of_block
@@ -33,6 +33,7 @@ from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.nutrition import EXTRACTANTS
 from service.translations import Wording
 from service.translations.catalogue import marked
+from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 
 SHAPES: Mapping[LeafClass, str] = {
     LeafClass.UNKNOWN: "–", LeafClass.DEFICIENT: "▼▼", LeafClass.LOW: "▼",

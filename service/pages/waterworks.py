@@ -39,11 +39,6 @@ from service.operations.waterworks.assess_supply import COMMON_YEAR_COUNT, asses
 from service.operations.waterworks.catch_tests import CatchReport, list_catch_tests
 from service.operations.waterworks.check_flow import FlowReport, check_flow
 from service.operations.waterworks.draw_figures import capacity_figure, flow_figure, row_figure
-from service.operations.waterworks.estimate_acid import (
-    AcidEstimate,
-    AcidRequest,
-    estimate_block_acid,
-)
 from service.operations.waterworks.order_fertigation import list_fertigations, list_products
 from service.operations.waterworks.report_water import (
     CropReport,
@@ -51,10 +46,10 @@ from service.operations.waterworks.report_water import (
     report_block_water,
 )
 from service.pages import farm_forms, pipes_form
-from service.pages.acid_rows import acid_rows, flush_rows, load_rows
+from service.pages.acid_rows import flush_rows, load_rows
 from service.pages.farm_forms import KPA_PER_M_OF_HEAD
 from service.pages.plans import farm_of, flow_text
-from service.pages.visit import Visit, faults_by_field
+from service.pages.visit import Visit
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.waterworks import FertigationOrder
 from service.translations import Wording
@@ -69,10 +64,6 @@ SHOWN_RUNS = 10
 SHOWN_EMITTERS = 21
 SHOWN_TESTS = 5
 KPA_PER_BAR = 100.0
-ACIDS = ("sulfuric", "phosphoric", "nitric", "hydrochloric", "citric")
-COMMON_STRENGTH_PCT = {
-    "sulfuric": "93", "phosphoric": "75", "nitric": "67", "hydrochloric": "32", "citric": "50",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +125,6 @@ def show(
         last_day=today + timedelta(days=ORDER_DAYS),
         unit_of_work=service.unit_of_work,
     )
-    acid, acid_faults = _acid(visit, block_id, tomorrow)
     capacity, capacity_says = _capacity(visit, farm, block)
     return visit.show(
         "pipes_and_water.html",
@@ -149,11 +139,6 @@ def show(
         capacity_says=capacity_says,
         flow=_flow(visit, block_id, today),
         water=_water(visit, block_id, tomorrow),
-        acid=acid,
-        acid_rows=[] if acid is None else acid_rows(acid, words),
-        acid_faults=acid_faults,
-        acids=[(key, words.gettext(_ACID_NAMES[key])) for key in ACIDS],
-        strengths=COMMON_STRENGTH_PCT,
         orders=[(order, _order_text(order, words)) for order in orders],
         injection=_injection(visit, block_id, tomorrow),
         injection_texts=_injection_texts,
@@ -594,38 +579,6 @@ def _salinity_rows(found: CropReport, words: Wording) -> list[Row]:
             _percent(salinity.relative_yield_pct, words),
         ),
     ]  # fmt: skip
-
-
-_ACID_NAMES = {
-    "sulfuric": marked("Sulfuric acid"),
-    "phosphoric": marked("Phosphoric acid"),
-    "nitric": marked("Nitric acid"),
-    "hydrochloric": marked("Hydrochloric acid"),
-    "citric": marked("Citric acid"),
-}
-
-
-def _acid(visit: Visit, block_id: str, on: date) -> tuple[AcidEstimate | None, Mapping[str, Fault]]:
-    """The estimate if it was requested, or the faults of the request."""
-    asked = visit.query
-    if "acid" not in asked:
-        return None, {}
-    try:
-        request = AcidRequest(
-            target_ph=_number(asked.get("ph", "")),
-            acid_key=asked["acid"],
-            strength_pct=_number(asked.get("strength", "")),
-            is_chlorine_injected=asked.get("chlorine") == "yes",
-        )
-        found = estimate_block_acid(
-            block_id, request, on=on, unit_of_work=visit.service.unit_of_work
-        )
-    except NotFound:
-        return None, {}
-    except InputInvalid as error:
-        names = {"target_ph": "ph", "strength_pct": "strength", "is_chlorine_injected": "chlorine"}
-        return None, faults_by_field(error, {**names, "acid_key": "acid"})
-    return found, {}
 
 
 # --- fertiliser ----------------------------------------------------------------------------------

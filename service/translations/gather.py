@@ -22,6 +22,8 @@ from service.agronomy.weather_flags import FLAG_TEXT
 from service.nutrition.tables import crops
 from service.nutrition.task_words import task_texts
 from service.translations.catalogue import LANGUAGES, SOURCE_LANGUAGE, read_catalogue
+from service.waterworks.acid_amounts import amount_texts
+from service.waterworks.acid_limits import limit_texts
 from service.waterworks.caution import (
     ACID_CAUTIONS,
     CHEMIGATION_CAUTIONS,
@@ -87,6 +89,8 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         order_texts(),
         check_texts(),
         injector_texts(),
+        limit_texts(),
+        amount_texts(),
         (kind.value for kind in FilterKind),
         ASSUMPTIONS,
     ):

@@ -59,15 +59,15 @@ WATER_PATTERNS: tuple[str, ...] = (
         " is meant"
     ),
     marked(
-        "{given} kg/ha of {noun} on {day}: one event commonly brings up to {limit}. What the roots"
-        " do not take up leaves with the next rain."
+        "{given} kg/ha ({pounds} lb/ac) of {noun} on {day}: one event commonly brings up to"
+        " {limit} kg/ha ({most} lb/ac). What the roots do not take up leaves with the next rain."
     ),
     marked(
-        "{given} kg/ha of {noun} in the season: up to {limit} is common. Base it on a leaf or"
-        " soil analysis."
+        "{given} kg/ha ({pounds} lb/ac) of {noun} in the season: up to {limit} kg/ha ({most}"
+        " lb/ac) is common. Base it on a leaf or soil analysis."
     ),
-    marked("up to {limit} kg/ha in one event: look at units and area, or split it"),
-    marked("up to {limit} kg/ha in a season: look at units and area"),
+    marked("up to {limit} kg/ha ({most} lb/ac) in one event: look at units and area, or split it"),
+    marked("up to {limit} kg/ha ({most} lb/ac) in a season: look at units and area"),
     # Pipes, flow and supply.
     marked(
         "From the start the block took {percent} % of what is expected: check the meter's unit, the"
@@ -123,6 +123,16 @@ WATER_PATTERNS: tuple[str, ...] = (
         "pH {lowest} or more, or a titration of this water: below it a few per cent of the dose"
         " decide between a harmless and a corrosive water, and no analysis is that good"
     ),
+    marked("pH {lowest} or more here. {cause}"),
+    marked(
+        "The tank would hold {percent} % of acid: it gets hot while it is mixed, and its vapour"
+        " harms. A faster injector takes it more diluted."
+    ),
+    marked(
+        "Water takes {minutes} min to the last emitter: a shorter injection moves along the lines"
+        " as a slug, and no emitter may show its pH for long. Measure close by."
+    ),
+    marked("{least} L/h or more, which is the acid alone, or a longer injection"),
     marked(
         "This dose is on a cliff: {less} % less acid gives pH {high}, {more} % more gives pH"
         " {low}. No injector holds that; take a higher pH."
@@ -171,6 +181,11 @@ SINGLE_TEXTS: tuple[str, ...] = (
         " Common practice, no source: make a jar test, or take another acid."
     ),
     marked("This acid adds chloride to the water."),
+    marked("given"),
+    marked("the ledger's last year"),
+    marked("the injections alone, at the flow of the block"),
+    marked("how many injections the season has was not said"),
+    marked("no water of a season was given"),
     marked(
         "No salinity threshold and slope are published for this crop, or none was given: no"
         " leaching requirement and no expected yield are given."

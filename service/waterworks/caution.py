@@ -40,6 +40,12 @@ NEVER_WITH_CHLORINE = Advisory(
     "Never mix acid with chlorine products, neither in a tank nor at one injection point, and"
     " flush and separate the equipment: acid and hypochlorite give off chlorine gas, which kills.",
 )
+PROTECTIVE_GEAR = Advisory(
+    "protective-gear",
+    "Wear splash goggles and a face shield, acid-proof gloves, apron and boots. Have an eyewash and"
+    " plenty of clean water within reach, and never work alone: acid blinds and burns within"
+    " seconds.",
+)
 TRAINED_PRACTICE = Advisory(
     "trained-practice",
     "Handling and injecting concentrated acid is work for trained, and in many places licensed,"
@@ -102,6 +108,7 @@ IRON_OXIDATION = Advisory(
 
 ACID_CAUTIONS: tuple[Advisory, ...] = (
     ESTIMATE_ONLY,
+    PROTECTIVE_GEAR,
     ACID_INTO_WATER,
     NEVER_WITH_CHLORINE,
     TRAINED_PRACTICE,

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
 from service.waterworks.caution import Advisory
+from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.fertiliser import MICRONUTRIENTS, NUTRIENTS, Product
 
 LimitsKgPerHa = tuple[float, float]
@@ -80,36 +81,65 @@ def check_feeding(feedings: Sequence[Feeding], area_m2: float) -> tuple[Advisory
         for nutrient in LIMITED:
             given = _kg_per_ha(event.product_kg, nutrient, area_m2)
             season[nutrient] += given
-            shown = f"{_amount(given)} kg/ha"
+            shown = rate_text(given)
             common, most = EVENT_LIMITS[nutrient]
             if given > most:
-                allowed = f"up to {most:g} kg/ha in one event: look at units and area, or split it"
+                allowed = (
+                    f"up to {rate_text(most)} in one event: look at units and area, or split it"
+                )
                 faults.append(Fault(f"{nutrient} on {event.name}", shown, allowed))
             elif given > common:
                 text = (
                     f"{shown} of {nutrient} on {event.name}: one event commonly brings up"
-                    f" to {common:g}. What the roots do not take up leaves with the next rain."
+                    f" to {rate_text(common)}. What the roots do not take up leaves with the"
+                    " next rain."
                 )
                 said.append(Advisory("large-event", text))
     for nutrient, given in season.items():
-        shown = f"{_amount(given)} kg/ha"
-        common, most = SEASON_LIMITS[nutrient]
+        most = SEASON_LIMITS[nutrient][1]
         if given > most:
-            allowed = f"up to {most:g} kg/ha in a season: look at units and area"
-            faults.append(Fault(f"{nutrient} of the season", shown, allowed))
-        elif given > common:
-            text = (
-                f"{shown} of {nutrient} in the season: up to {common:g} is common. Base"
-                " it on a leaf or soil analysis."
-            )
-            said.append(Advisory("large-season", text))
+            allowed = f"up to {rate_text(most)} in a season: look at units and area"
+            faults.append(Fault(f"{nutrient} of the season", rate_text(given), allowed))
+        said += season_excess(nutrient, given)
     if faults:
         raise InputInvalid("these amounts are too large to be meant", faults)
     return tuple(said)
 
 
-def _amount(kg_per_ha: float) -> str:
-    return f"{kg_per_ha:.0f}" if kg_per_ha >= 10.0 else f"{kg_per_ha:.2g}"
+def season_excess(nutrient: str, given_kg_per_ha: float) -> tuple[Advisory, ...]:
+    """What is said of a season that brings more of a nutrient than is common.
+
+    Shapes: scalars.
+    Returns: one advisory, or none.
+    Source: ``SEASON_LIMITS`` [CHOICE].
+    >>> [each.key for each in season_excess("sulfur", 234.0)]
+    ['large-season']
+    """
+    common = SEASON_LIMITS[nutrient][0]
+    if given_kg_per_ha <= common:
+        return ()
+    text = (
+        f"{rate_text(given_kg_per_ha)} of {nutrient} in the season: up to {rate_text(common)} is"
+        " common. Base it on a leaf or soil analysis."
+    )
+    return (Advisory("large-season", text),)
+
+
+def rate_text(kg_per_ha: float) -> str:
+    """A mass over ground in both units: for farms in hectares and in acres.
+
+    Shapes: scalars.
+    Returns: text, three digits at most.
+    Equation: 1 kg/ha = 0.892 lb/ac.
+    >>> rate_text(234.0), rate_text(0.3), rate_text(2.0)
+    ('234 kg/ha (209 lb/ac)', '0.3 kg/ha (0.27 lb/ac)', '2 kg/ha (1.8 lb/ac)')
+    """
+    pounds = kg_per_ha * LB_PER_AC_PER_KG_PER_HA
+    return f"{_amount(kg_per_ha)} kg/ha ({_amount(pounds)} lb/ac)"
+
+
+def _amount(rate: float) -> str:
+    return f"{rate:.0f}" if rate >= 10.0 else f"{rate:.2g}"
 
 
 def _kg_per_ha(product_kg: Sequence[tuple[Product, float]], nutrient: str, area_m2: float) -> float:

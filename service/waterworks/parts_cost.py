@@ -10,10 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
+from service.waterworks.customary import M2_PER_ACRE, M2_PER_HECTARE
 from service.waterworks.parts_list import Part, PartUnit
 
-M2_PER_ACRE = 4046.8564224  # [m2] 43,560 international square feet
-M2_PER_HECTARE = 10_000.0
 COMMON_SHARE_FRACTION = 0.2
 """Share of drip in a budget for establishing perennial fruit: about a fifth, common practice, no
 source."""

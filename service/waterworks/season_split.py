@@ -16,9 +16,9 @@ import numpy as np
 
 from service.errors import Fault, InputInvalid
 from service.waterworks.caution import Advisory
+from service.waterworks.feeding_limits import rate_text
 from service.waterworks.fertiliser import MICRONUTRIENTS, NUTRIENTS, Product
 
-LB_PER_AC_PER_KG_PER_HA = 0.892179  # 0.40468564 / 0.45359237
 MOST_PRODUCTS = 6
 LEAST_SHARE = 0.99  # [CHOICE]: below it a nutrient counts as not given
 MOST_SHARE = 1.05  # [CHOICE]: above it as more than asked for
@@ -199,29 +199,24 @@ def account_advisories(accounts: Sequence[NutrientAccount]) -> tuple[Advisory, .
         least = 0.0 if each.nutrient in MICRONUTRIENTS else LEAST_UNASKED_KG_PER_HA
         if asked > 0.0 and given < LEAST_SHARE * asked:
             text = (
-                f"{_rate(asked)} of {each.nutrient} were asked for and these products give"
-                f" {_rate(given)}: add a product that holds it."
+                f"{rate_text(asked)} of {each.nutrient} were asked for and these products give"
+                f" {rate_text(given)}: add a product that holds it."
             )
             found.append(Advisory("nutrient-missing", text))
         elif asked > 0.0 and given > MOST_SHARE * asked:
             text = (
-                f"{_rate(asked)} of {each.nutrient} were asked for and these products give"
-                f" {_rate(given)}: another product for one of the other nutrients gives less of it."
+                f"{rate_text(asked)} of {each.nutrient} were asked for and these products give"
+                f" {rate_text(given)}: another product for one of the other nutrients gives less"
+                " of it."
             )
             found.append(Advisory("nutrient-excess", text))
         elif asked <= 0.0 and given > least:
             text = (
-                f"These products also bring {_rate(given)} of {each.nutrient}, which was not asked"
-                " for: count it in the season's need."
+                f"These products also bring {rate_text(given)} of {each.nutrient}, which was not"
+                " asked for: count it in the season's need."
             )
             found.append(Advisory("nutrient-unasked", text))
     return tuple(found)
-
-
-def _rate(kg_per_ha: float) -> str:
-    pounds = kg_per_ha * LB_PER_AC_PER_KG_PER_HA
-    digits = 0 if kg_per_ha >= 10.0 or kg_per_ha == 0.0 else 1 if kg_per_ha >= 1.0 else 2
-    return f"{kg_per_ha:.{digits}f} kg/ha ({pounds:.{digits}f} lb/ac)"
 
 
 def _asked(need: NutrientNeed, nutrient: str) -> float:

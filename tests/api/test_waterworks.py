@@ -242,6 +242,26 @@ def test_an_acid_estimate_never_comes_without_its_cautions(piped: Client) -> Non
         -10.0, -5.0, -2.0, 0.0, 2.0, 5.0, 10.0,
     ]  # fmt: skip
     assert [each["nutrient"] for each in found["loads"]] == ["sulfur"] * len(found["loads"])
+    assert next(iter(found)) == "cautions"
+    assert found["limit"]["lowest_ph"] == 5.5 and found["injection"] is None
+
+
+def test_an_injection_and_a_season_of_acid_are_worked_out(piped: Client) -> None:
+    _put(piped, f"/v1/supplies/{SUPPLY}/water-samples/2026-05-01", SAMPLE)
+    path = f"/v1/blocks/{BLOCK}/acid-estimate?target_ph=6.5&acid=sulfuric&strength_pct=93"
+    found = piped.json(
+        f"{path}&material=plastic&material=brass&injection_min=40&injection_count=6"
+        "&tank_l_per_h=30&price=2.5&price_per=L"
+    )
+    one, season = found["injection"], found["season"]
+    assert one["tank_l"] == pytest.approx(20.0)
+    assert one["clean_water_l"] == pytest.approx(20.0 - one["acid"]["product_l"])
+    assert one["flush_min"] > 0.0 and len(one["steps"]) == 6
+    assert season["block_cost"] == pytest.approx(2.5 * 6.0 * one["acid"]["product_l"], rel=1e-4)
+    keys = [each["key"] for each in found["limit"]["parts"]]
+    assert keys == ["crop", "duration", "plastic", "brass"]
+    refused = piped.get(f"{path}&material=gold")
+    assert refused.status_code == 422 and "galvanized-steel" in refused.text
 
 
 @pytest.mark.parametrize(

@@ -282,8 +282,39 @@ def test_no_acid_dose_is_shown_without_its_cautions(empty: Command, laboratory_f
         "Local code",
     ):
         assert caution in words
+    # Cautions first, on every surface.
+    assert words.index("Local code") < words.index("mmol/L")
     found = document(empty("acid", "--file", str(laboratory_file), *options, "--json"))
     assert len(found["cautions"]) >= 5
+    assert next(iter(found)) == "cautions"
+
+
+def test_a_short_injection_and_its_season_in_gallons_and_in_litres(
+    own_demo: Command, tmp_path: Path
+) -> None:
+    path = tmp_path / "titrated.toml"
+    path.write_text(LABORATORY + TITRATION, encoding="utf-8")
+    own_demo("water-add", SUPPLY, str(path))
+    options = (
+        BLOCK, "--to", "4.5", "--acid", "sulfuric", "--strength", "93", "--minutes", "30 min",
+        "--material", "plastic", "--material", "stainless-steel", "--injections", "10",
+        "--tank-rate", "20 gph", "--price", "8 per gal",
+    )  # fmt: skip
+    found = document(own_demo("acid", *options, "--json"))
+    assert found["lowest_ph"] == 4.5
+    one, season = found["injection"], found["season"]
+    assert one["water_l"] == pytest.approx(found["flow_l_per_h"] / 2.0)
+    assert season["block"]["product_l"] == pytest.approx(10.0 * one["acid"]["product_l"])
+    assert season["block_cost"] == pytest.approx(8.0 * season["block"]["product_l"] / 3.785411784)
+    said = " ".join(own_demo("acid", *options).stdout.split())
+    assert said.index("Local code") < said.index("Lowest pH here: 4.5") < said.index("mmol/L")
+    assert "This crop wants acid soil" in said and "gal" in said and "lb/ac" in said
+    assert "1. Protective gear on" in said and "6. Flush with clean water" in said
+    metric = own_demo("acid", *options, "--units", "si").stdout
+    assert " L, " in metric and "fl oz" not in metric
+    refused = own_demo("acid", *options, "--material", "brass")
+    assert refused.exit_code == 2 and "Brass and bronze" in refused.stderr
+    assert own_demo("acid", *options, "--price", "cheap").exit_code == 2
 
 
 def test_a_titration_beats_the_model(empty: Command, tmp_path: Path) -> None:
@@ -378,7 +409,7 @@ def test_what_phosphoric_acid_feeds_is_given_for_the_plan_and_the_year(
         assert load["load_kg_per_ha"] == pytest.approx(expected)
     assert year_load["gross_mm"] > 0.0 and year_load["first_day"].endswith("-01-01")
     said = own_demo("acid", *options).stdout
-    assert "kg/ha phosphorus" in said and "pH in the pipe" in said
+    assert "lb/ac phosphorus" in said and "pH in the pipe" in said
     # The flow of an acid dose is the one that the pipes and the flow check count with.
     assert found["flow_l_per_h"] > 0.0
 
@@ -538,7 +569,9 @@ def test_a_split_season_stands_with_its_cautions(demo: Command) -> None:
     shown = " ".join(demo(*SPLIT, "--need", "nitrogen=30").stdout.split())
     for word in ("Cautions", "backflow prevention", "Mix the products with", "local code"):
         assert word in shown
-    assert "30 kg/ha of nitrogen on 2026-05-01: one event commonly brings up to 20" in shown
+    assert (
+        "30 kg/ha (27 lb/ac) of nitrogen on 2026-05-01: one event commonly brings up to 20" in shown
+    )
     # The crop of this block is blueberry.
     assert "the crop wants ammonium" in shown
     found = document(demo(*SPLIT, "--need", "nitrogen=30", "--json"))
@@ -553,13 +586,13 @@ def test_a_split_season_stands_with_its_cautions(demo: Command) -> None:
 def test_nine_hundred_kilograms_of_nitrogen_in_a_day_are_refused(own_demo: Command) -> None:
     result = own_demo(*SPLIT, "--need", "nitrogen=900")
     assert result.exit_code == 2
-    assert "up to 50 kg/ha in one event" in result.stderr
+    assert "up to 50 kg/ha (45 lb/ac) in one event" in result.stderr
     ordered = own_demo(
         "fertigate", BLOCK, "--on", "2026-07-15", "--product", "urea=9000 kg", "--stock",
         "30000 L", "--injector", "5 L/h to 150 L/h", "--travel", "12 min",
     )  # fmt: skip
     assert ordered.exit_code == 2
-    assert "kg/ha in one event" in ordered.stderr
+    assert "(45 lb/ac) in one event" in ordered.stderr
 
 
 def test_capacity_of_a_farm_file_is_a_table_and_a_picture(empty: Command, tmp_path: Path) -> None:

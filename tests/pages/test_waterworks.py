@@ -31,7 +31,7 @@ from service.waterworks.block_hydraulics import RegulatorFinding
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.carbonate import CarbonateWater
 from service.waterworks.carbonate_form import question_form
-from service.waterworks.caution import ACID_CAUTIONS, CHEMIGATION_CAUTIONS, IRON_OXIDATION
+from service.waterworks.caution import CHEMIGATION_CAUTIONS, IRON_OXIDATION
 from service.waterworks.feeding_limits import Feeding, check_feeding
 from service.waterworks.fertigation import plan_injection
 from service.waterworks.fertiliser import PRODUCTS
@@ -339,43 +339,6 @@ def test_all_that_a_laboratory_reports_can_be_entered_and_a_doubtful_comma_is_as
         assert phrase in page.lower()
 
 
-@pytest.mark.parametrize("language", ["en", "es"])
-def test_an_acid_dose_is_never_shown_without_its_cautions(reader: Reader, language: str) -> None:
-    reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
-    reader.headers["Accept-Language"] = language
-    page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=6.5")
-    assert "mmol/L" in page and "mL/min" in page
-    shown = page[page.index('id="acid"') : page.index('id="fertiliser"')]
-    assert shown.count("<li>") >= len(ACID_CAUTIONS)
-    if language == "en":
-        assert all(each.text in shown for each in ACID_CAUTIONS)
-    assert "mmol/L" not in reader.text(PAGE)
-
-
-def test_acid_into_chlorinated_water_and_a_higher_ph_are_refused(reader: Reader) -> None:
-    reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
-    page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=6.5&chlorine=yes")
-    assert "mmol/L" not in page and 'class="fault"' in page
-    page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=9.5")
-    assert 'id="acid-ph-fault"' in page and "mmol/L" not in page
-
-
-def test_a_ph_that_needs_a_titration_is_refused_at_its_field_in_both_languages(
-    reader: Reader,
-) -> None:
-    reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
-    for language, word in (("en", "a titration of this water"), ("es", "una titulación de")):
-        reader.headers["Accept-Language"] = language
-        page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=4.5")
-        assert 'id="acid-ph-fault"' in page and word in page and "mmol/L" not in page
-
-
-def test_the_ph_at_a_dose_that_is_off_stands_beside_the_dose(reader: Reader) -> None:
-    reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
-    page = reader.text(f"{PAGE}?acid=sulfuric&strength=93&ph=6.5")
-    assert "pH with 5% less acid" in page and "pH with 10% more acid" in page
-
-
 def test_a_fall_of_the_flow_is_named_with_the_rate_of_false_alarms(
     piped: Service, reader: Reader
 ) -> None:
@@ -389,13 +352,11 @@ def test_a_fall_of_the_flow_is_named_with_the_rate_of_false_alarms(
 def test_us_readers_see_no_british_spelling_and_others_no_american(reader: Reader) -> None:
     reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
     reader.send(PAGE, f"{PAGE}/fertigations", **ORDER)
-    path = f"{PAGE}?acid=sulfuric&strength=93&ph=6.5"
-    page = re.sub(r"<[^>]*>", " ", reader.text(path))
-    assert "Fertilizer in the water" in page and "Acid per liter" in page
+    page = re.sub(r"<[^>]*>", " ", reader.text(PAGE))
+    assert "Fertilizer in the water" in page
     assert british(page) == []
     reader.send(PAGE, "/reading", units="si")
-    page = reader.text(path)
-    assert "Fertiliser in the water" in page and "Acid per litre" in page
+    assert "Fertiliser in the water" in reader.text(PAGE)
 
 
 def test_an_injection_is_ordered_shown_with_its_cautions_and_taken_back(

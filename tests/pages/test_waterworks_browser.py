@@ -10,7 +10,7 @@ from playwright.sync_api import Page
 
 from service.api.app import create_app
 from tests.api.invented_farm import invented_service, load, plan_evening
-from tests.api.test_waterworks import CAUGHT, PIPED_FARM
+from tests.api.test_waterworks import BLOCK, CAUGHT, PIPED_FARM
 from tests.chromium import assert_everybody_can_read, tab_to
 from tests.invented_summers import import_last_summer
 from tests.pages.conftest import Reader
@@ -18,7 +18,8 @@ from tests.pages.test_waterworks import ORDER, PAGE, SAMPLE, SITE, meter_runs
 from tests.web_server import serving
 
 WIDTHS = (320, 768, 1280)
-QUESTION = "acid=sulfuric&strength=93&ph=6.5&capacity=1"
+QUESTION = "capacity=1"
+ACID_PAGE = f"/blocks/{BLOCK}/acid"
 
 
 @pytest.fixture(scope="module")
@@ -53,9 +54,20 @@ def test_the_full_page_fits_every_screen_and_can_be_read_by_everybody(
     assert_everybody_can_read(tab, WIDTHS)
 
 
+@pytest.mark.parametrize("language", ["es", "en"])
+def test_the_full_page_of_acid_fits_every_screen_and_can_be_read_by_everybody(
+    address: str, tab: Page, language: str
+) -> None:
+    tab.context.add_cookies([{"name": "rillwright-language", "value": language, "url": address}])
+    asked = "acid=sulfuric&strength=93&ph=6&minutes=30&tank=20&injections=9&price=8&price_per=gal"
+    tab.goto(f"{address}{ACID_PAGE}?{asked}&passes_plastic=yes")
+    assert tab.locator("ol.steps li").count() == 6
+    assert_everybody_can_read(tab, WIDTHS)
+
+
 def test_by_keyboard_alone_acid_is_estimated_with_its_cautions(address: str, tab: Page) -> None:
     tab.set_viewport_size({"width": 320, "height": 800})
-    tab.goto(address + PAGE)
+    tab.goto(address + ACID_PAGE)
     tab_to(tab, "#acid-ph")
     tab.keyboard.press("Control+A")
     tab.keyboard.type("6.0")

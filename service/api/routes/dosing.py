@@ -11,12 +11,49 @@ from service.api.access import Right, needs
 from service.api.answers import described, problems
 from service.api.dependencies import BlockId, TheService
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
-from service.api.schemas.dosing import ChlorineEstimateOut, ChlorineQuery, PumpingOut, PumpQuery
+from service.api.schemas.dosing import (
+    AcidEstimateOut,
+    AcidQuery,
+    ChlorineEstimateOut,
+    ChlorineQuery,
+    PumpingOut,
+    PumpQuery,
+)
 from service.operations.reading.read_farms import get_today
+from service.operations.waterworks import estimate_acid as acids
 from service.operations.waterworks import estimate_chlorine as chlorines
 from service.operations.waterworks import estimate_pumping as pumps
 
 router = APIRouter(tags=["waterworks"])
+
+
+@router.get(
+    "/blocks/{block_id}/acid-estimate",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="estimate_acid",
+    summary="Estimate an acid dose",
+    description="How much acid the water of the block's supply would take to reach a pH: per"
+    " volume, as a rate for the block's flow, for one short injection and for a season, with what"
+    " it brings and costs. How low a pH may be asked for depends on crop, duration and on what the"
+    " water passes behind the injector. An estimate, never an instruction to open or start"
+    " anything: a client must show `cautions` before the numbers.",
+    responses={
+        200: described("The estimate with its cautions.", examples.ACID),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_acid_estimate(
+    block_id: BlockId, service: TheService, query: Annotated[AcidQuery, Query()]
+) -> AcidEstimateOut:
+    """The dose with its cautions."""
+    return AcidEstimateOut.from_record(
+        acids.estimate_block_acid(
+            block_id,
+            query.request(),
+            on=get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock),
+            unit_of_work=service.unit_of_work,
+        )
+    )
 
 
 @router.get(

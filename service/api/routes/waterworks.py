@@ -10,7 +10,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Query
 
-from service.api import dosing_examples
 from service.api import waterworks_examples as examples
 from service.api.access import Right, needs
 from service.api.answers import described, problems
@@ -26,7 +25,6 @@ from service.api.problem_types import (
     ProblemType,
 )
 from service.api.problems import reported_as
-from service.api.schemas.dosing import AcidEstimateOut, AcidQuery
 from service.api.schemas.flow_check import FlowCheckOut
 from service.api.schemas.waterworks import (
     CapacityOut,
@@ -54,7 +52,6 @@ from service.operations.waterworks import (
     assess_supply,
     catch_tests,
     check_flow,
-    estimate_acid,
     report_water,
 )
 from service.operations.waterworks import order_fertigation as ordering
@@ -300,39 +297,6 @@ def put_leaching(block_id: BlockId, service: TheService) -> WaterReportOut:
             effective_day=_today(block_id, service),
             unit_of_work=service.unit_of_work,
             clock=service.clock,
-        )
-    )
-
-
-@router.get(
-    "/blocks/{block_id}/acid-estimate",
-    dependencies=[needs(Right.PLAN_READ)],
-    operation_id="estimate_acid",
-    summary="Estimate an acid dose",
-    description="How much acid the water of the block's supply would take to reach a pH, per volume"
-    " and as a rate for the block's flow. An estimate, never an instruction to open or start"
-    " anything: a client must show `cautions` beside the number.",
-    responses={
-        200: described("The estimate with its cautions.", dosing_examples.ACID),
-        **problems(NOT_FOUND, INVALID_REQUEST),
-    },
-)
-def get_acid_estimate(
-    block_id: BlockId, service: TheService, query: Annotated[AcidQuery, Query()]
-) -> AcidEstimateOut:
-    """The dose with its cautions."""
-    return AcidEstimateOut.from_record(
-        estimate_acid.estimate_block_acid(
-            block_id,
-            estimate_acid.AcidRequest(
-                target_ph=query.target_ph,
-                acid_key=query.acid,
-                strength_pct=query.strength_pct,
-                density_kg_per_l=query.density_kg_per_l,
-                is_chlorine_injected=query.with_chlorine,
-            ),
-            on=_today(block_id, service),
-            unit_of_work=service.unit_of_work,
         )
     )
 

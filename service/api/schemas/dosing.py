@@ -10,9 +10,11 @@ from pydantic import Field
 from service.api.schemas.facts import Out
 from service.api.schemas.queries import In
 from service.api.schemas.waterworks import AdvisoryOut, NutrientLoadOut, plain
-from service.operations.waterworks.estimate_acid import AcidEstimate
+from service.operations.waterworks.estimate_acid import AcidEstimate, AcidRequest
 from service.operations.waterworks.estimate_chlorine import ChlorineEstimate
 from service.operations.waterworks.estimate_pumping import PumpEstimate
+from service.waterworks.acid_amounts import LONGEST_SEASON_WATER_MM, MOST_INJECTIONS, AcidPrice
+from service.waterworks.acid_limits import MATERIALS
 from service.waterworks.pumping import COMMON_EFFICIENCY_PCT
 
 
@@ -41,6 +43,59 @@ class AcidQuery(In):
             "Chlorine is injected into the same water: refused, because it would give off gas."
         ),
     )
+    material: list[str] = Field(
+        [],
+        max_length=len(MATERIALS),
+        description="What the acid water passes behind the injector, once for each: "
+        + ", ".join(f"`{key}`" for key in MATERIALS)
+        + "; left out: not stated, and no pH below 5.5.",
+        examples=[["plastic"]],
+    )
+    injection_min: float | None = Field(
+        None,
+        ge=1.0,
+        le=1440.0,
+        description="Minutes of one short, supervised injection; left out: acid during the whole"
+        " irrigation.",
+        examples=[30.0],
+    )
+    injection_count: int | None = Field(
+        None, ge=1, le=MOST_INJECTIONS, description="Such injections in the season."
+    )
+    tank_l_per_h: float | None = Field(
+        None,
+        gt=0.0,
+        lt=1e5,
+        description="What the injector takes from its tank of diluted acid, L/h.",
+    )
+    season_water_mm: float | None = Field(
+        None,
+        gt=0.0,
+        le=LONGEST_SEASON_WATER_MM,
+        description="Water of a season over the ground, mm; left out: the ledger's last year.",
+    )
+    price: float | None = Field(
+        None, ge=0.0, lt=1e6, description="Of the product, in your currency."
+    )
+    price_per: str = Field(
+        "L", pattern="^(kg|lb|L|gal)$", description="`kg`, `lb`, `L` or `gal` of the product."
+    )
+
+    def request(self) -> AcidRequest:
+        """The question as the operation takes it."""
+        return AcidRequest(
+            target_ph=self.target_ph,
+            acid_key=self.acid,
+            strength_pct=self.strength_pct,
+            density_kg_per_l=self.density_kg_per_l,
+            is_chlorine_injected=self.with_chlorine,
+            materials=tuple(self.material),
+            injection_min=self.injection_min,
+            injection_count=self.injection_count,
+            tank_l_per_h=self.tank_l_per_h,
+            season_water_mm=self.season_water_mm,
+            price=None if self.price is None else AcidPrice(self.price, self.price_per),
+        )
 
 
 class DoseShiftOut(Out):
@@ -50,9 +105,70 @@ class DoseShiftOut(Out):
     ph: float = Field(description="pH inside the pipe.")
 
 
-class AcidEstimateOut(Out):
-    """Acid dose for a water. An estimate, never an instruction; show its cautions."""
+class LimitPartOut(Out):
+    """One reason for a lowest pH."""
 
+    key: str = Field(description="`crop`, `duration`, `installation` or a material.")
+    lowest_ph: float = Field(description="Lowest pH by it alone.")
+    text: str = Field(description="The reason.")
+    source: str = Field(description="Where it is from.")
+
+
+class AcidLimitOut(Out):
+    """The lowest pH that may be asked for here, and what it follows from."""
+
+    lowest_ph: float = Field(description="The highest of the parts.")
+    binding: LimitPartOut = Field(description="The part that decides.")
+    parts: list[LimitPartOut] = Field(description="Everything that was weighed.")
+
+
+class AcidAmountOut(Out):
+    """So much of the product."""
+
+    product_kg: float = Field(description="Product, kg.")
+    product_l: float | None = Field(description="Product, L; null for a solid.")
+
+
+class AcidInjectionOut(Out):
+    """One short, supervised injection."""
+
+    injection_min: float = Field(description="Minutes of it.")
+    water_l: float = Field(description="Water through the block in these minutes, L.")
+    acid: AcidAmountOut = Field(description="Acid for it.")
+    tank_l: float | None = Field(description="Acid and water that the injector takes, L.")
+    clean_water_l: float | None = Field(
+        description="Clean water that goes into the tank before the acid, L."
+    )
+    acid_share_fraction: float | None = Field(description="Acid in the tank, by volume.")
+    flush_min: float | None = Field(
+        description="Travel time to the last emitter, min: flush for at least as long."
+    )
+    steps: list[str] = Field(description="What is done, in this order.")
+
+
+class SeasonAcidOut(Out):
+    """The acid of a season."""
+
+    season_water_mm: float = Field(description="Water that takes acid, over the ground, mm.")
+    block: AcidAmountOut | None = Field(description="For the whole block.")
+    per_ha: AcidAmountOut = Field(description="For a hectare.")
+    per_acre: AcidAmountOut = Field(description="For an acre.")
+    nutrient: str | None = Field(description="Nutrient that the acid brings.")
+    nutrient_kg_per_ha: float = Field(description="Amount of it, kg/ha.")
+    used_up_fraction: float = Field(description="Share of the alkalinity that is used up.")
+    block_cost: float | None = Field(description="For the block, in the currency of the price.")
+    cost_per_ha: float | None = Field(description="For a hectare.")
+    cost_per_acre: float | None = Field(description="For an acre.")
+    note: str = Field(description="What the acid does to the soil, and what not.")
+
+
+class AcidEstimateOut(Out):
+    """Acid dose for a water. An estimate, never an instruction; show its cautions first."""
+
+    cautions: list[AdvisoryOut] = Field(
+        description="Cautions for every dose; must be shown, before the numbers."
+    )
+    limit: AcidLimitOut
     block_id: str | None
     acid_key: str
     target_ph: float = Field(description="pH asked for.")
@@ -78,8 +194,16 @@ class AcidEstimateOut(Out):
     loads: list[NutrientLoadOut] = Field(
         description="What the acid feeds with the water of the newest plan, and of the year so far."
     )
+    injection: AcidInjectionOut | None = Field(
+        description="One short injection; null where no minutes were given."
+    )
+    season: SeasonAcidOut | None = Field(
+        description="Acid of a season; null where its water is not known."
+    )
+    season_origin: str = Field(
+        description="Where the water of the season is from, or why it is not known."
+    )
     advisories: list[AdvisoryOut] = Field(description="Notes on this dose.")
-    cautions: list[AdvisoryOut] = Field(description="Cautions for every dose; must be shown.")
 
     @classmethod
     def from_record(cls, found: AcidEstimate) -> Self:
@@ -92,9 +216,11 @@ class AcidEstimateOut(Out):
                 "flow_origin": found.flow_origin,
                 "ph_by_dose": plain(found.ph_by_dose),
                 "loads": plain(found.loads),
-                "advisories": plain(
-                    (*found.analysis_advisories, *found.dose.advisories, *found.dose_advisories)
-                ),
+                "limit": plain(found.limit),
+                "injection": plain(found.injection),
+                "season": plain(found.season),
+                "season_origin": found.season_origin,
+                "advisories": plain(found.advisories),
             }
         )
 

@@ -6,25 +6,20 @@ that is left follows from the analysis as in an acid estimate.
 
 from __future__ import annotations
 
-from datetime import date, timedelta
-
-import numpy as np
+from datetime import date
 
 from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.nutrition.season_facts import WaterFacts
-from service.operations.waterworks.estimate_acid import AcidRequest, estimate_acid
+from service.operations.waterworks.estimate_acid import alkalinity_left_meq_per_l
 from service.operations.waterworks.report_water import find_supply_key
+from service.operations.waterworks.watered_depths import year_water_mm
 from service.records.farms import BlockDefinition
 from service.records.waterworks import WaterSample
 from service.waterworks.water_analysis import WaterAnalysis, analysis_from_readings
 
 OLD_TEST_DAYS = 365
-LEDGER_DAYS = 300
-"""Days of ledger that stand for a season's water."""
 MG_PER_MEQ_CARBONATE = 50.04
-_ANY_ACID = ("sulfuric", 93.0)
-"""Which acid makes no difference to the alkalinity that is left at a pH."""
 
 
 def season_water(
@@ -47,7 +42,7 @@ def season_water(
     if planned_mm is not None:
         origins.append(("season's water", "given"))
     else:
-        planned_mm = _ledger_year_mm(unit, block, on)
+        planned_mm = year_water_mm(unit, block.block_id, on)
         if planned_mm is not None:
             origins.append(("season's water", f"{planned_mm:.0f} mm, the ledger's last year"))
     alkalinity = analysis.alkalinity_meq_per_l
@@ -63,29 +58,14 @@ def season_water(
     )
 
 
-def _ledger_year_mm(unit: UnitOfWork, block: BlockDefinition, on: date) -> float | None:
-    rows = unit.ledger.read_rows(
-        unit.blocks.get_block_key(block.block_id),
-        first_day=on - timedelta(days=OLD_TEST_DAYS),
-        last_day=on,
-    )
-    if rows.days.size < LEDGER_DAYS:
-        return None
-    return float(np.nansum(rows.numbers["irrigation_gross_mm"]))
-
-
 def _alkalinity_left(samples: list[WaterSample], ph: float) -> float:
     if not samples:
         raise InputInvalid(
             "this plan cannot be made",
             [Fault("acidified_ph", f"{ph:g}", "a stored water analysis of the supply first")],
         )
-    acid_key, strength_pct = _ANY_ACID
     try:
-        dose = estimate_acid(
-            samples[0], AcidRequest(target_ph=ph, acid_key=acid_key, strength_pct=strength_pct)
-        ).dose
+        return alkalinity_left_meq_per_l(samples[0], ph)
     except InputInvalid as error:
         faults = [Fault("acidified_ph", each.found, each.allowed) for each in error.faults]
         raise InputInvalid("this plan cannot be made", faults) from error
-    return dose.alkalinity_left_meq_per_l

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
 from service.database.session import UnitOfWork
 
+YEAR_DAYS = 365
+SEASON_LEDGER_DAYS = 300
+"""Days of ledger that stand for a season's water."""
 G_PER_M3_MM_PER_KG_PER_HA = 100.0
 """1 mm is 10 m3 on a hectare; 1 g/m3 in it is 0.01 kg/ha."""
 
@@ -44,3 +47,13 @@ def nutrient_loads(
         )
         for first, last, depth in depths
     )
+
+
+def year_water_mm(unit: UnitOfWork, block_id: str, on: date) -> float | None:
+    """Irrigation of the year up to a day, over the ground; None where the ledger is too short."""
+    rows = unit.ledger.read_rows(
+        unit.blocks.get_block_key(block_id), first_day=on - timedelta(days=YEAR_DAYS), last_day=on
+    )
+    if rows.days.size < SEASON_LEDGER_DAYS:
+        return None
+    return float(np.nansum(rows.numbers["irrigation_gross_mm"]))
