@@ -6,6 +6,10 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from service.nutrition.season_tasks import group_tasks, season_tasks
+from service.nutrition.tables import crops
+from service.nutrition.task_days import BlockSeason
+from service.nutrition.task_words import TaskKind
 from service.records.letters import (
     BlockLine,
     BlockWeek,
@@ -19,6 +23,7 @@ from service.records.letters import (
     WeeklyLetter,
 )
 from service.records.mail import Person
+from service.records.season import SampleReminder
 from service.records.weather import Attribution
 
 ZONE = "America/Los_Angeles"
@@ -129,7 +134,19 @@ def block_week(name: str = "North", **changes: Any) -> BlockWeek:
     return BlockWeek(**{**facts, **changes})
 
 
-def weekly(*blocks: BlockWeek) -> WeeklyLetter:
+def sample_reminders(*names: str, on: date = date(2026, 7, 13)) -> tuple[SampleReminder, ...]:
+    """What is to be sampled in blocks of every crop, each block with one of these names."""
+    keys = sorted({name for crop in crops().values() for name in crop.block_crops})
+    groups = group_tasks(
+        {key: season_tasks(BlockSeason(crop_key=key, latitude_deg=36.0), on) for key in keys}
+    )
+    kinds = (TaskKind.LEAF_SAMPLE, TaskKind.SOIL_SAMPLE)
+    return tuple(
+        SampleReminder(group, names or ("North",)) for group in groups if group.task.kind in kinds
+    )
+
+
+def weekly(*blocks: BlockWeek, reminders: tuple[SampleReminder, ...] = ()) -> WeeklyLetter:
     """Last week of a farm."""
     return WeeklyLetter(
         farm_id="brook",
@@ -139,6 +156,7 @@ def weekly(*blocks: BlockWeek) -> WeeklyLetter:
         last_day=date(2026, 7, 12),
         blocks=blocks or (block_week(),),
         attributions=(THANKS,),
+        reminders=reminders,
     )
 
 

@@ -13,6 +13,7 @@ from icalendar import Alarm, Calendar, Event, vDuration
 from icalendar.enums import TRANSP
 
 from service.delivery.plain_text import clean
+from service.delivery.season_words import day_words, task_steps, task_title
 from service.nutrition.season_tasks import HORIZON_DAYS, GroupedTask
 from service.nutrition.task_words import TaskKind
 from service.records.season import SeasonCalendar
@@ -43,25 +44,12 @@ def season_feed(calendar: SeasonCalendar, words: Wording, *, domain: str) -> byt
     return bytes(found.to_ical())
 
 
-def task_title(group: GroupedTask, words: Wording) -> str:
-    """What is to be done, and of which crops where a block's may be several."""
-    title = words.gettext(group.task.title)
-    if not group.task.crops:
-        return title
-    return f"{title} ({words.listed([words.gettext(each) for each in group.task.crops])})"
-
-
-def task_steps(group: GroupedTask, words: Wording) -> list[str]:
-    """How and why it is done."""
-    return [words.gettext(each) for each in (*group.task.how, group.task.reason)]
-
-
 def _event(group: GroupedTask, calendar: SeasonCalendar, words: Wording, domain: str) -> Event:
     task = group.task
     title = task_title(group, words)
     last_day = task.last_day
     if (task.last_day - task.first_day).days >= LONGEST_SHOWN_DAYS:
-        until = words.yearly_day(task.last_day.month, task.last_day.day)
+        until = day_words(task.last_day, words)
         title = words.gettext("{task}, until {day}", task=title, day=until)
         last_day = task.first_day
     names = words.listed([calendar.block_names[each] for each in group.open_blocks])

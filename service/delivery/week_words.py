@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.crop_table import CROPS
 from service.delivery.caution_words import CAUTIONS
 from service.delivery.plain_text import clean
+from service.delivery.season_words import task_days, task_title
+from service.nutrition.task_words import TASK_TEXTS
 from service.records.letters import BlockWeek, BulletinLetter, CountyWeek, WeeklyLetter
+from service.records.season import SampleReminder
 from service.translations import Wording
 
 
@@ -19,6 +26,14 @@ class WeekRow:
     name: str
     cells: tuple[str, ...]
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReminderWords:
+    """A sample to take."""
+
+    headline: str
+    steps: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +49,9 @@ class WeekWords:
     remarks: tuple[str, ...]
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+    reminders: tuple[ReminderWords, ...] = ()
+    shared_steps: tuple[str, ...] = ()
+    """What holds for several of the samples, said once."""
 
 
 def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
@@ -42,6 +60,7 @@ def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
     known = [block for block in letter.blocks if block.raw_mm is not None]
     applied_l = sum(block.applied_l for block in known)
     span = words.span(letter.first_day, letter.last_day)
+    shared = _shared_steps(letter.reminders)
     return WeekWords(
         subject=clean(
             words.gettext(
@@ -79,6 +98,36 @@ def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
         ),
         cautions=tuple(words.gettext(text) for text in CAUTIONS),
         sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
+        reminders=tuple(
+            _reminder(each, letter.last_day + ONE_DAY, shared, words) for each in letter.reminders
+        ),
+        shared_steps=tuple(words.gettext(text) for text in shared),
+    )
+
+
+def _shared_steps(reminders: Sequence[SampleReminder]) -> tuple[str, ...]:
+    """Steps of every sample of a kind; those of a crop stay with their sample."""
+    counts = Counter(
+        text
+        for each in reminders
+        for text in each.group.task.how
+        if text in TASK_TEXTS[each.group.task.kind].how
+    )
+    return tuple(text for text, count in counts.items() if count > 1)
+
+
+def _reminder(
+    reminder: SampleReminder, on: date, shared: Sequence[str], words: Wording
+) -> ReminderWords:
+    group = reminder.group
+    return ReminderWords(
+        headline=words.gettext(
+            "{task}, {days}: {blocks}.",
+            task=task_title(group, words),
+            days=task_days(group.task, on, words),
+            blocks=words.listed([clean(each) for each in reminder.block_names]),
+        ),
+        steps=tuple(words.gettext(each) for each in group.task.how if each not in shared),
     )
 
 

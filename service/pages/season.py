@@ -7,7 +7,7 @@ from datetime import date
 
 from starlette.responses import Response
 
-from service.delivery.season_feed import task_steps, task_title
+from service.delivery.season_words import day_words, task_days, task_steps, task_title
 from service.nutrition.season_tasks import GroupedTask
 from service.nutrition.task_words import TaskKind
 from service.operations.reading.read_farms import local_day
@@ -87,13 +87,8 @@ def _months(found: SeasonCalendar, words: Wording) -> list[Month]:
 
 def _row(group: GroupedTask, found: SeasonCalendar, words: Wording) -> TaskRow:
     task = group.task
-    days = _day(task.last_day, words)
-    if task.first_day <= found.first_day < task.last_day:
-        days = words.gettext("until {day}", day=days)
-    elif task.first_day != task.last_day:
-        days = words.gettext("{first} to {last}", first=_day(task.first_day, words), last=days)
     return TaskRow(
-        days=days,
+        days=task_days(task, found.first_day, words),
         title=task_title(group, words),
         blocks=[
             TaskBlock(
@@ -111,13 +106,9 @@ def _row(group: GroupedTask, found: SeasonCalendar, words: Wording) -> TaskRow:
 
 def _remark(done_on: date | None, before_on: date | None, note: str, words: Wording) -> str:
     if done_on is not None:
-        return words.gettext("done {day}", day=_day(done_on, words))
+        return words.gettext("done {day}", day=day_words(done_on, words))
     if before_on is not None:
         return words.gettext(
-            "last on {day}, {year}", day=_day(before_on, words), year=before_on.year
+            "last on {day}, {year}", day=day_words(before_on, words), year=before_on.year
         )
     return words.gettext(note) if note else ""
-
-
-def _day(day: date, words: Wording) -> str:
-    return words.yearly_day(day.month, day.day)

@@ -13,6 +13,7 @@ from typing import Final
 
 from service.agronomy.pulse_plan import ShortfallCause
 from service.records.feedback import MeteredDay
+from service.records.season import SampleReminder
 from service.records.timers import TimerProgram
 from service.records.weather import Attribution
 
@@ -181,6 +182,8 @@ class WeeklyLetter:
     last_day: date
     blocks: tuple[BlockWeek, ...]
     attributions: tuple[Attribution, ...]
+    reminders: tuple[SampleReminder, ...] = ()
+    """Samples whose window is open, or opens within two weeks."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

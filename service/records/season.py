@@ -1,4 +1,4 @@
-"""The season calendar of a farm."""
+"""The season calendar of a farm, and the samples that are due."""
 
 from __future__ import annotations
 
@@ -32,3 +32,12 @@ class SeasonCalendar:
         return tuple(
             dict.fromkeys(each for some in self.cautions_by_kind.values() for each in some)
         )
+
+
+@dataclass(frozen=True, slots=True)
+class SampleReminder:
+    """A sample to take now or soon."""
+
+    group: GroupedTask
+    block_names: tuple[str, ...]
+    """Of the blocks that have no test of this window yet."""

@@ -31,6 +31,7 @@ from tests.letters import (
     evening,
     pulse,
     reader,
+    sample_reminders,
     weekly,
 )
 
@@ -70,6 +71,7 @@ LETTERS: dict[str, AnyLetter] = {
         block_week(LONG_NAME, short_days_count=1, assumed_days_count=2, applied_l=1_234_567.0),
         block_week("South", raw_mm=None, depletion_end_mm=None),
         block_week("West", applied_mm=101.6, needed_mm=101.6, rain_mm=152.4),
+        reminders=sample_reminders(LONG_NAME, "South"),
     ),
     "bulletin": replace(
         bulletin(),

@@ -34,6 +34,7 @@ from tests.letters import (
     evening,
     pulse,
     reader,
+    sample_reminders,
     weekly,
 )
 
@@ -339,6 +340,25 @@ def test_the_week_in_numbers() -> None:
     ):
         assert phrase in text
     assert "Short in the afternoon on 1 day." in html(message)
+
+
+def test_the_week_says_which_samples_to_take_and_how() -> None:
+    names = ("North", "Hill\r\nBcc: x@y.example")
+    message = parsed(weekly(reminders=sample_reminders(*names)))
+    text = plain(message)
+    for phrase in (
+        "Time to sample",
+        "Leaf sample (Highbush blueberry and Southern highbush blueberry), Jul 25 to Aug 10: North",
+        "About 50 leaves, at least 40",
+        "Petiole sample, veraison, Jul 15 to Aug 31",
+    ):
+        assert phrase in text
+        assert phrase in html(message)
+    assert "Hill Bcc: x@y.example" in text
+    # Said once for all samples; what a crop asks for, with each of them.
+    assert text.count("leaves of the middle of this year's shoots") > 1
+    assert text.count("One variety, one soil and one age to a sample") == 1
+    assert "Time to sample" not in plain(parsed(weekly()))
 
 
 def test_a_week_without_records_names_no_litres() -> None:

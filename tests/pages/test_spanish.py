@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from email import message_from_bytes
 from email.policy import default
 from html.parser import HTMLParser
@@ -34,6 +34,7 @@ from tests.letters import (
     evening,
     pulse,
     reader,
+    sample_reminders,
     weekly,
 )
 from tests.pages.conftest import Reader
@@ -378,6 +379,7 @@ LETTERS: dict[str, AnyLetter] = {
             for place, verdict in enumerate(FlowVerdict)
         ),
         block_week("South", raw_mm=None, depletion_end_mm=None),
+        reminders=(*sample_reminders(), *sample_reminders(on=date(2026, 12, 1))),
     ),
     "no week": weekly(block_week("South", raw_mm=None, depletion_end_mm=None)),
     "counties": bulletin(),

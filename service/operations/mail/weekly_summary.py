@@ -1,4 +1,5 @@
-"""Last week of a farm: what went out, what the crop used, what rain gave, what ran short.
+"""Last week of a farm: what went out, what the crop used, what rain gave, what ran short; and which
+samples are to be taken.
 
 A week is Monday to Sunday. Its summary is queued from Monday morning on, in the farm's time zone,
 and given up two days later; looking again queues nothing twice.
@@ -15,6 +16,7 @@ from service.agronomy.civil_day import first_instant
 from service.agronomy.reasoning import PlanFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.reading.read_farms import local_day
+from service.operations.season.remind_to_sample import remind_to_sample
 from service.operations.waterworks.check_flow import check_flow
 from service.operations.waterworks.learn_rate import RateOffer, rate_offer
 from service.records.farms import BlockDefinition, FarmDefinition
@@ -125,6 +127,9 @@ def weekly_letter(
             for block, rows, offer in zip(blocks, ledgers, offers, strict=True)
         ),
         attributions=tuple(each for name, each in attributions.items() if name in used),
+        reminders=remind_to_sample(
+            farm.farm_id, on=last_day + timedelta(days=1), unit_of_work=unit_of_work
+        ),
     )
 
 
