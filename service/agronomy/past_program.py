@@ -1,4 +1,4 @@
-"""A past season under programs that do not follow the day: a fixed rule, a timer set once a week.
+"""A past season under other programs: a fixed rule, a timer set once a week, what was really run.
 
 In: a season's crop water use and rain, and what each block runs on a day. Out: the ledger of every
 day, to be held against that of the daily plan. The evening before a setting day knows the ledger up
@@ -7,7 +7,7 @@ to the day before and only what was expected from then on, as the daily plan doe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,7 @@ from service.agronomy.water_balance import DayLedger, PulseTimes
 from service.agronomy.watering_rules import net_rate_mm_per_min
 from service.agronomy.week_ahead import WEEK_DAYS, TimerBatch, WeekAhead, WeekProgram
 from service.agronomy.week_program import choose_programs
+from service.pulses import Pulse
 
 DAYS_PER_YEAR = 365.25
 MOST_EARLIER_YEARS = 10
@@ -128,6 +129,23 @@ def _single_runs(start_min: Ints, run_min: Ints) -> PulseBatch:
         start_min=start_min[runs],
         duration_min=run_min[runs],
     )
+
+
+@dataclass(frozen=True, slots=True)
+class GivenRuns:
+    """What was run; on days of which that is not known, the daily plan's own pulses."""
+
+    daily: Sequence[PulseBatch]
+    """One per day."""
+    given: Sequence[Mapping[int, tuple[Pulse, ...]]]
+    """For each block its pulses by row of the day; of rows that are missing nothing is known."""
+
+    def __call__(self, day: int, depletion_mm: Floats) -> PulseBatch:
+        """The pulses of a day."""
+        plan = self.daily[day]
+        return PulseBatch.of_rows(
+            own[day] if day in own else plan.of_block(block) for block, own in enumerate(self.given)
+        )
 
 
 class WeeklyTimers:

@@ -30,6 +30,8 @@ SEASON_GROUP = (
     Quantity("rate_mm_per_h", "mm/h", 0, 100, "gross depth that a block gets in an hour"),
     Quantity("volume_m3", "m3", 0, 1e7, "irrigation of a year"),
     Quantity("stress_day_count", "1", 0, 366, "days that end below readily available water"),
+    Quantity("season_day_count", "1", 0, 366, "days of the watering season of a year"),
+    Quantity("known_day_count", "1", 0, 366, "those of which it is known what ran"),
     Quantity("lost_crop_et_mm", "mm", 0, 3000, "water that a crop did not use for want of it"),
 )
 """Days of the year, and hours that are too cold for water."""

@@ -10,6 +10,8 @@ def _year(program: str, gross_mm: float, drained_mm: float, days: int) -> dict[s
         "year": 2025,
         "program": program,
         "day_count": 365,
+        "season_day_count": 258,
+        "known_day_count": 258,
         "gross_mm": gross_mm,
         "volume_m3": gross_mm * 2.4,
         "irrigation_drainage_mm": drained_mm,
@@ -28,5 +30,6 @@ COMPARISON: Final[dict[str, Any]] = {
         _year("weekly", 744.0, 130.0, 5),
         _year("daily", 673.0, 61.0, 2),
         _year("foreseen", 577.0, 0.0, 0),
+        {**_year("own", 310.0, 88.0, 4), "day_count": 84, "known_day_count": 84},
     ],
 }

@@ -16,11 +16,22 @@ from service.cli.figures import csv_text, number_text
 from service.cli.pipes import write_picture
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table, print_json, print_text
 from service.operations.review.draw_comparison import draw_comparison
-from service.records.comparison import Against, Comparison, Program, YearFigures, mean_year
+from service.records.comparison import (
+    Against,
+    Comparison,
+    Program,
+    YearFigures,
+    mean_year,
+    whole_programs,
+)
 
 AgainstOption = Annotated[
     str | None,
-    typer.Option(metavar="RULE", help="Compare with a rule of thumb: '1.5 in/week', '45 min/day'."),
+    typer.Option(
+        metavar="RULE|own",
+        help="Compare with a rule of thumb, '1.5 in/week' or '45 min/day', and with what was run in"
+        " a stored block as far as that is known; own: with what was run alone.",
+    ),
 ]
 DaysAWeekOption = Annotated[
     int, typer.Option(help="Days a week on which the rule of thumb waters.", min=1, max=7)
@@ -36,13 +47,16 @@ NAMES = {
     Program.WEEKLY: "weekly timer",
     Program.DAILY: "daily plan",
     Program.FORESEEN: "known weather",
+    Program.OWN: "what was run",
 }
 LEGEND = (
     "Water: gross irrigation. Drained: irrigation that left the root zone below. Stress days end"
     " below the readily available water; lost use is water that the crop did not use for want of"
     " it; both in the watering season. The rule of thumb waters in that season only, in one run a"
     " day. Weekly timer: set every seventh day for what was then expected. Known weather: the daily"
-    " plan, had every evening known the next day."
+    " plan, had every evening known the next day. What was run: reported runs, else what its timer"
+    " had been set to, in the block as it is now; where not all days of the season are known, the"
+    " figures are of the known ones and cannot be held beside the others."
 )
 
 
@@ -97,14 +111,15 @@ def _table(years: Sequence[YearFigures], asked: Against, units: UnitSystem) -> T
     for each in years:
         table.add_row(str(each.year), *_cells(each, units))
     if len({each.year for each in years}) > 1:
-        for program in Program:
+        for program in whole_programs(years):
             table.add_row("mean", *_cells(mean_year(years, program), units), style="bold")
     return table
 
 
 def _cells(each: YearFigures, units: UnitSystem) -> list[str]:
     cells = [
-        NAMES[each.program],
+        NAMES[each.program]
+        + ("" if each.is_whole else f", {each.known_day_count} of {each.season_day_count} days"),
         shown.bare_depth(each.gross_mm, units),
         shown.bare_depth(each.irrigation_drainage_mm, units),
         shown.bare_depth(each.rain_drainage_mm, units),

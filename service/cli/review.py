@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
@@ -46,6 +46,7 @@ from service.operations.farms.change_farms import get_block_now, get_farm_now
 from service.operations.review.compare_programs import compare_programs
 from service.operations.review.hindcast import Hindcast, narrow_bundle, weekly_figures
 from service.operations.review.hindcast import hindcast as run_hindcast
+from service.operations.review.own_program import find_own_runs
 from service.records.farms import FarmBundle
 from service.records.ledger import ALLEY_NUMBERS
 
@@ -86,7 +87,8 @@ def hindcast(
 ) -> None:
     """Schedule a past season day by day: ledger, weekly gross need, peak week, totals.
 
-    With --against, compare the daily plan with a rule of thumb and a timer set once a week.
+    With --against, compare the daily plan with a rule of thumb, a timer set once a week, and what
+    was run in the block.
     """
     refuse_both(as_csv, as_json)
     asked = None
@@ -99,6 +101,9 @@ def hindcast(
     bundle, wanted = _target(target)
     system = units or UnitSystem(bundle.farm.unit_system if bundle.farm else "si")
     span = {"first_day": first_day, "last_day": last_day}
+    if asked is not None and wanted is not None:
+        own = find_own_runs(wanted, **span, unit_of_work=open_service().unit_of_work)
+        asked = replace(asked, own=own)
     with progress_bar("days", (last_day - first_day).days + 1) as progress:
         if asked is not None:
             found = compare_programs(

@@ -27,22 +27,13 @@ from service.database.tables import (
 )
 from service.errors import NotFound
 from service.records.farms import LoadOutcome
-from service.records.feedback import GaugeReading, MeteredRuns, RunRows
+from service.records.feedback import GaugeReading, GivenRun, MeteredRuns, RunRows
 from service.records.ledger import AppliedPulses, AppliedWater, MeteredWater
 
 _RUN_COLUMNS = (
-    "block_key",
-    "day",
-    "started_at",
-    "start_min",
-    "duration_min",
-    "volume_l",
-    "flowing_min",
-    "is_early",
-    "is_volume_booked",
-    "reporter",
-    "recorded_at",
-)
+    "block_key", "day", "started_at", "start_min", "duration_min", "volume_l", "flowing_min",
+    "is_early", "is_volume_booked", "reporter", "recorded_at",
+)  # fmt: skip
 
 
 class ReportStore:
@@ -222,6 +213,16 @@ class ReportStore:
             for block_key, started_at, *values in rows:
                 found[block_key, started_at] = tuple(values)
         return found
+
+    def list_runs(self, block_key: int, *, first_day: date, last_day: date) -> list[GivenRun]:
+        """The reported runs of a block that started on these days, by time."""
+        volume = case((run.c.is_volume_booked, run.c.volume_l))
+        rows = self._connection.execute(
+            select(run.c.day, run.c.start_min, run.c.duration_min, volume)
+            .where(run.c.block_key == block_key, run.c.day.between(first_day, last_day))
+            .order_by(run.c.started_at)
+        )
+        return [GivenRun(*row) for row in rows]
 
     def read_metered(self, block_key: int, *, first_day: date) -> MeteredRuns:
         """Runs of a block from a day on that came with a metered volume, by time."""

@@ -7,6 +7,8 @@ from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.records.comparison import Against, RuleOfThumb
 
+OWN = "own"
+"""In place of a rule: what was run, and nothing else."""
 EXAMPLES = "water for a week or a day, such as '1.5 in/week', '38 mm/week', '45 min/day'"
 _DEPTH = Measure(
     noun="a depth of water", unit="mm", lowest=0.1, highest=300.0, examples=("1.5 in", "38 mm")
@@ -30,11 +32,15 @@ _TIMES_A_WEEK = {
 def read_against(
     rule: str, *, days_a_week: int, water_price: str | None, nitrogen: str | None
 ) -> Against:
-    """All of it; raises InputInvalid that names the part by its parameter."""
+    """All of it; raises InputInvalid that names the part by its parameter.
+
+    A rule "own" is none: the comparison is with what was run alone.
+    """
     price = None if water_price is None else read_water_price(water_price, where="water_price")
     kg_per_ha = None if nitrogen is None else read_nitrogen(nitrogen, where="nitrogen")
+    is_own = rule.strip().lower() == OWN
     return Against(
-        rule=read_rule(rule, days_a_week=days_a_week, where="rule"),
+        rule=None if is_own else read_rule(rule, days_a_week=days_a_week, where="rule"),
         water_price=price,
         nitrogen_kg_per_ha=kg_per_ha,
     )

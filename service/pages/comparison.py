@@ -42,6 +42,8 @@ class Part:
     figure: Markup
     has_years: bool
     """Whether there is more than one year to tell apart."""
+    has_own: bool
+    """Whether it is known, in part at least, what was run."""
 
 
 def program_names(words: Wording) -> Mapping[Program, str]:
@@ -51,6 +53,7 @@ def program_names(words: Wording) -> Mapping[Program, str]:
         Program.WEEKLY: words.gettext("weekly timer"),
         Program.DAILY: words.gettext("daily plan"),
         Program.FORESEEN: words.gettext("known weather"),
+        Program.OWN: words.gettext("what was run"),
     }
 
 
@@ -108,13 +111,25 @@ def _compared(visit: Visit, block: BlockDefinition, against: Against) -> tuple[Y
     )
 
 
+def _named(each: YearFigures, names: Mapping[Program, str], words: Wording) -> str:
+    """A program, and how many days are known of one that is not known whole."""
+    if each.is_whole:
+        return names[each.program]
+    return words.gettext(
+        "{program}: {known} of {days} days known",
+        program=names[each.program],
+        known=words.number(each.known_day_count),
+        days=words.number(each.season_day_count),
+    )
+
+
 def _part(block: BlockDefinition, years: Sequence[YearFigures], words: Wording) -> Part:
     names = program_names(words)
     return Part(
         rows=[
             ProgramRow(
                 year=each.year,
-                program=names[each.program],
+                program=_named(each, names, words),
                 water=words.depth(each.gross_mm),
                 drained=words.depth(each.irrigation_drainage_mm),
                 rain_drained=words.depth(each.rain_drainage_mm),
@@ -127,4 +142,5 @@ def _part(block: BlockDefinition, years: Sequence[YearFigures], words: Wording) 
             block.name, years, names, is_us=words.unit_system == "us", words=words
         ),
         has_years=len({each.year for each in years}) > 1,
+        has_own=any(each.program is Program.OWN for each in years),
     )

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import date
 
 import numpy as np
 
 from service.agronomy.records import Floats
 from service.agronomy.week_ahead import WEEK_DAYS
+from service.pulses import Pulse
 
 
 class Program(enum.StrEnum):
@@ -23,6 +25,8 @@ class Program(enum.StrEnum):
     """The daily plan, with what each evening expected."""
     FORESEEN = "foreseen"
     """The daily plan, had every evening known the next day."""
+    OWN = "own"
+    """What was run: reported runs, and what its timer had been set to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,12 +45,27 @@ class RuleOfThumb:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OwnRuns:
+    """What was run in a block, as far as it is known."""
+
+    pulses: Mapping[date, tuple[Pulse, ...]]
+    """Of days on which it ran."""
+    known_days: frozenset[date]
+    """Days of which it is known what ran, also that nothing did."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class YearFigures:
     """One block's year under one program."""
 
     year: int
     program: Program
     day_count: int
+    """Days that the figures are of."""
+    season_day_count: int
+    """Days of the watering season among the days of the year that were run."""
+    known_day_count: int
+    """Those of them of which it is known what ran; all but for what was run."""
     gross_mm: float
     volume_m3: float
     irrigation_drainage_mm: float
@@ -58,6 +77,11 @@ class YearFigures:
     water_cost: float | None
     """In the currency of the price; None without one."""
     nitrogen_lost_kg_per_ha: float | None
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the figures are of the whole season, so that they can be held beside others."""
+        return self.known_day_count == self.season_day_count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,11 +98,21 @@ class Comparison:
 class Against:
     """What the daily plan is compared with, and what water and nitrogen count; None: left out."""
 
-    rule: RuleOfThumb
+    rule: RuleOfThumb | None
+    """None: with what was run alone."""
+    own: Mapping[str, OwnRuns] = field(default_factory=dict)
+    """What was run, by block; blocks of which nothing is known are left out."""
     water_price: float | None = None
     """Of a cubic metre, in any currency."""
     nitrogen_kg_per_ha: float | None = None
     """Given in equal parts in every week of the watering season of a year."""
+
+
+def whole_programs(years: Sequence[YearFigures]) -> tuple[Program, ...]:
+    """The programs of which every year is known whole: those that can be held beside each other."""
+    count = len({each.year for each in years})
+    whole = [each.program for each in years if each.is_whole]
+    return tuple(program for program in Program if whole.count(program) == count)
 
 
 def mean_year(years: Sequence[YearFigures], program: Program) -> YearFigures:
@@ -98,6 +132,8 @@ def mean_year(years: Sequence[YearFigures], program: Program) -> YearFigures:
         year=own[-1].year,
         program=program,
         day_count=round(mean("day_count")),
+        season_day_count=round(mean("season_day_count")),
+        known_day_count=round(mean("known_day_count")),
         gross_mm=mean("gross_mm"),
         volume_m3=mean("volume_m3"),
         irrigation_drainage_mm=mean("irrigation_drainage_mm"),

@@ -110,6 +110,18 @@ class MeteredRuns:
 
 
 @dataclass(frozen=True, slots=True)
+class GivenRun:
+    """One reported run of a block."""
+
+    day: date
+    start_min: int
+    """Minutes elapsed since local midnight."""
+    duration_min: float
+    volume_l: float | None
+    """Metered volume, where it is booked in place of the minutes."""
+
+
+@dataclass(frozen=True, slots=True)
 class MeteredDay:
     """What a block's meter counted on a day, and how the day is booked."""
 

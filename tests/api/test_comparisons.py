@@ -41,3 +41,9 @@ def test_what_cannot_be_compared_is_refused(client: Client, query: dict[str, str
 def test_an_unknown_block_is_not_found(client: Client) -> None:
     params = {"rule": "38 mm/week", **SPAN}
     assert client.get("/v1/blocks/nowhere.none/comparison", params=params).status_code == 404
+
+
+def test_of_a_block_without_reports_its_own_program_cannot_be_asked_for(client: Client) -> None:
+    answer = client.get(PATH, params={"rule": "own", **SPAN})
+    assert answer.status_code == 422
+    assert "reported runs" in answer.text

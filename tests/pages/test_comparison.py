@@ -14,6 +14,7 @@ def test_the_page_asks_for_a_rule_and_shows_the_programs_beside_it(looker: Reade
     shown = looker.text(f"{PAGE}?rule=1.5+in/week&days=3")
     assert "rule of thumb" in shown and "weekly timer" in shown
     assert "water of a year" in shown
+    assert "Nothing is known of what was run" in shown
 
 
 def test_a_rule_that_cannot_be_read_says_what_is_allowed(looker: Reader) -> None:

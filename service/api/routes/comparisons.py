@@ -23,9 +23,10 @@ router = APIRouter(tags=["balances"])
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="compare_programs",
     summary="Compare a block's past season with a rule of thumb",
-    description="The measured weather of the block's site is run again under four programs: the"
-    " rule, a timer set once a week, the daily plan, and the daily plan had every evening known"
-    " the next day. Up to three years; takes seconds, one at a time.",
+    description="The measured weather of the block's site is run again under several programs: the"
+    " rule, a timer set once a week, the daily plan, the daily plan had every evening known the"
+    " next day, and what was run, as far as that is known. Up to three years; takes seconds, one at"
+    " a time.",
     responses={
         200: described("The years.", COMPARISON),
         **problems(NOT_FOUND, INVALID_REQUEST, CONFLICT),

@@ -18,9 +18,15 @@ class ProgramYearOut(Out):
     program: Program = Field(
         description="`rule`: the same water every week; `weekly`: a timer set every seventh day;"
         " `daily`: the daily plan; `foreseen`: the daily plan, had every evening known the next"
-        " day."
+        " day; `own`: what was run, by reported runs, else by what its timer had been set to; left"
+        " out where nothing of it is known."
     )
-    day_count: int = Field(description="Days of the year that were run.")
+    day_count: int = Field(description="Days that the figures are of.")
+    season_day_count: int = Field(description="Days of the watering season among those run.")
+    known_day_count: int = Field(
+        description="Those of them of which it is known what ran. With fewer than all, the figures"
+        " are of these days alone and cannot be held beside the other programs."
+    )
     gross_mm: float = Field(description="Irrigation, mm.")
     volume_m3: float = Field(description="Irrigation, m3.")
     irrigation_drainage_mm: float = Field(

@@ -132,8 +132,9 @@ class ComparisonQuery(In):
 
     rule: str = Field(
         max_length=30,
-        description="Water for a week or a day: a depth over the block's ground, or a run time.",
-        examples=["1.5 in/week", "45 min/day"],
+        description="Water for a week or a day: a depth over the block's ground, or a run time;"
+        " `own` for what was run alone.",
+        examples=["1.5 in/week", "45 min/day", "own"],
     )
     days_a_week: int = Field(7, ge=1, le=7, description="Days a week on which the rule waters.")
     water_price: str | None = Field(

@@ -1,5 +1,7 @@
 """A stored block's past seasons under several programs, by the weather measured at its site.
 
+What was run there is one of them, as far as it is known.
+
 Every evening of the span is scheduled twice, which takes seconds: it runs on request, one at a
 time.
 """
@@ -7,6 +9,7 @@ time.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from threading import Lock
 
@@ -17,6 +20,7 @@ from service.operations.evening.measured_weather import at_standard_wind_height,
 from service.operations.reading.read_farms import today_at_block
 from service.operations.review.compare_programs import compare_programs
 from service.operations.review.hindcast import narrow_bundle
+from service.operations.review.own_program import own_runs
 from service.ports import Clock
 from service.records.comparison import Against, YearFigures
 
@@ -55,10 +59,11 @@ def compare_block(
                 unit, block.site_id, first_day=first_day, last_day=last_day, clock=clock,
                 source_order=source_order,
             )  # fmt: skip
+            own = own_runs(unit, block_id, first_day=first_day, last_day=last_day)
         begins = max(first_day, days[0].item()) if span[0] is None else first_day
         found = compare_programs(
             narrow_bundle(at_standard_wind_height(bundle), block_id),
-            days, fields, first_day=begins, last_day=last_day, against=against,
+            days, fields, first_day=begins, last_day=last_day, against=replace(against, own=own),
         )  # fmt: skip
         return found.years[block_id]
     finally:

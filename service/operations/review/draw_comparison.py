@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from service.agronomy.units import MM_PER_INCH
 from service.drawing.bars import WaterBar, week_bars
-from service.records.comparison import Program, YearFigures, mean_year
+from service.records.comparison import Program, YearFigures, mean_year, whole_programs
 
 if TYPE_CHECKING:
     from service.translations import Wording
@@ -23,10 +23,13 @@ def draw_comparison(
     is_us: bool,
     words: Wording | None = None,
 ) -> Markup:
-    """The mean year of a block under each program; the stroke is the plan that knew the weather."""
+    """The mean year of a block under each program; the stroke is the plan that knew the weather.
+
+    A program of which a part of a season is not known is left out.
+    """
     gettext = _english if words is None else words.gettext
     per, unit = (MM_PER_INCH, "in") if is_us else (1.0, "mm")
-    means = {program: mean_year(years, program) for program in Program}
+    means = {program: mean_year(years, program) for program in whole_programs(years)}
     needed = means[Program.FORESEEN].gross_mm / per
     rows = [
         WaterBar(

@@ -14,7 +14,15 @@ from service.agronomy.records import Floats, PulseBatch
 from service.errors import InputInvalid
 from service.operations.review.compare_programs import USUAL_TIMER, compare_programs, season_timers
 from service.operations.review.hindcast import past_season
-from service.records.comparison import Against, Comparison, Program, RuleOfThumb, YearFigures
+from service.records.comparison import (
+    Against,
+    Comparison,
+    OwnRuns,
+    Program,
+    RuleOfThumb,
+    YearFigures,
+    whole_programs,
+)
 from tests.agronomy.ledger_error import mass_balance_error_mm
 from tests.factories import (
     daily_fields,
@@ -35,7 +43,7 @@ def weather() -> Any:
     return make_weather(days=make_days(date(2023, 4, 25), DAY_COUNT), rain_mm=rain_mm)
 
 
-def compared(rule: RuleOfThumb = RULE, **priced: float) -> Comparison:
+def compared(rule: RuleOfThumb = RULE, **priced: Any) -> Comparison:
     made = weather()
     return compare_programs(
         make_bundle(make_block()), made.days, daily_fields(made),
@@ -121,7 +129,10 @@ def test_every_year_has_every_program_and_only_its_own_days() -> None:
     found = compared()
     (years,) = found.years.values()
     assert [(each.year, each.program) for each in years] == [
-        (year, program) for year in (2023, 2024) for program in Program
+        (year, program)
+        for year in (2023, 2024)
+        for program in Program
+        if program is not Program.OWN
     ]
     assert {each.day_count for each in years} == {245, 244}
 
@@ -148,3 +159,60 @@ def test_minutes_a_week_are_the_depth_that_the_emitters_give_in_them() -> None:
 def test_a_rule_that_waters_nothing_is_refused(rule: RuleOfThumb) -> None:
     with pytest.raises(InputInvalid, match="the comparison cannot run"):
         compared(rule)
+
+
+# --- what was run --------------------------------------------------------------------------------
+
+
+def plans_own_runs(known_until: date = LAST_DAY) -> OwnRuns:
+    """A grower who ran the daily plan to the minute and reported every day until one."""
+    made = weather()
+    past = past_season(
+        make_bundle(make_block()), made.days, daily_fields(made),
+        first_day=FIRST_DAY, last_day=LAST_DAY,
+    )  # fmt: skip
+    days = past.span.days.tolist()
+    pulses = past.run(knows_tomorrow=False).pulses
+    known = [day for day in days if day <= known_until]
+    return OwnRuns(
+        pulses={
+            day: run for day, each in zip(known, pulses, strict=False) if (run := each.of_block(0))
+        },
+        known_days=frozenset(known),
+    )
+
+
+def own_compared(own: OwnRuns | None, rule: RuleOfThumb | None = None) -> Comparison:
+    made = weather()
+    block = make_block()
+    return compare_programs(
+        make_bundle(block), made.days, daily_fields(made), first_day=FIRST_DAY, last_day=LAST_DAY,
+        against=Against(rule=rule, own={} if own is None else {block.block_id: own}),
+    )  # fmt: skip
+
+
+def test_who_ran_the_plan_has_the_figures_of_the_plan() -> None:
+    found = own_compared(plans_own_runs())
+    own, daily = of_program(found, Program.OWN), of_program(found, Program.DAILY)
+    assert [replace(each, program=Program.DAILY) for each in own] == daily
+    assert daily[0].gross_mm > 0.0
+    assert of_program(found, Program.RULE) == []
+
+
+def test_a_season_known_in_part_counts_its_known_days_alone() -> None:
+    whole = own_compared(plans_own_runs(), RULE)
+    found = own_compared(plans_own_runs(date(2023, 7, 31)), RULE)
+    (own,) = of_program(found, Program.OWN)  # of 2024 nothing is known: no row
+    daily = of_program(found, Program.DAILY)[0]
+    assert (own.year, own.is_whole, own.season_day_count) == (2023, False, daily.season_day_count)
+    assert 0 < own.known_day_count == own.day_count < daily.season_day_count
+    assert 0.0 < own.gross_mm < of_program(whole, Program.OWN)[0].gross_mm
+    (years,) = found.years.values()
+    assert Program.OWN not in whole_programs(years)
+    assert whole_programs(years)[0] is Program.RULE
+
+
+def test_without_a_rule_something_has_to_be_known() -> None:
+    with pytest.raises(InputInvalid) as refusal:
+        own_compared(None)
+    assert "report-run" in refusal.value.faults[0].allowed
