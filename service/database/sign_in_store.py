@@ -1,4 +1,4 @@
-"""Sign-in links sent by mail: who asked for one, and whether it was used.
+"""Sign-in links sent by mail (who asked for one, and whether it was used), and ended sessions.
 
 A link is a mail of its own kind, with the digest of its token in the mail's row. Using it deletes
 the digest in the same statement that finds it, so that of two simultaneous uses only one succeeds.
@@ -10,9 +10,10 @@ from datetime import datetime
 
 from sqlalchemy import Connection, Select, delete, func, insert, select, update
 
+from service.database.bulk import insert_into
 from service.database.outbox_store import SIGN_IN
 from service.database.people_store import PEOPLE, known_person
-from service.database.tables import mail, person, sign_in_request
+from service.database.tables import ended_session, mail, person, sign_in_request
 from service.records.mail import KnownPerson
 
 
@@ -88,6 +89,22 @@ class SignInStore:
             if person_key is None
             else self._one(PEOPLE.where(person.c.person_key == person_key))
         )
+
+    def end_session(self, cookie_digest: str, *, ends_at: datetime, now: datetime) -> None:
+        """Remember that a session was ended before its time; forget those whose time is over."""
+        self._connection.execute(delete(ended_session).where(ended_session.c.ends_at <= now))
+        self._connection.execute(
+            insert_into(self._connection.dialect.name, ended_session)
+            .values(cookie_digest=cookie_digest, ends_at=ends_at)
+            .on_conflict_do_nothing()
+        )
+
+    def has_ended(self, cookie_digest: str) -> bool:
+        """Whether a session was ended before its time."""
+        found = self._connection.execute(
+            select(ended_session.c.ends_at).where(ended_session.c.cookie_digest == cookie_digest)
+        )
+        return found.first() is not None
 
     def _one(self, wanted: Select[tuple[object, ...]]) -> KnownPerson | None:
         row = self._connection.execute(wanted).mappings().one_or_none()

@@ -741,3 +741,13 @@ sign_in_request = Table(
 """A request for a sign-in link, to an address that may be unknown. The next delivery round removes
 it, so that the asker cannot tell whether the address is known.
 """
+
+ended_session = Table(
+    "ended_session",
+    metadata,
+    Column("cookie_digest", Text, primary_key=True),
+    Column("ends_at", UtcInstant, nullable=False),
+)
+"""A session of the pages that its holder ended, by the SHA-256 of its cookie, until ``ends_at``,
+when the cookie's own time is over.
+"""

@@ -12,6 +12,7 @@ from starlette.responses import Response
 
 from service.delivery.plain_text import clean
 from service.errors import InputInvalid, NotFound
+from service.operations.access.end_session import end_session
 from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import LINK_LASTS, ask_for_link, find_link, use_link
 from service.pages.sessions import LASTS
@@ -86,7 +87,16 @@ def follow_link(visit: Visit) -> Response:
 
 
 def sign_out(visit: Visit) -> Response:
-    """End the session in this browser."""
+    """End the session, in this browser and wherever else its cookie may be."""
+    service, cookie = visit.service, visit.session_cookie
+    session = visit.seals.read_session(cookie, now=service.clock.now()) if cookie else None
+    if session is not None:
+        end_session(
+            cookie,
+            ends_at=session.ends_at,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+        )
     visit.cookies.append(("session", "", 0))
     return redirect("/sign-in")
 

@@ -2,7 +2,7 @@
 
 All pages pass through :class:`Frame`: it finds the visitor, refuses forms that this service did not
 show to them, runs the page in a worker thread, and turns errors of the service into pages that a
-person can read. Pages never see the cookie or the key.
+person can read. Pages never see the key.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from service.bootstrap import Service
 from service.delivery.plain_text import clean
 from service.errors import Conflict, Fault, InputInvalid, NotFound, RillwrightError, StorageFailed
 from service.logs import get_logger
+from service.operations.access.end_session import has_ended
 from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import LinkHolder, find_holder
 from service.pages.sessions import LASTS, Seals, Session, new_form_cookie
@@ -139,6 +140,8 @@ class Visit:
     unit_choice: str
     """``us``, ``si``, or empty: as the farm reads numbers."""
     seals: Seals
+    session_cookie: str
+    """Empty for who came without one."""
     form_token: str
     count_link: Callable[[str], int | None]
     """Counts that a link to a mail address is asked for; the seconds to wait, None: it may be."""
@@ -237,6 +240,7 @@ class Frame:
                 language=_language(request, names),
                 unit_choice=_unit_choice(request, names),
                 seals=self.seals,
+                session_cookie=cookie,
                 form_token=self.seals.form_token(bound_to),
                 here=_here(request),
                 count_link=lambda mail_address: self.door.wait_for_link(
@@ -266,10 +270,12 @@ class Frame:
             return Holder(
                 found.name, _only(found.farm_id), found.rights, is_signed_in=bool(found.key_id)
             )
-        return await run_in_threadpool(self._holder, session)
+        return await run_in_threadpool(self._holder, session, cookie)
 
-    def _holder(self, session: Session) -> Holder | None:
+    def _holder(self, session: Session, cookie: str) -> Holder | None:
         """Looked up for every page, so that removing somebody takes effect with the next one."""
+        if has_ended(cookie, unit_of_work=self.service.unit_of_work):
+            return None
         if session.mail_address:
             reader = find_holder(session.mail_address, unit_of_work=self.service.unit_of_work)
             return None if reader is None else link_holder_of(reader)

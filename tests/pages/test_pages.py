@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from html import unescape
 
+import httpx
 import pytest
 from pydantic import SecretStr
 from sqlalchemy import event
@@ -422,11 +423,17 @@ def test_a_revoked_key_ends_its_sessions_at_once(service: Service) -> None:
     assert reader.get("/farms/test-farm/tomorrow").status_code == 303
 
 
-def test_signing_out_ends_the_session_in_this_browser(service: Service) -> None:
-    reader = Reader(create_app(service))
+def test_signing_out_ends_the_session_wherever_its_cookie_is(service: Service) -> None:
+    app = create_app(service)
+    reader, other = Reader(app), Reader(app)
     reader.sign_in(key_for(service, "plan:read"))
+    copy = Reader(app, cookies=httpx.Cookies(reader.cookies))
+    other.sign_in(key_for(service, "plan:read"))
+    assert copy.get("/farms/test-farm/tomorrow").status_code == 200
     reader.send("/farms/test-farm/tomorrow", "/sign-out")
     assert reader.get("/farms/test-farm/tomorrow").status_code == 303
+    assert copy.get("/farms/test-farm/tomorrow").status_code == 303
+    assert other.get("/farms/test-farm/tomorrow").status_code == 200
 
 
 def test_a_session_ends_by_itself_and_cannot_be_made_up() -> None:
