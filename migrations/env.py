@@ -17,7 +17,7 @@ from alembic import context
 from sqlalchemy import Connection, Engine, create_engine, text
 from sqlalchemy.pool import NullPool
 
-from service.database.nutrition_tables import metadata
+from service.database.tables import metadata
 from service.errors import StorageFailed
 
 # Any number will do, as long as it stays the same: it is what two migrating processes meet at.

@@ -7,7 +7,7 @@ from datetime import date, datetime
 import orjson
 from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select, update
 
-from service.database.nutrition_tables import nutrient_test
+from service.database.tables import nutrient_test
 from service.nutrition.readings import NutrientReading
 from service.records.farms import LoadOutcome
 from service.records.nutrition import NutrientTest

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Column, Date, ForeignKey, Table, Text
 
-from service.database.tables import UtcInstant, metadata
-
-__all__ = ["metadata", "nutrient_test"]
+from service.database.column_types import UtcInstant, metadata
 
 nutrient_test = Table(
     "nutrient_test",
