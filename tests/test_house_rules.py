@@ -258,7 +258,7 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/api/schemas/waterworks.py": (695, "one schema for each question and answer"),
         "service/database/block_store.py": (639, "one store with all its statements"),
         "service/database/controller_store.py": (412, "one store with all its statements"),
-        "service/database/mapping.py": (464, "one pair of functions for each record"),
+        "service/database/mapping.py": (428, "one pair of functions for each record"),
         "service/farm_files/station_file.py": (761, "three layouts of files"),
         "service/pages/farm_forms.py": (466, "one table of fields for each form"),
         "service/pages/waterworks.py": (667, "one section of the page for each subject"),

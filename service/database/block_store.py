@@ -28,7 +28,7 @@ from sqlalchemy import (
 )
 
 from service.agronomy.records import Ints
-from service.database import mapping
+from service.database import mapping, supply_rows
 from service.database.bulk import insert_rows, is_among, read_columns
 from service.database.controller_store import ControllerStore
 from service.database.tables import (
@@ -111,7 +111,7 @@ class BlockStore:
         farm_key = self.farm_keys([bundle.farm.farm_id])[bundle.farm.farm_id]
         self._name_sites(farm_key, {site_keys[each.site_id] for each in bundle.sites})
         for source in bundle.supplies:
-            row = mapping.supply_values(source, farm_key=farm_key)
+            row = supply_rows.supply_values(source, farm_key=farm_key)
             counts[self._save_row(supply, row, key=("farm_key", "supply_id"))] += 1
         self._retire_supplies(farm_key, bundle, effective_day)
         self._save_blocks(
@@ -297,7 +297,7 @@ class BlockStore:
         return FarmBundle(
             farm=mapping.farm_from(row),
             sites=tuple(mapping.site_from(each) for each in sites if each["site_id"] in used),
-            supplies=tuple(map(mapping.supply_from, supplies)),
+            supplies=tuple(map(supply_rows.supply_from, supplies)),
             blocks=tuple(blocks),
             controllers=self._controllers(farm_id, {each.block_id for each in blocks}),
         )
@@ -521,7 +521,7 @@ class BlockStore:
             .where(is_among(self._connection, supply.c.farm_key, farm_keys))
             .order_by(supply.c.supply_key),
         )
-        return mapping.supply_table(columns)
+        return supply_rows.supply_table(columns)
 
     def list_counties(self) -> list[CountyDefinition]:
         """All counties, by code."""

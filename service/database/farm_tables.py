@@ -74,6 +74,7 @@ supply = Table(
     Column("name", Text, nullable=False),
     Column("flow_l_per_h", Double, nullable=False),
     Column("windows", Text, nullable=False),
+    Column("timer", Text),
     Column("retired_from", Date),
     UniqueConstraint("farm_key", "supply_id"),
     CheckConstraint("flow_l_per_h > 0", name="flow_positive"),

@@ -30,8 +30,6 @@ from service.records.farms import (
     FarmDefinition,
     MonthlyNormals,
     SiteDefinition,
-    SupplyDefinition,
-    SupplyTable,
     typed_numbers,
 )
 from service.records.feedback import GaugeReading
@@ -154,40 +152,6 @@ def county_from(row: RowMapping) -> CountyDefinition:
     """Definition of a county; the row carries the site's id."""
     return CountyDefinition(
         county_code=row["county_code"], name=row["name"], site_id=row["site_id"]
-    )
-
-
-def supply_values(supply: SupplyDefinition, *, farm_key: int) -> dict[str, Any]:
-    """Row of a supply in use, without its key."""
-    return {
-        "farm_key": farm_key,
-        "supply_id": supply.supply_id,
-        "name": supply.name,
-        "flow_l_per_h": float(supply.flow_l_per_h),
-        "windows": windows_text(supply.windows),
-        "retired_from": None,
-    }
-
-
-def supply_from(row: RowMapping) -> SupplyDefinition:
-    """Definition of a supply; the row carries the farm's id."""
-    return SupplyDefinition(
-        supply_id=row["supply_id"],
-        farm_id=row["farm_id"],
-        name=row["name"],
-        flow_l_per_h=row["flow_l_per_h"],
-        windows=windows_from(row["windows"]),
-    )
-
-
-def supply_table(columns: ColumnSet) -> SupplyTable:
-    """Supplies as columns."""
-    return SupplyTable(
-        keys=columns.ints("supply_key"),
-        supply_ids=tuple(columns.texts("supply_id")),
-        farm_keys=columns.ints("farm_key"),
-        flow_l_per_h=columns.floats("flow_l_per_h"),
-        windows=tuple(map(windows_from, columns.texts("windows"))),
     )
 
 

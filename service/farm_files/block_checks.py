@@ -46,13 +46,7 @@ def check_block(
                 f"supply {supply.supply_id!r}, {_windows_text(supply.windows)}",
                 f"one stretch of at least {shortest}",
             )
-        # Emitters of the block, one per emitter spacing along every drip line, times their flow.
-        flow_l_per_h = (
-            block.area_m2
-            / (block.row_spacing_m * block.emitter_spacing_m)
-            * block.laterals_per_row_count
-            * block.emitter_flow_l_per_h
-        )
+        flow_l_per_h = block.flow_l_per_h
         flow_text = _in_gpm if table.unit_system == "us" else _in_l_per_h
         if flow_l_per_h > supply.flow_l_per_h * (1.0 + 1e-9):
             table.refuse(

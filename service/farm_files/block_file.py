@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from service.agronomy.crop_file import CropRow
 from service.agronomy.crop_table import CROPS, find_crop
-from service.agronomy.records import CurveDefinition, NoWaterPeriod
+from service.agronomy.records import CurveDefinition
 from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.soil import (
     SUBSTRATE_KEYS,
@@ -38,21 +38,20 @@ from service.farm_files.block_part_keys import (
     RAIN_PASS_BY_KIND,
     SOIL,
     MulchKeys,
-    NoWaterKeys,
     SoilByParticlesKeys,
     SoilByTextureKeys,
     SoilByWaterKeys,
 )
 from service.farm_files.canopy_file import read_measured_day
+from service.farm_files.control_file import read_control
 from service.farm_files.crop_defaults import crop_defaults, mulch_defaults
-from service.farm_files.hand_file import read_visits
 from service.farm_files.keys import IdKey
 from service.farm_files.layout_file import LayoutDefaults, read_layout
 from service.farm_files.near_words import one_of
+from service.farm_files.no_water_file import read_no_water
 from service.farm_files.plants_file import read_emitter_spacing
 from service.farm_files.quantities import show
 from service.farm_files.season_file import read_curve, read_last_nitrogen, read_watering_season
-from service.farm_files.timer_file import read_timer
 from service.farm_files.toml_table import TomlTable
 from service.records.farms import BlockDefinition, typed_numbers
 from service.waterworks.block_layout import BlockLayout
@@ -107,7 +106,8 @@ def read_block(
     read_watering_season(table, draft, crop=crop, curve=curve)
     read_last_nitrogen(table, draft)
     windows, draft.origins["windows"] = table.windows(BlockKeys.windows), GIVEN
-    no_water, timer, visits = _read_no_water(table), read_timer(table), read_visits(table, draft)
+    no_water = read_no_water(table)
+    timer, visits = read_control(table, draft)
     balance_start = table.day(BlockKeys.balance_start)
     layout = _read_pipes(table, draft, emitters_per_plant_count=plants)
     _read_origins(table, draft)
@@ -363,23 +363,6 @@ def _read_mulch(table: TomlTable, draft: BlockDraft, crop: CropRow | None) -> No
 
 
 # --- times and notes ---------------------------------------------------------------------------
-
-
-def _read_no_water(table: TomlTable) -> tuple[NoWaterPeriod, ...]:
-    periods: list[NoWaterPeriod] = []
-    for period in table.tables(BlockKeys.no_water):
-        starts = period.local_moment(NoWaterKeys.start)
-        ends = period.local_moment(NoWaterKeys.end)
-        reason = period.text(NoWaterKeys.reason)
-        period.close()
-        if starts is None or ends is None:
-            continue
-        if starts >= ends:
-            found = show(period.value(NoWaterKeys.end))
-            period.refuse(NoWaterKeys.end, found, f"later than {starts.isoformat(' ')}")
-            continue
-        periods.append(NoWaterPeriod(starts, ends, reason))
-    return tuple(periods)
 
 
 def _read_origins(table: TomlTable, draft: BlockDraft) -> None:

@@ -341,15 +341,15 @@ class BlockKeys(Table):
         otherwise="the supply's",
     )
     no_water = TablesKey(about="No-water periods.", table=NoWaterKeys, otherwise="none")
+    control = parts.CONTROL
     timer = TableKey(
         about="Its timer, where one program holds until somebody walks out and changes it.",
         tables=(TimerKeys,),
-        otherwise="the plan may change every day",
+        otherwise="the supply's; without one the plan may change every day",
     )
     hand = TableKey(
-        about="Its valve, where somebody opens it by hand.",
+        about="Its valve, where somebody opens it by hand; others open at any minute.",
         tables=(parts.HandKeys,),
-        otherwise="it opens at any minute",
     )
     balance_start = DayKey(
         about="First day of the books.",

@@ -33,6 +33,14 @@ RAIN_PASS_BY_KIND: dict[str, float] = {
 KC = plain("a crop coefficient", 0.0, 1.5, "0.3", "1.05")
 HEIGHT = length(0.05, 20.0, "'5 ft'", "'1.5 m'")
 TIMER_DAYS = tuple(rule.name.lower().replace("_", "-") for rule in DayRule)
+CONTROLLER, HAND, TIMER = "controller", "hand", "timer"
+"""What opens a valve."""
+CONTROL = ChoiceKey(
+    about="What opens its valve: a controller that polls its program each day, somebody by hand"
+    " (with [block.hand]) or a timer (its own or its supply's).",
+    choices=(CONTROLLER, HAND, TIMER),
+    otherwise="by the tables hand and timer, a controller's channel, and the supply's timer",
+)
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 OF_CROP_TABLE = "the crop table's"
 

@@ -69,6 +69,13 @@ def _read_channel(
     elif block.block_id in taken:
         allowed = f"a block of its own; {taken[block.block_id]} has it"
         table.refuse(ChannelKeys.block, show(name), allowed)
+    elif block.visits or block.timer is not None:
+        what = "opened by hand" if block.visits else "on a timer"
+        table.refuse(
+            ChannelKeys.block,
+            f"{show(name)}, which is {what}",
+            "a block without [block.hand] and [block.timer]: one thing opens a valve",
+        )
     else:
         taken[block.block_id] = table.where(ChannelKeys.block)
     fallback = tuple(

@@ -15,6 +15,7 @@ from service.agronomy.civil_day import day_of_decimal_year, wall_text
 from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, NOTED_NAMES, TABLE_OF
 from service.farm_files.block_part_keys import WateringSeasonKeys
+from service.farm_files.control_file import control_of, has_own_timer
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
 from service.farm_files.timer_file import timer_lines
@@ -53,6 +54,7 @@ def write_farm_file(bundle: FarmBundle) -> str:
             _pair("name", supply.name),
             _pair("flow", write_quantity(supply.flow_l_per_h, "L/h")),
             f"windows = {_windows(supply.windows)}",
+            *([] if supply.timer is None else ["", "[supply.timer]", *timer_lines(supply.timer)]),
             "",
         ]
     for block in bundle.blocks:
@@ -107,6 +109,9 @@ def _block_lines(block: BlockDefinition) -> list[str]:
         _pair("crop", block.crop_key),
         f"windows = {_windows(block.windows)}",
     ]
+    control = control_of(block)
+    if control is not None:
+        lines.append(_pair("control", control))
     if block.balance_start is not None:
         lines.append(_pair("balance_start", block.balance_start))
     if not math.isnan(block.canopy_measured_year):
@@ -139,7 +144,7 @@ def _block_lines(block: BlockDefinition) -> list[str]:
         for name, origin in sorted(block.origins.items())
         if origin != GIVEN and name in NOTED_NAMES
     ]
-    if block.timer is not None:
+    if block.timer is not None and has_own_timer(block):
         tables["timer"] = timer_lines(block.timer)
     if block.visits:
         tables["hand"] = [f"visits = {_windows(block.visits)}"]

@@ -20,6 +20,7 @@ from service.errors import FarmFileInvalid, Fault
 from service.farm_files.block_checks import check_block
 from service.farm_files.block_file import BlockPlace, read_block
 from service.farm_files.block_keys import BlockKeys
+from service.farm_files.control_file import check_control, refuse_split_turns, with_supply_timers
 from service.farm_files.controller_file import read_controllers
 from service.farm_files.farm_export import write_farm_file
 from service.farm_files.farm_keys import (
@@ -37,6 +38,7 @@ from service.farm_files.keys import Key, ZoneKey
 from service.farm_files.near_words import one_of
 from service.farm_files.places import known_zones, latitude_fault, longitude_fault
 from service.farm_files.quantities import show
+from service.farm_files.timer_file import read_timer
 from service.farm_files.toml_table import TomlTable
 from service.records.farms import (
     BlockDefinition,
@@ -137,11 +139,12 @@ def read_bundle(root: TomlTable) -> FarmBundle:
     farm_id = farm.farm_id if farm is not None else ""
     supplies = [_read_supply(table, farm_id) for table in supply_tables]
     _refuse_duplicates(supply_tables, SupplyKeys.id)
+    known = {supply.supply_id: supply for supply in supplies if supply is not None}
     blocks = _read_blocks(
         block_tables,
         farm,
         {site.site_id: site for site in sites if site is not None},
-        {supply.supply_id: supply for supply in supplies if supply is not None},
+        known,
         BlockPlace(
             farm_id=farm_id,
             supply_ids=tuple(dict.fromkeys(_ids(supply_tables, SupplyKeys.id))),
@@ -152,6 +155,9 @@ def read_bundle(root: TomlTable) -> FarmBundle:
     )
     _refuse_duplicates(block_tables, BlockKeys.id)
     controllers = read_controllers(controller_tables, farm_id, blocks)
+    blocks = with_supply_timers(blocks, known, controllers)
+    for table in supply_tables:
+        refuse_split_turns(table, known.get(str(table.value(SupplyKeys.id))), blocks)
     _refuse_duplicates(controller_tables, ControllerKeys.id)
     people = _read_people(root, farm)
     root.close()
@@ -182,6 +188,7 @@ def _read_blocks(
             continue
         supply, site = supplies.get(block.supply_id), sites.get(block.site_id)
         block = _with_windows(block, supply)
+        check_control(table, block, supply)
         check_block(table, block, farm=farm, supply=supply, site=site)
         blocks.append(block)
     return blocks
@@ -312,6 +319,7 @@ def _read_supply(table: TomlTable, farm_id: str) -> SupplyDefinition | None:
         name=table.text(SupplyKeys.name, supply_id or "supply"),
         flow_l_per_h=table.number(SupplyKeys.flow),
         windows=table.windows(SupplyKeys.windows),
+        timer=read_timer(table, SupplyKeys.timer),
     )
     table.close()
     return supply if table.fault_count() == faults_before else None

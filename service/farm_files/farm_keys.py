@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import BlockKeys
+from service.farm_files.block_part_keys import TimerKeys
 from service.farm_files.keys import (
     UNIT_SYSTEMS,
     ChoiceKey,
@@ -161,6 +162,13 @@ class SupplyKeys(Table):
         is_needed=True,
     )
     windows = WindowsKey(about="When it may run each day.", default=DEFAULT_WINDOWS)
+    timer = TableKey(
+        about="The timer of every block of this supply that says nothing else of its control and is"
+        " on no channel of a controller. Blocks that are too much for the supply together take"
+        " turns.",
+        tables=(TimerKeys,),
+        otherwise="plans may change every day",
+    )
 
 
 class FallbackRunKeys(Table):

@@ -1,18 +1,18 @@
-"""The timer of a block in a farm file, read and written."""
+"""The timer of a block or a supply in a farm file, read and written."""
 
 from __future__ import annotations
 
 from service.agronomy.week_ahead import DayRule
-from service.farm_files.block_keys import BlockKeys
 from service.farm_files.block_part_keys import TIMER_DAYS, WEEKDAYS, TimerKeys
+from service.farm_files.keys import TableKey
 from service.farm_files.quantities import write_quantity
 from service.farm_files.toml_table import TomlTable
 from service.records.timers import TimerSettings
 
 
-def read_timer(table: TomlTable) -> TimerSettings | None:
-    """The timer that a ``[[block]]`` table describes; None without one or after a fault."""
-    timer = table.table(BlockKeys.timer)
+def read_timer(table: TomlTable, key: TableKey) -> TimerSettings | None:
+    """The timer that a block or supply describes; None without one or after a fault."""
+    timer = table.table(key)
     if timer is None:
         return None
     starts = timer.integer(TimerKeys.starts)
@@ -31,7 +31,7 @@ def read_timer(table: TomlTable) -> TimerSettings | None:
 
 
 def timer_lines(timer: TimerSettings) -> list[str]:
-    """The timer as lines of ``[block.timer]``; reading them back gives an equal timer."""
+    """The timer as lines of its table; reading them back gives an equal timer."""
     return [
         f"starts = {timer.start_count}",
         f'step = "{write_quantity(timer.run_step_min, "min")}"',

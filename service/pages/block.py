@@ -37,7 +37,7 @@ from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import store_reading
 from service.pages.block_season import kc_chart, season_chart, season_days
 from service.pages.entered import entered_number, entered_time
-from service.pages.plans import block_flow_l_per_h, farm_of, flow_text, parsed_day
+from service.pages.plans import farm_of, flow_text, parsed_day
 from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
@@ -109,7 +109,7 @@ def _show(
             pause for pause in pauses if pause.period.ends_local >= local_now.replace(tzinfo=None)
         ],
         wetness=wetness_choices(words),
-        flow=flow_text(block_flow_l_per_h(block), words),
+        flow=flow_text(block.flow_l_per_h, words),
         faults=faults or {},
         is_unlikely="amount" in (faults or {}) and _is_unlikely((faults or {})["amount"]),
         form_name=form_name,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from service.agronomy.units import MM_PER_INCH
 from service.operations.farms.question_blocks import questions_of
 from service.operations.reading.read_farms import local_day
-from service.pages.plans import block_flow_l_per_h, flow_text
+from service.pages.plans import flow_text
 from service.pages.visit import Visit
 from service.records.farms import BlockDefinition, FarmBundle
 
@@ -50,7 +50,7 @@ def preview_of(visit: Visit, block: BlockDefinition, bundle: FarmBundle) -> Prev
         * block.laterals_per_row_count
         / (block.row_spacing_m * block.emitter_spacing_m)
     )
-    flow_l_per_h = block_flow_l_per_h(block)
+    flow_l_per_h = block.flow_l_per_h
     supply = next(each for each in bundle.supplies if each.supply_id == block.supply_id)
     defaults = []
     for name, origin in sorted(block.origins.items()):

@@ -19,7 +19,7 @@ from service.operations.access.manage_keys import Right
 from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms, local_day
 from service.pages.visit import Visit, redirect
-from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition
+from service.records.farms import FarmBundle, FarmDefinition
 from service.records.letters import BlockLine, EveningLetter
 from service.translations import Wording
 
@@ -134,16 +134,6 @@ def farm_of(visit: Visit, right: Right = Right.PLAN_READ) -> FarmDefinition:
     return farm
 
 
-def block_flow_l_per_h(block: BlockDefinition) -> float:
-    """What all emitters of a block give."""
-    return (
-        block.area_m2
-        / (block.row_spacing_m * block.emitter_spacing_m)
-        * block.laterals_per_row_count
-        * block.emitter_flow_l_per_h
-    )
-
-
 def flow_text(flow_l_per_h: float, words: Wording) -> str:
     """A flow with the unit of the reader."""
     if words.unit_system == "us":
@@ -237,7 +227,7 @@ def _chart(
             block = block_of.get(line.block_id)
             if block is not None:
                 runs.setdefault(block.supply_id, []).append(
-                    (starts, starts + pulse.duration_min, block_flow_l_per_h(block))
+                    (starts, starts + pulse.duration_min, block.flow_l_per_h)
                 )
         if spans:
             rows.append(Row(line.name, tuple(spans), words.minutes(line.planned_min)))

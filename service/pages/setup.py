@@ -31,7 +31,7 @@ from service.pages import farm_forms
 from service.pages.block_preview import Preview, preview_of
 from service.pages.farm_forms import Opened, Table
 from service.pages.named_choices import crops_by_name, textures_by_key
-from service.pages.plans import block_flow_l_per_h, farm_of, flow_text
+from service.pages.plans import farm_of, flow_text
 from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.window_fields import clock_text, shown_windows, window_rows
@@ -78,7 +78,7 @@ def show_setup(visit: Visit) -> Response:
         farm=farm,
         bundle=bundle,
         supplies=[(each, flow_text(each.flow_l_per_h, words)) for each in bundle.supplies],
-        blocks=[(each, flow_text(block_flow_l_per_h(each), words)) for each in bundle.blocks],
+        blocks=[(each, flow_text(each.flow_l_per_h, words)) for each in bundle.blocks],
         people=list_people(farm_id=farm.farm_id, unit_of_work=visit.service.unit_of_work)
         if may_change
         else (),

@@ -86,6 +86,8 @@ class SupplyDefinition:
     name: str
     flow_l_per_h: float
     windows: tuple[WallWindow, ...]
+    timer: TimerSettings | None = None
+    """What blocks have that do not say how they are controlled; None: their plans change daily."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,6 +196,13 @@ class BlockDefinition:
     """NaN: not given, starts at 0 and is flagged."""
     last_nitrogen_doy: float = math.nan
     """Last day for nitrogen, in a year of 365 days; NaN: the default by crop and place."""
+
+    @property
+    def flow_l_per_h(self) -> float:
+        """Flow of all its emitters: the number along every drip line times the flow of one."""
+        ground_m2 = self.row_spacing_m * self.emitter_spacing_m  # of an emitter on one drip line
+        emitters_per_m2 = self.laterals_per_row_count / ground_m2
+        return self.area_m2 * emitters_per_m2 * self.emitter_flow_l_per_h
 
     @property
     def texture_key(self) -> str:

@@ -15,7 +15,6 @@ import pytest
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.access import answer_once as answer_once_module
-from service.operations.feedback.compare_meter import block_flow_l_per_h
 from service.operations.reading.read_plans import get_block
 from tests.api.callers import Caller
 from tests.api.invented_farm import (
@@ -274,10 +273,10 @@ def test_metered_water_is_held_against_what_the_emitters_should_give(
     caller: Caller, own_service: Service, share: float, minutes: float, verdict: str
 ) -> None:
     block = get_block(BLOCK_ID, day=TODAY, unit_of_work=own_service.unit_of_work)
-    expected_l = block_flow_l_per_h(block) * minutes / 60.0
+    expected_l = block.flow_l_per_h * minutes / 60.0
     # 0.75 acre, rows 10 ft, emitters 18 in, two lines, 0.5 gph: 32,670 ft2 / 15 ft2 x 2 = 4,356
     # emitters, 2,178 gal an hour, 8,244.6 L/h; by hand.
-    assert block_flow_l_per_h(block) == pytest.approx(8244.6, abs=0.1)
+    assert block.flow_l_per_h == pytest.approx(8244.6, abs=0.1)
     flow = caller.post("/v1/runs", run_of(minutes, volume_l=share * expected_l)).json()["flow"]
     assert flow[0]["verdict"] == verdict
     assert flow[0]["flow_ratio"] == pytest.approx(share)

@@ -12,7 +12,6 @@ from sqlalchemy.engine import URL
 
 from service.database.engine import make_engine
 from service.database.session import unit_of_work_factory
-from service.operations.feedback.compare_meter import block_flow_l_per_h
 from tests.cli.conftest import call, document
 from tests.operations.metered_runs import store_runs
 
@@ -29,7 +28,7 @@ def metered_runs(database_url: URL, *, level_after: float, level: float = 1.0) -
     unit_of_work = unit_of_work_factory(engine)
     days = [DEMO_DAY - timedelta(days=29 - place) for place in range(30)]
     with unit_of_work(write=False) as unit:
-        flow_l_per_h = block_flow_l_per_h(unit.blocks.get_block(BLOCK, day=DEMO_DAY))
+        flow_l_per_h = unit.blocks.get_block(BLOCK, day=DEMO_DAY).flow_l_per_h
     noise = 1.0 + 0.01 * np.sin(7.0 * np.arange(30))
     levels = level * np.where(np.arange(30) < 20, 1.0, level_after)
     store_runs(unit_of_work, BLOCK, days, (flow_l_per_h * noise * levels).tolist())

@@ -60,6 +60,14 @@ def rich() -> dict[str, Any]:
     """A farm with the keys that the template can only name in comments."""
     farm = template()
     north, south = farm["block"]
+    timer = {"starts": 4, "step": "30 s", "days": "interval", "set_on": "friday"}
+    farm["supply"][0]["timer"] = timer
+    # What is on a channel of the template's controller is opened by nothing else.
+    east, west = copy.deepcopy(south) | {"id": "east"}, copy.deepcopy(south) | {"id": "west"}
+    farm["block"] += [
+        east | {"control": "timer", "timer": timer},
+        west | {"hand": {"visits": ["07:00-07:30", "18:00-20:00"]}},
+    ]
     north |= {
         "root_share_of_wetted": 0.8,
         "canopy_cover": 0.5,
@@ -81,12 +89,10 @@ def rich() -> dict[str, Any]:
             "degree_days": ["100 degC day", "500 degC day", "1500 degC day", "2000 degC day"],
         },
         "origins": {"kc_mid": "a neighbour's trial"},
-        "timer": {"starts": 4, "step": "30 s", "days": "interval", "set_on": "friday"},
     }
     south["watering_season"] = {"from": "03-01", "to": "11-14"}
     del south["emitter_spacing"]
     south["plants"] = {"spacing": "1.2 m", "emitters": 2}
-    south["hand"] = {"visits": ["07:00-07:30", "18:00-20:00"]}
     south["kc_table"] = [["03-15", 0.3], ["06-01", 1.0]]
     pipes = north["hydraulics"]
     del pipes["emitter_count"], pipes["row_profile"]

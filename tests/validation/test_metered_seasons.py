@@ -16,7 +16,6 @@ from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
 from service.operations.evening.run_day import run_day
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.feedback.compare_meter import block_flow_l_per_h
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.waterworks.learn_rate import get_rate_offer
 from service.operations.weather.import_weather import import_weather
@@ -109,7 +108,7 @@ def report_season(service: Service, year: int, ratio: Floats) -> int:
     service.clock.instant = datetime(year, 10, 1, 4, tzinfo=UTC)
     with service.unit_of_work(write=True) as unit:
         block = unit.blocks.get_block(BLOCK_ID, day=date(year, 6, 1))
-        flow_l_per_h = block_flow_l_per_h(block)
+        flow_l_per_h = block.flow_l_per_h
         minutes = 60.0 * MM_PER_RUN * block.area_m2 / flow_l_per_h
         runs = [
             RunReport(

@@ -94,44 +94,63 @@ def offer_programs(
 ) -> int:
     """Work out the programs to set from the coming day on, and store them; returns how many.
 
-    Evenings that are run again replace what they offered.
+    Evenings that are run again replace what they offered. Timers that take turns on a supply are
+    offered new programs all together or not at all: one that kept its own would overlap.
     """
-    due = [timer.days_until_setting(inputs.plan_day) for timer in timers.settings]
+    due = np.array([timer.days_until_setting(inputs.plan_day) for timer in timers.settings])
+    turn_of = _turn_groups(timers, day)
     offered: list[OfferedProgram] = []
-    for day_count in sorted(set(due)):
-        places = [place for place, days in enumerate(due) if days == day_count]
-        held = [in_force(timers.programs[place], inputs.plan_day) for place in places]
-        is_early = day_count < WEEK_DAYS
-        if is_early and day_count < LEAST_DAYS_LEFT:
-            places = [place for place, each in zip(places, held, strict=True) if each is None]
+    for day_count in np.unique(due).tolist():
+        is_due = due == day_count
+        if day_count < LEAST_DAYS_LEFT:
+            is_unset = [in_force(each, inputs.plan_day) is None for each in timers.programs]
+            is_due &= _with_turns(np.array(is_unset), turn_of)
+        places = np.flatnonzero(is_due).tolist()
         if not places:
             continue
         chosen, kept = _choose(timers, places, day, plan, day_count=day_count)
-        for at, place in enumerate(places):
-            program = _program_of(chosen, at, timers.settings[place], inputs.plan_day)
-            now_set = in_force(timers.programs[place], inputs.plan_day)
-            if not chosen.is_known[at] or (
-                is_early
-                and now_set is not None
-                and not _pays(program, now_set.program, kept.cost_mm[at] - chosen.cost_mm[at])
-            ):
-                continue
-            offered.append(
-                OfferedProgram(
-                    program_id=_program_id(program, timers.programs[place]),
-                    block_id=inputs.table.block_ids[timers.rows[place]],
-                    program=program,
-                    offered_at=now,
-                    is_early=is_early and now_set is not None,
-                    excess_mm=float(chosen.excess_mm[at]),
-                    drainage_mm=float(chosen.drainage_mm[at]),
-                    depletion_end_mm=float(chosen.depletion_end_mm[at]),
-                    set_from=None,
-                    set_at=None,
-                )
+        programs = [
+            _program_of(chosen, at, timers.settings[place], inputs.plan_day)
+            for at, place in enumerate(places)
+        ]
+        held = [in_force(timers.programs[place], inputs.plan_day) for place in places]
+        saved_mm = (kept.cost_mm - chosen.cost_mm).tolist()
+        is_new = [
+            day_count == WEEK_DAYS or now_set is None or _pays(program, now_set.program, saved)
+            for program, now_set, saved in zip(programs, held, saved_mm, strict=True)
+        ]
+        wanted = _with_turns(np.array(is_new) & chosen.is_known, turn_of[places])
+        offered += [
+            OfferedProgram(
+                program_id=_program_id(programs[at], timers.programs[places[at]]),
+                block_id=inputs.table.block_ids[timers.rows[places[at]]],
+                program=programs[at],
+                offered_at=now,
+                is_early=day_count < WEEK_DAYS and held[at] is not None,
+                excess_mm=float(chosen.excess_mm[at]),
+                drainage_mm=float(chosen.drainage_mm[at]),
+                depletion_end_mm=float(chosen.depletion_end_mm[at]),
+                set_from=None,
+                set_at=None,
             )
+            for at in np.flatnonzero(wanted & chosen.is_known).tolist()
+        ]
     unit.timers.offer(offered)
     return len(offered)
+
+
+def _turn_groups(timers: TimersOfFarms, day: ComingDay) -> Ints:
+    """(timers,) the supply of each timer that takes turns; -1 for those that run when they like."""
+    supply = day.blocks.system.supply_index[timers.rows]
+    flow_l_per_h = np.bincount(supply, weights=day.blocks.system.flow_l_per_h[timers.rows])
+    takes_turns = flow_l_per_h[supply] > day.supply_flow_l_per_h[supply] * (1.0 + 1e-9)
+    return np.where(takes_turns, supply, -1)
+
+
+def _with_turns(is_wanted: NDArray[np.bool_], turn_of: Ints) -> NDArray[np.bool_]:
+    """Those that are wanted, and all that take turns with one of them."""
+    wanted: NDArray[np.bool_] = is_wanted | ((turn_of >= 0) & np.isin(turn_of, turn_of[is_wanted]))
+    return wanted
 
 
 def _program_id(program: TimerProgram, before: Sequence[OfferedProgram]) -> str:

@@ -99,15 +99,9 @@ class FlowNote:
     """Runs whose volume is not booked, as the block could not have passed it."""
 
 
-def block_flow_l_per_h(block: BlockDefinition) -> float:
-    """Flow of all emitters of a block: the number along every drip line times the flow of one."""
-    emitters_per_m2 = block.laterals_per_row_count / (block.row_spacing_m * block.emitter_spacing_m)
-    return block.area_m2 * emitters_per_m2 * block.emitter_flow_l_per_h
-
-
 def block_meter(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> BlockMeter:
     """What the meter of a block is held against, by its pipes and its stored runs."""
-    design_l_per_h = at_meter(block_flow_l_per_h(block), block)
+    design_l_per_h = at_meter(block.flow_l_per_h, block)
     stored = unit.reports.read_metered(
         unit.blocks.get_block_key(block.block_id), first_day=today - timedelta(days=SPREAD_DAYS)
     )

@@ -14,7 +14,6 @@ from itertools import pairwise
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.operations.feedback.compare_meter import block_flow_l_per_h
 from service.pulses import Pulse
 from service.records.comparison import OwnRuns
 from service.records.farms import BlockDefinition
@@ -87,5 +86,5 @@ def _pulse(run: GivenRun, block: BlockDefinition) -> Pulse:
     minutes = run.duration_min
     if run.volume_l is not None:
         leakage = 0.0 if math.isnan(block.leakage_fraction) else block.leakage_fraction
-        minutes = run.volume_l * (1.0 - leakage) / block_flow_l_per_h(block) * 60.0
+        minutes = run.volume_l * (1.0 - leakage) / block.flow_l_per_h * 60.0
     return Pulse(run.start_min, round(minutes))

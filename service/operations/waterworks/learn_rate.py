@@ -15,7 +15,6 @@ from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.farms.measured_numbers import GIVEN, change_number
 from service.operations.feedback.compare_meter import (
     SHORTEST_CHECK_MIN,
-    block_flow_l_per_h,
     block_meter,
     supply_flow_l_per_h,
 )
@@ -96,7 +95,7 @@ def rate_offer(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> Rate
     ]
     is_counted = np.array(is_possible, dtype=np.bool_) & (runs.flowing_min >= SHORTEST_CHECK_MIN)
     is_counted &= (runs.days <= np.datetime64(today)) & (runs.volume_l > 0.0)
-    design_l_per_h = at_meter(block_flow_l_per_h(block), block)
+    design_l_per_h = at_meter(block.flow_l_per_h, block)
     rate = learned_rate(
         60.0 * runs.volume_l[is_counted] / (runs.flowing_min[is_counted] * design_l_per_h)
     )
@@ -108,8 +107,8 @@ def rate_offer(unit: UnitOfWork, block: BlockDefinition, *, today: date) -> Rate
         reason = WITHIN_SPREAD
     elif flow_report(unit, block.block_id, first_day, today).is_alarm:
         reason = CHANGED_FIRST
-    elif rate.rate_ratio * block_flow_l_per_h(block) > max(
-        supply_flow_l_per_h(unit, block), block_flow_l_per_h(block)
+    elif rate.rate_ratio * block.flow_l_per_h > max(
+        supply_flow_l_per_h(unit, block), block.flow_l_per_h
     ):
         reason = BEYOND_SUPPLY
     else:

@@ -15,7 +15,6 @@ from service.operations.feedback.compare_meter import (
     BlockMeter,
     FlowNote,
     MeteredRun,
-    block_flow_l_per_h,
     compare_meter,
     flow_note,
 )
@@ -39,7 +38,7 @@ def compared(service: Service, *, later: timedelta = timedelta(0)) -> FlowNote:
 
 
 def test_the_flow_of_a_block_is_that_of_all_its_emitters() -> None:
-    assert block_flow_l_per_h(make_block()) == pytest.approx(FLOW_L_PER_H)
+    assert make_block().flow_l_per_h == pytest.approx(FLOW_L_PER_H)
 
 
 @pytest.mark.parametrize(
@@ -65,7 +64,7 @@ def season(service: Service, spread: float, count: int) -> None:
     """Invented runs of an hour, one on each of the days before today."""
     noise = 1.0 + spread * np.random.default_rng(3).normal(size=count)
     with service.unit_of_work(write=False) as unit:
-        flow_l_per_h = block_flow_l_per_h(unit.blocks.get_block(BLOCK_ID, day=TODAY))
+        flow_l_per_h = unit.blocks.get_block(BLOCK_ID, day=TODAY).flow_l_per_h
     days = [TODAY - timedelta(days=count - place) for place in range(count)]
     store_runs(service.unit_of_work, BLOCK_ID, days, (flow_l_per_h * noise).tolist())
 

@@ -15,7 +15,6 @@ from service.bootstrap import Service
 from service.errors import InputInvalid
 from service.operations.evening.run_day import run_day
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.feedback.compare_meter import block_flow_l_per_h
 from service.operations.feedback.report_runs import (
     LONGEST_RUN_MIN,
     MOST_RUNS,
@@ -153,7 +152,7 @@ def test_runs_of_any_farm_are_taken_from_the_operator(own_service: Service) -> N
 
 def test_metered_runs_are_held_against_their_block_one_note_a_block(own_service: Service) -> None:
     with own_service.unit_of_work(write=False) as unit:
-        flow = block_flow_l_per_h(unit.blocks.get_block(BLOCK_ID, day=TODAY))
+        flow = unit.blocks.get_block(BLOCK_ID, day=TODAY).flow_l_per_h
     later = replace(RUN, started_at=RUN.started_at + timedelta(hours=6), duration_min=60.0)
     unmetered = replace(RUN, block_id=BARE_BLOCK_ID)
     found = report(
@@ -172,7 +171,7 @@ def design_depth_mm(service: Service, minutes: float) -> tuple[float, float]:
     """Area of the block [m2] and the depth [mm] that its emitters give in these minutes."""
     with service.unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(BLOCK_ID, day=TODAY)
-    return block.area_m2, block_flow_l_per_h(block) * minutes / 60.0 / block.area_m2
+    return block.area_m2, block.flow_l_per_h * minutes / 60.0 / block.area_m2
 
 
 def test_a_metered_run_is_booked_as_it_was_metered(own_service: Service) -> None:
@@ -386,7 +385,7 @@ def test_metered_seasons_are_booked_with_what_the_meter_counted(own_service: Ser
     runs_count, per_design = 30, 567.0 / 492.0
     with own_service.unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(BLOCK_ID, day=TODAY)
-    design_l = block_flow_l_per_h(block)
+    design_l = block.flow_l_per_h
     runs = [
         RunReport(
             BLOCK_ID,

@@ -23,13 +23,16 @@ from service.records.ledger import IrrigationOrigin
 from service.records.plans import PublishedPlan
 from service.records.timers import OfferedProgram, TimerProgram, TimerSettings
 from tests.api.invented_farm import (
+    BARE_BLOCK_ID,
     BLOCK_ID,
+    FARM,
     FARM_ID,
     PLAN_DAY,
     RUN_AT,
     TODAY,
     FixedClock,
     bring_weather,
+    load,
     plan_evening,
     with_timer,
 )
@@ -225,3 +228,46 @@ def test_a_timer_follows_the_clock_on_the_wall_on_days_that_it_is_changed(
         zones=("America/New_York",),
     )
     assert [pulse.start_min for pulse in timers.pulses_on(day)[0]] == elapsed
+
+
+def states_of(service: Service) -> dict[str, TimerState]:
+    found = list_timers(FARM_ID, unit_of_work=service.unit_of_work, now=service.clock.now())
+    return {state.block_id: state for state in found}
+
+
+def minutes_open(programs: list[TimerProgram], first_day: date) -> int:
+    """Most of these programs that run in one minute of a week."""
+    running = np.zeros(7 * 1440, np.int64)
+    for program in programs:
+        for day in range(7):
+            for pulse in program.pulses_on(first_day + day * ONE_DAY):
+                begin = day * 1440 + pulse.start_min
+                running[begin : begin + pulse.duration_min] += 1
+    return int(running.max())
+
+
+def test_timers_of_one_supply_take_turns_and_are_changed_together(own_service: Service) -> None:
+    timer = '[supply.timer]\nstarts = 2\nset_on = "wednesday"\n\n[[block]]\nid = "north"\n'
+    assert '[[block]]\nid = "north"\n' in FARM
+    # North takes 36 gpm of the well's 40, south 23.
+    load(own_service, FARM.replace('[[block]]\nid = "north"\n', timer))
+    assert not plan_evening(own_service)
+    before = states_of(own_service)
+    assert set(before) == {BLOCK_ID, BARE_BLOCK_ID}
+    offered = [state.to_set.program for state in before.values() if state.to_set is not None]
+    assert len(offered) == 2
+    assert minutes_open(offered, PLAN_DAY) == 1
+    for block_id in before:
+        with own_service.unit_of_work(write=True) as unit:
+            set_timer(
+                unit, block_id, None, set_from=None, reporter="the grower",
+                replanning=own_service.replanning,
+            )  # fmt: skip
+    go_on(own_service, PLAN_DAY)
+    assert [state.to_set for state in states_of(own_service).values()] == [None, None]
+    set_own(own_service, first_day=PLAN_DAY + ONE_DAY, start_count=1, run_min=700.0)
+    go_on(own_service, PLAN_DAY + ONE_DAY)
+    early = [state.to_set for state in states_of(own_service).values()]
+    assert [each is not None and each.is_early for each in early] == [True, True]
+    changed = [each.program for each in early if each is not None]
+    assert minutes_open(changed, PLAN_DAY + 2 * ONE_DAY) == 1

@@ -11,7 +11,6 @@ import pytest
 from service.bootstrap import Service
 from service.errors import Conflict
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.feedback.compare_meter import block_flow_l_per_h
 from service.operations.reading.block_pipes import expected_flow_l_per_h, solve_definition
 from service.operations.waterworks.check_flow import check_flow
 from service.operations.waterworks.learn_rate import (
@@ -52,7 +51,7 @@ def store_season(service: Service, level: float, *, count: int = 30, fall_at: in
     place = np.arange(count)
     noise = 1.0 + 0.02 * np.sin(7.0 * place)
     fallen = np.where(place < fall_at, 1.0, 0.7)
-    volume_l = block_flow_l_per_h(block_of(service)) * level * noise * fallen
+    volume_l = block_of(service).flow_l_per_h * level * noise * fallen
     days = [TODAY - timedelta(days=count - each) for each in range(count)]
     store_runs(service.unit_of_work, BLOCK_ID, days, volume_l.tolist())
 
@@ -197,5 +196,5 @@ def test_pipes_are_solved_for_the_emitters_as_made_and_flows_counted_by_the_mete
     after = block_of(own_service)
     assert solve_definition(after).block.inlet_flow_l_per_h == before.block.inlet_flow_l_per_h
     flow_l_per_h, origin = expected_flow_l_per_h(after)
-    assert flow_l_per_h == pytest.approx(block_flow_l_per_h(after))
+    assert flow_l_per_h == pytest.approx(after.flow_l_per_h)
     assert "meter" in origin
