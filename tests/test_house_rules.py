@@ -310,8 +310,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         ),
         "service/operations/evening/run_day.py::run_day": (10, FACTS),
         "service/operations/feedback/read_soil.py::read_soil": (10, FACTS),
-        "service/operations/weather/record_rain.py::record_rain": (11, FACTS),
-        "service/operations/weather/record_rain.py::store_reading": (11, FACTS),
         "service/pages/setup.py::_retire": (9, "takes what a visit brings, by name"),
     },
 }

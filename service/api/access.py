@@ -234,13 +234,14 @@ class Needs:
             for name, value in request.path_params.items():
                 await _check_tenant(request, caller, name, str(value))
         if self.right not in caller.rights or (self._region_only and caller.farm_id is not None):
-            raise Refused(
-                FORBIDDEN,
-                headers={
-                    "WWW-Authenticate": f'{REALM}, error="insufficient_scope", scope="{self.right}"'
-                },
-            )
+            raise scope_missing(self.right)
         return caller
+
+
+def scope_missing(right: Right) -> Refused:
+    """The refusal of a caller without a right."""
+    told = f'{REALM}, error="insufficient_scope", scope="{right}"'
+    return Refused(FORBIDDEN, headers={"WWW-Authenticate": told})
 
 
 async def _check_tenant(request: Request, caller: Caller, name: str, value: str) -> None:
@@ -359,4 +360,5 @@ __all__ = [
     "needs",
     "right_of",
     "rights_by_operation",
+    "scope_missing",
 ]

@@ -59,6 +59,7 @@ RUNS_DONE: Final[dict[str, Any]] = {"counts": _COUNTS, "flow": [FLOW]}
 RAIN: Final[dict[str, Any]] = {"rain_mm": 8.5, "read_at": "2026-07-14T07:00:00-04:00"}
 RAIN_DONE: Final[dict[str, Any]] = {
     "site_id": "home",
+    "farm_id": "hill-farm",
     "read_at": "2026-07-14T11:00:00Z",
     "covers_from": "2026-07-13T11:00:00Z",
     "rain_mm": 8.5,

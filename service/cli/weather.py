@@ -35,7 +35,7 @@ from service.operations.weather.import_station_file import (
     merge_setup,
 )
 from service.operations.weather.rain_amounts import LARGEST_RAIN_MM, faults_in_inches
-from service.operations.weather.record_rain import RecordedRain
+from service.operations.weather.record_rain import GaugeReport, RecordedRain
 from service.operations.weather.record_rain import record_rain as store_rain
 from service.records.weather import StationSetup
 
@@ -243,33 +243,45 @@ def _import_document(content: StationFile, result: StationImport) -> dict[str, o
     }
 
 
+_ReadAtOption = Annotated[
+    datetime | None,
+    typer.Option(
+        parser=parse_start,
+        metavar="YYYY-MM-DDTHH:MM",
+        help="When it was read, on the site's clock; default: now.",
+    ),
+]
+_CoversFromOption = Annotated[
+    datetime | None,
+    typer.Option(
+        parser=parse_start,
+        metavar="YYYY-MM-DDTHH:MM",
+        help="When collection began; default: the last reading, or a day ago.",
+    ),
+]
+_WhoseGaugeOption = Annotated[
+    str | None,
+    typer.Option(
+        help="The farm whose gauge it is; default: the one farm at this site, or the site's own"
+        " gauge where several farms or a county use the site."
+    ),
+]
+
+
 def gauge(
     site: Annotated[str, typer.Argument(help="Id of the gauge's site.")],
     amount: Annotated[
         str, typer.Argument(help="Rain with its unit: '0.35 in', '8.9 mm'; 0, trace or none.")
     ],
-    read_at: Annotated[
-        datetime | None,
-        typer.Option(
-            parser=parse_start,
-            metavar="YYYY-MM-DDTHH:MM",
-            help="When it was read, on the site's clock; default: now.",
-        ),
-    ] = None,
-    covers_from: Annotated[
-        datetime | None,
-        typer.Option(
-            parser=parse_start,
-            metavar="YYYY-MM-DDTHH:MM",
-            help="When collection began; default: the last reading, or a day ago.",
-        ),
-    ] = None,
+    read_at: _ReadAtOption = None,
+    covers_from: _CoversFromOption = None,
     kind: Annotated[
         GaugeKind | None, typer.Option(help="Default: measured, or as the amount implies.")
     ] = None,
     why: Annotated[
         str, typer.Option("--note", help="A note; needed to correct a stored reading.")
     ] = "",
+    farm: _WhoseGaugeOption = None,
     reporter: Annotated[str, typer.Option("--by", help="Who read the gauge.")] = "command line",
     confirm: Annotated[
         bool, typer.Option("--confirm", help="Confirm an unlikely amount or time.")
@@ -279,7 +291,8 @@ def gauge(
     """Record a rain gauge that was read by hand.
 
     The rain is booked to the day that most of the time since the last reading lies in: a gauge read
-    at 07:00 counts for the day before. A longer period is spread over its days.
+    at 07:00 counts for the day before. A longer period is spread over its days. A farm's gauge
+    counts for its own blocks alone, the site's own for counties and for farms without a gauge.
     """
     word = amount.strip().lower()
     is_word = word in WITHOUT_AMOUNT
@@ -287,17 +300,22 @@ def gauge(
     service = open_service()
     with faults_in_inches(is_in_inches(amount)):
         result = store_rain(
-            site,
-            0.0 if is_word or word == "0" else read_quantity(amount, RAIN, where="AMOUNT"),
-            reporter=reporter,
+            GaugeReport(
+                site_id=site,
+                farm_id=farm,
+                rain_mm=0.0
+                if is_word or word == "0"
+                else read_quantity(amount, RAIN, where="AMOUNT"),
+                reporter=reporter,
+                kind=reading_kind.value,
+                read_at=read_at,
+                covers_from=covers_from,
+                note=why,
+                confirm=confirm,
+            ),
             source_order=service.source_order,
             unit_of_work=service.unit_of_work,
             clock=service.clock,
-            kind=reading_kind.value,
-            read_at=read_at,
-            covers_from=covers_from,
-            note=why,
-            confirm=confirm,
         )
     if as_json:
         print_json(_gauge_document(result))
@@ -309,6 +327,7 @@ def _gauge_document(result: RecordedRain) -> dict[str, object]:
     reading = result.reading
     return {
         **outcome_document(result.outcome),
+        "farm_id": reading.farm_id,
         "read_at": reading.read_at,
         "covers_from": reading.covers_from,
         "rain_mm": round(reading.rain_mm, 4),
@@ -334,8 +353,9 @@ def _show_reading(site: str, result: RecordedRain, zone: str) -> None:
         f"{at.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}"
         for at in (reading.covers_from, reading.read_at)
     )
+    whose = "the site's own gauge" if reading.farm_id is None else f"the gauge of {reading.farm_id}"
     out.print(
-        f"{site}: {outcome_text(result.outcome)}\n"
+        f"{site}, {whose}: {outcome_text(result.outcome)}\n"
         f"  from {begins} to {ends}: {_rain(reading.rain_mm)}, {reading.kind}"
     )
     out.print(f"Booked {result.rule}:")

@@ -15,7 +15,6 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
     false,
-    text,
 )
 
 from service.database.column_types import BigKey, UtcInstant, metadata
@@ -38,35 +37,6 @@ run = Table(
     UniqueConstraint("block_key", "started_at"),
     CheckConstraint("duration_min >= 0", name="duration_not_negative"),
     Index("ix_run_day_block_key", "day", "block_key"),
-)
-
-rain_gauge_reading = Table(
-    "rain_gauge_reading",
-    metadata,
-    Column("reading_key", BigKey, primary_key=True),
-    Column("site_key", ForeignKey("site.site_key"), nullable=False),
-    Column("read_at", UtcInstant, nullable=False),
-    Column("version", Integer, nullable=False),
-    Column("covers_from", UtcInstant, nullable=False),
-    Column("rain_mm", Double, nullable=False),
-    Column("kind", Text, nullable=False),
-    Column("note", Text, nullable=False),
-    Column("reporter", Text, nullable=False),
-    Column("recorded_at", UtcInstant, nullable=False),
-    Column("superseded_at", UtcInstant),
-    UniqueConstraint("site_key", "read_at", "version"),
-    CheckConstraint("version >= 1", name="version_positive"),
-    CheckConstraint("rain_mm >= 0", name="rain_not_negative"),
-    CheckConstraint("kind IN ('measured', 'trace', 'none', 'multi-day')", name="kind"),
-    CheckConstraint("covers_from <= read_at", name="cover_before_reading"),
-)
-Index(
-    "ix_rain_gauge_reading_in_force",
-    rain_gauge_reading.c.site_key,
-    rain_gauge_reading.c.read_at,
-    unique=True,
-    sqlite_where=text("superseded_at IS NULL"),
-    postgresql_where=text("superseded_at IS NULL"),
 )
 
 soil_reading = Table(

@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, Connection, delete, func, select, update
 from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.bulk import is_among, positions, read_columns, rows_of, upsert_rows
-from service.database.tables import balance_day, balance_state, block_version
+from service.database.tables import balance_day, balance_state, block, block_version
 from service.records.ledger import LEDGER_NUMBERS, BalanceState, LedgerRows
 
 _ROW_COLUMNS = (
@@ -143,14 +143,19 @@ class LedgerStore:
         first[is_stored] = stored.days("day")[place]
         return first
 
-    def rewind(self, *, site_key: int, day: date) -> int:
+    def rewind(self, *, site_key: int, day: date, farm_key: int | None = None) -> int:
         """Unsettle the ledgers of all blocks that ever drew on this site, from ``day`` on.
+
+        With ``farm_key`` only those of that farm.
 
         The state becomes that of the last ledger day before ``day``; if there is none, nothing is
         settled. Ledgers settled only up to a day before ``day`` are left alone, so repeating a
         rewind moves none. Returns how many moved back.
         """
         of_site = select(block_version.c.block_key).where(block_version.c.site_key == site_key)
+        if farm_key is not None:
+            of_farm = select(block.c.block_key).where(block.c.farm_key == farm_key)
+            of_site = of_site.where(block_version.c.block_key.in_(of_farm))
         return self._rewind(balance_state.c.block_key.in_(of_site), day)
 
     def rewind_block(self, *, block_key: int, day: date) -> None:

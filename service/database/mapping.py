@@ -32,7 +32,6 @@ from service.records.farms import (
     SiteDefinition,
     typed_numbers,
 )
-from service.records.feedback import GaugeReading
 from service.records.ledger import LEDGER_NUMBERS, LedgerRows
 from service.records.plan_reasoning import read_reasoning
 from service.records.plans import PublishedPlan
@@ -363,7 +362,7 @@ def ledger_rows(columns: ColumnSet) -> LedgerRows:
     )
 
 
-# --- plans, readings ---------------------------------------------------------------------------
+# --- plans -------------------------------------------------------------------------------------
 
 
 def pulses_from(text: str) -> tuple[Pulse, ...]:
@@ -387,32 +386,6 @@ def plan_from(row: RowMapping, *, weather: WeatherBasis) -> PublishedPlan:
         pulses=pulses_from(row["pulses"]),
         reasoning=read_reasoning(row["numbers"]),
         weather=weather,
-    )
-
-
-def reading_values(reading: GaugeReading, *, site_key: int) -> dict[str, Any]:
-    """Row of a rain-gauge reading, without its key, version and times of recording."""
-    return {
-        "site_key": site_key,
-        "read_at": reading.read_at,
-        "covers_from": reading.covers_from,
-        "rain_mm": float(reading.rain_mm),
-        "kind": reading.kind,
-        "note": reading.note,
-        "reporter": reading.reporter,
-    }
-
-
-def reading_from(row: RowMapping) -> GaugeReading:
-    """A rain-gauge reading; the row carries the site's id."""
-    return GaugeReading(
-        site_id=row["site_id"],
-        read_at=row["read_at"],
-        covers_from=row["covers_from"],
-        rain_mm=row["rain_mm"],
-        kind=row["kind"],
-        note=row["note"],
-        reporter=row["reporter"],
     )
 
 

@@ -1,4 +1,4 @@
-"""What people and devices report, in the database: runs and rain-gauge readings."""
+"""Reported runs in the database."""
 
 from __future__ import annotations
 
@@ -6,28 +6,23 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import fields
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime
 from itertools import chain
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import orjson
-from sqlalchemy import Connection, case, func, insert, select, tuple_, update
+from sqlalchemy import Connection, case, func, select, tuple_, update
 
 from service.agronomy.records import Days, Floats, Ints
-from service.database import mapping
 from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
 from service.database.tables import (
     instant_text,
     plan,
-    rain_gauge_reading,
     run,
-    site,
 )
-from service.errors import NotFound
 from service.records.farms import LoadOutcome
-from service.records.feedback import GaugeReading, GivenRun, MeteredRuns, RunRows
+from service.records.feedback import GivenRun, MeteredRuns, RunRows
 from service.records.ledger import AppliedPulses, AppliedWater, MeteredWater
 
 _RUN_COLUMNS = (
@@ -37,7 +32,7 @@ _RUN_COLUMNS = (
 
 
 class ReportStore:
-    """Reported runs and rain-gauge readings, and the water that was applied by them."""
+    """Reported runs, and the water that was applied by them."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -276,72 +271,6 @@ class ReportStore:
         booked_l, questioned_l = columns.floats("booked_l"), columns.floats("questioned_l")
         volumes = zip(booked_l.tolist(), questioned_l.tolist(), strict=True)
         return dict(zip(cells, volumes, strict=True))
-
-    def record_reading(self, reading: GaugeReading, *, recorded_at: datetime) -> LoadOutcome:
-        """Store a rain-gauge reading; a changed one becomes a new version of it.
-
-        Two readings of a site at the same instant are the same reading. Who reported it makes no
-        difference.
-        """
-        site_key = self._connection.execute(
-            select(site.c.site_key).where(site.c.site_id == reading.site_id)
-        ).scalar_one_or_none()
-        if site_key is None:
-            raise NotFound(f"site {reading.site_id!r}: there is no such site")
-        values = mapping.reading_values(reading, site_key=site_key)
-        before = (
-            self._connection.execute(
-                select(rain_gauge_reading).where(
-                    rain_gauge_reading.c.site_key == site_key,
-                    rain_gauge_reading.c.read_at == reading.read_at,
-                    rain_gauge_reading.c.superseded_at.is_(None),
-                )
-            )
-            .mappings()
-            .one_or_none()
-        )
-        if before is not None:
-            if all(before[name] == value for name, value in values.items() if name != "reporter"):
-                return LoadOutcome(0, 0, 1)
-            self._connection.execute(
-                update(rain_gauge_reading)
-                .where(rain_gauge_reading.c.reading_key == before["reading_key"])
-                .values(superseded_at=recorded_at)
-            )
-        version = 1 if before is None else before["version"] + 1
-        self._connection.execute(
-            insert(rain_gauge_reading).values(**values, version=version, recorded_at=recorded_at)
-        )
-        return LoadOutcome(1, 0, 0) if before is None else LoadOutcome(0, 1, 0)
-
-    def list_readings(
-        self, site_key: int, *, first_day: date, last_day: date
-    ) -> list[GaugeReading]:
-        """Current readings whose period ends in the span, by time.
-
-        The days are those of the site's zone. A reading at midnight belongs to the day it ends.
-        """
-        zone = self._connection.execute(
-            select(site.c.zone).where(site.c.site_key == site_key)
-        ).scalar_one_or_none()
-        if zone is None:
-            raise NotFound(f"site key {site_key}: there is no such site")
-        begins, ends = (
-            datetime.combine(day, time(), tzinfo=ZoneInfo(zone))
-            for day in (first_day, last_day + timedelta(days=1))
-        )
-        rows = self._connection.execute(
-            select(rain_gauge_reading, site.c.site_id)
-            .join(site, site.c.site_key == rain_gauge_reading.c.site_key)
-            .where(
-                rain_gauge_reading.c.site_key == site_key,
-                rain_gauge_reading.c.superseded_at.is_(None),
-                rain_gauge_reading.c.read_at > begins,
-                rain_gauge_reading.c.read_at <= ends,
-            )
-            .order_by(rain_gauge_reading.c.read_at)
-        ).mappings()
-        return [mapping.reading_from(row) for row in rows]
 
 
 def _planned_day_pulses(

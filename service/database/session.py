@@ -22,6 +22,7 @@ from service.database.pause_store import PauseStore
 from service.database.payload_store import PayloadStore
 from service.database.people_store import PeopleStore
 from service.database.plan_store import PlanStore
+from service.database.rain_store import RainStore
 from service.database.report_store import ReportStore
 from service.database.run_ledger_store import RunLedger
 from service.database.sign_in_store import SignInStore
@@ -44,6 +45,7 @@ class UnitOfWork:
     ledger: LedgerStore
     plans: PlanStore
     reports: ReportStore
+    rain: RainStore
     stations: StationStore
     waterworks: WaterworksStore
     nutrition: NutritionStore

@@ -31,7 +31,6 @@ from service.database.farm_tables import (
 )
 from service.database.feedback_tables import (
     pause,
-    rain_gauge_reading,
     run,
     soil_reading,
 )
@@ -46,6 +45,7 @@ from service.database.plan_tables import (
     plan_text,
     timer_program,
 )
+from service.database.rain_tables import farm_rain_day, rain_gauge_reading
 from service.database.schedule_tables import (
     change_mark,
     job_run,
@@ -85,6 +85,7 @@ __all__ = [
     "county",
     "ended_session",
     "farm",
+    "farm_rain_day",
     "farm_site",
     "fertigation",
     "fertiliser_product",

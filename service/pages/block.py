@@ -34,7 +34,7 @@ from service.operations.reading.read_plans import (
 )
 from service.operations.waterworks.learn_rate import rate_offer, use_rate
 from service.operations.weather.rain_amounts import faults_in_inches
-from service.operations.weather.record_rain import store_reading
+from service.operations.weather.record_rain import GaugeReport, store_reading
 from service.pages.block_season import kc_chart, season_chart, season_days
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import farm_of, flow_text, parsed_day
@@ -128,25 +128,29 @@ def _show(
 
 
 def enter_rain(visit: Visit) -> Response:
-    """A reading of the rain gauge."""
+    """A reading of the farm's rain gauge."""
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
         unit_mm = MM_PER_INCH if visit.form.get("unit") == "in" else 1.0
         with faults_in_inches(visit.form.get("unit") == "in"):
             done = store_reading(
                 unit,
-                block.site_id,
-                entered_number(visit, "amount") * unit_mm,
-                reporter=visit.reporter,
+                GaugeReport(
+                    site_id=block.site_id,
+                    farm_id=farm.farm_id,
+                    rain_mm=entered_number(visit, "amount") * unit_mm,
+                    reporter=visit.reporter,
+                    read_at=entered_time(visit, "day", "time"),
+                    note=visit.form.get("note", "")[:200],
+                    confirm=visit.form.get("confirm") == "yes",
+                ),
                 source_order=visit.service.source_order,
                 clock=visit.service.clock,
-                read_at=entered_time(visit, "day", "time"),
-                note=visit.form.get("note", "")[:200],
-                confirm=visit.form.get("confirm") == "yes",
             )
         return replan_for_site(
             unit,
             block.site_id,
+            farm_id=farm.farm_id,
             touched_day=done.first_changed_day,
             replanning=visit.service.replanning,
         )

@@ -47,6 +47,8 @@ class GaugeReading:
     """``measured``, ``trace``, ``none`` or ``multi-day``."""
     note: str = ""
     reporter: str = ""
+    farm_id: str | None = None
+    """The farm whose gauge it is; None: the place's own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from itertools import chain
+
+import numpy as np
 
 from service.agronomy.records import Days, Floats, Ints
 
@@ -47,6 +50,58 @@ class WeatherRows:
 
     def __len__(self) -> int:
         return len(self.sources)
+
+
+def taken_rows(rows: WeatherRows, places: Ints) -> WeatherRows:
+    """Some of the rows, by their places."""
+    chosen = places.tolist()
+    return WeatherRows(
+        site_keys=rows.site_keys[places],
+        days=rows.days[places],
+        sources=tuple(rows.sources[place] for place in chosen),
+        kinds=tuple(rows.kinds[place] for place in chosen),
+        issued_at=tuple(rows.issued_at[place] for place in chosen),
+        wind_height_m=rows.wind_height_m[places],
+        fields={name: rows.fields[name][places] for name in WEATHER_FIELDS},
+        field_notes=tuple(rows.field_notes[place] for place in chosen) if rows.field_notes else (),
+        fetched_at=tuple(rows.fetched_at[place] for place in chosen) if rows.fetched_at else (),
+    )
+
+
+def joined_rows(*parts: WeatherRows) -> WeatherRows:
+    """The rows of all parts, one after the other."""
+    return WeatherRows(
+        site_keys=np.concatenate([part.site_keys for part in parts]),
+        days=np.concatenate([part.days for part in parts]),
+        sources=tuple(chain.from_iterable(part.sources for part in parts)),
+        kinds=tuple(chain.from_iterable(part.kinds for part in parts)),
+        issued_at=tuple(chain.from_iterable(part.issued_at for part in parts)),
+        wind_height_m=np.concatenate([part.wind_height_m for part in parts]),
+        fields={
+            name: np.concatenate([part.fields[name] for part in parts]) for name in WEATHER_FIELDS
+        },
+        field_notes=tuple(
+            chain.from_iterable(part.field_notes or ({},) * len(part) for part in parts)
+        ),
+        fetched_at=tuple(chain.from_iterable(part.fetched_at or part.issued_at for part in parts)),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class FarmRain:
+    """Rain of days that farms read at their own gauges: one row per (farm, site, day)."""
+
+    farm_keys: Ints
+    site_keys: Ints
+    days: Days
+    rain_mm: Floats
+    """NaN where no reading covers the day any more."""
+    recorded_at: tuple[datetime, ...]
+    notes: tuple[Mapping[str, Mapping[str, object]], ...]
+    """As the ``field_notes`` of weather rows."""
+
+    def __len__(self) -> int:
+        return len(self.recorded_at)
 
 
 @dataclass(frozen=True, slots=True)

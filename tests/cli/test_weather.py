@@ -12,6 +12,7 @@ from typer.testing import Result
 from service.demo_farm import FARM_FILE
 from tests.cli.conftest import Command, document
 
+FARM = "larkbend"
 SITE = "demo-alderway"
 EVENING = "2026-07-14T23:00:00+00:00"
 """19:00 at the site."""
@@ -121,6 +122,17 @@ def test_an_unlikely_amount_is_taken_when_confirmed(farm: Command) -> None:
     assert "found: 8.00 in" in " ".join(asked.stderr.split())
     taken = farm("gauge", SITE, "8 in", "--read-at", "2026-07-07T07:00", "--confirm")
     assert taken.exit_code == 0
+
+
+def test_a_reading_names_whose_gauge_it_is(farm: Command) -> None:
+    at = ("--read-at", "2026-07-07T07:00")
+    of_place = farm("gauge", SITE, "0.35 in", *at)
+    of_farm = farm("gauge", SITE, "0.5 in", *at, "--farm", FARM)
+    assert f"{SITE}, the site's own gauge: 1 new" in of_place.stdout
+    assert f"{SITE}, the gauge of {FARM}: 1 new" in of_farm.stdout
+    refused = farm("gauge", SITE, "0.5 in", *at, "--farm", "nobody")
+    assert refused.exit_code == 1
+    assert "'nobody'" in refused.stderr
 
 
 def test_gauge_rain_changes_the_plan(own_demo: Command) -> None:

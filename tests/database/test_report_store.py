@@ -1,18 +1,16 @@
-"""What the store of reported runs and rain-gauge readings does, on every database."""
+"""What the store of reported runs does, on every database."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
-import pytest
 
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWorkFactory
-from service.errors import NotFound
 from service.records.farms import LoadOutcome
-from service.records.feedback import GaugeReading, RunRows
+from service.records.feedback import RunRows
 from tests.database.stored_plans import (
     DAY,
     NOW,
@@ -167,68 +165,3 @@ def test_the_last_of_two_reports_of_one_run_counts(
     with open_unit(write=False) as unit:
         found = unit.reports.read_applied(keys[:1], days(str(DAY)))
     assert found.early_min[0, 0] == 20.0
-
-
-# --- rain gauges -------------------------------------------------------------------------------
-
-
-def make_reading(
-    hour: int = 7, *, day: int = 2, rain_mm: float = 6.25, **changes: str
-) -> GaugeReading:
-    """A reading at this hour of the local day."""
-    read_at = datetime(2026, 7, day, hour, tzinfo=ZONE)
-    facts = {"site_id": "hollow", "kind": "measured", "note": "", "reporter": "Kim", **changes}
-    return GaugeReading(
-        read_at=read_at, covers_from=read_at - timedelta(hours=24), rain_mm=rain_mm, **facts
-    )
-
-
-def record_reading(open_unit: UnitOfWorkFactory, reading: GaugeReading) -> LoadOutcome:
-    with open_unit(write=True) as unit:
-        return unit.reports.record_reading(reading, recorded_at=NOW)
-
-
-def readings(
-    open_unit: UnitOfWorkFactory, first_day: date = DAY, last_day: date = DAY
-) -> list[GaugeReading]:
-    with open_unit(write=False) as unit:
-        site_key = unit.blocks.get_site_key("hollow")
-        return unit.reports.list_readings(site_key, first_day=first_day, last_day=last_day)
-
-
-def test_a_reading_comes_back_and_again_it_is_unchanged(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    assert record_reading(open_unit, make_reading()) == LoadOutcome(1, 0, 0)
-    assert record_reading(open_unit, make_reading(reporter="Lee")) == LoadOutcome(0, 0, 1)
-    assert readings(open_unit) == [make_reading()]
-
-
-def test_a_changed_reading_is_a_new_version_and_the_one_in_force(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    for rain_mm in (6.25, 8.5, 6.25):
-        record_reading(open_unit, make_reading(rain_mm=rain_mm))
-    corrected = make_reading(rain_mm=8.5, note="misread")
-    assert record_reading(open_unit, corrected) == LoadOutcome(0, 1, 0)
-    assert readings(open_unit) == [corrected]
-
-
-def test_readings_are_of_the_days_on_which_their_cover_ends(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    at_midnight = make_reading(0, day=3)  # covers 2 July
-    others = [make_reading(23, day=1), make_reading(0, day=2), make_reading(1, day=3)]
-    for reading in (at_midnight, make_reading(), *others):
-        record_reading(open_unit, reading)
-    assert readings(open_unit) == [make_reading(), at_midnight]
-    assert len(readings(open_unit, date(2026, 7, 1), date(2026, 7, 3))) == 5
-
-
-def test_a_reading_of_an_unknown_site_is_not_found(
-    open_unit: UnitOfWorkFactory, keys: Ints
-) -> None:
-    with pytest.raises(NotFound, match="'nowhere'"):
-        record_reading(open_unit, make_reading(site_id="nowhere"))
-    with open_unit(write=False) as unit, pytest.raises(NotFound):
-        unit.reports.list_readings(987, first_day=DAY, last_day=DAY)

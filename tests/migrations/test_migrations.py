@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
@@ -21,7 +22,13 @@ from service.database.migrate import check_schema
 from service.database.session import unit_of_work_factory
 from service.database.tables import farm, metadata
 from service.errors import StorageFailed
-from tests.stored_farms import stored_bundle
+from tests.stored_farms import (
+    stored_block,
+    stored_bundle,
+    stored_farm,
+    stored_site,
+    stored_supply,
+)
 
 DAY = date(2026, 7, 1)
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
@@ -103,6 +110,59 @@ def test_upgrading_keeps_the_rows_that_are_there(engine: Engine) -> None:
     migrate.upgrade(engine)
     with engine.connect() as connection:
         assert connection.execute(select(farm.c.farm_id)).scalars().all() == ["orchard"]
+
+
+def test_readings_of_a_place_that_one_farm_uses_become_that_farms(engine: Engine) -> None:
+    open_unit = unit_of_work_factory(engine)
+    own = stored_bundle(
+        stored_block(site_id="hill"), sites=(stored_site(), stored_site("hill")), counties=()
+    )
+    shared = stored_bundle(
+        stored_block("vineyard.east"),
+        farm=stored_farm("vineyard"),
+        supplies=(stored_supply(farm_id="vineyard"),),
+    )
+    with open_unit(write=True) as unit:
+        for bundle in (own, shared):
+            unit.blocks.save_bundle(bundle, effective_day=DAY, recorded_at=NOW)
+        keys = [unit.blocks.get_site_key(name) for name in ("hill", "hollow")]
+    migrate.downgrade(engine, revision="202611300710")
+    with engine.begin() as connection:
+        for site_key in keys:
+            connection.exec_driver_sql(
+                "INSERT INTO rain_gauge_reading (site_key, read_at, version, covers_from, rain_mm,"
+                " kind, note, reporter, recorded_at) VALUES"
+                f" ({site_key}, '{NOW.isoformat()}', 1, '{NOW.isoformat()}', 4.5, 'measured', '',"
+                f" 'Kim', '{NOW.isoformat()}')"
+            )
+            connection.exec_driver_sql(
+                "INSERT INTO weather_day (site_key, day, source, kind, issued_at, fetched_at,"
+                f" rain_mm) VALUES ({site_key}, '{DAY}', 'gauge', 'observed', '{NOW.isoformat()}',"
+                f" '{NOW.isoformat()}', 4.5)"
+            )
+
+    migrate.upgrade(engine)
+
+    with open_unit(write=False) as unit:
+        sites = np.array(keys)
+        of_farms = unit.rain.read_days(sites, first_day=DAY, last_day=DAY)
+        of_places = unit.weather.read_rows(sites, first_day=DAY, last_day=DAY)
+        orchard = unit.blocks.farm_keys(["orchard"])["orchard"]
+        owners = [
+            reading.farm_id
+            for key, farm_key in zip(keys, (orchard, None), strict=True)
+            for reading in unit.rain.list_readings(
+                key, farm_key=farm_key, first_day=DAY, last_day=DAY
+            )
+        ]
+    assert (of_farms.site_keys.tolist(), of_farms.rain_mm.tolist()) == (keys[:1], [4.5])
+    assert of_places.site_keys.tolist() == keys[1:]
+    assert owners == ["orchard", None]
+
+    migrate.downgrade(engine, revision="202611300710")
+    with engine.connect() as connection:
+        rows = connection.exec_driver_sql("SELECT site_key, rain_mm FROM weather_day")
+        assert sorted(map(tuple, rows)) == sorted((key, 4.5) for key in keys)
 
 
 def test_foreign_keys_are_enforced_after_a_migration(engine: Engine) -> None:

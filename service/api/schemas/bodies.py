@@ -107,6 +107,13 @@ class RainIn(Body):
         "", max_length=200, description="Why a reading is corrected, or any other note."
     )
     confirm: bool = Field(False, description="True: confirms an unlikely amount or time.")
+    farm_id: str | None = Field(
+        None,
+        max_length=80,
+        description="The farm whose gauge it is; defaults to the key's own. For a key of the"
+        " region: the one farm that uses the site, or else the site's own gauge, which needs the"
+        " scope `adviser`.",
+    )
 
 
 class SoilReadingIn(Body):

@@ -115,6 +115,10 @@ class RainOut(Out):
     """Outcome of a rain gauge reading."""
 
     site_id: str = Field(description="Place of the gauge.")
+    farm_id: str | None = Field(
+        description="The farm whose gauge it is and whose blocks its rain counts for; null: the"
+        " place's own."
+    )
     read_at: datetime = Field(description="When it was read.")
     covers_from: datetime = Field(description="When collection began.")
     rain_mm: float = Field(description="Rain in the gauge, mm.")
@@ -129,6 +133,7 @@ class RainOut(Out):
         reading = done.reading
         return cls(
             site_id=reading.site_id,
+            farm_id=reading.farm_id,
             read_at=reading.read_at,
             covers_from=reading.covers_from,
             rain_mm=reading.rain_mm,

@@ -113,7 +113,7 @@ class EveningInputs:
     supplies: SupplyTable
     weather: GatheredWeather
     site_index: Ints
-    """Weather column of each block's site."""
+    """Weather column of each block: its site's, or that of its farm's own gauge there."""
     supply_index: Ints
     """Row of each block's supply among the supplies."""
     before: BalanceState
@@ -150,7 +150,7 @@ def read_inputs(
     if table.keys.size == 0:
         return None
     weather = weather_since(_earliest_day(on, table, before), unit)
-    site_index = np.searchsorted(weather.sites.keys, table.site_keys)
+    site_index = weather.columns_of(table.site_keys, table.farm_keys)
     supply_index = np.searchsorted(supplies.keys, table.supply_keys)
     known_since = _known_since(unit, on, table, before)
     first_day = _first_ledger_days(

@@ -16,14 +16,24 @@ import orjson
 from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats, Ints
-from service.agronomy.site_weather import PastHumidity, SiteWeather, past_humidity, site_weather
+from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
-from service.agronomy.weather_day import RawWeather
 from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork
-from service.database.weather_archive import WeatherArchive
 from service.operations.evening.neighbour_weather import BorrowedWeather, borrow_from_neighbours
-from service.operations.evening.past_weather import has_kind, kind_ranks, past_weather, ranks
+from service.operations.evening.own_rain import (
+    WeatherColumns,
+    columns_of,
+    columns_with_own_rain,
+    place_columns,
+)
+from service.operations.evening.past_weather import (
+    OWN_STEP,
+    has_kind,
+    humidity_before,
+    kind_ranks,
+    ranks,
+)
 from service.operations.evening.site_columns import monthly_normals, site_batch
 from service.records.farms import SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
@@ -32,8 +42,6 @@ FRESH_FORECAST_H = 24.0  # [CHOICE] h, a forecast older than this is labelled
 OLDEST_FORECAST_H = 48.0  # [CHOICE] h, a forecast older than this is not used
 BORROWED_SHOWN_DAYS = 10
 """How far back a plan names the days whose reference ET is that of a place nearby."""
-LEARNING_SPAN_DAYS = 365
-"""How far back the offset of the dewpoint is learned at a site whose humidity is missing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +51,9 @@ class GatheredWeather:
     on: date
     days: Days
     sites: SiteTable
+    """The place of each column; see ``farm_keys``."""
+    farm_keys: Ints
+    """(sites,) the farm whose own gauge counts in a column; PLACE for the record of a place."""
     rows: WeatherRows
     chosen: ChosenWeather
     weather: SiteWeather
@@ -54,6 +65,10 @@ class GatheredWeather:
     """(days, sites) whether the maximum temperature is a forecast from yesterday or earlier."""
     borrowed: BorrowedWeather | None = None
     """Past reference ET after places nearby; None where there is none."""
+
+    def columns_of(self, site_keys: Ints, farm_keys: Ints) -> Ints:
+        """The column that each block draws on: its farm's own at its place, else the place's."""
+        return columns_of(self.sites, self.farm_keys, site_keys, farm_keys)
 
 
 def gather_weather(
@@ -71,16 +86,49 @@ def gather_weather(
     ``source_order`` ranks the sources, higher is better; sources it does not name rank lowest. A
     forecast older than 48 hours, now or at the end of a past evening, is not used.
     """
-    days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
     rows = unit.weather.read_rows(sites.keys, first_day=first_day, last_day=last_day)
+    days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
+    return _prepared(
+        unit, place_columns(sites, rows), days, on=on, now=now, source_order=source_order
+    )
+
+
+def gather_for_farms(
+    unit: UnitOfWork,
+    sites: SiteTable,
+    *,
+    on: date,
+    now: datetime,
+    first_day: date,
+    last_day: date,
+    source_order: Mapping[str, int],
+) -> GatheredWeather:
+    """As :func:`gather_weather`, with what farms read at their own gauges, for their own blocks.
+
+    At a place that others use too, a farm's gauge goes before all that the place has.
+    """
+    rows = unit.weather.read_rows(sites.keys, first_day=first_day, last_day=last_day)
+    days = np.arange(np.datetime64(first_day), np.datetime64(last_day) + 1, dtype="datetime64[D]")
+    columns = columns_with_own_rain(unit, sites, rows, first_day=first_day, last_day=last_day)
+    return _prepared(unit, columns, days, on=on, now=now, source_order=source_order)
+
+
+def _prepared(
+    unit: UnitOfWork,
+    columns: WeatherColumns,
+    days: Days,
+    *,
+    on: date,
+    now: datetime,
+    source_order: Mapping[str, int],
+) -> GatheredWeather:
+    sites, rows = columns.sites, columns.rows
     today_index = int((np.datetime64(on) - days[0]).astype(np.int64))
     kind_rank = kind_ranks(rows)
     age_h = _forecast_ages_h(rows, kind_rank, on=on, now=now)
     day_index = (rows.days - days[0]).astype(np.int64)
-    chosen = _chosen(
-        rows, sites, days, ~(age_h > OLDEST_FORECAST_H),
-        ranks(rows, kind_rank, source_order, is_future=day_index > today_index),
-    )  # fmt: skip
+    rank = ranks(rows, kind_rank, source_order, is_future=day_index > today_index)
+    chosen = _chosen(columns, days, ~(age_h > OLDEST_FORECAST_H), rank + OWN_STEP * columns.is_own)
     is_observed = has_kind(chosen, "tmax_c", kind_rank) & has_kind(chosen, "tmin_c", kind_rank)
     first_future_row = min(max(today_index, 0), days.size)
     weather = site_weather(
@@ -93,7 +141,7 @@ def gather_weather(
         normal_et0_mm=monthly_normals(sites.definitions, "et0_mm"),
         first_future_row=first_future_row,
         own_tdew_offset_c=monthly_normals(sites.definitions, "tdew_offset_c"),
-        past=_past_humidity(unit.weather, sites, chosen.raw, source_order),
+        past=humidity_before(unit.weather, sites, chosen.raw, source_order),
     )
     weather, borrowed = borrow_from_neighbours(
         unit,
@@ -107,6 +155,7 @@ def gather_weather(
         on=on,
         days=days,
         sites=sites,
+        farm_keys=columns.farm_keys,
         rows=rows,
         chosen=chosen,
         weather=weather,
@@ -118,42 +167,18 @@ def gather_weather(
 
 
 def _chosen(
-    rows: WeatherRows,
-    sites: SiteTable,
-    days: Days,
-    is_usable: NDArray[np.bool_],
-    rank: Ints,
+    columns: WeatherColumns, days: Days, is_usable: NDArray[np.bool_], rank: Ints
 ) -> ChosenWeather:
+    rows = columns.rows
     return choose_weather(
         {name: np.where(is_usable, rows.fields[name], np.nan) for name in WEATHER_FIELDS},
         days=days,
-        site_count=len(sites.definitions),
+        site_count=len(columns.sites.definitions),
         day_index=(rows.days - days[0]).astype(np.int64),
-        site_index=np.searchsorted(sites.keys, rows.site_keys),
+        site_index=columns.column_of_row,
         rank=rank,
         wind_height_m=rows.wind_height_m,
     )
-
-
-def _past_humidity(
-    archive: WeatherArchive, sites: SiteTable, raw: RawWeather, source_order: Mapping[str, int]
-) -> PastHumidity | None:
-    """The humidity of the year before, of sites with days that lack it and no offset of their own.
-
-    None, and nothing is read, where there is no such site.
-    """
-    has_humidity = np.isfinite(raw.ea_kpa) | np.isfinite(raw.tdew_c) | np.isfinite(raw.rhmax_pct)
-    lacks = np.isfinite(raw.tmin_c) & ~(has_humidity | np.isfinite(raw.rhmean_pct))
-    has_own = np.isfinite(monthly_normals(sites.definitions, "tdew_offset_c")).all(axis=0)
-    which = np.flatnonzero(lacks.any(axis=0) & ~has_own)
-    if not which.size:
-        return None
-    days = np.arange(raw.days[0] - LEARNING_SPAN_DAYS, raw.days[0], dtype="datetime64[D]")
-    chosen = past_weather(archive, sites.keys[which], days, source_order)
-    found = past_humidity(chosen.raw, site_batch([sites.definitions[site] for site in which]))
-    tmin_c, measured_ea_kpa = np.full((2, days.size, raw.tmin_c.shape[1]), np.nan)
-    tmin_c[:, which], measured_ea_kpa[:, which] = found.tmin_c, found.measured_ea_kpa
-    return PastHumidity(days, tmin_c, measured_ea_kpa)
 
 
 def _forecast_ages_h(rows: WeatherRows, kind_rank: Ints, *, on: date, now: datetime) -> Floats:

@@ -12,7 +12,7 @@ from service.agronomy.atmosphere import wind_at_2m_m_s
 from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork
 from service.errors import Fault, WeatherInvalid
-from service.operations.evening.gather_weather import gather_weather
+from service.operations.evening.gather_weather import gather_for_farms
 from service.ports import Clock
 from service.records.farms import FarmBundle
 from service.records.weather import WEATHER_FIELDS
@@ -33,12 +33,16 @@ def measured_weather(
     unit: UnitOfWork,
     site_id: str,
     *,
+    farm_id: str,
     first_day: date,
     last_day: date,
     clock: Clock,
     source_order: Mapping[str, int],
 ) -> tuple[Days, Mapping[str, Floats]]:
-    """The measured weather of one site; NaN on days that are only forecast, or not known."""
+    """The measured weather of one site as a farm knows it, with the rain of its own gauge.
+
+    NaN on days that are only forecast, or not known.
+    """
     key = unit.blocks.get_site_key(site_id)
     spans = [
         span
@@ -51,7 +55,7 @@ def measured_weather(
             f"no measured weather of site {site_id} is stored",
             [Fault("weather", "nothing", "years of daily weather, by `rillwright weather-import`")],
         )
-    gathered = gather_weather(
+    gathered = gather_for_farms(
         unit,
         unit.blocks.read_site_table(np.array([key], dtype=np.int64)),
         on=last_day,
@@ -60,13 +64,15 @@ def measured_weather(
         last_day=last_day,
         source_order=source_order,
     )
-    raw, is_known = gathered.chosen.raw, gathered.is_observed[:, 0]
+    farm_key = unit.blocks.farm_keys([farm_id])[farm_id]
+    (column,) = gathered.columns_of(np.array([key]), np.array([farm_key])).tolist()
+    raw, is_known = gathered.chosen.raw, gathered.is_observed[:, column]
     fields = {
-        name: np.where(is_known, getattr(raw, name)[:, 0], np.nan)
+        name: np.where(is_known, getattr(raw, name)[:, column], np.nan)
         for name in WEATHER_FIELDS
         if name != "rain_probability_fraction"
     }
-    height_m = np.broadcast_to(raw.wind_height_m, raw.wind_m_s.shape)[:, 0]
+    height_m = np.broadcast_to(raw.wind_height_m, raw.wind_m_s.shape)[:, column]
     with np.errstate(invalid="ignore"):
         fields["wind_m_s"] = wind_at_2m_m_s(fields["wind_m_s"], np.where(is_known, height_m, 2.0))
     return gathered.days, fields

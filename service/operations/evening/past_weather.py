@@ -11,14 +11,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Ints
+from service.agronomy.site_weather import PastHumidity, past_humidity
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
+from service.agronomy.weather_day import RawWeather
 from service.database.weather_archive import WeatherArchive
+from service.operations.evening.site_columns import monthly_normals, site_batch
+from service.records.farms import SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 
 KINDS = ("forecast", "analysis", "observed")
 """Kinds of weather; for a past day, a later one in the list is better."""
 SOURCE_STEP = 1000
-"""Source ranks stay within one step of the kind's rank."""
+"""Source ranks, with ``OWN_STEP``, stay within one step of the kind's rank."""
+LEARNING_SPAN_DAYS = 365
+"""How far back the offset of the dewpoint is learned at a site whose humidity is missing."""
+OWN_STEP = 500
+"""By how much a farm's own gauge goes before the sources of a place of the same kind."""
 
 
 def past_weather(
@@ -73,3 +81,29 @@ def has_kind(chosen: ChosenWeather, name: str, kind_rank: Ints) -> NDArray[np.bo
         return np.zeros(row_of.shape, dtype=np.bool_)
     measured: NDArray[np.bool_] = (row_of != NO_ROW) & (kind_rank[row_of] > 0)
     return measured
+
+
+def humidity_before(
+    archive: WeatherArchive, sites: SiteTable, raw: RawWeather, source_order: Mapping[str, int]
+) -> PastHumidity | None:
+    """The humidity of the year before, of sites with days that lack it and no offset of their own.
+
+    None, and nothing is read, where there is no such site.
+    """
+    has_humidity = np.isfinite(raw.ea_kpa) | np.isfinite(raw.tdew_c) | np.isfinite(raw.rhmax_pct)
+    lacks = np.isfinite(raw.tmin_c) & ~(has_humidity | np.isfinite(raw.rhmean_pct))
+    has_own = np.isfinite(monthly_normals(sites.definitions, "tdew_offset_c")).all(axis=0)
+    which = np.flatnonzero(lacks.any(axis=0) & ~has_own)
+    if not which.size:
+        return None
+    days = np.arange(raw.days[0] - LEARNING_SPAN_DAYS, raw.days[0], dtype="datetime64[D]")
+    # A place may have several columns, which differ in their rain only.
+    keys, first, place = np.unique(sites.keys[which], return_index=True, return_inverse=True)
+    chosen = past_weather(archive, keys, days, source_order)
+    found = past_humidity(
+        chosen.raw, site_batch([sites.definitions[site] for site in which[first]])
+    )
+    tmin_c, measured_ea_kpa = np.full((2, days.size, raw.tmin_c.shape[1]), np.nan)
+    tmin_c[:, which] = found.tmin_c[:, place]
+    measured_ea_kpa[:, which] = found.measured_ea_kpa[:, place]
+    return PastHumidity(days, tmin_c, measured_ea_kpa)

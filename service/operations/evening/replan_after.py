@@ -85,20 +85,22 @@ def replan_for_site(
     unit: UnitOfWork,
     site_id: str,
     *,
+    farm_id: str | None = None,
     touched_day: date | None,
     replanning: Replanning,
 ) -> int:
     """As :func:`replan_after`, for all farms that draw on a site whose weather has changed.
 
-    With ``touched_day`` None nothing has changed.
+    With ``farm_id`` it has changed for that farm alone; with ``touched_day`` None nothing has
+    changed.
     """
     if touched_day is None:
         return 0
     site_key = unit.blocks.get_site_key(site_id)
-    users = unit.blocks.find_users(np.array([site_key], dtype=np.int64))
+    users = unit.blocks.find_users(np.array([site_key], dtype=np.int64)).get(site_key, ())
     return replan_after(
         unit,
-        users.get(site_key, ()),
+        users if farm_id is None else [farm_id],
         touched_day=touched_day,
         replanning=replanning,
     )

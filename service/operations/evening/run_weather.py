@@ -13,7 +13,7 @@ from service.database.session import UnitOfWork
 from service.operations.evening.gather_weather import (
     GatheredWeather,
     WeatherDocuments,
-    gather_weather,
+    gather_for_farms,
     weather_documents,
 )
 from service.operations.evening.phases import Phases
@@ -50,7 +50,7 @@ class RunWeather:
             )
             self._gathered = self._phases.timed(
                 "weather and ET0",
-                gather_weather,
+                gather_for_farms,
                 unit,
                 sites,
                 on=self._on,

@@ -56,8 +56,8 @@ def compare_block(
             _check(first_day, last_day)
             bundle = unit.blocks.get_bundle(block.farm_id, day=today)
             days, fields = measured_weather(
-                unit, block.site_id, first_day=first_day, last_day=last_day, clock=clock,
-                source_order=source_order,
+                unit, block.site_id, farm_id=block.farm_id, first_day=first_day,
+                last_day=last_day, clock=clock, source_order=source_order,
             )  # fmt: skip
             own = own_runs(unit, block_id, first_day=first_day, last_day=last_day)
         begins = max(first_day, days[0].item()) if span[0] is None else first_day

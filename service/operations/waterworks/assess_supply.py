@@ -64,6 +64,7 @@ def assess_supply(
             days, fields = measured_weather(
                 unit,
                 _main_site(bundle),
+                farm_id=farm_id,
                 first_day=date(today.year - year_count, 1, 1) - timedelta(days=READ_BACK_DAYS),
                 last_day=today - ONE_DAY,
                 clock=clock,

@@ -20,7 +20,13 @@ from service.agronomy.station_day import StationDays, station_days
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.ports import Clock
 from service.records.farms import LoadOutcome
-from service.records.weather import WEATHER_FIELDS, StationIntervals, StationSetup, WeatherRows
+from service.records.weather import (
+    WEATHER_FIELDS,
+    StationIntervals,
+    StationSetup,
+    WeatherRows,
+    taken_rows,
+)
 
 SOURCE = "station"
 MARGIN_S = 86_400
@@ -127,16 +133,7 @@ def _station_rows(unit: UnitOfWork, site_key: int, days: Days) -> WeatherRows:
     rows = unit.weather.read_rows(
         np.array([site_key], dtype=np.int64), first_day=days[0].item(), last_day=days[-1].item()
     )
-    chosen = np.flatnonzero([source == SOURCE for source in rows.sources])
-    return WeatherRows(
-        site_keys=rows.site_keys[chosen],
-        days=rows.days[chosen],
-        sources=(SOURCE,) * chosen.size,
-        kinds=tuple(rows.kinds[place] for place in chosen.tolist()),
-        issued_at=tuple(rows.issued_at[place] for place in chosen.tolist()),
-        wind_height_m=rows.wind_height_m[chosen],
-        fields={name: rows.fields[name][chosen] for name in WEATHER_FIELDS},
-    )
+    return taken_rows(rows, np.flatnonzero([source == SOURCE for source in rows.sources]))
 
 
 def _rows(

@@ -1,11 +1,15 @@
 """A rain gauge read by hand: the reading is kept, and its rain is booked to civil days.
 
+A gauge belongs to the farm that reads it, and its rain counts for the blocks of that farm only. A
+place may have a gauge of its own, which counts for counties and for farms without one; an operator
+or an adviser keeps it. What is read at a place that one farm alone uses is always that farm's.
+
 A reading covers the time since the one before it. Which days get how much of it is the rule of
 :mod:`service.agronomy.rain_booking`: a gauge read at 07:00 is booked to the day before; rain over a
 longer time is spread like the stored rain of those days, or evenly. A day's rain is the sum over
-all readings that are booked to it, and is stored as an observation of the source ``gauge``; the
-ledgers reopen from the first day that changes. The same reading again changes nothing; another one
-at the same time is a new version of it and must say why.
+all readings of the gauge that are booked to it; that of a place's own gauge is an observation of
+the place, of the source ``gauge``. The ledgers reopen from the first day that changes. The same
+reading again changes nothing; another one at that time is a new version of it and must say why.
 """
 
 from __future__ import annotations
@@ -27,7 +31,8 @@ from service.agronomy.rain_booking import (
 )
 from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.errors import Fault, InputInvalid
+from service.errors import Fault, InputInvalid, NotFound
+from service.operations.evening.own_rain import SOURCE, gauge_rows
 from service.operations.evening.past_weather import KINDS as WEATHER_KINDS
 from service.operations.evening.past_weather import SOURCE_STEP
 from service.operations.feedback.reported_time import has_passed, on_clock
@@ -35,15 +40,33 @@ from service.operations.weather.rain_amounts import check_amount, check_likely
 from service.ports import Clock
 from service.records.farms import LoadOutcome, SiteDefinition
 from service.records.feedback import GaugeReading
-from service.records.weather import WEATHER_FIELDS, WeatherRows
+from service.records.weather import FarmRain, WeatherRows
 
-SOURCE = "gauge"
 RANK_OF_KIND = {kind: rank for rank, kind in enumerate(WEATHER_KINDS)}
 FIRST_COVER = timedelta(days=1)
 """What the first reading of a gauge covers, if it does not say."""
 LONGEST_COVER = timedelta(days=31)
 SHORTEST_COVER = timedelta(hours=1)
 """A reading sooner after the last one is more likely the same one entered twice."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GaugeReport:
+    """What somebody reports of a gauge."""
+
+    site_id: str
+    rain_mm: float
+    reporter: str
+    farm_id: str | None = None
+    """The farm whose gauge it is; None: the place's own, or that of the one farm that uses it."""
+    kind: str = "measured"
+    read_at: datetime | None = None
+    """None: now. Naive times are in the site's time zone, here and below."""
+    covers_from: datetime | None = None
+    """None: since the previous reading."""
+    note: str = ""
+    confirm: bool = False
+    """Accepts an unlikely amount or time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,82 +93,71 @@ class RecordedRain:
 
 
 def record_rain(
-    site_id: str,
-    rain_mm: float,
+    report: GaugeReport,
     *,
-    reporter: str,
     source_order: Mapping[str, int],
     unit_of_work: UnitOfWorkFactory,
     clock: Clock,
-    kind: str = "measured",
-    read_at: datetime | None = None,
-    covers_from: datetime | None = None,
-    note: str = "",
-    confirm: bool = False,
 ) -> RecordedRain:
-    """Store one reading of a site's gauge and the rain of the days it covers.
+    """Store one reading of a gauge and the rain of the days it covers.
 
-    ``read_at`` defaults to now, ``covers_from`` to the previous reading; naive times are in the
-    site's time zone. ``confirm`` accepts an unlikely amount or time. ``source_order`` ranks the
-    sources of the weather that a reading of several days is spread by.
+    ``source_order`` ranks the sources of the weather that a reading of several days is spread by.
     """
     with unit_of_work(write=True) as unit:
-        return store_reading(
-            unit,
-            site_id,
-            rain_mm,
-            reporter=reporter,
-            source_order=source_order,
-            clock=clock,
-            kind=kind,
-            read_at=read_at,
-            covers_from=covers_from,
-            note=note,
-            confirm=confirm,
-        )
+        return store_reading(unit, report, source_order=source_order, clock=clock)
+
+
+def gauge_farm(unit: UnitOfWork, site_id: str, farm_id: str | None) -> str | None:
+    """The farm whose gauge is read at a site; None: the place's own.
+
+    ``farm_id`` is the farm that reads it, None for one who speaks for no farm. Raises NotFound for
+    an unknown site, and for a farm that does not use the site.
+    """
+    key = unit.blocks.get_site_key(site_id)
+    place = np.array([key], dtype=np.int64)
+    users = unit.blocks.find_users(place).get(key, ())
+    if farm_id is None:
+        return users[0] if key in unit.rain.find_sole_farms(place) else None
+    if farm_id not in users:
+        raise NotFound(f"farm {farm_id!r}: it does not use the site {site_id!r}")
+    return farm_id
 
 
 def store_reading(
-    unit: UnitOfWork,
-    site_id: str,
-    rain_mm: float,
-    *,
-    reporter: str,
-    source_order: Mapping[str, int],
-    clock: Clock,
-    kind: str = "measured",
-    read_at: datetime | None = None,
-    covers_from: datetime | None = None,
-    note: str = "",
-    confirm: bool = False,
+    unit: UnitOfWork, report: GaugeReport, *, source_order: Mapping[str, int], clock: Clock
 ) -> RecordedRain:
     """As :func:`record_rain`, within an open transaction."""
-    check_amount(rain_mm, kind)
+    check_amount(report.rain_mm, report.kind)
     now = clock.now()
-    gauge = _Gauge(unit, site_id, source_order)
-    at = now.replace(second=0, microsecond=0) if read_at is None else gauge.instant(read_at)
+    farm_id = gauge_farm(unit, report.site_id, report.farm_id)
+    gauge = _Gauge(unit, report.site_id, farm_id, source_order)
+    at = (
+        now.replace(second=0, microsecond=0)
+        if report.read_at is None
+        else gauge.instant(report.read_at)
+    )
     before = gauge.reading_at(at)
     reading = GaugeReading(
-        site_id=site_id,
+        site_id=report.site_id,
+        farm_id=farm_id,
         read_at=at,
-        covers_from=gauge.cover(at, covers_from, before),
-        rain_mm=rain_mm,
-        kind=kind,
-        note=note or (before.note if before else ""),
-        reporter=reporter,
+        covers_from=gauge.cover(at, report.covers_from, before),
+        rain_mm=report.rain_mm,
+        kind=report.kind,
+        note=report.note or (before.note if before else ""),
+        reporter=report.reporter,
     )
-    gauge.check_time(reading, now=now, is_new=before is None, confirm=confirm)
+    gauge.check_time(reading, now=now, is_new=before is None, confirm=report.confirm)
     is_same = before is not None and _content(before) == _content(reading)
     if not is_same:
-        if before is not None and not note:
-            message = f"site {site_id}: a reading of {_local(at, gauge.site)} is stored already"
+        if before is not None and not report.note:
             raise InputInvalid(
-                message,
+                f"site {report.site_id}: a reading of {_local(at, gauge.site)} is stored already",
                 [Fault("note", "nothing", "a note that says why the reading is corrected")],
             )
-        if not confirm:
-            check_likely(rain_mm, gauge.model_rain_mm(reading))
-    outcome = unit.reports.record_reading(reading, recorded_at=now)
+        if not report.confirm:
+            check_likely(report.rain_mm, gauge.model_rain_mm(reading))
+    outcome = unit.rain.record_reading(reading, recorded_at=now)
     changed_day = None
     if outcome.created_count + outcome.changed_count:
         days = gauge.booked_days(reading)
@@ -180,11 +192,18 @@ def _rule(reading: GaugeReading) -> str:
 
 
 class _Gauge:
-    """The gauge of a site within one transaction."""
+    """A farm's gauge at a site, or (no farm) the site's own, within one transaction."""
 
-    def __init__(self, unit: UnitOfWork, site_id: str, source_order: Mapping[str, int]) -> None:
+    def __init__(
+        self,
+        unit: UnitOfWork,
+        site_id: str,
+        farm_id: str | None,
+        source_order: Mapping[str, int],
+    ) -> None:
         self._unit = unit
         self._source_order = source_order
+        self._farm_key = None if farm_id is None else unit.blocks.farm_keys([farm_id])[farm_id]
         self.site_key = unit.blocks.get_site_key(site_id)
         keys = np.array([self.site_key], dtype=np.int64)
         self.site = unit.blocks.read_site_table(keys).definitions[0]
@@ -196,8 +215,9 @@ class _Gauge:
     def readings(self, first: datetime, last: datetime) -> list[GaugeReading]:
         """Readings in force that end around a span of time."""
         zone = ZoneInfo(self.site.zone)
-        return self._unit.reports.list_readings(
+        return self._unit.rain.list_readings(
             self.site_key,
+            farm_key=self._farm_key,
             first_day=first.astimezone(zone).date() - timedelta(days=1),
             last_day=last.astimezone(zone).date() + timedelta(days=1),
         )
@@ -340,33 +360,41 @@ class _Gauge:
         """Store the rain of these days and reopen the ledgers from the first that changed."""
         span = np.arange(days[0], days[-1] + 1, dtype="datetime64[D]")
         totals, notes = self._totals(span)
-        before = np.full(span.size, np.nan)
-        rows = self._read_rows(span)
-        for place, source in enumerate(rows.sources):
-            if source == SOURCE:
-                row = int((rows.days[place] - span[0]).astype(np.int64))
-                before[row] = rows.fields["rain_mm"][place]
+        before = self._booked_rain(span)
         is_same = (totals == before) | (np.isnan(totals) & np.isnan(before))
         changed = np.flatnonzero(~is_same)
         if not changed.size:
             return None
-        missing = np.full(changed.size, np.nan)
-        self._unit.weather.save_rows(
-            WeatherRows(
-                site_keys=np.full(changed.size, self.site_key, dtype=np.int64),
-                days=span[changed],
-                sources=(SOURCE,) * changed.size,
-                kinds=("observed",) * changed.size,
-                issued_at=(recorded_at,) * changed.size,
-                wind_height_m=missing,
-                fields={
-                    name: totals[changed] if name == "rain_mm" else missing
-                    for name in WEATHER_FIELDS
-                },
-                field_notes=tuple({"rain_mm": notes[row]} for row in changed.tolist()),
-            ),
-            fetched_at=recorded_at,
+        rain = FarmRain(
+            farm_keys=np.full(changed.size, self._farm_key or 0, dtype=np.int64),
+            site_keys=np.full(changed.size, self.site_key, dtype=np.int64),
+            days=span[changed],
+            rain_mm=totals[changed],
+            recorded_at=(recorded_at,) * changed.size,
+            notes=tuple({"rain_mm": notes[row]} for row in changed.tolist()),
         )
+        if self._farm_key is None:
+            self._unit.weather.save_rows(gauge_rows(rain), fetched_at=recorded_at)
+        else:
+            self._unit.rain.save_days(rain)
         first_day: date = span[changed[0]].item()
-        self._unit.ledger.rewind(site_key=self.site_key, day=first_day)
+        self._unit.ledger.rewind(site_key=self.site_key, day=first_day, farm_key=self._farm_key)
         return first_day
+
+    def _booked_rain(self, span: Days) -> Floats:
+        """The rain of this gauge that is stored for each day; NaN where none is."""
+        if self._farm_key is None:
+            rows = self._read_rows(span)
+            is_own = np.array([source == SOURCE for source in rows.sources], dtype=np.bool_)
+            days, rain_mm = rows.days[is_own], rows.fields["rain_mm"][is_own]
+        else:
+            found = self._unit.rain.read_days(
+                np.array([self.site_key], dtype=np.int64),
+                first_day=span[0].item(),
+                last_day=span[-1].item(),
+            )
+            is_own = found.farm_keys == self._farm_key
+            days, rain_mm = found.days[is_own], found.rain_mm[is_own]
+        booked = np.full(span.size, np.nan)
+        booked[(days - span[0]).astype(np.int64)] = rain_mm
+        return booked

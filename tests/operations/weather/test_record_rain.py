@@ -11,11 +11,19 @@ import pytest
 
 from service.database.session import UnitOfWorkFactory
 from service.errors import InputInvalid, NotFound
-from service.operations.weather.record_rain import RecordedRain, record_rain
+from service.operations.weather.record_rain import GaugeReport, RecordedRain, record_rain
 from service.records.feedback import GaugeReading
 from service.records.weather import WEATHER_FIELDS, WeatherRows
+from tests.database.test_rain_store import bring_neighbour
 from tests.operations.weather.settled_ledger import settle, settled_day
-from tests.stored_farms import ints, stored_bundle
+from tests.stored_farms import (
+    ints,
+    stored_block,
+    stored_bundle,
+    stored_farm,
+    stored_site,
+    stored_supply,
+)
 
 ZONE = ZoneInfo("America/Los_Angeles")
 NOW = datetime(2026, 7, 20, 12, tzinfo=UTC)
@@ -43,8 +51,14 @@ def local(day: int, hour: int, minute: int = 0) -> datetime:
 
 
 def record(open_unit: UnitOfWorkFactory, rain_mm: float, **options: Any) -> RecordedRain:
-    facts: dict[str, Any] = {"reporter": "Kim", "source_order": ORDER, "clock": _Clock()}
-    return record_rain("hollow", rain_mm, unit_of_work=open_unit, **{**facts, **options})
+    clock = options.pop("clock", _Clock())
+    facts: dict[str, Any] = {"site_id": "hollow", "reporter": "Kim", **options}
+    return record_rain(
+        GaugeReport(rain_mm=rain_mm, **facts),
+        source_order=ORDER,
+        unit_of_work=open_unit,
+        clock=clock,
+    )
 
 
 def gauge_days(open_unit: UnitOfWorkFactory) -> dict[int, float]:
@@ -68,7 +82,7 @@ def gauge_days(open_unit: UnitOfWorkFactory) -> dict[int, float]:
 def readings(open_unit: UnitOfWorkFactory) -> list[GaugeReading]:
     with open_unit(write=False) as unit:
         key = unit.blocks.get_site_key("hollow")
-        return unit.reports.list_readings(key, first_day=FIRST, last_day=LAST)
+        return unit.rain.list_readings(key, farm_key=None, first_day=FIRST, last_day=LAST)
 
 
 def save_model(open_unit: UnitOfWorkFactory, *rain_mm: float, kind: str = "analysis") -> None:
@@ -267,11 +281,49 @@ def test_an_impossible_reading_is_refused(
 
 def test_a_gauge_without_a_site_is_not_there(open_unit: UnitOfWorkFactory) -> None:
     with pytest.raises(NotFound):
-        record_rain(
-            "nowhere",
-            1.0,
-            reporter="Kim",
-            source_order=ORDER,
-            unit_of_work=open_unit,
-            clock=_Clock(),
+        record(open_unit, 1.0, site_id="nowhere")
+
+
+# --- whose gauge ---------------------------------------------------------------------------------
+
+
+def own_days(open_unit: UnitOfWorkFactory) -> dict[int, float]:
+    """Rain of the orchard's own gauge by day of July."""
+    with open_unit(write=False) as unit:
+        key = unit.blocks.get_site_key("hollow")
+        found = unit.rain.read_days(ints(key), first_day=FIRST, last_day=LAST)
+    return dict(zip([day.day for day in found.days.tolist()], found.rain_mm.tolist(), strict=True))
+
+
+def test_a_farms_reading_is_kept_apart_from_that_of_the_place(open_unit: UnitOfWorkFactory) -> None:
+    of_farm = record(open_unit, 8.9, read_at=local(7, 7), farm_id="orchard")
+    of_place = record(open_unit, 2.0, read_at=local(7, 7))
+    assert (of_farm.reading.farm_id, of_place.reading.farm_id) == ("orchard", None)
+    assert (own_days(open_unit), gauge_days(open_unit)) == ({6: 8.9}, {6: 2.0})
+    corrected = record(open_unit, 9.8, read_at=local(7, 7), farm_id="orchard", note="misread")
+    assert corrected.outcome.changed_count == 1
+    assert (own_days(open_unit), gauge_days(open_unit)) == ({6: 9.8}, {6: 2.0})
+
+
+def test_a_farms_reading_reopens_its_own_ledgers_alone(open_unit: UnitOfWorkFactory) -> None:
+    bring_neighbour(open_unit)
+    settle(open_unit)
+    record(open_unit, 8.9, read_at=local(9, 7), farm_id="vineyard")
+    assert settled_day(open_unit) == date(2026, 7, 9)
+    record(open_unit, 8.9, read_at=local(9, 7), farm_id="orchard")
+    assert settled_day(open_unit) == date(2026, 7, 7)
+
+
+def test_a_farm_that_does_not_use_the_site_has_no_gauge_there(open_unit: UnitOfWorkFactory) -> None:
+    with open_unit(write=True) as unit:
+        elsewhere = stored_bundle(
+            stored_block("vineyard.east", site_id="hill"),
+            farm=stored_farm("vineyard"),
+            sites=(stored_site("hill"),),
+            supplies=(stored_supply(farm_id="vineyard"),),
+            counties=(),
         )
+        unit.blocks.save_bundle(elsewhere, effective_day=FIRST, recorded_at=NOW)
+    with pytest.raises(NotFound, match="'vineyard': it does not use the site 'hollow'"):
+        record(open_unit, 1.0, farm_id="vineyard")
+    assert record(open_unit, 1.0, site_id="hill").reading.farm_id == "vineyard"
