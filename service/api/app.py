@@ -44,6 +44,7 @@ from service.api.routes import (
     soil_readings,
     status,
     timers,
+    visit_notes,
     waterworks,
 )
 from service.api.schemas.problems import ProblemOut
@@ -104,6 +105,7 @@ V1_ROUTERS = (
     nutrition.router,
     parts.router,
     season.router,
+    visit_notes.router,
     status.router,
 )
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)

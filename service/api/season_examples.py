@@ -57,3 +57,20 @@ SEASON_CALENDAR: Final = "\r\n".join(
         "",
     )
 )
+NOTED: Final[dict[str, Any]] = {
+    "day": "2026-07-14",
+    "block_id": "hill-farm.north",
+    "visitor": "Ana Ejemplo",
+    "text": "Row 12 dry at its end: line chewed, mended. Filter at 0.4 bar, cleaned.",
+}
+NOTE: Final[dict[str, Any]] = {
+    "note_id": "5f0c2f9e1d3b4a58",
+    "farm_id": "hill-farm",
+    **NOTED,
+    "reporter": "office (k7f3)",
+    "recorded_at": "2026-07-14T23:00:00Z",
+    "corrects": None,
+    "corrected_by": None,
+    "measured": [{"kind": "catch-test", "block_id": "hill-farm.north"}],
+}
+NOTES: Final[dict[str, Any]] = {"items": [NOTE], "next": None}

@@ -32,7 +32,7 @@ from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
 from service.cli.review import hindcast
 from service.cli.schedule import schedule
-from service.cli.season import season
+from service.cli.season import note_add, notes, season
 from service.cli.terminal import NumbersCommand, make_app
 from service.cli.timers import timer_set, timers
 from service.cli.water import acid, water_add, water_report
@@ -57,6 +57,8 @@ app.command()(hindcast)
 app.command()(lateral)
 app.command()(parts)
 app.command()(season)
+app.command("note")(note_add)
+app.command()(notes)
 app.command("catch-test", cls=NumbersCommand)(catch_test)
 app.command("flow-check")(flow_check)
 app.command()(capacity)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -25,6 +26,7 @@ from service.farm_files.pipe_keys import PRESSURE
 from service.farm_files.price_file import read_price_file
 from service.farm_files.quantities import read_quantity
 from service.operations.reading.read_farms import get_farm
+from service.operations.season.note_visits import last_visit
 from service.operations.waterworks import parts_words
 from service.operations.waterworks.list_parts import (
     PartsReport,
@@ -32,7 +34,9 @@ from service.operations.waterworks.list_parts import (
     list_parts,
     price_parts,
 )
+from service.records.season import VisitNote
 from service.translations import Wording, wording
+from service.waterworks.head_checks import VISIT
 from service.waterworks.head_filter import WaterOrigin
 from service.waterworks.head_injector import (
     COMMON_DILUTION_RATIO,
@@ -123,7 +127,7 @@ def parts(
     if as_json:
         print_json(parts_document(report, cost))
         return
-    _show(report, cost, words)
+    _show(report, cost, words, last_visit(report.block_id, unit_of_work=service.unit_of_work))
 
 
 def _unit_system(block: str, service: Service) -> str:
@@ -155,7 +159,9 @@ def parts_document(report: PartsReport, cost: PartsCost | None) -> dict[str, obj
     }
 
 
-def _show(report: PartsReport, cost: PartsCost | None, words: Wording) -> None:
+def _show(
+    report: PartsReport, cost: PartsCost | None, words: Wording, visited: Sequence[VisitNote]
+) -> None:
     out.print(Text(f"{report.name}: parts and order along the pipe", style="bold"))
     table = plain_table("", "", right=(1,))
     for label, value in (
@@ -190,6 +196,9 @@ def _show(report: PartsReport, cost: PartsCost | None, words: Wording) -> None:
         out.print(Text(each.title, style="bold"))
         for step in each.steps:
             paragraph(f"[ ] {step}", indent="  ")
+        for noted in visited if each.key == VISIT else ():
+            text = " ".join(noted.text.split())
+            paragraph(f"Noted on {noted.day} by {noted.visitor}: {text}", indent="  ")
     out.print()
     for text in (*report.notes, *(each.text for each in report.cautions)):
         paragraph(f"! {text}")

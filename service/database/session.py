@@ -29,6 +29,7 @@ from service.database.sign_in_store import SignInStore
 from service.database.soil_store import SoilStore
 from service.database.station_store import StationStore
 from service.database.timer_store import TimerStore
+from service.database.visit_note_store import VisitNoteStore
 from service.database.waterworks_store import WaterworksStore
 from service.database.weather_archive import WeatherArchive
 
@@ -49,6 +50,7 @@ class UnitOfWork:
     stations: StationStore
     waterworks: WaterworksStore
     nutrition: NutritionStore
+    visit_notes: VisitNoteStore
     runs: RunLedger
     breakers: BreakerStore
     payloads: PayloadStore

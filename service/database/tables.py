@@ -51,6 +51,7 @@ from service.database.schedule_tables import (
     job_run,
     scheduler_tick,
 )
+from service.database.season_tables import visit_note
 from service.database.waterworks_tables import (
     catch_test,
     fertigation,
@@ -113,6 +114,7 @@ __all__ = [
     "station_interval",
     "supply",
     "timer_program",
+    "visit_note",
     "water_sample",
     "weather_basis",
     "weather_day",

@@ -1,10 +1,10 @@
-"""The season calendar of a farm, and the samples that are due."""
+"""The season calendar of a farm, the samples that are due, and notes of visits."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from service.nutrition.season_tasks import GroupedTask
 from service.nutrition.task_words import TaskKind
@@ -41,3 +41,25 @@ class SampleReminder:
     group: GroupedTask
     block_names: tuple[str, ...]
     """Of the blocks that have no test of this window yet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitNote:
+    """What was seen on a visit; it is never changed."""
+
+    note_id: str
+    farm_id: str
+    block_id: str | None
+    """None: the whole farm."""
+    day: date
+    """Local day of the visit."""
+    visitor: str
+    """Who was there."""
+    text: str
+    reporter: str
+    """Who wrote it down."""
+    recorded_at: datetime
+    corrects: str | None = None
+    """The note that it stands for."""
+    corrected_by: str | None = None
+    """The note that stands for it."""

@@ -30,6 +30,8 @@ class Checklist:
     source: str
 
 
+VISIT = "visit"
+"""The list that is gone through on each visit."""
 HEAD_PRESSURE = Advisory(
     "head-pressure",
     "Let the pressure off before anything is opened: close the main valve, open a flush end and see"
@@ -84,7 +86,7 @@ def checklists(substances: Sequence[Substance]) -> tuple[Checklist, ...]:
     return tuple(
         Checklist(key, title, (*steps, *extra.get(key, ())), source)
         for key, title, steps, source in (
-            ("visit", "On a visit", _VISIT, "common practice, no source"),
+            (VISIT, "On a visit", _VISIT, "common practice, no source"),
             ("spring", "Spring start-up: flush, test, walk", _SPRING, "common practice, no source"),
             ("winter", "End of the season: drain", _WINTER, _WINTER_SOURCE),
         )
@@ -140,7 +142,7 @@ _WINTER = (
     "Note what has to be mended by spring.",
 )
 _INJECTOR_STEPS = {
-    "visit": (
+    VISIT: (
         "Watch the injector draw and stop with the water; see that nothing flows back into its"
         " bucket.",
     ),

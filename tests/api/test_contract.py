@@ -82,6 +82,7 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/blocks/{block_id}/fertigations",
     "GET /v1/blocks/{block_id}/flow-check",
     "GET /v1/counties/water-need",
+    "GET /v1/farms/{farm_id}/visit-notes",
     "GET /v1/supplies/{supply_id}/capacity",
 }
 # Nearly all made-up requests of these carry an outdated tag and are refused for it before their

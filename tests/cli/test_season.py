@@ -37,3 +37,21 @@ def test_the_same_is_there_as_json(demo: Command) -> None:
     assert found["first_day"] == "2026-07-14"
     assert {"leaf-sample", "soil-sample", "nitrogen"} <= {each["kind"] for each in found["tasks"]}
     assert demo("season", "nowhere").exit_code == 1
+
+
+def test_notes_are_kept_corrected_and_shown_on_the_visit_checklist(demo: Command) -> None:
+    block = "larkbend.creek"
+    assert "no note is stored" in demo("notes", block).output
+    kept = document(demo("note", block, "Row 12 dry.", "--by", "Ana", "--json"))
+    assert (kept["block_id"], kept["visitor"]) == (block, "Ana")
+    again = demo("note", block, "Row 13 dry.", "--by", "Ana", "--corrects", kept["note_id"])
+    assert again.exit_code == 0, again.output
+    assert demo("note", FARM, "Pump loud.").exit_code == 0
+    listed = " ".join(demo("notes", block).output.split())
+    assert "Row 12 dry. ! Corrected by" in listed and "whole farm, command line" in listed
+    found = document(demo("notes", FARM, "--json"))
+    assert [each["text"] for each in found] == ["Pump loud.", "Row 13 dry.", "Row 12 dry."]
+    checks = " ".join(demo("parts", block).output.split())
+    assert "by Ana: Row 13 dry." in checks and "Row 12 dry." not in checks
+    assert demo("note", block, " ").exit_code == 2
+    assert demo("note", "nowhere", "Nobody.").exit_code == 1

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -11,12 +9,12 @@ from fastapi import APIRouter, Query, Request, Response
 from service.api.access import Right, TheCaller, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
 from service.api.block_examples import BLOCK_PAGE
+from service.api.cursors import cursor_of, name_of
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BLOCK
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
 from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery
-from service.errors import Fault, InputInvalid
 from service.operations.farms.change_farms import get_block_now, list_blocks_now
 from service.operations.reading import read_plans
 
@@ -42,7 +40,7 @@ def list_blocks(
     query: Annotated[BlockListQuery, Query()],
 ) -> BlockPageOut:
     """A page of blocks; the cursor names the last block of the page before."""
-    after = "" if query.cursor is None else _block_id_of(query.cursor)
+    after = "" if query.cursor is None else name_of(query.cursor)
     size = min(query.page_size, LARGEST_PAGE_SIZE)
     farm_id = caller.farm_asked(query.farm)
     blocks = (
@@ -56,7 +54,7 @@ def list_blocks(
     page = rest[:size]
     following = None
     if len(rest) > size:
-        cursor = _cursor_of(page[-1].block_id)
+        cursor = cursor_of(page[-1].block_id)
         # Relative, as the name that this service is known by is the proxy's affair.
         address = request.url.include_query_params(cursor=cursor)
         following = f"{address.path}?{address.query}"
@@ -89,18 +87,3 @@ def get_block(
     else:
         block = read_plans.get_block(block_id, day=query.day, unit_of_work=service.unit_of_work)
     return conditional_response(BlockOut.from_record(block), if_none_match)
-
-
-def _cursor_of(block_id: str) -> str:
-    return base64.urlsafe_b64encode(block_id.encode()).decode().rstrip("=")
-
-
-def _block_id_of(cursor: str) -> str:
-    try:
-        padded = cursor.encode("ascii") + b"=" * (-len(cursor) % 4)
-        return base64.b64decode(padded, altchars=b"-_", validate=True).decode()
-    except (binascii.Error, UnicodeError) as error:
-        raise InputInvalid(
-            "the cursor cannot be read",
-            [Fault("cursor", "another text", "the cursor of a `next` address, unchanged")],
-        ) from error
