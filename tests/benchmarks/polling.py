@@ -196,12 +196,14 @@ def serve(case: str, path: Path, size: int) -> None:
     """Serve one case on core 0, until killed."""
     import uvicorn
 
+    from service.api.bounded_http import BoundedHttp
+
     os.sched_setaffinity(0, {SERVER_CORE})
     uvicorn.run(
         _app(case, path, size),
         port=PORTS[case],
         loop="uvloop",
-        http="httptools",
+        http="httptools" if case in ("empty", "starlette") else BoundedHttp,
         access_log=False,
         log_level="warning",
     )
