@@ -15,6 +15,7 @@ from starlette.responses import Response
 from service.agronomy.units import KPA_PER_PSI
 from service.errors import Fault, InputInvalid
 from service.operations.reading.read_farms import local_day
+from service.operations.season.note_visits import last_visit
 from service.operations.waterworks import parts_words
 from service.operations.waterworks.list_parts import (
     PartsReport,
@@ -31,6 +32,7 @@ from service.operations.waterworks.parts_words import (
 from service.pages.plans import farm_of
 from service.pages.visit import Visit, faults_by_field
 from service.translations import Wording
+from service.waterworks.head_checks import VISIT
 from service.waterworks.head_filter import WaterOrigin
 from service.waterworks.head_injector import (
     COMMON_DILUTION_RATIO,
@@ -103,6 +105,8 @@ def show_parts(visit: Visit) -> Response:
         substances=[(each.value, words.gettext(name)) for each, name in SUBSTANCE_NAMES.items()],
         chosen={each.substance.value for each in report.places},
         common={"minutes": COMMON_INJECTION_MIN, "dilution": COMMON_DILUTION_RATIO},
+        visit_key=VISIT,
+        visited=last_visit(report.block_id, unit_of_work=service.unit_of_work),
         form=visit.query,
         faults=faults,
         price_faults=price_faults,

@@ -93,6 +93,8 @@ ALONE: tuple[str, ...] = (
         " (confirm=True, --confirm)"
     ),
     marked("without being confirmed"),
+    marked("a note of this farm"),
+    marked("a block of this farm in full, `farm.block`"),
     marked("an id that no other farm or county uses; the operator changes shared sites"),
     # Where numbers come from.
     marked("given"),
@@ -177,6 +179,10 @@ ALONE: tuple[str, ...] = (
 )
 
 PATTERNS: tuple[str, ...] = (
+    # Notes of visits.
+    marked("1 to {count} characters"),
+    marked("{count} characters"),
+    marked("the note that corrects it, {name}"),
     # What may be a slip in a block.
     marked(
         "{block}: planting year {planted} is after {year}; is that meant? Until then it is treated"

@@ -34,6 +34,7 @@ PAGES = {
     "parts": f"/blocks/{BLOCK_ID}/parts?price_filter=310&budget=9000",
     "weather": "/farms/test-farm/weather",
     "season": "/farms/test-farm/season",
+    "visit notes": "/farms/test-farm/visit-notes",
     "counties": "/counties",
     "setup": "/farms/test-farm/setup",
     "new farm": "/farms/new",
