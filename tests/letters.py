@@ -102,6 +102,7 @@ def evening(*blocks: BlockLine, **changes: Any) -> EveningLetter:
                 kind="forecast",
                 issued_at=ISSUED_AT - timedelta(hours=3),
                 observed_until=DAY - timedelta(days=2),
+                rain_until=DAY - timedelta(days=1),
                 rain_before_mm=2.54,
                 rain_today_mm=0.0,
                 rain_tomorrow_mm=7.62,

@@ -211,6 +211,7 @@ COUNTY_NEED: Final[dict[str, Any]] = {
             "forecast_day_count": 0,
             "observed_until": "2026-07-05",
             "data_age_days": 1,
+            "rain_observed_until": "2026-07-05",
         }
     ],
 }
@@ -219,7 +220,8 @@ COUNTY_NEED_CSV: Final = (
     "rain_mm,rain_entering_mm,running_h,forecast_day_count,observed_until,data_age_days,"
     "net_need_depth_mm,net_need_inches,net_need_gallons_per_acre,"
     "net_need_cubic_metres_per_hectare,gross_need_depth_mm,gross_need_inches,"
-    "gross_need_gallons_per_acre,gross_need_cubic_metres_per_hectare\r\n"
+    "gross_need_gallons_per_acre,gross_need_cubic_metres_per_hectare,rain_observed_until\r\n"
     "2026-W27,2026-06-29,2026-07-05,99001,Made-up County (invented),1,35.2,104.1,36.9,12.0,8.1,"
-    "23.56,0,2026-07-05,1,28.8,1.1339,30789.0,288.0,32.0,1.2598,34210.0,320.0\r\n"
+    "23.56,0,2026-07-05,1,28.8,1.1339,30789.0,288.0,32.0,1.2598,34210.0,320.0,"
+    "2026-07-05\r\n"
 )

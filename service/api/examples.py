@@ -323,6 +323,8 @@ STATUS: Final[dict[str, Any]] = {
             "site_id": "hill",
             "is_stale": True,
             "last_observed_day": "2026-07-10",
+            "measured_until": dict.fromkeys(("temperature", "humidity", "wind"), "2026-07-10")
+            | {"radiation": None, "rain": "2026-07-13"},
             "observed_age_h": 91.08,
             "forecast_issued_at": "2026-07-14T21:15:00Z",
             "forecast_age_h": 1.83,

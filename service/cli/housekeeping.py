@@ -70,11 +70,12 @@ def _show_health(settings: Settings, health: Health) -> None:
     out.print(f"plans     latest for {health.latest_plan_day or 'no day yet'}")
     if health.sites:
         out.print()
-        table = plain_table("Site", "Observed to", "Forecast to", "Gaps, 30 days")
+        table = plain_table("Site", "Observed to", "Rain to", "Forecast to", "Gaps, 30 days")
         for site in health.sites:
             table.add_row(
                 site.site_id,
                 str(site.last_observed_day or "-"),
+                str(site.measured_until.get("rain", "-")),
                 str(site.forecast_until_day or "-"),
                 f"{len(site.missing_days)} days" if site.missing_days else "none",
             )
@@ -118,6 +119,7 @@ def _health_document(settings: Settings, health: Health) -> dict[str, object]:
             {
                 "site_id": site.site_id,
                 "last_observed_day": site.last_observed_day,
+                "measured_until": dict(site.measured_until),
                 "forecast_until_day": site.forecast_until_day,
                 "missing_days": site.missing_days,
                 "flag_day_counts": site.flag_day_counts,

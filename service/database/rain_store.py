@@ -7,7 +7,17 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import orjson
-from sqlalchemy import ColumnElement, Connection, RowMapping, func, insert, select, union, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    RowMapping,
+    func,
+    insert,
+    select,
+    true,
+    union,
+    update,
+)
 
 from service.agronomy.records import Ints
 from service.database import mapping
@@ -174,6 +184,20 @@ class RainStore:
             recorded_at=tuple(columns.instants("recorded_at")),
             notes=tuple(orjson.loads(text) if text else {} for text in columns.texts("note")),
         )
+
+    def list_last_days(self, site_keys: Ints, *, farm_key: int | None = None) -> dict[int, date]:
+        """Last day with rain of farms' own gauges, or of one farm's, by key of the site."""
+        of_farm = true() if farm_key is None else farm_rain_day.c.farm_key == farm_key
+        rows = self._connection.execute(
+            select(farm_rain_day.c.site_key, func.max(farm_rain_day.c.day))
+            .where(
+                is_among(self._connection, farm_rain_day.c.site_key, site_keys),
+                farm_rain_day.c.rain_mm.is_not(None),
+                of_farm,
+            )
+            .group_by(farm_rain_day.c.site_key)
+        )
+        return {int(site_key): day for site_key, day in rows}
 
 
 def _of_gauge(site_key: int, farm_key: int | None) -> ColumnElement[bool]:

@@ -6,14 +6,14 @@ from datetime import date, datetime
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, func, select
+from sqlalchemy import ColumnElement, Connection, and_, case, func, or_, select
 
 from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
-from service.database.tables import instant_text, weather_day
+from service.database.tables import instant_text, site, weather_day
 from service.records.farms import LoadOutcome
-from service.records.weather import WEATHER_FIELDS, SiteFreshness, WeatherRows
+from service.records.weather import FIELD_GROUPS, WEATHER_FIELDS, SiteFreshness, WeatherRows
 
 _COLUMNS = (
     "site_key",
@@ -144,39 +144,28 @@ class WeatherArchive:
         )
         return columns.ints("site_key"), columns.days("day")
 
-    def find_span(self, site_key: int, *, kind: str | None = None) -> tuple[date, date] | None:
-        """First and last day with a row, or None."""
-        query = select(func.min(weather_day.c.day), func.max(weather_day.c.day)).where(
-            weather_day.c.site_key == site_key
-        )
-        if kind is not None:
-            query = query.where(weather_day.c.kind == kind)
-        first_day, last_day = self._connection.execute(query).one()
-        return None if first_day is None else (first_day, last_day)
-
-    def list_last_days(self, site_keys: Ints, *, kind: str) -> dict[int, date]:
-        """Last day with a row of the kind, by site key; sites without one are missing."""
-        rows = self._connection.execute(
-            select(weather_day.c.site_key, func.max(weather_day.c.day))
-            .where(
-                is_among(self._connection, weather_day.c.site_key, site_keys),
+    def find_span(self, site_key: int, *, kind: str) -> tuple[date, date] | None:
+        """First and last day with temperatures of the kind, or None."""
+        first_day, last_day = self._connection.execute(
+            select(func.min(weather_day.c.day), func.max(weather_day.c.day)).where(
+                weather_day.c.site_key == site_key,
                 weather_day.c.kind == kind,
+                _has_group("temperature"),
             )
-            .group_by(weather_day.c.site_key)
-        )
-        return {int(site_key): last_day for site_key, last_day in rows}
+        ).one()
+        return None if first_day is None else (first_day, last_day)
 
     def list_freshness(self, site_keys: Ints, *, first_day: date) -> list[SiteFreshness]:
         """How far the weather of these sites reaches, in the order of the keys.
 
-        Rows of days before ``first_day`` are not looked at.
+        Days before ``first_day`` count only for temperatures that were not measured since.
         """
         rows = self._connection.execute(
             select(
                 weather_day.c.site_key,
                 weather_day.c.kind,
-                func.max(weather_day.c.day),
-                func.max(weather_day.c.issued_at),
+                func.max(case((_has_group("temperature"), weather_day.c.issued_at))),
+                *(_last_day_with(group) for group in FIELD_GROUPS),
             )
             .where(
                 is_among(self._connection, weather_day.c.site_key, site_keys),
@@ -184,18 +173,56 @@ class WeatherArchive:
             )
             .group_by(weather_day.c.site_key, weather_day.c.kind)
         )
-        measured: dict[int, date] = {}
-        forecast: dict[int, tuple[date, datetime]] = {}
-        for site_key, kind, last_day, issued_at in rows:
+        measured: dict[int, dict[str, date]] = {key: {} for key in site_keys.tolist()}
+        forecast: dict[int, tuple[date | None, datetime | None]] = {}
+        for site_key, kind, issued_at, *last_days in rows:
+            days = dict(zip(FIELD_GROUPS, last_days, strict=True))
             if kind == "forecast":
-                forecast[site_key] = (last_day, issued_at)
-            else:
-                measured[site_key] = max(last_day, measured.get(site_key, last_day))
-        found = []
-        for key in site_keys.tolist():
-            until_day, issued_at = forecast.get(key, (None, None))
-            found.append(SiteFreshness(measured.get(key), until_day, issued_at))
-        return found
+                forecast[site_key] = (days["temperature"], issued_at)
+                continue
+            for group, day in days.items():
+                if day is not None:
+                    known = measured[site_key]
+                    known[group] = max(day, known.get(group, day))
+        earlier = self._earlier_temperatures(
+            [key for key, days in measured.items() if "temperature" not in days], first_day
+        )
+        return [
+            SiteFreshness(earlier.get(key, {}) | measured[key], *forecast.get(key, (None, None)))
+            for key in site_keys.tolist()
+        ]
+
+    def _earlier_temperatures(
+        self, site_keys: list[int], first_day: date
+    ) -> dict[int, dict[str, date]]:
+        """The last day before ``first_day`` with measured temperatures, by key of the site."""
+        if not site_keys:
+            return {}
+        day = weather_day.c.day
+        of_site = (
+            select(day)
+            .where(
+                weather_day.c.site_key == site.c.site_key,
+                weather_day.c.kind != "forecast",
+                day < first_day,
+                _has_group("temperature"),
+            )
+            .order_by(day.desc())
+            .limit(1)
+            .scalar_subquery()
+        )
+        wanted = is_among(self._connection, site.c.site_key, np.array(site_keys, dtype=np.int64))
+        rows = self._connection.execute(select(site.c.site_key, of_site).where(wanted))
+        return {key: {"temperature": found} for key, found in rows if found is not None}
+
+
+def _has_group(group: str) -> ColumnElement[bool]:
+    is_known = [weather_day.c[name].is_not(None) for name in FIELD_GROUPS[group]]
+    return and_(*is_known) if group == "temperature" else or_(*is_known)
+
+
+def _last_day_with(group: str) -> ColumnElement[date]:
+    return func.max(case((_has_group(group), weather_day.c.day)))
 
 
 def _first_changes(rows: WeatherRows, changed: list[int]) -> dict[int, date]:

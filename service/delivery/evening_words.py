@@ -361,7 +361,7 @@ def _rain(site: SiteLine, day: date, words: Wording, *, named: bool) -> str | No
 
 def _weather(site: SiteLine, letter: EveningLetter, words: Wording) -> str:
     observed = (
-        words.gettext("Measured up to {day}", day=words.short_day(site.observed_until))
+        _measured(site, site.observed_until, words)
         if site.observed_until
         else words.gettext("Nothing measured yet")
     )
@@ -374,4 +374,15 @@ def _weather(site: SiteLine, letter: EveningLetter, words: Wording) -> str:
         moment=words.moment(site.issued_at, letter.zone),
         source=clean(site.source),
         hours=words.number(max(0.0, age_h)),
+    )
+
+
+def _measured(site: SiteLine, until: date, words: Wording) -> str:
+    """How far the weather was measured, and the rain where it reaches another day."""
+    if site.rain_until is None or site.rain_until == until:
+        return words.gettext("Measured up to {day}", day=words.short_day(until))
+    return words.gettext(
+        "Measured up to {day}, rain up to {rain_day}",
+        day=words.short_day(until),
+        rain_day=words.short_day(site.rain_until),
     )

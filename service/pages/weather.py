@@ -19,8 +19,16 @@ from service.pages.plans import farm_of
 from service.pages.visit import Visit
 from service.records.weather_basis import BorrowedSpan
 from service.translations import Wording
+from service.translations.catalogue import marked
 
 _HOUR = timedelta(hours=1)
+GROUP_NAMES = {
+    "temperature": marked("Temperature"),
+    "humidity": marked("Humidity"),
+    "wind": marked("Wind"),
+    "radiation": marked("Solar radiation"),
+    "rain": marked("Rain"),
+}
 _ORDINARY = FieldFlag.FORECAST
 """Flag of every forecast, left out because it says nothing new."""
 
@@ -46,6 +54,8 @@ class SitePage:
     name: str
     age: SiteAge
     observed_age_h: float | None
+    other_days: tuple[tuple[str, date], ...]
+    """Parts of the weather that were last measured on another day than the whole."""
     forecast_age_h: float | None
     days: tuple[WeatherDay, ...]
     tdew_offset_c: float | None
@@ -101,6 +111,11 @@ def _site_page(name: str, age: SiteAge, view: PlanView | None, words: Wording) -
         name=name or age.site_id,
         age=age,
         observed_age_h=None if age.observed_age is None else age.observed_age / _HOUR,
+        other_days=tuple(
+            (words.gettext(GROUP_NAMES[group]), day)
+            for group, day in age.measured_until.items()
+            if day != age.last_observed_day
+        ),
         forecast_age_h=None if age.forecast_age is None else age.forecast_age / _HOUR,
         days=days,
         tdew_offset_c=offset_c,

@@ -114,6 +114,8 @@ class SiteLine:
     issued_at: datetime | None
     observed_until: date | None
     """Last day settled on observed weather."""
+    rain_until: date | None
+    """The last of the two days before the plan's whose rain was measured; None: of neither."""
     rain_before_mm: float | None
     """Rain of the day before the evening; None: not known."""
     rain_today_mm: float | None

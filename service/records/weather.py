@@ -104,15 +104,38 @@ class FarmRain:
         return len(self.recorded_at)
 
 
+FIELD_GROUPS: Mapping[str, tuple[str, ...]] = {
+    "temperature": ("tmax_c", "tmin_c"),
+    "humidity": ("tdew_c", "ea_kpa", "rhmax_pct", "rhmin_pct", "rhmean_pct"),
+    "wind": ("wind_m_s",),
+    "radiation": ("rs_mj_m2", "sunshine_h"),
+    "rain": ("rain_mm",),
+}
+"""Fields that stand for one another. A day's temperature is known with both of its fields, anything
+else with any of them. All but rain are what reference ET needs."""
+
+
 @dataclass(frozen=True, slots=True)
 class SiteFreshness:
     """How far the weather of one site reaches, as stored."""
 
-    last_measured_day: date | None
-    """Last day with an observation or analysis."""
+    measured_until: Mapping[str, date]
+    """By group of ``FIELD_GROUPS``, the last day on which it was observed or analysed; groups that
+    were not are missing."""
     forecast_until_day: date | None
     forecast_issued_at: datetime | None
     """When the newest forecast was issued."""
+
+    @property
+    def last_measured_day(self) -> date | None:
+        """Last day on which all was measured that reference ET takes from measurements here.
+
+        A group that the site does not measure is estimated on every day and does not count. None
+        without temperatures. Rain says nothing of it.
+        """
+        if "temperature" not in self.measured_until:
+            return None
+        return min(day for group, day in self.measured_until.items() if group != "rain")
 
 
 STATION_FIELDS: tuple[str, ...] = (

@@ -26,6 +26,7 @@ from service.operations.schedule.read_status import JOBS, SiteAge, read_status
 from service.operations.schedule.run_due import run_due
 from service.records.weather import BreakerState
 from service.settings import Settings
+from tests.api.callers import caller_of
 from tests.api.conftest import Client
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, FixedClock
 from tests.api.test_problems import problem_of
@@ -195,6 +196,9 @@ def test_the_age_of_weather_is_shown_per_site(own_service: Service) -> None:
         "site_id": "home",
         "is_stale": True,  # the forecast is older than a day
         "last_observed_day": "2026-07-14",
+        "measured_until": dict.fromkeys(
+            ("temperature", "humidity", "wind", "radiation", "rain"), "2026-07-14"
+        ),
         "observed_age_h": 25.0,
         "forecast_issued_at": "2026-07-14T23:00:00Z",
         "forecast_age_h": 30.0,
@@ -328,6 +332,17 @@ def test_a_scrape_shows_what_the_scheduler_did(own_service: Service) -> None:
     assert value(series, "cell_breakers_open", **nearby) == 2.0
 
 
+def test_rain_of_ones_own_gauge_is_current_and_the_weather_is_not(own_service: Service) -> None:
+    caller = caller_of(at(own_service, RUN_AT + timedelta(days=4)), FARM_ID)
+    answer = caller.post("/v1/gauges/home/readings", {"rain_mm": 3.0})
+    assert answer.status_code == 200, answer.text
+    (site,) = caller.get("/v1/status").json()["sites"]
+    assert site["is_stale"] and site["last_observed_day"] == "2026-07-14"
+    assert site["measured_until"]["rain"] == "2026-07-18"
+    other = caller_of(at(own_service, RUN_AT + timedelta(days=4)), "later-farm")
+    assert other.get("/v1/status").json()["sites"][0]["measured_until"]["rain"] is None
+
+
 def test_the_labels_of_sites_are_bounded_and_the_oldest_is_always_shown(
     service: Service,
 ) -> None:
@@ -338,6 +353,7 @@ def test_the_labels_of_sites_are_bounded_and_the_oldest_is_always_shown(
         SiteAge(
             site_id=f"site-{number:04}",
             last_observed_day=None,
+            measured_until={},
             observed_age=None,
             forecast_issued_at=RUN_AT,
             forecast_age=timedelta(hours=number),

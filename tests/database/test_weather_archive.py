@@ -12,7 +12,7 @@ import pytest
 
 from service.database.session import UnitOfWorkFactory
 from service.records.farms import LoadOutcome
-from service.records.weather import WEATHER_FIELDS, SiteFreshness, WeatherRows
+from service.records.weather import FIELD_GROUPS, WEATHER_FIELDS, SiteFreshness, WeatherRows
 from tests.stored_farms import days, ints, stored_bundle, stored_site
 
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
@@ -150,14 +150,9 @@ def test_the_span_of_a_site_is_its_first_and_last_day(
     save(open_unit, make_rows(site_key, "2026-06-04", "2026-06-02"))
     save(open_unit, make_rows(site_key, "2026-06-09", kind="forecast"))
     with open_unit(write=False) as unit:
-        assert unit.weather.find_span(site_key) == (date(2026, 6, 2), date(2026, 6, 9))
         observed = unit.weather.find_span(site_key, kind="observed")
         assert observed == (date(2026, 6, 2), date(2026, 6, 4))
         assert unit.weather.find_span(site_key, kind="analysis") is None
-        keys = np.array([site_key, site_key + 1_000], dtype=np.int64)
-        assert observed is not None
-        assert unit.weather.list_last_days(keys, kind="observed") == {site_key: observed[1]}
-        assert unit.weather.list_last_days(keys, kind="analysis") == {}
 
 
 def test_the_freshness_of_sites_is_how_far_their_weather_reaches(
@@ -175,10 +170,45 @@ def test_the_freshness_of_sites_is_how_far_their_weather_reaches(
     with open_unit(write=False) as unit:
         found = unit.weather.list_freshness(ints(other, site_key), first_day=date(2026, 6, 2))
         assert unit.weather.list_freshness(ints(), first_day=FIRST) == []
+    all_groups = dict.fromkeys(FIELD_GROUPS, date(2026, 6, 30))
     assert found == [
-        SiteFreshness(None, None, None),
-        SiteFreshness(date(2026, 6, 30), date(2026, 7, 4), later),
+        # Nothing lately, but somebody may ask how long ago it was.
+        SiteFreshness({"temperature": date(2026, 6, 1)}, None, None),
+        SiteFreshness(all_groups, date(2026, 7, 4), later),
     ]
+
+
+def only(rows: WeatherRows, *names: str) -> WeatherRows:
+    """The rows with these fields alone, of a source of their own."""
+    missing = np.full(len(rows), np.nan)
+    fields = {name: rows.fields[name] if name in names else missing for name in WEATHER_FIELDS}
+    return replace(rows, sources=("gauge",) * len(rows), fields=fields)
+
+
+def test_rain_alone_makes_no_weather_current(open_unit: UnitOfWorkFactory, site_key: int) -> None:
+    save(open_unit, make_rows(site_key, "2026-06-10"))
+    save(open_unit, only(make_rows(site_key, "2026-06-20"), "rain_mm"))
+    save(open_unit, only(make_rows(site_key, "2026-06-25", kind="forecast"), "rain_mm"))
+    with open_unit(write=False) as unit:
+        (found,) = unit.weather.list_freshness(ints(site_key), first_day=FIRST)
+        assert unit.weather.find_span(site_key, kind="observed") == (date(2026, 6, 10),) * 2
+    assert found.last_measured_day == date(2026, 6, 10)
+    assert found.measured_until["rain"] == date(2026, 6, 20)
+    assert found.forecast_until_day is None
+
+
+def test_weather_is_as_old_as_the_oldest_that_reference_et_takes_from_it(
+    open_unit: UnitOfWorkFactory, site_key: int
+) -> None:
+    save(open_unit, only(make_rows(site_key, "2026-06-12"), "wind_m_s"))
+    save(open_unit, only(make_rows(site_key, "2026-06-20"), "tmax_c", "tmin_c", "tdew_c"))
+    save(open_unit, only(make_rows(site_key, "2026-06-22"), "tmax_c"))
+    with open_unit(write=False) as unit:
+        (found,) = unit.weather.list_freshness(ints(site_key), first_day=FIRST)
+    assert found.measured_until == {
+        "temperature": date(2026, 6, 20), "humidity": date(2026, 6, 20), "wind": date(2026, 6, 12),
+    }  # fmt: skip
+    assert found.last_measured_day == date(2026, 6, 12)  # radiation was never measured here
 
 
 def test_no_rows_do_nothing(open_unit: UnitOfWorkFactory, site_key: int) -> None:

@@ -181,10 +181,19 @@ _PARAMETERS = {
 }
 
 
+_LATER_COLUMNS = ("rain_observed_until",)
+"""Columns that came later, and stand last so that those before stay where they were."""
+
+
 def _as_csv(items: list[CountyWeekOut]) -> bytes:
-    plain = [name for name in CountyWeekOut.model_fields if not name.endswith("_need")]
+    plain = [
+        name
+        for name in CountyWeekOut.model_fields
+        if not name.endswith("_need") and name not in _LATER_COLUMNS
+    ]
     depths = list(DepthOut.model_fields)
-    header = [*plain, *(f"{need}_{unit}" for need in ("net_need", "gross_need") for unit in depths)]
+    needs = [f"{need}_{unit}" for need in ("net_need", "gross_need") for unit in depths]
+    header = [*plain, *needs, *_LATER_COLUMNS]
     return csv_bytes(
         header,
         (
@@ -192,6 +201,7 @@ def _as_csv(items: list[CountyWeekOut]) -> bytes:
                 *(getattr(item, name) for name in plain),
                 *(getattr(item.net_need, unit) for unit in depths),
                 *(getattr(item.gross_need, unit) for unit in depths),
+                *(getattr(item, name) for name in _LATER_COLUMNS),
             ]
             for item in items
         ),

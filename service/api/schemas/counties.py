@@ -56,8 +56,12 @@ class CountyWeekOut(Out):
     forecast_day_count: int = Field(
         description="Days of the week that are not measured: forecast, or not known."
     )
-    observed_until: date | None = Field(description="Last day with observed weather.")
+    observed_until: date | None = Field(
+        description="Last day on which all was measured that reference ET takes from measurements"
+        " there. Rain says nothing of it."
+    )
     data_age_days: int | None = Field(description="Days since then; null: no observed weather.")
+    rain_observed_until: date | None = Field(description="Last day with measured rain.")
 
     @classmethod
     def rows_of(cls, comparison: CountyComparison, *, week: str, on: date) -> list[Self]:
@@ -82,6 +86,7 @@ class CountyWeekOut(Out):
                 forecast_day_count=int(comparison.forecast_day_count[place]),
                 observed_until=comparison.observed_until[place],
                 data_age_days=_age_days(comparison.observed_until[place], on),
+                rain_observed_until=comparison.freshness[place].measured_until.get("rain"),
             )
             for place, county in enumerate(comparison.counties)
         ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Self
 
@@ -10,7 +11,7 @@ from pydantic import Field
 from service.api.schemas.facts import Out, known
 from service.operations.schedule.read_status import FarmRuns, ServiceStatus, SiteAge, Verdict
 from service.records.schedule import JobRun
-from service.records.weather import BreakerState
+from service.records.weather import FIELD_GROUPS, BreakerState
 
 
 class SchedulerOut(Out):
@@ -80,13 +81,32 @@ class FarmStatusOut(Out):
         )
 
 
+class MeasuredUntilOut(Out):
+    """Last local day on which each part of the weather was measured; null: not lately, or never."""
+
+    temperature: date | None = Field(description="Maximum and minimum temperature.")
+    humidity: date | None = Field(description="Humidity or dewpoint.")
+    wind: date | None = Field(description="Wind speed.")
+    radiation: date | None = Field(description="Solar radiation or sunshine.")
+    rain: date | None = Field(description="Rain.")
+
+    @classmethod
+    def from_days(cls, days: Mapping[str, date]) -> Self:
+        """The days by group of fields."""
+        return cls(**{group: days.get(group) for group in FIELD_GROUPS})
+
+
 class SiteStatusOut(Out):
     """Age of a site's weather."""
 
     site_id: str
     is_stale: bool = Field(description="Tomorrow's plan would rest on old or gap-filled weather.")
     last_observed_day: date | None = Field(
-        description="Last local day with observed weather; null: none in 30 days."
+        description="Last local day on which all was measured that reference ET takes from"
+        " measurements at this site; null: none. Rain says nothing of it."
+    )
+    measured_until: MeasuredUntilOut = Field(
+        description="The same, one by one; rain also by the farm's own gauge."
     )
     observed_age_h: float | None = Field(description="Hours since the end of that day.")
     forecast_issued_at: datetime | None = Field(description="When the newest forecast was issued.")
@@ -100,6 +120,7 @@ class SiteStatusOut(Out):
             site_id=site.site_id,
             is_stale=site.is_stale,
             last_observed_day=site.last_observed_day,
+            measured_until=MeasuredUntilOut.from_days(site.measured_until),
             observed_age_h=_hours(site.observed_age),
             forecast_issued_at=site.forecast_issued_at,
             forecast_age_h=_hours(site.forecast_age),

@@ -9,7 +9,7 @@ farm's.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -18,7 +18,14 @@ from numpy.typing import NDArray
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork
 from service.records.farms import SiteTable
-from service.records.weather import WEATHER_FIELDS, FarmRain, WeatherRows, joined_rows, taken_rows
+from service.records.weather import (
+    WEATHER_FIELDS,
+    FarmRain,
+    SiteFreshness,
+    WeatherRows,
+    joined_rows,
+    taken_rows,
+)
 
 SOURCE = "gauge"
 PLACE = 0
@@ -108,6 +115,21 @@ def columns_of(sites: SiteTable, column_farm_keys: Ints, site_keys: Ints, farm_k
         own, wanted = own_sites * step + own_farms, site_keys * step + farm_keys
         place = np.minimum(np.searchsorted(own, wanted), own.size - 1)
         found = np.where(own[place] == wanted, place_count + place, found)
+    return found
+
+
+def freshness_of(
+    unit: UnitOfWork, site_keys: Ints, *, first_day: date, farm_key: int | None = None
+) -> list[SiteFreshness]:
+    """How far the weather of sites reaches, with rain of farms' own gauges, or of one farm's."""
+    read = unit.rain.list_last_days(site_keys, farm_key=farm_key)
+    places = unit.weather.list_freshness(site_keys, first_day=first_day)
+    found = []
+    for key, place in zip(site_keys.tolist(), places, strict=True):
+        until = dict(place.measured_until)
+        if key in read:
+            until["rain"] = max(read[key], until.get("rain", read[key]))
+        found.append(replace(place, measured_until=until))
     return found
 
 

@@ -288,6 +288,14 @@ def _site_line(site_id: str, view: PlanView) -> SiteLine:
         kind=origin.kind if origin else "",
         issued_at=origin.issued_at if origin else None,
         observed_until=view.plan.reasoning.settled_day,
+        rain_until=next(
+            (
+                each
+                for each in (day - ONE_DAY, day - 2 * ONE_DAY)
+                if (rain := weather.origin("rain_mm", each)) and rain.kind != "forecast"
+            ),
+            None,
+        ),
         rain_before_mm=weather.value("rain_mm", day - 2 * ONE_DAY),
         rain_today_mm=weather.value("rain_mm", day - ONE_DAY),
         rain_tomorrow_mm=weather.value("rain_mm", day),

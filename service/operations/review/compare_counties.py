@@ -32,6 +32,7 @@ from service.records.farms import (
     SiteTable,
     number_columns,
 )
+from service.records.weather import SiteFreshness
 
 CLIMATE_DAYS = 30
 """Days before the span whose wind and humidity adjust the crop coefficient."""
@@ -51,8 +52,13 @@ class CountyComparison:
     rain_mm: Floats
     """(counties,) all rain that fell or is forecast; NaN if a day is not known."""
     need: CountyNeed
-    observed_until: tuple[date | None, ...]
-    """By county, the last day with observed weather."""
+    freshness: tuple[SiteFreshness, ...]
+    """By county, how far its measured weather reaches."""
+
+    @property
+    def observed_until(self) -> tuple[date | None, ...]:
+        """By county, the last day on which what reference ET needs was measured."""
+        return tuple(each.last_measured_day for each in self.freshness)
 
 
 def compare_counties(
@@ -119,8 +125,10 @@ def compare_spans(
             last_day=max(last for _, last in spans),
             source_order=source_order,
         )
-        last_days = unit.weather.list_last_days(sites.keys, kind="observed")
-    observed_until = tuple(last_days.get(key) for key in sites.keys[column].tolist())
+        of_sites = unit.weather.list_freshness(
+            sites.keys, first_day=on - timedelta(days=CLIMATE_DAYS)
+        )
+    freshness = tuple(of_sites[site] for site in column.tolist())
     return [
         _compare(
             block,
@@ -128,7 +136,7 @@ def compare_spans(
             span,
             gathered=gathered,
             column=column,
-            observed_until=observed_until,
+            freshness=freshness,
         )
         for span in spans
     ]
@@ -141,7 +149,7 @@ def _compare(
     *,
     gathered: GatheredWeather,
     column: Ints,
-    observed_until: tuple[date | None, ...],
+    freshness: tuple[SiteFreshness, ...],
 ) -> CountyComparison:
     first_day, last_day = span
     first_row, last_row = np.searchsorted(gathered.days, np.array(span, dtype="datetime64[D]"))
@@ -166,7 +174,7 @@ def _compare(
         # Elsewhere a day without any rain report counts as dry; here that would be shown as a fact.
         rain_mm=np.where(np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan),
         need=need,
-        observed_until=observed_until,
+        freshness=freshness,
     )
 
 

@@ -19,10 +19,12 @@ from service.agronomy.watering_rules import pulse_limits
 from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather, sources_on
+from service.operations.evening.own_rain import freshness_of
 from service.operations.farms.question_blocks import questions_of
 from service.operations.reading.read_farms import blocks_in_force, local_day
 from service.ports import Clock
 from service.records.farms import BlockDefinition, number_columns
+from service.records.weather import SiteFreshness
 
 WATCHED_DAYS = 30
 """Past days that are checked for gaps and flags."""
@@ -48,6 +50,9 @@ class SiteHealth:
     site_id: str
     today: date
     last_observed_day: date | None
+    """Last day on which all was measured that reference ET takes from measurements here."""
+    measured_until: Mapping[str, date]
+    """By group of fields (temperature, humidity, wind, radiation, rain), its last measured day."""
     forecast_until_day: date | None
     missing_days: tuple[date, ...]
     """Days between the first and the last observed one, at most 30 back, without temperatures."""
@@ -149,8 +154,10 @@ def _site_healths(
     unit: UnitOfWork, gathered: GatheredWeather, today_of: Mapping[str, date]
 ) -> tuple[SiteHealth, ...]:
     found = []
-    for column, (key, site) in enumerate(
-        zip(gathered.sites.keys.tolist(), gathered.sites.definitions, strict=True)
+    first_day = min(today_of.values()) - timedelta(days=WATCHED_DAYS)
+    fresh_of = freshness_of(unit, gathered.sites.keys, first_day=first_day)
+    for column, (key, site, fresh) in enumerate(
+        zip(gathered.sites.keys.tolist(), gathered.sites.definitions, fresh_of, strict=True)
     ):
         today = today_of[site.site_id]
         span = _measured_span(unit, key)
@@ -164,13 +171,13 @@ def _site_healths(
         )
         missing = tuple(gathered.days[is_watched & ~known].tolist())
         counts = _flag_counts(gathered, column, is_watched & known)
-        last_observed = span[1] if span else None
         until = forecast[1] if forecast else None
         found.append(
             SiteHealth(
                 site_id=site.site_id,
                 today=today,
-                last_observed_day=last_observed,
+                last_observed_day=fresh.last_measured_day,
+                measured_until=fresh.measured_until,
                 forecast_until_day=until,
                 missing_days=missing,
                 flag_day_counts=counts,
@@ -180,7 +187,7 @@ def _site_healths(
                 },
                 findings=_site_findings(
                     today,
-                    last_observed,
+                    fresh,
                     until,
                     missing_day_count=len(missing),
                     flag_day_counts=counts,
@@ -200,7 +207,7 @@ def _measured_span(unit: UnitOfWork, site_key: int) -> tuple[date, date] | None:
 
 def _site_findings(
     today: date,
-    last: date | None,
+    fresh: SiteFreshness,
     until: date | None,
     *,
     missing_day_count: int,
@@ -210,10 +217,17 @@ def _site_findings(
     findings = []
     if unit_fault:
         findings.append(f"the weather looks like another unit and is not used: {unit_fault}")
+    last = fresh.measured_until.get("temperature")
     if last is None:
         findings.append("no observed weather at all")
     elif (today - last).days > STALE_OBSERVED_DAYS:
         findings.append(f"observed weather ends {(today - last).days} days ago, on {last}")
+    else:
+        findings += [
+            f"{group} was last measured {(today - day).days} days ago, on {day}"
+            for group, day in fresh.measured_until.items()
+            if (today - day).days > STALE_OBSERVED_DAYS
+        ]
     if until is None or (until - today).days < SHORTEST_FORECAST_DAYS - 1:
         findings.append(
             "no forecast for tomorrow; the mean of the last days stands in"

@@ -17,6 +17,7 @@ import numpy as np
 from service.agronomy.civil_day import ONE_DAY, day_length_min, midnight_utc
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
+from service.operations.evening.own_rain import freshness_of
 from service.operations.reading.read_farms import local_day
 from service.operations.schedule.due_jobs import (
     EVENING,
@@ -73,6 +74,9 @@ class SiteAge:
 
     site_id: str
     last_observed_day: date | None
+    """Last day on which all was measured that reference ET takes from measurements here."""
+    measured_until: Mapping[str, date]
+    """By group of fields (temperature, humidity, wind, radiation, rain), its last measured day."""
     observed_age: timedelta | None
     """Since the end of that local day."""
     forecast_issued_at: datetime | None
@@ -174,16 +178,17 @@ def _read_farms(
     unit: UnitOfWork, farm_id: str | None, now: datetime
 ) -> tuple[list[FarmDefinition], tuple[SiteDefinition, ...], list[SiteFreshness]]:
     farms = unit.blocks.list_farms()
-    keys = None
+    keys, farm_key = None, None
     if farm_id is not None:
         farms = [farm for farm in farms if farm.farm_id == farm_id]
         if not farms:
             raise NotFound(f"farm {farm_id!r}: there is no such farm")
-        farm_keys = unit.blocks.farm_keys([farm_id])
-        keys = unit.blocks.list_site_keys(np.array([farm_keys[farm_id]], dtype=np.int64))
+        farm_key = unit.blocks.farm_keys([farm_id])[farm_id]
+        keys = unit.blocks.list_site_keys(np.array([farm_key], dtype=np.int64))
     table = unit.blocks.read_site_table(keys)
     first_day = now.date() - timedelta(days=WEATHER_SHOWN_DAYS)
-    return farms, table.definitions, unit.weather.list_freshness(table.keys, first_day=first_day)
+    fresh = freshness_of(unit, table.keys, first_day=first_day, farm_key=farm_key)
+    return farms, table.definitions, fresh
 
 
 def _farm_runs(
@@ -236,6 +241,7 @@ def _site_age(site: SiteDefinition, fresh: SiteFreshness, now: datetime) -> Site
     return SiteAge(
         site_id=site.site_id,
         last_observed_day=last,
+        measured_until=fresh.measured_until,
         observed_age=observed_age,
         forecast_issued_at=issued_at,
         forecast_age=forecast_age,

@@ -13,6 +13,7 @@ from service.operations.farms.manage_farms import load_bundle
 from service.operations.farms.measured_numbers import change_number
 from service.operations.schedule.check_health import Health, SiteHealth, check_health
 from service.operations.weather.import_weather import import_weather
+from service.operations.weather.record_rain import GaugeReport, record_rain
 from service.records.farms import FarmBundle
 from tests.api.invented_farm import (
     BLOCK_ID,
@@ -60,6 +61,23 @@ def test_a_planned_farm_with_fresh_weather_has_no_findings(own_service: Service)
     assert list(site.sources["tomorrow"]) == [
         f"import forecast of {RUN_AT.date()} {RUN_AT:%H:%M} UTC"
     ]
+
+
+def test_rain_that_is_read_by_hand_does_not_hide_that_the_weather_has_ended(
+    own_service: Service,
+) -> None:
+    clock = FixedClock(RUN_AT + timedelta(days=4))
+    record_rain(
+        GaugeReport(site_id="home", rain_mm=3.0, reporter="Kim"),
+        source_order=own_service.source_order,
+        unit_of_work=own_service.unit_of_work,
+        clock=clock,
+    )
+    health = check_health(unit_of_work=own_service.unit_of_work, clock=clock, source_order={})
+    site = home(health)
+    assert site.last_observed_day == TODAY
+    assert site.measured_until["rain"] == TODAY + timedelta(days=4)
+    assert f"observed weather ends 4 days ago, on {TODAY}" in site.findings
 
 
 def test_one_site_without_weather_is_reported_and_the_other_is_not(
