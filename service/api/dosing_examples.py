@@ -175,3 +175,87 @@ PUMPING: Final[dict[str, Any]] = {
     "energy_kwh": 5.88399,
     "cost": 0.882599,
 }
+
+SPLIT: Final[dict[str, Any]] = {
+    "cautions": [
+        {
+            "key": "injection-estimate",
+            "text": "These numbers follow from what was stated of products, water and "
+            "pipes. They are never an instruction to open or to start anything: "
+            "check rate and EC at the emitters. Injecting is work for trained, and "
+            "in many places licensed, people; local code stands above these "
+            "numbers.",
+        },
+        {
+            "key": "backflow-prevention",
+            "text": "Injection needs backflow prevention for the water source, a check "
+            "valve at the injector and an interlock that stops the injector when "
+            "the water stops, as local code demands.",
+        },
+    ],
+    "block_id": "hill-farm.north",
+    "area_ha": 0.303514,
+    "days": [
+        {
+            "day": "2026-04-01",
+            "is_after_last_nitrogen": False,
+            "products": [
+                {
+                    "product_key": "ammonium-sulfate",
+                    "mass_kg": 28.631791,
+                    "mass_kg_per_ha": 94.334261,
+                },
+                {
+                    "product_key": "potassium-sulfate",
+                    "mass_kg": 6.763512,
+                    "mass_kg_per_ha": 22.284004,
+                },
+            ],
+            "accounts": [
+                {"nutrient": "nitrogen", "asked_kg_per_ha": 20.0, "given_kg_per_ha": 20.0},
+                {"nutrient": "potassium", "asked_kg_per_ha": 10.0, "given_kg_per_ha": 10.0},
+                {"nutrient": "sulfur", "asked_kg_per_ha": 0.0, "given_kg_per_ha": 26.98851},
+            ],
+        }
+    ],
+    "accounts": [
+        {"nutrient": "nitrogen", "asked_kg_per_ha": 40.0, "given_kg_per_ha": 40.0},
+        {"nutrient": "potassium", "asked_kg_per_ha": 20.0, "given_kg_per_ha": 20.0},
+        {"nutrient": "sulfur", "asked_kg_per_ha": 0.0, "given_kg_per_ha": 53.977019},
+    ],
+    "products": [
+        {
+            "key": "ammonium-sulfate",
+            "name": "Ammonium sulfate",
+            "nitrogen_fraction": 0.212012,
+            "phosphorus_fraction": 0.0,
+            "potassium_fraction": 0.0,
+            "calcium_fraction": 0.0,
+            "magnesium_fraction": 0.0,
+            "sulfur_fraction": 0.242632,
+            "source": "CRC Handbook of Chemistry and Physics, from memory; phosphates by "
+            "its 98th edition",
+            "nitrate_nitrogen_fraction": 0.0,
+            "ammonium_nitrogen_fraction": 0.212012,
+            "urea_nitrogen_fraction": 0.0,
+            "chloride_fraction": 0.0,
+            "iron_fraction": 0.0,
+            "manganese_fraction": 0.0,
+            "zinc_fraction": 0.0,
+            "copper_fraction": 0.0,
+            "boron_fraction": 0.0,
+            "molybdenum_fraction": 0.0,
+        }
+    ],
+    "last_nitrogen_day": "2026-07-31",
+    "last_nitrogen_origin": "common practice, no single source: finished before the end of July "
+    "in the south-east, by early July in cooler regions, so that growth "
+    "hardens and flower buds form",
+    "advisories": [
+        {
+            "key": "nutrient-unasked",
+            "text": "These products also bring 54 kg/ha (48 lb/ac) of sulfur, which was "
+            "not asked for: count it in the season's need.",
+        }
+    ],
+}

@@ -22,6 +22,7 @@ from service.operations.waterworks.estimate_acid import (
 )
 from service.operations.waterworks.report_water import find_supply_key
 from service.pages.acid_rows import dose_rows, injection_rows, season_rows
+from service.pages.number_fields import number_or_nan, optional_number
 from service.pages.plans import farm_of
 from service.pages.visit import Visit, faults_by_field
 from service.translations.catalogue import marked
@@ -107,20 +108,20 @@ def show_acid(visit: Visit) -> Response:
 
 
 def _request(asked: Mapping[str, str]) -> AcidRequest:
-    price = _optional(asked, "price")
-    count = _optional(asked, "injections")
+    price = optional_number(asked, "price")
+    count = optional_number(asked, "injections")
     if count is not None and count != round(count if math.isfinite(count) else 0.0):
         raise InputInvalid(
             "this season cannot be added up",
             [Fault("injection_count", asked["injections"], marked("a whole number"))],
         )
     return AcidRequest(
-        target_ph=_number(asked.get("ph", "")),
+        target_ph=number_or_nan(asked.get("ph", "")),
         acid_key=asked["acid"],
-        strength_pct=_number(asked.get("strength", "")),
+        strength_pct=number_or_nan(asked.get("strength", "")),
         is_chlorine_injected=asked.get("chlorine") == "yes",
         materials=tuple(key for key in MATERIAL_NAMES if f"passes_{key}" in asked),
-        injection_min=_optional(asked, "minutes"),
+        injection_min=optional_number(asked, "minutes"),
         injection_count=None if count is None else int(count),
         tank_l_per_h=_quantity(asked, "tank"),
         season_water_mm=_quantity(asked, "season"),
@@ -128,18 +129,6 @@ def _request(asked: Mapping[str, str]) -> AcidRequest:
     )
 
 
-def _number(text: str) -> float:
-    try:
-        return float(text.replace(",", "."))
-    except ValueError:
-        return math.nan
-
-
-def _optional(asked: Mapping[str, str], name: str) -> float | None:
-    text = asked.get(name, "").strip()
-    return _number(text) if text else None
-
-
 def _quantity(asked: Mapping[str, str], name: str) -> float | None:
-    value = _optional(asked, name)
+    value = optional_number(asked, name)
     return None if value is None else value * UNITS.get(asked.get(f"{name}_unit", ""), 1.0)

@@ -9,19 +9,11 @@ from service.agronomy.units import L_PER_GALLON
 from service.operations.reading.block_pipes import PipeReport
 from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.watered_depths import NutrientLoad
+from service.pages.nutrient_words import NUTRIENT_WORDS
 from service.pages.plans import flow_text
-from service.translations.catalogue import marked
 from service.translations.wording import Wording
 from service.waterworks.acid_amounts import AcidAmount, AcidInjection
 from service.waterworks.customary import FL_OZ_PER_GALLON, LB_PER_AC_PER_KG_PER_HA
-
-_NUTRIENTS = {
-    "sulfur": marked("sulfur"),
-    "phosphorus": marked("phosphorus"),
-    "nitrogen": marked("nitrogen"),
-    "chloride": marked("chloride"),
-}
-
 
 Row = tuple[str, str]
 """A label, and a value with its unit."""
@@ -131,7 +123,7 @@ def season_rows(found: AcidEstimate, words: Wording) -> list[Row]:
         (words.gettext("Alkalinity that it uses up"), words.percent(season.used_up_fraction))
     )
     if season.nutrient is not None:
-        nutrient = words.gettext(_NUTRIENTS[season.nutrient])
+        nutrient = words.gettext(NUTRIENT_WORDS[season.nutrient])
         rows.append(
             (
                 words.gettext("It brings {nutrient}", nutrient=nutrient),
@@ -209,7 +201,7 @@ def load_rows(loads: Sequence[NutrientLoad], words: Wording) -> list[Row]:
             per_area_text(load.load_kg_per_ha, words),
         )
         for load in loads
-        for nutrient in (words.gettext(_NUTRIENTS[load.nutrient]),)
+        for nutrient in (words.gettext(NUTRIENT_WORDS[load.nutrient]),)
     ]  # fmt: skip
 
 

@@ -26,3 +26,17 @@ def entered_number(form: Mapping[str, str], name: str) -> float | str | None:
     except ValueError:
         return text
     return int(number) if number.is_integer() else number
+
+
+def optional_number(asked: Mapping[str, str], name: str) -> float | None:
+    """A field that may stay empty; NaN where it is no number, for an operation to refuse."""
+    text = asked.get(name, "").strip()
+    return number_or_nan(text) if text else None
+
+
+def number_or_nan(text: str) -> float:
+    """A number with a point or a comma; NaN where it is none."""
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return math.nan

@@ -619,13 +619,6 @@ def _order_text(order: FertigationOrder, words: Wording) -> str:
 # --- numbers -------------------------------------------------------------------------------------
 
 
-def _number(text: str) -> float:
-    try:
-        return float(text.replace(",", "."))
-    except ValueError:
-        return math.nan
-
-
 def _sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 

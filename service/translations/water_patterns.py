@@ -68,6 +68,41 @@ WATER_PATTERNS: tuple[str, ...] = (
     ),
     marked("up to {limit} kg/ha ({most} lb/ac) in one event: look at units and area, or split it"),
     marked("up to {limit} kg/ha ({most} lb/ac) in a season: look at units and area"),
+    marked(
+        "{asked} of {noun} were asked for and these products give {given}: add a product that holds"
+        " it."
+    ),
+    marked(
+        "{asked} of {noun} were asked for and these products give {given}: another product for one"
+        " of the other nutrients gives less of it."
+    ),
+    marked(
+        "These products also bring {given} of {noun}, which was not asked for: count it in the"
+        " season's need."
+    ),
+    marked(
+        "These products also bring {given} of nitrogen on {day}, after the last day for nitrogen:"
+        " take a product without it on that day."
+    ),
+    marked(
+        "{percent} % of this nitrogen is nitrate, and the crop wants ammonium: ammonium sulfate or"
+        " urea is common; nitrate also leaves with the water."
+    ),
+    marked(
+        "Calcium of {noun} and sulfate of {rest} fall out as gypsum: use two tanks, or two days."
+    ),
+    marked(
+        "Calcium of {noun} and phosphate of {rest} fall out as calcium phosphate: use two tanks, or"
+        " two days."
+    ),
+    marked(
+        "Magnesium of {noun} and phosphate of {rest} may fall out unless the tank is acid: make a"
+        " jar test."
+    ),
+    marked("a day up to {last}, the last one for nitrogen ({source})"),
+    marked("a fertigation day with a part up to {last}"),
+    marked("1 to {limit} of them"),
+    marked("a whole number from 1 to {limit}"),
     # Pipes, flow and supply.
     marked(
         "From the start the block took {percent} % of what is expected: check the meter's unit, the"
@@ -181,6 +216,9 @@ SINGLE_TEXTS: tuple[str, ...] = (
         " Common practice, no source: make a jar test, or take another acid."
     ),
     marked("This acid adds chloride to the water."),
+    marked("a product that holds a nutrient asked for"),
+    marked("each day once"),
+    marked("0 kg/ha or more"),
     marked("given"),
     marked("the ledger's last year"),
     marked("the injections alone, at the flow of the block"),

@@ -61,11 +61,14 @@ class Feeding:
     product_kg: tuple[tuple[Product, float], ...]
 
 
-def check_feeding(feedings: Sequence[Feeding], area_m2: float) -> tuple[Advisory, ...]:
+def check_feeding(
+    feedings: Sequence[Feeding], area_m2: float, *, others: Sequence[Feeding] = ()
+) -> tuple[Advisory, ...]:
     """What is said of the amounts of a season's events, all that the products hold counted.
 
     Shapes: events (days,), scalars.
-    area_m2: ground of the block.
+    area_m2: ground of the block; others: events of the season that are not asked about, but count
+    in its sum.
     Returns: advisories where an event or the season is more than is common; where it is more than
     can be meant ``InputInvalid`` is raised with every fault.
     Equation: kg/ha = 10,000 x mass x share of the product / area; limits of this module [CHOICE].
@@ -76,11 +79,9 @@ def check_feeding(feedings: Sequence[Feeding], area_m2: float) -> tuple[Advisory
     """
     faults: list[Fault] = []
     said: list[Advisory] = []
-    season = dict.fromkeys(LIMITED, 0.0)
     for event in feedings:
         for nutrient in LIMITED:
             given = _kg_per_ha(event.product_kg, nutrient, area_m2)
-            season[nutrient] += given
             shown = rate_text(given)
             common, most = EVENT_LIMITS[nutrient]
             if given > most:
@@ -95,12 +96,15 @@ def check_feeding(feedings: Sequence[Feeding], area_m2: float) -> tuple[Advisory
                     " next rain."
                 )
                 said.append(Advisory("large-event", text))
-    for nutrient, given in season.items():
+    for nutrient in LIMITED:
+        asked = sum(_kg_per_ha(each.product_kg, nutrient, area_m2) for each in feedings)
+        given = asked + sum(_kg_per_ha(each.product_kg, nutrient, area_m2) for each in others)
         most = SEASON_LIMITS[nutrient][1]
-        if given > most:
+        if given > most and asked > 0.0:
             allowed = f"up to {rate_text(most)} in a season: look at units and area"
             faults.append(Fault(f"{nutrient} of the season", rate_text(given), allowed))
-        said += season_excess(nutrient, given)
+        if asked > 0.0:
+            said += season_excess(nutrient, given)
     if faults:
         raise InputInvalid("these amounts are too large to be meant", faults)
     return tuple(said)

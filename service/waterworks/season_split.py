@@ -11,6 +11,7 @@ import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
+from enum import StrEnum
 
 import numpy as np
 
@@ -184,38 +185,61 @@ def season_accounts(
     return tuple(found)
 
 
+class AccountState(StrEnum):
+    """How what is given of a nutrient stands to what was asked for."""
+
+    AS_ASKED = "as-asked"
+    MISSING = "missing"
+    EXCESS = "excess"
+    UNASKED = "unasked"
+
+
+def account_state(
+    account: NutrientAccount, least_kg_per_ha: float = LEAST_UNASKED_KG_PER_HA
+) -> AccountState:
+    """Whether a nutrient comes out as asked for.
+
+    Shapes: one account, scalars.
+    least_kg_per_ha: of a major nutrient from which on it counts as coming along.
+    Returns: a state.
+    Equation: given / asked, limits of this module [CHOICE].
+    >>> account_state(NutrientAccount("potassium", 40.0, 0.0)).value
+    'missing'
+    """
+    asked, given = account.asked_kg_per_ha, account.given_kg_per_ha
+    least = 0.0 if account.nutrient in MICRONUTRIENTS else least_kg_per_ha
+    if asked > 0.0 and given < LEAST_SHARE * asked:
+        return AccountState.MISSING
+    if asked > 0.0 and given > MOST_SHARE * asked:
+        return AccountState.EXCESS
+    if asked <= 0.0 and given > least:
+        return AccountState.UNASKED
+    return AccountState.AS_ASKED
+
+
 def account_advisories(accounts: Sequence[NutrientAccount]) -> tuple[Advisory, ...]:
     """What is asked for and not given, and what is given and was not asked for.
 
     Shapes: accounts.
     Returns: one advisory for each nutrient that does not come out as asked for.
-    Equation: given / asked, limits of this module [CHOICE].
+    Equation: that of ``account_state``.
     >>> [each.key for each in account_advisories([NutrientAccount("potassium", 40.0, 0.0)])]
     ['nutrient-missing']
     """
     found = []
     for each in accounts:
-        asked, given = each.asked_kg_per_ha, each.given_kg_per_ha
-        least = 0.0 if each.nutrient in MICRONUTRIENTS else LEAST_UNASKED_KG_PER_HA
-        if asked > 0.0 and given < LEAST_SHARE * asked:
-            text = (
-                f"{rate_text(asked)} of {each.nutrient} were asked for and these products give"
-                f" {rate_text(given)}: add a product that holds it."
-            )
-            found.append(Advisory("nutrient-missing", text))
-        elif asked > 0.0 and given > MOST_SHARE * asked:
-            text = (
-                f"{rate_text(asked)} of {each.nutrient} were asked for and these products give"
-                f" {rate_text(given)}: another product for one of the other nutrients gives less"
-                " of it."
-            )
-            found.append(Advisory("nutrient-excess", text))
-        elif asked <= 0.0 and given > least:
-            text = (
-                f"These products also bring {rate_text(given)} of {each.nutrient}, which was not"
-                " asked for: count it in the season's need."
-            )
-            found.append(Advisory("nutrient-unasked", text))
+        state = account_state(each)
+        asked, given = rate_text(each.asked_kg_per_ha), rate_text(each.given_kg_per_ha)
+        texts = {
+            AccountState.MISSING: f"{asked} of {each.nutrient} were asked for and these products"
+            f" give {given}: add a product that holds it.",
+            AccountState.EXCESS: f"{asked} of {each.nutrient} were asked for and these products"
+            f" give {given}: another product for one of the other nutrients gives less of it.",
+            AccountState.UNASKED: f"These products also bring {given} of {each.nutrient}, which"
+            " was not asked for: count it in the season's need.",
+        }
+        if state in texts:
+            found.append(Advisory(f"nutrient-{state.value}", texts[state]))
     return tuple(found)
 
 

@@ -32,6 +32,8 @@ PAGES = {
     "block": f"/blocks/{BLOCK_ID}",
     "pipes and water": f"/blocks/{BLOCK_ID}/pipes-and-water",
     "parts": f"/blocks/{BLOCK_ID}/parts?price_filter=310&budget=9000",
+    "season of fertiliser": f"/blocks/{BLOCK_ID}/fertiliser-split?n=40&k2o=30&mg=5"
+    "&days=2026-04-01+2026-09-01&product_potassium-nitrate=yes&product_urea=yes",
     "weather": "/farms/test-farm/weather",
     "season": "/farms/test-farm/season",
     "visit notes": "/farms/test-farm/visit-notes",

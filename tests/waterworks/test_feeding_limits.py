@@ -67,3 +67,14 @@ def test_manganese_of_a_blend_is_capped() -> None:
     ]
     with pytest.raises(InputInvalid, match="manganese on day"):
         check_feeding([Feeding("day", ((blend, 600.0),))], 10_000.0)
+
+
+def test_other_events_of_the_season_count_in_its_sum_but_are_not_asked_about() -> None:
+    # 100 kg/ha alone is an ordinary season; with 150 kg/ha that are ordered already it is not.
+    small = [urea(f"day {n}", 10.0) for n in range(10)]
+    ordered = [urea(f"earlier {n}", 25.0) for n in range(6)]
+    assert check_feeding(small, HECTARE_M2) == ()
+    (said,) = check_feeding(small, HECTARE_M2, others=ordered)
+    assert said.key == "large-season" and "250 kg/ha (223 lb/ac) of nitrogen" in said.text
+    sulfate = Feeding("a day", ((PRODUCTS["potassium-sulfate"], 20.0),))
+    assert check_feeding([sulfate], HECTARE_M2, others=[urea("earlier", 900.0)]) == ()

@@ -11,8 +11,11 @@ from hypothesis import strategies as st
 from service.errors import InputInvalid
 from service.waterworks.fertiliser import NUTRIENTS, PRODUCTS, labelled_product
 from service.waterworks.season_split import (
+    AccountState,
+    NutrientAccount,
     NutrientNeed,
     account_advisories,
+    account_state,
     product_masses,
     season_accounts,
     split_season,
@@ -166,3 +169,20 @@ def test_every_fault_of_a_split_is_listed() -> None:
     ]
     with pytest.raises(InputInvalid, match="at least one fertigation day"):
         split_season(NutrientNeed(), [])
+
+
+@pytest.mark.parametrize(
+    ("nutrient", "asked", "given", "state"),
+    [
+        ("nitrogen", 40.0, 40.0, AccountState.AS_ASKED),
+        ("nitrogen", 40.0, 39.0, AccountState.MISSING),
+        ("nitrogen", 40.0, 43.0, AccountState.EXCESS),
+        ("sulfur", 0.0, 0.4, AccountState.AS_ASKED),
+        ("sulfur", 0.0, 0.6, AccountState.UNASKED),
+        ("manganese", 0.0, 0.01, AccountState.UNASKED),
+    ],
+)
+def test_a_nutrient_is_missing_too_much_or_comes_along(
+    nutrient: str, asked: float, given: float, state: AccountState
+) -> None:
+    assert account_state(NutrientAccount(nutrient, asked, given)) is state

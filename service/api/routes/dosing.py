@@ -19,10 +19,12 @@ from service.api.schemas.dosing import (
     PumpingOut,
     PumpQuery,
 )
+from service.api.schemas.fertiliser_split import SplitOut, SplitQuery
 from service.operations.reading.read_farms import get_today
 from service.operations.waterworks import estimate_acid as acids
 from service.operations.waterworks import estimate_chlorine as chlorines
 from service.operations.waterworks import estimate_pumping as pumps
+from service.operations.waterworks.split_need import split_need
 
 router = APIRouter(tags=["waterworks"])
 
@@ -81,6 +83,33 @@ def get_chlorine_estimate(
                 product_g_per_l=query.product_g_per_l,
                 is_acid_injected=query.with_acid,
             ),
+            on=get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock),
+            unit_of_work=service.unit_of_work,
+        )
+    )
+
+
+@router.get(
+    "/blocks/{block_id}/fertiliser-split",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="split_fertiliser",
+    summary="Split a season's need over days and products",
+    description="How much of each product goes out on which day so that a season's need is met,"
+    " with an account of every nutrient: what is missing, and what comes along unasked. No nitrogen"
+    " is planned after its last day. Nothing is stored or ordered: a client must show `cautions`"
+    " before the numbers.",
+    responses={
+        200: described("The season with its cautions.", examples.SPLIT),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_fertiliser_split(
+    block_id: BlockId, service: TheService, query: Annotated[SplitQuery, Query()]
+) -> SplitOut:
+    """Of the need, days and products of the question."""
+    return SplitOut.from_record(
+        split_need(
+            query.request(block_id),
             on=get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock),
             unit_of_work=service.unit_of_work,
         )

@@ -511,6 +511,16 @@ class FertiliserOut(Out):
     magnesium_fraction: float = Field(description="Magnesium, Mg.")
     sulfur_fraction: float = Field(description="Sulfur, S.")
     source: str
+    nitrate_nitrogen_fraction: float = Field(description="Nitrogen as nitrate.")
+    ammonium_nitrogen_fraction: float = Field(description="Nitrogen as ammonium.")
+    urea_nitrogen_fraction: float = Field(description="Nitrogen as urea.")
+    chloride_fraction: float = Field(description="Chloride, Cl.")
+    iron_fraction: float = Field(description="Iron, Fe.")
+    manganese_fraction: float = Field(description="Manganese, Mn.")
+    zinc_fraction: float = Field(description="Zinc, Zn.")
+    copper_fraction: float = Field(description="Copper, Cu.")
+    boron_fraction: float = Field(description="Boron, B.")
+    molybdenum_fraction: float = Field(description="Molybdenum, Mo.")
 
     @classmethod
     def from_record(cls, product: Product) -> Self:

@@ -151,7 +151,11 @@ def order_fertigation(
         )
         _check_order(order, block)
         order = _with_last_nitrogen(unit, order, block, request)
-        amounts = check_feeding([Feeding(f"{order.day}", order.product_kg)], block.area_m2)
+        amounts = check_feeding(
+            [Feeding(f"{order.day}", order.product_kg)],
+            block.area_m2,
+            others=_other_feedings(unit, block_key, order.day),
+        )
         stock = stock_solution(order.product_kg, order.stock_l, order.temperature_c)
         outcome = unit.waterworks.save_fertigation(
             block_key, order, recorded_at=replanning.clock.now()
@@ -214,6 +218,14 @@ def list_fertigations(
     with unit_of_work(write=False) as unit:
         block_key = unit.blocks.get_block_key(block_id)
         return unit.waterworks.list_fertigations(block_key, first_day=first_day, last_day=last_day)
+
+
+def _other_feedings(unit: UnitOfWork, block_key: int, day: date) -> list[Feeding]:
+    """What the other orders of the calendar year bring, which counts in the season's sum."""
+    orders = unit.waterworks.list_fertigations(
+        block_key, first_day=date(day.year, 1, 1), last_day=date(day.year, 12, 31)
+    )
+    return [Feeding(f"{each.day}", each.product_kg) for each in orders if each.day != day]
 
 
 def _check_order(order: FertigationOrder, block: BlockDefinition) -> None:

@@ -18,7 +18,7 @@ from service.operations.reading.last_nitrogen import find_last_nitrogen
 from service.operations.waterworks.order_fertigation import AMMONIUM_CROPS, find_product
 from service.records.farms import BlockDefinition
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
-from service.waterworks.feeding_limits import Feeding, check_feeding
+from service.waterworks.feeding_limits import Feeding, check_feeding, rate_text
 from service.waterworks.fertiliser import Product, mixing_conflicts, nitrate_caution
 from service.waterworks.season_split import (
     MOST_PRODUCTS,
@@ -54,6 +54,8 @@ class SplitDay:
     need: DatedNeed
     product_kg: tuple[float, ...]
     """Of each product, over the block."""
+    accounts: tuple[NutrientAccount, ...]
+    """What the day asks for and gets, and what comes along."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,11 @@ def split_need(request: SplitRequest, *, on: date, unit_of_work: UnitOfWorkFacto
         )
     area_ha = block.area_m2 / M2_PER_HECTARE
     days = tuple(
-        SplitDay(part, tuple(area_ha * mass for mass in masses))
+        SplitDay(
+            part,
+            tuple(area_ha * mass for mass in masses),
+            season_accounts([part.need], [masses], products),
+        )
         for part, masses in zip(parts, per_ha, strict=True)
     )
     accounts = season_accounts([part.need for part in parts], per_ha, products)
@@ -142,8 +148,9 @@ def _advisories(
         kg = sum(mass_kg * product.nitrogen_fraction for product, mass_kg in feeding.product_kg)
         if each.need.is_after_last_nitrogen and kg > 0.0:
             text = (
-                f"These products also bring {kg:.2f} kg of nitrogen on {each.need.day}, after"
-                " the last day for nitrogen: take a product without it on that day."
+                f"These products also bring {rate_text(kg * M2_PER_HECTARE / block.area_m2)} of"
+                f" nitrogen on {each.need.day}, after the last day for nitrogen: take a product"
+                " without it on that day."
             )
             found.append(Advisory("late-nitrogen-along", text))
     totals = [
