@@ -90,10 +90,12 @@ def show_plan(found: NutrientPlan) -> None:
         paragraph(text)
     _show_ph(found)
     if plan.next_leaf is not None:
+        window = plan.next_leaf.window
+        stage = "" if window.opens else f" at {window.stage.replace('-', ' ')}"
         paragraph(
-            f"Next leaf sample: {plan.next_leaf.opens} to {plan.next_leaf.closes},"
-            f" {plan.next_leaf.window.common} of the {found.crop.tissue_words}; one cultivar, the"
-            " same dates each year."
+            f"Next {window.tissue.replace('-', ' ')} sample{stage}: {plan.next_leaf.opens} to"
+            f" {plan.next_leaf.closes}, {window.common} of the {found.crop.tissue_words}; one"
+            " cultivar, the same dates each year."
         )
     for text in (*plan.gaps, *plan.notes):
         paragraph(f"! {text}")

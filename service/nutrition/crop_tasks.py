@@ -16,7 +16,7 @@ from service.nutrition.nutrient_dates import (
     block_last_nitrogen,
     last_nitrogen_day,
 )
-from service.nutrition.sampling import window_days, yearly_days
+from service.nutrition.sampling import sampling_days, yearly_days
 from service.nutrition.tables import NutritionCrop, SamplingWindow, crops_of_block
 from service.nutrition.task_days import (
     PLAIN_DAYS,
@@ -94,17 +94,8 @@ def _leaves(facts: BlockSeason, kinds: tuple[NutritionCrop, ...], day: date) -> 
 def _leaf_task(
     facts: BlockSeason, crops: list[NutritionCrop], window: SamplingWindow, day: date
 ) -> SeasonTask | None:
-    is_by_stage = window.looked_for is not None and not window.opens
-
-    def days_of(year: int) -> Span | None:
-        span = window_days(window, year, facts.latitude_deg)
-        if span is not None:
-            return span.opens, span.closes
-        if window.looked_for is None:
-            return None
-        return yearly_days(*window.looked_for, year, facts.latitude_deg)
-
-    days = coming_days(days_of, day)
+    is_by_stage = not window.opens
+    days = coming_days(lambda year: sampling_days(window, year, facts.latitude_deg), day)
     if days is None:
         return None
     own = [each.day for each in facts.samples if _is_of(each, window)]

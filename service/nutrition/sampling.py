@@ -77,20 +77,40 @@ def yearly_days(opens: str, closes: str, year: int, latitude_deg: float) -> tupl
     return first, last
 
 
-def next_window(crop: NutritionCrop, day: date, latitude_deg: float) -> OpenWindow | None:
-    """The window that is open on a day or opens next.
+def sampling_days(window: SamplingWindow, year: int, latitude_deg: float) -> tuple[date, date]:
+    """The days in which a tissue is sampled in a year, or its stage is looked for.
 
     Shapes: scalars.
-    Returns: the first that has not closed; None for crops whose samples go by stage alone.
+    Returns: first and last day, half a year later in the south; of a window that its stage tells,
+    the days in which that stage is commonly reached.
+    Source: ``crops.toml``.
+    >>> from service.nutrition.tables import crops
+    >>> bloom = crops()["grape"].windows[0]
+    >>> [day.isoformat() for day in sampling_days(bloom, 2026, 38.0)]
+    ['2026-05-10', '2026-06-30']
+    """
+    span = window_days(window, year, latitude_deg)
+    if span is not None:
+        return span.opens, span.closes
+    assert window.looked_for is not None  # every window has the one or the other
+    return yearly_days(*window.looked_for, year, latitude_deg)
+
+
+def next_window(crop: NutritionCrop, day: date, latitude_deg: float) -> OpenWindow | None:
+    """The usual window that is open on a day or opens next.
+
+    Shapes: scalars.
+    Returns: the first that has not closed, also where a stage tells it; None for a crop without.
     >>> from service.nutrition.tables import crops
     >>> next_window(crops()["highbush-blueberry"], date(2026, 8, 11), 36.0).opens.isoformat()
     '2027-07-25'
     """
     found = [
-        span
+        OpenWindow(window, *days)
         for window in crop.windows
+        if window.is_usual
         for year in (day.year - 1, day.year, day.year + 1)
-        if (span := window_days(window, year, latitude_deg)) is not None and span.closes >= day
+        if (days := sampling_days(window, year, latitude_deg))[1] >= day
     ]
     return min(found, key=lambda span: span.opens, default=None)
 

@@ -21,7 +21,7 @@ from service.nutrition.leaf_classes import LeafClass, NutrientCard
 from service.nutrition.nitrogen_need import VIGOUR_FACTORS
 from service.nutrition.readings import IN_PERCENT
 from service.nutrition.soil_ph import TEXTURES
-from service.nutrition.tables import MACROS, MICROS, crops_of_block
+from service.nutrition.tables import MACROS, MICROS, SamplingWindow, crops_of_block
 from service.operations.access.manage_keys import Right
 from service.operations.nutrition.plan_nutrients import NutrientPlan, PlanRequest, plan_nutrients
 from service.operations.nutrition.record_tests import NutrientReport, list_reports
@@ -66,6 +66,19 @@ SOIL_FIELDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("organic-matter", ("%",)), ("cec", ("meq/100g",)), ("exchangeable-acidity", ("meq/100cm3",)),
     ("calcium-carbonate", ("%",)),
 )  # fmt: skip
+
+
+TISSUE_WORDS: Mapping[str, str] = {
+    "leaf": marked("leaves"), "petiole": marked("petioles"),
+    "primocane-leaf": marked("leaves of canes that do not fruit"),
+}  # fmt: skip
+STAGE_WORDS: Mapping[str, str] = {
+    "bloom": marked("bloom"), "veraison": marked("veraison"), "harvest": marked("harvest"),
+    "early-summer": marked("early summer"), "mid-season": marked("mid-season"),
+    "mid-summer": marked("mid-summer"), "august": marked("August"),
+    "september": marked("early September"), "after-renovation": marked("after renovation"),
+}  # fmt: skip
+"""Stages of the windows in which a sample has a class."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +143,8 @@ def show(
         lb_per_ac=LB_PER_AC_PER_KG_PER_HA,
         kg_per_pound=KG_PER_POUND,
         crops=crops_of_block(block.crop_key),
+        samplings=_samplings(block, words),
+        stage_words=STAGE_WORDS,
         names=NUTRIENT_NAMES,
         basis_words=BASIS_WORDS,
         vigours=VIGOUR_WORDS,
@@ -143,6 +158,31 @@ def show(
         faults=faults or {},
         done=visit.query.get("done", ""),
     )
+
+
+def sampling_key(window: SamplingWindow) -> str:
+    """The name of a tissue at a stage in the form."""
+    return f"{window.tissue}.{window.stage}"
+
+
+def _samplings(block: BlockDefinition, words: Wording) -> list[tuple[str, str]]:
+    """What may be sampled of a block's crop: every tissue at its stages, with its words."""
+    windows = {
+        sampling_key(window): window
+        for crop in crops_of_block(block.crop_key)
+        for window in crop.windows
+    }
+    return [
+        (
+            key,
+            words.gettext(
+                "{tissue}, {stage}",
+                tissue=words.gettext(TISSUE_WORDS[window.tissue]),
+                stage=words.gettext(STAGE_WORDS[window.stage]),
+            ),
+        )
+        for key, window in windows.items()
+    ]
 
 
 def shown_value(value: float, unit: str, words: Wording) -> str:

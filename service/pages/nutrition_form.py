@@ -23,7 +23,9 @@ LONGEST_NAME = 120
 
 def enter_plant_test(visit: Visit) -> Response:
     """A laboratory's report on leaves or petioles."""
-    return _enter(visit, "petiole" if visit.form.get("kind") == "petiole" else "leaf", PLANT_FIELDS)
+    tissue, _, stage = visit.form.get("sampled", "").partition(".")
+    kind: TestSort = "petiole" if tissue == "petiole" else "leaf"
+    return _enter(visit, kind, PLANT_FIELDS, tissue=tissue, stage=stage)
 
 
 def enter_soil_test(visit: Visit) -> Response:
@@ -45,17 +47,27 @@ def delete_test(visit: Visit) -> Response:
 
 
 def _enter(
-    visit: Visit, kind: TestSort, fields: tuple[tuple[str, tuple[str, ...]], ...]
+    visit: Visit,
+    kind: TestSort,
+    fields: tuple[tuple[str, tuple[str, ...]], ...],
+    *,
+    tissue: str = "",
+    stage: str = "",
 ) -> Response:
     """Store a test; each fault comes back beside its field."""
     farm = farm_of(visit, Right.FARM_WRITE)
     block_id, form, service = visit.params["block_id"], visit.form, visit.service
     try:
+        if kind != "soil" and not stage:
+            fault = Fault("sampled", tissue[:40] or "nothing", marked("a line of the list"))
+            raise InputInvalid("it is not known what was sampled", [fault])
         test = NutrientTest(
             block_id=block_id,
             day=_day(visit, "day"),
             kind=kind,
             crop=form.get("crop", ""),
+            tissue=tissue,
+            stage=stage,
             leaf_count=_leaf_count(visit),
             extractant=form.get("extractant") or "not-stated",
             texture=form.get("texture", ""),
@@ -74,7 +86,8 @@ def _enter(
         )
         record_test(test, unit_of_work=service.unit_of_work, clock=service.clock)
     except InputInvalid as error:
-        faults = faults_by_field(error, {name: name for name in form})
+        names = {**{name: name for name in form}, "tissue": "sampled", "stage": "sampled"}
+        faults = faults_by_field(error, names)
         return show(visit, farm, faults=faults, form_name=kind, status=422)
     return redirect(f"/blocks/{block_id}/leaf-and-soil-tests", done="saved")
 

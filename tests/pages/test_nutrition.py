@@ -80,8 +80,8 @@ def test_the_plan_shows_needs_credits_dates_sulfur_and_cautions(tested: Reader) 
 
 def leaf_form(**changes: str) -> dict[str, str]:
     return {
-        "day": "2025-08-01", "kind": "leaf", "crop": "highbush-blueberry", "leaves": "60",
-        "N": "1.9", "N_unit": "%", "Zn": "12", "Zn_unit": "ppm", **changes,
+        "day": "2025-08-01", "sampled": "leaf.mid-season", "crop": "highbush-blueberry",
+        "leaves": "60", "N": "1.9", "N_unit": "%", "Zn": "12", "Zn_unit": "ppm", **changes,
     }  # fmt: skip
 
 
@@ -103,6 +103,55 @@ def test_a_sample_without_a_class_says_why_and_is_drawn_hollow(reader: Reader) -
     page = page_of(reader)
     assert "outside of the window" in page and "fewer than half" in page
     assert "dot level0" in page
+
+
+VINES = f"/blocks/{BARE_BLOCK_ID}/leaf-and-soil-tests"
+
+
+def petioles(sampled: str, **changes: str) -> dict[str, str]:
+    return {"day": "2026-06-12", "sampled": sampled, "leaves": "75", "N": "1.0", "N_unit": "%",
+            **changes}  # fmt: skip
+
+
+def test_the_form_asks_grapes_for_the_stage_that_decides_their_class(reader: Reader) -> None:
+    shown = reader.text(VINES)
+    options = re.findall(r'<option value="((?:petiole|leaf)\.[a-z-]+)">([^<]*)</option>', shown)
+    assert options == [
+        ("petiole.bloom", "petioles, bloom"),
+        ("petiole.veraison", "petioles, veraison"),
+        ("petiole.september", "petioles, early September"),
+        ("leaf.early-summer", "leaves, early summer"),
+    ]
+    # 1.0 % of nitrogen is short at bloom (1.2 to 2.2 %, eastern guide) and enough at veraison (0.9
+    # to 1.3 %, Ohio), as the rows of leaf_ranges.toml quote them.
+    for sampled, word in (("petiole.bloom", "low"), ("petiole.veraison", "sufficient")):
+        day = "2026-06-12" if sampled == "petiole.bloom" else "2026-07-14"
+        answer = reader.send(VINES, f"{VINES}/plant", **petioles(sampled, day=day))
+        assert answer.status_code == 303, answer.text
+        row = re.search(r"<th scope=\"row\">Nitrogen</th>.*?</tr>", reader.text(VINES), re.DOTALL)
+        assert row is not None and word in row[0]
+    assert "petioles, bloom, not named" in reader.text(VINES)
+
+
+def test_the_next_sample_of_grapes_is_told_by_its_stage(reader: Reader) -> None:
+    shown = reader.text(VINES)
+    assert "Veraison, Wed, Jul 15 to Mon, Aug 31: about 75 petioles of one variety" in shown
+    assert "The stage decides, not the date" in shown
+    assert "Sep 15" not in shown  # early September is asked for only where it was sampled before
+
+
+def test_without_the_stage_nothing_is_stored_and_the_field_says_so(reader: Reader) -> None:
+    for sampled in ("", "petiole"):
+        answer = reader.send(VINES, f"{VINES}/plant", **petioles(sampled))
+        assert answer.status_code == 422
+        assert 'id="plant-sampled-fault"' in answer.text
+    assert "No leaf test is on file" in reader.text(VINES)
+
+
+def test_a_crop_that_is_sampled_at_one_stage_is_not_asked_for_it(reader: Reader) -> None:
+    shown = reader.text(PAGE)
+    assert shown.count('<option value="leaf.mid-season"') == 1
+    assert "petiole." not in shown
 
 
 def test_a_fault_is_shown_beside_its_field_with_what_was_typed(reader: Reader) -> None:
