@@ -29,7 +29,7 @@ from service.agronomy.units import (
 )
 from service.errors import Fault, InputInvalid
 from service.pages import canopy_fields as canopy
-from service.pages import site_fields
+from service.pages import control_fields, site_fields
 from service.pages.number_fields import digits_of, entered_number
 from service.pages.season_fields import (
     change_seasons,
@@ -238,7 +238,7 @@ def supply_table(form: Form) -> Table:
     table: Table = {"id": slug(name), "name": name, "flow": entered_quantity(form, "flow")}
     if entered_windows(form):
         table["windows"] = entered_windows(form)
-    return table
+    return {**table, **control_fields.entered_control(form)}
 
 
 def open_supply(
@@ -247,7 +247,8 @@ def open_supply(
     """A supply as stored."""
     number, unit = shown_quantity(supply.flow_l_per_h, units["flow"])
     form = {"supply_name": supply.name, "flow": number, "flow_unit": unit}
-    return Opened({**form, **shown_windows(supply.windows)}, {}, version_of(table))
+    form |= {**shown_windows(supply.windows), **control_fields.shown_control(supply)}
+    return Opened(form, {}, version_of(table))
 
 
 def change_supply(document: Table, supply_id: str, form: Form, opened: Opened) -> Table:
@@ -263,6 +264,7 @@ def change_supply(document: Table, supply_id: str, form: Form, opened: Opened) -
                 table["flow"] = entered_quantity(form, "flow")
             if entered_windows(form) != entered_windows(opened.form):
                 table["windows"] = entered_windows(form) or None
+            control_fields.change_control(table, form, opened.form)
     for block in tables_of(changed, "block"):
         _drop_shared_windows(block)
     return changed
@@ -283,6 +285,7 @@ def block_table(form: Form) -> Table:
         **{key: entered_number(form, key) for key in COUNTS},
         **entered_seasons(form),
         **canopy.entered_day(form),
+        **control_fields.entered_control(form),
     }
     for key in ("supply", "site"):
         table[key] = form.get(key) or None
@@ -319,7 +322,7 @@ def open_block(
         if unit:
             form[f"{name}_unit"] = unit
     seasons = shown_seasons(block)
-    form |= {**seasons.form, **canopy.shown_day(table)}
+    form |= {**seasons.form, **canopy.shown_day(table), **control_fields.shown_control(block)}
     origins |= seasons.origins
     if block.origins.get("windows", GIVEN) == GIVEN:
         form |= shown_windows(block.windows)
@@ -357,6 +360,7 @@ def change_block(table: Table, form: Form, opened: Opened) -> Table:
             changed[name] = value
     change_seasons(changed, form, opened.form)
     canopy.change_day(changed, form, opened.form)
+    control_fields.change_control(changed, form, opened.form)
     _drop_shared_windows(changed)
     if entered_windows(form) != entered_windows(opened.form):
         changed.pop("windows", None)
@@ -384,7 +388,10 @@ def faults_of(error: InputInvalid) -> dict[str, Fault]:
         place = fault.where[match.end() :] if match else fault.where.removeprefix("/")
         first, *rest = place.split("/")
         shown = fault
-        if match and match[1] == "supply":
+        field = control_fields.FIELD_OF.get((first, rest[0] if rest else ""))
+        if field is not None:
+            name = field
+        elif match and match[1] == "supply":
             name = {"id": "supply_name", "name": "supply_name"}.get(
                 first, _FIELDS.get(first, first)
             )

@@ -27,10 +27,10 @@ from service.operations.access.people import (
 from service.operations.evening.plan_first import plan_first as make_plan
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
-from service.pages import farm_forms
+from service.pages import control_fields, farm_forms
 from service.pages.block_preview import Preview, preview_of
 from service.pages.farm_forms import Opened, Table
-from service.pages.named_choices import crops_by_name, textures_by_key
+from service.pages.named_choices import ZONES, crops_by_name, textures_by_key
 from service.pages.plans import farm_of, flow_text
 from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
@@ -39,14 +39,10 @@ from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, S
 from service.records.mail import LANGUAGES, MAIL_LISTS, Person
 from service.translations.catalogue import marked
 
-ZONES = (
-    "America/New_York", "America/Chicago", "America/Denver", "America/Phoenix",
-    "America/Los_Angeles", "America/Mexico_City", "America/Tijuana", "America/Bogota",
-    "America/Lima", "America/Santiago", "America/Argentina/Buenos_Aires", "Europe/Madrid", "UTC",
-)  # fmt: skip
 BLOCK_FIELDS = (
     "name", "crop", "texture", "wetness", "season_start", "stage_1", "watering_from", "watering_to",
     "last_nitrogen", "opens_1", "canopy_measured_on", *farm_forms.QUANTITIES, *farm_forms.COUNTS,
+    *control_fields.FIELDS,
 )  # fmt: skip
 """Fields that a fault can stand beside; supply and place only where there are several."""
 
@@ -569,6 +565,7 @@ def _supply_form(
         status=notes.status,
         farm=bundle.farm,
         supply=supply,
+        **control_fields.choices_of(visit.words, of_supply=True),
         window_rows=window_rows(visit.form or (opened.form if opened is not None else {})),
         **values,
     )
@@ -606,6 +603,7 @@ def _block_form(
             *(("site",) if len(bundle.sites) > 1 else ()),
         },
         preview=preview,
+        **control_fields.choices_of(visit.words),
         **values,
     )
 
