@@ -40,6 +40,8 @@ _FACTS = {
     "base": _RATE,
     "last-season": _RATE,
     "legal-cap": _RATE,
+    "harvest-nitrogen": _RATE,
+    "harvest-k2o": _RATE,
     "water": _DEPTH,
     "sawdust": _THICKNESS,
     "acid-ph": plain("the pH that acid brings the water to", 4.0, 8.0, "5.5", "6.5"),
@@ -147,7 +149,8 @@ def nutrient_plan(
         typer.Option(
             "--given",
             help="A fact: 'last-season=50 lb/acre', 'water=10 in', 'age=6', 'base=...',"
-            " 'legal-cap=...', 'sawdust=2 in', 'planted-share=0.33', 'ph=4.8', 'acid-ph=6.0' (of"
+            " 'legal-cap=...', 'harvest-nitrogen=...' and 'harvest-k2o=...' (carried off),"
+            " 'sawdust=2 in', 'planted-share=0.33', 'ph=4.8', 'acid-ph=6.0' (of"
             " the water), 'lime=1' (tons/acre) and 'lime-months=6'; repeat it.",
         ),
     ] = None,
@@ -156,6 +159,7 @@ def nutrient_plan(
     ] = None,
     product: Annotated[str | None, typer.Option(help="Fertiliser that brings it.")] = None,
     plastic: Annotated[bool, typer.Option("--plastic", help="The row is under plastic.")] = False,
+    dry: Annotated[bool, typer.Option("--dry", help="Nitrogen is spread, not injected.")] = False,
     rows: RowsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -174,6 +178,8 @@ def nutrient_plan(
             base_kg_per_ha=facts.get("base"),
             last_season_kg_per_ha=facts.get("last-season"),
             legal_cap_kg_per_ha=facts.get("legal-cap"),
+            removal_kg_per_ha=facts.get("harvest-nitrogen", 0.0),
+            k2o_removal_kg_per_ha=facts.get("harvest-k2o", 0.0),
             planned_mm=facts.get("water"),
             sawdust_depth_cm=facts.get("sawdust", 0.0),
             acidified_ph=facts.get("acid-ph"),
@@ -183,6 +189,7 @@ def nutrient_plan(
             last_nitrogen_day=last_nitrogen,
             product_key=product or "",
             is_plastic=plastic,
+            is_spread_dry=dry,
             chosen_rows=tuple(rows or ()),
         ),
         on=today_of(block, service),

@@ -379,6 +379,18 @@ class BlockStore:
             raise NotFound(f"block {block_id!r}: not in force on {day.isoformat()}")
         return mapping.block_from(row)
 
+    def read_definitions(
+        self, block_keys: Ints, *, day: date
+    ) -> dict[int, tuple[BlockDefinition, float]]:
+        """Blocks in force on ``day`` with the latitude of their site [deg], by key."""
+        query = _definitions(day).add_columns(site.c.latitude_deg)
+        rows = self._connection.execute(
+            query.where(is_among(self._connection, block.c.block_key, block_keys))
+        ).mappings()
+        return {
+            row["block_key"]: (mapping.block_from(row), float(row["latitude_deg"])) for row in rows
+        }
+
     def get_block_key(self, block_id: str) -> int:
         """Integer key of a block, same names as :meth:`get_block`; raises NotFound."""
         found = find_block_keys(self._connection, block_id)

@@ -168,8 +168,11 @@ def season_nitrogen(
         text = "The leaf has nitrogen in excess: none this season."
         return NitrogenNeed((*lines, NeedLine("total", 0.0, text)), 0.0, (), 0.0)
     factor, reason = _factor(leaf_class, vigour, age_years)
+    lines.append(NeedLine("leaf-and-vigour", base * factor - base, reason))
     need = max(base * factor, removal_kg_per_ha)
-    lines.append(NeedLine("leaf-and-vigour", need - base, reason))
+    if need > base * factor:
+        text = f"The harvest carries off {removal_kg_per_ha:.1f} kg/ha: the need is no less."
+        lines.append(NeedLine("harvest", need - base * factor, text))
     counted = min(sum(each.kg_per_ha for each in credits), LARGEST_CREDIT_SHARE * need)
     lines += [NeedLine(each.key, -each.kg_per_ha, each.reason) for each in credits]
     if counted < sum(each.kg_per_ha for each in credits):

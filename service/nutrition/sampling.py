@@ -208,7 +208,12 @@ def _count_notes(leaf_count: int | None, window: SamplingWindow) -> tuple[bool, 
         )
         return False, [text]
     if leaf_count < window.least:
-        return True, [f"{leaf_count} leaves: a sample needs {window.least}."]
+        text = (
+            f"{leaf_count} leaves: a sample needs {window.least}. Their mean is uncertain by"
+            f" {sampling_error_pct(leaf_count):.1f} %, that of {window.least} by"
+            f" {sampling_error_pct(window.least):.1f} % (from memory)."
+        )
+        return True, [text]
     return True, []
 
 

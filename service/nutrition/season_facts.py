@@ -65,6 +65,9 @@ class SeasonFacts:
     last_season_kg_per_ha: float | None = None
     base_kg_per_ha: float | None = None
     removal_kg_per_ha: float = 0.0
+    """Nitrogen that the harvest carries off."""
+    k2o_removal_kg_per_ha: float = 0.0
+    """K2O that it carries off."""
     legal_cap_kg_per_ha: float | None = None
     vigour: str = "normal"
     sawdust_depth_cm: float = 0.0
@@ -74,5 +77,6 @@ class SeasonFacts:
     ph_target: float | None = None
     own_last_nitrogen: date | None = None
     is_plastic: bool = False
-    is_by_drip: bool = True
+    is_spread_dry: bool = False
+    """Nitrogen is spread, not injected."""
     chosen_rows: tuple[str, ...] = ()

@@ -177,7 +177,7 @@ def _nitrogen(
         latitude_deg=facts.latitude_deg,
         last_day=None if last is None else last.day,
         largest_kg_per_ha=LARGEST_DRIP_ON_SAND_KG_PER_HA
-        if is_sand and facts.is_by_drip
+        if is_sand and not facts.is_spread_dry
         else LARGEST_DRY_KG_PER_HA,
     )
     parts = cut_to(whole, need.total_kg_per_ha)
@@ -258,7 +258,13 @@ def _soil_nutrients(
     ]
     is_sand = _texture(facts) in ("sand", "loamy-sand")
     oxides = [
-        oxide_need(card, facts.crop, leaf_class=_leaf_class(facts.leaf, name), is_sand=is_sand)
+        oxide_need(
+            card,
+            facts.crop,
+            leaf_class=_leaf_class(facts.leaf, name),
+            is_sand=is_sand,
+            removal_kg_per_ha=facts.k2o_removal_kg_per_ha,
+        )
         for card in cards
         if (name := card.nutrient) in ("P", "K")
     ]

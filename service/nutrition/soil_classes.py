@@ -135,16 +135,18 @@ def oxide_need(
     if card.nutrient == "P" and crop.ph.is_acid and card.value > BLUEBERRY_P_ENOUGH:
         text = f"Blueberries rarely answer above {BLUEBERRY_P_ENOUGH:g} mg/kg: none."
         return OxideNeed(oxide, 0.0, 0, text)
-    amount = soil_tables().oxide_kg_per_ha[oxide][at]
+    amount, removed = soil_tables().oxide_kg_per_ha[oxide][at], ""
     if at is SoilClass.OPTIMUM and oxide == "K2O":
         amount = removal_kg_per_ha
+        if amount > 0.0:
+            removed = f" The harvest carries off {amount:.1f} kg/ha of K2O."
     is_short = leaf_class in (LeafClass.DEFICIENT, LeafClass.LOW)
     if is_short and at >= SoilClass.OPTIMUM:
         text = (
             f"The leaf is low but the soil is {at.word}: look at roots, water and pH first; none."
         )
         return OxideNeed(oxide, 0.0, 0, text)
-    reason = f"The soil is {at.word}."
+    reason = f"The soil is {at.word}.{removed}"
     if leaf_class is LeafClass.SUFFICIENT and at < SoilClass.OPTIMUM:
         amount *= 0.5
         reason += " The leaf is sufficient: half."

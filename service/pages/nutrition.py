@@ -59,6 +59,11 @@ PLANT_FIELDS: tuple[tuple[str, tuple[str, ...]], ...] = tuple(
     (name, ("%", "ppm") if name in IN_PERCENT else ("ppm", "%"))
     for name in (*MACROS, *MICROS, "Cl", "Na")
 )
+RATE_FIELDS: Mapping[str, str] = {
+    "last_season_kg_per_ha": "last_season", "legal_cap_kg_per_ha": "legal_cap",
+    "removal_kg_per_ha": "harvest_nitrogen", "k2o_removal_kg_per_ha": "harvest_k2o",
+}  # fmt: skip
+"""Fields of a season's plan that hold a rate, by what they give."""
 DAYS_PER_LEAP_YEAR = 366.0
 _MASS = ("ppm", "lb/ac")
 SOIL_FIELDS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -278,7 +283,7 @@ def _plan(
     query = visit.query
     faults: dict[str, Fault] = {}
     given: dict[str, float | None] = {}
-    for name in ("last_season", "legal_cap"):
+    for name in RATE_FIELDS.values():
         value = entered_number(query, name)
         if isinstance(value, str):
             faults[name] = Fault(name, value[:40], marked("a number such as 0.4"))
@@ -293,12 +298,14 @@ def _plan(
                 crop=query.get("crop", ""),
                 last_season_kg_per_ha=given["last_season"],
                 legal_cap_kg_per_ha=given["legal_cap"],
+                removal_kg_per_ha=given["harvest_nitrogen"] or 0.0,
+                k2o_removal_kg_per_ha=given["harvest_k2o"] or 0.0,
                 vigour=vigour if vigour in VIGOUR_FACTORS else "normal",
                 is_plastic=query.get("plastic") == "yes",
+                is_spread_dry=query.get("dry") == "yes",
             ),
             on=today,
             unit_of_work=visit.service.unit_of_work,
         ), {}
     except InputInvalid as error:
-        names = {"last_season_kg_per_ha": "last_season", "legal_cap_kg_per_ha": "legal_cap"}
-        return None, faults_by_field(error, {**names, "crop": "crop"})
+        return None, faults_by_field(error, {**RATE_FIELDS, "crop": "crop"})

@@ -24,7 +24,11 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
            " less certain."),
     marked("How many leaves were taken is not known."),
     marked("No class: {count} leaves are fewer than half of the {limit} that a sample needs."),
-    marked("{count} leaves: a sample needs {limit}."),
+    marked(
+        "{count} leaves: a sample needs {limit}. Their mean is uncertain by {percent} %, that of"
+        " {largest} by {lowest} % (from memory)."
+    ),
+    marked("The harvest carries off {limit} kg/ha: the need is no less."),
     marked("Sampled again {days} days after {day}: the newest counts."),
     marked("{listed} contradict: take a third sample."),
     # What the nutrients say together.
@@ -124,6 +128,8 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("{finding} (below the limit of detection)"),
     marked("{finding}, close to {noun}"),
     marked("The leaf is {finding}: none."),
+    marked("The harvest carries off {limit} kg/ha of K2O."),
+    marked("The soil is {finding}. {rest}"),
     marked("The soil is {finding}."),
     marked("{noun} uses up {mass} kg/ha."),
 )  # fmt: skip

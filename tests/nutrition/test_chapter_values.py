@@ -38,7 +38,7 @@ from service.nutrition.readings import (
 from service.nutrition.sampling import check_protocol, sampling_error_pct
 from service.nutrition.season_facts import SeasonFacts, SoilFacts
 from service.nutrition.season_plan import season_plan
-from service.nutrition.soil_classes import SoilClass, base_sum, oxide_need, soil_card
+from service.nutrition.soil_classes import OxideNeed, SoilClass, base_sum, oxide_need, soil_card
 from service.nutrition.soil_ph import (
     KG_CARBONATE_PER_KG_SULFUR,
     KG_PER_HA_PER_LB_PER_AC,
@@ -53,6 +53,7 @@ from service.nutrition.soil_ph import (
     sulfur_to_45,
 )
 from service.nutrition.tables import MACROS, MICROS, crops, leaf_row, leaf_rows
+from service.translations import wording
 
 HIGHBUSH = crops()["highbush-blueberry"]
 
@@ -102,6 +103,14 @@ def test_the_south_samples_half_a_year_apart() -> None:
 def test_leaves_per_sample_matter() -> None:
     assert sampling_error_pct(40) == pytest.approx(2.4, abs=0.05)
     assert sampling_error_pct(10) == pytest.approx(4.7, abs=0.05)
+    few = check_protocol(
+        HIGHBUSH, tissue="leaf", stage="mid-season", day=date(2026, 8, 1), leaf_count=30,
+        latitude_deg=40.0,
+    )  # fmt: skip
+    # 15 % over the square roots of 30 and 40, by hand.
+    said = "30 leaves: a sample needs 40. Their mean is uncertain by 2.7 %, that of 40 by 2.4 %"
+    assert any(note.startswith(said) for note in few.notes)
+    assert "de memoria" in wording("es", "si").gettext(few.notes[0])
 
 
 # --- units ---------------------------------------------------------------------------------------
@@ -381,6 +390,23 @@ def test_half_where_the_leaf_is_sufficient_and_none_where_the_leaf_is_low_in_a_r
     rich = soil_card("K", 300.0, apple, extractant="mehlich-3", soil_ph=6.5)
     found = oxide_need(rich, apple, leaf_class=LeafClass.LOW, is_sand=False)
     assert found.kg_per_ha == 0.0 and "roots, water and pH" in found.reason
+
+
+def test_at_optimum_the_potash_that_the_harvest_carries_off_is_given_back() -> None:
+    apple = crops()["apple-hard"]
+    enough = soil_card("K", 120.0, apple, extractant="mehlich-3", soil_ph=6.5)
+    assert enough.soil_class is SoilClass.OPTIMUM
+
+    def need(removal_kg_per_ha: float) -> OxideNeed:
+        return oxide_need(
+            enough, apple, leaf_class=LeafClass.SUFFICIENT, is_sand=False,
+            removal_kg_per_ha=removal_kg_per_ha,
+        )  # fmt: skip
+
+    assert need(0.0).kg_per_ha == 0.0 and "harvest" not in need(0.0).reason
+    given = need(35.0)
+    assert given.kg_per_ha == 35.0 and "carries off 35.0 kg/ha of K2O" in given.reason
+    assert wording("es", "si").gettext(given.reason).endswith("kg/ha de K2O.")
 
 
 def test_berries_on_sand_get_half_in_four_parts_and_never_chloride() -> None:

@@ -193,6 +193,12 @@ class NutrientPlanQuery(In):
     legal_cap_kg_per_ha: float | None = Field(
         None, ge=0.0, le=500.0, description="Of law or nutrient management plan, kg/ha."
     )
+    removal_kg_per_ha: float = Field(
+        0.0, ge=0.0, le=200.0, description="Nitrogen that the harvest carries off, kg/ha."
+    )
+    k2o_removal_kg_per_ha: float = Field(
+        0.0, ge=0.0, le=300.0, description="K2O that the harvest carries off, kg/ha."
+    )
     planned_mm: float | None = Field(
         None, ge=0.0, le=3000.0, description="The season's water, block mm; the ledger's last year."
     )
@@ -208,6 +214,7 @@ class NutrientPlanQuery(In):
     last_nitrogen_day: CalendarDate | None = Field(None, description="The block's.")
     product: str = Field("", pattern=_KEY, description="Fertiliser that brings the nitrogen.")
     is_plastic: bool = Field(False, description="The row is under plastic film.")
+    is_spread_dry: bool = Field(False, description="Nitrogen is spread dry, not injected.")
     rows: list[str] = Field([], max_length=10, description="Published ranges to prefer, by key.")
 
     def request(self) -> PlanRequest:
@@ -221,6 +228,8 @@ class NutrientPlanQuery(In):
             base_kg_per_ha=self.base_kg_per_ha,
             last_season_kg_per_ha=self.last_season_kg_per_ha,
             legal_cap_kg_per_ha=self.legal_cap_kg_per_ha,
+            removal_kg_per_ha=self.removal_kg_per_ha,
+            k2o_removal_kg_per_ha=self.k2o_removal_kg_per_ha,
             planned_mm=self.planned_mm,
             acidified_ph=self.acidified_ph,
             sawdust_depth_cm=self.sawdust_depth_cm,
@@ -230,6 +239,7 @@ class NutrientPlanQuery(In):
             last_nitrogen_day=self.last_nitrogen_day,
             product_key=self.product,
             is_plastic=self.is_plastic,
+            is_spread_dry=self.is_spread_dry,
             chosen_rows=tuple(self.rows),
         )
 

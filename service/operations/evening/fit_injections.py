@@ -21,7 +21,7 @@ from service.agronomy.records import Ints
 from service.database.session import UnitOfWork
 from service.errors import InputInvalid
 from service.operations.evening.fit_one_injection import fit_injection, longest_run_min
-from service.operations.reading.last_nitrogen import find_last_nitrogen
+from service.operations.reading.last_nitrogen import last_nitrogen_at
 from service.pulses import Pulse
 from service.records.farms import BlockDefinition
 from service.records.plan_reasoning import StoredInjection
@@ -54,10 +54,13 @@ def fit_injections(
     ``on`` is the day planned. If pulses may no longer change (the day is under way), an injection
     must fit them as they are. An order that cannot be carried out never spoils the plan.
     """
-    orders = {
-        key: _dated(unit, order)
-        for key, order in unit.waterworks.read_fertigations(block_keys, day=on).items()
-    }
+    orders = unit.waterworks.read_fertigations(block_keys, day=on)
+    definitions = (
+        unit.blocks.read_definitions(np.array(list(orders), dtype=np.int64), day=on)
+        if orders
+        else {}
+    )
+    orders = {key: _dated(order, *definitions[key]) for key, order in orders.items()}
     row_of = {int(key): row for row, key in enumerate(block_keys)} if orders else {}
     injections: dict[int, StoredInjection] = {}
     plan = day.plan
@@ -65,7 +68,7 @@ def fit_injections(
         ((row_of[key], order) for key, order in orders.items()), key=lambda pair: pair[0]
     ):
         try:
-            block = unit.blocks.get_block(order.block_id, day=on)
+            block, _ = definitions[int(block_keys[row])]
             now = replace(day, plan=plan)
             is_free = bool(may_change[row])
             found, stock = fit_injection(now, row, order, block=block, may_change=is_free)
@@ -130,12 +133,13 @@ def _replanned_in_one_run(
     return rescheduled, Fertigation(joined, found.injection)
 
 
-def _dated(unit: UnitOfWork, order: FertigationOrder) -> FertigationOrder:
+def _dated(
+    order: FertigationOrder, block: BlockDefinition, latitude_deg: float
+) -> FertigationOrder:
     """The order with the block's last day for nitrogen, if it was stored without one."""
     if order.last_nitrogen_day is not None:
         return order
-    block = unit.blocks.get_block(order.block_id, day=order.day)
-    last = find_last_nitrogen(unit, block, order.day)
+    last = last_nitrogen_at(block, latitude_deg, order.day)
     return order if last is None else replace(order, last_nitrogen_day=last.day)
 
 

@@ -50,6 +50,10 @@ class PlanRequest:
     base_kg_per_ha: float | None = None
     last_season_kg_per_ha: float | None = None
     legal_cap_kg_per_ha: float | None = None
+    removal_kg_per_ha: float = 0.0
+    """Nitrogen that the harvest carries off: the need does not fall below it."""
+    k2o_removal_kg_per_ha: float = 0.0
+    """K2O that it carries off: given back where the soil is at its optimum."""
     planned_mm: float | None = None
     acidified_ph: float | None = None
     """Acid brings the season's water to this pH."""
@@ -60,6 +64,8 @@ class PlanRequest:
     last_nitrogen_day: date | None = None
     product_key: str = ""
     is_plastic: bool = False
+    is_spread_dry: bool = False
+    """Nitrogen is spread dry, not injected: fewer and larger parts on sand."""
     chosen_rows: tuple[str, ...] = ()
 
 
@@ -116,6 +122,8 @@ def plan_nutrients(
             last_season_kg_per_ha=request.last_season_kg_per_ha,
             base_kg_per_ha=request.base_kg_per_ha,
             legal_cap_kg_per_ha=request.legal_cap_kg_per_ha,
+            removal_kg_per_ha=request.removal_kg_per_ha,
+            k2o_removal_kg_per_ha=request.k2o_removal_kg_per_ha,
             vigour=request.vigour,
             sawdust_depth_cm=request.sawdust_depth_cm,
             recent_lime_tons_per_ac=request.recent_lime_tons_per_ac,
@@ -123,6 +131,7 @@ def plan_nutrients(
             ph_target=request.ph_target,
             own_last_nitrogen=request.last_nitrogen_day or _own_last_day(block, year, latitude_deg),
             is_plastic=request.is_plastic,
+            is_spread_dry=request.is_spread_dry,
             chosen_rows=request.chosen_rows,
         )
     return NutrientPlan(
@@ -132,12 +141,16 @@ def plan_nutrients(
         season_plan(facts),
         leaf,
         soil,
-        tuple(
-            f"{each.test.laboratory}, {each.test.day}: {each.test.recommendation}"
-            for each in (leaf, soil)
-            if each is not None and each.test.recommendation
-        ),
+        _recommendations(leaf, soil),
         tuple(origins),
+    )
+
+
+def _recommendations(*reports: NutrientReport | None) -> tuple[str, ...]:
+    return tuple(
+        f"{each.test.laboratory}, {each.test.day}: {each.test.recommendation}"
+        for each in reports
+        if each is not None and each.test.recommendation
     )
 
 
@@ -178,6 +191,8 @@ def _check_request(request: PlanRequest) -> None:
         ("base_kg_per_ha", 200.0),
         ("last_season_kg_per_ha", 500.0),
         ("legal_cap_kg_per_ha", 500.0),
+        ("removal_kg_per_ha", 200.0),
+        ("k2o_removal_kg_per_ha", 300.0),
         ("planned_mm", 3000.0),
         ("sawdust_depth_cm", 50.0),
         ("recent_lime_tons_per_ac", 20.0),

@@ -19,9 +19,11 @@ def block_latitude(unit: UnitOfWork, block: BlockDefinition) -> float:
 
 def find_last_nitrogen(unit: UnitOfWork, block: BlockDefinition, day: date) -> LastNitrogen | None:
     """The last day for nitrogen in the season that a day is in; None where none is known."""
+    return last_nitrogen_at(block, block_latitude(unit, block), day)
+
+
+def last_nitrogen_at(block: BlockDefinition, latitude_deg: float, day: date) -> LastNitrogen | None:
+    """The same for a block whose site's latitude is known already."""
     return block_last_nitrogen(
-        block.crop_key,
-        day,
-        block_latitude(unit, block),
-        last_nitrogen_doy=block.last_nitrogen_doy,
+        block.crop_key, day, latitude_deg, last_nitrogen_doy=block.last_nitrogen_doy
     )

@@ -15,8 +15,9 @@ from threading import Lock
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWorkFactory
-from service.errors import Busy, Fault, InputInvalid
+from service.errors import Fault, InputInvalid
 from service.operations.evening.measured_weather import at_standard_wind_height, measured_weather
+from service.operations.reading.one_at_a_time import one_at_a_time
 from service.operations.reading.read_farms import today_at_block
 from service.operations.review.compare_programs import compare_programs
 from service.operations.review.hindcast import narrow_bundle
@@ -45,9 +46,7 @@ def compare_block(
     for a span that does not rise or is too long, WeatherInvalid where the measured weather has
     gaps, and Busy while another comparison runs.
     """
-    if not _one_at_a_time.acquire(blocking=False):
-        raise Busy("another comparison is running; ask again in a minute")
-    try:
+    with one_at_a_time(_one_at_a_time, "another comparison is running; ask again in a minute"):
         with unit_of_work(write=False) as unit:
             today = today_at_block(unit, block_id, clock.now())
             block = unit.blocks.get_block(block_id, day=today)
@@ -66,8 +65,6 @@ def compare_block(
             days, fields, first_day=begins, last_day=last_day, against=replace(against, own=own),
         )  # fmt: skip
         return found.years[block_id]
-    finally:
-        _one_at_a_time.release()
 
 
 def _check(first_day: date, last_day: date) -> None:

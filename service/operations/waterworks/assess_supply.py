@@ -12,11 +12,12 @@ from threading import Lock
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWorkFactory
-from service.errors import Busy, Fault, InputInvalid, NotFound
+from service.errors import Fault, InputInvalid, NotFound
 from service.operations.evening.measured_weather import (
     at_standard_wind_height,
     measured_weather,
 )
+from service.operations.reading.one_at_a_time import one_at_a_time
 from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.assess_capacity import (
     READ_BACK_DAYS,
@@ -55,9 +56,7 @@ def assess_supply(
             "the supply cannot be assessed",
             [Fault("years", f"{year_count}", f"1 to {MOST_YEAR_COUNT}")],
         )
-    if not _one_at_a_time.acquire(blocking=False):
-        raise Busy("another supply is being assessed; ask again in a minute")
-    try:
+    with one_at_a_time(_one_at_a_time, "another supply is being assessed; ask again in a minute"):
         with unit_of_work(write=False) as unit:
             today = today_at(unit, farm_id, clock.now())
             bundle = _of_one_supply(unit.blocks.get_bundle(farm_id, day=today), supply_id)
@@ -71,8 +70,6 @@ def assess_supply(
                 source_order=source_order,
             )
         return assess_capacity(bundle, days, fields, season_year=today.year)
-    finally:
-        _one_at_a_time.release()
 
 
 def _of_one_supply(bundle: FarmBundle, supply_id: str) -> FarmBundle:

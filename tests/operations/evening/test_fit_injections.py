@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from sqlalchemy import event
+from sqlalchemy.engine import Engine
 
 from service.bootstrap import Service
 from service.errors import Conflict
@@ -235,3 +237,29 @@ def test_a_day_has_begun_by_the_clock_of_the_farm(shared: Service) -> None:
     refuse_past_day(BLOCKS[0], PLAN_DAY, **sources)
     with pytest.raises(Conflict, match="has begun"):
         refuse_past_day(BLOCKS[0], TODAY, **sources)
+
+
+def test_an_evening_reads_the_blocks_of_its_orders_at_once(shared: Service) -> None:
+    def reads() -> int:
+        """Statements that read whole blocks, in an evening."""
+        seen: list[str] = []
+
+        def note(*given: Any) -> None:
+            seen.append(given[2])
+
+        event.listen(Engine, "before_cursor_execute", note)
+        try:
+            revise(shared)
+        finally:
+            event.remove(Engine, "before_cursor_execute", note)
+        return sum("latitude_deg" in text and "JOIN supply" in text for text in seen)
+
+    def store_undated(block_id: str) -> None:
+        store_only(shared, replace(ORDER, block_id=block_id, last_nitrogen_day=None))
+
+    store_undated(BLOCKS[0])
+    assert reads() == 1
+    for block_id in BLOCKS[1:]:
+        store_undated(block_id)
+    assert reads() == 1
+    assert all(injection_of(shared, block_id) for block_id in BLOCKS)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pytest
 
 from service.bootstrap import Service
 from service.errors import InputInvalid
 from service.nutrition.readings import NutrientReading
+from service.nutrition.season_plan import SeasonPlan
 from service.operations.nutrition.plan_nutrients import PlanRequest, plan_nutrients
 from service.operations.nutrition.record_tests import record_test
 from service.operations.waterworks.report_water import record_sample
@@ -19,7 +21,7 @@ from tests.api.invented_farm import BLOCK_ID, FARM_ID, RUN_AT, TODAY, FixedClock
 from tests.nutrition.worked_example import LEAF, SOIL
 
 
-def with_tests(service: Service) -> Service:
+def with_tests(service: Service, texture: str = "sandy-loam") -> Service:
     clock = FixedClock(RUN_AT)
     units = dict.fromkeys(("B", "Fe", "Mn", "Zn", "Cu"), "ppm")
     leaf = NutrientTest(
@@ -30,7 +32,7 @@ def with_tests(service: Service) -> Service:
     soil_units = {"pH": "", "cec": "meq/100 g", "organic-matter": "%"}
     soil = NutrientTest(
         block_id=BLOCK_ID, day=date(2026, 3, 1), kind="soil", extractant="mehlich-3",
-        texture="sandy-loam",
+        texture=texture,
         readings=tuple(NutrientReading(n, v, soil_units.get(n, "ppm")) for n, v in SOIL.items()),
     )  # fmt: skip
     for test in (leaf, soil):
@@ -102,3 +104,41 @@ def test_impossible_requests_are_refused_with_what_is_allowed(
     with pytest.raises(InputInvalid) as refused:
         plan_nutrients(BLOCK_ID, request_, on=TODAY, unit_of_work=own_service.unit_of_work)
     assert refused.value.faults[0].where == where
+
+
+def test_what_the_harvest_carries_off_is_given_back(own_service: Service) -> None:
+    service = with_tests(own_service)
+
+    def plan(**given: Any) -> SeasonPlan:
+        return plan_nutrients(
+            BLOCK_ID,
+            PlanRequest(season_year=2027, age_years=6, base_kg_per_ha=20.0, **given),
+            on=TODAY,
+            unit_of_work=service.unit_of_work,
+        ).plan
+
+    poor, fed = plan(), plan(removal_kg_per_ha=60.0, k2o_removal_kg_per_ha=35.0)
+    assert poor.nitrogen is not None and fed.nitrogen is not None
+    # The lines add up to the total, and the harvest's own is what lifts the need to 60.
+    lines = {each.key: each.kg_per_ha for each in fed.nitrogen.lines}
+    assert lines["base"] + lines["leaf-and-vigour"] + lines["harvest"] == pytest.approx(60.0)
+    assert fed.nitrogen.total_kg_per_ha > poor.nitrogen.total_kg_per_ha
+    assert "harvest" not in {each.key for each in poor.nitrogen.lines}
+    with pytest.raises(InputInvalid) as refusal:
+        plan(removal_kg_per_ha=900.0)
+    assert refusal.value.faults[0].where == "removal_kg_per_ha"
+
+
+def test_dry_nitrogen_on_sand_goes_out_in_fewer_parts_than_through_drip(
+    own_service: Service,
+) -> None:
+    service = with_tests(own_service, texture="sand")
+
+    def parts(*, is_dry: bool) -> int:
+        request = PlanRequest(
+            season_year=2027, age_years=6, base_kg_per_ha=55.0, is_spread_dry=is_dry
+        )
+        found = plan_nutrients(BLOCK_ID, request, on=TODAY, unit_of_work=service.unit_of_work)
+        return len(found.plan.parts)
+
+    assert parts(is_dry=True) < parts(is_dry=False)
