@@ -46,6 +46,7 @@ SULFUR_DAYS = (("03-01", "04-30"), ("09-15", "10-31"))  # [CHOICE]: early spring
 SULFUR_AFTER_TEST_DAYS = 14
 RETEST_DAYS = (90, 365)
 LONGEST_NITROGEN_DAYS = 300
+SAME_SEASON_DAYS = 90  # [CHOICE]: farther from the common days, a stage is of another year
 
 
 def crop_tasks(facts: BlockSeason, day: date) -> list[SeasonTask]:
@@ -95,7 +96,7 @@ def _leaf_task(
     facts: BlockSeason, crops: list[NutritionCrop], window: SamplingWindow, day: date
 ) -> SeasonTask | None:
     is_by_stage = not window.opens
-    days = coming_days(lambda year: sampling_days(window, year, facts.latitude_deg), day)
+    days = coming_days(lambda year: _sampling_days(facts, window, year), day)
     if days is None:
         return None
     own = [each.day for each in facts.samples if _is_of(each, window)]
@@ -115,6 +116,18 @@ def _leaf_task(
         crops=tuple(each.name for each in crops),
     )
     return with_test(task, max(own, default=None))
+
+
+def _sampling_days(facts: BlockSeason, window: SamplingWindow, year: int) -> Span:
+    """The days of a window in a year, counted from an earlier stage where that was sampled."""
+    days = sampling_days(window, year, facts.latitude_deg)
+    if window.after is not None:
+        for sample in facts.samples:
+            if (sample.tissue, sample.stage) == (window.tissue, window.after.stage):
+                first, last = (sample.day + timedelta(days=each) for each in window.after.days)
+                if abs((first - days[0]).days) <= SAME_SEASON_DAYS:
+                    return first, last
+    return days
 
 
 def _is_of(sample: TakenSample, window: SamplingWindow) -> bool:

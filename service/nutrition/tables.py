@@ -46,6 +46,14 @@ class LeafRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StageAfter:
+    """How long a stage comes after another."""
+
+    stage: str
+    days: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SamplingWindow:
     """When and how much of a tissue to take."""
 
@@ -61,6 +69,8 @@ class SamplingWindow:
     looked_for: tuple[str, str] | None = None
     """Days in the north in which a stage without dates is commonly reached, ``MM-DD``."""
     looked_for_source: str = ""
+    after: StageAfter | None = None
+    """Counts the days from a sample of an earlier stage, where there is one."""
     is_usual: bool = True
     """False: asked for only where a block has such a test already."""
 
@@ -281,7 +291,13 @@ def _crop(row: Mapping[str, Any]) -> NutritionCrop:
 
 
 def _window(row: Mapping[str, Any]) -> SamplingWindow:
-    looked_for = row.get("looked_for")
+    looked_for, after = row.get("looked_for"), row.get("after")
     return SamplingWindow(
-        **{**row, "looked_for": None if looked_for is None else (looked_for[0], looked_for[1])}
+        **{
+            **row,
+            "looked_for": None if looked_for is None else (looked_for[0], looked_for[1]),
+            "after": None
+            if after is None
+            else StageAfter(stage=after["stage"], days=(after["days"][0], after["days"][1])),
+        }
     )

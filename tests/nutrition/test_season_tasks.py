@@ -98,6 +98,24 @@ def test_grapes_are_sampled_by_petiole_at_their_stages() -> None:
     assert "grape.petiole.september" in stages  # only where it has been sampled before
 
 
+def test_veraison_is_counted_from_the_bloom_that_was_sampled() -> None:
+    # Univ. of Missouri: 70 to 100 days after bloom.
+    bloom = TakenSample("grape", "petiole", "bloom", date(2026, 5, 20))
+    for samples, days in (
+        ((bloom,), ("2026-07-29", "2026-08-28")),
+        ((replace(bloom, day=date(2025, 6, 10)),), ("2026-07-15", "2026-08-31")),
+    ):
+        found = of_kind(replace(GRAPE, samples=samples), TaskKind.LEAF_SAMPLE)
+        (late,) = [each for each in found if each.detail == "grape.petiole.veraison"]
+        assert days_of(late) == days
+    # Over by the block's own stage, though not by the common days: next comes the next year's.
+    over = of_kind(replace(GRAPE, samples=(bloom,)), TaskKind.LEAF_SAMPLE, date(2026, 8, 29))
+    assert [days_of(each)[0] for each in over] == ["2027-05-10", "2027-07-15"]
+    late_bloom = replace(GRAPE, samples=(replace(bloom, day=date(2026, 6, 25)),))
+    found = of_kind(late_bloom, TaskKind.LEAF_SAMPLE, date(2026, 9, 20))
+    assert ("2026-09-03", "2026-10-03") in [days_of(each) for each in found]
+
+
 def test_every_crop_with_leaf_ranges_has_days_for_its_samples() -> None:
     for crop in crops().values():
         for name in crop.block_crops:

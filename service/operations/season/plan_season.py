@@ -71,11 +71,10 @@ def _facts(unit: UnitOfWork, blocks: list[BlockDefinition]) -> dict[str, BlockSe
     latitudes = {
         site.site_id: site.latitude_deg for site in unit.blocks.read_site_table(keys).definitions
     }
+    supplies = {block.supply_id: block.farm_id for block in blocks}
     waters = {
-        block.supply_id: unit.waterworks.list_samples(
-            find_supply_key(unit, block.farm_id, block.supply_id)
-        )
-        for block in blocks
+        supply_id: unit.waterworks.list_samples(find_supply_key(unit, farm_id, supply_id))
+        for supply_id, farm_id in supplies.items()
     }
     found = {}
     for block in blocks:
