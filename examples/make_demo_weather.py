@@ -4,7 +4,8 @@
     python examples/make_demo_weather.py FOLDER     write them into another folder
 
 EVERY VALUE IS INVENTED. A simple weather maker with fixed seeds draws warm, humid days with
-afternoon showers, one seed and one climate for each invented county. The shape of the numbers is
+afternoon showers, one seed and one climate for each invented county; the site of the farm has the
+year and a half before, too. The shape of the numbers is
 meant to be believable: radiation under a clear sky as FAO-56 Eq. 21 and 37 give it, less of it and
 a smaller day-night span on wet days, humid nights. No measured weather went into it.
 """
@@ -14,11 +15,14 @@ from __future__ import annotations
 import math
 import random
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
 FIRST_DAY = date(2026, 5, 20)
+FIRST_DAY_OF_HISTORY = date(2025, 1, 1)
+"""Of the site of the farm: for seasons that are looked back on."""
 LAST_DAY = date(2026, 7, 21)
 FIRST_FORECAST_DAY = date(2026, 7, 14)
 HEADER = "date,tmax_c,tmin_c,rhmax_pct,rhmin_pct,wind_m_s,rs_mj_m2,rain_mm,rain_probability_pct"
@@ -38,10 +42,11 @@ class Climate:
     wet_share: float
     """Chance that a day is wet, after a dry day."""
     shower_mm: float
+    has_history: bool = False
 
 
 CLIMATES = {
-    "demo-alderway": Climate(233, 34.90, 250.0, 31.5, 11.0, 50.0, 1.5, 0.26, 11.0),
+    "demo-alderway": Climate(233, 34.90, 250.0, 31.5, 11.0, 50.0, 1.5, 0.26, 11.0, True),
     "demo-brackmoor": Climate(72, 34.55, 158.0, 33.0, 11.5, 47.0, 1.8, 0.20, 9.0),
     "demo-cresthollow": Climate(51, 35.15, 655.0, 27.5, 10.0, 59.0, 1.1, 0.38, 13.0),
     "demo-dunmere": Climate(19, 34.20, 100.0, 34.0, 11.5, 45.0, 2.0, 0.16, 12.0),
@@ -67,20 +72,33 @@ def clear_sky_mj_m2(day: date, climate: Climate) -> float:
     return (0.75 + 2e-5 * climate.elevation_m) * above_air
 
 
-def lines(climate: Climate) -> list[str]:
-    """The file of one site, line by line."""
-    draw = random.Random(climate.seed)
-    rows = [HEADER]
+def summer_c(day: date) -> float:
+    """How much warmer than its beginning a day of the summer is."""
+    return 3.0 * math.sin(math.pi * ((day - FIRST_DAY).days - 20) / 110.0)
+
+
+def year_c(day: date) -> float:
+    """How much warmer than the beginning of summer a day of any season is."""
+    number = day.timetuple().tm_yday
+    return 11.5 * (math.cos(2.0 * math.pi * (number - 202) / 365.0) - 1.0) + 3.0
+
+
+def lines(
+    climate: Climate, first: date, last: date, season: Callable[[date], float], seed: int
+) -> list[str]:
+    """The days of one site, line by line."""
+    draw = random.Random(seed)
+    rows: list[str] = []
     warmth_c = 0.0
     was_wet = False
-    day = FIRST_DAY
-    while day <= LAST_DAY:
+    day = first
+    while day <= last:
         # The same number of draws every day, so that one day's weather does not shift the next's.
         wet, amount, cloud, warmth, wind, humid, chance = (draw.random() for _ in range(7))
         is_forecast = day >= FIRST_FORECAST_DAY
         is_wet = wet < climate.wet_share + (0.15 if was_wet else 0.0)
         rain_mm = -climate.shower_mm * math.log(1.0 - 0.95 * amount) if is_wet else 0.0
-        season_c = 3.0 * math.sin(math.pi * ((day - FIRST_DAY).days - 20) / 110.0)
+        season_c = season(day)
         warmth_c = 0.7 * warmth_c + 2.4 * (warmth - 0.5)
         tmax_c = climate.tmax_c - 1.5 + season_c + warmth_c - (2.5 if is_wet else 0.0)
         span_c = climate.span_c * (0.72 if is_wet else 1.0) + 1.5 * (warmth - 0.5)
@@ -113,7 +131,12 @@ def content(site_id: str) -> str:
         "# INVENTED weather of an invented place, made by examples/make_demo_weather.py; days from"
         f" {FIRST_FORECAST_DAY} on stand for a forecast."
     )
-    return "\n".join([comment, *lines(CLIMATES[site_id])]) + "\n"
+    climate = CLIMATES[site_id]
+    rows = lines(climate, FIRST_DAY, LAST_DAY, summer_c, climate.seed)
+    if climate.has_history:
+        before = FIRST_DAY - timedelta(days=1)
+        rows = [*lines(climate, FIRST_DAY_OF_HISTORY, before, year_c, climate.seed + 1), *rows]
+    return "\n".join([comment, HEADER, *rows]) + "\n"
 
 
 def main(folder: Path) -> None:

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from service.agronomy.civil_day import ONE_DAY
 from service.bootstrap import Service, migrate_database
+from service.cli.demo_reports import bring_reports
 from service.cli.housekeeping import shown_database
 from service.cli.plan_text import plan_document, show_plans
 from service.cli.plans import county_document, farms_by_id, show_counties
@@ -32,6 +33,7 @@ from service.demo_farm import (
     FARM_ID,
     FIRST_EVENING,
     REFERENCE_BLOCK_ID,
+    RUNS_FROM,
     weather_file,
 )
 from service.errors import Conflict, RillwrightError
@@ -70,6 +72,7 @@ def demo(units: UnitsOption = None, as_json: JsonOption = False) -> None:
     service = open_service(clock=clock)
     _refuse_other_farms(service)
     _load(service, bundle)
+    bring_reports(service)
     _run_evenings(service, clock, zone)
     views = list_plans(day=DEMO_DAY + ONE_DAY, farm_id=FARM_ID, unit_of_work=service.unit_of_work)
     comparison = _compare(service)
@@ -167,6 +170,13 @@ def _show_next(service: Service) -> None:
         (f"rillwright why {REFERENCE_BLOCK_ID}", "the reasoning behind one plan"),
         (f"rillwright plan --on {DEMO_DAY}", "the previous day's plan"),
         (f"rillwright counties --block {REFERENCE_BLOCK_ID} --from {DEMO_DAY}", "the week ahead"),
+        (f"rillwright lateral {REFERENCE_BLOCK_ID}", "pressures and flows along its rows"),
+        (
+            f"rillwright flow-check {REFERENCE_BLOCK_ID} --from {RUNS_FROM} --to {FIRST_EVENING}",
+            "its meter held against its pipes",
+        ),
+        (f"rillwright nutrient-plan {REFERENCE_BLOCK_ID}", "a season by its leaf and soil tests"),
+        (f"rillwright water-report {REFERENCE_BLOCK_ID}", "what the creek water does to berries"),
         ("rillwright hindcast --help", "a whole past season"),
         ("rillwright load --help", "your own farm; examples/farm-template.toml shows how"),
         ("rillwright serve", "the API and its pages in a browser"),

@@ -1,11 +1,12 @@
 """The demonstration farm: an invented farm, invented counties, invented weather.
 
 NOTHING HERE IS REAL. Larkbend Farm, its blocks, the counties XX-01 to XX-04 and every weather value
-were made up to show the service at work; they describe no place, no person and no season. The
-weather was written by ``examples/make_demo_weather.py``, which gives the same bytes each time.
+were made up to show the service at work; they describe no place, no person and no season; neither
+do the leaf, soil and water analyses, the runs and the field test. The weather was written by
+``examples/make_demo_weather.py``, which gives the same bytes each time.
 
 The files travel inside the package so that ``rillwright demo`` works wherever the service is
-installed: ``farm.toml`` and one CSV per site in ``weather``.
+installed: ``farm.toml``, one CSV per site in ``weather``, and what was reported of the creek block.
 """
 
 from __future__ import annotations
@@ -20,9 +21,23 @@ FIRST_EVENING = date(2026, 7, 7)
 """First evening that is planned; the ledgers of the demonstration begin on it."""
 REFERENCE_BLOCK_ID = "larkbend.creek"
 """The block by which the demonstration compares its counties."""
-FARM_FILE = Path(__file__).parent / "farm.toml"
+FOLDER = Path(__file__).parent
+FARM_FILE = FOLDER / "farm.toml"
+LEAF_FILE = FOLDER / "leaf.toml"
+SOIL_FILE = FOLDER / "soil.toml"
+WATER_FILE = FOLDER / "water.toml"
+RUNS_FILE = FOLDER / "runs.csv"
+"""Metered runs of the reference block before its books begin: the plans do not rest on them."""
+RUNS_FROM = date(2026, 5, 18)
+WATER_SUPPLY_ID = "creek-pump"
+CATCH_TEST_DAY = date(2026, 4, 20)
+CAUGHT_ML = (
+    158.0, 160.0, 155.0, 161.0, 149.0, 157.0, 159.0, 152.0, 160.0, 146.0,
+    156.0, 158.0, 150.0, 162.0, 154.0, 157.0, 143.0, 159.0, 155.0, 151.0,
+)  # fmt: skip
+"""An invented field test of the reference block: what emitters gave in five minutes."""
 
 
 def weather_file(site_id: str) -> Path:
     """The weather file of one of the demonstration's sites."""
-    return Path(__file__).parent / "weather" / f"{site_id}.csv"
+    return FOLDER / "weather" / f"{site_id}.csv"

@@ -68,7 +68,7 @@ def test_an_import_without_news_changes_nothing(empty: Command) -> None:
         empty("load", str(FARM_FILE))
         first = document(empty("weather-import", "demo-alderway", ALDERWAY, "--json"))
         second = document(empty("weather-import", "demo-alderway", ALDERWAY, "--json"))
-    assert first["created_count"] == 63
+    assert first["created_count"] == 567
     assert second["created_count"] == second["changed_count"] == 0
 
 

@@ -11,7 +11,8 @@ from tests.cli.conftest import document
 from tests.farm_files.test_nutrient_file import LEAF
 
 Command = Callable[..., Result]
-BLOCK = "larkbend.creek"
+BLOCK = "larkbend.young"
+"""The demonstration stores no tests of it."""
 
 
 def test_a_report_is_stored_classed_listed_and_planned_with(

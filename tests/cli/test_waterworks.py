@@ -108,7 +108,7 @@ def test_faults_of_a_line_are_listed_all_at_once(empty: Command, tmp_path: Path)
 
 
 def test_a_block_without_pipes_is_not_found_with_what_to_do(demo: Command) -> None:
-    result = demo("lateral", BLOCK)
+    result = demo("lateral", "larkbend.young")
     assert result.exit_code == 1
     assert "[block.hydraulics]" in result.stderr
 
@@ -486,7 +486,8 @@ def test_an_impossible_order_is_refused_with_its_reason(
         **changes,
     }
     options = [part for name, value in given.items() if value for part in (name, value)]
-    result = own_demo("fertigate", BLOCK, *options)
+    # A block without pipes, whose travel time cannot be worked out.
+    result = own_demo("fertigate", "larkbend.young", *options)
     assert result.exit_code == 2
     assert word in result.stderr
 

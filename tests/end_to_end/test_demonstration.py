@@ -17,7 +17,16 @@ from typer.testing import CliRunner
 
 import service
 from service.cli import app
-from service.demo_farm import FARM_FILE, weather_file
+from service.demo_farm import (
+    FARM_FILE,
+    FIRST_EVENING,
+    LEAF_FILE,
+    REFERENCE_BLOCK_ID,
+    RUNS_FILE,
+    SOIL_FILE,
+    WATER_FILE,
+    weather_file,
+)
 from service.farm_files.farm_file import read_farm_file
 from service.records.farms import FarmBundle
 from tests.databases import address, new_database
@@ -181,3 +190,38 @@ def test_the_quickstart_names_what_it_does_not_know() -> None:
     )
     assert result.returncode == 2
     assert "--sideways" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("lateral", "larkbend.creek"), "Emission uniformity as designed"),
+        (("catch-test", "larkbend.creek"), "field test of 2026-04-20"),
+        (
+            ("flow-check", "larkbend.creek", "--from", "2026-05-18", "--to", "2026-07-07"),
+            "25 metered runs",
+        ),
+        (("tests", "larkbend.creek"), "rabbiteye-blueberry leaf"),
+        (("nutrient-plan", "larkbend.creek"), "Nitrogen of the season"),
+        (("water-report", "larkbend.creek"), "Calcium, for this crop"),
+        (("parts", "larkbend.creek"), "Emitters"),
+    ],
+    ids=lambda value: value[0] if isinstance(value, tuple) else "",
+)
+def test_what_can_be_asked_of_a_block_is_answered_right_after_the_demonstration(
+    database: URL, first_run: str, arguments: tuple[str, ...], words: str
+) -> None:
+    assert first_run
+    code, text, errors = run(database, *arguments)
+    assert code == 0, errors
+    assert words in text
+
+
+def test_no_plan_of_the_demonstration_rests_on_its_invented_reports(bundle: FarmBundle) -> None:
+    (creek,) = [block for block in bundle.blocks if block.block_id == REFERENCE_BLOCK_ID]
+    assert creek.balance_start == FIRST_EVENING
+    lines = RUNS_FILE.read_text("utf-8").splitlines()
+    assert lines[0].startswith("# INVENTED")
+    assert max(line[:10] for line in lines[2:]) < FIRST_EVENING.isoformat()
+    for file in (LEAF_FILE, SOIL_FILE, WATER_FILE):
+        assert file.read_text("utf-8").startswith("# INVENTED")

@@ -152,6 +152,7 @@ class ComparisonQuery(In):
     last_day: CalendarDate | None = Field(
         None,
         alias="to",
-        description="Last local day, at most three years after `from`; defaults to yesterday.",
+        description="Last local day, at most three years after `from`; defaults to yesterday, or to"
+        " the last day that was measured.",
         examples=["2025-12-31"],
     )

@@ -29,6 +29,20 @@ def at_standard_wind_height(bundle: FarmBundle) -> FarmBundle:
     return replace(bundle, sites=tuple(sites))
 
 
+def last_measured_day(unit: UnitOfWork, site_id: str) -> date | None:
+    """The newest day of a site that was measured; None without any."""
+    spans = _spans(unit, unit.blocks.get_site_key(site_id))
+    return max((span[1] for span in spans), default=None)
+
+
+def _spans(unit: UnitOfWork, site_key: int) -> list[tuple[date, date]]:
+    return [
+        span
+        for kind in ("observed", "analysis")
+        if (span := unit.weather.find_span(site_key, kind=kind)) is not None
+    ]
+
+
 def measured_weather(
     unit: UnitOfWork,
     site_id: str,
@@ -44,12 +58,7 @@ def measured_weather(
     NaN on days that are only forecast, or not known.
     """
     key = unit.blocks.get_site_key(site_id)
-    spans = [
-        span
-        for kind in ("observed", "analysis")
-        if (span := unit.weather.find_span(key, kind=kind)) is not None
-    ]
-    begins = min((span[0] for span in spans), default=None)
+    begins = min((span[0] for span in _spans(unit, key)), default=None)
     if begins is None or begins > last_day:
         raise WeatherInvalid(
             f"no measured weather of site {site_id} is stored",

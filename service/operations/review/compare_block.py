@@ -16,7 +16,11 @@ from threading import Lock
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
-from service.operations.evening.measured_weather import at_standard_wind_height, measured_weather
+from service.operations.evening.measured_weather import (
+    at_standard_wind_height,
+    last_measured_day,
+    measured_weather,
+)
 from service.operations.reading.one_at_a_time import one_at_a_time
 from service.operations.reading.read_farms import today_at_block
 from service.operations.review.compare_programs import compare_programs
@@ -42,7 +46,8 @@ def compare_block(
 ) -> tuple[YearFigures, ...]:
     """A block under each program, year after year, beside the blocks that share its supply.
 
-    span: first and last day; by default this year up to yesterday. Raises NotFound, InputInvalid
+    span: first and last day; by default the year up to yesterday, or up to the last day that was
+    measured where that is longer ago. Raises NotFound, InputInvalid
     for a span that does not rise or is too long, WeatherInvalid where the measured weather has
     gaps, and Busy while another comparison runs.
     """
@@ -50,7 +55,9 @@ def compare_block(
         with unit_of_work(write=False) as unit:
             today = today_at_block(unit, block_id, clock.now())
             block = unit.blocks.get_block(block_id, day=today)
-            last_day = span[1] or today - ONE_DAY
+            last_day = span[1] or min(
+                today - ONE_DAY, last_measured_day(unit, block.site_id) or today - ONE_DAY
+            )
             first_day = span[0] or date(last_day.year, 1, 1)
             _check(first_day, last_day)
             bundle = unit.blocks.get_bundle(block.farm_id, day=today)

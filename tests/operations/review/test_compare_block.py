@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -12,7 +12,7 @@ from service.errors import InputInvalid, WeatherInvalid
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.review.compare_block import compare_block
 from service.records.comparison import Against, Program, RuleOfThumb, YearFigures
-from tests.api.invented_farm import BLOCK_ID, FARM_ID, FIRST_DAY, TODAY
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, FIRST_DAY, TODAY, FixedClock
 
 AGAINST = Against(rule=RuleOfThumb(gross_mm_per_week=38.0))
 
@@ -62,3 +62,10 @@ def test_what_was_run_is_one_more_row_with_the_days_that_are_known(own_service: 
     assert (own.known_day_count, own.is_whole) == (7, False)
     rate_mm_per_h = 2 * 0.5 * L_PER_GALLON / (10 * 18 / 12 * 0.3048**2)  # emitters over ground
     assert own.gross_mm == pytest.approx(3 * rate_mm_per_h)
+
+
+def test_weather_that_ended_long_ago_is_compared_up_to_its_end(own_service: Service) -> None:
+    clock = own_service.clock
+    assert isinstance(clock, FixedClock)
+    clock.instant += timedelta(days=40)
+    assert {each.day_count for each in compared(own_service)} == {(TODAY - FIRST_DAY).days + 1}
