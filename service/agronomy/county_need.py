@@ -9,14 +9,76 @@ by depth; the hours are valid for the reference system only.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.agronomy.effective_rain import rain_entering_mm
 from service.agronomy.records import Floats, Ints, SoilBatch, SystemBatch
 from service.agronomy.root_zone import gross_depth_mm, running_min
+from service.agronomy.weather_flags import FieldFlag
 
 UNRANKED = 0
+STAND_INS = (
+    FieldFlag.NORMAL_OF_SEASON
+    | FieldFlag.FILLED_FROM_RECENT_DAYS
+    | FieldFlag.FILLED_FROM_DAYS_AROUND
+    | FieldFlag.FILLED_FROM_NEIGHBOUR
+)
+"""Flags of reference ET that rests on no weather of the day at the place itself."""
+
+
+class Basis(StrEnum):
+    """The weakest that a county's figures rest on."""
+
+    MEASURED = "measured"
+    FORECAST = "forecast"
+    STAND_IN = "stand-in"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class DaysByBasis:
+    """What the days of a span rest on, arrays (counties,); together they are all its days."""
+
+    measured_days_count: Ints
+    forecast_days_count: Ints
+    stand_in_days_count: Ints
+    """Days with the season's normal, the mean of days around, or a place nearby."""
+    unknown_days_count: Ints
+
+    def of(self, county: int) -> Basis:
+        """The weakest basis of one county."""
+        if self.unknown_days_count[county]:
+            return Basis.UNKNOWN
+        if self.stand_in_days_count[county]:
+            return Basis.STAND_IN
+        return Basis.FORECAST if self.forecast_days_count[county] else Basis.MEASURED
+
+
+def days_by_basis(
+    et0_mm: Floats, et0_flags: NDArray[np.int32], is_measured: NDArray[np.bool_]
+) -> DaysByBasis:
+    """How many days of a span are measured, forecast, stand-ins and not known, in each county.
+
+    Shapes: et0_mm, et0_flags, is_measured (days, counties).
+    et0_mm: reference ET [mm], NaN where it is not known; et0_flags: what is known of it;
+    is_measured: whether the day's temperatures were measured.
+    Returns: DaysByBasis.
+    >>> normal = int(FieldFlag.NORMAL_OF_SEASON)
+    >>> days = days_by_basis(np.array([[4.0], [5.0], [4.5], [np.nan]]),
+    ...     np.array([[0], [0], [normal], [0]], np.int32), np.array([[True], [False], [False],
+    ...     [False]]))
+    >>> [int(each[0]) for each in (days.measured_days_count, days.forecast_days_count,
+    ...     days.stand_in_days_count, days.unknown_days_count)]
+    [1, 1, 1, 1]
+    """
+    is_unknown = np.isnan(et0_mm)
+    is_stand_in = ~is_unknown & ((et0_flags & np.int32(STAND_INS)) != 0)
+    rests_on_day = ~is_unknown & ~is_stand_in
+    counts = (rests_on_day & is_measured, rests_on_day & ~is_measured, is_stand_in, is_unknown)
+    return DaysByBasis(*(days.sum(axis=0, dtype=np.int64) for days in counts))
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +95,11 @@ class CountyNeed:
     """Hours on the reference system."""
     percent_of_normal: Floats
     """The week's reference ET as a percentage of its normal; NaN where there is no normal."""
+    normal_et0_mm: Floats
+    """Reference ET of these days by the place's normals; NaN where there is none."""
+    normal_need_mm: Floats
+    """What the block would need net at the normal reference ET and without rain, of which no normal
+    is known; NaN where there is none."""
     rank: Ints
     """1 for the largest net need; equal needs share a rank; 0 where the need is not known."""
 
@@ -51,10 +118,10 @@ def weekly_need(
     The block starts the week full and is kept free of stress. Rain enters before the crop takes
     its water, and what does not fit drains and is not counted.
 
-    Shapes: et0_mm, rain_mm, crop_coefficient (days, counties); soil and system of one block, (1,);
-    normal_et0_mm and the results (counties,).
-    crop_coefficient: Kc of the reference block [-]; normal_et0_mm: sum of the same days of the
-    year over ten years or more, divided by the years.
+    Shapes: et0_mm, rain_mm, crop_coefficient, normal_et0_mm (days, counties); soil and system of
+    one block, (1,); the results (counties,).
+    crop_coefficient: Kc of the reference block [-]; normal_et0_mm: mean of the same day of the year
+    over ten years or more, NaN where there is none.
     Returns: CountyNeed; where a day is missing the need of that county is NaN, its rank 0.
     Equation: need = sum (Kc ET0) - rain that entered; gross as in NEH 623 ch. 7.
     >>> from service.agronomy.records import SoilBatch, SystemBatch
@@ -63,7 +130,7 @@ def weekly_need(
     ...     2.0 * one, 2.0 * one, 90.0 * one, *[one] * 6, 0.0 * one, *[one] * 10)
     >>> soil = SoilBatch(*[one] * 8, np.nan * one)
     >>> week = weekly_need(np.full((7, 1), 5.0), np.zeros((7, 1)), np.full((7, 1), 0.9),
-    ...     soil=soil, system=system, normal_et0_mm=np.array([28.0]))
+    ...     soil=soil, system=system, normal_et0_mm=np.full((7, 1), 4.0))
     >>> [round(float(x[0]), 2) for x in (week.net_need_mm, week.gross_need_mm, week.running_h)]
     [31.5, 35.0, 17.5]
     """
@@ -81,8 +148,10 @@ def weekly_need(
         leaching_fraction=system.leaching_fraction,
     )
     reference_et_mm = et0_mm.sum(axis=0)
-    has_normal = normal_et0_mm > 0.0
-    normal_mm = np.where(has_normal, normal_et0_mm, np.nan)
+    normal_mm, normal_need_mm = (
+        np.where(total > 0.0, total, np.nan)
+        for total in (normal_et0_mm.sum(axis=0), (crop_coefficient * normal_et0_mm).sum(axis=0))
+    )
     return CountyNeed(
         reference_et_mm=reference_et_mm,
         crop_et_mm=total_crop_et_mm,
@@ -91,6 +160,8 @@ def weekly_need(
         gross_need_mm=gross_need_mm,
         running_h=running_min(gross_need_mm, system.application_rate_mm_per_h) / 60.0,
         percent_of_normal=100.0 * reference_et_mm / normal_mm,
+        normal_et0_mm=normal_mm,
+        normal_need_mm=normal_need_mm,
         rank=_rank_from_largest(net_need_mm),
     )
 

@@ -174,6 +174,7 @@ name = "Hill Farm (invented)"
 zone = "America/New_York"
 """
 COUNTY_NEED: Final[dict[str, Any]] = {
+    "issued_at": "2026-07-06T12:00:00Z",
     "reference": {
         "block_id": None,
         "crop_key": "blueberry",
@@ -212,6 +213,32 @@ COUNTY_NEED: Final[dict[str, Any]] = {
             "observed_until": "2026-07-05",
             "data_age_days": 1,
             "rain_observed_until": "2026-07-05",
+            "site_id": "hill",
+            "rests_on": "measured",
+            "days_measured": 7,
+            "days_forecast": 0,
+            "days_stand_in": 0,
+            "days_unknown": 0,
+            "forecast_issued_at": None,
+            "sources": [
+                {
+                    "source": "station",
+                    "kind": "observed",
+                    "days": 7,
+                    "issued_at": "2026-07-06T05:00:00Z",
+                }
+            ],
+            "normal_reference_et_mm": 33.8,
+            "normal_net_need_mm": 35.5,
+            "net_need_p10_mm": None,
+            "net_need_p50_mm": None,
+            "net_need_p90_mm": None,
+            "why_null": [
+                {"field": "forecast_issued_at", "reason": "no day rests on a forecast"},
+                {"field": "net_need_p10_mm", "reason": "every day is measured"},
+                {"field": "net_need_p50_mm", "reason": "every day is measured"},
+                {"field": "net_need_p90_mm", "reason": "every day is measured"},
+            ],
         }
     ],
 }
@@ -220,8 +247,13 @@ COUNTY_NEED_CSV: Final = (
     "rain_mm,rain_entering_mm,running_h,forecast_day_count,observed_until,data_age_days,"
     "net_need_depth_mm,net_need_inches,net_need_gallons_per_acre,"
     "net_need_cubic_metres_per_hectare,gross_need_depth_mm,gross_need_inches,"
-    "gross_need_gallons_per_acre,gross_need_cubic_metres_per_hectare,rain_observed_until\r\n"
+    "gross_need_gallons_per_acre,gross_need_cubic_metres_per_hectare,rain_observed_until,"
+    "site_id,rests_on,days_measured,days_forecast,days_stand_in,days_unknown,forecast_issued_at,"
+    "sources,normal_reference_et_mm,normal_net_need_mm,net_need_p10_mm,net_need_p50_mm,"
+    "net_need_p90_mm,why_null\r\n"
     "2026-W27,2026-06-29,2026-07-05,99001,Made-up County (invented),1,35.2,104.1,36.9,12.0,8.1,"
     "23.56,0,2026-07-05,1,28.8,1.1339,30789.0,288.0,32.0,1.2598,34210.0,320.0,"
-    "2026-07-05\r\n"
+    "2026-07-05,hill,measured,7,0,0,0,,station observed 7 d of 2026-07-06T05:00Z,33.8,35.5,,,,"
+    "forecast_issued_at: no day rests on a forecast; net_need_p10_mm: every day is measured;"
+    " net_need_p50_mm: every day is measured; net_need_p90_mm: every day is measured\r\n"
 )

@@ -9,6 +9,7 @@ import numpy as np
 import typer
 from rich.text import Text
 
+from service.agronomy.county_need import Basis
 from service.bootstrap import Service
 from service.cli import shown
 from service.cli.plan_text import plan_document, show_plans
@@ -125,7 +126,7 @@ def counties(
 
 def show_counties(comparison: CountyComparison, units: UnitSystem) -> None:
     """Print the counties, largest need first."""
-    need = comparison.need
+    need, days = comparison.need, comparison.days
     out.print(
         Text(
             f"Water need by county, {shown.long_day(comparison.first_day)} to "
@@ -143,7 +144,7 @@ def show_counties(comparison: CountyComparison, units: UnitSystem) -> None:
     for place in order:
         county = comparison.counties[place]
         table.add_row(
-            f"{need.rank[place]}" if need.rank[place] else "-",
+            f"{need.rank[place]}{_MARKS[days.of(place)]}" if need.rank[place] else "-",
             f"{county.county_code} {county.name}",
             _bare_depth(need.reference_et_mm[place], units),
             _or_dash(need.percent_of_normal[place], ".0f"),
@@ -160,11 +161,20 @@ def show_counties(comparison: CountyComparison, units: UnitSystem) -> None:
         f"hours apply only to the reference block {block.name} ({block.crop_key}), which starts "
         "the week with a full root zone. Depths are over the whole ground area."
     )
-    if comparison.forecast_day_count.any():
+    if days.forecast_days_count.any():
         paragraph(
-            f"Up to {comparison.forecast_day_count.max()} of the days are forecast; their rain is "
-            "weighted by its probability."
+            f"~ rests on a forecast, for up to {days.forecast_days_count.max()} of the days; its"
+            " rain is weighted by its probability."
         )
+    if days.stand_in_days_count.any():
+        paragraph(
+            f"* rests on the season's normal, the days around or a place nearby, for up to "
+            f"{days.stand_in_days_count.max()} of the days: not to be held against measured ones."
+        )
+
+
+_MARKS = {Basis.MEASURED: "", Basis.FORECAST: "~", Basis.STAND_IN: "*", Basis.UNKNOWN: "?"}
+"""Behind a rank: what it rests on."""
 
 
 def county_document(comparison: CountyComparison) -> dict[str, object]:
@@ -181,6 +191,11 @@ def county_document(comparison: CountyComparison) -> dict[str, object]:
                 "site_id": county.site_id,
                 "rank": int(need.rank[place]),
                 "forecast_day_count": int(comparison.forecast_day_count[place]),
+                "rests_on": comparison.days.of(place).value,
+                "measured_days_count": int(comparison.days.measured_days_count[place]),
+                "forecast_days_count": int(comparison.days.forecast_days_count[place]),
+                "stand_in_days_count": int(comparison.days.stand_in_days_count[place]),
+                "unknown_days_count": int(comparison.days.unknown_days_count[place]),
                 "reference_et_mm": round(float(need.reference_et_mm[place]), 3),
                 "percent_of_normal_pct": round(float(need.percent_of_normal[place]), 1),
                 "rain_mm": round(float(comparison.rain_mm[place]), 3),
@@ -189,6 +204,8 @@ def county_document(comparison: CountyComparison) -> dict[str, object]:
                 "net_need_mm": round(float(need.net_need_mm[place]), 3),
                 "gross_need_mm": round(float(need.gross_need_mm[place]), 3),
                 "running_h": round(float(need.running_h[place]), 2),
+                "normal_et0_mm": round(float(need.normal_et0_mm[place]), 3),
+                "normal_need_mm": round(float(need.normal_need_mm[place]), 3),
             }
             for place, county in enumerate(comparison.counties)
         ],

@@ -271,16 +271,6 @@ def _county_headline(letter: BulletinLetter, words: Wording) -> str:
 
 
 def _county_row(county: CountyWeek, words: Wording) -> WeekRow:
-    notes: tuple[str, ...] = ()
-    # Without any weather there were no forecast days either.
-    if county.forecast_days_count and math.isfinite(county.gross_need_mm):
-        notes = (
-            words.ngettext(
-                "{count} day of the week is a forecast.",
-                "{count} days of the week are a forecast.",
-                county.forecast_days_count,
-            ),
-        )
     return WeekRow(
         name=clean(county.name),
         cells=(
@@ -294,8 +284,41 @@ def _county_row(county: CountyWeek, words: Wording) -> WeekRow:
                 else "?"
             ),
         ),
-        notes=notes,
+        notes=_county_notes(county, words),
     )
+
+
+def _county_notes(county: CountyWeek, words: Wording) -> tuple[str, ...]:
+    # Without any weather there were no forecast days either.
+    if not math.isfinite(county.gross_need_mm):
+        return ()
+    notes = []
+    if county.stand_in_days_count:
+        notes.append(
+            words.ngettext(
+                "Not to be held against the others: {count} day rests on the season's normal, the"
+                " days around, or a place nearby.",
+                "Not to be held against the others: {count} days rest on the season's normal, the"
+                " days around, or a place nearby.",
+                county.stand_in_days_count,
+            )
+        )
+    if county.forecast_days_count:
+        notes.append(
+            words.ngettext(
+                "{count} day of the week is a forecast.",
+                "{count} days of the week are a forecast.",
+                county.forecast_days_count,
+            )
+        )
+    if math.isfinite(county.normal_need_mm):
+        notes.append(
+            words.gettext(
+                "Normal for the week, without rain: {depth} net.",
+                depth=words.depth(county.normal_need_mm),
+            )
+        )
+    return tuple(notes)
 
 
 def _or_dash(text: str) -> str:

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import re
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
@@ -23,11 +20,11 @@ from service.operations.access.manage_keys import Right
 from service.operations.farms.change_farms import get_block_now
 from service.operations.reading.read_farms import blocks_in_force
 from service.operations.review.compare_counties import (
-    CountyComparison,
     compare_spans,
     counties_today,
     list_county_sites,
 )
+from service.pages.county_rows import MARKS, CountyRow, county_csv, county_rows
 from service.pages.farm_forms import MISSING_SEASON
 from service.pages.named_choices import crops_by_name, textures_by_key
 from service.pages.visit import NotSignedIn, Visit, faults_by_field
@@ -40,26 +37,6 @@ DEFAULT_CROP = "grape-wine"
 MOST_BLOCKS = 200
 """Blocks offered by name; in a larger region a block is entered by id."""
 _WEEK = re.compile(r"[0-9]{4}-W[0-9]{2}")
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
-
-
-@dataclass(frozen=True, slots=True)
-class CountyRow:
-    """One county in one week."""
-
-    code: str
-    name: str
-    site_id: str
-    rank: int
-    reference_et_mm: float
-    crop_et_mm: float
-    rain_mm: float
-    net_mm: float
-    gross_mm: float
-    running_h: float
-    percent_of_normal: float
-    forecast_day_count: int
-    observed_until: date | None
 
 
 def show_counties(visit: Visit) -> Response:
@@ -107,11 +84,12 @@ def show_counties(visit: Visit) -> Response:
         reference_text="" if isinstance(reference, str) else _reference_text(reference, words),
         faults={},
         week_text=week_text,
+        marks={basis.name: MARKS[basis] for basis in {row.basis for row in rows}},
         known_until=known_until,
         ranked=ranked(
             title,
             _summary(rows, visit),
-            [(row.name, row.net_mm, words.depth(row.net_mm)) for row in rows],
+            [(row.name, row.net_mm, f"{words.depth(row.net_mm)}{row.mark}") for row in rows],
         ),
         dots=dot_map(title, _summary(rows, visit), _dots(rows, site_of, words)),
         back=[
@@ -129,33 +107,9 @@ def counties_csv(visit: Visit) -> Response:
     on = counties_today(sites, visit.service.clock.now())
     monday = _chosen_monday(visit, on)
     (rows,) = _weeks(visit, _reference(visit, sites[0]), [monday], on)
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow(
-        [
-            "week", "county_code", "name", "rank", "reference_et_mm", "percent_of_normal",
-            "crop_et_mm", "rain_mm", "net_need_mm", "gross_need_mm", "running_h",
-            "forecast_day_count", "observed_until",
-        ]
-    )  # fmt: skip
-    for row in rows:
-        writer.writerow(
-            [
-                _week_name(monday), _safe(row.code), _safe(row.name), row.rank or "",
-                *(
-                    "" if math.isnan(value) else round(value, 3)
-                    for value in (
-                        row.reference_et_mm, row.percent_of_normal, row.crop_et_mm, row.rain_mm,
-                        row.net_mm, row.gross_mm, row.running_h,
-                    )
-                ),
-                row.forecast_day_count,
-                row.observed_until or "",
-            ]
-        )  # fmt: skip
     name = f"counties-{_week_name(monday)}.csv"
     return Response(
-        buffer.getvalue().encode(),
+        county_csv(rows, week=_week_name(monday)),
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
@@ -283,7 +237,7 @@ def _weeks(
         # As of today at its farm, where the date may differ from that of the counties.
         reference = get_block_now(reference, unit_of_work=service.unit_of_work, clock=service.clock)
     return [
-        _rows(found)
+        county_rows(found)
         for found in compare_spans(
             reference,
             [(monday, monday + timedelta(days=DAYS_PER_WEEK - 1)) for monday in mondays],
@@ -292,28 +246,6 @@ def _weeks(
             clock=service.clock,
             source_order=service.source_order,
         )
-    ]
-
-
-def _rows(found: CountyComparison) -> list[CountyRow]:
-    need = found.need
-    return [
-        CountyRow(
-            code=county.county_code,
-            name=county.name,
-            site_id=county.site_id,
-            rank=int(need.rank[place]),
-            reference_et_mm=float(need.reference_et_mm[place]),
-            crop_et_mm=float(need.crop_et_mm[place]),
-            rain_mm=float(found.rain_mm[place]),
-            net_mm=float(need.net_need_mm[place]),
-            gross_mm=float(need.gross_need_mm[place]),
-            running_h=float(need.running_h[place]),
-            percent_of_normal=float(need.percent_of_normal[place]),
-            forecast_day_count=int(found.forecast_day_count[place]),
-            observed_until=found.observed_until[place],
-        )
-        for place, county in enumerate(found.counties)
     ]
 
 
@@ -378,8 +310,3 @@ def _csv_query(visit: Visit, monday: date) -> dict[str, str]:
     names = ("crop", "block", "texture", "season_start", "stage_days")
     kept = {name: visit.query[name] for name in names if visit.query.get(name)}
     return {**kept, "week": _week_name(monday)}
-
-
-def _safe(text: str) -> str:
-    """Text that no spreadsheet will run as a formula."""
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

@@ -203,6 +203,10 @@ class CountyWeek:
     gross_need_mm: float
     running_h: float
     forecast_days_count: int
+    stand_in_days_count: int
+    """Days with the season's normal, the days around, or a place nearby."""
+    normal_need_mm: float
+    """Net need at the normal reference ET of the week, without rain; NaN: not known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.agronomy.county_need import CountyNeed, weekly_need
+from service.agronomy.county_need import Basis, CountyNeed, days_by_basis, weekly_need
 from service.agronomy.records import Floats, SoilBatch, SystemBatch
+from service.agronomy.weather_flags import FieldFlag
 
 
 def make_soil(wetted_fraction: float = 0.33) -> SoilBatch:
@@ -61,7 +62,7 @@ def week(
         np.full(et0_mm.shape, kc),
         soil=make_soil(),
         system=make_system(),
-        normal_et0_mm=np.full(et0_mm.shape[1], 35.0) if normal_mm is None else normal_mm,
+        normal_et0_mm=np.full(et0_mm.shape, 5.0) if normal_mm is None else normal_mm,
     )
 
 
@@ -103,7 +104,7 @@ def test_a_county_with_a_missing_day_is_unknown_and_no_other() -> None:
 
 @pytest.mark.parametrize("normal", [np.nan, 0.0])
 def test_without_a_normal_there_is_no_percentage(normal: float) -> None:
-    need = week(np.full((7, 1), 5.0), np.zeros((7, 1)), normal_mm=np.array([normal]))
+    need = week(np.full((7, 1), 5.0), np.zeros((7, 1)), normal_mm=np.full((7, 1), normal))
     assert np.isnan(need.percent_of_normal[0])
     assert np.isfinite(need.net_need_mm[0])
 
@@ -119,3 +120,32 @@ def test_more_rain_never_raises_the_need(seed: int, more: float, on_day: int) ->
     assert (wet.net_need_mm <= dry.net_need_mm + 1e-9).all()
     np.testing.assert_allclose(dry.crop_et_mm, dry.net_need_mm + dry.rain_entering_mm)
     assert (dry.rain_entering_mm >= -1e-9).all()
+
+
+def test_the_normal_need_is_the_crop_at_normal_reference_et_without_rain() -> None:
+    need = week(
+        np.full((7, 2), 6.0), np.full((7, 2), 3.0), normal_mm=np.full((7, 2), [5.0, np.nan])
+    )
+    assert need.normal_et0_mm[0] == pytest.approx(35.0)
+    assert need.normal_need_mm[0] == pytest.approx(0.8 * 35.0)
+    assert np.isnan([need.normal_et0_mm[1], need.normal_need_mm[1]]).all()
+
+
+def test_each_day_rests_on_one_thing_and_a_county_on_the_weakest() -> None:
+    # A measured week, one with a forecast, one with the season's normal, one with a day unknown.
+    et0_mm = np.full((7, 4), 5.0)
+    et0_mm[6, 3] = np.nan
+    flags = np.zeros((7, 4), np.int32)
+    flags[5:, 2] = int(FieldFlag.NORMAL_OF_SEASON)
+    flags[4, 2] = int(FieldFlag.FILLED_FROM_NEIGHBOUR)
+    is_measured = np.ones((7, 4), np.bool_)
+    is_measured[3:, 1:] = False
+    is_measured[4, 2] = True  # temperatures alone, so that reference ET is that of a neighbour
+    found = days_by_basis(et0_mm, flags, is_measured)
+    assert found.measured_days_count.tolist() == [7, 3, 3, 3]
+    assert found.forecast_days_count.tolist() == [0, 4, 1, 3]
+    assert found.stand_in_days_count.tolist() == [0, 0, 3, 0]
+    assert found.unknown_days_count.tolist() == [0, 0, 0, 1]
+    assert [found.of(county) for county in range(4)] == [
+        Basis.MEASURED, Basis.FORECAST, Basis.STAND_IN, Basis.UNKNOWN,
+    ]  # fmt: skip

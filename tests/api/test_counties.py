@@ -117,6 +117,9 @@ def test_a_crop_can_be_given_instead_of_a_block(adviser: Caller) -> None:
 def test_a_week_that_nothing_is_known_of_has_no_rain_either(adviser: Caller) -> None:
     for row in rows(adviser, week="2027-W27"):
         assert row["rain_mm"] is row["reference_et_mm"] is row["rank"] is None
+        assert (row["rests_on"], row["days_unknown"]) == ("unknown", 7)
+        reasons = {each["field"]: each["reason"] for each in row["why_null"]}
+        assert reasons["rank"] == reasons["net_need"] == "nothing is known of 7 of the days"
 
 
 def test_a_crop_without_published_stages_gets_the_names_of_the_parameters_needed(
@@ -154,6 +157,36 @@ def test_a_request_that_cannot_be_answered_is_reported_by_parameter(
     assert parameter in [each.get("parameter") for each in answer.json()["errors"]]
 
 
+def test_a_row_says_what_it_rests_on_and_why_a_figure_is_missing(adviser: Caller) -> None:
+    measured, *_ = rows(adviser)
+    assert (measured["rests_on"], measured["site_id"]) == ("measured", "home")
+    assert [measured[f"days_{name}"] for name in ("measured", "forecast", "stand_in")] == [7, 0, 0]
+    assert [(each["source"], each["days"]) for each in measured["sources"]] == [("import", 7)]
+    assert measured["normal_reference_et_mm"] == pytest.approx(7 * 5.36, rel=0.01)  # 5.3 to 5.4
+    assert measured["normal_net_need_mm"] == pytest.approx(
+        measured["crop_et_mm"] * measured["normal_reference_et_mm"] / measured["reference_et_mm"],
+        rel=0.02,
+    )
+    reasons = {each["field"]: each["reason"] for each in measured["why_null"]}
+    assert reasons["net_need_p50_mm"] == "every day is measured"
+    nulls = {name for name, value in measured.items() if value is None}
+    assert set(reasons) == nulls
+
+
+def test_a_week_of_forecast_and_normals_is_marked_as_such(adviser: Caller) -> None:
+    # Observed up to Tuesday the 14th, forecast from the 15th to the 21st.
+    this, *_ = rows(adviser, week="2026-W29")
+    following, *_ = rows(adviser, week="2026-W30")
+    assert (this["rests_on"], this["days_measured"], this["days_forecast"]) == ("forecast", 2, 5)
+    assert this["forecast_issued_at"] == "2026-07-14T23:00:00Z"
+    assert following["rests_on"] == "stand-in"
+    assert (following["days_forecast"], following["days_stand_in"]) == (2, 5)
+    assert following["rank"] == 1 and following["rain_mm"] is None
+    reasons = {each["field"]: each["reason"] for each in following["why_null"]}
+    assert reasons["rain_mm"] == "rain of a day is not known"
+    assert "gives the spread" in reasons["net_need_p90_mm"]
+
+
 def test_csv_says_the_same_and_no_cell_is_a_formula(adviser: Caller) -> None:
     answer = adviser.get(
         NEED,
@@ -168,6 +201,9 @@ def test_csv_says_the_same_and_no_cell_is_a_formula(adviser: Caller) -> None:
     for row, item in zip(table, found, strict=True):
         assert float(row["gross_need_depth_mm"]) == item["gross_need"]["depth_mm"]
         assert float(row["reference_et_mm"]) == item["reference_et_mm"]
+        assert row["rests_on"] == item["rests_on"] == "measured"
+        assert row["sources"].startswith("import observed 7 d of 2026-07-14T23:00Z")
+        assert "net_need_p50_mm: every day is measured" in row["why_null"]
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "\0", "\uff1d"])

@@ -6,6 +6,7 @@ import re
 from datetime import date
 
 import pytest
+import time_machine
 
 from service.agronomy.reasoning import one_sentence
 from service.cli import shown
@@ -13,6 +14,7 @@ from service.cli.shown import clock_names
 from service.cli.terminal import UnitSystem
 from service.translations import wording
 from tests.cli.conftest import Command, document
+from tests.cli.test_check import EVENING
 
 
 def test_every_line_fits_eighty_columns(demo: Command) -> None:
@@ -169,7 +171,17 @@ def test_a_week_ahead_says_that_it_is_forecast(demo: Command) -> None:
     arguments = ("counties", "--block", "creek", "--from", "2026-07-15")
     compared = document(demo(*arguments, "--json"))
     assert {county["forecast_day_count"] for county in compared["counties"]} == {7}
-    assert "7 of the days are forecast" in demo(*arguments).stdout
+    # Months later the forecast is too old to be used, and no week of normals looks like one of it.
+    assert {county["rests_on"] for county in compared["counties"]} == {"stand-in"}
+    assert "for up to 7 of the days: not to be held against" in " ".join(
+        demo(*arguments).stdout.split()
+    )
+    with time_machine.travel(EVENING, tick=False):
+        compared = document(demo(*arguments, "--json"))
+        assert {county["forecast_days_count"] for county in compared["counties"]} == {7}
+        assert "~ rests on a forecast, for up to 7 of the days" in " ".join(
+            demo(*arguments).stdout.split()
+        )
 
 
 def test_why_spells_as_readers_with_those_units_do(demo: Command) -> None:

@@ -228,7 +228,7 @@ def test_a_week_of_35_mm_reference_et() -> None:
         np.full((7, 1), 0.83),
         soil=soil,
         system=system,
-        normal_et0_mm=np.array([30.0]),
+        normal_et0_mm=np.full((7, 1), 30.0 / 7.0),
     )
     inches = need.net_need_mm[0] / MM_PER_INCH
     assert need.net_need_mm[0] == pytest.approx(29.05)

@@ -85,6 +85,7 @@ def compare(
     if wants_csv(request):
         return Response(_as_csv(items), media_type="text/csv; charset=utf-8", headers=headers)
     answer = CountyNeedOut(
+        issued_at=service.clock.now(),
         reference=ReferenceOut(
             block_id=query.block,
             crop_key=block.crop_key,
@@ -181,7 +182,11 @@ _PARAMETERS = {
 }
 
 
-_LATER_COLUMNS = ("rain_observed_until",)
+_LATER_COLUMNS = (
+    "rain_observed_until", "site_id", "rests_on", "days_measured", "days_forecast",
+    "days_stand_in", "days_unknown", "forecast_issued_at", "sources", "normal_reference_et_mm",
+    "normal_net_need_mm", "net_need_p10_mm", "net_need_p50_mm", "net_need_p90_mm", "why_null",
+)  # fmt: skip
 """Columns that came later, and stand last so that those before stay where they were."""
 
 
@@ -201,8 +206,15 @@ def _as_csv(items: list[CountyWeekOut]) -> bytes:
                 *(getattr(item, name) for name in plain),
                 *(getattr(item.net_need, unit) for unit in depths),
                 *(getattr(item.gross_need, unit) for unit in depths),
-                *(getattr(item, name) for name in _LATER_COLUMNS),
+                *(_cell(getattr(item, name)) for name in _LATER_COLUMNS),
             ]
             for item in items
         ),
     )
+
+
+def _cell(value: object) -> object:
+    """A value as one cell: a list in words."""
+    if not isinstance(value, list):
+        return value
+    return "; ".join(each.in_words() for each in value)

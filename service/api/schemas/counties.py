@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Self
 
 from pydantic import Field
 
+from service.agronomy.county_need import Basis
 from service.agronomy.units import GALLONS_PER_ACRE_INCH, M2_PER_HECTARE, MM_PER_INCH
 from service.api.schemas.facts import Out, known
 from service.operations.review.compare_counties import CountyComparison
@@ -32,6 +33,30 @@ class DepthOut(Out):
         )
 
 
+class SourceDaysOut(Out):
+    """Days of a county whose temperatures come from one source."""
+
+    source: str = Field(description="Name of the weather source.")
+    kind: str = Field(description="`observed`, `analysis` or `forecast`.")
+    days: int = Field(description="How many days of the week.")
+    issued_at: datetime = Field(description="When the oldest of them was issued or recorded, UTC.")
+
+    def in_words(self) -> str:
+        """For a cell of a table."""
+        return f"{self.source} {self.kind} {self.days} d of {self.issued_at:%Y-%m-%dT%H:%MZ}"
+
+
+class NullReasonOut(Out):
+    """Why a figure is null."""
+
+    field: str = Field(description="Name of the field.")
+    reason: str = Field(description="Why it is null, in words.")
+
+    def in_words(self) -> str:
+        """For a cell of a table."""
+        return f"{self.field}: {self.reason}"
+
+
 class CountyWeekOut(Out):
     """A week of the reference block in one county."""
 
@@ -54,7 +79,7 @@ class CountyWeekOut(Out):
     gross_need: DepthOut
     running_h: float | None = Field(description="Run time on the reference system only, h.")
     forecast_day_count: int = Field(
-        description="Days of the week that are not measured: forecast, or not known."
+        description="Days of the week that are not measured, on whatever else they rest."
     )
     observed_until: date | None = Field(
         description="Last day on which all was measured that reference ET takes from measurements"
@@ -62,34 +87,131 @@ class CountyWeekOut(Out):
     )
     data_age_days: int | None = Field(description="Days since then; null: no observed weather.")
     rain_observed_until: date | None = Field(description="Last day with measured rain.")
+    site_id: str = Field(description="The place whose weather stands for the county.")
+    rests_on: str = Field(
+        description="The weakest that the figures rest on: `measured` (every day), `forecast`,"
+        " `stand-in` (the season's normal, the days around, or a place nearby) or `unknown`. A rank"
+        " that rests on a stand-in is no match for one that was measured."
+    )
+    days_measured: int = Field(description="Days of the week whose weather is measured.")
+    days_forecast: int = Field(description="Days whose weather is a forecast.")
+    days_stand_in: int = Field(
+        description="Days with the season's normal, the mean of days around, or a place nearby."
+    )
+    days_unknown: int = Field(description="Days of which nothing is known.")
+    forecast_issued_at: datetime | None = Field(
+        description="When the oldest forecast of the week was issued, UTC."
+    )
+    sources: list[SourceDaysOut] = Field(description="Where the temperatures come from.")
+    normal_reference_et_mm: float | None = Field(
+        description="Reference ET of these days by the place's monthly normals, mm."
+    )
+    normal_net_need_mm: float | None = Field(
+        description="Net need of the reference at that normal, without rain, mm: no normal of rain"
+        " is known."
+    )
+    net_need_p10_mm: float | None = Field(
+        description="Net need that is exceeded with a probability of 90 %, mm; null where no spread"
+        " is known."
+    )
+    net_need_p50_mm: float | None = Field(description="The same with 50 %.")
+    net_need_p90_mm: float | None = Field(description="The same with 10 %.")
+    why_null: list[NullReasonOut] = Field(description="Why figures of this row are null.")
 
     @classmethod
     def rows_of(cls, comparison: CountyComparison, *, week: str, on: date) -> list[Self]:
         """One row per county, in the order of their codes."""
-        need = comparison.need
         return [
-            cls(
-                week=week,
-                first_day=comparison.first_day,
-                last_day=comparison.last_day,
-                county_code=county.county_code,
-                name=county.name,
-                rank=int(need.rank[place]) or None,
-                reference_et_mm=known(float(need.reference_et_mm[place])),
-                percent_of_normal=known(float(need.percent_of_normal[place])),
-                crop_et_mm=known(float(need.crop_et_mm[place])),
-                rain_mm=known(float(comparison.rain_mm[place])),
-                rain_entering_mm=known(float(need.rain_entering_mm[place])),
-                net_need=DepthOut.of(float(need.net_need_mm[place])),
-                gross_need=DepthOut.of(float(need.gross_need_mm[place])),
-                running_h=known(float(need.running_h[place])),
-                forecast_day_count=int(comparison.forecast_day_count[place]),
-                observed_until=comparison.observed_until[place],
-                data_age_days=_age_days(comparison.observed_until[place], on),
-                rain_observed_until=comparison.freshness[place].measured_until.get("rain"),
-            )
-            for place, county in enumerate(comparison.counties)
+            cls.row_of(comparison, place, week=week, on=on)
+            for place in range(len(comparison.counties))
         ]
+
+    @classmethod
+    def row_of(cls, comparison: CountyComparison, place: int, *, week: str, on: date) -> Self:
+        """The row of one county."""
+        need, county = comparison.need, comparison.counties[place]
+        days, fresh = comparison.days, comparison.freshness[place]
+        forecasts = [each for each in comparison.sources[place] if each.kind == "forecast"]
+        row = cls(
+            week=week,
+            first_day=comparison.first_day,
+            last_day=comparison.last_day,
+            county_code=county.county_code,
+            name=county.name,
+            rank=int(need.rank[place]) or None,
+            reference_et_mm=known(float(need.reference_et_mm[place])),
+            percent_of_normal=known(float(need.percent_of_normal[place])),
+            crop_et_mm=known(float(need.crop_et_mm[place])),
+            rain_mm=known(float(comparison.rain_mm[place])),
+            rain_entering_mm=known(float(need.rain_entering_mm[place])),
+            net_need=DepthOut.of(float(need.net_need_mm[place])),
+            gross_need=DepthOut.of(float(need.gross_need_mm[place])),
+            running_h=known(float(need.running_h[place])),
+            forecast_day_count=int(comparison.forecast_day_count[place]),
+            observed_until=fresh.last_measured_day,
+            data_age_days=_age_days(fresh.last_measured_day, on),
+            rain_observed_until=fresh.measured_until.get("rain"),
+            site_id=county.site_id,
+            rests_on=days.of(place).value,
+            days_measured=int(days.measured_days_count[place]),
+            days_forecast=int(days.forecast_days_count[place]),
+            days_stand_in=int(days.stand_in_days_count[place]),
+            days_unknown=int(days.unknown_days_count[place]),
+            forecast_issued_at=min((each.issued_at for each in forecasts), default=None),
+            sources=[
+                SourceDaysOut(
+                    source=each.source,
+                    kind=each.kind,
+                    days=each.days_count,
+                    issued_at=each.issued_at,
+                )
+                for each in comparison.sources[place]
+            ],
+            normal_reference_et_mm=known(float(need.normal_et0_mm[place])),
+            normal_net_need_mm=known(float(need.normal_need_mm[place])),
+            net_need_p10_mm=None,
+            net_need_p50_mm=None,
+            net_need_p90_mm=None,
+            why_null=[],
+        )
+        return row.model_copy(update={"why_null": row.null_reasons()})
+
+    def null_reasons(self) -> list[NullReasonOut]:
+        """Why figures of this row are null."""
+        not_known = f"nothing is known of {self.days_unknown} of the days"
+        no_spread = (
+            "every day is measured"
+            if self.rests_on == Basis.MEASURED
+            else "no source of this weather gives the spread of its forecast"
+        )
+        reasons = dict.fromkeys(
+            ("rank", "reference_et_mm", "crop_et_mm", "rain_entering_mm", "running_h"), not_known
+        )
+        reasons |= {
+            "rain_mm": not_known if self.days_unknown else "rain of a day is not known",
+            "percent_of_normal": not_known,
+            "observed_until": "no temperatures were measured at the place",
+            "data_age_days": "no temperatures were measured at the place",
+            "rain_observed_until": "no rain was measured at the place lately",
+            "forecast_issued_at": "no day rests on a forecast",
+        }
+        if self.normal_reference_et_mm is None:
+            reasons |= dict.fromkeys(_NORMALS, "the place has no monthly normals of reference ET")
+        reasons |= dict.fromkeys(_SPREAD, no_spread)
+        found = [
+            NullReasonOut(field=name, reason=reason)
+            for name, reason in reasons.items()
+            if getattr(self, name) is None
+        ]
+        if self.net_need.depth_mm is None:
+            found += [
+                NullReasonOut(field=name, reason=not_known) for name in ("net_need", "gross_need")
+            ]
+        return found
+
+
+_NORMALS = ("percent_of_normal", "normal_reference_et_mm", "normal_net_need_mm")
+_SPREAD = ("net_need_p10_mm", "net_need_p50_mm", "net_need_p90_mm")
 
 
 class ReferenceOut(Out):
@@ -106,6 +228,7 @@ class ReferenceOut(Out):
 class CountyNeedOut(Out):
     """Counties compared, week by week."""
 
+    issued_at: datetime = Field(description="When these figures were worked out, UTC.")
     reference: ReferenceOut
     items: list[CountyWeekOut] = Field(description="By week, then by county code.")
 

@@ -123,7 +123,9 @@ def _by_rank(comparison: CountyComparison) -> tuple[CountyWeek, ...]:
             net_need_mm=float(need.net_need_mm[place]),
             gross_need_mm=float(need.gross_need_mm[place]),
             running_h=float(need.running_h[place]),
-            forecast_days_count=int(comparison.forecast_day_count[place]),
+            forecast_days_count=int(comparison.days.forecast_days_count[place]),
+            stand_in_days_count=int(comparison.days.stand_in_days_count[place]),
+            normal_need_mm=float(need.normal_need_mm[place]),
         )
         for place, county in enumerate(comparison.counties)
     ]

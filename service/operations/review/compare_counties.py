@@ -16,10 +16,11 @@ import numpy as np
 from service.agronomy.block_batch import BlockBatch, make_block_batch, take_rows
 from service.agronomy.block_days import crop_days, days_of
 from service.agronomy.climatology import normals_on
-from service.agronomy.county_need import CountyNeed, weekly_need
-from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.county_need import CountyNeed, DaysByBasis, days_by_basis, weekly_need
+from service.agronomy.records import Floats, Ints
 from service.agronomy.watering_rules import credited_rain_mm
-from service.database.session import UnitOfWorkFactory
+from service.agronomy.weather_choice import NO_ROW
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import InputInvalid, NotFound
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather
 from service.operations.evening.site_columns import monthly_normals
@@ -34,26 +35,50 @@ from service.records.farms import (
 )
 from service.records.weather import SiteFreshness
 
+Span = tuple[date, date]
+"""First and last day."""
 CLIMATE_DAYS = 30
 """Days before the span whose wind and humidity adjust the crop coefficient."""
 LONGEST_SPAN_DAYS = 62
 
 
 @dataclass(frozen=True, slots=True)
+class SourceDays:
+    """Days of a county whose temperatures come from one source."""
+
+    source: str
+    kind: str
+    """``observed``, ``analysis`` or ``forecast``."""
+    days_count: int
+    issued_at: datetime
+    """When the oldest of them was issued or recorded, UTC."""
+
+
+@dataclass(frozen=True, slots=True)
 class CountyComparison:
-    """Counties side by side; ``need`` has arrays (counties,) in the order of ``counties``."""
+    """Counties side by side; ``need`` has arrays (counties,) in the order of ``counties``.
+
+    No source of weather gives the spread of its forecast, so that none of the need is known.
+    """
 
     reference: BlockDefinition
     counties: tuple[CountyDefinition, ...]
     first_day: date
     last_day: date
-    forecast_day_count: Ints
-    """(counties,) days of the span whose weather is a forecast."""
+    days: DaysByBasis
+    """(counties,) what the days of the span rest on."""
     rain_mm: Floats
-    """(counties,) all rain that fell or is forecast; NaN if a day is not known."""
+    """(counties,) all rain that fell or is forecast; NaN if that of a day is not known."""
     need: CountyNeed
+    sources: tuple[tuple[SourceDays, ...], ...]
+    """By county, where the temperatures of its days come from."""
     freshness: tuple[SiteFreshness, ...]
     """By county, how far its measured weather reaches."""
+
+    @property
+    def forecast_day_count(self) -> Ints:
+        """(counties,) days of the span that are not measured, on whatever else they rest."""
+        return (self.last_day - self.first_day).days + 1 - self.days.measured_days_count
 
     @property
     def observed_until(self) -> tuple[date | None, ...]:
@@ -90,7 +115,7 @@ def compare_counties(
 
 def compare_spans(
     reference: str | BlockDefinition,
-    spans: Sequence[tuple[date, date]],
+    spans: Sequence[Span],
     *,
     on: date,
     unit_of_work: UnitOfWorkFactory,
@@ -102,80 +127,127 @@ def compare_spans(
     The weather is gathered once for all of them, so that nine weeks cost little more than one. A
     gap in the weather is therefore filled from both sides, also across the edge of a span.
     """
+    _check_spans(spans)
+    with unit_of_work(write=False) as unit:
+        block = (
+            unit.blocks.get_block(reference, day=on) if isinstance(reference, str) else reference
+        )
+        weather = gather_counties(unit, spans, on=on, now=clock.now(), source_order=source_order)
+    return compare_in(weather, block)
+
+
+@dataclass(frozen=True, slots=True)
+class CountyWeather:
+    """The weather of every county over some spans, ready for any reference block."""
+
+    counties: tuple[CountyDefinition, ...]
+    spans: tuple[Span, ...]
+    gathered: GatheredWeather
+    column: Ints
+    """(counties,) the column of each county's site."""
+    freshness: tuple[SiteFreshness, ...]
+
+
+def gather_counties(
+    unit: UnitOfWork,
+    spans: Sequence[Span],
+    *,
+    on: date,
+    now: datetime,
+    source_order: Mapping[str, int],
+) -> CountyWeather:
+    """The weather of all counties, from the climate before the first span to the last one's end.
+
+    Raises NotFound if no county is stored, InputInvalid for a bad span.
+    """
+    _check_spans(spans)
+    counties = tuple(unit.blocks.list_counties())
+    if not counties:
+        raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
+    sites, column = _county_sites(unit.blocks.read_site_table(), counties)
+    gathered = gather_weather(
+        unit,
+        sites,
+        on=on,
+        now=now,
+        first_day=min(first for first, _ in spans) - timedelta(days=CLIMATE_DAYS),
+        last_day=max(last for _, last in spans),
+        source_order=source_order,
+    )
+    of_sites = unit.weather.list_freshness(sites.keys, first_day=on - timedelta(days=CLIMATE_DAYS))
+    freshness = tuple(of_sites[site] for site in column.tolist())
+    return CountyWeather(counties, tuple(spans), gathered, column, freshness)
+
+
+def compare_in(weather: CountyWeather, block: BlockDefinition) -> list[CountyComparison]:
+    """The need of a reference block in every county, span by span."""
+    return [_compare(block, weather, span) for span in weather.spans]
+
+
+def _check_spans(spans: Sequence[Span]) -> None:
     for first_day, last_day in spans:
         if not 0 <= (last_day - first_day).days < LONGEST_SPAN_DAYS:
             raise InputInvalid(
                 f"counties cannot be compared over {first_day} to {last_day}: the span must rise"
                 f" and hold at most {LONGEST_SPAN_DAYS} days"
             )
-    with unit_of_work(write=False) as unit:
-        block = (
-            unit.blocks.get_block(reference, day=on) if isinstance(reference, str) else reference
-        )
-        counties = tuple(unit.blocks.list_counties())
-        if not counties:
-            raise NotFound("no county is stored; a farm file with [[county]] tables brings them")
-        sites, column = _county_sites(unit.blocks.read_site_table(), counties)
-        gathered = gather_weather(
-            unit,
-            sites,
-            on=on,
-            now=clock.now(),
-            first_day=min(first for first, _ in spans) - timedelta(days=CLIMATE_DAYS),
-            last_day=max(last for _, last in spans),
-            source_order=source_order,
-        )
-        of_sites = unit.weather.list_freshness(
-            sites.keys, first_day=on - timedelta(days=CLIMATE_DAYS)
-        )
-    freshness = tuple(of_sites[site] for site in column.tolist())
-    return [
-        _compare(
-            block,
-            counties,
-            span,
-            gathered=gathered,
-            column=column,
-            freshness=freshness,
-        )
-        for span in spans
-    ]
 
 
-def _compare(
-    block: BlockDefinition,
-    counties: tuple[CountyDefinition, ...],
-    span: tuple[date, date],
-    *,
-    gathered: GatheredWeather,
-    column: Ints,
-    freshness: tuple[SiteFreshness, ...],
-) -> CountyComparison:
+def _compare(block: BlockDefinition, weather: CountyWeather, span: Span) -> CountyComparison:
     first_day, last_day = span
+    gathered, column = weather.gathered, weather.column
     first_row, last_row = np.searchsorted(gathered.days, np.array(span, dtype="datetime64[D]"))
-    days = days_of(gathered.weather.days, int(first_row), int(last_row) + 1)
+    rows = slice(int(first_row), int(last_row) + 1)
+    days = days_of(gathered.weather.days, rows.start, rows.stop)
     blocks = _copies(block, column, season_year=first_day.year)
     rain_mm = days.rain_mm[:, column]
+    normal_mm = normals_on(monthly_normals(gathered.sites.definitions, "et0_mm"), days.days)
     need = weekly_need(
         days.et0_mm[:, column],
         credited_rain_mm(rain_mm, days.rain_probability_fraction[:, column]),
         crop_days(blocks, days).crop_coefficient,
         soil=take_rows(blocks.soil, np.array([0])),
         system=take_rows(blocks.system, np.array([0])),
-        normal_et0_mm=_normal_mm(gathered.sites, days.days)[column],
+        normal_et0_mm=normal_mm[:, column],
     )
-    is_observed = gathered.is_observed[first_row : last_row + 1, column]
+    # Elsewhere a day without any rain report counts as dry; here that would be shown as a fact.
+    is_rain_known = np.isfinite(gathered.chosen.raw.rain_mm[rows, column]).all(axis=0)
     return CountyComparison(
         reference=block,
-        counties=counties,
+        counties=weather.counties,
         first_day=first_day,
         last_day=last_day,
-        forecast_day_count=(~is_observed).sum(axis=0),
-        # Elsewhere a day without any rain report counts as dry; here that would be shown as a fact.
-        rain_mm=np.where(np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan),
+        days=days_by_basis(
+            days.et0_mm[:, column],
+            gathered.weather.et0_flags[rows, column],
+            gathered.is_observed[rows, column],
+        ),
+        rain_mm=np.where(
+            is_rain_known & np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan
+        ),
         need=need,
-        freshness=freshness,
+        sources=_sources(gathered, rows, column),
+        freshness=weather.freshness,
     )
+
+
+def _sources(
+    gathered: GatheredWeather, rows: slice, column: Ints
+) -> tuple[tuple[SourceDays, ...], ...]:
+    """By county, the sources of its days, in the order of the days."""
+    stored = gathered.rows
+    of_site: dict[int, tuple[SourceDays, ...]] = {}
+    for site in np.unique(column).tolist():
+        issues: dict[tuple[str, str], list[datetime]] = {}
+        for row in gathered.chosen.row_of["tmax_c"][rows, site].tolist():
+            if row != NO_ROW:
+                issued = issues.setdefault((stored.sources[row], stored.kinds[row]), [])
+                issued.append(stored.issued_at[row])
+        of_site[site] = tuple(
+            SourceDays(source, kind, len(times), min(times))
+            for (source, kind), times in issues.items()
+        )
+    return tuple(of_site[site] for site in column.tolist())
 
 
 def _county_sites(
@@ -216,9 +288,3 @@ def _copies(reference: BlockDefinition, column: Ints, *, season_year: int) -> Bl
         supply_index=np.zeros(count, dtype=np.int64),
         season_year=season_year,
     )
-
-
-def _normal_mm(sites: SiteTable, days: Days) -> Floats:
-    """(sites,) normal reference ET of the days from the monthly normals; NaN where none are."""
-    total: Floats = normals_on(monthly_normals(sites.definitions, "et0_mm"), days).sum(axis=0)
-    return total

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from service.agronomy.county_need import Basis
 from service.bootstrap import Service
 from service.errors import InputInvalid, NotFound
 from service.operations.review.compare_counties import (
@@ -104,6 +105,11 @@ def test_nine_weeks_in_one_go_equal_nine_single_calls(region: Service) -> None:
         np.testing.assert_array_equal(found.rain_mm, alone.rain_mm)
         assert found.observed_until == alone.observed_until == (TODAY, TODAY)
     assert together[0].forecast_day_count.tolist() == [5, 5]
+    # The gap of two days in the week from 8 June is bridged, and that is no measurement.
+    gap = next(each for each in together if each.first_day == date(2026, 6, 8))
+    assert gap.days.stand_in_days_count.tolist() == [0, 2]  # ``home`` has it from before
+    assert [gap.days.of(county) for county in range(2)] == [Basis.MEASURED, Basis.STAND_IN]
+    assert np.isnan(gap.rain_mm).tolist() == [False, True]
 
 
 def test_a_span_that_falls_or_is_too_long_is_refused(region: Service) -> None:
