@@ -43,6 +43,9 @@ def season(
         date | None,
         typer.Option("--from", parser=parse_day, metavar="DATE", help="First day; default: today."),
     ] = None,
+    brief: Annotated[
+        bool, typer.Option("--brief", help="Days, tasks and blocks alone, without how and why.")
+    ] = False,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -59,16 +62,19 @@ def season(
     system = units or UnitSystem(found.unit_system)
     month = ""
     for group in found.tasks:
-        begins = f"{max(group.task.first_day, on):%B %Y}"
+        opens = group.task.first_day
+        begins = "Open now" if opens <= on else f"{opens:%B %Y}"
         if begins != month:
             out.print(Text(begins, style="bold"))
             month = begins
-        _show(group, found, system)
+        _show(group, found)
+        if not brief:
+            _explain(group, system)
     for caution in found.cautions:
         paragraph(f"! {shown.spelled(caution.text, system)}")
 
 
-def _show(group: GroupedTask, calendar: SeasonCalendar, units: UnitSystem) -> None:
+def _show(group: GroupedTask, calendar: SeasonCalendar) -> None:
     task = group.task
     days = shown.long_day(task.first_day)
     if task.last_day != task.first_day:
@@ -80,6 +86,10 @@ def _show(group: GroupedTask, calendar: SeasonCalendar, units: UnitSystem) -> No
         for block_id, own in group.blocks
     ]
     paragraph(", ".join(names), indent="    ")
+
+
+def _explain(group: GroupedTask, units: UnitSystem) -> None:
+    task = group.task
     for text in (task.reason, *task.how, *(own.note for _, own in group.blocks if own.note)):
         paragraph(shown.spelled(text, units), indent="    ")
     paragraph(f"Source: {task.source}", indent="    ", style="dim")

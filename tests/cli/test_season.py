@@ -17,6 +17,7 @@ def test_the_year_is_listed_by_month_with_how_and_source(demo: Command) -> None:
     assert found.exit_code == 0, found.output
     text = " ".join(found.output.split())
     for words in (
+        "Open now",
         "July 2026",
         "Leaf sample (Rabbiteye blueberry)",
         "Petiole sample, veraison",
@@ -29,7 +30,10 @@ def test_the_year_is_listed_by_month_with_how_and_source(demo: Command) -> None:
     months = [
         line for line in found.output.splitlines() if line and not line.startswith((" ", "!"))
     ]
-    assert months[0] == "July 2026" and len(months) == len(set(months))
+    assert months[:2] == ["Open now", "July 2026"] and len(months) == len(set(months))
+    brief = demo("season", FARM, "--from", "2026-07-14", "--brief").output
+    assert "Petiole sample, veraison" in brief and "Source:" not in brief
+    assert "! Never mix acid" in " ".join(brief.split())  # what can hurt is never left out
 
 
 def test_the_same_is_there_as_json(demo: Command) -> None:
