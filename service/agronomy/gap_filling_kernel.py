@@ -177,11 +177,11 @@ def fill_gaps(supply: SharedSupply, free_l_per_h: Floats) -> None:
 
 
 @compiled
-def add_pulses(supply: SharedSupply, free_l_per_h: Floats) -> None:
+def add_pulses(supply: SharedSupply, free_l_per_h: Floats) -> bool:
     """Give one more pulse of its length to any block that has a gap for it, until none has.
 
     Steps that others took later may have opened a gap for one that was stuck before. By rank, least
-    share of its cap first.
+    share of its cap first. Returns whether any had one.
     """
     short = np.empty_like(supply.members)
     short_count = 0
@@ -192,6 +192,7 @@ def add_pulses(supply: SharedSupply, free_l_per_h: Floats) -> None:
             short[short_count] = block_index
             short_count += 1
     short = short[:short_count]
+    has_any = False
     has_changed = True
     while has_changed:
         has_changed = False
@@ -219,3 +220,5 @@ def add_pulses(supply: SharedSupply, free_l_per_h: Floats) -> None:
             ):
                 course.tier_share = course.total_min / course.alone_min
                 has_changed = True
+                has_any = True
+    return has_any

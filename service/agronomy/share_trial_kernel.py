@@ -128,8 +128,8 @@ def try_share(supply: SharedSupply, share: float, first_rule: int) -> int:
 
 
 @compiled
-def share_by_volume(supply: SharedSupply) -> float:
-    """Largest common share for which the supply has the water at all, windows and order aside."""
+def open_volume(supply: SharedSupply) -> float:
+    """What the supply gives from the first opening of any window to the last closing [L/h min]."""
     first_open_min = NEVER_MIN
     last_close_min = 0
     for block_index in supply.members:
@@ -137,7 +137,13 @@ def share_by_volume(supply: SharedSupply) -> float:
             if supply.closes_min[block_index, window] > supply.opens_min[block_index, window]:
                 first_open_min = min(first_open_min, supply.opens_min[block_index, window])
                 last_close_min = max(last_close_min, supply.closes_min[block_index, window])
-    volume = supply.flow_l_per_h * max(0, last_close_min - first_open_min)
+    return supply.flow_l_per_h * max(0, last_close_min - first_open_min)
+
+
+@compiled
+def share_by_volume(supply: SharedSupply) -> float:
+    """Largest common share for which the supply has the water at all, windows and order aside."""
+    volume = open_volume(supply)
     enough = 0.0
     too_much = 1.0
     for _ in range(20):

@@ -14,6 +14,7 @@ import numpy as np
 from service.agronomy.finish_search_kernel import finish_sooner
 from service.agronomy.flow_profile_kernel import FINEST_STEP, add_flow, has_gap
 from service.agronomy.gap_filling_kernel import add_pulses, fill_gaps
+from service.agronomy.levelling_kernel import level_shares
 from service.agronomy.list_schedule_kernel import LONGEST_FIRST, SharedSupply
 from service.agronomy.pulse_kernel import lay_pulses
 from service.agronomy.records import Floats
@@ -30,6 +31,7 @@ from service.kernels import compiled
 WHOLE_NEED = 0
 URGENT_NEED = 1
 OTHER_NEED = 2
+LEVELLINGS = 8  # how often shares are levelled, as long as that opens gaps for more pulses
 REPLANS = 3  # how often those that can have more are planned again together, where hours differ
 
 
@@ -293,6 +295,11 @@ def share_tiers(supply: SharedSupply) -> None:
             rule, free_l_per_h = share_rank(supply, so_far, rank, rule, free_l_per_h)
         if free_l_per_h.shape[0] > 0:
             add_pulses(so_far, free_l_per_h)
+            for _ in range(LEVELLINGS):
+                level_shares(so_far, rank)
+                free_l_per_h = lengthen(free_flow(so_far), supply)
+                if not add_pulses(so_far, free_l_per_h):
+                    break
         rank = next_rank(supply, rank)
     if free_l_per_h.shape[0] == 0:
         add_pulses(supply, free_flow(supply))

@@ -187,7 +187,8 @@ def test_no_block_is_short_of_a_pulse_while_flow_for_it_is_free_in_its_hours(
     for block in np.flatnonzero(schedule.planned_min < alone_min):
         more = one_pulse_more(demand, schedule, int(block), free[demand.supply_index[block]])
         minutes = sum(length for _, length in more)
-        assert not more or minutes > alone_min[block]
+        # One more of the shortest length may be less than fewer that are a minute longer.
+        assert not more or not schedule.planned_min[block] < minutes <= alone_min[block]
 
 
 @given(FARMS, SUPPLIES, st.lists(st.integers(1, 3), min_size=6, max_size=6))
@@ -242,5 +243,5 @@ def test_thirty_short_days_get_nearly_the_water_of_an_exact_solver() -> None:
         water_l = float((schedule.planned_min * demand.flow_l_per_h).sum()) / 60.0
         ratios.append(water_l / found["water_l"])
     assert len(ratios) == 30
-    assert np.mean(ratios) >= 0.97
+    assert np.mean(ratios) >= 0.975
     assert min(ratios) >= 0.9
