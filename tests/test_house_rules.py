@@ -293,7 +293,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
             "one statement after another, in the order of the transaction",
         ),
         "service/operations/evening/publish_programs.py::_rows": (78, STEPS),
-        "service/operations/feedback/read_soil.py::read_soil": (81, STEPS),
         "service/waterworks/acid.py::acid_dose": (82, METHOD),
         "service/waterworks/carbonate.py::speciate": (76, METHOD),
         "service/waterworks/fertiliser.py::inject": (64, METHOD),

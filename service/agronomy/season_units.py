@@ -32,6 +32,8 @@ SEASON_GROUP = (
     Quantity("stress_day_count", "1", 0, 366, "days that end below readily available water"),
     Quantity("season_day_count", "1", 0, 366, "days of the watering season of a year"),
     Quantity("known_day_count", "1", 0, 366, "those of which it is known what ran"),
+    Quantity("stored_count", "1", 0, inf, "observations of a request that are stored"),
+    Quantity("refused_count", "1", 0, inf, "observations of a request that were refused"),
     Quantity("normal_day_count", "1", 0, 7, "days of a week whose weather is the normal"),
     Quantity("lost_crop_et_mm", "mm", 0, 3000, "water that a crop did not use for want of it"),
 )

@@ -34,6 +34,7 @@ from service.api.routes import (
     farms,
     gauges,
     nutrition,
+    observations,
     pages,
     parts,
     pauses,
@@ -96,6 +97,7 @@ V1_ROUTERS = (
     runs.router,
     gauges.router,
     soil_readings.router,
+    observations.router,
     pauses.router,
     timers.router,
     farms.router,
@@ -173,7 +175,7 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
     mount_pages(app, service, door)
     handle_problems(app)
     # The last one added sees a request first.
-    app.add_middleware(BodyGuard)
+    app.add_middleware(BodyGuard, large_paths=frozenset({observations.OBSERVATIONS_PATH}))
     app.add_middleware(GuardedPaths, gate=gate, news=news)
     app.add_middleware(RequestFrame, metrics=app.state.metrics)
     app.hot_path = HotPath(

@@ -25,7 +25,7 @@ from service.api.problems import problem_response
 
 LARGEST_BODY_BYTES: Final = 1_000_000
 LARGEST_FILE_BYTES: Final = 5_000_000
-"""Of a CSV file."""
+"""Where many things come in one request, as JSON or as a table."""
 BODY_WITHIN_S: Final = 60.0
 """From the end of the request's head to the end of its body."""
 _FILE_TYPES: Final = frozenset({"text/csv"})
@@ -35,9 +35,9 @@ _METHODS: Final = frozenset({"POST", "PUT", "PATCH"})
 class BodyGuard:
     """ASGI middleware over everything under /v1 that has a body."""
 
-    def __init__(self, app: ASGIApp, *, file_paths: tuple[str, ...] = ()) -> None:
+    def __init__(self, app: ASGIApp, *, large_paths: frozenset[str] = frozenset()) -> None:
         self._app = app
-        self._file_endings = file_paths
+        self._large_paths = large_paths
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Read the body and pass it on in one piece, or answer with a problem."""
@@ -49,10 +49,9 @@ class BodyGuard:
             await self._app(scope, receive, send)
             return
         media_type, charset = _content_type(scope)
-        is_file = media_type in _FILE_TYPES and scope["path"].endswith(
-            self._file_endings or ("\0",)
-        )
-        largest = LARGEST_FILE_BYTES if is_file else LARGEST_BODY_BYTES
+        is_large = scope["path"] in self._large_paths
+        is_file = is_large and media_type in _FILE_TYPES
+        largest = LARGEST_FILE_BYTES if is_large else LARGEST_BODY_BYTES
         try:
             async with asyncio.timeout(BODY_WITHIN_S):
                 kind, body = await _read(scope, receive, largest)

@@ -84,6 +84,35 @@ SOIL_DONE: Final[dict[str, Any]] = {
     "taw_mm": 27.9,
     "counts": _COUNTS,
 }
+OBSERVATIONS: Final[dict[str, Any]] = {
+    "items": [
+        {
+            "block_id": "hill-farm.north",
+            "observed_property": "tension_kpa",
+            "at": "2026-07-14T05:00:00-04:00",
+            "result": 24.0,
+            "depth_m": 0.3,
+        },
+        {
+            "block_id": "hill-farm.north",
+            "observed_property": "water_volume_l",
+            "at": "2026-07-14T05:30:00-04:00",
+            "until": "2026-07-14T06:10:00-04:00",
+            "result": 9400.0,
+        },
+    ]
+}
+OBSERVATIONS_CSV: Final = (
+    "block_id,observed_property,at,until,result,depth_m\r\n"
+    "hill-farm.north,tension_kpa,2026-07-14T05:00:00-04:00,,24.0,0.3\r\n"
+    "hill-farm.north,water_volume_l,2026-07-14T05:30:00-04:00,2026-07-14T06:10:00-04:00,9400.0,\r\n"
+)
+OBSERVATIONS_DONE: Final[dict[str, Any]] = {
+    "stored_count": 2,
+    "refused_count": 0,
+    "counts": _COUNTS,
+    "lines": [{"line": 1, "status": "stored"}, {"line": 2, "status": "stored"}],
+}
 PAUSE: Final[dict[str, Any]] = {
     "starts_local": "2026-07-15T06:00",
     "ends_local": "2026-07-15T18:00",

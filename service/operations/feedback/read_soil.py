@@ -41,6 +41,18 @@ class StoredSoilReading:
     new_version_count: int
 
 
+@dataclass(frozen=True, slots=True)
+class Sensed:
+    """What a sensor showed: water content, m3/m3, or tension, kPa, one of them."""
+
+    read_at: datetime
+    top_depth_m: float
+    bottom_depth_m: float
+    """Of the layer that it measures, below the surface."""
+    volumetric_water: float | None
+    tension_kpa: float | None
+
+
 def read_soil(
     unit: UnitOfWork,
     block_id: str,
@@ -59,15 +71,24 @@ def read_soil(
     Another reading of the same block and instant replaces the first. Raises NotFound for a block
     that is not in force that day, InputInvalid for an impossible reading.
     """
+    sensed = Sensed(read_at, top_depth_m, bottom_depth_m, volumetric_water, tension_kpa)
     now = replanning.clock.now()
-    _check(
-        read_at,
-        now,
-        layer_m=(top_depth_m, bottom_depth_m),
-        volumetric_water=volumetric_water,
-        tension_kpa=tension_kpa,
-    )
+    check_sensed(sensed, now)
     block, local = block_at(unit, block_id, read_at, now=now)
+    reading, taw_mm = weighed(sensed, block, local, note=note, reporter=reporter)
+    return store_soil_reading(unit, block.farm_id, reading, taw_mm, replanning)
+
+
+def weighed(
+    sensed: Sensed, block: BlockDefinition, local: datetime, *, note: str, reporter: str
+) -> tuple[SoilReading, float]:
+    """The reading with what it means for the block, and the block's available water, mm.
+
+    ``local`` is the instant on the clock of the block's site. Raises InputInvalid for a sensor that
+    says nothing of the root zone, or a tension in a substrate.
+    """
+    top_depth_m, bottom_depth_m = sensed.top_depth_m, sensed.bottom_depth_m
+    tension_kpa = sensed.tension_kpa
     if tension_kpa is not None and block.texture_key in WITHOUT_TENSION:
         allowed = "volumetric_water: what bark and peat hold at a tension is not known well enough"
         found = f"{tension_kpa:g} in {block.texture_key}"
@@ -77,7 +98,7 @@ def read_soil(
     water = (
         float(water_at_tension(tension_kpa, block.field_capacity, block.wilting_point))
         if tension_kpa is not None
-        else float(volumetric_water if volumetric_water is not None else np.nan)
+        else float(np.nan if sensed.volumetric_water is None else sensed.volumetric_water)
     )
     root_depth_m = float(zone_batch.soil.root_depth_m[0])
     weight = float(reading_weight(top_depth_m, bottom_depth_m, root_depth_m))
@@ -94,7 +115,7 @@ def read_soil(
         )
     reading = SoilReading(
         block_id=block.block_id,
-        read_at=read_at.astimezone(UTC),
+        read_at=sensed.read_at.astimezone(UTC),
         day=local.date(),
         is_evening=local.hour >= NOON_H,
         kind="volumetric" if tension_kpa is None else "tension",
@@ -109,7 +130,7 @@ def read_soil(
         note=note,
         reporter=reporter,
     )
-    return store_soil_reading(unit, block.farm_id, reading, taw_mm, replanning)
+    return reading, taw_mm
 
 
 def store_soil_reading(
@@ -128,16 +149,11 @@ def store_soil_reading(
     return StoredSoilReading(outcome, reading, taw_mm, new_version_count)
 
 
-def _check(
-    read_at: datetime,
-    now: datetime,
-    *,
-    layer_m: tuple[float, float],
-    volumetric_water: float | None,
-    tension_kpa: float | None,
-) -> None:
-    top_depth_m, bottom_depth_m = layer_m
-    faults = time_faults(read_at, now)
+def check_sensed(sensed: Sensed, now: datetime) -> None:
+    """Raise InputInvalid for what no sensor can have shown."""
+    volumetric_water, tension_kpa = sensed.volumetric_water, sensed.tension_kpa
+    top_depth_m, bottom_depth_m = sensed.top_depth_m, sensed.bottom_depth_m
+    faults = time_faults(sensed.read_at, now)
     if (volumetric_water is None) == (tension_kpa is None):
         faults.append(Fault("", "both or neither", "either volumetric_water or tension_kpa"))
     if volumetric_water is not None and not 0.0 <= volumetric_water <= LARGEST_WATER:

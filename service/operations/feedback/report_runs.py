@@ -9,7 +9,7 @@ questioned: the minutes stand until the same run is reported again with its volu
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -87,51 +87,82 @@ def report_runs(
             [Fault("/items", f"{len(reports)} runs", f"1 to {MOST_RUNS} runs in a request")],
         )
     now = replanning.clock.now()
-    places = _Places(unit, reports, farm_id=farm_id, now=now)
+    stored = store_runs(
+        unit, reports, farm_id=farm_id, reporter=reporter, now=now, is_all_or_none=True
+    )
     faults = [
-        fault
-        for place, report in enumerate(reports)
-        for fault in _faults(place, report, places.started_at(report), now)
-    ]
-    faults += [
-        Fault(f"/items/{place}/block_id", "no such block", "a block that is in force, farm.block")
-        for place, report in enumerate(reports)
-        if report.block_id not in places.blocks
+        replace(fault, where=f"/items/{place}{fault.where}")
+        for place, of_one in enumerate(stored.faults)
+        for fault in of_one
     ]
     if faults:
         raise InputInvalid("the runs cannot be stored", faults[:100])
-    metered = _read_meters(unit, reports, places, now)
-    rows = _rows(reports, places, metered, reporter=reporter)
-    outcome = unit.reports.record_runs(rows, recorded_at=now)
     new_version_count = 0
+    if stored.first_day is not None:
+        new_version_count = replan_after(
+            unit, sorted(stored.farm_ids), touched_day=stored.first_day, replanning=replanning
+        )
+    return ReportedRuns(
+        outcome=stored.outcome, new_version_count=new_version_count, flow=stored.flow
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRuns:
+    """Runs that were stored; nothing has been planned after them yet."""
+
+    faults: Sequence[Sequence[Fault]]
+    """Of each report; those with any were not stored. Places are pointers within the report."""
+    outcome: LoadOutcome
+    farm_ids: frozenset[str]
+    """Farms whose ledgers were reopened."""
+    first_day: date | None
+    """From this day on; None: nothing new was stored."""
+    flow: tuple[FlowNote, ...]
+
+
+def store_runs(
+    unit: UnitOfWork,
+    reports: Sequence[RunReport],
+    *,
+    farm_id: str | None,
+    reporter: str,
+    now: datetime,
+    is_all_or_none: bool,
+) -> StoredRuns:
+    """Store the runs that have no fault, and reopen the ledgers of their blocks.
+
+    ``is_all_or_none``: store nothing if any has one.
+    """
+    places = _Places(unit, reports, farm_id=farm_id, now=now)
+    faults = [_faults(report, places, now) for report in reports]
+    good = [report for report, found in zip(reports, faults, strict=True) if not found]
+    if not good or (is_all_or_none and len(good) < len(reports)):
+        return StoredRuns(faults, LoadOutcome(0, 0, 0), frozenset(), None, ())
+    metered = _read_meters(unit, good, places, now)
+    rows = _rows(good, places, metered, reporter=reporter)
+    outcome = unit.reports.record_runs(rows, recorded_at=now)
+    farm_ids: frozenset[str] = frozenset()
+    first_day: date | None = None
     if outcome.created_count + outcome.changed_count:
         for key in np.unique(rows.block_keys).tolist():
             unit.ledger.rewind_block(
                 block_key=key, day=rows.days[rows.block_keys == key].min().item()
             )
-        touched = {places.blocks[report.block_id].farm_id for report in reports}
-        first_day: date = rows.days.min().item()
-        new_version_count = replan_after(
-            unit, sorted(touched), touched_day=first_day, replanning=replanning
-        )
-    return ReportedRuns(
-        outcome=outcome,
-        new_version_count=new_version_count,
-        flow=_flow_notes(reports, metered),
-    )
+        farm_ids = frozenset(places.blocks[report.block_id].farm_id for report in good)
+        first_day = rows.days.min().item()
+    return StoredRuns(faults, outcome, farm_ids, first_day, _flow_notes(good, metered))
 
 
-def _faults(
-    place: int, report: RunReport, started_at: datetime | None, now: datetime
-) -> list[Fault]:
-    at = f"/items/{place}"
+def _faults(report: RunReport, places: _Places, now: datetime) -> list[Fault]:
+    started_at = places.started_at(report)
     faults = []
     if started_at is not None and not (
         now - OLDEST_RUN <= started_at and has_passed(started_at, now=now)
     ):
         faults.append(
             Fault(
-                f"{at}/started_at",
+                "/started_at",
                 report.started_at.isoformat(),
                 f"a time that has passed, at most {OLDEST_RUN.days} days ago",
             )
@@ -139,15 +170,17 @@ def _faults(
     if not 0.0 <= report.duration_min <= LONGEST_RUN_MIN:
         faults.append(
             Fault(
-                f"{at}/duration_min",
+                "/duration_min",
                 f"{report.duration_min:g}",
                 f"0 to {LONGEST_RUN_MIN:g} minutes",
             )
         )
     if report.volume_l is not None and not 0.0 <= report.volume_l <= LARGEST_VOLUME_L:
         faults.append(
-            Fault(f"{at}/volume_l", f"{report.volume_l:g}", f"0 to {LARGEST_VOLUME_L:g} litres")
+            Fault("/volume_l", f"{report.volume_l:g}", f"0 to {LARGEST_VOLUME_L:g} litres")
         )
+    if report.block_id not in places.blocks:
+        faults.append(Fault("/block_id", "no such block", "a block that is in force, farm.block"))
     return faults
 
 
