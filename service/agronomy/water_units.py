@@ -100,6 +100,7 @@ _ACID = (
     Quantity("alkalinity_removed_fraction", "1", 0, 2, "share of the alkalinity that is gone"),
     Quantity("acid_ml", "mL", 0, inf, "acid added to a sample of the water"),
     Quantity("sample_ml", "mL", 1, 1e5, "sample of the water that is titrated"),
+    Quantity("carbonate_kg", "kg", 0, inf, "lime that acid uses up, as calcium carbonate"),
     Quantity("product_l", "L", 0, inf, "volume of the product"),
     Quantity("tank_l_per_h", "L/h", 0, 1e5, "what an injector takes of diluted acid"),
     Quantity("tank_l", "L", 0, inf, "diluted acid of one injection"),

@@ -32,6 +32,9 @@ def _full_date(given: object) -> object:
 
 TheService = Annotated[Service, Depends(_service)]
 CalendarDate = Annotated[date, BeforeValidator(_full_date)]
+PathDay = Annotated[
+    CalendarDate, Path(description="Local day, `YYYY-MM-DD`.", examples=["2026-07-15"])
+]
 FarmId = Annotated[
     str,
     Path(

@@ -4,6 +4,19 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+ACID_TREATMENT: Final[dict[str, Any]] = {"acid": "sulfuric", "strength_pct": 93.0, "product_l": 7.5}
+GIVEN_ACID: Final[dict[str, Any]] = {
+    "first_day": "2026-01-01",
+    "last_day": "2026-07-14",
+    "items": [
+        {"day": "2026-06-02", "acid_key": "sulfuric", "strength_pct": 93.0, "product_l": 7.5}
+    ],
+    "product_kg": 13.70925,
+    "product_l": 7.5,
+    "brought": [{"nutrient": "sulfur", "load_kg_per_ha": 10.419069}],
+    "carbonate_kg_per_ha": 32.525,
+}
+
 ACID: Final[dict[str, Any]] = {
     "cautions": [
         {
@@ -134,6 +147,7 @@ ACID: Final[dict[str, Any]] = {
         "fertiliser.",
     },
     "season_origin": "the injections alone, at the flow of the block",
+    "given": GIVEN_ACID,
     "advisories": [
         {"key": "below-detection", "text": "Below detection, taken as the detection limit: iron."}
     ],

@@ -10,6 +10,7 @@ import io
 import sys
 
 from service.cli.access import keys
+from service.cli.acid_given import acid_given
 from service.cli.capacity import capacity
 from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
@@ -68,6 +69,7 @@ app.command("test-add")(test_add)
 app.command("tests")(test_list)
 app.command("nutrient-plan")(nutrient_plan)
 app.command()(acid)
+app.command("acid-given")(acid_given)
 app.command()(chlorine)
 app.command()(pumping)
 app.command()(fertilisers)

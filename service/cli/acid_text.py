@@ -35,6 +35,10 @@ def show_dose(found: AcidEstimate, units: UnitSystem) -> None:
         _show_season(found.season, found.season_origin, units)
     else:
         paragraph(f"No season is added up: {found.season_origin}.", style="dim")
+    if found.given is not None and found.given.treatments:
+        amount = amount_text(found.given.amount, units)
+        days = len(found.given.treatments)
+        paragraph(f"Given this year so far, as recorded: {amount}, on {days} days.")
     show_advice(found.advisories, (), units)
 
 
@@ -73,7 +77,7 @@ def _show_injection(found: AcidInjection, units: UnitSystem) -> None:
     out.print(Text(f"One injection of {found.injection_min:g} min", style="bold"))
     rows = [
         ("Water through the block", shown.volume(found.water_l, units)),
-        ("Acid", _amount(found.acid, units)),
+        ("Acid", amount_text(found.acid, units)),
     ]
     if found.clean_water_l is not None and found.tank_l is not None:
         rows.append(("Clean water into the tank first", _small(found.clean_water_l, units)))
@@ -104,10 +108,10 @@ def _show_season(found: SeasonAcid, origin: str, units: UnitSystem) -> None:
 
 
 def _with_cost(amount: AcidAmount, cost: float | None, units: UnitSystem) -> str:
-    return _amount(amount, units) + ("" if cost is None else f", cost {cost:,.2f}")
+    return amount_text(amount, units) + ("" if cost is None else f", cost {cost:,.2f}")
 
 
-def _amount(amount: AcidAmount, units: UnitSystem) -> str:
+def amount_text(amount: AcidAmount, units: UnitSystem) -> str:
     """Mass and volume; small volumes in fluid ounces or milliliters."""
     if units is UnitSystem.US:
         mass = f"{_number(amount.product_lb)} lb"

@@ -341,5 +341,6 @@ def _acid_document(found: acids.AcidEstimate) -> dict[str, object]:
         "injection": found.injection,
         "season": found.season,
         "season_origin": found.season_origin,
+        "given": found.given,
         **asdict(found.dose),
     }

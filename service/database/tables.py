@@ -53,6 +53,7 @@ from service.database.schedule_tables import (
 )
 from service.database.season_tables import visit_note
 from service.database.waterworks_tables import (
+    acid_treatment,
     catch_test,
     fertigation,
     fertiliser_product,
@@ -71,6 +72,7 @@ from service.database.weather_tables import (
 
 __all__ = [
     "UtcInstant",
+    "acid_treatment",
     "api_key",
     "balance_day",
     "balance_state",

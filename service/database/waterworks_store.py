@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from service.agronomy.records import Ints
 from service.database.bulk import is_among
 from service.database.tables import (
+    acid_treatment,
     catch_test,
     fertigation,
     fertiliser_product,
@@ -18,7 +19,13 @@ from service.database.tables import (
     water_sample,
 )
 from service.records.farms import LoadOutcome
-from service.records.waterworks import CatchTest, FertigationOrder, FlowFinding, WaterSample
+from service.records.waterworks import (
+    AcidTreatment,
+    CatchTest,
+    FertigationOrder,
+    FlowFinding,
+    WaterSample,
+)
 from service.waterworks.acid import TitrationPoint
 from service.waterworks.fertiliser import Product
 from service.waterworks.water_analysis import Reading
@@ -82,6 +89,33 @@ class WaterworksStore:
             for document in self._documents(water_sample, water_sample.c.supply_key == supply_key)
         ]
 
+    # --- acid ------------------------------------------------------------------------------------
+
+    def save_acid_treatment(
+        self, block_key: int, treatment: AcidTreatment, *, recorded_at: datetime
+    ) -> LoadOutcome:
+        """Store the acid of a day."""
+        keys = {"block_key": block_key, "day": treatment.day}
+        return self._save(acid_treatment, keys, treatment, recorded_at=recorded_at)
+
+    def remove_acid_treatment(self, block_key: int, *, day: date) -> bool:
+        """Delete it; False if there was none."""
+        return self._remove(acid_treatment, block_key, day)
+
+    def list_acid_treatments(
+        self, block_key: int, *, first_day: date, last_day: date
+    ) -> list[AcidTreatment]:
+        """Acid of a block in the span, by day."""
+        documents = self._documents(
+            acid_treatment,
+            (acid_treatment.c.block_key == block_key)
+            & acid_treatment.c.day.between(first_day, last_day),
+        )
+        return [
+            AcidTreatment(**{**each, "day": date.fromisoformat(each["day"])})
+            for each in reversed(documents)
+        ]
+
     # --- flow ------------------------------------------------------------------------------------
 
     def save_finding(
@@ -135,12 +169,7 @@ class WaterworksStore:
 
     def remove_fertigation(self, block_key: int, *, day: date) -> bool:
         """Delete it; False if there was none."""
-        gone = self._connection.execute(
-            delete(fertigation).where(
-                fertigation.c.block_key == block_key, fertigation.c.day == day
-            )
-        ).rowcount
-        return gone > 0
+        return self._remove(fertigation, block_key, day)
 
     def list_fertigations(
         self, block_key: int, *, first_day: date, last_day: date
@@ -186,6 +215,12 @@ class WaterworksStore:
             return _CREATED
         self._connection.execute(update(table).where(*is_it).values(**values))
         return _CHANGED
+
+    def _remove(self, table: Table, block_key: int, day: date) -> bool:
+        gone = self._connection.execute(
+            delete(table).where(table.c.block_key == block_key, table.c.day == day)
+        ).rowcount
+        return gone > 0
 
     def _documents(self, table: Table, condition: Any) -> list[dict[str, Any]]:
         rows = self._connection.execute(

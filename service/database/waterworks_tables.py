@@ -23,6 +23,16 @@ catch_test = Table(
 )
 """Volumes caught at a block's emitters on a day."""
 
+acid_treatment = Table(
+    "acid_treatment",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True),
+    Column("day", Date, primary_key=True),
+    Column("document", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+)
+"""Acid that was injected into a block's water on a day."""
+
 water_sample = Table(
     "water_sample",
     metadata,

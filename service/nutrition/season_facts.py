@@ -35,6 +35,8 @@ class WaterFacts:
     """Tested more than a year ago."""
     acidified_ph: float | None = None
     """Acid brings the water to this pH; the alkalinity above is what is left after it."""
+    acid_carbonate_kg_per_ha: float = 0.0
+    """CaCO3 that acid given in the last year used up; 0 where the alkalinity has it already."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -334,6 +334,11 @@ def _balance(facts: SeasonFacts, nitrogen_kg_per_ha: float) -> tuple[float | Non
         f"Water brings {brought:.0f} kg/ha of CaCO3 a season: {sulfur:.0f} kg/ha of sulfur to stand"
         " still."
     )
+    if water.acid_carbonate_kg_per_ha > 0.0:
+        words.append(
+            f"Acid of the last year used up {water.acid_carbonate_kg_per_ha:.0f} kg/ha of it."
+        )
+        brought -= water.acid_carbonate_kg_per_ha
     used = None
     if facts.product is not None:
         used = nitrogen_acidity(facts.product.key, nitrogen_kg_per_ha)

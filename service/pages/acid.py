@@ -1,7 +1,7 @@
 """The page of acid for a block: cautions, lowest pH, dose, one injection, the season.
 
 Everything is worked out when the page is opened, from the newest analysis and from what is typed
-into its form; nothing of it is stored, and nothing here opens or starts anything.
+into its form. Only acid that was given is stored. Nothing here opens or starts anything.
 """
 
 from __future__ import annotations
@@ -12,30 +12,35 @@ from collections.abc import Mapping
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.units import L_PER_H_PER_GPH, MM_PER_INCH
-from service.errors import Fault, InputInvalid
+from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPH, MM_PER_INCH
+from service.errors import Fault, InputInvalid, NotFound
+from service.operations.access.manage_keys import Right
 from service.operations.reading.read_farms import local_day
 from service.operations.waterworks.estimate_acid import (
     AcidEstimate,
     AcidRequest,
     estimate_block_acid,
 )
+from service.operations.waterworks.record_acid import list_acid, record_acid, remove_acid
 from service.operations.waterworks.report_water import find_supply_key
-from service.pages.acid_rows import dose_rows, injection_rows, season_rows
+from service.pages.acid_names import ACID_NAMES
+from service.pages.acid_rows import (
+    dose_rows,
+    given_rows,
+    given_total_rows,
+    injection_rows,
+    season_rows,
+)
 from service.pages.number_fields import number_or_nan, optional_number
-from service.pages.plans import farm_of
-from service.pages.visit import Visit, faults_by_field
+from service.pages.plans import farm_of, parsed_day
+from service.pages.visit import Visit, faults_by_field, redirect
+from service.records.farms import FarmDefinition
+from service.records.waterworks import AcidTreatment
 from service.translations.catalogue import marked
 from service.waterworks.acid_amounts import AcidPrice
 from service.waterworks.caution import ACID_CAUTIONS
+from service.waterworks.customary import FL_OZ_PER_GALLON
 
-ACID_NAMES: Mapping[str, str] = {
-    "sulfuric": marked("Sulfuric acid"),
-    "phosphoric": marked("Phosphoric acid"),
-    "nitric": marked("Nitric acid"),
-    "hydrochloric": marked("Hydrochloric acid"),
-    "citric": marked("Citric acid"),
-}
 MATERIAL_NAMES: Mapping[str, str] = {
     "plastic": marked("Plastic: polyethylene, PVC, polypropylene"),
     "stainless-steel": marked("Stainless steel"),
@@ -47,7 +52,8 @@ MATERIAL_NAMES: Mapping[str, str] = {
 }
 PRICE_UNITS = ("gal", "lb", "L", "kg")
 UNITS: Mapping[str, float] = {
-    "in": MM_PER_INCH, "mm": 1.0, "gal/h": L_PER_H_PER_GPH, "L/h": 1.0,
+    "in": MM_PER_INCH, "mm": 1.0, "gal/h": L_PER_H_PER_GPH, "L/h": 1.0, "gal": L_PER_GALLON,
+    "fl oz": L_PER_GALLON / FL_OZ_PER_GALLON, "L": 1.0,
 }  # fmt: skip
 COMMON_STRENGTH_PCT = {
     "sulfuric": "93", "phosphoric": "75", "nitric": "67", "hydrochloric": "32", "citric": "50",
@@ -59,11 +65,57 @@ FIELDS: Mapping[str, str] = {
     "materials": "materials",
 }  # fmt: skip
 """Fields of the form by the values that they give."""
+GIVEN_FIELDS: Mapping[str, str] = {
+    "day": "day", "acid_key": "given_acid", "strength_pct": "given_strength",
+    "product_l": "amount",
+}  # fmt: skip
+"""The same for acid that was given."""
 
 
 def show_acid(visit: Visit) -> Response:
+    """The page without a form of given acid in it."""
+    return _show(visit, farm_of(visit), {})
+
+
+def enter_given_acid(visit: Visit) -> Response:
+    """Store the acid that the block was given on a day."""
+    farm = farm_of(visit, Right.WATER_WRITE)
+    block_id, form = visit.params["block_id"], visit.form
+    day = parsed_day(form.get("day", ""))
+    try:
+        if day is None:
+            allowed = marked("a day such as 2026-07-14")
+            raise InputInvalid("a day is missing", [Fault("day", form.get("day", ""), allowed)])
+        record_acid(
+            AcidTreatment(
+                block_id=block_id,
+                day=day,
+                acid_key=form.get("given_acid", ""),
+                strength_pct=number_or_nan(form.get("given_strength", "")),
+                product_l=_quantity(form, "amount") or math.nan,
+            ),
+            unit_of_work=visit.service.unit_of_work,
+            clock=visit.service.clock,
+        )
+    except InputInvalid as error:
+        return _show(visit, farm, faults_by_field(error, GIVEN_FIELDS), status=422)
+    return redirect(f"/blocks/{block_id}/acid", done="given")
+
+
+def take_back_given_acid(visit: Visit) -> Response:
+    """Delete the record of a day."""
+    farm_of(visit, Right.WATER_WRITE)
+    block_id, day = visit.params["block_id"], parsed_day(visit.form.get("day", ""))
+    if day is None:
+        raise NotFound("there is no acid of such a day")
+    remove_acid(block_id, day=day, unit_of_work=visit.service.unit_of_work)
+    return redirect(f"/blocks/{block_id}/acid", done="deleted")
+
+
+def _show(
+    visit: Visit, farm: FarmDefinition, given_faults: Mapping[str, Fault], *, status: int = 200
+) -> Response:
     """The page; with a form that cannot be used, what is wrong with it."""
-    farm = farm_of(visit)
     words, service = visit.words, visit.service
     block_id = visit.params["block_id"]
     on = local_day(service.clock.now(), farm.zone) + ONE_DAY
@@ -80,9 +132,17 @@ def show_acid(visit: Visit) -> Response:
             )
         except InputInvalid as error:
             faults = faults_by_field(error, FIELDS)
-    is_us = words.unit_system == "us"
+    given = list_acid(block_id, on=on - ONE_DAY, unit_of_work=service.unit_of_work)
     return visit.show(
         "acid.html",
+        status=status,
+        given=given_rows(given, words),
+        given_totals=given_total_rows(given, words),
+        given_form=visit.form if given_faults else {},
+        given_faults=given_faults,
+        may_write=visit.may(Right.WATER_WRITE),
+        today=on - ONE_DAY,
+        done=visit.query.get("done", ""),
         farm=farm,
         block=block,
         cautions=ACID_CAUTIONS,
@@ -96,15 +156,18 @@ def show_acid(visit: Visit) -> Response:
         acids=[(key, words.gettext(name)) for key, name in ACID_NAMES.items()],
         materials=[(key, words.gettext(name)) for key, name in MATERIAL_NAMES.items()],
         strengths=COMMON_STRENGTH_PCT,
-        units={
-            "season": ("in", "mm") if is_us else ("mm", "in"),
-            "tank": ("gal/h", "L/h") if is_us else ("L/h", "gal/h"),
-        },
+        units=_units(is_us=words.unit_system == "us"),
         price_units=[
             (unit, words.gettext("per {unit}", unit=words.unit(unit)))
-            for unit in (PRICE_UNITS if is_us else tuple(reversed(PRICE_UNITS)))
+            for unit in (PRICE_UNITS if words.unit_system == "us" else PRICE_UNITS[::-1])
         ],
     )
+
+
+def _units(*, is_us: bool) -> dict[str, tuple[str, ...]]:
+    """Units of the fields, the reader's own first."""
+    pairs = {"season": ("in", "mm"), "tank": ("gal/h", "L/h"), "amount": ("gal", "fl oz", "L")}
+    return {name: units if is_us else units[::-1] for name, units in pairs.items()}
 
 
 def _request(asked: Mapping[str, str]) -> AcidRequest:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from datetime import date
 
 from service.agronomy.units import L_PER_GALLON
 from service.operations.reading.block_pipes import PipeReport
 from service.operations.waterworks.estimate_acid import AcidEstimate
+from service.operations.waterworks.record_acid import GivenAcid
 from service.operations.waterworks.watered_depths import NutrientLoad
+from service.pages.acid_names import ACID_NAMES
 from service.pages.nutrient_words import NUTRIENT_WORDS
 from service.pages.plans import flow_text
 from service.translations.wording import Wording
-from service.waterworks.acid_amounts import AcidAmount, AcidInjection
+from service.waterworks.acid_amounts import AcidAmount, AcidInjection, acid_brings
 from service.waterworks.customary import FL_OZ_PER_GALLON, LB_PER_AC_PER_KG_PER_HA
 
 Row = tuple[str, str]
@@ -133,6 +136,39 @@ def season_rows(found: AcidEstimate, words: Wording) -> list[Row]:
     if season.block_cost is not None and cost_per_area is not None:
         rows.append((words.gettext("Cost for the block"), words.number(season.block_cost, 2)))
         rows.append((cost_label, words.number(cost_per_area, 2)))
+    return rows
+
+
+def given_rows(found: GivenAcid, words: Wording) -> list[tuple[date, str, str]]:
+    """Day, acid and amount of what was recorded."""
+    return [
+        (
+            each.day,
+            f"{words.gettext(ACID_NAMES[each.acid_key])}, {words.number(each.strength_pct, 0)} %",
+            amount_text(
+                acid_brings(each.acid_key, each.strength_pct, each.product_l).amount, words
+            ),
+        )
+        for each in found.treatments
+    ]
+
+
+def given_total_rows(found: GivenAcid, words: Wording) -> list[Row]:
+    """What all of it comes to, and what it did."""
+    if not found.treatments:
+        return []
+    rows = [(words.gettext("All of this year"), amount_text(found.amount, words))]
+    for nutrient, rate in found.nutrient_kg_per_ha.items():
+        label = words.gettext("It brought {nutrient}", nutrient=words.gettext(
+            NUTRIENT_WORDS[nutrient]
+        ))  # fmt: skip
+        rows.append((label, per_area_text(rate, words)))
+    rows.append(
+        (
+            words.gettext("Lime of the water that it used up"),
+            per_area_text(found.carbonate_kg_per_ha, words),
+        )
+    )
     return rows
 
 

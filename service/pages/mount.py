@@ -90,6 +90,8 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", f"{PIPES_AND_WATER}/fertigations", waterworks_forms.enter_injection),
     ("POST", f"{PIPES_AND_WATER}/fertigations/cancel", waterworks_forms.take_back_injection),
     ("GET", "/blocks/{block_id}/acid", acid.show_acid),
+    ("POST", "/blocks/{block_id}/acid/given", acid.enter_given_acid),
+    ("POST", "/blocks/{block_id}/acid/given/delete", acid.take_back_given_acid),
     ("GET", "/blocks/{block_id}/fertiliser-split", fertiliser_split.show_split),
     ("GET", "/blocks/{block_id}/parts", parts.show_parts),
     ("GET", LEAF_AND_SOIL_TESTS, nutrition.show_tests),

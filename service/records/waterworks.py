@@ -37,6 +37,18 @@ class WaterSample:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AcidTreatment:
+    """Acid that went into a block's water on one day, all of that day together."""
+
+    block_id: str
+    day: date
+    acid_key: str
+    strength_pct: float
+    """Weight of pure acid in the product."""
+    product_l: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FlowFinding:
     """What the metered runs of a block showed on a day."""
 

@@ -113,6 +113,7 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("Another site, beds of bark or peat, or acidified water are what is left."),
     marked("Under plastic sulfur stays dry and does not act: only acidified water is left."),
     marked("Water brings {mass} kg/ha of CaCO3 a season: {limit} kg/ha of sulfur to stand still."),
+    marked("Acid of the last year used up {limit} kg/ha of it."),
     marked("Water takes back what the fertiliser acidifies: no direction."),
     marked("Soil pH should rise; two soil tests must confirm it."),
     marked("Soil pH should fall; two soil tests must confirm it."),

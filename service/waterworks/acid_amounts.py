@@ -9,7 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
-from service.waterworks.acid import AcidDose
+from service.waterworks.acid import (
+    ACIDS,
+    AcidDose,
+    acid_density_kg_per_l,
+    acid_normality_eq_per_l,
+)
 from service.waterworks.acid_limits import check_minutes
 from service.waterworks.caution import Advisory
 from service.waterworks.customary import (
@@ -24,6 +29,8 @@ MM_M2_PER_M3 = 1000.0
 STRONG_STOCK_SHARE = 0.1  # [CHOICE]: more acid than this in a tank gets hot while it is mixed
 LONGEST_SEASON_WATER_MM = 3000.0
 MOST_INJECTIONS = 366
+MOST_PRODUCT_L = 100_000.0
+G_CARBONATE_PER_EQ = 50.04
 MOST_TANK_L_PER_H = 1e5
 INJECTION_STEPS: tuple[str, ...] = (
     "Protective gear on, eyewash and plenty of clean water beside you, nobody alone, no chlorine"
@@ -197,6 +204,47 @@ def season_acid(
         block_cost=None if block is None else _cost(block, price),
         cost_per_ha=_cost(per_ha, price),
         cost_per_acre=_cost(per_acre, price),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class AcidBrought:
+    """What so much of an acid brings."""
+
+    amount: AcidAmount
+    nutrient: str | None
+    nutrient_kg: float
+    carbonate_kg: float
+    """Lime, as CaCO3, that it uses up."""
+
+
+def acid_brings(acid_key: str, strength_pct: float, product_l: float) -> AcidBrought:
+    """What a volume of an acid brings to the ground: a nutrient, and acid that uses up lime.
+
+    Shapes: scalars.
+    acid_key: one of ``acid.ACIDS``; strength_pct: by weight; product_l: of the product.
+    Returns: AcidBrought; a strength whose density is not known, crystals, and a volume of zero
+    raise ``InputInvalid``.
+    Equation: equivalents as the trade counts them, 50.04 g of CaCO3 each.
+    >>> found = acid_brings("sulfuric", 93.0, 1.0)
+    >>> round(found.nutrient_kg, 3), round(found.carbonate_kg, 3)
+    (0.556, 1.735)
+    """
+    if not 0.0 < product_l < MOST_PRODUCT_L:
+        raise InputInvalid(
+            "this acid cannot be counted",
+            [Fault("product_l", f"{product_l:g} L", f"above 0 L, below {MOST_PRODUCT_L:g} L")],
+        )
+    eq_per_l = acid_normality_eq_per_l(acid_key, strength_pct)
+    density = acid_density_kg_per_l(acid_key, strength_pct) or 0.0
+    acid = ACIDS[acid_key]
+    mass_kg = density * product_l
+    pure_mol = 1000.0 * mass_kg * strength_pct / 100.0 / acid.molar_mass_g_per_mol
+    return AcidBrought(
+        amount=AcidAmount(mass_kg, product_l),
+        nutrient=acid.nutrient,
+        nutrient_kg=pure_mol * acid.nutrient_g_per_mol / 1000.0,
+        carbonate_kg=eq_per_l * product_l * G_CARBONATE_PER_EQ / 1000.0,
     )
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from service.api import dosing_examples
 from service.api.app import create_app
+from service.api.schemas.dosing import GivenAcidOut
 from service.api.schemas.fertiliser_split import SplitOut
 from service.operations.waterworks.order_fertigation import save_product
 from service.waterworks.fertiliser import labelled_product
@@ -84,3 +85,23 @@ def test_a_split_that_cannot_be_is_refused_with_its_reason(
 def test_the_example_says_all_that_the_answer_says() -> None:
     example = dosing_examples.SPLIT
     assert json.loads(SplitOut.model_validate(example).model_dump_json()) == example
+
+
+def test_acid_that_was_given_is_stored_listed_and_deleted(client: Client) -> None:
+    path = f"/v1/blocks/{BLOCK_ID}/acid-treatments"
+    body = {"acid": "sulfuric", "strength_pct": 93.0, "product_l": 7.5}
+    answer = client.request("PUT", f"{path}/2026-06-02", json=body)
+    assert answer.status_code == 200, answer.text
+    found = client.json(path)
+    assert found == answer.json() and [each["day"] for each in found["items"]] == ["2026-06-02"]
+    assert found["product_kg"] == pytest.approx(7.5 * 1.8279)
+    assert found["brought"][0]["nutrient"] == "sulfur" and found["carbonate_kg_per_ha"] > 0.0
+    late = client.request("PUT", f"{path}/2030-01-01", json=body)
+    assert late.status_code == 422 and "a day up to" in late.text
+    assert client.request("DELETE", f"{path}/2026-06-02").json()["items"] == []
+    assert client.request("DELETE", f"{path}/2026-06-02").status_code == 404
+
+
+def test_the_example_of_given_acid_says_all_that_the_answer_says() -> None:
+    example = dosing_examples.GIVEN_ACID
+    assert json.loads(GivenAcidOut.model_validate(example).model_dump_json()) == example

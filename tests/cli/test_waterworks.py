@@ -317,6 +317,19 @@ def test_a_short_injection_and_its_season_in_gallons_and_in_litres(
     assert own_demo("acid", *options, "--price", "cheap").exit_code == 2
 
 
+def test_acid_that_was_given_is_recorded_listed_and_deleted(own_demo: Command) -> None:
+    options = ("--on", "2026-06-02", "--acid", "sulfuric", "--strength", "93")
+    said = own_demo("acid-given", BLOCK, "2 gal", *options)
+    assert said.exit_code == 0, said.output
+    assert "2 gal" in said.stdout and "of sulfur" in said.stdout
+    found = document(own_demo("acid-given", BLOCK, "--json"))
+    assert found["treatments"][0]["product_l"] == pytest.approx(7.570824)
+    assert own_demo("acid-given", BLOCK, "2 bottles").exit_code == 2
+    gone = own_demo("acid-given", BLOCK, "--on", "2026-06-02", "--delete")
+    assert gone.exit_code == 0 and "No acid is recorded" in gone.stdout
+    assert own_demo("acid-given", BLOCK, "--on", "2026-06-02", "--delete").exit_code == 1
+
+
 def test_a_titration_beats_the_model(empty: Command, tmp_path: Path) -> None:
     path = tmp_path / "titrated.toml"
     path.write_text(LABORATORY + TITRATION, encoding="utf-8")

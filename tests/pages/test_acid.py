@@ -66,7 +66,7 @@ def test_without_an_analysis_it_has_the_cautions_and_says_what_it_needs(
     page = reader.text(asking(ASKED))
     words = wording(language, "us")
     assert all(words.gettext(each.text) in page for each in ACID_CAUTIONS)
-    assert "mmol/L" not in page and "<button>" not in page.split("</main>")[0].split("</h1>")[1]
+    assert "mmol/L" not in page and 'id="acid-ph"' not in page
     assert f'href="{PAGE}"' in reader.text(f"/blocks/{BLOCK_ID}/pipes-and-water")
 
 
@@ -95,7 +95,7 @@ def test_a_short_injection_for_blueberries_goes_to_4_5_with_its_reasons(
     assert "fl oz" in page or " gal, " in page
     assert "lb/ac" in page and "Cost for the block" in page and "sulfur" in page
     reader.send("/farms?all=1", "/reading", units="si")
-    page = reader.text(asking(SHORT))
+    page = reader.text(asking(SHORT)).partition('id="given"')[0]
     assert "kg/ha" in page and "lb/ac" not in page and "fl oz" not in page
 
 
@@ -179,3 +179,45 @@ def test_every_text_of_limits_and_injections_is_in_spanish_too() -> None:
     assert "acero galvanizado" in words.gettext(
         f"pH 6 or more here. {MATERIALS['galvanized-steel'].text}"
     )
+
+
+def test_acid_that_was_given_is_recorded_shown_and_deleted(
+    titrated: Service, reader: Reader
+) -> None:
+    assert "No acid is recorded for this year." in reader.text(PAGE)
+    given = {
+        "day": "2026-06-02", "given_acid": "sulfuric", "given_strength": "93", "amount": "2",
+        "amount_unit": "gal",
+    }  # fmt: skip
+    answer = reader.send(PAGE, f"{PAGE}/given", **given)
+    assert answer.status_code == 303
+    page = reader.text(answer.headers["Location"])
+    assert "2.00 gal" in page and "It brought sulfur" in page and 'role="status"' in page
+    reader.headers["Accept-Language"] = "es"
+    assert "Aportó azufre" in reader.text(PAGE)
+    assert reader.send(PAGE, f"{PAGE}/given/delete", day="2026-06-02").status_code == 303
+    assert "No hay ácido registrado este año." in reader.text(PAGE)
+
+
+@pytest.mark.parametrize(
+    ("changed", "at"),
+    [
+        ({"day": "soon"}, "given-day"),
+        ({"day": "2027-01-01"}, "given-day"),
+        ({"amount": "much"}, "given-amount"),
+        ({"amount": ""}, "given-amount"),
+        ({"given_strength": "0.93"}, "given-strength"),
+        ({"given_acid": "vinegar"}, "given-acid"),
+    ],
+)
+def test_acid_that_cannot_have_been_given_is_said_at_its_field(
+    reader: Reader, changed: dict[str, str], at: str
+) -> None:
+    given = {
+        "day": "2026-06-02", "given_acid": "sulfuric", "given_strength": "93", "amount": "2",
+        "amount_unit": "L",
+    }  # fmt: skip
+    answer = reader.send(PAGE, f"{PAGE}/given", **{**given, **changed})
+    assert answer.status_code == 422
+    assert f'id="{at}-fault"' in answer.text and answer.text.count('class="fault"') == 1
+    assert "No acid is recorded for this year." in reader.text(PAGE)

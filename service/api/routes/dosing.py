@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -9,13 +10,21 @@ from fastapi import APIRouter, Query
 from service.api import dosing_examples as examples
 from service.api.access import Right, needs
 from service.api.answers import described, problems
-from service.api.dependencies import BlockId, TheService
-from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
+from service.api.dependencies import BlockId, PathDay, TheService
+from service.api.problem_types import (
+    INVALID_REQUEST,
+    MALFORMED_JSON,
+    NOT_FOUND,
+    TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
+)
 from service.api.schemas.dosing import (
     AcidEstimateOut,
     AcidQuery,
+    AcidTreatmentIn,
     ChlorineEstimateOut,
     ChlorineQuery,
+    GivenAcidOut,
     PumpingOut,
     PumpQuery,
 )
@@ -24,7 +33,9 @@ from service.operations.reading.read_farms import get_today
 from service.operations.waterworks import estimate_acid as acids
 from service.operations.waterworks import estimate_chlorine as chlorines
 from service.operations.waterworks import estimate_pumping as pumps
+from service.operations.waterworks import record_acid as given
 from service.operations.waterworks.split_need import split_need
+from service.records.waterworks import AcidTreatment
 
 router = APIRouter(tags=["waterworks"])
 
@@ -55,6 +66,82 @@ def get_acid_estimate(
             on=get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock),
             unit_of_work=service.unit_of_work,
         )
+    )
+
+
+@router.put(
+    "/blocks/{block_id}/acid-treatments/{day}",
+    dependencies=[needs(Right.WATER_WRITE)],
+    operation_id="record_acid",
+    summary="Record acid that was given",
+    description="All acid that went into a block's water on one day; another record for that day"
+    " replaces it. The season's total and the soil pH of the nutrient plan count it.",
+    responses={
+        200: described("The acid of that calendar year.", examples.GIVEN_ACID),
+        **problems(MALFORMED_JSON, NOT_FOUND, TOO_LARGE, UNSUPPORTED_MEDIA_TYPE, INVALID_REQUEST),
+    },
+    openapi_extra={
+        "requestBody": {"content": {"application/json": {"example": examples.ACID_TREATMENT}}}
+    },
+)
+def record_acid(
+    block_id: BlockId, day: PathDay, body: AcidTreatmentIn, service: TheService
+) -> GivenAcidOut:
+    """Store the acid of a day."""
+    given.record_acid(
+        AcidTreatment(
+            block_id=block_id,
+            day=day,
+            acid_key=body.acid,
+            strength_pct=body.strength_pct,
+            product_l=body.product_l,
+        ),
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    return _given(block_id, day, service)
+
+
+@router.get(
+    "/blocks/{block_id}/acid-treatments",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="list_acid",
+    summary="List acid that was given",
+    description="Acid of this calendar year as it was recorded, with what it brought.",
+    responses={
+        200: described("The acid of the year.", examples.GIVEN_ACID),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def list_acid(block_id: BlockId, service: TheService) -> GivenAcidOut:
+    """Of the year up to today."""
+    today = get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
+    return _given(block_id, today, service)
+
+
+@router.delete(
+    "/blocks/{block_id}/acid-treatments/{day}",
+    dependencies=[needs(Right.WATER_WRITE)],
+    operation_id="remove_acid",
+    summary="Delete a record of acid",
+    description="Delete what was recorded for a day.",
+    responses={
+        200: described("The acid left of that calendar year.", examples.GIVEN_ACID),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def remove_acid(block_id: BlockId, day: PathDay, service: TheService) -> GivenAcidOut:
+    """Delete the record of a day."""
+    given.remove_acid(block_id, day=day, unit_of_work=service.unit_of_work)
+    return _given(block_id, day, service)
+
+
+def _given(block_id: str, day: date, service: TheService) -> GivenAcidOut:
+    """The acid of a day's calendar year, up to today."""
+    today = get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
+    last = min(today, day.replace(month=12, day=31))
+    return GivenAcidOut.from_record(
+        given.list_acid(block_id, on=last, unit_of_work=service.unit_of_work)
     )
 
 

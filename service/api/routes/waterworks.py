@@ -13,7 +13,7 @@ from fastapi import APIRouter, Path, Query
 from service.api import waterworks_examples as examples
 from service.api.access import Right, needs
 from service.api.answers import described, problems
-from service.api.dependencies import BLOCK_ID_PATTERN, BlockId, CalendarDate, TheService
+from service.api.dependencies import BLOCK_ID_PATTERN, BlockId, PathDay, TheService
 from service.api.problem_types import (
     BUSY,
     CONFLICT,
@@ -84,9 +84,6 @@ SupplyId = Annotated[
         description="Supply in full, `farm.supply`: small letters, digits and hyphens.",
         examples=["hill-farm.well"],
     ),
-]
-PathDay = Annotated[
-    CalendarDate, Path(description="Local day, `YYYY-MM-DD`.", examples=["2026-07-15"])
 ]
 
 

@@ -7,12 +7,14 @@ from typing import Self
 
 from pydantic import Field
 
+from service.api.schemas.bodies import Body
 from service.api.schemas.facts import Out
 from service.api.schemas.queries import In
 from service.api.schemas.waterworks import AdvisoryOut, NutrientLoadOut, plain
 from service.operations.waterworks.estimate_acid import AcidEstimate, AcidRequest
 from service.operations.waterworks.estimate_chlorine import ChlorineEstimate
 from service.operations.waterworks.estimate_pumping import PumpEstimate
+from service.operations.waterworks.record_acid import GivenAcid
 from service.waterworks.acid_amounts import LONGEST_SEASON_WATER_MM, MOST_INJECTIONS, AcidPrice
 from service.waterworks.acid_limits import MATERIALS
 from service.waterworks.pumping import COMMON_EFFICIENCY_PCT
@@ -162,6 +164,63 @@ class SeasonAcidOut(Out):
     note: str = Field(description="What the acid does to the soil, and what not.")
 
 
+class AcidTreatmentIn(Body):
+    """Acid that a block was given on one day, all of it together."""
+
+    acid: str = Field(
+        pattern="^(sulfuric|phosphoric|nitric|hydrochloric|citric)$",
+        description="`sulfuric`, `phosphoric`, `nitric`, `hydrochloric` or `citric`.",
+    )
+    strength_pct: float = Field(ge=1.0, le=100.0, description="Pure acid in the product, %.")
+    product_l: float = Field(gt=0.0, lt=1e5, description="Volume of the product, L.")
+
+
+class AcidTreatmentOut(Out):
+    """Acid of one day."""
+
+    day: date
+    acid_key: str
+    strength_pct: float = Field(description="Pure acid in the product, % by weight.")
+    product_l: float = Field(description="Volume of the product, L.")
+
+
+class BroughtOut(Out):
+    """A nutrient that came with the acid."""
+
+    nutrient: str
+    load_kg_per_ha: float = Field(description="Over the block's ground, kg/ha.")
+
+
+class GivenAcidOut(Out):
+    """Acid of the calendar year, as it was recorded."""
+
+    first_day: date
+    last_day: date
+    items: list[AcidTreatmentOut] = Field(description="By day.")
+    product_kg: float = Field(description="All of it, kg.")
+    product_l: float = Field(description="All of it, L.")
+    brought: list[BroughtOut] = Field(description="Nutrients that came with it.")
+    carbonate_kg_per_ha: float = Field(
+        description="Lime, as CaCO3, that it used up, kg/ha; the nutrient plan counts it."
+    )
+
+    @classmethod
+    def from_record(cls, found: GivenAcid) -> Self:
+        """The answer."""
+        return cls(
+            first_day=found.first_day,
+            last_day=found.last_day,
+            items=[AcidTreatmentOut.model_validate(each) for each in plain(found.treatments)],
+            product_kg=plain(found.amount.product_kg),
+            product_l=plain(found.amount.product_l),
+            brought=[
+                BroughtOut(nutrient=nutrient, load_kg_per_ha=plain(rate))
+                for nutrient, rate in found.nutrient_kg_per_ha.items()
+            ],
+            carbonate_kg_per_ha=plain(found.carbonate_kg_per_ha),
+        )
+
+
 class AcidEstimateOut(Out):
     """Acid dose for a water. An estimate, never an instruction; show its cautions first."""
 
@@ -203,6 +262,7 @@ class AcidEstimateOut(Out):
     season_origin: str = Field(
         description="Where the water of the season is from, or why it is not known."
     )
+    given: GivenAcidOut | None = Field(description="Acid recorded this year so far.")
     advisories: list[AdvisoryOut] = Field(description="Notes on this dose.")
 
     @classmethod
@@ -220,6 +280,7 @@ class AcidEstimateOut(Out):
                 "injection": plain(found.injection),
                 "season": plain(found.season),
                 "season_origin": found.season_origin,
+                "given": None if found.given is None else GivenAcidOut.from_record(found.given),
                 "advisories": plain(found.advisories),
             }
         )

@@ -1,17 +1,18 @@
 """What a season's water brings to a block: from the supply's newest analysis and the ledger.
 
-No acid treatment is stored; the request says to which pH the water is brought, and the alkalinity
-that is left follows from the analysis as in an acid estimate.
+Acid counts as it was recorded over the last year; where the request says to which pH the water is
+brought, the alkalinity that is left follows from the analysis as in an acid estimate instead.
 """
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid
 from service.nutrition.season_facts import WaterFacts
 from service.operations.waterworks.estimate_acid import alkalinity_left_meq_per_l
+from service.operations.waterworks.record_acid import given_acid
 from service.operations.waterworks.report_water import find_supply_key
 from service.operations.waterworks.watered_depths import year_water_mm
 from service.records.farms import BlockDefinition
@@ -49,12 +50,18 @@ def season_water(
     if acidified_ph is not None:
         alkalinity = _alkalinity_left(samples, acidified_ph)
         origins.append(("alkalinity", f"what is left in water brought to pH {acidified_ph:g}"))
+    given = given_acid(
+        unit, block.block_id, first_day=on - timedelta(days=OLD_TEST_DAYS), last_day=on
+    )
+    if given.treatments and acidified_ph is None:
+        origins.append(("acid", f"{len(given.treatments)} days of it, recorded in the last year"))
     return WaterFacts(
         nitrate_nitrogen_mg_per_l=analysis.nitrate_nitrogen_mg_per_l,
         alkalinity_mg_per_l=None if alkalinity is None else MG_PER_MEQ_CARBONATE * alkalinity,
         planned_mm=planned_mm,
         is_old=bool(samples) and (on - samples[0].day).days > OLD_TEST_DAYS,
         acidified_ph=acidified_ph,
+        acid_carbonate_kg_per_ha=0.0 if acidified_ph is not None else given.carbonate_kg_per_ha,
     )
 
 

@@ -15,6 +15,7 @@ from service.agronomy.units import L_PER_GALLON
 from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.reading.block_pipes import expected_flow_l_per_h, travel_times_min
+from service.operations.waterworks.record_acid import GivenAcid, given_acid
 from service.operations.waterworks.report_water import check_sample, newest_sample
 from service.operations.waterworks.watered_depths import (
     NutrientLoad,
@@ -94,6 +95,8 @@ class AcidEstimate:
     """None where no minutes were given, or no block whose flow is known."""
     season: SeasonAcid | None = None
     """None where the water that takes acid is not known."""
+    given: GivenAcid | None = None
+    """Acid of this calendar year as it was recorded; None where no block was named."""
     season_origin: str = ""
     """Where the water of the season comes from, or why it is not known."""
 
@@ -243,10 +246,11 @@ def estimate_block_acid(
     with unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(block_id, day=on)
         past_mm = year_water_mm(unit, block_id, on)
+        given = given_acid(unit, block_id, first_day=on.replace(month=1, day=1), last_day=on)
     sample = newest_sample(block.farm_id, block.supply_id, unit_of_work=unit_of_work)
     is_past = request.season_water_mm is None and past_mm is not None
     asked = replace(request, season_water_mm=past_mm) if is_past else request
-    found = estimate_acid(sample, asked, block=block)
+    found = replace(estimate_acid(sample, asked, block=block), given=given)
     if is_past and request.injection_min is None:
         found = replace(found, season_origin="the ledger's last year")
     if found.dose.nutrient is None:
