@@ -76,12 +76,11 @@ def calendar_link(
     service = open_service()
     secret = share_calendar.renew_link(farm, unit_of_work=service.unit_of_work, clock=service.clock)
     base = base_url or f"http://{service.settings.host}:{service.settings.port}"
-    link = f"{base.rstrip('/')}/v1/calendars/{secret}.ics"
-    season_link = f"{base.rstrip('/')}/v1/calendars/{secret}/season.ics"
+    links = share_calendar.calendar_links(secret, base)
     if as_json:
-        print_json({"farm_id": farm, "link": link, "season_link": season_link})
+        print_json({"farm_id": farm, "link": links.plans, "season_link": links.season})
         return
-    print_text(link)
+    print_text(links.plans)
     note("Anyone with this link can read the farm's plans. It is not shown again.")
     note("For the season's tasks put /season.ics in the place of its .ics.")
 

@@ -50,6 +50,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/farms/{farm_id}/tomorrow", plans.show_tomorrow),
     ("GET", "/farms/{farm_id}/sheet", plans.show_sheet),
     ("GET", "/farms/{farm_id}/season", season.show_season),
+    ("POST", "/farms/{farm_id}/calendar-link", season.make_calendar_link),
     ("GET", "/farms/{farm_id}/visit-notes", visit_notes.show_notes),
     ("POST", "/farms/{farm_id}/visit-notes", visit_notes.enter_note),
     ("GET", "/farms/{farm_id}/timers", timers.show_timers),

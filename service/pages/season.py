@@ -10,10 +10,13 @@ from starlette.responses import Response
 from service.delivery.season_words import day_words, task_days, task_steps, task_title
 from service.nutrition.season_tasks import GroupedTask
 from service.nutrition.task_words import TaskKind
+from service.operations.access.manage_keys import Right
+from service.operations.access.share_calendar import CalendarLinks, calendar_links, renew_link
 from service.operations.reading.read_farms import local_day
 from service.operations.season.plan_season import plan_season
 from service.pages.plans import farm_of
 from service.pages.visit import Visit
+from service.records.farms import FarmDefinition
 from service.records.season import SeasonCalendar
 from service.translations import Wording
 
@@ -67,12 +70,30 @@ class Month:
 
 def show_season(visit: Visit) -> Response:
     """The page."""
-    farm = farm_of(visit)
+    return _show(visit, farm_of(visit))
+
+
+def make_calendar_link(visit: Visit) -> Response:
+    """Make a secret link to the farm's calendars, shown on this answer alone."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    service = visit.service
+    secret = renew_link(farm.farm_id, unit_of_work=service.unit_of_work, clock=service.clock)
+    settings = service.settings
+    base = settings.public_url or f"http://{settings.host}:{settings.port}"
+    return _show(visit, farm, calendar_links(secret, base))
+
+
+def _show(visit: Visit, farm: FarmDefinition, links: CalendarLinks | None = None) -> Response:
     service, words = visit.service, visit.words
     today = local_day(service.clock.now(), farm.zone)
     found = plan_season(farm.farm_id, on=today, unit_of_work=service.unit_of_work)
     return visit.show(
-        "season.html", farm=farm, months=_months(found, words), cautions=found.cautions
+        "season.html",
+        farm=farm,
+        months=_months(found, words),
+        cautions=found.cautions,
+        links=links,
+        may_share=visit.may(Right.FARM_WRITE),
     )
 
 

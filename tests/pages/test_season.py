@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from html import unescape
+
 from service.bootstrap import Service
 from tests.api.invented_farm import load
 from tests.operations.season.test_plan_season import sample_petioles
@@ -52,3 +55,21 @@ def test_another_farms_season_is_reported_as_not_found(service: Service, reader:
     reader.sign_in(key_for(service, "plan:read", farm_id="later-farm"))
     assert reader.get("/farms/later-farm/season").status_code == 200
     assert reader.get(PAGE).status_code == 404
+
+
+def test_the_links_for_calendar_programs_are_shown_once_and_end_the_old_ones(
+    service: Service, reader: Reader
+) -> None:
+    action = "/farms/test-farm/calendar-link"
+    found = []
+    for _ in range(2):
+        shown = unescape(reader.send(PAGE, action).text)
+        address = re.search(r"(/v1/calendars/[A-Za-z0-9_-]{43})/season\.ics", shown)
+        assert address is not None and f"{address[1]}.ics" in shown
+        found.append(address[0])
+    assert "/v1/calendars/" not in reader.text(PAGE)
+    assert [reader.get(each).status_code for each in found] == [404, 200]
+    reader.sign_in(key_for(service, "plan:read"))
+    assert "Make new links" not in reader.text(PAGE)
+    assert reader.send(PAGE, action).status_code == 403
+    assert reader.get(found[1]).status_code == 200

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import timedelta
 
 from service.database.session import UnitOfWork, UnitOfWorkFactory
@@ -19,6 +20,20 @@ PAST_DAYS = 14
 COMING_DAYS = 2
 CANCELLED_FOR = timedelta(days=7)
 WriteCalendar = Callable[[FarmDefinition, Iterable[PlanVersion]], bytes]
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarLinks:
+    """The addresses behind one secret."""
+
+    plans: str
+    season: str
+
+
+def calendar_links(secret: str, base_url: str) -> CalendarLinks:
+    """The addresses of a farm's calendars on a server."""
+    start = f"{base_url.rstrip('/')}/v1/calendars/{secret}"
+    return CalendarLinks(f"{start}.ics", f"{start}/season.ics")
 
 
 def renew_link(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> str:
