@@ -11,7 +11,7 @@ from rich.text import Text
 from service.cli.pipes import today_of
 from service.cli.terminal import JsonOption, open_service, out, paragraph, plain_table, print_json
 from service.cli.water import file_sample
-from service.cli.water_text import show_advice
+from service.cli.water_text import show_advice, show_cautions
 from service.farm_files.quantities import Measure, read_quantity
 from service.operations.waterworks import estimate_chlorine as chlorines
 from service.operations.waterworks import estimate_pumping as pumps
@@ -59,6 +59,7 @@ def chlorine(
     if as_json:
         print_json(
             {
+                "cautions": dose.cautions,
                 "block_id": found.block_id,
                 "flow_l_per_h": found.flow_l_per_h,
                 "flow_origin": found.flow_origin,
@@ -67,6 +68,7 @@ def chlorine(
         )
         return
     out.print(Text(f"{dose.free_mg_per_l:g} mg/L of free chlorine: an ESTIMATE", style="bold"))
+    show_cautions(dose.cautions)
     table = plain_table("", "", right=(1,))
     table.add_row("Taken by iron, manganese, sulfide", f"{dose.demand_mg_per_l:.2f} mg/L")
     table.add_row("Dose", f"{dose.dose_mg_per_l:.2f} mg/L")
@@ -74,7 +76,7 @@ def chlorine(
     if dose.injector_l_per_h is not None:
         table.add_row(f"At {found.flow_l_per_h:,.0f} L/h", f"{dose.injector_l_per_h:.2f} L/h")
     out.print(table)
-    show_advice(dose.advisories, dose.cautions)
+    show_advice(dose.advisories)
 
 
 def pumping(

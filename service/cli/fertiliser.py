@@ -28,7 +28,7 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
-from service.cli.water_text import show_advice, show_split
+from service.cli.water_text import show_advice, show_cautions, show_split
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.farm_files.sample_file import TEMPERATURE
@@ -250,14 +250,15 @@ def _show_stored(found: feeding.StoredOrder, *, as_json: bool) -> None:
     if as_json:
         print_json(
             {
+                "cautions": found.cautions,
                 "order": found.order,
                 "saturation_share": found.stock.saturation_share,
                 "advisories": found.advisories,
-                "cautions": found.cautions,
                 **outcome_document(found.outcome),
             }
         )
         return
+    show_cautions(found.cautions)
     _show_order(found.order)
     share = found.stock.saturation_share
     if share is not None:
@@ -270,7 +271,7 @@ def _show_stored(found: feeding.StoredOrder, *, as_json: bool) -> None:
             else f"The evening run before {found.order.day} fits it in."
         )
     )
-    show_advice(found.advisories, found.cautions)
+    show_advice(found.advisories)
 
 
 def fertigations(

@@ -104,7 +104,7 @@ def water_add(
         print_json({**_report_document(found), **outcome_document(outcome)})
         return
     out.print(f"{supply}: analysis of {sample.day}, {outcome_text(outcome)}")
-    show_advice(found.report.advisories, ())
+    show_advice(found.report.advisories)
 
 
 def _sample(

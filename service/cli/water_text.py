@@ -29,15 +29,10 @@ WHOLE_FROM = 100.0
 """Values at least this large are shown without decimals."""
 
 
-def show_advice(
-    advisories: Sequence[Advisory],
-    cautions: Sequence[Advisory],
-    units: UnitSystem = UnitSystem.SI,
-) -> None:
-    """Advisories, then the cautions in red."""
+def show_advice(advisories: Sequence[Advisory], units: UnitSystem = UnitSystem.SI) -> None:
+    """What is to be known of the numbers above."""
     for each in advisories:
         paragraph(f"! {shown.spelled(each.text, units)}")
-    show_cautions(cautions, units)
 
 
 def show_cautions(cautions: Sequence[Advisory], units: UnitSystem = UnitSystem.SI) -> None:
@@ -95,7 +90,7 @@ def show_report(found: CropReport) -> None:
     for missing in report.analysis.missing:
         name = quantity_label(missing.name)
         paragraph(f"Not known: {name}; needed for {missing.needed_for}.", style="dim")
-    show_advice(report.advisories, ())
+    show_advice(report.advisories)
     for text in found.cautions:
         paragraph(f"! {text}")
 
@@ -180,4 +175,4 @@ def show_split(found: SeasonSplit, units: UnitSystem) -> None:
     if found.last_nitrogen is not None:
         last = found.last_nitrogen
         paragraph(f"Last day for nitrogen: {last.day} ({last.origin}).")
-    show_advice(found.advisories, (), units)
+    show_advice(found.advisories, units)

@@ -376,6 +376,7 @@ def test_no_chlorine_dose_is_shown_without_its_cautions(
         "free chlorine is the acid that kills",
     ):
         assert word in said, word
+    assert said.index("Local code") < said.index("mL per m3")  # cautions first
     own_demo("water-add", SUPPLY, str(laboratory_file))
     found = document(own_demo("chlorine", BLOCK, *options, "--json"))
     dose = found["dose"]

@@ -302,8 +302,11 @@ class ChlorineQuery(In):
 
 
 class ChlorineEstimateOut(Out):
-    """Chlorine dose for a water. An estimate, never an instruction; show its cautions."""
+    """Chlorine dose for a water. An estimate, never an instruction; show its cautions first."""
 
+    cautions: list[AdvisoryOut] = Field(
+        description="Cautions for every dose; must be shown, before the numbers."
+    )
     block_id: str | None
     free_mg_per_l: float = Field(description="Free chlorine asked for, mg/L.")
     demand_mg_per_l: float = Field(description="Taken by iron, manganese and sulfide, mg/L.")
@@ -316,7 +319,6 @@ class ChlorineEstimateOut(Out):
         description="Part of free chlorine that is hypochlorous acid; null: the pH is not known."
     )
     advisories: list[AdvisoryOut] = Field(description="Notes on this dose.")
-    cautions: list[AdvisoryOut] = Field(description="Cautions for every dose; must be shown.")
 
     @classmethod
     def from_record(cls, found: ChlorineEstimate) -> Self:

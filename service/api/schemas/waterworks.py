@@ -593,6 +593,9 @@ class ProductAmountOut(Out):
 class FertigationOut(Out):
     """A stored injection order for a block and day."""
 
+    cautions: list[AdvisoryOut] = Field(
+        description="Cautions for every injection; must be shown, before the numbers."
+    )
     block_id: str
     day: date
     products: list[ProductAmountOut]
@@ -606,7 +609,6 @@ class FertigationOut(Out):
     )
     last_nitrogen_day: date | None
     advisories: list[AdvisoryOut]
-    cautions: list[AdvisoryOut] = Field(description="Cautions for every injection; must be shown.")
 
     @classmethod
     def from_record(cls, order: FertigationOrder, advisories: object, cautions: object) -> Self:
