@@ -206,6 +206,8 @@ class SourceProblem:
     ``wrong-shape``, ``too-large``, ``breaker-open``, ``stale``, ``no-cover``, ..."""
     message: str
     retry_at: datetime | None = None
+    gave_nothing: bool = False
+    """True: nothing came for the site, and it may come when the source is asked again."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,15 +8,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
+import numpy as np
+
 from service.agronomy.civil_day import ONE_DAY, midnight_utc
 from service.logs import get_logger
 from service.operations.evening.run_day import run_day
 from service.operations.evening.turn import ChangeThreshold
 from service.operations.mail.send_mail import prune_mails
 from service.operations.reading.read_farms import local_day
-from service.operations.schedule.due_jobs import DueRun, latest_evening
+from service.operations.schedule.due_jobs import WEATHER, DueRun, latest_evening
 from service.operations.schedule.duties import Duties, JobResult
 from service.operations.weather.prune_payloads import prune_payloads
+from service.records.farms import SiteTable
 from service.records.weather import SourceProblem
 
 LOGGED_PROBLEMS = 50
@@ -24,25 +27,45 @@ log = get_logger(__name__)
 
 
 def do_refresh(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
-    """Fetch news from one source; no answer at all is a failure, gaps at some sites are not."""
+    """Fetch news from one source; sites for which nothing came are asked for again later.
+
+    Gaps in what came are no failure, and a site that the source never covers is not asked for again
+    before its next turn.
+    """
     (run,) = runs
-    site_keys = run.site_keys
-    if site_keys is None:
-        with duties.unit_of_work(write=False) as unit:
-            site_keys = unit.blocks.read_site_table().keys
+    # Where a later turn has come due meanwhile, its sites are all asked for.
+    settles = (run.run_key, *(each.run_key for each in run.covers))
+    with duties.unit_of_work(write=False) as unit:
+        sites = unit.blocks.read_site_table(duties.unanswered.get(settles, run.site_keys))
     now = duties.clock.now()
-    problems = duties.refreshers[run.source or ""](site_keys, now=now) if site_keys.size else ()
+    problems = duties.refreshers[run.source or ""](sites.keys, now=now) if sites.keys.size else ()
     duties.checkpoint("weather fetched")
     _log_problems(problems)
-    for problem in problems:
-        if problem.site_id is None:
-            reason = f"{problem.source}: {problem.reason}: {problem.message}"
-            return {run.run_key: JobResult(reason=reason, retry_at=problem.retry_at)}
-    revised_count = _revise(duties, now)
-    outcome = f"refreshed, {len(problems)} problems" if problems else "refreshed"
+    silent = {problem.site_id for problem in problems if problem.gave_nothing}
+    is_silent = [None in silent or site.site_id in silent for site in sites.definitions]
+    for key in [key for key in duties.unanswered if key[0].startswith(f"{WEATHER}:{run.source}:")]:
+        del duties.unanswered[key]
+    revised_count = 0 if sites.keys.size and all(is_silent) else _revise(duties, now)
+    if any(is_silent):
+        duties.unanswered[settles] = sites.keys[np.array(is_silent)]
+        return {run.run_key: _asked_again(problems, silent_count=sum(is_silent), of=sites)}
+    outcome = "refreshed"
     if revised_count:
         outcome += f", {revised_count} plans superseded"
     return {run.run_key: JobResult(outcome=outcome)}
+
+
+def _asked_again(
+    problems: Sequence[SourceProblem], *, silent_count: int, of: SiteTable
+) -> JobResult:
+    """The reason why a run is given back, and when the first of its sites may be asked for."""
+    silent = [problem for problem in problems if problem.gave_nothing]
+    asked_back = [problem.retry_at for problem in silent if problem.retry_at is not None]
+    first = silent[0]
+    reason = f"{first.source}: {first.reason}: {first.message}"
+    if silent_count < len(of.keys):
+        reason += f" ({silent_count} of {len(of.keys)} sites)"
+    return JobResult(reason=reason, retry_at=min(asked_back) if asked_back else None)
 
 
 def _revise(duties: Duties, now: datetime) -> int:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from service.agronomy.records import Ints
 from service.database.session import UnitOfWorkFactory
 from service.operations.evening.turn import ChangeThreshold
 from service.ports import AfterPublish, Clock, RefreshWeather
@@ -27,6 +28,10 @@ class Duties:
     source_order: Mapping[str, int]
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
     """By source; sources that are not listed are not queried."""
+    unanswered: dict[tuple[str, ...], Ints] = field(default_factory=dict)
+    """Keys of the sites for which nothing came, by the run keys that a refresh settles; kept by
+    this process, so that only these are asked for again. Another process asks for all.
+    """
     evening_lead_min: int = EVENING_LEAD_MIN
     supersedes_from: ChangeThreshold = field(default_factory=ChangeThreshold)
     """How much the minutes of a plan that is out must change for later weather to replace it."""

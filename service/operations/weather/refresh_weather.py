@@ -24,6 +24,8 @@ from service.records.weather import SourceProblem
 
 FORECAST_DAYS = 7
 LONGEST_CATCH_UP_DAYS = 60
+NEVER_COVERED = "no-cover"
+"""The reason of a source that has nothing for a site, however often it is asked."""
 PAST_KINDS = ("observed", "analysis")
 
 
@@ -58,7 +60,14 @@ class WeatherRefresh:
             rows = replace(answer.rows, site_keys=sites.keys[answer.rows.site_keys])
             with self.unit_of_work(write=True) as unit:
                 reopen_ledgers(unit, unit.weather.save_rows(rows, fetched_at=now))
-        return answer.problems
+        answered = {sites.definitions[place].site_id for place in answer.rows.site_keys.tolist()}
+        return [
+            replace(
+                problem,
+                gave_nothing=problem.site_id not in answered and problem.reason != NEVER_COVERED,
+            )
+            for problem in answer.problems
+        ]
 
     def _first_day(self, unit: UnitOfWork, sites: SiteTable, now: datetime) -> date:
         """First day to request: some days back, or the first that any site lacks."""

@@ -271,9 +271,16 @@ class Refresher:
         return self.problems
 
 
-def problem(site_id: str | None, retry_at: datetime | None = None) -> SourceProblem:
+def problem(
+    site_id: str | None, retry_at: datetime | None = None, *, gave_nothing: bool = True
+) -> SourceProblem:
     return SourceProblem(
-        source="made-up", site_id=site_id, reason="http-502", message="down", retry_at=retry_at
+        source="made-up",
+        site_id=site_id,
+        reason="http-502",
+        message="down",
+        retry_at=retry_at,
+        gave_nothing=gave_nothing,
     )
 
 
@@ -307,12 +314,54 @@ def test_a_source_that_gives_nothing_is_asked_again_and_plans_are_made_all_the_s
     assert "weather:made-up:2026-07-14T18" in run_due(up).finished
 
 
-def test_gaps_at_some_sites_do_not_fail_a_source(
-    duties: Duties, open_unit: UnitOfWorkFactory
+def test_a_source_that_failed_at_every_site_is_asked_again_and_says_so(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
 ) -> None:
-    run_due(replace(duties, refreshers={"made-up": Refresher(problem("site-001"))}))
-    found = outcomes(open_unit, "weather")
-    assert found["weather:made-up:2026-07-14T18"] == "refreshed, 1 problems"
+    with open_unit(write=False) as unit:
+        sites = unit.blocks.read_site_table()
+    names = [site.site_id for site in sites.definitions]
+    refresher = Refresher(*(problem(name) for name in names))
+    down = replace(duties, refreshers={"made-up": refresher})
+    assert "down" in run_due(down).given_back["weather:made-up:2026-07-14T18"]
+    clock.time = DUE + RETRY_AFTER
+    assert "weather:made-up:2026-07-14T18" in run_due(down).given_back
+    assert refresher.asked == [sites.keys.tolist()] * 2
+    refresher.problems = ()
+    clock.time += RETRY_AFTER
+    assert "weather:made-up:2026-07-14T18" in run_due(down).finished
+    assert outcomes(open_unit, "weather")["weather:made-up:2026-07-14T18"] == "refreshed"
+
+
+def test_only_the_sites_that_failed_are_asked_for_again(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    refresher = Refresher(problem("site-001"))
+    watched = replace(duties, refreshers={"made-up": refresher})
+    reason = run_due(watched).given_back["weather:made-up:2026-07-14T18"]
+    assert "1 of" in reason
+    refresher.problems = ()
+    clock.time = DUE + RETRY_AFTER
+    assert "weather:made-up:2026-07-14T18" in run_due(watched).finished
+    with open_unit(write=False) as unit:
+        key = unit.blocks.get_site_key("site-001")
+    assert refresher.asked[1:] == [[key]]
+
+
+def test_a_later_turn_asks_for_all_sites_though_one_still_failed(
+    duties: Duties, clock: FixedClock
+) -> None:
+    refresher = Refresher(problem("site-001"))
+    watched = replace(duties, refreshers={"made-up": refresher})
+    run_due(watched)
+    clock.time = DUE + timedelta(hours=6)
+    run_due(watched)
+    assert len(refresher.asked[-1]) == len(refresher.asked[0]) > 1
+
+
+def test_gaps_in_what_came_are_no_failure(duties: Duties, open_unit: UnitOfWorkFactory) -> None:
+    partial = problem("site-001", gave_nothing=False)
+    run_due(replace(duties, refreshers={"made-up": Refresher(partial)}))
+    assert outcomes(open_unit, "weather")["weather:made-up:2026-07-14T18"] == "refreshed"
 
 
 def test_a_service_without_sites_asks_nobody(

@@ -145,6 +145,13 @@ def test_whatever_a_provider_does_wrong_the_evening_runs_on_what_is_there(
     assert PlanFlag.FORECAST_MISSING not in flags_of(plan)
 
 
+def test_it_is_said_of_which_sites_nothing_came(service: Service, providers: FakeProviders) -> None:
+    assert not any(problem.gave_nothing for problem in refresh(service, "open-meteo"))
+    providers.order("", NAMED_FAULTS["502-html"])
+    problems = refresh(service, "open-meteo")
+    assert problems and all(problem.gave_nothing for problem in problems)
+
+
 def test_an_old_forecast_is_labelled_and_after_two_days_not_used(
     service: Service, clock: FixedClock
 ) -> None:
