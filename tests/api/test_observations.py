@@ -82,6 +82,7 @@ def test_each_line_is_answered_and_the_good_ones_are_stored(caller: Caller) -> N
     assert done["counts"]["new_plan_count"] >= 1
     assert plan_of(caller)["version"] == version + 1
     assert "hush" not in str(done)
+    assert done["lines"][0] == {"line": 1, "status": "stored"}
 
 
 def test_the_same_again_changes_nothing_and_another_result_corrects(caller: Caller) -> None:

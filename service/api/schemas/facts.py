@@ -24,6 +24,11 @@ class FlagOut(Out):
     text: str = Field(description="The same as text.")
 
 
+def is_absent(value: object) -> bool:
+    """Whether a member is left out of an answer, for fields that say so."""
+    return value is None
+
+
 def known(value: object) -> float | None:
     """A finite number, rounded to what is known, or None: NaN and infinity are not JSON."""
     if isinstance(value, int | float) and math.isfinite(value):

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from service.api.dependencies import BLOCK_ID_PATTERN
 from service.api.schemas.bodies import Body, Instant
-from service.api.schemas.facts import Out
+from service.api.schemas.facts import Out, is_absent
 from service.api.schemas.feedback import CountsOut
 from service.api.schemas.problems import ProblemErrorOut
 from service.operations.feedback.record_observations import (
@@ -72,7 +72,9 @@ class LineOut(Out):
         description="`stored` also for one that was already there."
     )
     errors: list[ProblemErrorOut] | None = Field(
-        None, description="Why it was refused; pointers are within the observation."
+        None,
+        exclude_if=is_absent,
+        description="Why it was refused; pointers are within the observation.",
     )
 
 

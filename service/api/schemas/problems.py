@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from service.api.schemas.facts import Out
+from service.api.schemas.facts import Out, is_absent
 
 
 class ProblemErrorOut(Out):
@@ -12,10 +12,14 @@ class ProblemErrorOut(Out):
 
     detail: str = Field(description="What is wrong, or what is allowed.")
     parameter: str | None = Field(
-        None, description="The path or query parameter, or the header, concerned."
+        None,
+        exclude_if=is_absent,
+        description="The path or query parameter, or the header, concerned.",
     )
     pointer: str | None = Field(
-        None, description="JSON pointer (RFC 6901) to the place in the body."
+        None,
+        exclude_if=is_absent,
+        description="JSON pointer (RFC 6901) to the place in the body.",
     )
 
 
