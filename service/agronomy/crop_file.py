@@ -34,6 +34,17 @@ SLOPE_LIMITS_PCT: Limits = (0.1, 100.0)
 RATINGS = ("S", "MS", "MT", "T")
 
 
+@dataclass(frozen=True, slots=True)
+class EstimatedSeason:
+    """Stages of a crop for which none are published, for questions about a region."""
+
+    stage_lengths_day: tuple[int, int, int, int]
+    season_start: str
+    """``MM-DD``, in the northern hemisphere."""
+    origin: str
+    """Where it is from, in words."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CropRow:
     """One crop of the table."""
@@ -66,6 +77,8 @@ class CropRow:
     """Initial, development, mid and late stage; examples from elsewhere, not local dates."""
     season_start: str | None
     """``MM-DD``; the table names the month only, the first of it is a choice."""
+    estimated_season: EstimatedSeason | None
+    """For crops without published stages."""
     years_to_full_size: int
     """Years from planting to a full canopy and root zone. A choice, common practice, no source."""
     salinity_threshold_ds_m: float | None
@@ -251,6 +264,7 @@ def _crop_row(reader: _Reader, key: str) -> CropRow:
         canopy_density_factor=reader.number(density, "ml", density_place, DENSITY_LIMITS),
         stage_lengths_day=lengths,
         season_start=start,
+        estimated_season=None if lengths else _estimated_season(reader, key),
         years_to_full_size=int(reader.number(crop, "years_to_full_size", place, AGE_LIMITS_YEAR)),
         salinity_threshold_ds_m=threshold,
         salinity_slope_pct_per_ds_m=slope,
@@ -272,13 +286,27 @@ def _stages(
     if "stages" not in crop:
         return None, None, None
     row, where, source = reader.row(crop, "stages", place)
+    lengths, start = _days_and_start(reader, row, where)
+    return lengths, start, source
+
+
+def _estimated_season(reader: _Reader, key: str) -> EstimatedSeason:
+    table = "estimated_seasons"
+    place = f"{table}.{key}"
+    row = reader.table(reader.table(reader.content, table, table), key, place)
+    lengths, start = _days_and_start(reader, row, place)
+    return EstimatedSeason(lengths, start, reader.text(row, "origin", place))
+
+
+def _days_and_start(
+    reader: _Reader, row: Table, where: str
+) -> tuple[tuple[int, int, int, int], str]:
     initial, development, mid, late = reader.numbers(row, "days", where, STAGE_LIMITS_DAY, count=4)
     start = reader.text(row, "start", where)
     month, _, day = start.partition("-")
     if not (month.isdigit() and day.isdigit() and 1 <= int(month) <= 12 and 1 <= int(day) <= 28):
         reader.refuse(f"{where}.start", start, "a month and day such as '03-01', up to the 28th")
-    lengths = (int(initial), int(development), int(mid), int(late))
-    return lengths, start, source
+    return (int(initial), int(development), int(mid), int(late)), start
 
 
 def _salinity(

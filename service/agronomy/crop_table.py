@@ -42,3 +42,17 @@ def find_crop(key: str) -> CropRow:
     raise InputInvalid(
         f"crop {key!r} is not in the crop table", [Fault("crop", repr(key), allowed)]
     )
+
+
+def season_start_at(latitude_deg: float, start: str) -> tuple[int, int]:
+    """Month and day of a season's start that is given for the northern hemisphere.
+
+    Shapes: scalar.
+    latitude_deg: degrees north; start: ``MM-DD``, up to the 28th.
+    Returns: month, day; six months later in the southern hemisphere.
+    Source: choice, no source.
+    >>> season_start_at(35.9, "03-20"), season_start_at(-33.5, "03-20")
+    ((3, 20), (9, 20))
+    """
+    month, day = (int(part) for part in start.split("-"))
+    return (month, day) if latitude_deg >= 0.0 else ((month + 5) % 12 + 1, day)

@@ -13,6 +13,7 @@ from starlette.types import Receive, Scope, Send
 from service import __version__
 from service.api.access import Gate, GuardedPaths, check_rights, rights_by_operation
 from service.api.body_guard import BodyGuard
+from service.api.county_desk import CountyDesk
 from service.api.hot_path import HotPath
 from service.api.method_table import MethodsByPath
 from service.api.negotiation import ANSWERS_WHAT_IS_ACCEPTED
@@ -159,6 +160,7 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
     app.state.news = news = News(service.unit_of_work)
     app.state.programs = Programs(service.unit_of_work, news)
     app.state.plan_documents = PlanDocuments(news)
+    app.state.county_desk = CountyDesk(news)
     app.state.rights = {}
     methods = MethodsByPath()
     app.state.methods_of = methods.allowed

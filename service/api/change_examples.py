@@ -211,6 +211,11 @@ COUNTY_NEED: Final[dict[str, Any]] = {
         "emitter_spacing_m": 0.4572,
         "emitter_flow_l_per_h": 1.892706,
         "laterals_per_row_count": 1.0,
+        "season_start": "03-20",
+        "stage_lengths_day": [25.0, 45.0, 110.0, 50.0],
+        "season_is_estimate": True,
+        "season_origin": "estimate: common practice in the south-east of the United States, no"
+        " source; local dates are better",
     },
     "items": [
         {

@@ -11,7 +11,7 @@ from service.database.tables import change_mark
 class ChangeMarks:
     """Counts changes by topic, so that processes know when to read again.
 
-    Topics in use: ``programs``, ``plans``, ``keys``.
+    Topics in use: ``programs``, ``plans``, ``keys``, ``counties``.
 
     Writers hold the write lock from the start, so the counts rise in the order in which their
     transactions become visible: a process that sees a count sees everything that was changed under

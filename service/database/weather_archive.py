@@ -11,10 +11,13 @@ from sqlalchemy import ColumnElement, Connection, and_, case, func, or_, select
 from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
+from service.database.change_mark_store import ChangeMarks
 from service.database.tables import instant_text, site, weather_day
 from service.records.farms import LoadOutcome
 from service.records.weather import FIELD_GROUPS, WEATHER_FIELDS, SiteFreshness, WeatherRows
 
+COUNTIES_TOPIC = "counties"
+"""The change mark of what counties are compared by: their weather, and which there are."""
 _COLUMNS = (
     "site_key",
     "day",
@@ -86,6 +89,7 @@ class WeatherArchive:
     def _write(self, rows: WeatherRows, chosen: Ints, fetched_at: datetime) -> None:
         if chosen.size == 0:
             return
+        ChangeMarks(self._connection).bump(COUNTIES_TOPIC)
         picked = chosen.tolist()
         issued = {at: instant_text(at) for at in set(rows.issued_at)}
         upsert_rows(

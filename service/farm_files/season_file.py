@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from service.agronomy.block_batch import day_of_year
 from service.agronomy.crop_file import CropRow
+from service.agronomy.crop_table import season_start_at
 from service.agronomy.dormancy import WHOLE_YEAR, default_watering_season
 from service.agronomy.records import CurveDefinition
 from service.farm_files.block_draft import BlockDraft
@@ -159,12 +160,10 @@ def _stage_curve(
         lengths = tuple(float(length) for length in crop.stage_lengths_day)
         parts.append(f"stage lengths of {crop.stage_source}")
     if start is None and crop.season_start is not None:
-        month, day = (int(part) for part in crop.season_start.split("-"))
         note = f"season start of {crop.stage_source}"
         if latitude_deg < 0.0:
-            month, day = (month + 5) % 12 + 1, min(day, 28)
             note += ", moved by six months for the southern hemisphere"
-        start = (month, day)
+        start = season_start_at(latitude_deg, crop.season_start)
         parts.append(note)
     if not lengths or start is None:
         table.refuse(

@@ -24,11 +24,15 @@ from service.operations.review.compare_counties import (
     counties_today,
     list_county_sites,
 )
+from service.operations.review.reference_block import (
+    ReferenceBlock,
+    ReferenceSystem,
+    reference_block,
+)
 from service.pages.county_rows import MARKS, CountyRow, county_csv, county_rows
-from service.pages.farm_forms import MISSING_SEASON
 from service.pages.named_choices import crops_by_name, textures_by_key
 from service.pages.visit import NotSignedIn, Visit, faults_by_field
-from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
+from service.records.farms import BlockDefinition, SiteDefinition
 from service.translations import Wording
 
 DAYS_PER_WEEK = 7
@@ -55,11 +59,8 @@ def show_counties(visit: Visit) -> Response:
     except InputInvalid as error:
         # Only the season can be wrong: everything else is chosen from lists.
         faults = faults_by_field(error, _SEASON_FIELDS)
-        if any(fault.where == "/season" for fault in error.faults):
-            faults = {**faults, "season_start": MISSING_SEASON}
-        status = 422 if visit.query.get("season_start") or visit.query.get("stage_days") else 200
         form = _form(visit, monday, on)
-        return visit.show("counties.html", status=status, rows=(), faults=faults, **form)
+        return visit.show("counties.html", status=422, rows=(), faults=faults, **form)
     weeks = _weeks(visit, reference, _mondays(monday), on)
     known_until = _unranked_until(weeks[0])
     if known_until is not None and "week" not in visit.query:
@@ -75,13 +76,13 @@ def show_counties(visit: Visit) -> Response:
         "Water that {crop} needs, {week}",
         crop=dict(form["blocks"] or ()).get(reference, reference)
         if isinstance(reference, str)
-        else words.gettext(CROPS[reference.crop_key].name),
+        else words.gettext(CROPS[reference.block.crop_key].name),
         week=week_text,
     )
     return visit.show(
         "counties.html",
         rows=rows,
-        reference_text="" if isinstance(reference, str) else _reference_text(reference, words),
+        **_reference_facts(reference, words),
         faults={},
         week_text=week_text,
         marks={basis.name: MARKS[basis] for basis in {row.basis for row in rows}},
@@ -178,7 +179,7 @@ def _week_name(monday: date) -> str:
     return f"{year}-W{number:02d}"
 
 
-def _reference(visit: Visit, site: SiteDefinition) -> str | BlockDefinition:
+def _reference(visit: Visit, site: SiteDefinition) -> str | ReferenceBlock:
     block_id = visit.query.get("block", "")
     if block_id:
         # Somebody who only compares counties, or is not signed in, sees no farm.
@@ -186,35 +187,21 @@ def _reference(visit: Visit, site: SiteDefinition) -> str | BlockDefinition:
             raise NotSignedIn(visit.here)
         visit.need(Right.PLAN_READ, block_id.partition(".")[0])
         return block_id
-    bundle = FarmBundle(
-        farm=FarmDefinition(farm_id="reference", name="Reference", zone=site.zone), sites=(site,)
-    )
     crop = visit.query.get("crop", DEFAULT_CROP)
     texture = visit.query.get("texture", "loam")
     if crop not in CROPS or texture not in TEXTURE_KEYS:
         raise NotFound("there is no such crop or soil")
-    block: dict[str, object] = {
-        "id": "block",
-        "crop": crop,
-        "area": "1 ac",
-        "row_spacing": "10 ft",
-        "emitter_spacing": "18 in",
-        "emitter_flow": "0.5 gph",
-        "soil": {"texture": texture.replace("-", " ")},
-    }
-    season: dict[str, object] = {}
-    if visit.query.get("season_start"):
-        season["start"] = visit.query["season_start"]
-    if visit.query.get("stage_days"):
-        season["lengths"] = _stage_days(visit.query["stage_days"])
-    if season:
-        block["season"] = season
-    document = {
-        **visit.service.farm_format.document(bundle),
-        "supply": [{"id": "any", "flow": "100 m3/h"}],
-        "block": [block],
-    }
-    return visit.service.farm_format.parse(document, below="/block/0").blocks[0]
+    stage_days = visit.query.get("stage_days")
+    return reference_block(
+        ReferenceSystem(
+            crop=crop,
+            texture=texture.replace("-", " "),
+            season_start=visit.query.get("season_start") or None,
+            stage_lengths_day=_stage_days(stage_days) if stage_days else None,
+        ),
+        site,
+        farm_format=visit.service.farm_format,
+    )
 
 
 _SEASON_FIELDS = {
@@ -230,16 +217,19 @@ def _stage_days(text: str) -> list[float | str]:
 
 
 def _weeks(
-    visit: Visit, reference: str | BlockDefinition, mondays: list[date], on: date
+    visit: Visit, reference: str | ReferenceBlock, mondays: list[date], on: date
 ) -> list[list[CountyRow]]:
     service = visit.service
-    if isinstance(reference, str):
+    block = (
         # As of today at its farm, where the date may differ from that of the counties.
-        reference = get_block_now(reference, unit_of_work=service.unit_of_work, clock=service.clock)
+        get_block_now(reference, unit_of_work=service.unit_of_work, clock=service.clock)
+        if isinstance(reference, str)
+        else reference.block
+    )
     return [
         county_rows(found)
         for found in compare_spans(
-            reference,
+            block,
             [(monday, monday + timedelta(days=DAYS_PER_WEEK - 1)) for monday in mondays],
             on=on,
             unit_of_work=service.unit_of_work,
@@ -266,6 +256,14 @@ def _dots(rows: list[CountyRow], site_of: dict[str, SiteDefinition], words: Word
 
 def _summary(rows: list[CountyRow], visit: Visit) -> str:
     return "; ".join(f"{row.name} {visit.words.depth(row.net_mm)}" for row in rows[:60])
+
+
+def _reference_facts(reference: str | ReferenceBlock, words: Wording) -> dict[str, Any]:
+    """The reference block in words, and the origin of a season that was not asked for."""
+    if isinstance(reference, str):
+        return {"reference_text": "", "season_origin": ""}
+    origin = reference.season_origin if reference.is_season_estimated else ""
+    return {"reference_text": _reference_text(reference.block, words), "season_origin": origin}
 
 
 def _reference_text(block: BlockDefinition, words: Wording) -> str:

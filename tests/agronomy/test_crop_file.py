@@ -44,9 +44,15 @@ def test_every_number_names_its_edition_table_page_and_row() -> None:
         )
 
 
+def test_a_crop_without_published_stages_has_an_estimate_and_no_other_has() -> None:
+    for row in read_crop_rows(TEXT).values():
+        assert (row.estimated_season is None) == (row.stage_lengths_day is not None)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "where", "allowed"),
     [
+        ("\nkiwi = {", "\nkiwis = {", "estimated_seasons.kiwi", "a table"),
         (KIWI, KIWI.replace("1.05, end", "10.5, end"), "coefficients.rows.Kiwi.mid", "0.1 to 1.3"),
         (KIWI, KIWI.replace("0.40", '"0.40"'), "coefficients.rows.Kiwi.initial", "a number"),
         (KIWI, KIWI.replace("0.40", "true"), "coefficients.rows.Kiwi.initial", "a number"),

@@ -5,18 +5,28 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 from sqlalchemy.engine import URL
 
+from service.agronomy.crop_table import CROPS
 from service.api.csv_answer import csv_bytes, safe_cell
 from service.bootstrap import Service
 from service.operations.access.manage_keys import Right
 from service.operations.review.compare_counties import compare_counties
 from tests.api.callers import Caller, caller_of
-from tests.api.invented_farm import BLOCK_ID, TODAY, copied_service, load
+from tests.api.invented_farm import (
+    BLOCK_ID,
+    RUN_AT,
+    TODAY,
+    FixedClock,
+    bring_weather,
+    copied_service,
+    load,
+)
 
 NEED = "/v1/counties/water-need"
 _COUNTIES = """
@@ -122,15 +132,61 @@ def test_a_week_that_nothing_is_known_of_has_no_rain_either(adviser: Caller) -> 
         assert reasons["rank"] == reasons["net_need"] == "nothing is known of 7 of the days"
 
 
-def test_a_crop_without_published_stages_gets_the_names_of_the_parameters_needed(
-    adviser: Caller,
-) -> None:
-    answer = adviser.get(NEED, params={"week": "2026-W27", "crop": "blueberry"})
+def test_the_advisers_question_needs_no_other_argument(adviser: Caller) -> None:
+    answer = adviser.get(f"{NEED}?week=next&crop=blueberry")
+    assert answer.status_code == 200, answer.text
+    content = answer.json()
+    assert content["issued_at"] == "2026-07-14T23:00:00Z"
+    reference = content["reference"]
+    assert (reference["season_start"], reference["season_is_estimate"]) == ("03-20", True)
+    assert reference["stage_lengths_day"] == [25.0, 45.0, 110.0, 50.0]
+    assert reference["season_origin"].startswith("estimate: common practice")
+    for row in content["items"]:
+        assert row["week"] == "2026-W30"
+        assert row["rank"] == 1 and row["running_h"] > 0 and row["net_need"]["depth_mm"] > 0
+        assert row["normal_net_need_mm"] > 0 and row["sources"] and row["rests_on"] == "stand-in"
+        assert row["net_need_p50_mm"] is None  # and why_null says why
+    table = adviser.get(f"{NEED}?week=next&crop=blueberry", headers={"Accept": "text/csv"})
+    assert [row["week"] for row in csv.DictReader(io.StringIO(table.text))] == ["2026-W30"] * 2
+
+
+@pytest.mark.parametrize("crop", sorted(CROPS))
+def test_every_crop_has_a_season(adviser: Caller, crop: str) -> None:
+    answer = adviser.get(NEED, params={"week": "2026-W27", "crop": crop})
+    assert answer.status_code == 200, answer.text
+    reference = answer.json()["reference"]
+    assert reference["season_is_estimate"] and reference["season_origin"]
+    assert answer.json()["items"][0]["net_need"]["depth_mm"] > 0
+
+
+@pytest.mark.parametrize(
+    ("week", "found"),
+    [
+        (None, "2026-W29"),
+        ("this", "2026-W29"),
+        ("next", "2026-W30"),
+        ("2026-W27", "2026-W27"),
+        ("2026-07-01", "2026-W27"),
+        ("2026-07-05", "2026-W27"),
+    ],
+)
+def test_a_week_has_several_names(adviser: Caller, week: str | None, found: str) -> None:
+    query = {"crop": "blueberry"} | ({} if week is None else {"week": week})
+    items = adviser.get(NEED, params=query).json()["items"]
+    assert {row["week"] for row in items} == {found}
+
+
+def test_some_counties_can_be_picked_and_keep_their_rank(adviser: Caller) -> None:
+    query = {"crop": "blueberry", "week": "2026-W27"}
+    every = adviser.get(NEED, params=query).json()["items"]
+    one = adviser.get(NEED, params={**query, "county": "99003"}).json()["items"]
+    assert one == [row for row in every if row["county_code"] == "99003"]
+    both = adviser.get(f"{NEED}?crop=blueberry&week=2026-W27&county=99001&county=99003")
+    assert both.json()["items"] == every
+    answer = adviser.get(NEED, params={**query, "county": "12345"})
     (error,) = answer.json()["errors"]
-    assert "stage_days such as 25,45,110,50" in error["detail"]
-    given = {"season_start": "03-20", "stage_days": "25,45,110,50"}
-    query = {"week": "2026-W27", "crop": "blueberry", **given}
-    assert adviser.get(NEED, params=query).status_code == 200
+    assert (answer.status_code, error["parameter"]) == (422, "county")
+    assert "99001" in error["detail"]
 
 
 @pytest.mark.parametrize(
@@ -139,13 +195,14 @@ def test_a_crop_without_published_stages_gets_the_names_of_the_parameters_needed
         ({"crop": "plastic"}, "crop"),
         ({}, "crop"),
         ({"crop": "blueberry", "block": BLOCK_ID}, "crop"),
-        ({"crop": "blueberry"}, "season_start"),
         ({"crop": "blueberry", "season_start": "03-20", "stage_days": "25,400,9,9"}, "stage_days"),
         ({"crop": "apple-cover-no-frost", "row_spacing": "12"}, "row_spacing"),
         ({"crop": "apple-cover-no-frost", "emitter_flow": "fast"}, "emitter_flow"),
         ({"crop": "apple-cover-no-frost", "texture": "cheese"}, "texture"),
         ({"crop": "apple-cover-no-frost", "week": "2026-W54"}, "week"),
         ({"crop": "apple-cover-no-frost", "week": "27"}, "week"),
+        ({"crop": "apple-cover-no-frost", "week": "2026-02-30"}, "week"),
+        ({"crop": "apple-cover-no-frost", "week": "last"}, "week"),
         ({"crop": "apple-cover-no-frost", "weeks": 13}, "weeks"),
     ],
 )
@@ -216,3 +273,46 @@ def test_plain_numbers_stay_numbers() -> None:
     assert [safe_cell(value) for value in (-3.2, "+4", 0, None, "a-b")] == [
         "-3.2", "+4", "0", "", "a-b",
     ]  # fmt: skip
+
+
+# --- what a process keeps ------------------------------------------------------------------------
+
+
+@pytest.fixture
+def own_region(own_service: Service) -> Service:
+    """The same counties in a database that a test may change."""
+    load(own_service, _COUNTIES)
+    return own_service
+
+
+QUESTION = f"{NEED}?week=2026-W28&crop=grape-wine"
+
+
+def test_an_answer_is_kept_until_the_weather_or_the_counties_change(own_region: Service) -> None:
+    clock = FixedClock(RUN_AT)
+    caller = caller_of(replace(own_region, clock=clock), None, Right.ADVISER)
+    first = caller.get(QUESTION).json()
+    clock.instant += timedelta(minutes=5)
+    assert caller.get(QUESTION).json() == first  # also the time at which it was worked out
+    bring_weather(own_region, warmer_c=4.0)
+    warmer = caller.get(QUESTION).json()
+    assert warmer["issued_at"] > first["issued_at"]
+    assert warmer["items"][0]["reference_et_mm"] > first["items"][0]["reference_et_mm"]
+    load(own_region, _COUNTIES.replace("Dry (invented)", "Wet (invented)"))
+    assert caller.get(QUESTION).json()["items"][1]["name"] == "Wet (invented)"
+
+
+def test_an_answer_is_kept_for_ten_minutes_at_most(own_region: Service) -> None:
+    clock = FixedClock(RUN_AT)
+    caller = caller_of(replace(own_region, clock=clock), None, Right.ADVISER)
+    first = caller.get(QUESTION).json()
+    clock.instant += timedelta(minutes=10)
+    again = caller.get(QUESTION).json()
+    assert again["issued_at"] > first["issued_at"] and again["items"] == first["items"]
+
+
+def test_other_parameters_are_another_question(own_region: Service) -> None:
+    caller = caller_of(own_region, None, Right.ADVISER)
+    one = caller.get(QUESTION).json()["items"][0]
+    two = caller.get(f"{QUESTION}&laterals_per_row=2").json()["items"][0]
+    assert one["running_h"] > 1.5 * two["running_h"]

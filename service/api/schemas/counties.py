@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from itertools import pairwise
 from typing import Self
 
 from pydantic import Field
@@ -11,6 +12,8 @@ from service.agronomy.county_need import Basis
 from service.agronomy.units import GALLONS_PER_ACRE_INCH, M2_PER_HECTARE, MM_PER_INCH
 from service.api.schemas.facts import Out, known
 from service.operations.review.compare_counties import CountyComparison
+from service.operations.review.reference_block import ReferenceBlock
+from service.records.farms import BlockDefinition
 
 
 class DepthOut(Out):
@@ -223,6 +226,41 @@ class ReferenceOut(Out):
     emitter_spacing_m: float = Field(description="Distance between emitters, m.")
     emitter_flow_l_per_h: float = Field(description="Flow of one emitter, L/h.")
     laterals_per_row_count: float = Field(description="Drip lines per row.")
+    season_start: str | None = Field(
+        description="Month and day on which the season starts, `MM-DD`; null: a block's own table."
+    )
+    stage_lengths_day: list[float] | None = Field(
+        description="Days of the initial, development, mid and late stage; null: a stored block"
+        " whose stages are in degree days, or a table."
+    )
+    season_is_estimate: bool = Field(
+        description="The season was not given: it is one published for elsewhere, or an estimate."
+    )
+    season_origin: str = Field(description="Where the season is from.")
+
+    @classmethod
+    def of(
+        cls, block: BlockDefinition, made: ReferenceBlock | None, *, block_id: str | None
+    ) -> Self:
+        """A stored block, or one that was made of a crop."""
+        curve = block.curve
+        knots = (0.0, *curve.stage_knots)
+        return cls(
+            block_id=block_id,
+            crop_key=block.crop_key,
+            row_spacing_m=block.row_spacing_m,
+            emitter_spacing_m=block.emitter_spacing_m,
+            emitter_flow_l_per_h=block.emitter_flow_l_per_h,
+            laterals_per_row_count=block.laterals_per_row_count,
+            season_start=None
+            if curve.basis == "table"
+            else f"{curve.season_start[0]:02}-{curve.season_start[1]:02}",
+            stage_lengths_day=[later - sooner for sooner, later in pairwise(knots)]
+            if curve.basis == "days"
+            else None,
+            season_is_estimate=made is not None and made.is_season_estimated,
+            season_origin=block.origins.get("curve", "") if made is None else made.season_origin,
+        )
 
 
 class CountyNeedOut(Out):

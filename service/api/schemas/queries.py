@@ -76,9 +76,18 @@ class CountyNeedQuery(In):
     """Selects the weeks and the reference block."""
 
     week: str = Field(
-        pattern=r"^20[0-9]{2}-W[0-5][0-9]$",
-        description="First ISO week, Monday to Sunday.",
-        examples=["2026-W27"],
+        "this",
+        pattern=r"^(this|next|20[0-9]{2}-W[0-5][0-9]|20[0-9]{2}-[01][0-9]-[0-3][0-9])$",
+        description="First week, Monday to Sunday: `this`, `next`, an ISO week such as `2026-W27`,"
+        " or any day in it, such as `2026-07-01`.",
+        examples=["next", "2026-W27"],
+    )
+    county: list[str] = Field(
+        [],
+        max_length=500,
+        description="Codes of the counties wanted, repeated for several; all when left out. The"
+        " rank stays that among all.",
+        examples=[["99001"]],
     )
     weeks: int = Field(1, ge=1, le=12, description="How many weeks, for trends.")
     crop: str | None = Field(
@@ -97,8 +106,8 @@ class CountyNeedQuery(In):
     season_start: str | None = Field(
         None,
         pattern=r"^[01][0-9]-[0-3][0-9]$",
-        description="Month and day on which the season starts; with `crop`, needed with"
-        " `stage_days` where no stage dates are published for it, as for blueberry.",
+        description="Month and day on which the season starts; with `crop`. Without it the season"
+        " is one published for elsewhere, or an estimate.",
         examples=["03-20"],
     )
     stage_days: str | None = Field(

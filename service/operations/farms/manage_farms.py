@@ -9,6 +9,7 @@ from __future__ import annotations
 from datetime import date, datetime
 
 from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.database.weather_archive import COUNTIES_TOPIC
 from service.operations.access.people import save_farm_people
 from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.operations.farms.manage_controllers import check_fallbacks, save_controllers
@@ -45,6 +46,8 @@ def store_bundle(
         recorded_at=recorded_at,
         is_whole_farm=is_whole_farm,
     )
+    if outcome.created_count + outcome.changed_count:
+        unit.marks.bump(COUNTIES_TOPIC)
     if bundle.farm is None:
         return outcome
     if outcome.created_count + outcome.changed_count + outcome.retired_count:
