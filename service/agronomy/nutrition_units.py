@@ -15,7 +15,7 @@ _TESTS = (
     Quantity("leaf_variation_pct", "%", 0, 100, "coefficient of variation from leaf to leaf"),
     Quantity("organic_pct", "%", 0, 100, "organic matter of the soil"),
     Quantity("carbonate_pct", "%", 0, 100, "free carbonate of the soil as CaCO3"),
-    Quantity("neutralising_pct", "%", 0, 200, "neutralising value of a lime, pure CaCO3 at 100"),
+    Quantity("neutralising_pct", "%", 0, 200, "neutralizing value of a lime, pure CaCO3 at 100"),
     Quantity("planned_mm", "mm", 0, 5000, "water of a season"),
     Quantity("water_alkalinity_mg_per_l", "mg/L", -2500, 2500, "the same of a plan of soil pH"),
     Quantity("block_kg", "kg", 0, inf, "mass of a nutrient over a block"),

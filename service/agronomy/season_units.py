@@ -11,7 +11,7 @@ from service.agronomy.quantity import Quantity
 
 SEASON_GROUP = (
     Quantity("tdew_offset_days_count", "1", 0, inf, "days that the offset was learned from"),
-    Quantity("measured_ea_kpa", "kPa", 0, 6, "vapour pressure of days with humidity"),
+    Quantity("measured_ea_kpa", "kPa", 0, 6, "vapor pressure of days with humidity"),
     Quantity("own_tdew_offset_c", "degC", -5, 20, "offsets that were given for a site"),
     Quantity("own_c", "degC", -5, 20, "offsets of the dewpoint that were given"),
     Quantity("season_start_doy", "d of year", 1, 365, "start of the season or degree-day count"),

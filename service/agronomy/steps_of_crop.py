@@ -105,7 +105,7 @@ WEATHER_STEPS: tuple[StepRule, ...] = (
     ),
     StepRule("tmin_c", "Lowest temperature of the day", "°C", 2, "weather source", ("forecast",)),
     StepRule(
-        "ea_kpa", "Vapour pressure of the air", "kPa", 3, "FAO-56 Eq. 14, 17, 18, 19 or 48",
+        "ea_kpa", "Vapor pressure of the air", "kPa", 3, "FAO-56 Eq. 14, 17, 18, 19 or 48",
         ("from the humidity of the forecast",),
     ),
     StepRule(
@@ -118,7 +118,7 @@ WEATHER_STEPS: tuple[StepRule, ...] = (
         has("tdew_offset_c"),
     ),
     StepRule(
-        "es_kpa", "Vapour pressure of saturated air", "kPa", 3, "FAO-56 Eq. 11, 12",
+        "es_kpa", "Vapor pressure of saturated air", "kPa", 3, "FAO-56 Eq. 11, 12",
         (
             "(e0({tmax_c:.2f}) + e0({tmin_c:.2f})) / 2 with e0(T) = 0.6108 exp(17.27 T /"
             " (T + 237.3))",

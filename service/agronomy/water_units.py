@@ -84,10 +84,10 @@ _ACID = (
     Quantity("density_kg_per_l", "kg/L", 0.5, 3, "density of the product at 20 degC"),
     Quantity("molar_mass_g_per_mol", "g/mol", 1, 1000, "molar mass of the pure acid"),
     Quantity("nutrient_g_per_mol", "g/mol", 0, 1000, "its nutrient's part of that"),
-    Quantity("acid_normality_eq_per_l", "eq/L", 0, 50, "protons in a litre of the acid"),
+    Quantity("acid_normality_eq_per_l", "eq/L", 0, 50, "protons in a liter of the acid"),
     Quantity("strong_proton_count", "1", 0, 3, "protons that an acid gives off at any pH"),
-    Quantity("dose_meq_per_l", "meq/L", 0, 100, "protons added to a litre of water"),
-    Quantity("dose_mmol_per_l", "mmol/L", 0, 100, "acid added to a litre of water"),
+    Quantity("dose_meq_per_l", "meq/L", 0, 100, "protons added to a liter of water"),
+    Quantity("dose_mmol_per_l", "mmol/L", 0, 100, "acid added to a liter of water"),
     Quantity("model_dose_mmol_per_l", "mmol/L", 0, 100, "the same as the model has it"),
     Quantity("acid_g_per_m3", "g/m3", 0, 1e5, "product per volume of irrigation water"),
     Quantity("acid_ml_per_m3", "mL/m3", 0, 1e5, "product per volume of irrigation water"),
@@ -132,24 +132,24 @@ _CHLORINE_AND_PUMP = (
 
 _FERTILISER = (
     Quantity(
-        "nitrate_nitrogen_fraction", "1", 0, 1, "nitrogen as nitrate in a fertiliser, by weight"
+        "nitrate_nitrogen_fraction", "1", 0, 1, "nitrogen as nitrate in a fertilizer, by weight"
     ),
     Quantity(
-        "ammonium_nitrogen_fraction", "1", 0, 1, "nitrogen as ammonium in a fertiliser, by weight"
+        "ammonium_nitrogen_fraction", "1", 0, 1, "nitrogen as ammonium in a fertilizer, by weight"
     ),
-    Quantity("urea_nitrogen_fraction", "1", 0, 1, "nitrogen as urea in a fertiliser, by weight"),
-    Quantity("phosphorus_fraction", "1", 0, 1, "phosphorus in a fertiliser, by weight"),
-    Quantity("potassium_fraction", "1", 0, 1, "potassium in a fertiliser, by weight"),
-    Quantity("calcium_fraction", "1", 0, 1, "calcium in a fertiliser, by weight"),
-    Quantity("magnesium_fraction", "1", 0, 1, "magnesium in a fertiliser, by weight"),
-    Quantity("sulfur_fraction", "1", 0, 1, "sulfur in a fertiliser, by weight"),
-    Quantity("chloride_fraction", "1", 0, 1, "chloride in a fertiliser, by weight"),
-    Quantity("iron_fraction", "1", 0, 1, "iron in a fertiliser, by weight"),
-    Quantity("manganese_fraction", "1", 0, 1, "manganese in a fertiliser, by weight"),
-    Quantity("zinc_fraction", "1", 0, 1, "zinc in a fertiliser, by weight"),
-    Quantity("copper_fraction", "1", 0, 1, "copper in a fertiliser, by weight"),
-    Quantity("boron_fraction", "1", 0, 1, "boron in a fertiliser, by weight"),
-    Quantity("molybdenum_fraction", "1", 0, 1, "molybdenum in a fertiliser, by weight"),
+    Quantity("urea_nitrogen_fraction", "1", 0, 1, "nitrogen as urea in a fertilizer, by weight"),
+    Quantity("phosphorus_fraction", "1", 0, 1, "phosphorus in a fertilizer, by weight"),
+    Quantity("potassium_fraction", "1", 0, 1, "potassium in a fertilizer, by weight"),
+    Quantity("calcium_fraction", "1", 0, 1, "calcium in a fertilizer, by weight"),
+    Quantity("magnesium_fraction", "1", 0, 1, "magnesium in a fertilizer, by weight"),
+    Quantity("sulfur_fraction", "1", 0, 1, "sulfur in a fertilizer, by weight"),
+    Quantity("chloride_fraction", "1", 0, 1, "chloride in a fertilizer, by weight"),
+    Quantity("iron_fraction", "1", 0, 1, "iron in a fertilizer, by weight"),
+    Quantity("manganese_fraction", "1", 0, 1, "manganese in a fertilizer, by weight"),
+    Quantity("zinc_fraction", "1", 0, 1, "zinc in a fertilizer, by weight"),
+    Quantity("copper_fraction", "1", 0, 1, "copper in a fertilizer, by weight"),
+    Quantity("boron_fraction", "1", 0, 1, "boron in a fertilizer, by weight"),
+    Quantity("molybdenum_fraction", "1", 0, 1, "molybdenum in a fertilizer, by weight"),
     Quantity("micronutrient_pct", "%", 0, 100, "a micronutrient on a label, by name"),
     Quantity("nitrate_nitrogen_pct", "%", 0, 100, "nitrogen as nitrate on a label"),
     Quantity("ammonium_nitrogen_pct", "%", 0, 100, "nitrogen as ammonium on a label"),
@@ -164,13 +164,13 @@ _FERTILISER = (
     Quantity("dilution_ratio", "1", 1, inf, "irrigation water to stock solution"),
     Quantity("nutrient_mg_per_l", "mg/L", 0, inf, "nutrients in the irrigation water"),
     Quantity("part_mg_per_l", "mg/L", 0, inf, "one nutrient in the irrigation water"),
-    Quantity("ec_rise_ds_m", "dS/m", 0, 60, "conductivity that a fertiliser adds"),
+    Quantity("ec_rise_ds_m", "dS/m", 0, 60, "conductivity that a fertilizer adds"),
     Quantity(
         "water_calcium_meq_per_l",
         "meq/L",
         0,
         500,
-        "calcium of the irrigation water, before the fertiliser",
+        "calcium of the irrigation water, before the fertilizer",
     ),
     Quantity("solubility_g_per_kg", "g/kg", 0, 1e5, "product that a kilogram of water dissolves"),
     Quantity("product_kg", "kg", 0, inf, "product that is weighed out"),
@@ -178,7 +178,7 @@ _FERTILISER = (
 )
 
 _FERTIGATION = (
-    Quantity("water_l", "L", 0, inf, "water that a fertiliser goes into"),
+    Quantity("water_l", "L", 0, inf, "water that a fertilizer goes into"),
     Quantity("end_min", "min", 0, 2880, "end of a pulse or an injection, exclusive"),
     Quantity("run_min", "min", 0, 2880, "length of a single run"),
     Quantity("fill_min", "min", 0, 1440, "time until a block is full and its water even"),

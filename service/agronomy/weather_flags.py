@@ -45,7 +45,7 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
     FieldFlag.ESTIMATED_FROM_RHMEAN: "Estimated from the mean humidity of the day.",
     FieldFlag.ESTIMATED_FROM_TMIN: "Estimated by taking the night minimum as the dewpoint.",
     FieldFlag.ESTIMATED_FROM_VAPOUR_PRESSURE: (
-        "Estimated from the day's vapour pressure and its highest temperature."
+        "Estimated from the day's vapor pressure and its highest temperature."
     ),
     FieldFlag.ESTIMATED_FROM_SUNSHINE: "Estimated from the hours of sunshine.",
     FieldFlag.ESTIMATED_FROM_TEMPERATURE_RANGE: (

@@ -59,8 +59,8 @@ _DESCRIPTION = """\
 Weather-driven drip irrigation plans for perennial fruit: how long each block should run on the
 next day, in pulses that do not drain below the roots, and why.
 
-- **Units** are part of the names: `_mm` depth over the block area, `_min` minutes, `_l` litres,
-  `_c` degrees Celsius, `_m2` square metres. An unknown value is `null`.
+- **Units** are part of the names: `_mm` depth over the block area, `_min` minutes, `_l` liters,
+  `_c` degrees Celsius, `_m2` square meters. An unknown value is `null`.
 - **Days** are local days of the block, `YYYY-MM-DD`; instants are RFC 3339 with a numeric offset.
 - **Errors** are problem documents (RFC 9457, `application/problem+json`); their types are explained
   under [/problems](/problems). Each answer carries its id in `X-Request-Id`.
@@ -80,7 +80,7 @@ _TAGS: list[dict[str, Any]] = [
     {"name": "feedback", "description": "What happened in the field: runs, rain, soil, pauses."},
     {"name": "farms", "description": "What a farm consists of, as in its farm file."},
     {"name": "counties", "description": "Water need of counties compared, for advisers."},
-    {"name": "waterworks", "description": "Pipes, water, acid and fertiliser."},
+    {"name": "waterworks", "description": "Pipes, water, acid and fertilizer."},
     {"name": "nutrition", "description": "Leaf, petiole and soil tests, and what follows."},
     {"name": "season", "description": "The year's tasks, and what was seen on visits."},
     {"name": "status", "description": "How the service itself is doing."},

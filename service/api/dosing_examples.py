@@ -144,7 +144,7 @@ ACID: Final[dict[str, Any]] = {
         "cost_per_acre": 1.967848,
         "note": "Acid that the water's alkalinity has used up does not lower the soil's "
         "pH: it only keeps the water from raising it. What it brings counts as "
-        "fertiliser.",
+        "fertilizer.",
     },
     "season_origin": "the injections alone, at the flow of the block",
     "given": GIVEN_ACID,
@@ -173,7 +173,7 @@ CHLORINE: Final[dict[str, Any]] = {
     "cautions": [
         {
             "key": "chlorine-no-fertiliser",
-            "text": "Never inject chlorine together with fertiliser or pesticide, least of all"
+            "text": "Never inject chlorine together with fertilizer or pesticide, least of all"
             " with ammonium or urea: they use it up and can give off poisonous gas.",
         }
     ],

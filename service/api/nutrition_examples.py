@@ -215,7 +215,7 @@ PLAN: Final[dict[str, Any]] = {
             "after a soil pH, 3 months (warm) to 12 months later.",
             "Water brings 200 kg/ha of CaCO3 a season: 64 kg/ha of sulfur to stand still.",
             "Ammonium sulfate uses up 216 kg/ha.",
-            "Water takes back what the fertiliser acidifies: no direction.",
+            "Water takes back what the fertilizer acidifies: no direction.",
         ],
         "carbonate_balance_kg_per_ha": -15.689789,
     },

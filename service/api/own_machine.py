@@ -5,7 +5,7 @@ elsewhere look local: a relay on this machine that passes it on, a name of someb
 made to point here (the browser of whoever sits at the machine then sends it, with that name as
 ``Host``), and a server that listens for others as well. So the peer's address and the ``Host`` must
 both be of this machine, and no header may be there that relays add. A relay that adds none of them
-and writes ``localhost`` into ``Host`` cannot be recognised; the first key closes that door too.
+and writes ``localhost`` into ``Host`` cannot be recognized; the first key closes that door too.
 """
 
 from __future__ import annotations

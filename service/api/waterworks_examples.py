@@ -1,4 +1,4 @@
-"""Example bodies and answers about pipes, water and fertiliser; all invented."""
+"""Example bodies and answers about pipes, water and fertilizer; all invented."""
 
 from __future__ import annotations
 

@@ -19,12 +19,12 @@ def show_dose(found: AcidEstimate, units: UnitSystem) -> None:
     """Cautions, the limit and what it follows from, the dose, one injection, the season."""
     dose = found.dose
     out.print(Text(f"Acid to pH {dose.target_ph:g}: an ESTIMATE by {dose.basis}", style="bold"))
-    show_cautions(dose.cautions, units)
+    show_cautions(dose.cautions)
     limit = found.limit
     out.print(f"Lowest pH here: {limit.lowest_ph:g}")
     for part in limit.parts:
         binds = " This decides." if part is limit.binding else ""
-        paragraph(f"{shown.spelled(part.text, units)}{binds} ({part.source})", indent="  ")
+        paragraph(f"{part.text}{binds} ({part.source})", indent="  ")
     _print_rows(_dose_rows(found, units))
     table = plain_table("Dose", *(f"{each.dose_change_pct:+.0f} %" for each in found.ph_by_dose))
     table.add_row("pH in the pipe", *(f"{each.ph:.2f}" for each in found.ph_by_dose))
@@ -39,7 +39,7 @@ def show_dose(found: AcidEstimate, units: UnitSystem) -> None:
         amount = amount_text(found.given.amount, units)
         days = len(found.given.treatments)
         paragraph(f"Given this year so far, as recorded: {amount}, on {days} days.")
-    show_advice(found.advisories, units)
+    show_advice(found.advisories)
 
 
 def _dose_rows(found: AcidEstimate, units: UnitSystem) -> list[Row]:
@@ -87,7 +87,7 @@ def _show_injection(found: AcidInjection, units: UnitSystem) -> None:
         rows.append(("Flush for at least", f"{found.flush_min:.0f} min"))
     _print_rows(rows)
     for number, step in enumerate(found.steps, start=1):
-        paragraph(f"{number}. {shown.spelled(step, units)}")
+        paragraph(f"{number}. {step}")
 
 
 def _show_season(found: SeasonAcid, origin: str, units: UnitSystem) -> None:
@@ -104,7 +104,7 @@ def _show_season(found: SeasonAcid, origin: str, units: UnitSystem) -> None:
         pounds = rate * LB_PER_AC_PER_KG_PER_HA
         rows.append((f"Brings {found.nutrient}", f"{rate:.1f} kg/ha ({pounds:.1f} lb/ac)"))
     _print_rows(rows)
-    paragraph(shown.spelled(found.note, units))
+    paragraph(found.note)
 
 
 def _with_cost(amount: AcidAmount, cost: float | None, units: UnitSystem) -> str:

@@ -1,4 +1,4 @@
-"""Commands for fertiliser: products, a season's need, injections by day.
+"""Commands for fertilizer: products, a season's need, injections by day.
 
 A hazardous number is never shown without its cautions, in text or in JSON.
 """
@@ -71,7 +71,7 @@ def fertilisers(
     farm: Annotated[str | None, typer.Argument(help="Show this farm's own products too.")] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List the available fertilisers and their nutrients."""
+    """List the available fertilizers and their nutrients."""
     products = feeding.generic_products()
     if farm is not None:
         products = feeding.list_products(farm, unit_of_work=open_service().unit_of_work)
@@ -112,7 +112,7 @@ def fertiliser_add(  # noqa: PLR0913 - one option for each line of a label
         list[str] | None, typer.Option(help="Of a solid: '20=316', degC and g per kg of water.")
     ] = None,
 ) -> None:
-    """Enter a fertiliser by its label."""
+    """Enter a fertilizer by its label."""
     points = tuple(sorted(_point(text) for text in solubility or []))
     product = labelled_product(
         key,

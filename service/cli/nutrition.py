@@ -74,7 +74,7 @@ def test_add(
     leaves: Annotated[int | None, typer.Option(help="Leaves in the sample.", min=1)] = None,
     extractant: Annotated[str | None, typer.Option(help="Such as mehlich-3.")] = None,
     texture: Annotated[str | None, typer.Option(help="Such as sandy-loam.")] = None,
-    laboratory: Annotated[str | None, typer.Option(help="Who analysed it.")] = None,
+    laboratory: Annotated[str | None, typer.Option(help="Who analyzed it.")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Store a leaf, petiole or soil test of a block, and say what it means."""
@@ -157,7 +157,7 @@ def nutrient_plan(
     last_nitrogen: Annotated[
         date | None, typer.Option("--last-nitrogen", parser=parse_day, metavar="DATE")
     ] = None,
-    product: Annotated[str | None, typer.Option(help="Fertiliser that brings it.")] = None,
+    product: Annotated[str | None, typer.Option(help="Fertilizer that brings it.")] = None,
     plastic: Annotated[bool, typer.Option("--plastic", help="The row is under plastic.")] = False,
     dry: Annotated[bool, typer.Option("--dry", help="Nitrogen is spread, not injected.")] = False,
     rows: RowsOption = None,

@@ -51,7 +51,7 @@ _ROW = length(1.0, 5000.0, "'300 ft'", "'90 m'")
 WaterOption = Annotated[WaterOrigin, typer.Option("--water", help="Where the water comes from.")]
 InjectOption = Annotated[
     list[Substance] | None,
-    typer.Option("--inject", help="What is injected; again for more. Default: fertiliser."),
+    typer.Option("--inject", help="What is injected; again for more. Default: fertilizer."),
 ]
 NothingOption = Annotated[bool, typer.Option("--no-injector", help="Nothing is injected.")]
 ZonesOption = Annotated[

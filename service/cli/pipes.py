@@ -154,7 +154,7 @@ def _show_pipes(report: pipes.PipeReport) -> None:
     head = flow.takeoff_head_m
     counted_l_per_h = report.counted_flow_l_per_h or flow.inlet_flow_l_per_h
     for label, value in (
-        ("Flow of the block, as for acid, fertiliser and flow check",
+        ("Flow of the block, as for acid, fertilizer and flow check",
          f"{counted_l_per_h:,.0f} L/h"),
         ("Flow of the rows as described", f"{flow.inlet_flow_l_per_h:,.0f} L/h"),
         ("Head at its inlet, behind a regulator if any", f"{flow.inlet_head_m:.2f} m"),

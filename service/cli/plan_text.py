@@ -125,7 +125,7 @@ def _show_injection(view: PlanView, units: UnitSystem) -> None:
     else:
         _indented(f"NO INJECTION of {what}: it does not fit", style="bold red")
     for text in (*found.advisories, *found.cautions):
-        _indented(f"! {shown.spelled(text, units)}")
+        _indented(f"! {text}")
 
 
 def _indented(text: str, *, style: str = "") -> None:

@@ -40,11 +40,11 @@ def et0(
         float, typer.Option(min=-180.0, max=180.0, help="Degrees, east positive; only recorded.")
     ],
     elevation: Annotated[
-        float, typer.Option(min=-430.0, max=6000.0, help="Elevation, metres above sea level.")
+        float, typer.Option(min=-430.0, max=6000.0, help="Elevation, meters above sea level.")
     ],
     wind_height: Annotated[
         float,
-        typer.Option(min=0.5, max=200.0, help=("Height of the anemometer above ground, metres.")),
+        typer.Option(min=0.5, max=200.0, help=("Height of the anemometer above ground, meters.")),
     ],
     krs: Annotated[
         float,

@@ -71,7 +71,7 @@ def season(
         if not brief:
             _explain(group, system)
     for caution in found.cautions:
-        paragraph(f"! {shown.spelled(caution.text, system)}")
+        paragraph(f"! {caution.text}")
 
 
 def _show(group: GroupedTask, calendar: SeasonCalendar) -> None:
@@ -91,7 +91,7 @@ def _show(group: GroupedTask, calendar: SeasonCalendar) -> None:
 def _explain(group: GroupedTask, units: UnitSystem) -> None:
     task = group.task
     for text in (task.reason, *task.how, *(own.note for _, own in group.blocks if own.note)):
-        paragraph(shown.spelled(text, units), indent="    ")
+        paragraph(text, indent="    ")
     paragraph(f"Source: {task.source}", indent="    ", style="dim")
 
 

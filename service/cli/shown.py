@@ -9,15 +9,9 @@ from zoneinfo import ZoneInfo
 from service.agronomy.depth_rounding import bare_depth_text
 from service.agronomy.units import L_PER_GALLON, M_PER_MILE
 from service.cli.terminal import UnitSystem
-from service.translations import wording
 
 L_PER_M3 = 1000.0  # [L]
 M_PER_KM = 1000.0  # [m]
-
-
-def spelled(text: str, units: UnitSystem) -> str:
-    """A fixed text of the service as readers with these units spell it; any other text as it is."""
-    return wording("en", units.value).gettext(text)
 
 
 def depth(depth_mm: float, units: UnitSystem) -> str:

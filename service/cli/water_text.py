@@ -12,7 +12,6 @@ from service.agronomy.units import (
     M2_PER_ACRE,
     M2_PER_HECTARE,
 )
-from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.operations.waterworks.report_water import CropReport
 from service.operations.waterworks.split_need import SeasonSplit
@@ -29,18 +28,18 @@ WHOLE_FROM = 100.0
 """Values at least this large are shown without decimals."""
 
 
-def show_advice(advisories: Sequence[Advisory], units: UnitSystem = UnitSystem.SI) -> None:
+def show_advice(advisories: Sequence[Advisory]) -> None:
     """What is to be known of the numbers above."""
     for each in advisories:
-        paragraph(f"! {shown.spelled(each.text, units)}")
+        paragraph(f"! {each.text}")
 
 
-def show_cautions(cautions: Sequence[Advisory], units: UnitSystem = UnitSystem.SI) -> None:
+def show_cautions(cautions: Sequence[Advisory]) -> None:
     """The cautions in red; they come before the numbers that they are about."""
     if cautions:
         out.print(Text("Cautions", style="bold"))
     for each in cautions:
-        paragraph(f"! {shown.spelled(each.text, units)}", style="bold red")
+        paragraph(f"! {each.text}", style="bold red")
 
 
 def show_report(found: CropReport) -> None:
@@ -150,7 +149,7 @@ def _share(value: float | None) -> str:
 
 def show_split(found: SeasonSplit, units: UnitSystem) -> None:
     """Cautions, days with their products, then the account of every nutrient."""
-    show_cautions(found.cautions, units)
+    show_cautions(found.cautions)
     is_us = units is UnitSystem.US
     rate, mass = ("lb/ac", "lb") if is_us else ("kg/ha", "kg")
     per_area = LB_PER_AC_PER_KG_PER_HA if is_us else 1.0
@@ -175,4 +174,4 @@ def show_split(found: SeasonSplit, units: UnitSystem) -> None:
     if found.last_nitrogen is not None:
         last = found.last_nitrogen
         paragraph(f"Last day for nitrogen: {last.day} ({last.origin}).")
-    show_advice(found.advisories, units)
+    show_advice(found.advisories)

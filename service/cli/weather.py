@@ -91,7 +91,7 @@ def station_import(
         typer.Option(help=("Whether a timestamp marks the start or the end of its interval.")),
     ] = None,
     wind_height: Annotated[
-        float | None, typer.Option(help="Height of the anemometer above ground, metres.")
+        float | None, typer.Option(help="Height of the anemometer above ground, meters.")
     ] = None,
     radiation: Annotated[
         Radiation | None, typer.Option(help="Radiation as a mean in W/m2 or a total in MJ/m2.")

@@ -61,7 +61,7 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
         table.columns[1].width = 14
     for step in explanation.steps:
         how = f"{step.worked} [{step.source}]"
-        table.add_row(shown.spelled(step.label, units), _step_value(step, units), how)
+        table.add_row(step.label, _step_value(step, units), how)
         table.add_section()
     out.print(table)
     block = view.block

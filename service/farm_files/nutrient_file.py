@@ -52,7 +52,7 @@ class NutrientTestKeys(Table):
     cultivar = TextKey(about="The one cultivar of the sample.", default="")
     last_spray = DayKey(about="Day of the last spray on the leaves.", otherwise="none")
     washed = ChoiceKey(about="Whether the leaves were washed.", choices=("yes", "no"), default="no")
-    laboratory = TextKey(about="Who analysed it.", default="not named")
+    laboratory = TextKey(about="Who analyzed it.", default="not named")
     number = TextKey(about="The laboratory's number.", default="")
     extractant = ChoiceKey(
         about="Extract of a soil's P, K and Mg.", choices=EXTRACTANTS, default="not-stated"

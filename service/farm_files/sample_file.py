@@ -38,7 +38,7 @@ class TitrationKeys(Table):
 
     acid_normality = NumberKey(
         about="Normality of the acid.",
-        measure=plain("equivalents per litre", 1e-4, 20.0, "0.02", "0.1"),
+        measure=plain("equivalents per liter", 1e-4, 20.0, "0.02", "0.1"),
         is_needed=True,
     )
     sample = NumberKey(
@@ -57,7 +57,7 @@ class TitrationKeys(Table):
 class SampleKeys(Table):
     """A laboratory's report; its readings are keyed by the names of the quantities."""
 
-    laboratory = TextKey(about="Who analysed the water.", default="not named")
+    laboratory = TextKey(about="Who analyzed the water.", default="not named")
     taken = DayKey(about="Day on which it was taken.", otherwise="not known")
     temperature = NumberKey(
         about="Temperature of the water.", measure=TEMPERATURE, default=COMMON_TEMPERATURE_C

@@ -399,7 +399,7 @@ def _with_units(table: _Table) -> StationSetup:
 
 def _ask_for_sensors(table: _Table, fields: Sequence[str]) -> None:
     if "wind_m_s" in fields and table.setup.wind_height_m is None:
-        table.ask("wind without the anemometer's height", "--wind-height in metres, such as 2")
+        table.ask("wind without the anemometer's height", "--wind-height in meters, such as 2")
     if "rs_mj_m2" in fields and table.setup.radiation is None:
         table.ask(
             "radiation of an unknown kind",

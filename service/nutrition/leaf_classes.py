@@ -325,7 +325,7 @@ def _sentences(
             " total iron misleads."
         )
     if values.get("Fe", 0.0) > DUST_IRON_PPM and values.get("Al", 0.0) > DUST_IRON_PPM:
-        said.append("Iron and aluminium are both high: soil dust on the leaf.")
+        said.append("Iron and aluminum are both high: soil dust on the leaf.")
     if LeafClass.EXCESS in (at.get("Cl"), at.get("Na")):
         said.append(
             "Chloride or sodium is at a level that harms: look at water, salt and drainage."

@@ -63,7 +63,7 @@ _SHORT_WORDS: Mapping[str, str] = {
     "B": "Boron is short: on the leaf by the label, never on soil and leaf both; a little too much"
     " is poison.",
     "Ca": "Calcium is short: look at water and pH first; gypsum gives calcium without moving pH.",
-    "S": "Sulfur is short: sulfates among the fertilisers bring it.",
+    "S": "Sulfur is short: sulfates among the fertilizers bring it.",
     "Fe": "Iron is short: look at soil pH and bicarbonate before any iron.",
     "Mn": "Manganese is short: look at soil pH first, then a leaf spray by the label.",
     "Zn": "Zinc is short: a leaf spray by the label.",
@@ -343,11 +343,11 @@ def _balance(facts: SeasonFacts, nitrogen_kg_per_ha: float) -> tuple[float | Non
     if facts.product is not None:
         used = nitrogen_acidity(facts.product.key, nitrogen_kg_per_ha)
     if used is None:
-        return brought, (*words, "The fertiliser's part is not known.")
+        return brought, (*words, "The fertilizer's part is not known.")
     net = brought - used
     words.append(f"{facts.product.name if facts.product else ''} uses up {used:.0f} kg/ha.")
     if abs(net) < NEUTRAL_KG_PER_HA:
-        words.append("Water takes back what the fertiliser acidifies: no direction.")
+        words.append("Water takes back what the fertilizer acidifies: no direction.")
     else:
         way = "rise" if net > 0.0 else "fall"
         words.append(f"Soil pH should {way}; two soil tests must confirm it.")

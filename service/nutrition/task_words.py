@@ -95,7 +95,7 @@ TASK_TEXTS: Mapping[TaskKind, TaskText] = MappingProxyType(
             " second year, in the same season and at the same depth.",
             (
                 "15 to 20 cores under the drip line, 0 to 20 cm (8 in) deep, mixed; mulch brushed"
-                " aside, fertiliser of the season kept out.",
+                " aside, fertilizer of the season kept out.",
                 "The same laboratory and extract as last time, or the numbers cannot be compared.",
             ),
         ),

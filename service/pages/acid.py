@@ -44,7 +44,7 @@ from service.waterworks.customary import FL_OZ_PER_GALLON
 MATERIAL_NAMES: Mapping[str, str] = {
     "plastic": marked("Plastic: polyethylene, PVC, polypropylene"),
     "stainless-steel": marked("Stainless steel"),
-    "aluminum": marked("Aluminium"),
+    "aluminum": marked("Aluminum"),
     "brass": marked("Brass or bronze"),
     "galvanized-steel": marked("Galvanized steel"),
     "bare-steel": marked("Bare steel or cast iron"),

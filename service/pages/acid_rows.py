@@ -34,7 +34,7 @@ def dose_rows(found: AcidEstimate, words: Wording) -> list[Row]:
                 "a model of the analysis of {day}", day=words.short_day(found.sample.day)
             ),
         ),
-        (words.gettext("Acid per litre"), f"{words.number(dose.dose_mmol_per_l, 3)} mmol/L"),
+        (words.gettext("Acid per liter"), f"{words.number(dose.dose_mmol_per_l, 3)} mmol/L"),
         (
             words.gettext("Alkalinity that it uses up"),
             words.percent(dose.alkalinity_removed_fraction),
@@ -50,14 +50,14 @@ def dose_rows(found: AcidEstimate, words: Wording) -> list[Row]:
     elif dose.acid_ml_per_m3 is not None:
         rows.append(
             (
-                words.gettext("Product per cubic metre of water"),
+                words.gettext("Product per cubic meter of water"),
                 f"{words.number(dose.acid_ml_per_m3, 1)} mL",
             )
         )
     else:
         rows.append(
             (
-                words.gettext("Product per cubic metre of water"),
+                words.gettext("Product per cubic meter of water"),
                 f"{words.number(dose.acid_g_per_m3, 1)} g",
             )
         )

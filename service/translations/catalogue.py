@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import gettext
 import io
-import re
 from functools import cache
 from importlib import resources
 
@@ -19,36 +18,6 @@ from babel.messages.pofile import read_po
 LANGUAGES = ("en", "es")
 SOURCE_LANGUAGE = "en"
 """What the keys of the catalogues are written in."""
-AMERICAN_WORDS = {
-    "aluminium": "aluminum",
-    "analysed": "analyzed",
-    "cancelled": "canceled",
-    "centimetre": "centimeter",
-    "centimetres": "centimeters",
-    "colour": "color",
-    "colours": "colors",
-    "fertiliser": "fertilizer",
-    "fertilisers": "fertilizers",
-    "grey": "gray",
-    "kilometre": "kilometer",
-    "kilometres": "kilometers",
-    "litre": "liter",
-    "litres": "liters",
-    "metre": "meter",
-    "metres": "meters",
-    "millimetre": "millimeter",
-    "millimetres": "millimeters",
-    "neighbour": "neighbor",
-    "neighbours": "neighbors",
-    "neutralising": "neutralizing",
-    "oxidise": "oxidize",
-    "oxidised": "oxidized",
-    "oxidises": "oxidizes",
-    "recognised": "recognized",
-    "vapour": "vapor",
-}
-"""The American spelling of each word that the texts spell the British way."""
-_PLACE_OR_WORD = re.compile(r"\{[^{}]*\}|\b(?:" + "|".join(AMERICAN_WORDS) + r")\b", re.IGNORECASE)
 
 
 def marked(text: str) -> str:
@@ -56,37 +25,13 @@ def marked(text: str) -> str:
     return text
 
 
-def american(text: str) -> str:
-    """The text in American spelling; what is in braces stays.
-
-    >>> american("Litres of fertiliser: {litres}")
-    'Liters of fertilizer: {litres}'
-    """
-    return _PLACE_OR_WORD.sub(_american_word, text)
-
-
-def _american_word(found: re.Match[str]) -> str:
-    word = found.group()
-    spelled = AMERICAN_WORDS.get(word.lower(), word)
-    return spelled.capitalize() if word[0].isupper() else spelled
-
-
 @cache
-def translations(language: str, *, is_american: bool = False) -> gettext.GNUTranslations:
+def translations(language: str) -> gettext.GNUTranslations:
     """The texts of a language; raises KeyError for an unknown one."""
     if language not in LANGUAGES:
-        raise KeyError(f"no catalogue for {language!r}; there are {', '.join(LANGUAGES)}")
-    catalogue = read_catalogue(language)
-    if is_american:
-        for message in catalogue:
-            if message.id:
-                message.string = (
-                    american(message.string or "")
-                    if not isinstance(message.string, list | tuple)
-                    else tuple(american(form) for form in message.string)
-                )
+        raise KeyError(f"no catalog for {language!r}; there are {', '.join(LANGUAGES)}")
     compiled = io.BytesIO()
-    write_mo(compiled, catalogue)
+    write_mo(compiled, read_catalogue(language))
     compiled.seek(0)
     return gettext.GNUTranslations(compiled)
 

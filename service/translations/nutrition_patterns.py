@@ -80,7 +80,7 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("Boron is short: on the leaf by the label, never on soil and leaf both; a little too"
            " much is poison."),
     marked("Calcium is short: look at water and pH first; gypsum gives calcium without moving pH."),
-    marked("Sulfur is short: sulfates among the fertilisers bring it."),
+    marked("Sulfur is short: sulfates among the fertilizers bring it."),
     marked("Iron is short: look at soil pH and bicarbonate before any iron."),
     marked("Manganese is short: look at soil pH first, then a leaf spray by the label."),
     marked("Zinc is short: a leaf spray by the label."),
@@ -114,7 +114,7 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("Under plastic sulfur stays dry and does not act: only acidified water is left."),
     marked("Water brings {mass} kg/ha of CaCO3 a season: {limit} kg/ha of sulfur to stand still."),
     marked("Acid of the last year used up {limit} kg/ha of it."),
-    marked("Water takes back what the fertiliser acidifies: no direction."),
+    marked("Water takes back what the fertilizer acidifies: no direction."),
     marked("Soil pH should rise; two soil tests must confirm it."),
     marked("Soil pH should fall; two soil tests must confirm it."),
     # The season's tasks.

@@ -252,7 +252,7 @@ PATTERNS: tuple[str, ...] = (
         " row x emitter flow)"
     ),
     marked("0 to {largest} minutes"),
-    marked("0 to {largest} litres"),
+    marked("0 to {largest} liters"),
     marked("0 to {largest} {unit}"),
     marked("where the stored weather has {model} {unit}"),
     marked(

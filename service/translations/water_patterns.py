@@ -145,12 +145,12 @@ WATER_PATTERNS: tuple[str, ...] = (
     ),
     # Water and acid.
     marked(
-        "The calcium of this fertiliser meets the water's own bicarbonate: the index of calcite"
+        "The calcium of this fertilizer meets the water's own bicarbonate: the index of calcite"
         " goes from {before} to {after} in the lines, and lime may fall out. Inject longer and"
         " thinner, lower the alkalinity, or make a jar test."
     ),
     marked(
-        "The phosphate of this fertiliser meets the water's own calcium: calcium phosphate is"
+        "The phosphate of this fertilizer meets the water's own calcium: calcium phosphate is"
         " oversaturated in the lines, index {after}. A more acid water, another phosphate or a jar"
         " test is common."
     ),
@@ -160,7 +160,7 @@ WATER_PATTERNS: tuple[str, ...] = (
     ),
     marked("pH {lowest} or more here. {cause}"),
     marked(
-        "The tank would hold {percent} % of acid: it gets hot while it is mixed, and its vapour"
+        "The tank would hold {percent} % of acid: it gets hot while it is mixed, and its vapor"
         " harms. A faster injector takes it more diluted."
     ),
     marked(
@@ -234,7 +234,7 @@ SINGLE_TEXTS: tuple[str, ...] = (
     marked("the block takes more flow than the regulator can pass"),
     marked(
         "Whether this falls out in the lines is not known: no analysis of the water gives its pH"
-        " and alkalinity. Have the water analysed, or make a jar test."
+        " and alkalinity. Have the water analyzed, or make a jar test."
     ),
     # Where a last day for nitrogen comes from, as nutrition/crops.toml has it.
     marked(

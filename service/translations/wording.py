@@ -51,11 +51,6 @@ class Wording:
     locale: Locale
     catalogue: gettext.GNUTranslations
 
-    @property
-    def is_american(self) -> bool:
-        """Whether English is spelled the American way."""
-        return self.language == SOURCE_LANGUAGE and self.unit_system == US
-
     # --- texts ---------------------------------------------------------------------------------
 
     def gettext(self, text: str, **values: object) -> str:
@@ -67,7 +62,7 @@ class Wording:
         translated = self.catalogue.gettext(text)
         if values:
             return translated.format(**values)
-        if translated is text and (self.language != SOURCE_LANGUAGE or self.is_american):
+        if translated is text and self.language != SOURCE_LANGUAGE:
             return put_together(text, self.gettext)
         return translated
 
@@ -228,9 +223,7 @@ def wording(language: str, unit_system: str) -> Wording:
         language=language,
         unit_system=unit_system,
         locale=Locale.parse(_LOCALES[language, unit_system]),
-        catalogue=translations(
-            language, is_american=language == SOURCE_LANGUAGE and unit_system == US
-        ),
+        catalogue=translations(language),
     )
 
 

@@ -46,7 +46,7 @@ INJECTION_STEPS: tuple[str, ...] = (
 """Common practice, no source."""
 NOT_ACID_ANY_MORE = (
     "Acid that the water's alkalinity has used up does not lower the soil's pH: it only keeps the"
-    " water from raising it. What it brings counts as fertiliser."
+    " water from raising it. What it brings counts as fertilizer."
 )
 
 
@@ -281,7 +281,7 @@ def _injection_advisories(
     if share is not None and share > STRONG_STOCK_SHARE:
         text = (
             f"The tank would hold {100.0 * share:.0f} % of acid: it gets hot while it is mixed,"
-            " and its vapour harms. A faster injector takes it more diluted."
+            " and its vapor harms. A faster injector takes it more diluted."
         )
         said.append(Advisory("strong-tank", text))
     if travel_min is not None and injection_min < travel_min:

@@ -97,7 +97,7 @@ MATERIALS: Mapping[str, LimitPart] = MappingProxyType(
                 "Stainless steel stands dilute acid for short times, hydrochloric acid least.",
                 COMMON,
             ),
-            LimitPart("aluminum", 5.0, "Aluminium is attacked below pH 5.", FARM_PRESS),
+            LimitPart("aluminum", 5.0, "Aluminum is attacked below pH 5.", FARM_PRESS),
             LimitPart("brass", 5.5, "Brass and bronze lose zinc and copper below pH 5.5.", COMMON),
             LimitPart(
                 "galvanized-steel", 6.0, "The zinc of galvanized steel dissolves below pH 6.",

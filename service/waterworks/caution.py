@@ -85,7 +85,7 @@ CHLORINE_ESTIMATE = Advisory(
 )
 CHLORINE_NO_FERTILISER = Advisory(
     "chlorine-no-fertiliser",
-    "Never inject chlorine together with fertiliser or pesticide, least of all with ammonium or"
+    "Never inject chlorine together with fertilizer or pesticide, least of all with ammonium or"
     " urea: they use it up and can give off poisonous gas.",
 )
 CHLORINE_PRACTICE = Advisory(
@@ -97,11 +97,11 @@ CHLORINE_PRACTICE = Advisory(
 CHLORINE_DECAY = Advisory(
     "chlorine-decay",
     "Hypochlorite loses its strength in the drum, faster in warmth and light: take the strength as"
-    " measured or as dated on the label, and store it apart from acids and fertilisers.",
+    " measured or as dated on the label, and store it apart from acids and fertilizers.",
 )
 IRON_OXIDATION = Advisory(
     "iron-oxidation",
-    "Iron that oxidises in the pipes is left out of this dose: 1 mg/L of it gives off 0.036 meq/L"
+    "Iron that oxidizes in the pipes is left out of this dose: 1 mg/L of it gives off 0.036 meq/L"
     " of acid. Acid also slows it, about a hundredfold for each unit of pH (Stumm & Lee 1961, from"
     " memory), so that the rust may only form at the emitters: remove iron before acid is dosed.",
 )

@@ -90,13 +90,13 @@ _RESTRICTION = ("none", "slight to moderate", "severe")
 _NOTHING = "Usually no action needed."
 _BORON_ADVICE = (
     _NOTHING,
-    "This crop is harmed by little boron: give none, have leaves analysed, let winter rain leach.",
+    "This crop is harmed by little boron: give none, have leaves analyzed, let winter rain leach.",
     "More boron than this crop bears without loss: another source, blending, or another crop.",
 )
 _CHLORIDE_ADVICE = (
     _NOTHING,
-    "Sensitive cultivars or rootstocks of this crop may burn: no chloride fertiliser, and leaves"
-    " analysed in late summer.",
+    "Sensitive cultivars or rootstocks of this crop may burn: no chloride fertilizer, and leaves"
+    " analyzed in late summer.",
     "More chloride than this crop bears without leaching by rain: another rootstock, blending, or"
     " another source.",
 )
@@ -109,13 +109,13 @@ _ALKALINITY_ADVICE = (
 )
 _EC_ADVICE = (
     _NOTHING,
-    "Salt harms this crop early: little fertiliser at a time, and watch the EC that it reaches."
+    "Salt harms this crop early: little fertilizer at a time, and watch the EC that it reaches."
     " Emitters close to the plants, and mulch, keep salt out of the root zone.",
     "Too salty for this crop: another source, blending, or another crop.",
 )
 _SODIUM_ADVICE = (
     _NOTHING,
-    "Sodium harms this crop early: have leaves analysed; gypsum makes up for a part of it.",
+    "Sodium harms this crop early: have leaves analyzed; gypsum makes up for a part of it.",
     "More sodium than this crop commonly bears: another source or blending. Gypsum or acid in such"
     " a water did not mend it.",
 )

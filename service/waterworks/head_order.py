@@ -91,12 +91,12 @@ _UP_TO_METER = (
 )  # fmt: skip
 _INJECTORS = {
     Substance.FERTILISER: Station(
-        "injector-fertiliser", StationKind.INJECTOR, "Injector: fertiliser",
+        "injector-fertiliser", StationKind.INJECTOR, "Injector: fertilizer",
         "Before the filter, with a check valve at the injector.",
     ),
     Substance.CHLORINE: Station(
         "injector-chlorine", StationKind.INJECTOR, "Injector: chlorine",
-        "Before the filter, with a check valve at the injector; never with acid or fertiliser.",
+        "Before the filter, with a check valve at the injector; never with acid or fertilizer.",
     ),
     Substance.ACID: Station(
         "injector-acid", StationKind.INJECTOR, "Injector: acid",

@@ -132,14 +132,14 @@ def _advisories(
     found = []
     if after is not None and before is not None and after > max(SCALE_INDEX, before + LEAST_RISE):
         text = (
-            "The calcium of this fertiliser meets the water's own bicarbonate: the index of calcite"
+            "The calcium of this fertilizer meets the water's own bicarbonate: the index of calcite"
             f" goes from {before:+.2f} to {after:+.2f} in the lines, and lime may fall out. Inject"
             " longer and thinner, lower the alkalinity, or make a jar test."
         )
         found.append(Advisory("calcite-in-lines", text))
     if brushite is not None and brushite > 0.0:
         text = (
-            "The phosphate of this fertiliser meets the water's own calcium: calcium phosphate is"
+            "The phosphate of this fertilizer meets the water's own calcium: calcium phosphate is"
             f" oversaturated in the lines, index {brushite:+.2f}. A more acid water, another"
             " phosphate or a jar test is common."
         )

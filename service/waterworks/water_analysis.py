@@ -234,7 +234,7 @@ _NEEDS: tuple[tuple[str, str], ...] = (
     ("magnesium_meq_per_l", "SAR, charge balance"),
     ("sodium_meq_per_l", "SAR, sodium class, charge balance"),
     ("chloride_meq_per_l", "chloride class, charge balance"),
-    ("sulfate_meq_per_l", "charge balance, conflict of sulfate with calcium fertiliser"),
+    ("sulfate_meq_per_l", "charge balance, conflict of sulfate with calcium fertilizer"),
     ("bicarbonate_meq_per_l", "bicarbonate class"),
     ("nitrate_nitrogen_mg_per_l", "nitrogen that the water itself feeds"),
     ("boron_mg_per_l", "boron class"),

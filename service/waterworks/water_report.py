@@ -546,17 +546,17 @@ _SALINITY_ADVICE = (
 )
 _SODIUM_ADVICE = (
     NOTHING_DONE,
-    "Sensitive fruit may burn at the leaf edge: have leaves analysed, keep the root zone moist.",
+    "Sensitive fruit may burn at the leaf edge: have leaves analyzed, keep the root zone moist.",
     "Supply calcium (gypsum where the soil needs it), blend, or choose another source.",
 )
 _CHLORIDE_ADVICE = (
     NOTHING_DONE,
-    "Avoid chloride fertilisers; sensitive crops and rootstocks may burn at the leaf edge.",
-    "Choose a tolerant rootstock, leach, blend, and use no chloride fertiliser.",
+    "Avoid chloride fertilizers; sensitive crops and rootstocks may burn at the leaf edge.",
+    "Choose a tolerant rootstock, leach, blend, and use no chloride fertilizer.",
 )
 _BORON_ADVICE = (
     "Nothing for most crops; blackberry, grape, stone fruit and citrus may bear less.",
-    "Leave boron out of the fertiliser; have leaves analysed.",
+    "Leave boron out of the fertilizer; have leaves analyzed.",
     "Choose a tolerant crop or another source; boron leaches slowly.",
 )
 _NITRATE_ADVICE = (

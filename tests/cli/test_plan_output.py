@@ -182,13 +182,3 @@ def test_a_week_ahead_says_that_it_is_forecast(demo: Command) -> None:
         assert "~ rests on a forecast, for up to 7 of the days" in " ".join(
             demo(*arguments).stdout.split()
         )
-
-
-def test_why_spells_as_readers_with_those_units_do(demo: Command) -> None:
-    texts = {units: demo("why", "creek", "--units", units).stdout.lower() for units in ("us", "si")}
-    assert "vapor" in texts["us"] and "vapour" not in texts["us"]
-    assert "vapour" in texts["si"]
-
-
-def test_names_are_not_respelled() -> None:
-    assert shown.spelled("Grey Litre field", UnitSystem.US) == "Grey Litre field"

@@ -372,7 +372,7 @@ def test_no_chlorine_dose_is_shown_without_its_cautions(
         "backflow prevention",
         "Local code",
         "in many places licensed",
-        "Never inject chlorine together with fertiliser",
+        "Never inject chlorine together with fertilizer",
         "free chlorine is the acid that kills",
     ):
         assert word in said, word
@@ -663,3 +663,11 @@ season = { start = "03-01", lengths = [20, 30, 150, 30] }
     refused = empty("capacity", str(farm), "--weather", str(short))
     assert refused.exit_code == 2
     assert "no summer" in refused.stderr
+
+
+def test_commands_of_fertilizer_have_their_british_names_too(demo: Command) -> None:
+    shown = demo("fertilizers")
+    assert shown.exit_code == 0
+    assert demo("fertilisers").stdout == shown.stdout
+    help_text = demo("--help").stdout
+    assert "fertilizer-split" in help_text and "fertiliser" not in help_text

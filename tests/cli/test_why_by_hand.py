@@ -93,7 +93,7 @@ def extraterrestrial(latitude_deg: float, day: float) -> float:
 
 def test_reference_et_follows_from_place_day_and_weather(why: Printed) -> None:
     warm, cold = why.value("Highest temperature"), why.value("Lowest temperature")
-    vapour, wind = why.value("Vapour pressure of the air"), why.value("Wind at 2 m")
+    vapour, wind = why.value("Vapor pressure of the air"), why.value("Wind at 2 m")
     elevation, sun = why.value("Elevation"), why.value("Solar radiation")
     saturated = (saturation_kpa(warm) + saturation_kpa(cold)) / 2.0
     outside = extraterrestrial(why.value("Latitude"), why.value("Day of the year"))
@@ -110,7 +110,7 @@ def test_reference_et_follows_from_place_day_and_weather(why: Printed) -> None:
     slope = 4098.0 * saturation_kpa(mean) / (mean + 237.3) ** 2
     gamma = 0.000665 * 101.3 * ((293.0 - 0.0065 * elevation) / 293.0) ** 5.26
     for label, worked in (
-        ("Vapour pressure of saturated", saturated),
+        ("Vapor pressure of saturated", saturated),
         ("Radiation outside", outside),
         ("Radiation under a clear", clear),
         ("Net short-wave", 0.77 * sun),

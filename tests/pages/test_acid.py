@@ -157,13 +157,11 @@ def test_the_season_is_of_the_water_given_and_the_ph_of_doses_off_stands_beside(
     assert "No season is added up" in reader.text(asking(ASKED))
 
 
-def test_us_readers_see_no_british_spelling_and_others_no_american(
-    titrated: Service, reader: Reader
-) -> None:
+def test_nobody_sees_british_spelling(titrated: Service, reader: Reader) -> None:
     page = re.sub(r"<[^>]*>", " ", reader.text(asking(SHORT)))
     assert "Acid per liter" in page and british(page) == []
     reader.send("/farms?all=1", "/reading", units="si")
-    assert "Acid per litre" in reader.text(asking(SHORT))
+    assert "Acid per liter" in reader.text(asking(SHORT))
 
 
 def test_every_text_of_limits_and_injections_is_in_spanish_too() -> None:

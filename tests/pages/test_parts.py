@@ -30,7 +30,7 @@ def test_the_page_has_the_cautions_first_then_drawing_list_and_checklists(reader
 def test_what_is_chosen_changes_the_list(reader: Reader) -> None:
     assert "Injector: acid" not in reader.text(PAGE)
     found = reader.text(f"{PAGE}?water=surface&inject_acid=yes&zones=3")
-    assert "Injector: acid" in found and "Injector: fertiliser" not in found
+    assert "Injector: acid" in found and "Injector: fertilizer" not in found
     assert "disc or sand media filter that flushes itself" in found
     assert "in each of 3 zones" in found
     assert "Check valve at the injector" not in reader.text(f"{PAGE}?water=well")

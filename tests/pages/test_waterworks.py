@@ -349,14 +349,14 @@ def test_a_fall_of_the_flow_is_named_with_the_rate_of_false_alarms(
     assert page.count("<svg") == 2
 
 
-def test_us_readers_see_no_british_spelling_and_others_no_american(reader: Reader) -> None:
+def test_nobody_sees_british_spelling(reader: Reader) -> None:
     reader.send(PAGE, f"{PAGE}/water-samples", **SAMPLE)
     reader.send(PAGE, f"{PAGE}/fertigations", **ORDER)
     page = re.sub(r"<[^>]*>", " ", reader.text(PAGE))
     assert "Fertilizer in the water" in page
     assert british(page) == []
     reader.send(PAGE, "/reading", units="si")
-    assert "Fertiliser in the water" in reader.text(PAGE)
+    assert "Fertilizer in the water" in reader.text(PAGE)
 
 
 def test_an_injection_is_ordered_shown_with_its_cautions_and_taken_back(

@@ -38,7 +38,7 @@ Secret = Annotated[
     operation_id="get_calendar",
     summary="Get a farm's calendar",
     description="Pulses of the last 14 days and the next 2, each an event with a stable uid; "
-    "dropped pulses are shown as cancelled for 7 days. Anyone with the link can read "
+    "dropped pulses are shown as canceled for 7 days. Anyone with the link can read "
     "it. Calendar programs refresh when they choose, so a change for tomorrow may "
     "show up late.",
     response_class=Response,

@@ -66,7 +66,7 @@ def report_pause(
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_pauses",
     summary="List a block's pauses",
-    description="Pauses that have not been cancelled, past ones included, by start; at most 100.",
+    description="Pauses that have not been canceled, past ones included, by start; at most 100.",
     responses={200: described("The pauses.", PAUSES), **problems(NOT_FOUND, INVALID_REQUEST)},
 )
 def show_pauses(block_id: BlockId, service: TheService) -> PausesOut:
@@ -81,9 +81,9 @@ def show_pauses(block_id: BlockId, service: TheService) -> PausesOut:
     operation_id="cancel_pause",
     summary="Cancel a pause",
     description="Plans are updated before the answer, as if the pause had never been made. "
-    "Cancelling again changes nothing.",
+    "Canceling again changes nothing.",
     responses={
-        200: described("The pause is cancelled.", PAUSE_CANCELLED),
+        200: described("The pause is canceled.", PAUSE_CANCELLED),
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
 )

@@ -1,4 +1,4 @@
-"""Pipes, water and fertiliser of blocks and supplies.
+"""Pipes, water and fertilizer of blocks and supplies.
 
 Everything here is stored by day, so that repeating a request changes nothing.
 """
@@ -342,7 +342,7 @@ def assess_capacity(
     "/blocks/{block_id}/fertilisers",
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="list_fertilisers",
-    summary="List fertilisers",
+    summary="List fertilizers",
     description="Products that a block's farm can inject: generic ones by formula, and its own by "
     "label. The label takes precedence over these numbers.",
     responses={
@@ -387,7 +387,7 @@ def list_fertigations(
     dependencies=[needs(Right.WATER_WRITE)],
     operation_id="order_fertigation",
     summary="Schedule an injection",
-    description="Fertiliser to inject on a coming day. The evening run before that day fits it "
+    description="Fertilizer to inject on a coming day. The evening run before that day fits it "
     "into the pulses, or reports why it does not fit; a plan already issued for that "
     "day is replaced. Refused if the stock solution would not stay clear. Sending the "
     "same order again changes nothing. Nothing here opens a valve or starts a pump.",

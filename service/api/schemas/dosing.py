@@ -232,17 +232,17 @@ class AcidEstimateOut(Out):
     acid_key: str
     target_ph: float = Field(description="pH asked for.")
     basis: str = Field(description="`titration` or `model`: where the dose comes from.")
-    dose_mmol_per_l: float = Field(description="Acid per litre of water, mmol/L.")
-    dose_meq_per_l: float = Field(description="Protons taken up per litre of water, meq/L.")
+    dose_mmol_per_l: float = Field(description="Acid per liter of water, mmol/L.")
+    dose_meq_per_l: float = Field(description="Protons taken up per liter of water, meq/L.")
     model_dose_mmol_per_l: float = Field(description="What the analysis alone says, mmol/L.")
-    acid_g_per_m3: float = Field(description="Product per cubic metre of water, g.")
+    acid_g_per_m3: float = Field(description="Product per cubic meter of water, g.")
     acid_ml_per_m3: float | None = Field(description="The same, mL; null for a solid.")
     flow_l_per_h: float | None = Field(description="Flow of the block, L/h.")
     flow_origin: str
     injector_l_per_h: float | None = Field(description="Rate for that flow, L/h.")
     nutrient: str | None = Field(description="Nutrient that the acid adds.")
     nutrient_g_per_m3: float = Field(
-        description="Amount of that nutrient per cubic metre of water, g."
+        description="Amount of that nutrient per cubic meter of water, g."
     )
     open_air_ph: float = Field(description="pH once the water has lost its CO2 in open air.")
     calcite_saturation_before: float | None = Field(description="Saturation index now.")
@@ -311,7 +311,7 @@ class ChlorineEstimateOut(Out):
     free_mg_per_l: float = Field(description="Free chlorine asked for, mg/L.")
     demand_mg_per_l: float = Field(description="Taken by iron, manganese and sulfide, mg/L.")
     dose_mg_per_l: float = Field(description="Both together, mg/L.")
-    product_ml_per_m3: float = Field(description="Product per cubic metre of water, mL.")
+    product_ml_per_m3: float = Field(description="Product per cubic meter of water, mL.")
     flow_l_per_h: float | None = Field(description="Flow of the block, L/h.")
     flow_origin: str
     injector_l_per_h: float | None = Field(description="Rate for that flow, L/h.")

@@ -221,13 +221,13 @@ class PausedOut(Out):
 
 
 class PausesOut(Out):
-    """Pauses of a block that have not been cancelled, by start."""
+    """Pauses of a block that have not been canceled, by start."""
 
     items: list[PauseOut]
 
 
 class CancelledOut(Out):
-    """A pause that was cancelled."""
+    """A pause that was canceled."""
 
     pause_id: str = Field(description="Name of the pause.")
     new_plan_count: int = Field(description="Plans that got a new version in the same step.")

@@ -91,7 +91,7 @@ class NutrientTestIn(Body):
         description="Of a soil, as the laboratory names it; empty: from the exchange capacity.",
     )
     laboratory: str = Field(
-        "not named", min_length=1, max_length=120, description="Who analysed it."
+        "not named", min_length=1, max_length=120, description="Who analyzed it."
     )
     laboratory_number: str = Field("", max_length=60, description="The laboratory's number.")
     own_ranges: list[OwnRangeIn] = Field([], max_length=MOST_READINGS)
@@ -212,7 +212,7 @@ class NutrientPlanQuery(In):
     months_since_lime: float = Field(0.0, ge=0.0, le=120.0, description="Since then, months.")
     soil_ph_target: float | None = Field(None, ge=3.0, le=9.0, description="The crop's.")
     last_nitrogen_day: CalendarDate | None = Field(None, description="The block's.")
-    product: str = Field("", pattern=_KEY, description="Fertiliser that brings the nitrogen.")
+    product: str = Field("", pattern=_KEY, description="Fertilizer that brings the nitrogen.")
     is_plastic: bool = Field(False, description="The row is under plastic film.")
     is_spread_dry: bool = Field(False, description="Nitrogen is spread dry, not injected.")
     rows: list[str] = Field([], max_length=10, description="Published ranges to prefer, by key.")
@@ -288,7 +288,7 @@ class SoilPhOut(Out):
     sulfur_kg_per_ha: float = Field(description="In all, of treated ground.")
     sulfur_parts: list[SulfurPartOut]
     lime_tons_per_ac: float = Field(description="Short tons of pure CaCO3 an acre.")
-    lime_product_tons_per_ac: float = Field(description="Of a product that neutralises 90 %.")
+    lime_product_tons_per_ac: float = Field(description="Of a product that neutralizes 90 %.")
     notes: list[str] = Field(description="Cautions; must be shown beside the amounts.")
     carbonate_balance_kg_per_ha: float | None = Field(
         description="CaCO3 of the water less what the nitrogen uses up; positive lifts pH."

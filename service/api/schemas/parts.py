@@ -82,7 +82,7 @@ class PartOut(Out):
 
     key: str = Field(description="The same in price lists; new keys may be added.")
     name: str
-    amount: float = Field(description="Pieces, or metres.")
+    amount: float = Field(description="Pieces, or meters.")
     unit: str = Field(description="`piece` or `m`.")
     sizes: list[PartSizeOut]
     note: str
@@ -91,7 +91,7 @@ class PartOut(Out):
 
 
 class PipeAmountsOut(Out):
-    """The block in metres and pieces."""
+    """The block in meters and pieces."""
 
     lateral_m: float = Field(description="All drip line, m.")
     lateral_length_m: float = Field(description="One drip line, m.")

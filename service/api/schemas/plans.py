@@ -102,7 +102,7 @@ class PlanOut(Out):
     weather_sources: list[WeatherSourceOut]
     outlook: list[OutlookDayOut]
     injection: InjectionOut | None = Field(
-        description="Fertiliser ordered for the day; null: none."
+        description="Fertilizer ordered for the day; null: none."
     )
 
 

@@ -1,4 +1,4 @@
-"""Pipes, water and fertiliser: requests and answers.
+"""Pipes, water and fertilizer: requests and answers.
 
 Anything hazardous carries ``cautions``, which a client must show beside the number.
 """
@@ -118,7 +118,7 @@ class HydraulicsOut(Out):
     inlet_head_m: float = Field(description="Pressure head at the block, behind a regulator, m.")
     inlet_flow_l_per_h: float = Field(description="Flow of the rows described, L/h.")
     counted_flow_l_per_h: float | None = Field(
-        description="Flow of the whole block, for acid, fertiliser and flow check, L/h."
+        description="Flow of the whole block, for acid, fertilizer and flow check, L/h."
     )
     counted_flow_origin: str
     takeoff_head_m: list[float] = Field(description="Pressure head at each row's inlet, m.")
@@ -228,7 +228,7 @@ class TitrationPointIn(Body):
     """A step of a titration."""
 
     dose_meq_per_l: float = Field(
-        ge=0.0, le=100.0, description="Strong acid added so far per litre of water, meq/L."
+        ge=0.0, le=100.0, description="Strong acid added so far per liter of water, meq/L."
     )
     ph: float = Field(gt=0.0, lt=14.0, description="pH that it reached.")
 
@@ -237,7 +237,7 @@ class WaterSampleIn(Body):
     """A laboratory's report on a supply's water."""
 
     laboratory: str = Field(
-        "not named", min_length=1, max_length=120, description="Laboratory that analysed it."
+        "not named", min_length=1, max_length=120, description="Laboratory that analyzed it."
     )
     temperature_c: float = Field(
         20.0, ge=0.0, le=40.0, description="Of the water in the pipes, degrees Celsius."
@@ -647,14 +647,14 @@ class PlannedProductOut(Out):
 
 
 class InjectionOut(Out):
-    """Fertiliser for the day: when to inject within the pulses, or why it does not fit."""
+    """Fertilizer for the day: when to inject within the pulses, or why it does not fit."""
 
     is_possible: bool = Field(description="False: do not inject; `advisories` says why.")
     products: list[PlannedProductOut]
     stock_l: float = Field(description="Volume of stock solution, L.")
     spans: list[InjectionSpanOut] = Field(description="When the injector runs.")
     injector_l_per_h: float | None = Field(description="Rate of the injector, L/h.")
-    dilution_ratio: float | None = Field(description="Litres of water per litre of stock solution.")
+    dilution_ratio: float | None = Field(description="Liters of water per liter of stock solution.")
     ec_rise_ds_m: float | None = Field(description="Rise of the water's EC, dS/m.")
     nutrient_kg: dict[str, float] = Field(description="Elements injected, kg.")
     advisories: list[str] = Field(description="Changes made to fit it in, or why it does not fit.")

@@ -18,7 +18,7 @@ class OriginOut(Out):
     kind: str = Field(description="`observed`, `analysis` or `forecast`.")
     issued_at: datetime = Field(description="When they were issued or recorded, UTC.")
     attribution: str | None = Field(
-        description="Attribution to show with the values, with licence; null: none required."
+        description="Attribution to show with the values, with license; null: none required."
     )
 
 

@@ -177,7 +177,7 @@ def _faults(report: RunReport, places: _Places, now: datetime) -> list[Fault]:
         )
     if report.volume_l is not None and not 0.0 <= report.volume_l <= LARGEST_VOLUME_L:
         faults.append(
-            Fault("/volume_l", f"{report.volume_l:g}", f"0 to {LARGEST_VOLUME_L:g} litres")
+            Fault("/volume_l", f"{report.volume_l:g}", f"0 to {LARGEST_VOLUME_L:g} liters")
         )
     if report.block_id not in places.blocks:
         faults.append(Fault("/block_id", "no such block", "a block that is in force, farm.block"))

@@ -45,7 +45,7 @@ from service.waterworks.water_report import clogging_classes
 
 NO_REPORT = marked(
     "No water analysis with suspended solids is on file: the filter follows from the rest of it and"
-    " from where the water is from. Have them analysed before it is bought."
+    " from where the water is from. Have them analyzed before it is bought."
 )
 ZONE_TOO_LARGE = marked(
     "A zone takes more than the supply gives: use more zones, or a larger supply."

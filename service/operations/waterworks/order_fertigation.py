@@ -54,7 +54,7 @@ HARD_WATER_RULE = "phosphate-in-hard-water"
 LINES_NOT_KNOWN = Advisory(
     "lines-not-known",
     "Whether this falls out in the lines is not known: no analysis of the water gives its pH and"
-    " alkalinity. Have the water analysed, or make a jar test.",
+    " alkalinity. Have the water analyzed, or make a jar test.",
 )
 
 
@@ -330,7 +330,7 @@ def find_product(unit: UnitOfWork, block: BlockDefinition, product_key: str) -> 
     if product_key not in own:
         known = ", ".join([*PRODUCTS, *own])
         raise InputInvalid(
-            f"fertiliser {product_key!r} is not known",
+            f"fertilizer {product_key!r} is not known",
             [Fault("product", product_key, f"one of {known}; or enter it by its label")],
         )
     return own[product_key]

@@ -37,7 +37,7 @@ ORIGIN_NAMES = {
     WaterOrigin.MAINS: marked("water mains"),
 }
 SUBSTANCE_NAMES = {
-    Substance.FERTILISER: marked("Fertiliser"),
+    Substance.FERTILISER: marked("Fertilizer"),
     Substance.CHLORINE: marked("Chlorine"),
     Substance.ACID: marked("Acid"),
 }

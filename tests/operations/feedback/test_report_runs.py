@@ -120,7 +120,7 @@ def test_a_time_without_a_zone_is_on_the_clock_of_the_block(own_service: Service
         ({"started_at": RUN_AT - OLDEST_RUN - ONE_DAY}, "started_at", "400 days ago"),
         ({"duration_min": LONGEST_RUN_MIN + 1.0}, "duration_min", "0 to 1500 minutes"),
         ({"duration_min": -1.0}, "duration_min", "0 to 1500 minutes"),
-        ({"volume_l": -1.0}, "volume_l", "0 to 1e+08 litres"),
+        ({"volume_l": -1.0}, "volume_l", "0 to 1e+08 liters"),
     ],
     ids=["no block", "another's", "to come", "too old", "too long", "below zero", "volume"],
 )
