@@ -248,9 +248,11 @@ def bulletin_words(letter: BulletinLetter, words: Wording) -> WeekWords:
 
 
 def _county_headline(letter: BulletinLetter, words: Wording) -> str:
-    ranked = [county for county in letter.counties if county.rank > 0]
-    if not ranked:
+    known = [county for county in letter.counties if county.rank > 0]
+    if not known:
         return words.gettext("No county has weather data for this week.")
+    # A county on the season's normal is no match for one whose weather is known.
+    ranked = [county for county in known if not county.stand_in_days_count] or known
     most, least = ranked[0], ranked[-1]
     text = words.gettext(
         "Most water: {county}, {depth}.",

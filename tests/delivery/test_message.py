@@ -375,6 +375,17 @@ def test_the_bulletin_ranks_the_counties_and_shows_dashes_for_what_is_not_known(
     assert "7 days" not in text  # of the county without weather nothing was forecast
     assert "Need: -" in text
     assert "nan" not in text.lower()
+    assert "Not to be held against the others: 2 days rest on the season's normal" in text
+    assert "Normal for the week, without rain: 0.90 in net." in text
+
+
+def test_a_county_on_the_seasons_normal_is_not_named_before_those_that_were_measured() -> None:
+    letter = bulletin()
+    first = letter.counties[0]
+    measured = replace(first, name="Cove", rank=2, gross_need_mm=25.4, stand_in_days_count=0)
+    text = plain(parsed(replace(letter, counties=(first, measured))))
+    assert text.startswith("Most water: Cove, 1.00 in.")
+    assert text.index("Alder") < text.index("Cove", 40)  # the table ranks all, with its notes
 
 
 def test_the_html_asks_for_nothing_from_outside() -> None:
