@@ -103,12 +103,12 @@ def _show_block(view: PlanView, units: UnitSystem, said_once: set[str]) -> None:
     for text in (*_less_than_asked(view, units), *cautions(view)):
         if text not in said_once:
             _indented(f"! {text}")
-    _show_injection(view, units)
+    _show_injection(view)
     if view.plan.status != "no-weather":
         _indented(_outlook_line(view), style="dim")
 
 
-def _show_injection(view: PlanView, units: UnitSystem) -> None:
+def _show_injection(view: PlanView) -> None:
     """Print the day's injection with its cautions; nothing if none is ordered."""
     found = planned_injection(view.plan)
     if found is None:

@@ -12,8 +12,6 @@ from rich.text import Text
 from service.cli import shown
 from service.cli.terminal import (
     JsonOption,
-    UnitsOption,
-    UnitSystem,
     note,
     open_service,
     out,
@@ -46,7 +44,6 @@ def season(
     brief: Annotated[
         bool, typer.Option("--brief", help="Days, tasks and blocks alone, without how and why.")
     ] = False,
-    units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show a farm's dated tasks of the coming twelve months: tests, start-up, feeding, winter."""
@@ -59,7 +56,6 @@ def season(
     if not found.tasks:
         note(f"{farm} has no blocks, so that there is nothing to do")
         return
-    system = units or UnitSystem(found.unit_system)
     month = ""
     for group in found.tasks:
         opens = group.task.first_day
@@ -69,7 +65,7 @@ def season(
             month = begins
         _show(group, found)
         if not brief:
-            _explain(group, system)
+            _explain(group)
     for caution in found.cautions:
         paragraph(f"! {caution.text}")
 
@@ -88,7 +84,7 @@ def _show(group: GroupedTask, calendar: SeasonCalendar) -> None:
     paragraph(", ".join(names), indent="    ")
 
 
-def _explain(group: GroupedTask, units: UnitSystem) -> None:
+def _explain(group: GroupedTask) -> None:
     task = group.task
     for text in (task.reason, *task.how, *(own.note for _, own in group.blocks if own.note)):
         paragraph(text, indent="    ")

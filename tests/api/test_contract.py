@@ -80,6 +80,7 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/blocks",
     "GET /v1/blocks/{block_id}/balance",
     "GET /v1/blocks/{block_id}/fertigations",
+    "GET /v1/blocks/{block_id}/fertiliser-split",
     "GET /v1/blocks/{block_id}/flow-check",
     "GET /v1/counties/water-need",
     "GET /v1/farms/{farm_id}/visit-notes",
