@@ -8,6 +8,7 @@ later cannot fail to get the lock. A read unit sees one snapshot and cannot writ
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
@@ -25,6 +26,29 @@ WRITE_LOCK_KEY = 7_245_101
 
 UNIT_OPTION = "unit_writes"
 """Execution option of a connection: True writes (the default), False only reads."""
+
+POSTGRES_CONNECTION: Mapping[str, str | int] = {
+    "connect_timeout": 5,
+    # Ours: a server that has gone is noticed within 11 s.
+    "keepalives": 1,
+    "keepalives_idle": 5,
+    "keepalives_interval": 3,
+    "keepalives_count": 2,
+    "tcp_user_timeout": 11_000,
+}
+"""Settings of the client library, s and (``tcp_user_timeout``) ms; our own choice."""
+POSTGRES_SESSION: dict[str, str | int] = {
+    # The server's: one of us that is cut off in the middle of a write holds the one write lock no
+    # longer than this, as the server then ends its transaction.
+    "tcp_keepalives_idle": 5,
+    "tcp_keepalives_interval": 3,
+    "tcp_keepalives_count": 2,
+    "tcp_user_timeout": 11_000,
+    # One that is there and stands still. An evening computes between its statements, so it is long.
+    "idle_in_transaction_session_timeout": 120_000,
+    "statement_timeout": 300_000,
+}
+"""Settings of each session on the server, s and (those named timeout) ms; our own choice."""
 
 _POOL_SIZE = 8
 _POOL_OVERFLOW = 40  # the web server's thread pool has 40 threads
@@ -46,6 +70,7 @@ def make_engine(url: str | URL, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> En
         }
     else:
         options["pool_pre_ping"] = True
+        options["connect_args"] = postgres_connect_args(parsed)
     engine = create_engine(parsed, **options)
 
     if engine.dialect.name == "sqlite":
@@ -75,6 +100,13 @@ def make_engine(url: str | URL, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> En
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
 
     return engine
+
+
+def postgres_connect_args(url: URL) -> dict[str, str | int]:
+    """How the client library connects; what the address says for itself stands."""
+    session = " ".join(f"-c {name}={value}" for name, value in POSTGRES_SESSION.items())
+    ours = {**POSTGRES_CONNECTION, "options": session}
+    return {name: value for name, value in ours.items() if name not in url.query}
 
 
 def connect(engine: Engine, *, write: bool) -> Connection:

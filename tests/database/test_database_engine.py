@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -14,10 +15,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 from sqlalchemy import Engine, insert, select
-from sqlalchemy.engine import URL
+from sqlalchemy.engine import URL, make_url
 
 from service.database.bulk import CHUNK_ROWS, is_among, positions, read_columns
-from service.database.engine import connect, make_engine
+from service.database.engine import (
+    POSTGRES_SESSION,
+    connect,
+    make_engine,
+    postgres_connect_args,
+)
 from service.database.session import UnitOfWorkFactory, unit_of_work_factory
 from service.database.tables import (
     balance_state,
@@ -244,6 +250,47 @@ def test_a_writer_that_waits_too_long_gets_the_reason(
     ):
         pass
     impatient.dispose()
+
+
+def test_a_server_is_told_to_notice_a_client_that_is_gone_or_stands_still() -> None:
+    given = postgres_connect_args(make_url("postgresql+psycopg://someone@127.0.0.1:1/none"))
+    told = dict(each.split("=") for each in str(given["options"]).split() if each != "-c")
+    # A write lock is given up within 15 s of the last word of a client that is cut off.
+    idle_s, interval_s = int(told["tcp_keepalives_idle"]), int(told["tcp_keepalives_interval"])
+    assert idle_s + interval_s * int(told["tcp_keepalives_count"]) <= 15
+    assert int(told["tcp_user_timeout"]) <= 15_000
+    assert int(told["idle_in_transaction_session_timeout"]) > 0
+    assert int(given["connect_timeout"]) <= 15
+
+
+def test_a_writer_that_stands_still_gives_up_the_lock_of_postgresql(
+    database_url: URL, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(POSTGRES_SESSION, "idle_in_transaction_session_timeout", 300)
+    still, other = make_engine(database_url), make_engine(database_url, busy_timeout_ms=5_000)
+    lets_go = still.dialect.name == "postgresql"  # SQLite's lasts as long as its process
+    with connect(still, write=True) as stands:
+        stands.begin()
+        if lets_go:
+            with connect(other, write=True) as writes, writes.begin():
+                assert writes.exec_driver_sql("SELECT 1").scalar_one() == 1
+        else:
+            impatient = make_engine(database_url, busy_timeout_ms=20)
+            with pytest.raises(sqlite3.OperationalError), connect(impatient, write=True) as writes:
+                writes.begin()
+            impatient.dispose()
+        stands.invalidate()
+    with connect(still, write=True) as again, again.begin():  # the pool has recovered
+        assert again.exec_driver_sql("SELECT 1").scalar_one() == 1
+    still.dispose()
+    other.dispose()
+
+
+def test_what_an_address_says_of_its_connection_stands() -> None:
+    query = "connect_timeout=1&options=-c%20statement_timeout%3D9s"
+    given = postgres_connect_args(make_url(f"postgresql+psycopg://someone@127.0.0.1:1/n?{query}"))
+    assert "connect_timeout" not in given and "options" not in given
+    assert given["keepalives"] == 1
 
 
 def test_readers_do_not_wait_for_a_writer(database_url: URL, open_unit: UnitOfWorkFactory) -> None:
