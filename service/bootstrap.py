@@ -80,11 +80,12 @@ def open_service(settings: Settings | None = None, *, clock: Clock | None = None
     except StorageFailed:
         engine.dispose()
         raise
-    unit_of_work = unit_of_work_factory(engine)
+    ticking = clock or SystemClock()
+    unit_of_work = unit_of_work_factory(engine, now=ticking.now)
     return Service(
         settings=chosen,
         unit_of_work=unit_of_work,
-        clock=clock or SystemClock(),
+        clock=ticking,
         check_schema=lambda: check_schema(engine),
         close=engine.dispose,
         refreshers=_refreshers(chosen, unit_of_work),

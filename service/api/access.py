@@ -38,10 +38,12 @@ from service.api.problem_types import (
 )
 from service.api.problems import Refused, answer_own_error, problem_response
 from service.bootstrap import Service
+from service.database.acting import acting_as
 from service.errors import NotFound, RillwrightError
 from service.logs import get_logger
 from service.operations.access.manage_keys import Right
 from service.records.access import ApiKey
+from service.records.audit import Actor, ActorKind, Entrance
 
 NOTE_USES_EVERY: Final = timedelta(minutes=1)
 """How often the last use of keys is written, all keys together."""
@@ -59,6 +61,13 @@ class Caller:
     farm_id: str | None
     """None: the whole region."""
     rights: frozenset[str]
+
+    @property
+    def actor(self) -> Actor:
+        """Whose changes those of a request are."""
+        kind = ActorKind.KEY if self.key_id else ActorKind.OPEN
+        farm_ids = None if self.farm_id is None else frozenset({self.farm_id})
+        return Actor(kind, Entrance.API, self.key_id, self.name, farm_ids)
 
     @property
     def tenant(self) -> str:
@@ -213,7 +222,8 @@ class GuardedPaths:
             await response(scope, receive, send)
             return
         scope["state"]["caller"] = found
-        await self._app(scope, receive, send)
+        with acting_as(found.actor):
+            await self._app(scope, receive, send)
 
 
 class Needs:

@@ -28,6 +28,7 @@ from service.api.routes import (
     balances,
     blocks,
     calendars,
+    changes,
     comparisons,
     controllers,
     counties,
@@ -83,6 +84,7 @@ _TAGS: list[dict[str, Any]] = [
     {"name": "waterworks", "description": "Pipes, water, acid and fertilizer."},
     {"name": "nutrition", "description": "Leaf, petiole and soil tests, and what follows."},
     {"name": "season", "description": "The year's tasks, and what was seen on visits."},
+    {"name": "changes", "description": "Who changed what, and when."},
     {"name": "status", "description": "How the service itself is doing."},
 ]
 
@@ -109,6 +111,7 @@ V1_ROUTERS = (
     parts.router,
     season.router,
     visit_notes.router,
+    changes.router,
     status.router,
 )
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)

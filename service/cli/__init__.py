@@ -12,6 +12,7 @@ import sys
 from service.cli.access import keys
 from service.cli.acid_given import acid_given
 from service.cli.capacity import capacity
+from service.cli.changes import changes
 from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.dosing import chlorine, pumping
@@ -82,6 +83,7 @@ app.command()(controllers)
 app.command("calendar-link")(calendar_link)
 app.command()(timers)
 app.command("timer-set")(timer_set)
+app.command()(changes)
 app.command()(check)
 app.command()(migrate)
 app.command()(serve)

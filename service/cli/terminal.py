@@ -7,6 +7,7 @@ stream, messages about it to the error stream.
 
 from __future__ import annotations
 
+import getpass
 import re
 import textwrap
 from collections.abc import Callable, Iterator
@@ -25,8 +26,10 @@ from rich.text import Text
 from typer.core import TyperCommand, TyperGroup
 
 from service import bootstrap
+from service.database.acting import acting_as
 from service.errors import InputInvalid, RillwrightError, StorageFailed
 from service.ports import Clock
+from service.records.audit import Actor, ActorKind, Entrance
 from service.settings import Settings
 
 EXIT_UNFULFILLED = 1
@@ -60,6 +63,7 @@ class _Commands(TyperGroup):
         with ExitStack() as at_the_end:
             outer = _at_the_end.set(at_the_end)
             at_the_end.callback(_at_the_end.reset, outer)
+            at_the_end.enter_context(acting_as(_user_of_this_machine()))
             try:
                 return super().invoke(ctx)
             except RillwrightError as error:
@@ -73,6 +77,14 @@ class NumbersCommand(TyperCommand):
         """Let numbers below zero through to the argument; options are known as ever."""
         ctx.ignore_unknown_options = any(_BELOW_ZERO.fullmatch(each) for each in args)
         return super().parse_args(ctx, args)
+
+
+def _user_of_this_machine() -> Actor:
+    try:
+        name = getpass.getuser()
+    except (ImportError, KeyError, OSError):
+        name = ""  # a container may run as a number that has no name
+    return Actor(ActorKind.COMMAND, Entrance.COMMAND_LINE, name=name)
 
 
 def _explain(error: RillwrightError) -> int:

@@ -16,11 +16,13 @@ from sqlalchemy import Connection, case, func, select, tuple_, update
 
 from service.agronomy.records import Days, Floats, Ints
 from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
+from service.database.cells import Cells
 from service.database.tables import (
     instant_text,
     plan,
     run,
 )
+from service.records.audit import Document
 from service.records.farms import LoadOutcome
 from service.records.feedback import GivenRun, MeteredRuns, RunRows
 from service.records.ledger import AppliedPulses, AppliedWater, MeteredWater
@@ -55,7 +57,7 @@ class ReportStore:
             return AppliedWater(early_min, day_min, is_reported, ready_min, nothing, *metered)
         asked = days.astype("datetime64[D]")
         span = (asked.min().item(), asked.max().item())
-        cells = _Cells(asked, block_keys)
+        cells = Cells(asked, block_keys)
         plans = self._plans_of(block_keys, span)
         rows, at = cells.find(plans.days("day"), plans.ints("block_key"))
         early_min[at] = plans.ints("early_min")[rows]
@@ -187,6 +189,20 @@ class ReportStore:
             unchanged_count=counts["unchanged"],
         )
 
+    def find_runs(self, rows: RunRows) -> dict[int, Document]:
+        """What is stored of these runs: by block key and start, minutes and litres."""
+        places = sorted(
+            {
+                (key, at.astimezone(UTC))
+                for key, at in zip(rows.block_keys.tolist(), rows.started_at, strict=True)
+            }
+        )
+        found: dict[int, Document] = {}
+        for (key, at), (_, _, duration_min, volume_l, *_) in self._stored_runs(places).items():
+            of_block = found.setdefault(key, {})
+            of_block[at.isoformat()] = {"duration_min": duration_min, "volume_l": volume_l}
+        return found
+
     def _stored_runs(
         self, places: Sequence[tuple[int, datetime]]
     ) -> dict[tuple[int, datetime], tuple[Any, ...]]:
@@ -304,20 +320,3 @@ def _joined(first: AppliedPulses, then: AppliedPulses) -> AppliedPulses:
             for field in fields(AppliedPulses)
         }
     )
-
-
-class _Cells:
-    """Finds the (day, block) cell of a row; rows outside the given days have none."""
-
-    def __init__(self, days: Days, block_keys: Ints) -> None:
-        self._days, self._keys = days, block_keys
-        self._day_order = np.argsort(days, kind="stable")
-        self._key_order = np.argsort(block_keys, kind="stable")
-
-    def find(self, days: Days, keys: Ints) -> tuple[Ints, tuple[Ints, Ints]]:
-        """Which rows have a cell, and those cells."""
-        place = np.searchsorted(self._days, days, sorter=self._day_order)
-        day_index = self._day_order[np.minimum(place, self._days.size - 1)]
-        rows = np.flatnonzero(self._days[day_index] == days)
-        key_place = np.searchsorted(self._keys, keys[rows], sorter=self._key_order)
-        return rows, (day_index[rows], self._key_order[key_place])

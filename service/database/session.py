@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import datetime
 from types import TracebackType
 from typing import Protocol, Self, get_type_hints
 
 from sqlalchemy import Connection, Engine
 
 from service.database.answer_store import AnswerStore
+from service.database.audit_trail import AuditTrail, system_time
 from service.database.block_store import BlockStore
 from service.database.breaker_store import BreakerStore
 from service.database.calendar_store import CalendarStore
@@ -65,10 +68,14 @@ class UnitOfWork:
     people: PeopleStore
     outbox: OutboxStore
     sign_ins: SignInStore
+    audit: AuditTrail
 
-    def __init__(self, engine: Engine, *, write: bool) -> None:
+    def __init__(
+        self, engine: Engine, *, write: bool, now: Callable[[], datetime] = system_time
+    ) -> None:
         self._engine = engine
         self._write = write
+        self._now = now
         self._connection: Connection | None = None
 
     def __enter__(self) -> Self:
@@ -91,6 +98,7 @@ class UnitOfWork:
         self._connection = connection
         for name, store in _STORES.items():
             setattr(self, name, store(connection))
+        self.audit = AuditTrail(connection, now=self._now)
         return self
 
     def __exit__(
@@ -135,10 +143,12 @@ class UnitOfWorkFactory(Protocol):
         ...
 
 
-def unit_of_work_factory(engine: Engine) -> UnitOfWorkFactory:
-    """Opens units of work on this engine."""
+def unit_of_work_factory(
+    engine: Engine, *, now: Callable[[], datetime] = system_time
+) -> UnitOfWorkFactory:
+    """Opens units of work on this engine; ``now`` dates the changes that they note."""
 
     def open_unit(*, write: bool) -> UnitOfWork:
-        return UnitOfWork(engine, write=write)
+        return UnitOfWork(engine, write=write, now=now)
 
     return open_unit

@@ -19,6 +19,7 @@ from service.database.access_tables import (
     person,
     sign_in_request,
 )
+from service.database.audit_tables import audit_entry
 from service.database.column_types import UtcInstant, instant_text, metadata, read_instant
 from service.database.farm_tables import (
     block,
@@ -74,6 +75,7 @@ __all__ = [
     "UtcInstant",
     "acid_treatment",
     "api_key",
+    "audit_entry",
     "balance_day",
     "balance_state",
     "block",

@@ -13,6 +13,7 @@ from service.errors import Fault, SettingsInvalid
 from service.pages import (
     acid,
     block,
+    changes,
     comparison,
     counties,
     fertiliser_split,
@@ -57,6 +58,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", "/blocks/{block_id}/timer", timers.enter_program),
     ("GET", "/farms/{farm_id}/weather", weather.show_weather),
     ("GET", "/farms/{farm_id}/setup", setup.show_setup),
+    ("GET", "/farms/{farm_id}/changes", changes.show_changes),
     ("GET", "/farms/{farm_id}/supplies/new", setup.new_supply),
     ("POST", "/farms/{farm_id}/supplies/new", setup.new_supply),
     ("GET", "/farms/{farm_id}/edit", setup.edit_farm),

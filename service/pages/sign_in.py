@@ -15,8 +15,9 @@ from service.errors import InputInvalid, NotFound
 from service.operations.access.end_session import end_session
 from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import LINK_LASTS, ask_for_link, find_link, use_link
+from service.pages.holder import Holder, holder_of, link_holder_of
 from service.pages.sessions import LASTS
-from service.pages.visit import Holder, Visit, holder_of, link_holder_of, local_path, redirect
+from service.pages.visit import Visit, local_path, redirect
 
 LONGEST_ADDRESS: Final = 254
 """RFC 5321 4.5.3.1.3, without the angle brackets."""

@@ -24,14 +24,15 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Scope
 
 from service.bootstrap import Service
-from service.delivery.plain_text import clean
+from service.database.acting import acting_as
 from service.errors import Conflict, Fault, InputInvalid, NotFound, RillwrightError, StorageFailed
 from service.logs import get_logger
 from service.operations.access.end_session import has_ended
 from service.operations.access.manage_keys import Right
-from service.operations.access.sign_in_links import LinkHolder, find_holder
+from service.operations.access.sign_in_links import find_holder
+from service.pages.holder import BY_LINK, Holder, holder_of, link_holder_of, only
 from service.pages.sessions import LASTS, Seals, Session, new_form_cookie
-from service.records.access import ApiKey
+from service.records.audit import ActorKind
 from service.translations import LANGUAGES, Wording, wording
 
 POLICY: Final = (
@@ -47,7 +48,6 @@ _HEADERS: Final = {
 }
 LARGEST_FORM_BYTES: Final = 100_000
 MOST_FIELDS: Final = 100
-NOT_ONE_FARM: Final = "-"
 UNIT_SYSTEMS: Final = ("us", "si")
 _SAID_ONCE: Final = frozenset({"done", "first"})
 """Query parameters that report what has just happened."""
@@ -79,29 +79,6 @@ class Visitor(Protocol):
     def rights(self) -> frozenset[str]:
         """What they may do."""
         ...
-
-
-@dataclass(frozen=True, slots=True)
-class Holder:
-    """The visitor, however they signed in."""
-
-    name: str
-    farm_ids: frozenset[str] | None
-    """The farms that they see; None: the whole region."""
-    rights: frozenset[str]
-    is_signed_in: bool = True
-    """False: the service is open to this machine."""
-
-    @property
-    def farm_id(self) -> str | None:
-        """The one farm, None for the region; a name that no farm has for none or several."""
-        if self.farm_ids is None:
-            return None
-        return next(iter(self.farm_ids)) if len(self.farm_ids) == 1 else NOT_ONE_FARM
-
-    def sees(self, farm_id: str) -> bool:
-        """Whether a farm is theirs."""
-        return self.farm_ids is None or farm_id in self.farm_ids
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +232,8 @@ class Frame:
                 visit.form = await _read_form(request)
                 if not self.seals.accepts_form(visit.form.get("token", ""), bound_to) or fresh:
                     return self._finish(_refused_form(visit), visit, names, fresh)
-            response = await run_in_threadpool(_run, page, visit)
+            with acting_as(BY_LINK if visitor is None else visitor.actor):
+                response = await run_in_threadpool(_run, page, visit)
             return self._finish(response, visit, names, fresh)
 
         return answer
@@ -268,7 +246,12 @@ class Frame:
             if not isinstance(found, Visitor):
                 return None
             return Holder(
-                found.name, _only(found.farm_id), found.rights, is_signed_in=bool(found.key_id)
+                found.name,
+                only(found.farm_id),
+                found.rights,
+                is_signed_in=bool(found.key_id),
+                actor_kind=ActorKind.KEY if found.key_id else ActorKind.OPEN,
+                actor_id=found.key_id,
             )
         return await run_in_threadpool(self._holder, session, cookie)
 
@@ -325,20 +308,6 @@ class _CookieNames:
             httponly=True,
             samesite="lax",
         )
-
-
-def holder_of(key: ApiKey) -> Holder:
-    """Who signs in with a key."""
-    return Holder(key.name, _only(key.farm_id), key.scopes)
-
-
-def link_holder_of(reader: LinkHolder) -> Holder:
-    """Who signs in with a link; never the region, whatever they are."""
-    return Holder(clean(reader.name), reader.farm_ids, reader.rights)
-
-
-def _only(farm_id: str | None) -> frozenset[str] | None:
-    return None if farm_id is None else frozenset({farm_id})
 
 
 def redirect(path: str, **query: str) -> Response:

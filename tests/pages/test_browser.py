@@ -39,6 +39,7 @@ PAGES = {
     "visit notes": "/farms/test-farm/visit-notes",
     "counties": "/counties",
     "setup": "/farms/test-farm/setup",
+    "changes": "/farms/test-farm/changes",
     "new farm": "/farms/new",
     "change a farm": "/farms/test-farm/edit",
     "new supply": "/farms/test-farm/supplies/new",

@@ -58,8 +58,10 @@ SAME = frozenset(
         "Urea", "lb/ac", "kg/ha", "ppm", "meq/100g", "meq/100cm3", "Mehlich-3", "Bray P1", "Olsen",
     }
 )  # fmt: skip
-NOT_READ = ("style", "script", "cite")
-"""Elements whose text is not the page's own; sources are cited in the language they are in."""
+NOT_READ = ("style", "script", "cite", "code")
+"""Elements whose text is not the page's own: sources, cited in the language they are in, and names
+and values as they are stored.
+"""
 SOURCES = tuple(
     text
     for each in (*ATTRIBUTIONS.values(), THANKS)

@@ -9,12 +9,12 @@ from fastapi import APIRouter, Query, Request, Response
 from service.api.access import Right, TheCaller, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
 from service.api.block_examples import BLOCK_PAGE
-from service.api.cursors import cursor_of, name_of
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BLOCK
+from service.api.paging import page_of
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
-from service.api.schemas.queries import LARGEST_PAGE_SIZE, BlockListQuery, BlockQuery
+from service.api.schemas.queries import BlockListQuery, BlockQuery
 from service.operations.farms.change_farms import get_block_now, list_blocks_now
 from service.operations.reading import read_plans
 
@@ -40,8 +40,6 @@ def list_blocks(
     query: Annotated[BlockListQuery, Query()],
 ) -> BlockPageOut:
     """A page of blocks; the cursor names the last block of the page before."""
-    after = "" if query.cursor is None else name_of(query.cursor)
-    size = min(query.page_size, LARGEST_PAGE_SIZE)
     farm_id = caller.farm_asked(query.farm)
     blocks = (
         list_blocks_now(farm_id, unit_of_work=service.unit_of_work, clock=service.clock)
@@ -50,14 +48,7 @@ def list_blocks(
             farm_id=farm_id, day=query.day, unit_of_work=service.unit_of_work
         )
     )
-    rest = [block for block in blocks if block.block_id > after]
-    page = rest[:size]
-    following = None
-    if len(rest) > size:
-        cursor = cursor_of(page[-1].block_id)
-        # Relative, as the name that this service is known by is the proxy's affair.
-        address = request.url.include_query_params(cursor=cursor)
-        following = f"{address.path}?{address.query}"
+    page, following = page_of(blocks, query, request, lambda block: block.block_id)
     return BlockPageOut(items=[BlockSummaryOut.from_record(each) for each in page], next=following)
 
 

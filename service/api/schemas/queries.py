@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from service.api.cursors import name_of, number_of
 from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
 
 PAGE_SIZE = 50
@@ -16,7 +17,39 @@ class In(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class BlockListQuery(In):
+class PageQuery(In):
+    """Selects a page of a list."""
+
+    page_size: int = Field(
+        PAGE_SIZE,
+        ge=1,
+        description=f"Most items in an answer; more than {LARGEST_PAGE_SIZE} counts as"
+        f" {LARGEST_PAGE_SIZE}.",
+    )
+    cursor: str | None = Field(
+        None,
+        max_length=200,
+        description="Opaque cursor from `next` of the previous page.",
+        examples=["aGlsbC1mYXJtLm5vcnRo"],
+    )
+
+    @property
+    def size(self) -> int:
+        """Most items of the page."""
+        return min(self.page_size, LARGEST_PAGE_SIZE)
+
+    @property
+    def after(self) -> str:
+        """What the cursor names; empty for the first page. Raises InputInvalid."""
+        return "" if self.cursor is None else name_of(self.cursor)
+
+    @property
+    def after_key(self) -> int | None:
+        """The same for lists by number; None for the first page."""
+        return None if self.cursor is None else number_of(self.cursor)
+
+
+class BlockListQuery(PageQuery):
     """Selects blocks and a page of them."""
 
     farm: str | None = Field(
@@ -27,18 +60,6 @@ class BlockListQuery(In):
         alias="date",
         description="Blocks as of this day; defaults to today at each farm.",
         examples=["2026-07-15"],
-    )
-    page_size: int = Field(
-        PAGE_SIZE,
-        ge=1,
-        description=f"Most blocks in an answer; more than {LARGEST_PAGE_SIZE} counts as"
-        f" {LARGEST_PAGE_SIZE}.",
-    )
-    cursor: str | None = Field(
-        None,
-        max_length=200,
-        description="Opaque cursor from `next` of the previous page.",
-        examples=["aGlsbC1mYXJtLm5vcnRo"],
     )
 
 

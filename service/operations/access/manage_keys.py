@@ -21,6 +21,7 @@ from service.database.session import UnitOfWorkFactory
 from service.errors import Conflict, Fault, InputInvalid
 from service.ports import Clock
 from service.records.access import ApiKey
+from service.records.audit import Subject
 
 TOPIC: Final = "keys"
 """Change mark that makes all processes reload the keys."""
@@ -81,6 +82,7 @@ def make_key(
                 " them first, or give the new holder another name"
             )
         unit.keys.add(key)
+        unit.audit.note(Subject.KEY, key_id, farm_id=farm_id, after=key)
         unit.marks.bump(TOPIC)
     return key, token
 
@@ -94,8 +96,11 @@ def list_keys(*, unit_of_work: UnitOfWorkFactory) -> list[ApiKey]:
 def revoke_key(key_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> bool:
     """Revoke a key; False if it has already been revoked. Raises NotFound."""
     with unit_of_work(write=True) as unit:
+        known = {each.key_id: each for each in unit.keys.list_keys()}
         is_new = unit.keys.revoke(key_id, at=clock.now())
         if is_new:
+            before = known[key_id]
+            unit.audit.note(Subject.KEY, key_id, farm_id=before.farm_id, before=before)
             unit.marks.bump(TOPIC)
     return is_new
 

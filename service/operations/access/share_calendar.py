@@ -12,6 +12,7 @@ from service.errors import NotFound
 from service.operations.access.unsubscribe import token_digest
 from service.operations.reading.read_farms import local_day
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import FarmDefinition
 from service.records.plans import PlanVersion
 
@@ -43,9 +44,9 @@ def renew_link(farm_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -
     """
     token = secrets.token_urlsafe(TOKEN_BYTES)
     with unit_of_work(write=True) as unit:
-        unit.calendars.replace_link(
-            farm_id, token_digest=token_digest(token), created_at=clock.now()
-        )
+        now = clock.now()
+        unit.calendars.replace_link(farm_id, token_digest=token_digest(token), created_at=now)
+        unit.audit.note(Subject.CALENDAR_LINK, farm_id, farm_id=farm_id, after={"created_at": now})
     return token
 
 

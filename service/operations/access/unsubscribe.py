@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from service.database.session import UnitOfWorkFactory
 from service.errors import NotFound
+from service.records.audit import Subject, shortened_address
 
 TOKEN_BYTES = 16
 LONGEST_TOKEN = 64
@@ -60,7 +61,18 @@ def unsubscribe(token: str, *, unit_of_work: UnitOfWorkFactory) -> Subscription:
     with unit_of_work(write=True) as unit:
         found = unit.outbox.find_by_token(token_digest(token[:LONGEST_TOKEN]))
         if found is not None:
-            unit.people.unsubscribe(found[0].person_key, _list_of(found[1]))
+            known, mail_list = found[0], _list_of(found[1])
+            unit.people.unsubscribe(known.person_key, mail_list)
+            if mail_list in known.person.receives:
+                unit.audit.note(
+                    Subject.PERSON,
+                    shortened_address(known.person.mail_address),
+                    farm_id=known.farm_id or None,
+                    before={"receives": known.person.receives},
+                    after={
+                        "receives": [each for each in known.person.receives if each != mail_list]
+                    },
+                )
     return find_subscription(token, unit_of_work=unit_of_work)
 
 

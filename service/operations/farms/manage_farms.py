@@ -14,6 +14,7 @@ from service.operations.access.people import save_farm_people
 from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.operations.farms.manage_controllers import check_fallbacks, save_controllers
 from service.operations.farms.measured_numbers import keep_measured
+from service.operations.farms.note_bundle import note_bundle, read_things
 from service.ports import Clock
 from service.records.farms import FarmBundle, LoadOutcome
 
@@ -40,6 +41,7 @@ def store_bundle(
     """
     bundle = keep_measured(unit, bundle, day=effective_day)
     check_fallbacks(bundle)
+    before = read_things(unit, bundle, day=effective_day)
     outcome = unit.blocks.save_bundle(
         bundle,
         effective_day=effective_day,
@@ -49,6 +51,7 @@ def store_bundle(
     if outcome.created_count + outcome.changed_count:
         unit.marks.bump(COUNTIES_TOPIC)
     if bundle.farm is None:
+        note_bundle(unit, bundle, before, day=effective_day)
         return outcome
     if outcome.created_count + outcome.changed_count + outcome.retired_count:
         # The text of a plan includes facts of its block.
@@ -57,6 +60,7 @@ def store_bundle(
     paired = save_controllers(
         unit, bundle.farm.farm_id, bundle.controllers, recorded_at=recorded_at
     )
+    note_bundle(unit, bundle, before, day=effective_day)
     read = save_farm_people(unit, bundle.farm.farm_id, bundle.people)
     return LoadOutcome(
         created_count=outcome.created_count + paired.created_count + read.created_count,

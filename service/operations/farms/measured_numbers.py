@@ -12,6 +12,7 @@ from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, FarmBundle
 from service.records.metered_flow import metered_flow
 
@@ -83,6 +84,9 @@ def change_number(
         effective_day=effective_day,
         recorded_at=clock.now(),
         is_whole_farm=False,
+    )
+    unit.audit.note(
+        Subject.BLOCK, block.block_id, farm_id=block.farm_id, before=block, after=changed
     )
     unit.plans.forget_texts(block.farm_id)  # the text of a plan includes facts of its block
     unit.marks.bump(PLANS_TOPIC)

@@ -16,6 +16,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.reading.read_farms import today_at_block
+from service.records.audit import Subject
 from service.records.feedback import Pause
 
 LONGEST_PAUSE = timedelta(days=400)
@@ -69,6 +70,7 @@ def pause_block(
         recorded_at=now,
     )
     unit.pauses.add(pause)
+    unit.audit.note(Subject.PAUSE, block.block_id, farm_id=block.farm_id, after=pause)
     count = replan_after(unit, [block.farm_id], touched_day=None, replanning=replanning)
     return pause, count
 
@@ -89,11 +91,14 @@ def cancel_pause(
 ) -> int:
     """Cancel a pause; returns the number of new plans. Cancelling twice changes nothing."""
     with unit_of_work(write=True) as unit:
+        farm_id = block_id.partition(".")[0]
+        known = {each.pause_id: each for each in unit.pauses.list_pauses(block_id)}
         if not unit.pauses.cancel(block_id, pause_id, at=replanning.clock.now()):
             return 0
+        unit.audit.note(Subject.PAUSE, block_id, farm_id=farm_id, before=known.get(pause_id))
         return replan_after(
             unit,
-            [block_id.partition(".")[0]],
+            [farm_id],
             touched_day=None,
             replanning=replanning,
         )

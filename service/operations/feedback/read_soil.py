@@ -21,6 +21,7 @@ from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.feedback.reported_time import has_passed
 from service.operations.reading.read_farms import today_at_block
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome, number_columns
 from service.records.feedback import SoilReading
 
@@ -137,9 +138,14 @@ def store_soil_reading(
     unit: UnitOfWork, farm_id: str, reading: SoilReading, taw_mm: float, replanning: Replanning
 ) -> StoredSoilReading:
     """Store a reading, reopen the ledger at its day, and replan what follows."""
+    stored = unit.soil.list_readings(reading.block_id, first_day=reading.day, last_day=reading.day)
+    before = next((each for each in stored if each.read_at == reading.read_at), None)
     outcome = unit.soil.record(reading, recorded_at=replanning.clock.now())
     new_version_count = 0
     if outcome.created_count + outcome.changed_count:
+        unit.audit.note(
+            Subject.SOIL, reading.block_id, farm_id=farm_id, before=before, after=reading
+        )
         unit.ledger.rewind_block(
             block_key=unit.blocks.get_block_key(reading.block_id), day=reading.day
         )

@@ -18,6 +18,7 @@ from service.errors import Fault, InputInvalid, NotFound
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.feedback.read_soil import Sensed, block_at, check_sensed, weighed
 from service.operations.feedback.report_runs import RunReport, store_runs
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.feedback import SoilReading
 
@@ -104,6 +105,12 @@ def record_observations(
     for reading in news:
         touched[reading.block_id] = min(reading.day, touched.get(reading.block_id, reading.day))
     for block_id, day in touched.items():
+        unit.audit.note(
+            Subject.SOIL,
+            block_id,
+            farm_id=block_id.partition(".")[0],
+            after={each.read_at.isoformat(): each for each in news if each.block_id == block_id},
+        )
         unit.ledger.rewind_block(block_key=unit.blocks.get_block_key(block_id), day=day)
     new_version_count = 0
     first_days = [*touched.values(), *filter(None, [stored_runs.first_day])]

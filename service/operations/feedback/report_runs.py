@@ -29,6 +29,7 @@ from service.operations.feedback.compare_meter import (
 from service.operations.feedback.reported_time import has_passed, on_clock
 from service.operations.reading.read_farms import local_day, today_at
 from service.pulses import Pulse
+from service.records.audit import Document, Subject
 from service.records.farms import BlockDefinition, LoadOutcome, SiteDefinition
 from service.records.feedback import RunRows
 from service.waterworks.metered_run import flowing_min
@@ -141,7 +142,9 @@ def store_runs(
         return StoredRuns(faults, LoadOutcome(0, 0, 0), frozenset(), None, ())
     metered = _read_meters(unit, good, places, now)
     rows = _rows(good, places, metered, reporter=reporter)
+    before = unit.reports.find_runs(rows)
     outcome = unit.reports.record_runs(rows, recorded_at=now)
+    _note_runs(unit, good, places, before, unit.reports.find_runs(rows))
     farm_ids: frozenset[str] = frozenset()
     first_day: date | None = None
     if outcome.created_count + outcome.changed_count:
@@ -152,6 +155,25 @@ def store_runs(
         farm_ids = frozenset(places.blocks[report.block_id].farm_id for report in good)
         first_day = rows.days.min().item()
     return StoredRuns(faults, outcome, farm_ids, first_day, _flow_notes(good, metered))
+
+
+def _note_runs(
+    unit: UnitOfWork,
+    reports: Sequence[RunReport],
+    places: _Places,
+    before: Mapping[int, Document],
+    after: Mapping[int, Document],
+) -> None:
+    """One entry for each block; a run that replaces another shows both."""
+    for block_id in sorted({report.block_id for report in reports}):
+        key = places.keys[block_id]
+        unit.audit.note(
+            Subject.RUNS,
+            block_id,
+            farm_id=places.blocks[block_id].farm_id,
+            before=before.get(key, {}),
+            after=after[key],
+        )
 
 
 def _faults(report: RunReport, places: _Places, now: datetime) -> list[Fault]:

@@ -28,6 +28,7 @@ from service.operations.reading.last_nitrogen import block_latitude
 from service.operations.reading.read_farms import today_at_block
 from service.operations.waterworks.catch_tests import refuse_coming_day
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.nutrition import NutrientTest
 
@@ -74,15 +75,31 @@ def store_test(
     whole = complete_test(replace(test, block_id=block.block_id), block)
     report = report_test(whole, block, latitude_deg=block_latitude(unit, block))
     key = unit.blocks.get_block_key(block.block_id)
-    return report, unit.nutrition.save_test(key, whole, recorded_at=now)
+    what = (whole.day, whole.kind, whole.tissue, whole.stage)
+    before = next(
+        (
+            each
+            for each in unit.nutrition.list_tests(key)
+            if (each.day, each.kind, each.tissue, each.stage) == what
+        ),
+        None,
+    )
+    outcome = unit.nutrition.save_test(key, whole, recorded_at=now)
+    unit.audit.note(
+        Subject.NUTRIENT_TEST, block.block_id, farm_id=block.farm_id, before=before, after=whole
+    )
+    return report, outcome
 
 
 def remove_test(block_id: str, *, day: date, kind: str, unit_of_work: UnitOfWorkFactory) -> int:
     """Delete the tests of a kind of one day; raises NotFound if there is none."""
     with unit_of_work(write=True) as unit:
-        removed = unit.nutrition.remove_tests(
-            unit.blocks.get_block_key(block_id), day=day, kind=kind
-        )
+        key = unit.blocks.get_block_key(block_id)
+        farm_id = unit.blocks.get_farm_of(block_id).farm_id
+        for test in unit.nutrition.list_tests(key):
+            if (test.day, test.kind) == (day, kind):
+                unit.audit.note(Subject.NUTRIENT_TEST, block_id, farm_id=farm_id, before=test)
+        removed = unit.nutrition.remove_tests(key, day=day, kind=kind)
     if not removed:
         raise NotFound(f"block {block_id} has no {kind} test of {day}")
     return removed

@@ -18,6 +18,7 @@ from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.catch_tests import refuse_coming_day
 from service.operations.waterworks.report_water import find_supply_key
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition
 from service.records.season import VisitNote
 
@@ -111,6 +112,7 @@ def store_note(
         corrects=draft.corrects,
     )
     unit.visit_notes.add(note)
+    unit.audit.note(Subject.VISIT_NOTE, draft.block_id or farm_id, farm_id=farm_id, after=note)
     return note
 
 

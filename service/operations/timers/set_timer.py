@@ -12,6 +12,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
 from service.operations.reading.read_farms import today_at, today_at_block
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition
 from service.records.timers import (
     PLANNING_WEEK,
@@ -104,6 +105,13 @@ def set_timer(
     unit.timers.set_program(block_id, program_id, set_from=first, at=now, reporter=reporter)
     touched = None if first <= today else today
     count = replan_after(unit, [block.farm_id], touched_day=touched, replanning=replanning)
+    unit.audit.note(
+        Subject.TIMER,
+        block_id,
+        farm_id=block.farm_id,
+        before=state.set_program,
+        after=_set_program(unit, block_id, program_id, today),
+    )
     return _state_now(unit, block, today), count
 
 
@@ -147,6 +155,14 @@ def set_own_program(
         reporter=reporter,
         replanning=replanning,
     )
+
+
+def _set_program(
+    unit: UnitOfWork, block_id: str, program_id: str, today: date
+) -> OfferedProgram | None:
+    programs = unit.timers.list_programs([block_id], since=today - PLANNING_WEEK)
+    known = {each.program_id: each for each in programs.get(block_id, ())}
+    return known.get(program_id)
 
 
 def _settings(block: BlockDefinition) -> TimerSettings:

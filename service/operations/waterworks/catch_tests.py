@@ -11,6 +11,7 @@ from service.errors import Fault, InputInvalid
 from service.operations.farms.measured_numbers import CATCH_TEST_ORIGIN, change_number
 from service.operations.reading.read_farms import today_at_block
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import CatchTest
 from service.waterworks.uniformity import FieldUniformity, field_uniformity
@@ -55,7 +56,15 @@ def record_catch_test(
         test = CatchTest(
             block_id=block.block_id, day=day, caught_ml=tuple(float(each) for each in caught_ml)
         )
+        stored = unit.waterworks.list_catch_tests(block_key)
         outcome = unit.waterworks.save_catch_test(block_key, test, recorded_at=clock.now())
+        unit.audit.note(
+            Subject.CATCH_TEST,
+            block.block_id,
+            farm_id=block.farm_id,
+            before=next((each for each in stored if each.day == day), None),
+            after=test,
+        )
         if is_used:
             if uniformity.emission_uniformity_pct < LOWEST_PLAN_UNIFORMITY_PCT:
                 found = f"{uniformity.emission_uniformity_pct:.0f} %"

@@ -15,6 +15,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.reading.block_pipes import at_meter, expected_flow_l_per_h
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition
 from service.records.feedback import MeteredRuns
 from service.records.metered_flow import stated_emitter_flow_l_per_h
@@ -83,15 +84,21 @@ def record_flow_check(
     with unit_of_work(write=True) as unit:
         report = flow_report(unit, block_id, first_day, last_day)
         if report.days.size:
-            unit.waterworks.save_finding(
-                unit.blocks.get_block_key(block_id),
-                FlowFinding(
-                    block_id=report.block_id,
-                    day=report.days[-1].item(),
-                    verdict=report.verdict.name,
-                    document=flow_document(report),
-                ),
-                recorded_at=clock.now(),
+            key = unit.blocks.get_block_key(block_id)
+            finding = FlowFinding(
+                block_id=report.block_id,
+                day=report.days[-1].item(),
+                verdict=report.verdict.name,
+                document=flow_document(report),
+            )
+            stored = unit.waterworks.list_findings(key)
+            unit.waterworks.save_finding(key, finding, recorded_at=clock.now())
+            unit.audit.note(
+                Subject.FLOW_FINDING,
+                block_id,
+                farm_id=unit.blocks.get_farm_of(block_id).farm_id,
+                before=next((each for each in stored if each.day == finding.day), None),
+                after=finding,
             )
     return report
 

@@ -25,6 +25,7 @@ from service.operations.reading.block_pipes import expected_flow_l_per_h
 from service.operations.reading.last_nitrogen import find_last_nitrogen
 from service.operations.reading.read_farms import local_day, today_at_block
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import FertigationOrder, WaterSample
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
@@ -103,7 +104,16 @@ def save_product(
         )
     with unit_of_work(write=True) as unit:
         farm_key = unit.blocks.farm_keys([farm_id])[farm_id]
-        return unit.waterworks.save_product(farm_key, product, recorded_at=clock.now())
+        known = {each.key: each for each in unit.waterworks.list_products(farm_key)}
+        outcome = unit.waterworks.save_product(farm_key, product, recorded_at=clock.now())
+        unit.audit.note(
+            Subject.PRODUCT,
+            product.key,
+            farm_id=farm_id,
+            before=known.get(product.key),
+            after=product,
+        )
+        return outcome
 
 
 def generic_products() -> list[Product]:
@@ -157,8 +167,12 @@ def order_fertigation(
             others=_other_feedings(unit, block_key, order.day),
         )
         stock = stock_solution(order.product_kg, order.stock_l, order.temperature_c)
+        before = _order_of(unit, block_key, order.day)
         outcome = unit.waterworks.save_fertigation(
             block_key, order, recorded_at=replanning.clock.now()
+        )
+        unit.audit.note(
+            Subject.INJECTION, block.block_id, farm_id=block.farm_id, before=before, after=order
         )
         new_version_count = _replaced(unit, block.block_id, order.day, replanning)
     said = (*amounts, *order_advisories(order), *_mixing_advisories(order, stock, block, analysis))
@@ -176,9 +190,18 @@ def cancel_fertigation(
     """Cancel an order; returns how many plans were replaced. Raises NotFound if there is none."""
     with unit_of_work(write=True) as unit:
         block_key = unit.blocks.get_block_key(block_id)
+        before = _order_of(unit, block_key, day)
         if not unit.waterworks.remove_fertigation(block_key, day=day):
             raise NotFound(f"no injection is ordered for block {block_id} on {day}")
+        farm_id = unit.blocks.get_farm_of(block_id).farm_id
+        unit.audit.note(Subject.INJECTION, block_id, farm_id=farm_id, before=before)
         return _replaced(unit, block_id, day, replanning)
+
+
+def _order_of(unit: UnitOfWork, block_key: int, day: date) -> FertigationOrder | None:
+    return next(
+        iter(unit.waterworks.list_fertigations(block_key, first_day=day, last_day=day)), None
+    )
 
 
 def refuse_past_day(

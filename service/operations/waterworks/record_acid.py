@@ -15,6 +15,7 @@ from service.errors import Fault, InputInvalid, NotFound
 from service.operations.reading.read_farms import today_at_block
 from service.operations.waterworks.catch_tests import refuse_coming_day
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import LoadOutcome
 from service.records.waterworks import AcidTreatment
 from service.waterworks.acid import ACIDS
@@ -52,15 +53,29 @@ def record_acid(
         today = today_at_block(unit, treatment.block_id, clock.now())
         refuse_coming_day(TITLE, treatment.day, today=today)
         key = unit.blocks.get_block_key(treatment.block_id)
-        return unit.waterworks.save_acid_treatment(key, treatment, recorded_at=clock.now())
+        before = _treatment_of(unit, key, treatment.day)
+        outcome = unit.waterworks.save_acid_treatment(key, treatment, recorded_at=clock.now())
+        farm_id = unit.blocks.get_farm_of(treatment.block_id).farm_id
+        unit.audit.note(
+            Subject.ACID, treatment.block_id, farm_id=farm_id, before=before, after=treatment
+        )
+        return outcome
 
 
 def remove_acid(block_id: str, *, day: date, unit_of_work: UnitOfWorkFactory) -> None:
     """Delete the acid of a day; raises NotFound if there is none."""
     with unit_of_work(write=True) as unit:
         key = unit.blocks.get_block_key(block_id)
+        before = _treatment_of(unit, key, day)
         if not unit.waterworks.remove_acid_treatment(key, day=day):
             raise NotFound(f"block {block_id} was given no acid on {day}")
+        farm_id = unit.blocks.get_farm_of(block_id).farm_id
+        unit.audit.note(Subject.ACID, block_id, farm_id=farm_id, before=before)
+
+
+def _treatment_of(unit: UnitOfWork, block_key: int, day: date) -> AcidTreatment | None:
+    found = unit.waterworks.list_acid_treatments(block_key, first_day=day, last_day=day)
+    return next(iter(found), None)
 
 
 def list_acid(block_id: str, *, on: date, unit_of_work: UnitOfWorkFactory) -> GivenAcid:

@@ -21,6 +21,7 @@ from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.catch_tests import refuse_coming_day
 from service.operations.waterworks.watered_depths import NutrientLoad, nutrient_loads
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome
 from service.records.waterworks import WaterSample
 from service.translations.catalogue import marked
@@ -89,7 +90,16 @@ def record_sample(
         today = today_at(unit, sample.farm_id, now)
         refuse_coming_day("this water analysis cannot be used", sample.day, today=today)
         supply_key = find_supply_key(unit, sample.farm_id, sample.supply_id)
-        return unit.waterworks.save_sample(supply_key, sample, recorded_at=now)
+        stored = unit.waterworks.list_samples(supply_key)
+        outcome = unit.waterworks.save_sample(supply_key, sample, recorded_at=now)
+        unit.audit.note(
+            Subject.WATER_SAMPLE,
+            sample.supply_id,
+            farm_id=sample.farm_id,
+            before=next((each for each in stored if each.day == sample.day), None),
+            after=sample,
+        )
+        return outcome
 
 
 def check_sample(sample: WaterSample) -> WaterAnalysis:

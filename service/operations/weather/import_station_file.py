@@ -18,6 +18,7 @@ import numpy as np
 from service.agronomy.records import Days
 from service.agronomy.station_day import StationDays, station_days
 from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.operations.weather.import_weather import note_import
 from service.ports import Clock
 from service.records.farms import LoadOutcome
 from service.records.weather import (
@@ -110,6 +111,7 @@ def import_station_file(
         outcome = unit.weather.save_rows(rows, fetched_at=now)
         if changed_day is not None:
             unit.ledger.rewind(site_key=site_key, day=changed_day)
+        note_import(unit, site_id, SOURCE, days, outcome)
     stored_days: list[date] = rows.days.tolist()
     return StationImport(
         outcome=outcome,

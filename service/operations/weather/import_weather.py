@@ -13,7 +13,9 @@ import numpy as np
 
 from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.operations.audit.note_at_site import note_at_site
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import LoadOutcome
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 
@@ -59,4 +61,20 @@ def import_weather(
         )
         outcome = unit.weather.save_rows(rows, fetched_at=issued_at)
         reopen_ledgers(unit, outcome)
+        note_import(unit, site_id, source, days, outcome)
     return outcome
+
+
+def note_import(
+    unit: UnitOfWork, site_id: str, source: str, days: Days, outcome: LoadOutcome
+) -> None:
+    """Note that days of weather were brought from a file, if any is new or has changed."""
+    if outcome.created_count + outcome.changed_count:
+        brought = {
+            "source": source,
+            "first_day": days.min().item(),
+            "last_day": days.max().item(),
+            "created_count": outcome.created_count,
+            "changed_count": outcome.changed_count,
+        }
+        note_at_site(unit, Subject.WEATHER, site_id, after=brought)

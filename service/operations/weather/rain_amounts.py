@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from datetime import timedelta
 
+from service.agronomy.rain_booking import AROUND_ONE_DAY_H
 from service.agronomy.units import MM_PER_INCH
 from service.errors import Fault, InputInvalid
+from service.records.feedback import GaugeReading
 
 KINDS = ("measured", "trace", "none", "multi-day")
 LARGEST_RAIN_MM = 2000.0
@@ -88,3 +91,14 @@ def _limit(limit_mm: float, in_inches: bool, decimals: int) -> str:
     if in_inches:
         return f"{math.floor(limit_mm / MM_PER_INCH * 100.0) / 100.0:.2f} in"
     return f"{limit_mm:.{decimals}f} mm"
+
+
+def booking_rule(reading: GaugeReading) -> str:
+    """How the days of a reading are chosen, in words."""
+    hours = (reading.read_at - reading.covers_from) / timedelta(hours=1)
+    if hours <= AROUND_ONE_DAY_H:
+        return "all of it to the day that most of its time lies in"
+    return (
+        "over the days that lie in its time by more than half, by the stored weather's rain of"
+        " each, or evenly where that knows of none"
+    )

@@ -23,7 +23,6 @@ import numpy as np
 
 from service.agronomy.civil_day import midnight_utc
 from service.agronomy.rain_booking import (
-    AROUND_ONE_DAY_H,
     CoveredDays,
     covered_days,
     model_rain_mm,
@@ -32,12 +31,14 @@ from service.agronomy.rain_booking import (
 from service.agronomy.records import Days, Floats
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
+from service.operations.audit.note_at_site import note_at_site
 from service.operations.evening.own_rain import SOURCE, gauge_rows
 from service.operations.evening.past_weather import KINDS as WEATHER_KINDS
 from service.operations.evening.past_weather import SOURCE_STEP
 from service.operations.feedback.reported_time import has_passed, on_clock
-from service.operations.weather.rain_amounts import check_amount, check_likely
+from service.operations.weather.rain_amounts import booking_rule, check_amount, check_likely
 from service.ports import Clock
+from service.records.audit import Subject
 from service.records.farms import LoadOutcome, SiteDefinition
 from service.records.feedback import GaugeReading
 from service.records.weather import FarmRain, WeatherRows
@@ -164,11 +165,17 @@ def store_reading(
         if before is not None:
             days = np.union1d(days, gauge.booked_days(before))
         changed_day = gauge.save_days(days, recorded_at=now)
+        if farm_id is None:
+            note_at_site(unit, Subject.RAIN, report.site_id, before=before, after=reading)
+        else:
+            unit.audit.note(
+                Subject.RAIN, report.site_id, farm_id=farm_id, before=before, after=reading
+            )
     return RecordedRain(
         outcome=outcome,
         reading=reading,
         booked=gauge.booking(reading),
-        rule=_rule(reading),
+        rule=booking_rule(reading),
         first_changed_day=changed_day,
     )
 
@@ -179,16 +186,6 @@ def _content(reading: GaugeReading) -> tuple[object, ...]:
 
 def _local(at: datetime, site: SiteDefinition) -> str:
     return f"{at.astimezone(ZoneInfo(site.zone)):%Y-%m-%d %H:%M}"
-
-
-def _rule(reading: GaugeReading) -> str:
-    hours = (reading.read_at - reading.covers_from) / timedelta(hours=1)
-    if hours <= AROUND_ONE_DAY_H:
-        return "all of it to the day that most of its time lies in"
-    return (
-        "over the days that lie in its time by more than half, by the stored weather's rain of"
-        " each, or evenly where that knows of none"
-    )
 
 
 class _Gauge:

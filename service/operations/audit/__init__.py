@@ -1,0 +1,1 @@
+"""The record of changes: reading it, and noting what concerns several farms."""
