@@ -183,7 +183,9 @@ class WeeklyTimers:
         return WeekAhead(
             # A dormant block asks for nothing: its timer is off.
             depletion_start_mm=np.where(is_dormant, 0.0, depletion_mm),
-            crop_et_mm=np.where(is_dormant, 0.0, crop_et_mm),
+            crop_et_mm=np.where(
+                is_dormant, 0.0, np.broadcast_to(crop_et_mm, (weight.size, *shape))
+            ),
             taw_mm=np.broadcast_to(crop.taw_mm[day], shape),
             raw_mm=np.broadcast_to(season.expected.raw_mm[day], shape),
             sunrise_min=np.broadcast_to(season.sunrise_min[day], shape),

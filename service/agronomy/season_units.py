@@ -35,6 +35,7 @@ SEASON_GROUP = (
     Quantity("stored_count", "1", 0, inf, "observations of a request that are stored"),
     Quantity("refused_count", "1", 0, inf, "observations of a request that were refused"),
     Quantity("normal_day_count", "1", 0, 7, "days of a week whose weather is the normal"),
+    Quantity("safety_fraction", "1", 0, 1, "share of weeks in which a program has to do"),
     Quantity("lost_crop_et_mm", "mm", 0, 3000, "water that a crop did not use for want of it"),
 )
 """Days of the year, and hours that are too cold for water."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from service.agronomy.records import Floats, Ints
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch, WeekAhead, WeekProgram
-from service.agronomy.week_kernel import Starts, WeekCourse, make_starts, week_course
+from service.agronomy.week_kernel import CostRules, Starts, cost_rules, make_starts, week_course
 from service.kernels import compiled
 
 SIMPLER_MM = 0.05
@@ -52,28 +52,34 @@ class Trial(NamedTuple):
     """What one step of the timer puts back."""
     least_steps: int
     most_steps: int
-    rain_room_fraction: float
+    rules: CostRules
 
 
 @compiled
-def course_of(trial: Trial, day_mask: int, steps: int) -> WeekCourse:
-    """What the week becomes with this run time on these days."""
+def cost_of(trial: Trial, day_mask: int, steps: int, limit: float) -> float:
+    """Cost of the week with this run time on these days; infinite where it passes the limit."""
+    pulse_net_mm = steps * trial.step_net_mm
     return week_course(
-        trial.days, trial.block, day_mask, trial.starts, steps * trial.step_net_mm,
-        trial.rain_room_fraction,
-    )  # fmt: skip
+        trial.days, trial.block, day_mask, trial.starts, pulse_net_mm, trial.rules, limit
+    ).cost
 
 
 @compiled
-def falls_after(trial: Trial, day_mask: int, steps: int) -> bool:
-    """Whether one step more of run time costs less."""
-    at = course_of(trial, day_mask, steps)
-    return course_of(trial, day_mask, steps + 1).cost < at.cost
+def falls_after(trial: Trial, day_mask: int, steps: int, costs: Floats) -> bool:
+    """Whether one step more of run time costs less; ``costs`` keeps those that are known."""
+    if np.isnan(costs[steps]):
+        costs[steps] = cost_of(trial, day_mask, steps, np.inf)
+    if np.isnan(costs[steps + 1]):
+        more = cost_of(trial, day_mask, steps + 1, costs[steps])
+        if more == np.inf:
+            return False
+        costs[steps + 1] = more
+    return bool(costs[steps + 1] < costs[steps])
 
 
 @compiled
-def best_steps(trial: Trial, day_mask: int, guess: int) -> int:
-    """The run time of least cost on these days, in steps.
+def best_steps(trial: Trial, day_mask: int, guess: int) -> tuple[int, float]:
+    """The run time of least cost on these days, in steps, and that cost.
 
     The depletion of every midnight is convex in the run time, and so are drainage and excess as
     long as there is no stress: the slope is followed from the guess in doubling strides, and by
@@ -82,8 +88,9 @@ def best_steps(trial: Trial, day_mask: int, guess: int) -> int:
     low, high = trial.least_steps, trial.most_steps
     probe, stride = min(max(guess, low), high), 1
     rises = False
+    costs = np.full(high + 2, np.nan)
     while low < high and low <= probe < high and stride > 0:
-        if falls_after(trial, day_mask, probe):
+        if falls_after(trial, day_mask, probe, costs):
             low = probe + 1
             if rises:
                 break
@@ -97,11 +104,13 @@ def best_steps(trial: Trial, day_mask: int, guess: int) -> int:
         stride *= 2
     while low < high:
         middle = (low + high) // 2
-        if falls_after(trial, day_mask, middle):
+        if falls_after(trial, day_mask, middle, costs):
             low = middle + 1
         else:
             high = middle
-    return low
+    if np.isnan(costs[low]):
+        costs[low] = cost_of(trial, day_mask, low, np.inf)
+    return low, costs[low]
 
 
 @compiled
@@ -117,9 +126,9 @@ def count_days(mask: int) -> int:
 @compiled
 def try_days(trial: Trial, day_mask: int, starts_a_week: int) -> Choice:
     """The best run time on these days; ``starts_a_week`` is a guess of its steps in all."""
-    steps = best_steps(trial, day_mask, starts_a_week // count_days(day_mask))
-    start_count = trial.starts.durations.shape[0] // trial.days.crop_et_mm.shape[0]
-    return Choice(day_mask, start_count, steps, course_of(trial, day_mask, steps).cost)
+    steps, cost = best_steps(trial, day_mask, starts_a_week // count_days(day_mask))
+    start_count = trial.starts.durations.shape[0] // trial.days.taw_mm.shape[0]
+    return Choice(day_mask, start_count, steps, cost)
 
 
 @compiled
@@ -146,45 +155,50 @@ def change_days(best: Choice, trial: Trial) -> Choice:
 
 
 @compiled
-def choose_steps(
+def make_trial(
     days: WeekAhead,
     timers: TimerBatch,
     block: int,
-    masks: Ints,
     start_count: int,
     offset_min: float,
     slot_min: float,
-) -> Choice:
-    """The best days and run time of a block for a number of starts a day.
-
-    Where any weekdays may be chosen, the best of the masks is improved: a day more, a day less, a
-    day for another, as long as that helps.
-    """
+) -> Trial:
+    """What is tried for a block that starts so often a day, in slots so long."""
     step_min = timers.run_step_min[block]
     spacing_min = (timers.closes_min[block] - timers.opens_min[block]) // start_count
     first_start_min = timers.opens_min[block] + offset_min
-    trial = Trial(
+    return Trial(
         days,
         block,
         make_starts(days, block, start_count, first_start_min, spacing_min),
         step_min * timers.net_rate_mm_per_min[block],
         int(np.ceil(timers.shortest_pulse_min[block] / step_min - 1e-9)),
         most_steps(timers, block, start_count, slot_min),
-        timers.rain_room_fraction[block],
+        cost_rules(days, timers, block),
     )
-    best = Choice(0, 0, 0, course_of(trial, 0, 0).cost)
+
+
+@compiled
+def choose_steps(trial: Trial, masks: Ints) -> Choice:
+    """The best of the sets of days, each with its best run time; off where none pays."""
+    best = Choice(0, 0, 0, cost_of(trial, 0, 0, np.inf))
     if trial.most_steps < trial.least_steps:
         return best
     starts_a_week = (trial.least_steps + trial.most_steps) // 2 * WEEK_DAYS
-    for place in range(masks.shape[1]):
-        mask = masks[timers.day_rule[block], place]
+    for mask in masks:
         if mask == 0:
             break
         found = try_days(trial, mask, starts_a_week)
         starts_a_week = found.step_count * count_days(mask)
         if found.cost < best.cost - SIMPLER_MM:
             best = found
-    if timers.day_rule[block] != ANY_WEEKDAYS or best.day_mask == 0:
+    return best
+
+
+@compiled
+def refine(trial: Trial, best: Choice, day_rule: int) -> Choice:
+    """The best days near those chosen, where the timer takes any weekdays."""
+    if day_rule != ANY_WEEKDAYS or best.day_mask == 0:
         return best
     return change_days(best, trial)
 
@@ -209,7 +223,8 @@ def keep(
         choice.day_mask,
         make_starts(days, block, start_count, first_start_min, spacing_min),
         run_min * timers.net_rate_mm_per_min[block],
-        timers.rain_room_fraction[block],
+        cost_rules(days, timers, block),
+        np.inf,
     )
     programs.day_mask[block] = choice.day_mask
     programs.start_count[block] = choice.start_count
@@ -226,13 +241,28 @@ def keep(
 def choose_alone(
     days: WeekAhead, timers: TimerBatch, masks: Ints, block: int, out: WeekProgram
 ) -> None:
-    """The program of a block that never has to wait for another."""
-    best = Choice(0, 0, 0, np.inf)
-    open_min = timers.closes_min[block] - timers.opens_min[block]
+    """The program of a block that never has to wait for another.
+
+    Days that are spread evenly show which two numbers of starts are the best; for these the days
+    are chosen.
+    """
+    rule = timers.day_rule[block]
+    open_min = float(timers.closes_min[block] - timers.opens_min[block])
+    first, second = Choice(0, 0, 0, np.inf), Choice(0, 0, 0, np.inf)
     for start_count in range(1, timers.most_starts[block] + 1):
-        found = choose_steps(days, timers, block, masks, start_count, 0.0, float(open_min))
-        if found.cost < best.cost - SIMPLER_MM:
-            best = found
+        trial = make_trial(days, timers, block, start_count, 0.0, open_min)
+        found = choose_steps(trial, masks[rule])
+        if found.cost < first.cost - SIMPLER_MM:
+            first, second = found, first
+        elif found.cost < second.cost:
+            second = found
+    best = first
+    for each in (first, second):
+        if each.start_count > 0:
+            trial = make_trial(days, timers, block, each.start_count, 0.0, open_min)
+            found = refine(trial, each, rule)
+            if found.cost < best.cost - SIMPLER_MM:
+                best = found
     keep(out, days, timers, block, best, 0)
 
 
@@ -287,9 +317,9 @@ def choose_in_turns(
                     own_min = choices[place].step_count * timers.run_step_min[block] * share
                 else:
                     own_min = running_min
-                choices[place] = choose_steps(
-                    days, timers, block, masks, start_count, offset_min, own_min
-                )
+                trial = make_trial(days, timers, block, start_count, offset_min, own_min)
+                rule = timers.day_rule[block]
+                choices[place] = refine(trial, choose_steps(trial, masks[rule]), rule)
                 ran_min = choices[place].step_count * timers.run_step_min[block]
                 longest_min[turn[place]] = max(longest_min[turn[place]], ran_min)
             if longest_min.sum() <= running_min:

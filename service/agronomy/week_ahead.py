@@ -35,13 +35,14 @@ class WeekAhead(NamedTuple):
 
     depletion_start_mm: Floats
     """(blocks,) at the midnight before the first day."""
-    crop_et_mm: Floats
     taw_mm: Floats
     raw_mm: Floats
     sunrise_min: Floats
     sunset_min: Floats
+    crop_et_mm: Floats
+    """(courses, days, blocks) use of the zone's water in each course of the weather."""
     rain_entering_mm: Floats
-    """(courses, days, blocks) what would enter the zone in each course of the weather."""
+    """(courses, days, blocks) what would enter the zone."""
     course_weight: Floats
     """(courses, blocks) probability of each course; sums to 1 for every block."""
 
@@ -66,6 +67,8 @@ class TimerBatch(NamedTuple):
     net_rate_mm_per_min: Floats
     flow_l_per_h: Floats
     rain_room_fraction: Floats
+    safety_fraction: Floats
+    """Probability with which readily available water has to hold."""
     supply_index: Ints
 
 
@@ -82,10 +85,12 @@ class WeekProgram(NamedTuple):
     """Run time of every start, a whole number of the timer's steps."""
     cost_mm: Floats
     excess_mm: Floats
-    """Depletion beyond readily available water, summed over the midnights of the week."""
+    """Depletion beyond readily available water, summed over the midnights of the week, in the
+    course of the weather that is as dry as the block's safety asks for."""
     drainage_mm: Floats
-    """What drains of rain and irrigation in the week."""
+    """Mean of what drains of rain and irrigation in the week."""
     depletion_end_mm: Floats
+    """Mean depletion at the last midnight."""
 
     @property
     def is_known(self) -> NDArray[np.bool_]:

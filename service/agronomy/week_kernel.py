@@ -14,13 +14,15 @@ from numpy.typing import NDArray
 from service.agronomy.balance_kernel import day_step
 from service.agronomy.records import Floats, Ints
 from service.agronomy.stress_kernel import et_share
-from service.agronomy.week_ahead import WEEK_DAYS, WeekAhead, WeekProgram
+from service.agronomy.week_ahead import WEEK_DAYS, TimerBatch, WeekAhead, WeekProgram
 from service.kernels import compiled
 
 STRESS_COST = 10.0
-"""[CHOICE] Cost of a millimetre below readily available water at a midnight, in mm of drainage."""
+"""[CHOICE] Cost of a millimetre below readily available water at a midnight, in mm of drainage; it
+counts in the course of the weather that is as dry as the block's safety asks for."""
 CATCH_UP_COST = 0.1
 """[CHOICE] Cost of a millimetre that the week leaves to be put back afterwards."""
+WEIGHT_ROUNDING = 1e-9
 
 
 class Starts(NamedTuple):
@@ -34,12 +36,20 @@ class Starts(NamedTuple):
     """(days x pulses,) all the same, since all pulses of a program last equally long."""
 
 
+class CostRules(NamedTuple):
+    """What the cost of a block's week depends on beside the days."""
+
+    rain_room_fraction: float
+    safe_course: int
+
+
 class WeekCourse(NamedTuple):
-    """What a program leads to, means over the courses [mm]."""
+    """What a program leads to, means over the courses but for the excess [mm]."""
 
     cost: float
+    """Infinite where it passed the limit, and the rest was left out."""
     excess_mm: float
-    """Depletion beyond readily available water, summed over the midnights."""
+    """Depletion beyond readily available water in the safe course, summed over the midnights."""
     drainage_mm: float
     depletion_end_mm: float
 
@@ -49,7 +59,7 @@ def make_starts(
     days: WeekAhead, block: int, start_count: int, first_start_min: float, spacing_min: float
 ) -> Starts:
     """The pulses of a day as the balance reads them, for each of the days."""
-    day_count = days.crop_et_mm.shape[0]
+    day_count = days.taw_mm.shape[0]
     pulses_before_sunrise = np.zeros(day_count, np.int64)
     shares = np.zeros(day_count * start_count)
     for day in range(day_count):
@@ -63,21 +73,56 @@ def make_starts(
 
 
 @compiled
+def safe_course(days: WeekAhead, block: int, safety_fraction: float) -> int:
+    """The course that all but the driest are no drier than, with the probability asked for.
+
+    Dry is a week of much use and little rain. A depletion rises with both, so that what holds in
+    this course holds in every wetter one.
+    """
+    course_count = days.rain_entering_mm.shape[0]
+    lacking_mm = np.zeros(course_count)
+    for course in range(course_count):
+        for day in range(days.taw_mm.shape[0]):
+            lacking_mm[course] += days.crop_et_mm[course, day, block]
+            lacking_mm[course] -= days.rain_entering_mm[course, day, block]
+    drier = 0.0
+    order = np.argsort(-lacking_mm, kind="mergesort")
+    for course in order:
+        drier += days.course_weight[course, block]
+        if drier > 1.0 - safety_fraction + WEIGHT_ROUNDING:
+            return int(course)
+    return int(order[course_count - 1])
+
+
+@compiled
+def cost_rules(days: WeekAhead, timers: TimerBatch, block: int) -> CostRules:
+    """The rules by which the week of a block is judged."""
+    return CostRules(
+        timers.rain_room_fraction[block], safe_course(days, block, timers.safety_fraction[block])
+    )
+
+
+@compiled
 def week_course(
     days: WeekAhead,
     block: int,
     day_mask: int,
     starts: Starts,
     pulse_net_mm: float,
-    rain_room_fraction: float,
+    rules: CostRules,
+    limit: float,
 ) -> WeekCourse:
-    """Step one block through the days with a program, in each course of the weather."""
-    day_count = days.crop_et_mm.shape[0]
+    """Step one block through the days with a program, in each course of the weather.
+
+    A cost that passes the limit is not worked out to its end.
+    """
+    day_count = days.taw_mm.shape[0]
     pulse_count = starts.durations.shape[0] // day_count
-    excess_mm, drainage_mm, end_mm, short_mm = 0.0, 0.0, 0.0, 0.0
+    cost, excess_mm, drainage_mm, end_mm = 0.0, 0.0, 0.0, 0.0
     for course in range(days.rain_entering_mm.shape[0]):
         weight = days.course_weight[course, block]
-        if weight <= 0.0:
+        is_safe = course == rules.safe_course
+        if weight <= 0.0 and not is_safe:
             continue
         depletion_mm = days.depletion_start_mm[block]
         for day in range(day_count):
@@ -91,7 +136,7 @@ def week_course(
                 days.taw_mm[day, block],
                 days.raw_mm[day, block],
                 days.rain_entering_mm[course, day, block],
-                days.crop_et_mm[day, block],
+                days.crop_et_mm[course, day, block],
                 early_mm,
                 day_mm,
                 starts.shares,
@@ -99,13 +144,18 @@ def week_course(
                 (day * pulse_count + pulses_before_sunrise, (day + 1) * pulse_count),
             )
             depletion_mm = step.depletion_end_mm
-            drainage_mm += weight * (step.irrigation_drainage_mm + step.rain_drainage_mm)
-            excess_mm += weight * max(0.0, depletion_mm - days.raw_mm[day, block])
+            drained_mm = weight * (step.irrigation_drainage_mm + step.rain_drainage_mm)
+            drainage_mm += drained_mm
+            cost += drained_mm
+            if is_safe:
+                beyond_mm = max(0.0, depletion_mm - days.raw_mm[day, block])
+                excess_mm += beyond_mm
+                cost += STRESS_COST * beyond_mm
+            if cost > limit:
+                return WeekCourse(np.inf, excess_mm, drainage_mm, depletion_mm)
         end_mm += weight * depletion_mm
-        short_mm += weight * max(
-            0.0, depletion_mm - rain_room_fraction * days.raw_mm[day_count - 1, block]
-        )
-    cost = STRESS_COST * excess_mm + drainage_mm + CATCH_UP_COST * short_mm
+        room_mm = rules.rain_room_fraction * days.raw_mm[day_count - 1, block]
+        cost += CATCH_UP_COST * weight * max(0.0, depletion_mm - room_mm)
     return WeekCourse(cost, excess_mm, drainage_mm, end_mm)
 
 
@@ -115,7 +165,7 @@ def assess(
     is_known: NDArray[np.bool_],
     program: WeekProgram,
     pulse_net_mm: Floats,
-    rain_room_fraction: Floats,
+    timers: TimerBatch,
     found: Floats,
 ) -> None:
     """Fill ``found`` (4, blocks) with the cost and the course of given programs."""
@@ -128,9 +178,8 @@ def assess(
             float(program.spacing_min[block]),
         )  # fmt: skip
         mask = program.day_mask[block] if start_count > 0 else 0
-        course = week_course(
-            days, block, mask, starts, pulse_net_mm[block], rain_room_fraction[block]
-        )
+        rules = cost_rules(days, timers, block)
+        course = week_course(days, block, mask, starts, pulse_net_mm[block], rules, np.inf)
         found[0, block] = course.cost
         found[1, block] = course.excess_mm
         found[2, block] = course.drainage_mm

@@ -64,6 +64,7 @@ def timers_of_blocks(
     most_starts: Ints,
     run_step_min: Floats,
     day_rule: Ints,
+    safety_fraction: Floats,
 ) -> TimerBatch:
     """What the timers and the systems of some blocks allow; of several windows a timer has one.
 
@@ -88,6 +89,7 @@ def timers_of_blocks(
         net_rate_mm_per_min=net_rate_mm_per_min(system, blocks.soil)[rows],
         flow_l_per_h=system.flow_l_per_h[rows],
         rain_room_fraction=system.rain_room_fraction[rows],
+        safety_fraction=safety_fraction,
         supply_index=system.supply_index[rows],
     )
 
@@ -110,7 +112,7 @@ def choose_programs(
 
     >>> days, one = np.ones((7, 1)), np.ones(1)
     >>> ahead = WeekAhead(
-    ...     depletion_start_mm=4.0 * one, crop_et_mm=4.0 * days, taw_mm=16.0 * days,
+    ...     depletion_start_mm=4.0 * one, crop_et_mm=4.0 * days[np.newaxis], taw_mm=16.0 * days,
     ...     raw_mm=8.0 * days, sunrise_min=360.0 * days, sunset_min=1200.0 * days,
     ...     rain_entering_mm=0.0 * days[np.newaxis], course_weight=np.ones((1, 1)))
     >>> whole = np.ones(1, np.int64)
@@ -119,7 +121,7 @@ def choose_programs(
     ...     closes_min=1260 * whole, shortest_pulse_min=10 * whole, longest_pulse_min=120 * whole,
     ...     daily_maximum_min=1440.0 * one, off_ratio=one, valve_gap_min=whole,
     ...     net_rate_mm_per_min=0.05 * one, flow_l_per_h=900.0 * one,
-    ...     rain_room_fraction=0.3 * one, supply_index=0 * whole)
+    ...     rain_room_fraction=0.3 * one, safety_fraction=0.9 * one, supply_index=0 * whole)
     >>> program = choose_programs(ahead, timers, np.array([1000.0]))
     >>> int(program.start_count[0]), float(program.run_min[0])
     (2, 43.0)
@@ -161,7 +163,7 @@ def assess_programs(ahead: WeekAhead, timers: TimerBatch, program: WeekProgram) 
         _is_known(ahead, timers),
         program,
         program.run_min * timers.net_rate_mm_per_min,
-        timers.rain_room_fraction,
+        timers,
         found,
     )
     return program._replace(
@@ -208,7 +210,8 @@ def _is_known(ahead: WeekAhead, timers: TimerBatch) -> NDArray[np.bool_]:
         & np.isfinite(timers.net_rate_mm_per_min)
         & np.isfinite(timers.flow_l_per_h)
         & np.isfinite(ahead.rain_entering_mm).all(axis=(0, 1))
+        & np.isfinite(ahead.crop_et_mm).all(axis=(0, 1))
     )
-    for term in (ahead.crop_et_mm, ahead.taw_mm, ahead.raw_mm, ahead.sunrise_min):
+    for term in (ahead.taw_mm, ahead.raw_mm, ahead.sunrise_min):
         known &= np.isfinite(term).all(axis=0)
     return known

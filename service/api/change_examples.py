@@ -145,6 +145,8 @@ _OFFERED: Final[dict[str, Any]] = {
     "is_early": False,
     "excess_mm": 0.0,
     "drainage_mm": 0.3,
+    "depletion_end_mm": 6.1,
+    "normal_day_count": 0,
     "set_from": None,
     "set_at": None,
     "reporter": "",

@@ -11,7 +11,17 @@ import typer
 from service.agronomy.civil_day import ONE_DAY, wall_text
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule
 from service.cli import shown
-from service.cli.terminal import JsonOption, note, open_service, out, parse_day, print_json
+from service.cli.terminal import (
+    JsonOption,
+    UnitsOption,
+    UnitSystem,
+    note,
+    open_service,
+    out,
+    parse_day,
+    print_json,
+)
+from service.delivery.timer_words import outcome_words
 from service.errors import Fault, InputInvalid
 from service.operations.reading.read_farms import today_at_block
 from service.operations.timers.set_timer import (
@@ -20,13 +30,16 @@ from service.operations.timers.set_timer import (
     set_own_program,
     set_timer,
 )
-from service.records.timers import OfferedProgram, TimerProgram
+from service.operations.timers.timer_document import timer_document
+from service.records.timers import TimerProgram
+from service.translations import Wording, wording
 
 WEEKDAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 def timers(
     farm: Annotated[str, typer.Argument(help="Farm whose timers are shown.")],
+    units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show what the timers of a farm run, and what to set on them next."""
@@ -37,8 +50,11 @@ def timers(
         return
     if not found:
         note(f"no block of {farm} has a timer; [block.timer] in the farm file gives it one")
+    with service.unit_of_work(write=False) as unit:
+        own = UnitSystem(unit.blocks.get_farm(farm).unit_system)
+    words = wording("en", (units or own).value)
     for state in found:
-        _show(state)
+        _show(state, words)
 
 
 def timer_set(
@@ -142,7 +158,7 @@ def _refused(option: str, found: str, allowed: str) -> InputInvalid:
     return InputInvalid("the timer's program cannot be read", [Fault(option, found, allowed)])
 
 
-def _show(state: TimerState) -> None:
+def _show(state: TimerState, words: Wording) -> None:
     out.print(f"{state.block_id}  {state.block_name}")
     if state.set_program is None:
         out.print("  runs     nothing is known to be set, so nothing is counted as running")
@@ -154,6 +170,8 @@ def _show(state: TimerState) -> None:
         return
     when = "now: it no longer fits" if state.to_set.is_early else "on the setting day"
     out.print(f"  to set   {program_text(state.to_set.program)} ({when})")
+    for line in outcome_words(state.to_set, words):
+        out.print(f"           {line}")
     out.print(
         f"           once done: rillwright timer-set {state.block_id}"
         f" --program {state.to_set.program_id}"
@@ -178,32 +196,3 @@ def days_text(program: TimerProgram) -> str:
     if len(program.weekdays) == WEEK_DAYS:
         return "every day"
     return ", ".join(WEEKDAY_NAMES[day - 1] for day in program.weekdays)
-
-
-def timer_document(state: TimerState) -> dict[str, object]:
-    """The state of a timer as JSON."""
-    return {
-        "block_id": state.block_id,
-        "set_program": _program_document(state.set_program),
-        "to_set": _program_document(state.to_set),
-    }
-
-
-def _program_document(offered: OfferedProgram | None) -> dict[str, object] | None:
-    if offered is None:
-        return None
-    program = offered.program
-    return {
-        "program_id": offered.program_id,
-        "first_day": program.first_day.isoformat(),
-        "set_from": None if offered.set_from is None else offered.set_from.isoformat(),
-        "is_early": offered.is_early,
-        "is_off": program.is_off,
-        "weekdays": list(program.weekdays),
-        "interval_days": program.interval_days if program.day_rule is DayRule.INTERVAL else None,
-        "starts": [wall_text(minute) for minute in program.start_times_min],
-        "run_min": program.run_min,
-        "minutes_a_week": program.minutes_a_week,
-        "drainage_mm": offered.drainage_mm,
-        "excess_mm": offered.excess_mm,
-    }

@@ -7,7 +7,7 @@ from functools import lru_cache
 import orjson
 
 from service.agronomy.week_ahead import DayRule
-from service.records.timers import TimerSettings
+from service.records.timers import USUAL_SAFETY_FRACTION, TimerSettings
 
 
 @lru_cache
@@ -19,6 +19,12 @@ def timer_text(timer: TimerSettings) -> str:
             "run_step_min": timer.run_step_min,
             "day_rule": int(timer.day_rule),
             "set_weekday": timer.set_weekday,
+            # Left out as usual, so that blocks stored before keep their digest.
+            **(
+                {}
+                if timer.safety_fraction == USUAL_SAFETY_FRACTION
+                else {"safety_fraction": timer.safety_fraction}
+            ),
         }
     ).decode()
 

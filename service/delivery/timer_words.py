@@ -7,7 +7,7 @@ from datetime import date
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule
 from service.records.letters import BlockLine
-from service.records.timers import TimerProgram
+from service.records.timers import OfferedProgram, TimerProgram
 from service.translations import Wording
 
 _MONDAY = date(2024, 1, 1)
@@ -39,6 +39,34 @@ def days_words(program: TimerProgram, words: Wording) -> str:
     if program.day_rule is DayRule.INTERVAL or len(program.weekdays) == WEEK_DAYS:
         return words.gettext("every day")
     return words.listed(weekday_words(day, words) for day in program.weekdays)
+
+
+def outcome_words(offered: OfferedProgram, words: Wording) -> tuple[str, ...]:
+    """What an offered program leads to, and what that rests on; nothing for a reported one."""
+    if offered.drainage_mm is None or offered.depletion_end_mm is None:
+        return ()
+    texts = [
+        words.gettext(
+            "Expected by the end of its week: {drained} drain, {missing} are missing in the soil.",
+            drained=words.depth(offered.drainage_mm),
+            missing=words.depth(offered.depletion_end_mm),
+        )
+    ]
+    if offered.excess_mm is not None and words.depth(offered.excess_mm) != words.depth(0.0):
+        texts.append(
+            words.gettext("In a dry week it does not keep the crop from running short of water.")
+        )
+    if offered.normal_day_count:
+        texts.append(
+            words.ngettext(
+                "{count} day has no forecast: the normal of the season or of the days before is"
+                " taken, without rain.",
+                "{count} days have no forecast: the normal of the season or of the days before is"
+                " taken, without rain.",
+                offered.normal_day_count,
+            )
+        )
+    return tuple(texts)
 
 
 def weekday_words(weekday: int, words: Wording) -> str:

@@ -22,6 +22,7 @@ from service.farm_files.keys import (
     share,
 )
 from service.farm_files.quantities import Measure
+from service.records.timers import USUAL_SAFETY_FRACTION
 
 GRAINS = tuple(group.name.lower() for group in TextureGroup)
 RAIN_PASS_BY_KIND: dict[str, float] = {
@@ -362,6 +363,13 @@ class TimerKeys(Table):
         about="Weekday on which you walk out and set it; a program holds until the next one.",
         choices=WEEKDAYS,
         is_needed=True,
+    )
+    safety = NumberKey(
+        about="Share of weeks in which the crop must not run short: what the coming week may bring"
+        " is weighed so that a program holds in all but the driest of it.",
+        measure=share(0.5, 0.99),
+        default=USUAL_SAFETY_FRACTION,
+        origin="choice: one week in ten",
     )
 
 

@@ -19,6 +19,7 @@ def read_timer(table: TomlTable, key: TableKey) -> TimerSettings | None:
     run_step_min = timer.number(TimerKeys.step)
     days = timer.choice(TimerKeys.days)
     set_on = timer.choice(TimerKeys.set_on)
+    safety_fraction = timer.number(TimerKeys.safety)
     timer.close()
     if days is None or set_on is None:
         return None
@@ -27,6 +28,7 @@ def read_timer(table: TomlTable, key: TableKey) -> TimerSettings | None:
         run_step_min=run_step_min,
         day_rule=DayRule(TIMER_DAYS.index(days)),
         set_weekday=WEEKDAYS.index(set_on) + 1,
+        safety_fraction=safety_fraction,
     )
 
 
@@ -37,4 +39,5 @@ def timer_lines(timer: TimerSettings) -> list[str]:
         f'step = "{write_quantity(timer.run_step_min, "min")}"',
         f'days = "{TIMER_DAYS[timer.day_rule]}"',
         f'set_on = "{WEEKDAYS[timer.set_weekday - 1]}"',
+        f"safety = {timer.safety_fraction!r}",
     ]

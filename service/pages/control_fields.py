@@ -19,6 +19,7 @@ Form = Mapping[str, str]
 Table = dict[str, object]
 TIMER_FIELDS = {
     "timer_starts": "starts", "timer_step": "step", "timer_days": "days", "timer_set_on": "set_on",
+    "timer_safety": "safety",
 }  # fmt: skip
 """Fields of a timer, and their keys in its table."""
 VISITS = "visits"
@@ -84,6 +85,7 @@ def entered_control(form: Form) -> Table:
             "step": None if step is None else f"{step} {_UNITS_OF_STEP}",
             "days": form.get("timer_days") or None,
             "set_on": form.get("timer_set_on") or None,
+            "safety": entered_number(form, "timer_safety"),
         }
         return {TIMER: {key: value for key, value in timer.items() if value is not None}}
     if control == HAND:
@@ -115,6 +117,7 @@ def _shown_timer(timer: TimerSettings) -> dict[str, str]:
         "timer_step": digits_of(timer.run_step_min),
         "timer_days": TIMER_DAYS[timer.day_rule],
         "timer_set_on": WEEKDAYS[timer.set_weekday - 1],
+        "timer_safety": digits_of(timer.safety_fraction),
     }
 
 

@@ -8,7 +8,13 @@ from datetime import date
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
-from service.delivery.timer_words import days_words, program_words, run_words, weekday_words
+from service.delivery.timer_words import (
+    days_words,
+    outcome_words,
+    program_words,
+    run_words,
+    weekday_words,
+)
 from service.operations.access.manage_keys import Right
 from service.operations.reading.read_farms import today_at
 from service.operations.timers.set_timer import TimerState, list_timers, set_timer
@@ -43,6 +49,8 @@ class TimerCard:
     running_since: date | None
     to_set: ProgramCard | None
     program_id: str
+    outcome: tuple[str, ...]
+    """What the program to set leads to."""
     is_early: bool
 
 
@@ -93,6 +101,7 @@ def _card(state: TimerState, words: Wording) -> TimerCard:
         running_since=None if held is None else held.set_from,
         to_set=None if offered is None else program_card(offered.program, words),
         program_id="" if offered is None else offered.program_id,
+        outcome=() if offered is None else outcome_words(offered, words),
         is_early=offered is not None and offered.is_early,
     )
 

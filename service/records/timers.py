@@ -6,12 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
+from typing import TypedDict
+
+import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.records import Floats, Ints
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule
 from service.pulses import Pulse
 
 PLANNING_WEEK = WEEK_DAYS * ONE_DAY
+USUAL_SAFETY_FRACTION = 0.9
+"""[CHOICE] Of ten weeks, one may turn out drier than a program was made for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,10 +31,31 @@ class TimerSettings:
     day_rule: DayRule
     set_weekday: int
     """Day on which it is set, 1 for Monday to 7."""
+    safety_fraction: float = USUAL_SAFETY_FRACTION
+    """Probability with which the crop must not run short under a program."""
 
     def days_until_setting(self, day: date) -> int:
         """Days that a program set on this day would hold: a week on the setting day itself."""
         return (self.set_weekday - day.isoweekday() - 1) % WEEK_DAYS + 1
+
+
+class TimerColumns(TypedDict):
+    """What timers can be set to, arrays (timers,), by the names of the search."""
+
+    most_starts: Ints
+    run_step_min: Floats
+    day_rule: Ints
+    safety_fraction: Floats
+
+
+def as_columns(settings: Sequence[TimerSettings]) -> TimerColumns:
+    """The settings of some timers as arrays."""
+    return TimerColumns(
+        most_starts=np.array([each.start_count for each in settings], np.int64),
+        run_step_min=np.array([each.run_step_min for each in settings]),
+        day_rule=np.array([int(each.day_rule) for each in settings], np.int64),
+        safety_fraction=np.array([each.safety_fraction for each in settings]),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,10 +146,16 @@ class OfferedProgram:
     is_early: bool
     """Advice between two settings, because the program in force no longer fits."""
     excess_mm: float | None
-    """Depletion beyond readily available water that it leads to, summed over the midnights. This
-    and the next two are None for a program that was not worked out but reported."""
+    """Depletion beyond readily available water that it leads to, summed over the midnights, in
+    weather as dry as the timer's safety asks for. This and the next three are None for a program
+    that was not worked out but reported."""
     drainage_mm: float | None
+    """Mean of what drains of rain and irrigation in its week."""
     depletion_end_mm: float | None
+    """Mean depletion at the end of its week."""
+    normal_day_count: int | None
+    """Days of its week that no forecast reached: the season's normal ET0, or the mean of the
+    days before or around, without rain."""
     set_from: date | None
     """First day that it runs; None as long as nobody has said that it was set."""
     set_at: datetime | None

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from datetime import date
-from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Floats
 from service.agronomy.water_balance import PulseTimes, step_days
 from service.agronomy.week_ahead import DayRule, TimerBatch, WeekAhead, WeekProgram
-from service.agronomy.week_program import choose_programs, day_masks
+from service.agronomy.week_program import assess_programs, choose_programs, day_masks
 from service.records.timers import TimerProgram
 
 NO_LIMIT = np.array([np.inf])
@@ -27,6 +28,7 @@ def timers(count: int, **given: Any) -> TimerBatch:
         "closes_min": 1260, "shortest_pulse_min": 10, "longest_pulse_min": 120,
         "daily_maximum_min": 1440.0, "off_ratio": 1.0, "valve_gap_min": 1,
         "net_rate_mm_per_min": 0.05, "flow_l_per_h": 900.0, "rain_room_fraction": 0.3,
+        "safety_fraction": 0.9,
         "supply_index": 0,
     }  # fmt: skip
     return TimerBatch(
@@ -45,7 +47,7 @@ def week(
     courses = rain_mm.shape[0]
     return WeekAhead(
         depletion_start_mm=start_mm,
-        crop_et_mm=et_mm,
+        crop_et_mm=np.broadcast_to(et_mm, rain_mm.shape).copy(),
         taw_mm=np.broadcast_to(taw_mm, shape).copy(),
         raw_mm=np.broadcast_to(raw_mm, shape).copy(),
         sunrise_min=np.full(shape, 360.0),
@@ -96,6 +98,7 @@ def cost_mm(
         sunrise_min=ahead.sunrise_min[:, [block]],
         sunset_min=ahead.sunset_min[:, [block]],
     )
+    lacking_mm = (ahead.crop_et_mm - ahead.rain_entering_mm)[:, :, block].sum(axis=1)
     for course in range(ahead.rain_entering_mm.shape[0]):
         ledger = step_days(
             ahead.depletion_start_mm[[block]],
@@ -103,17 +106,18 @@ def cost_mm(
             taw_mm=ahead.taw_mm[:, [block]],
             raw_mm=ahead.raw_mm[:, [block]],
             rain_entering_mm=ahead.rain_entering_mm[course][:, [block]],
-            crop_et_mm=ahead.crop_et_mm[:, [block]],
+            crop_et_mm=ahead.crop_et_mm[course][:, [block]],
             early_net_mm=(is_on * early * net_mm)[:, np.newaxis],
             day_net_mm=(is_on * (starts - early) * net_mm)[:, np.newaxis],
             times=times,
         )
         end_mm, raw_mm = ledger.depletion_end_mm[:, 0], ahead.raw_mm[:, block]
         drained = ledger.irrigation_drainage_mm.sum() + ledger.rain_drainage_mm.sum()
+        # Of two courses that are equally likely, nine weeks in ten ask for the drier.
+        if course == int(np.argmax(lacking_mm)):
+            total += 10.0 * float(np.maximum(0.0, end_mm - raw_mm).sum())
         total += ahead.course_weight[course, block] * float(
-            10.0 * np.maximum(0.0, end_mm - raw_mm).sum()
-            + drained
-            + 0.1 * max(0.0, end_mm[-1] - rules.rain_room_fraction[block] * raw_mm[-1])
+            drained + 0.1 * max(0.0, end_mm[-1] - rules.rain_room_fraction[block] * raw_mm[-1])
         )
     return total
 
@@ -152,31 +156,91 @@ def test_run_times_are_whole_steps_of_the_timer() -> None:
     assert (program.run_min / run_step_min == np.rint(program.run_min / run_step_min)).all()
 
 
+def every_program(rules: TimerBatch, masks: Iterable[int]) -> WeekProgram:
+    """Every set of days, number of starts and run time in steps of five minutes, and off."""
+    found = [(0, 0, 0.0)]
+    open_min = int(rules.closes_min[0] - rules.opens_min[0])
+    for starts in range(1, int(rules.most_starts[0]) + 1):
+        longest_min = min(120.0, open_min // starts / (2.0 if starts > 1 else 1.0))
+        found += [
+            (mask, starts, minutes)
+            for mask in masks
+            for minutes in np.arange(10.0, longest_min + 0.5, 5.0).tolist()
+        ]
+    masks_of, starts_of, run_min = (np.array(each) for each in zip(*found, strict=True))
+    unknown = np.full(run_min.size, np.nan)
+    return WeekProgram(
+        day_mask=masks_of.astype(np.int64), start_count=starts_of.astype(np.int64),
+        first_start_min=np.full(run_min.size, rules.opens_min[0]),
+        spacing_min=open_min // np.maximum(1, starts_of), run_min=run_min, cost_mm=unknown,
+        excess_mm=unknown, drainage_mm=unknown, depletion_end_mm=unknown,
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize("rule", list(DayRule))
 def test_no_program_of_a_finer_grid_costs_markedly_less(rule: DayRule) -> None:
-    count = CASE_COUNT // 10
-    ahead = invented_weeks(count, seed=int(rule))
-    rules = timers(count, day_rule=int(rule), most_starts=2, supply_index=np.arange(count))
-    program = choose_programs(ahead, rules, np.full(count, np.inf))
-    if rule is DayRule.WEEKDAYS:
-        masks = [
-            sum(1 << day for day in days) for size in range(1, 8)
-            for days in combinations(range(7), size)
-        ]  # fmt: skip
-    else:
-        masks = list(day_masks(rule))
+    # The grid has every set of weekdays, where the search changes one day at a time.
+    ahead = invented_weeks(CASE_COUNT, seed=10 + int(rule))
+    rules = timers(CASE_COUNT, day_rule=int(rule), supply_index=np.arange(CASE_COUNT))
+    program = choose_programs(ahead, rules, np.full(CASE_COUNT, np.inf))
+    grid = every_program(rules, range(1, 128) if rule is DayRule.WEEKDAYS else day_masks(rule))
     best = []
-    for block in range(count):
-        costs = [
-            cost_mm(ahead, rules, block, mask, starts, minutes * 0.05)
-            for mask in masks
-            for starts in (1, 2)
-            for minutes in np.arange(10.0, 120.5, 10.0)
-        ]
-        best.append(min(costs))
-    # Days are changed one at a time, so a single week may keep half a millimetre; all together not.
-    assert (program.cost_mm <= 1.03 * np.array(best) + 0.5).all()
+    for block in range(CASE_COUNT):
+        again = np.full(grid.run_min.size, block)
+        same_week = WeekAhead(*(term[..., again] for term in ahead))
+        same_rules = TimerBatch(*(term[again] for term in rules))
+        best.append(np.min(assess_programs(same_week, same_rules, grid).cost_mm))
+    worse_mm = program.cost_mm - np.array(best)
     assert program.cost_mm.sum() <= 1.03 * sum(best)
+    # A program that is harder to set has to save 0.05 mm.
+    assert (worse_mm <= 0.03 * np.array(best) + 0.1).mean() >= 0.9
+    assert worse_mm.max() < 1.0
+
+
+def test_the_weather_that_a_program_has_to_hold_in_is_as_dry_as_the_safety_asks_for() -> None:
+    # Ten members, equally likely; 0 to 9 mm of rain a day in no order. Nine in ten: the second
+    # driest; half: the sixth driest.
+    rain_mm = np.array([4.0, 0.0, 9.0, 1.0, 7.0, 2.0, 8.0, 3.0, 6.0, 5.0])
+    for safety_fraction, as_dry_as_mm in ((0.95, 0.0), (0.9, 1.0), (0.5, 5.0)):
+        members_mm = np.broadcast_to(rain_mm[:, None, None], (10, 7, 1))
+        ahead = week(
+            np.array([5.0]), np.full((7, 1), 5.0), members_mm,
+            taw_mm=np.array([20.0]), raw_mm=np.array([10.0]),
+        )  # fmt: skip
+        rules = timers(1, safety_fraction=safety_fraction)
+        off = every_program(rules, ())
+        found = assess_programs(ahead, rules, off)
+        rise_mm = 5.0 - as_dry_as_mm
+        depletion_mm, excess_mm = 5.0, 0.0
+        for _ in range(7):
+            # Rain comes first; below half of 20 mm the use falls with what is left.
+            before_mm = max(0.0, depletion_mm - as_dry_as_mm)
+            depletion_mm = before_mm + 5.0
+            if depletion_mm > 10.0:
+                begun_mm = max(before_mm, 10.0)
+                beyond_mm = 5.0 - (begun_mm - before_mm)
+                depletion_mm = 20.0 - (20.0 - begun_mm) * math.exp(-beyond_mm / 10.0)
+            excess_mm += max(0.0, depletion_mm - 10.0)
+        assert found.excess_mm[0] == pytest.approx(excess_mm, abs=1e-9)
+        assert (excess_mm > 0.0) == (rise_mm > 0.0)
+
+
+def test_more_safety_gives_more_water_where_the_weather_is_in_doubt() -> None:
+    ahead = invented_weeks(40, seed=8)
+    weight = np.stack([np.full(40, 0.7), np.full(40, 0.3)])  # with rain, and dry
+    programs = [
+        choose_programs(
+            ahead._replace(course_weight=weight),
+            timers(40, supply_index=np.arange(40), safety_fraction=safety_fraction),
+            np.full(40, np.inf),
+        )
+        for safety_fraction in (0.6, 0.9)
+    ]
+    less, more = (
+        each.run_min * each.start_count * [int(mask).bit_count() for mask in each.day_mask]
+        for each in programs
+    )
+    assert more.sum() > 1.02 * less.sum()
 
 
 def test_the_cost_is_that_of_the_public_balance() -> None:
@@ -239,7 +303,7 @@ def test_pulses_lie_in_the_allowed_hours_and_rest_between() -> None:
 
 def test_an_unknown_day_leaves_its_block_without_a_program() -> None:
     ahead = invented_weeks(2, seed=5)
-    ahead.crop_et_mm[3, 1] = np.nan
+    ahead.crop_et_mm[0, 3, 1] = np.nan
     program = choose_programs(ahead, timers(2, supply_index=np.arange(2)), np.full(2, np.inf))
     assert program.is_known.tolist() == [True, False]
     assert program.start_count[1] == 0

@@ -163,10 +163,16 @@ def fill(service: Service) -> None:
 
 
 def bring_weather(
-    service: Service, *, warmer_c: float = 0.0, site_id: str = "home", today: date = TODAY
+    service: Service,
+    *,
+    warmer_c: float = 0.0,
+    site_id: str = "home",
+    today: date = TODAY,
+    forecast_day_count: int = 7,
 ) -> None:
     """Store observations up to a day, and a forecast from the next one on."""
-    days = np.arange(np.datetime64(FIRST_DAY), np.datetime64(today) + 8, dtype="datetime64[D]")
+    last_day = np.datetime64(today) + forecast_day_count
+    days = np.arange(np.datetime64(FIRST_DAY), last_day + 1, dtype="datetime64[D]")
     wave = np.sin(np.arange(days.size) * 0.7)
     import_weather(
         site_id,

@@ -20,7 +20,7 @@ from service.operations.timers.set_timer import list_timers
 from service.records.mail import Person
 from tests.api.invented_farm import FARM_ID, PLAN_DAY, RUN_AT, with_timer
 from tests.mail_relay import running_relay
-from tests.pages.conftest import Reader
+from tests.pages.conftest import Reader, key_for
 
 PUBLIC_URL = "https://farm.example.org"
 ANA = Person(mail_address="ana@example.org", name="Ana", language="es", receives=("evening",))
@@ -33,6 +33,7 @@ class Mailed:
     service: Service
     plain: str
     html: str
+    key: str
 
     @property
     def path(self) -> str:
@@ -55,6 +56,7 @@ class Mailed:
 def mailed(service: Service) -> Iterator[Mailed]:
     save_person(ANA, farm_ids=[FARM_ID], unit_of_work=service.unit_of_work)
     with_timer(service)
+    key = key_for(service, "plan:read", farm_id=None)
     with running_relay() as relay:
         settings = service.settings.model_copy(
             update={
@@ -73,7 +75,7 @@ def mailed(service: Service) -> Iterator[Mailed]:
         (message,) = relay.messages
     plain, html = (message.get_body((kind,)) for kind in ("plain", "html"))
     assert plain is not None and html is not None
-    yield Mailed(sender, plain.get_content(), html.get_content())
+    yield Mailed(sender, plain.get_content(), html.get_content(), key)
 
 
 def test_following_the_link_shows_the_program_in_the_readers_language_and_sets_nothing(
@@ -124,7 +126,7 @@ def test_no_token_is_in_the_numbers_or_the_log(
     caplog.set_level(logging.DEBUG, logger="service")
     reader = mailed.reader()
     reader.send(mailed.path, first_day="tomorrow")
-    numbers = reader.get("/metrics").text
+    numbers = reader.get("/metrics", headers={"Authorization": f"Bearer {mailed.key}"}).text
     assert "/t/{token}/{program_id}" in numbers
     token = mailed.path.split("/")[2]
     assert token not in numbers and token not in caplog.text

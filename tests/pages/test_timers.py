@@ -18,6 +18,7 @@ def test_the_page_says_what_to_set_and_keeps_what_was_set(service: Service, read
     asked = reader.text(PAGE)
     assert "Nobody has said what the timer is set to" in asked
     assert "Set it to this" in asked
+    assert "Expected by the end of its week:" in asked
     answer = reader.send(PAGE, f"/blocks/{BLOCK_ID}/timer", program_id="")
     assert answer.headers["Location"].endswith("/timers?done=set")
     shown = reader.text(f"{PAGE}?done=set")

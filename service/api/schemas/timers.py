@@ -7,11 +7,9 @@ from typing import Self
 
 from pydantic import Field
 
-from service.agronomy.civil_day import wall_text
-from service.agronomy.week_ahead import DayRule
 from service.api.schemas.facts import Out
 from service.operations.timers.set_timer import TimerState
-from service.records.timers import OfferedProgram
+from service.operations.timers.timer_document import timer_document
 
 
 class TimerProgramOut(Out):
@@ -34,38 +32,25 @@ class TimerProgramOut(Out):
     )
     excess_mm: float | None = Field(
         description="Depletion beyond readily available water that it leads to, summed over the"
-        " midnights of its week, mm; null for a program that was reported."
+        " midnights of its week, mm, in weather as dry as the timer's safety asks for; null for a"
+        " program that was reported."
     )
     drainage_mm: float | None = Field(
         description="What drains of rain and irrigation in its week, mm; null as above."
+    )
+    depletion_end_mm: float | None = Field(
+        description="Depletion that is expected at the end of its week, mm; null as above."
+    )
+    normal_day_count: int | None = Field(
+        description="Days of its week that no forecast reached, for which the season's normal"
+        " reference ET, or the mean of the days before or around, is taken, without rain; null as"
+        " above."
     )
     set_from: date | None = Field(
         description="First day that it runs; null: nobody has said that it was set."
     )
     set_at: datetime | None = Field(description="When that was said, UTC.")
     reporter: str = Field(description="Who said it; empty if nobody has.")
-
-    @classmethod
-    def from_record(cls, offered: OfferedProgram) -> Self:
-        """The program."""
-        program = offered.program
-        counts_days = program.day_rule is DayRule.INTERVAL
-        return cls(
-            program_id=offered.program_id,
-            first_day=program.first_day,
-            is_off=program.is_off,
-            weekdays=[] if counts_days else list(program.weekdays),
-            interval_days=program.interval_days if counts_days else None,
-            starts=[wall_text(minute) for minute in program.start_times_min],
-            run_min=program.run_min,
-            minutes_a_week=program.minutes_a_week,
-            is_early=offered.is_early,
-            excess_mm=offered.excess_mm,
-            drainage_mm=offered.drainage_mm,
-            set_from=offered.set_from,
-            set_at=offered.set_at,
-            reporter=offered.reporter,
-        )
 
 
 class TimerOut(Out):
@@ -81,13 +66,7 @@ class TimerOut(Out):
     @classmethod
     def from_record(cls, state: TimerState) -> Self:
         """The timer."""
-        held, offered = state.set_program, state.to_set
-        return cls(
-            block_id=state.block_id,
-            set_weekday=state.settings.set_weekday,
-            set_program=None if held is None else TimerProgramOut.from_record(held),
-            to_set=None if offered is None else TimerProgramOut.from_record(offered),
-        )
+        return cls.model_validate(timer_document(state))
 
 
 class TimersOut(Out):

@@ -18,13 +18,14 @@ from numpy.typing import NDArray
 from service.agronomy.civil_day import ONE_DAY, elapsed_wall_min
 from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.records import Floats, Ints
+from service.agronomy.weather_flags import FieldFlag
 from service.agronomy.week_ahead import WEEK_DAYS, WeekAhead, WeekProgram
 from service.agronomy.week_program import assess_programs, choose_programs, timers_of_blocks
 from service.database.session import UnitOfWork
-from service.operations.evening.evening_inputs import EveningInputs
+from service.operations.evening.evening_inputs import EveningInputs, row_of_day
 from service.operations.evening.lay_out_pulses import ComingDay
 from service.pulses import Pulse
-from service.records.timers import OfferedProgram, TimerProgram, TimerSettings, in_force
+from service.records.timers import OfferedProgram, TimerProgram, TimerSettings, as_columns, in_force
 
 LEAST_DAYS_LEFT = 2
 """[CHOICE] Fewer days before the next setting are left as they are."""
@@ -35,6 +36,9 @@ EARLY_MIN = 10.0
 """[CHOICE] Change of the minutes of a week from which it is worth a walk: a quarter and 10 min."""
 LEAST_KNOWN_DAYS = 3
 """[CHOICE] With fewer days of forecast no program is worked out."""
+
+NO_FORECAST = int(FieldFlag.NORMAL_OF_SEASON | FieldFlag.FILLED_FROM_RECENT_DAYS)
+"""Flags of reference ET on days that no forecast reaches."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +113,7 @@ def offer_programs(
         if not places:
             continue
         chosen, kept = _choose(timers, places, day, plan, day_count=day_count)
+        normal_count = _normal_day_count(inputs, timers, day, day_count)
         programs = [
             _program_of(chosen, at, timers.settings[place], inputs.plan_day)
             for at, place in enumerate(places)
@@ -130,6 +135,7 @@ def offer_programs(
                 excess_mm=float(chosen.excess_mm[at]),
                 drainage_mm=float(chosen.drainage_mm[at]),
                 depletion_end_mm=float(chosen.depletion_end_mm[at]),
+                normal_day_count=int(normal_count[places[at]]),
                 set_from=None,
                 set_at=None,
             )
@@ -137,6 +143,19 @@ def offer_programs(
         ]
     unit.timers.offer(offered)
     return len(offered)
+
+
+def _normal_day_count(
+    inputs: EveningInputs, timers: TimersOfFarms, day: ComingDay, day_count: int
+) -> Ints:
+    """(timers,) days of the coming ones that have no forecast of their own."""
+    first = row_of_day(inputs.weather.days, inputs.plan_day)
+    flags = inputs.weather.weather.et0_flags[first : first + day_count]
+    use_mm = day.crop.crop_et_mm[: flags.shape[0], timers.rows]
+    site = day.blocks.site_index[timers.rows]
+    has_own = ((flags[:, site] & NO_FORECAST) == 0) & np.isfinite(use_mm)
+    counts: Ints = day_count - has_own.sum(axis=0)
+    return counts
 
 
 def _turn_groups(timers: TimersOfFarms, day: ComingDay) -> Ints:
@@ -191,9 +210,7 @@ def _choose(
         day.blocks,
         day.windows,
         rows,
-        most_starts=np.array([each.start_count for each in settings], np.int64),
-        run_step_min=np.array([each.run_step_min for each in settings]),
-        day_rule=np.array([int(each.day_rule) for each in settings], np.int64),
+        **as_columns(settings),
     )
     chosen = choose_programs(ahead, batch, day.supply_flow_l_per_h)
     held = [in_force(timers.programs[place], first_day) for place in places]
@@ -268,7 +285,7 @@ def _week_ahead(day: ComingDay, plan: DailyPlan, rows: Ints, day_count: int) -> 
     start_mm = np.where(is_dormant, 0.0, plan.depletion_midnight_mm[rows])
     return WeekAhead(
         depletion_start_mm=np.where(is_known, start_mm, np.nan),
-        crop_et_mm=crop_et_mm,
+        crop_et_mm=np.broadcast_to(crop_et_mm, (2, *crop_et_mm.shape)),
         taw_mm=taw_mm,
         raw_mm=raw_mm,
         rain_entering_mm=np.stack([np.zeros_like(rain_mm), rain_mm]),

@@ -30,7 +30,7 @@ from service.operations.review.hindcast import past_season
 from service.pulses import Pulse
 from service.records.comparison import Against, Comparison, OwnRuns, Program, YearFigures
 from service.records.farms import BlockDefinition, FarmBundle
-from service.records.timers import TimerSettings
+from service.records.timers import TimerSettings, as_columns
 
 Flags: TypeAlias = NDArray[np.bool_]
 USUAL_TIMER = TimerSettings(
@@ -143,9 +143,7 @@ def season_timers(season: Season, blocks: Sequence[BlockDefinition], day: int) -
         season.blocks_on(day),
         season.windows[day],
         np.arange(len(blocks)),
-        most_starts=np.array([each.start_count for each in settings], np.int64),
-        run_step_min=np.array([each.run_step_min for each in settings]),
-        day_rule=np.array([int(each.day_rule) for each in settings], np.int64),
+        **as_columns(settings),
     )
 
 

@@ -143,6 +143,7 @@ def set_own_program(
         excess_mm=None,
         drainage_mm=None,
         depletion_end_mm=None,
+        normal_day_count=None,
         set_from=None,
         set_at=None,
     )

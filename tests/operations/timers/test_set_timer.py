@@ -38,6 +38,7 @@ from tests.api.invented_farm import (
 )
 
 ONE_DAY = timedelta(days=1)
+NORMALS = "[site.normals]\net0_mm = [1.2, 1.8, 2.8, 4.0, 4.7, 5.4, 5.4, 4.8, 3.8, 2.6, 1.7, 1.2]\n"
 
 
 def state_of(service: Service) -> TimerState:
@@ -214,8 +215,8 @@ def test_a_timer_follows_the_clock_on_the_wall_on_days_that_it_is_changed(
     )  # fmt: skip
     was_set = OfferedProgram(
         program_id="a", block_id=BLOCK_ID, program=program, offered_at=RUN_AT, is_early=False,
-        excess_mm=None, drainage_mm=None, depletion_end_mm=None, set_from=program.first_day,
-        set_at=RUN_AT,
+        excess_mm=None, drainage_mm=None, depletion_end_mm=None, normal_day_count=None,
+        set_from=program.first_day, set_at=RUN_AT,
     )  # fmt: skip
     timers = TimersOfFarms(
         rows=np.array([0]),
@@ -233,6 +234,29 @@ def test_a_timer_follows_the_clock_on_the_wall_on_days_that_it_is_changed(
 def states_of(service: Service) -> dict[str, TimerState]:
     found = list_timers(FARM_ID, unit_of_work=service.unit_of_work, now=service.clock.now())
     return {state.block_id: state for state in found}
+
+
+@pytest.mark.parametrize(
+    ("normals", "forecast_day_count", "expected"),
+    [("", 7, 0), (NORMALS, 7, 0), (NORMALS, 3, 4), ("", 3, 4), (NORMALS, 0, 7)],
+)
+def test_days_that_no_forecast_reaches_are_the_normal_of_the_season_and_counted(
+    own_service: Service, normals: str, forecast_day_count: int, expected: int
+) -> None:
+    place = 'elevation = "510 ft"\n'
+    timer = '[supply.timer]\nstarts = 4\nset_on = "wednesday"\n\n[[block]]\nid = "north"\n'
+    text = FARM.replace(place, place + normals).replace('[[block]]\nid = "north"\n', timer)
+    load(own_service, text)
+    today = TODAY + 7 * ONE_DAY
+    clock = own_service.clock
+    assert isinstance(clock, FixedClock)
+    clock.instant = RUN_AT + 7 * ONE_DAY
+    bring_weather(own_service, today=today, forecast_day_count=forecast_day_count)
+    assert not plan_evening(own_service, on=today)
+    offered = states_of(own_service)[BLOCK_ID].to_set
+    assert offered is not None
+    assert offered.normal_day_count == expected
+    assert offered.program.minutes_a_week > 0.0
 
 
 def minutes_open(programs: list[TimerProgram], first_day: date) -> int:
