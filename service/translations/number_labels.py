@@ -68,6 +68,7 @@ NUMBER_LABELS: Mapping[str, str] = {
 UNIT_LABELS: Mapping[str, str] = {
     "in": marked("in"),
     "ft": marked("ft"),
+    "fl oz": marked("fl oz"),
     "gpm": "gal/min",
     "gph": "gal/h",
     "m2": "m²",
