@@ -35,7 +35,7 @@ if ! "$venv/bin/python" -c 'import sys' >/dev/null 2>&1; then
     "$python" -m venv "$venv"
 fi
 say "installing Rillwright into examples/.venv (the first time takes a minute or two)"
-"$venv/bin/python" -m pip install -q --disable-pip-version-check . -c deploy/constraints.txt
+install_pinned "$venv" deploy/requirements.txt .
 
 mkdir -p "$run_dir"
 export RILLWRIGHT_DATABASE_URL=sqlite:///$run_dir/quickstart.db

@@ -33,8 +33,7 @@ if [ "$(cat "$venv/rillwright-stamp" 2>/dev/null)" != "$stamp" ]; then
     say "making .venv with $("$python" --version)"
     rm -rf "$venv"
     "$python" -m venv "$venv"
-    "$venv/bin/python" -m pip install -qq --disable-pip-version-check \
-        -e '.[test]' -c deploy/constraints.txt
+    install_pinned "$venv" deploy/constraints.txt -e .
     printf '%s\n' "$stamp" >"$venv/rillwright-stamp"
 fi
 export PATH="$venv/bin:$PATH"
