@@ -25,7 +25,7 @@ from service.cli.fertiliser import (
     fertilisers,
 )
 from service.cli.flow import flow_check
-from service.cli.housekeeping import check, migrate, serve
+from service.cli.housekeeping import check, components, migrate, serve
 from service.cli.mail import mail, people
 from service.cli.nutrition import nutrient_plan, test_add, test_list
 from service.cli.parts import parts
@@ -85,6 +85,7 @@ app.command()(timers)
 app.command("timer-set")(timer_set)
 app.command()(changes)
 app.command()(check)
+app.command()(components)
 app.command()(migrate)
 app.command()(serve)
 app.command()(schedule)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -21,6 +22,7 @@ from service.cli.terminal import (
 from service.errors import Fault, SettingsInvalid
 from service.logs import configure_logs
 from service.operations.access.manage_keys import has_live_key
+from service.operations.reading.list_components import cyclonedx_document, list_components
 from service.operations.schedule.check_health import Health, SiteHealth, check_health
 from service.settings import Settings, read_settings
 
@@ -49,6 +51,26 @@ def check(as_json: JsonOption = False) -> None:
         _show_health(settings, health)
     if health.needs_attention:
         raise typer.Exit(EXIT_UNFULFILLED)
+
+
+def components(
+    as_json: JsonOption = False,
+    as_cyclonedx: Annotated[
+        bool, typer.Option("--cyclonedx", help="Print a CycloneDX bill of materials.")
+    ] = False,
+) -> None:
+    """List the packages this installation runs on, with versions and licenses."""
+    found = list_components()
+    if as_cyclonedx:
+        print_json(cyclonedx_document(found))
+        return
+    if as_json:
+        print_json([asdict(each) for each in found])
+        return
+    table = plain_table("Package", "Version", "License")
+    for each in found:
+        table.add_row(each.name, each.version, each.license or "not stated by the package")
+    out.print(table)
 
 
 def shown_database(settings: Settings) -> str:
