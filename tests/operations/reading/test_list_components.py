@@ -56,8 +56,8 @@ def test_the_bill_of_materials_holds_against_the_schema(components: list[Compone
     document = cyclonedx_document(components)
     registry = Registry(
         [
-            ("http://cyclonedx.org/schema/spdx.schema.json", schema("spdx")),
-            ("http://cyclonedx.org/schema/jsf-0.82.schema.json", schema("jsf-0.82")),
+            ("http://cyclonedx.org/schema/spdx.SNAPSHOT.schema.json", schema("spdx")),
+            ("http://cyclonedx.org/schema/jsf-0.82.SNAPSHOT.schema.json", schema("jsf-0.82")),
         ]
     )
     rules = Draft7Validator(schema("bom-1.6"), registry=registry)
