@@ -19,7 +19,7 @@ from email.utils import format_datetime
 from typing import Any, cast
 from urllib.parse import quote
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from service.delivery.evening_words import EveningWords, evening_words
 from service.delivery.letter_chart import chart_png
@@ -148,8 +148,8 @@ def _sign_in_mail(
     }
     message = _message(
         _headers(subject, reader, stamp, identity),
-        _HTML.get_template("sign_in.html").render(context),
-        _PLAIN.get_template("sign_in.txt").render(context),
+        _TEMPLATES.get_template("sign_in.html").render(context),
+        _TEMPLATES.get_template("sign_in.txt").render(context),
         chart=None,
         cid="",
     )
@@ -301,8 +301,8 @@ def _render(
     }
     name = "evening" if is_evening else "week"
     return (
-        _HTML.get_template(f"{name}.html").render(context),
-        _PLAIN.get_template(f"{name}.txt").render(context),
+        _TEMPLATES.get_template(f"{name}.html").render(context),
+        _TEMPLATES.get_template(f"{name}.txt").render(context),
     )
 
 
@@ -329,16 +329,18 @@ def _left_out(count: int, words: Wording) -> str:
     )
 
 
-def _environment(*, escapes: bool) -> Environment:
-    return Environment(
-        loader=PackageLoader("service.delivery"),
-        autoescape=escapes,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=False,
-    )
-
-
-_HTML = _environment(escapes=True)
-_PLAIN = _environment(escapes=False)
+# Escapes everything but the plain text parts: no mail program reads markup in those, and a reader
+# would see "&amp;" where a farm's name has "&". What is not a file name is escaped as well.
+_TEMPLATES = Environment(
+    loader=PackageLoader("service.delivery"),
+    autoescape=select_autoescape(
+        enabled_extensions=("html",),
+        disabled_extensions=("txt",),
+        default_for_string=True,
+        default=True,
+    ),
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+    keep_trailing_newline=False,
+)

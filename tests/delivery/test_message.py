@@ -266,6 +266,20 @@ def test_a_hostile_name_reaches_no_header_and_no_markup(name: str) -> None:
                 assert "\nX:" not in each.get_content()
 
 
+def test_markup_in_a_name_is_escaped_in_html_and_stands_as_it_is_in_plain_text() -> None:
+    name = "Brook & <b>Sons</b>"
+    for any_letter in (
+        replace(evening(), farm_name=name),
+        evening(block_line(name, pulse("04:00", 69))),
+        weekly(block_week(name)),
+    ):
+        message = parsed(any_letter)
+        assert "Brook &amp; &lt;b&gt;Sons" in html(message)
+        assert "<b>Sons" not in html(message)
+        assert "Brook & <b>Sons</b>" in " ".join(plain(message).split())
+        assert "&amp;" not in plain(message)
+
+
 @given(st.text())
 def test_a_clean_name_is_one_printable_line_of_at_most_sixty_characters(text: str) -> None:
     name = clean(text)

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from email.message import Message
-from importlib.metadata import Distribution, PackageNotFoundError, distribution
+from importlib.metadata import Distribution, PackageMetadata, PackageNotFoundError, distribution
 
 from packaging.licenses import InvalidLicenseExpression, canonicalize_license_expression
 from packaging.requirements import Requirement
@@ -45,7 +44,7 @@ def list_components(root: str = ROOT) -> list[Component]:
     """
     found: dict[str, Component] = {}
     asked: set[tuple[str, str]] = set()
-    waiting = [(canonicalize_name(root), "", "nothing")]
+    waiting: list[tuple[str, str, str]] = [(canonicalize_name(root), "", "nothing")]
     while waiting:
         name, extra, asker = waiting.pop()
         if (name, extra) in asked:
@@ -97,7 +96,7 @@ def cyclonedx_document(components: Sequence[Component]) -> dict[str, object]:
 
 def _needed(installed: Distribution, extra: str) -> list[tuple[str, str]]:
     """Packages needed here, each with an extra of it; an empty extra is the package alone."""
-    needed = []
+    needed: list[tuple[str, str]] = []
     for text in installed.requires or ():
         requirement = Requirement(text)
         if requirement.marker is None or requirement.marker.evaluate({"extra": extra}):
@@ -106,9 +105,10 @@ def _needed(installed: Distribution, extra: str) -> list[tuple[str, str]]:
     return needed
 
 
-def _license(metadata: Message) -> tuple[str, bool]:
+def _license(metadata: PackageMetadata) -> tuple[str, bool]:
     """The license that a package states, and whether it is an SPDX expression (PEP 639)."""
-    stated = [metadata.get("License-Expression"), metadata.get("License")]
+    expressions = metadata.get_all("License-Expression") or []
+    stated = [*expressions, *(metadata.get_all("License") or ())]
     named = [
         line.rpartition(" :: ")[2]
         for line in metadata.get_all("Classifier") or ()
@@ -117,14 +117,13 @@ def _license(metadata: Message) -> tuple[str, bool]:
     short = [
         text.strip()
         for text in stated
-        if text and "\n" not in text.strip() and len(text.strip()) <= LONGEST_LICENSE_NAME
+        if "\n" not in text.strip() and len(text.strip()) <= LONGEST_LICENSE_NAME
     ]
-    for text in (metadata.get("License-Expression"), *short):
-        if text:
-            try:
-                return canonicalize_license_expression(text), True
-            except InvalidLicenseExpression:
-                continue
+    for text in (*expressions, *short):
+        try:
+            return canonicalize_license_expression(text), True
+        except InvalidLicenseExpression:
+            continue
     return (" / ".join(sorted(named)) or next(iter(short), "")), False
 
 
