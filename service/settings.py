@@ -77,6 +77,12 @@ class Settings(BaseSettings):
         description="Public address of this service's pages, such as https://farm.example.org; "
         "empty: none, and mails carry no link",
     )
+    security_contact: str = Field(
+        default="",
+        pattern=r"^((mailto:[^\s@:/]+@[^\s@:/]+|https://[A-Za-z0-9.:-]+(/[A-Za-z0-9._~/-]*)?))?$",
+        description="Where to report a security problem, such as mailto:security@example.org or an"
+        " https address; empty: /.well-known/security.txt is not served",
+    )
     page_secret: SecretStr = Field(
         default=SecretStr(""),
         description="Signs the cookies of people who signed in to the pages, 32 characters or more;"

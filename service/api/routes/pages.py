@@ -7,19 +7,29 @@ the address of the API to its maker, is off.
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from html import escape
 from importlib.resources import files
 
 from fastapi import APIRouter, FastAPI
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+)
 from starlette.staticfiles import StaticFiles
 
 import service
+from service.api.dependencies import TheService
 from service.api.problem_types import PROBLEM_TYPES, ProblemType
 
 router = APIRouter(include_in_schema=False)
+SECURITY_CONTACT = "/.well-known/security.txt"
+CONTACT_LASTS_DAYS = 182
 
 _PAGE_POLICY = (
     "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:;"
@@ -41,6 +51,31 @@ def serve_documentation_files(app: FastAPI) -> None:
     """Serve the documentation's program from the package that ships it."""
     folder = files("fastapi_offline") / "static"
     app.mount("/docs/assets", StaticFiles(directory=str(folder)), name="docs-assets")
+
+
+@router.get(SECURITY_CONTACT)
+async def get_security_contact(service: TheService) -> Response:
+    """Where to report a security problem (RFC 9116); not found while the settings name nobody."""
+    contact = service.settings.security_contact
+    if not contact:
+        raise HTTPException(404)
+    lines = [
+        f"Contact: {contact}",
+        f"Expires: {contact_expires(service.clock.now()):%Y-%m-%dT%H:%M:%SZ}",
+        "Preferred-Languages: en, es",
+    ]
+    if service.settings.public_url.startswith("https://"):
+        lines.append(f"Canonical: {service.settings.public_url.rstrip('/')}{SECURITY_CONTACT}")
+    return PlainTextResponse("\n".join(lines) + "\n", headers={"Cache-Control": "max-age=3600"})
+
+
+def contact_expires(now: datetime) -> datetime:
+    """When a contact answered with today is to be asked for again: a Monday in half a year.
+
+    Whole weeks keep the answer the same for a week. RFC 9116, 2.5.5, wants less than a year.
+    """
+    monday = now.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+    return monday + timedelta(days=CONTACT_LASTS_DAYS - monday.weekday())
 
 
 @router.get("/")
