@@ -26,7 +26,7 @@ from starlette.routing import BaseRoute
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from service.api.key_ring import KeyRing
-from service.api.limits import Limits, address_of
+from service.api.limits import Limits, OverLimit, address_of
 from service.api.news import News
 from service.api.openapi_document import SECRET_LINKS
 from service.api.own_machine import is_from_this_machine
@@ -134,10 +134,10 @@ class Gate:
         """The caller of a request, or why it is refused; the request is counted."""
         found = self.find_caller(scope)
         if isinstance(found, Caller):
-            wait_s = self._over_limit(found, scope)
-            return found if wait_s is None else _wait(wait_s)
-        wait_s = self._limits.refused_wait_s(address=address_of(scope.get("client")))
-        return found if wait_s is None else _wait(wait_s)
+            over = self._over_limit(found, scope)
+            return found if over is None else _wait(over)
+        over = self._limits.over_refused(address=address_of(scope.get("client")))
+        return found if over is None else _wait(over)
 
     def find_caller(self, scope: Scope) -> Caller | Refusal:
         """The caller of a request, not counted."""
@@ -157,10 +157,11 @@ class Gate:
             self._callers[key.key_id] = known = (key, caller)
         return known[1]
 
-    def over_address_limit(self, scope: Scope) -> int | None:
-        """Count a request that needs no key; the seconds to wait if it is over the limit."""
+    def over_address_limit(self, scope: Scope) -> dict[str, str] | None:
+        """Count a request that needs no key; the headers of the refusal if it is over a limit."""
         address = address_of(scope.get("client"))
-        return self._limits.wait_s(key_id=address, address=address)
+        over = self._limits.over(key_id=address, address=address)
+        return None if over is None else over.headers()
 
     def over_link_limit(self, scope: Scope, mail_address: str) -> int | None:
         """Count a link that is asked for by mail; the seconds to wait if it is over the limit."""
@@ -168,10 +169,10 @@ class Gate:
             mail_address=mail_address, address=address_of(scope.get("client"))
         )
 
-    def _over_limit(self, caller: Caller, scope: Scope) -> int | None:
+    def _over_limit(self, caller: Caller, scope: Scope) -> OverLimit | None:
         if caller is OPEN_CALLER:
             return None
-        return self._limits.wait_s(key_id=caller.key_id, address=address_of(scope.get("client")))
+        return self._limits.over(key_id=caller.key_id, address=address_of(scope.get("client")))
 
     def _note_use(self, key_id: str, now: datetime) -> None:
         self._uses[key_id] = now
@@ -207,8 +208,8 @@ class GuardedPaths:
         try:
             found: Caller | Refusal
             if scope["path"].startswith(SECRET_LINKS):
-                wait_s = self._gate.over_address_limit(scope)
-                found = OPEN_CALLER if wait_s is None else _wait(wait_s)
+                headers = self._gate.over_address_limit(scope)
+                found = OPEN_CALLER if headers is None else Refusal(TOO_MANY_REQUESTS, headers)
             else:
                 if not self._news.are_current():
                     await self._news.look()
@@ -353,8 +354,8 @@ def _no_key(error: str) -> Refusal:
     return Refusal(UNAUTHORISED, {"WWW-Authenticate": REALM + error})
 
 
-def _wait(wait_s: int) -> Refusal:
-    return Refusal(TOO_MANY_REQUESTS, {"Retry-After": str(wait_s)})
+def _wait(over: OverLimit) -> Refusal:
+    return Refusal(TOO_MANY_REQUESTS, over.headers())
 
 
 __all__ = [

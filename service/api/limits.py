@@ -46,6 +46,29 @@ class _Rule:
     window_s: int
 
 
+@dataclass(frozen=True, slots=True)
+class OverLimit:
+    """A request over a limit: which limit, and when there is room again."""
+
+    policy: str
+    most: int
+    """Requests within a window."""
+    window_s: int
+    seconds: int
+
+    def headers(self) -> dict[str, str]:
+        """What an answer says of it, with the fields of draft-ietf-httpapi-ratelimit-headers-11.
+
+        Only refusals have them: to count aloud for every answer would have each poll of a
+        controller look up a window that it now only counts.
+        """
+        return {
+            "Retry-After": str(self.seconds),
+            "RateLimit-Policy": f'"{self.policy}";q={self.most};w={self.window_s}',
+            "RateLimit": f'"{self.policy}";r=0;t={self.seconds}',
+        }
+
+
 class _NoTimer(Timer):
     """Takes the place of a thread that the storage would otherwise start, up to a hundred times a
     second.
@@ -83,22 +106,22 @@ class Limits:
         self._links_to_one = _rule("links_to_one", LINKS_TO_ONE)
         self._links_per_address = _rule("links_per_address", LINKS_PER_ADDRESS)
 
-    def wait_s(self, *, key_id: str, address: str) -> int | None:
-        """Count a request; the seconds to wait if it is over the limit, else None."""
+    def over(self, *, key_id: str, address: str) -> OverLimit | None:
+        """Count a request; the limit that it is over, or None."""
         if not self._count(self._per_key, key_id):
-            return self._seconds_left(self._per_key, key_id)
+            return self._over(self._per_key, key_id)
         if not self._count(self._per_address, address):
-            return self._seconds_left(self._per_address, address)
+            return self._over(self._per_address, address)
         return None
 
-    def refused_wait_s(self, *, address: str) -> int | None:
-        """Count a key that was refused; as :meth:`wait_s`."""
+    def over_refused(self, *, address: str) -> OverLimit | None:
+        """Count a key that was refused; as :meth:`over`."""
         if not self._count(self._failures, address):
-            return self._seconds_left(self._failures, address)
+            return self._over(self._failures, address)
         return None
 
     def link_wait_s(self, *, mail_address: str, address: str) -> int | None:
-        """Count a link that ``address`` asks for to a mail address; as :meth:`wait_s`."""
+        """Count a link that ``address`` asks for to a mail address; the seconds to wait."""
         to_one = hashlib.sha256(mail_address.lower().encode()).hexdigest()
         for rule, who in ((self._links_per_address, address), (self._links_to_one, to_one)):
             if not self._count(rule, who):
@@ -118,6 +141,14 @@ class Limits:
         self._sweep_at = time.monotonic() + SWEEP_EVERY_S
         for name in list(self._storage.expirations)[:MOST_SWEPT]:
             self._storage.get(name)
+
+    def _over(self, rule: _Rule, name: str) -> OverLimit:
+        return OverLimit(
+            policy=rule.name,
+            most=rule.most,
+            window_s=rule.window_s,
+            seconds=self._seconds_left(rule, name),
+        )
 
     def _seconds_left(self, rule: _Rule, name: str) -> int:
         ends = self._counter.get_window_stats(rule.item, rule.name, name).reset_time

@@ -87,8 +87,8 @@ class Door:
 
     find: Callable[[Scope], object]
     """A :class:`Visitor`, or something else for who is refused."""
-    seconds_to_wait: Callable[[Scope], int | None]
-    """Counts a request; the seconds to wait where its address sends too many."""
+    over_limit: Callable[[Scope], Mapping[str, str] | None]
+    """Counts a request; the headers of the refusal where its address sends too many."""
     look: Callable[[], Awaitable[None]]
     """Makes sure that the known keys are current."""
     wait_for_link: Callable[[Scope, str], int | None]
@@ -198,9 +198,9 @@ class Frame:
             names = _CookieNames(self._is_secure(request))
             cookie = request.cookies.get(names.session, "")
             form_cookie = request.cookies.get(names.form, "")
-            wait = self.door.seconds_to_wait(request.scope)
+            over = self.door.over_limit(request.scope)
             visitor = None
-            if wait is None:
+            if over is None:
                 await self.door.look()
                 visitor = await self._visitor(request, cookie)
             bound_to = cookie if cookie and visitor is not None else form_cookie
@@ -224,9 +224,9 @@ class Frame:
                     request.scope, mail_address
                 ),
             )
-            if wait is not None:
+            if over is not None:
                 refused = visit.show("trouble.html", status=429, kind="too-often", faults=())
-                refused.headers["Retry-After"] = str(wait)
+                refused.headers.update(over)
                 return self._finish(refused, visit, names, fresh)
             if request.method == "POST" and not is_by_secret:
                 visit.form = await _read_form(request)

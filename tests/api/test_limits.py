@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -30,6 +31,11 @@ def must_wait(answer: httpx.Response) -> bool:
         return False
     assert answer.json()["type"] == "/problems/too-many-requests"
     assert 1 <= int(answer.headers["Retry-After"]) <= 60
+    # draft-ietf-httpapi-ratelimit-headers: a policy by name with its quota and window in seconds;
+    # of the same name, what remains and the seconds until there is more.
+    policy = re.fullmatch(r'"(\w+)";q=(\d+);w=60', answer.headers["RateLimit-Policy"])
+    assert policy
+    assert answer.headers["RateLimit"] == f'"{policy[1]}";r=0;t={answer.headers["Retry-After"]}'
     return True
 
 
@@ -39,6 +45,7 @@ def test_a_key_may_ask_so_many_times_a_minute(own_service: Service, path: str) -
     first, second = (Caller(app, new_key(own_service, FARM_ID)[1]) for _ in range(2))
     assert [must_wait(first.get(path)) for _ in range(7)] == [False] * 5 + [True] * 2
     assert not must_wait(second.get(path))
+    assert first.get(path).headers["RateLimit-Policy"] == '"requests_per_key";q=5;w=60'
 
 
 def test_all_keys_of_an_address_together_have_a_limit(own_service: Service) -> None:
