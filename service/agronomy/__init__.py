@@ -75,6 +75,7 @@ Depletion into pulses
     block_packing_kernel  whole blocks, one after the other, put into it
     gap_filling_kernel  what is free at last, given out in equal steps
     levelling_kernel    minutes of blocks far above others go to those, where they fit
+    tier_minutes_kernel  minutes as a share of a need, and back
     serial_schedule_kernel  pulses one after another, each at its earliest
     finish_search_kernel  orders of the pulses with which a supply is done sooner
     injection_room    whether a day changed for fertiliser keeps the promises of its plan

@@ -24,8 +24,9 @@ from service.kernels import compiled
 
 SEARCHED_BLOCKS = 30  # of more blocks the order matters little
 MOST_TRIALS = 120
+QUIET_TRIALS = 40  # in a row that end no sooner, after which no more are made
 MOST_PLACEMENTS = 5000  # of pulses, in all trials
-LATE_ENOUGH = 1.01  # nothing is searched where the end is that close to the earliest possible
+LATE_ENOUGH = 1.02  # nothing more is searched where the end is that close to the earliest possible
 
 
 @compiled
@@ -111,9 +112,15 @@ def finish_sooner(supply: SharedSupply) -> None:
     best_end_min = last_end_min
     number = 1
     placement_count = 0
+    quiet_count = 0
     for turn in range(MOST_TRIALS):
-        if best_end_min <= earliest_min or placement_count > MOST_PLACEMENTS:
+        if (
+            best_end_min <= LATE_ENOUGH * earliest_min
+            or placement_count > MOST_PLACEMENTS
+            or quiet_count > QUIET_TRIALS
+        ):
             break
+        quiet_count += 1
         if turn > 0:
             trial[:] = owner
             number = change_order(trial, number)
@@ -126,6 +133,7 @@ def finish_sooner(supply: SharedSupply) -> None:
             owner[place] = trial[earlier]
         if end_min < best_end_min:
             best_end_min = end_min
+            quiet_count = 0
             best_owner[:] = trial
             best_start_min[:] = start_min
     if best_end_min < last_end_min:

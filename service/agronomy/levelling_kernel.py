@@ -13,7 +13,7 @@ import math
 import numpy as np
 
 from service.agronomy.list_schedule_kernel import BlockCourse, SharedSupply
-from service.agronomy.pulse_kernel import BlockDay, divisible_minutes, whole_minutes
+from service.agronomy.pulse_kernel import BlockDay
 from service.agronomy.records import Ints
 from service.agronomy.serial_schedule_kernel import (
     in_order_of_start,
@@ -21,6 +21,12 @@ from service.agronomy.serial_schedule_kernel import (
     write_starts,
 )
 from service.agronomy.share_trial_kernel import open_volume
+from service.agronomy.tier_minutes_kernel import (
+    minutes_of,
+    next_total,
+    share_of,
+    whole_need_min,
+)
 from service.agronomy.window_kernel import NEVER_MIN
 from service.kernels import Records, compiled
 
@@ -28,42 +34,6 @@ EVEN_SHARE = 0.01  # shares that lie this close together are left alone
 HALVINGS = 12  # of the range in which the share lies that donors come down to
 DOUBLINGS = 5  # of what donors give for one step, before they give all they can
 MOST_PLACEMENTS = 50000  # of pulses, in all trials
-
-
-@compiled
-def share_of(block: BlockDay, total_min: int) -> float:
-    """Share of the urgent need that minutes meet, or 1 and the share of the other need."""
-    depth_mm = total_min * block.net_rate_mm_per_min
-    if depth_mm < block.urgent_need_mm:
-        return depth_mm / block.urgent_need_mm
-    other_mm = block.need_mm - block.urgent_need_mm
-    if other_mm <= 0.0:
-        return 2.0
-    return 1.0 + min(1.0, (depth_mm - block.urgent_need_mm) / other_mm)
-
-
-@compiled
-def minutes_of(block: BlockDay, share: float) -> int:
-    """Whole minutes for which ``share_of`` is the share, or just less."""
-    depth_mm = min(1.0, share) * block.urgent_need_mm
-    depth_mm += max(0.0, share - 1.0) * (block.need_mm - block.urgent_need_mm)
-    return whole_minutes(depth_mm, block.net_rate_mm_per_min)
-
-
-@compiled
-def whole_need_min(block: BlockDay, share: float) -> float:
-    """Minutes of the whole of that need of which a share is a part."""
-    depth_mm = block.urgent_need_mm if share < 1.0 else block.need_mm - block.urgent_need_mm
-    return depth_mm / block.net_rate_mm_per_min
-
-
-@compiled
-def next_total(block: BlockDay, course: BlockCourse, wanted_min: int) -> int:
-    """The least minutes, not below some, that make whole pulses, or the block's own cap."""
-    total_min = max(wanted_min, block.shortest_pulse_min)
-    if divisible_minutes(total_min, block.shortest_pulse_min, block.longest_pulse_min) < total_min:
-        total_min = -(-total_min // block.longest_pulse_min) * block.shortest_pulse_min
-    return int(min(total_min, course.alone_min))
 
 
 @compiled
@@ -251,10 +221,8 @@ def could_rise(
 
 @compiled
 def find_donors(supply: SharedSupply, low: int, donors: Ints, volume: float) -> tuple[Ints, int]:
-    """Few donors that can make room for a block, none if no number of them can; pulses tried."""
-    is_possible, tried_count = could_rise(supply, low, donors, volume, False)
-    if not is_possible:
-        return donors[:0], tried_count
+    """Few of the donors that make room for a block together, and the pulses tried."""
+    tried_count = 0
     while donors.shape[0] > 1:
         half = donors.shape[0] // 2
         suffices, count = could_rise(supply, low, donors[:half], volume, False)
@@ -318,8 +286,6 @@ def merge_pulses(supply: SharedSupply, rank: int) -> int:
 def raise_by_gift(supply: SharedSupply, low: int, donors: Ints, volume: float) -> tuple[bool, int]:
     """Raise a block by what few others give; returns whether they can, and the pulses tried."""
     donors, tried_count = find_donors(supply, low, donors, volume)
-    if donors.shape[0] == 0:
-        return False, tried_count
     added_min = meeting_minutes(supply, low, donors[0])
     while added_min > 0:
         has_risen, count = exchange(supply, low, added_min, donors, 1, volume)
@@ -334,6 +300,26 @@ def raise_by_gift(supply: SharedSupply, low: int, donors: Ints, volume: float) -
             return True, tried_count
     has_risen, count = could_rise(supply, low, donors, volume, True)
     return has_risen, tried_count + count
+
+
+@compiled
+def raise_freely(supply: SharedSupply, low: int, volume: float, most: float) -> tuple[bool, int]:
+    """Raise a block into what is free, in steps that double, half way up to a share at most."""
+    block = supply.days[low]
+    course = supply.courses[low]
+    no_donors = supply.members[:0]
+    share = share_of(block, course.total_min)
+    most_min = course.total_min + (most - share) / 2.0 * whole_need_min(block, share)
+    added_min = 1
+    tried_count = 0
+    while True:
+        has_risen, count = exchange(supply, low, added_min, no_donors, 0, volume)
+        tried_count += count
+        if not has_risen:
+            return added_min > 1, tried_count
+        added_min *= 2
+        if course.total_min == course.alone_min or course.total_min + added_min > most_min:
+            return True, tried_count
 
 
 @compiled
@@ -355,13 +341,36 @@ def raise_by_one(supply: SharedSupply, low: int, donors: Ints, volume: float) ->
 
 
 @compiled
+def raise_block(
+    supply: SharedSupply, rank: int, low: int, volume: float, most: float, is_last_turn: bool
+) -> tuple[bool, int]:
+    """Raise a block into what is free, or by what those far above it give; pulses tried."""
+    share = share_of(supply.days[low], supply.courses[low].total_min)
+    is_far_below = most - share > EVEN_SHARE
+    donors = by_share_falling(supply, rank, share)
+    tried_count = 0
+    if is_far_below and not is_last_turn:
+        is_possible, tried_count = could_rise(supply, low, donors, volume, False)
+        if not is_possible:
+            return False, tried_count
+    has_risen, count = raise_freely(supply, low, volume, most)
+    tried_count += count
+    if not has_risen and is_far_below:
+        if is_last_turn:
+            has_risen, count = raise_by_one(supply, low, donors, volume)
+        else:
+            has_risen, count = raise_by_gift(supply, low, donors, volume)
+        tried_count += count
+    return has_risen, tried_count
+
+
+@compiled
 def level_shares(supply: SharedSupply, rank: int) -> None:
     """Bring the shares of a rank together as far as the pulses find a place.
 
     The lowest that is not stuck rises: into what is free, or by what those above it give.
     """
     is_stuck = np.zeros(supply.members.shape[0], np.int64)
-    no_donors = supply.members[:0]
     volume = open_volume(supply)
     tried_count = merge_pulses(supply, rank)
     has_changed = False
@@ -371,20 +380,12 @@ def level_shares(supply: SharedSupply, rank: int) -> None:
         if place < 0:
             if is_last_turn and not has_changed:
                 break
-            is_last_turn = not has_changed
+            is_last_turn = not is_last_turn
             is_stuck[:] = 0
             has_changed = False
             continue
         low = supply.members[place]
-        share = share_of(supply.days[low], supply.courses[low].total_min)
-        has_risen, count = exchange(supply, low, 1, no_donors, 0, volume)
+        has_risen, count = raise_block(supply, rank, low, volume, most, is_last_turn)
         tried_count += count
-        if not has_risen and most - share > EVEN_SHARE:
-            donors = by_share_falling(supply, rank, share)
-            if is_last_turn:
-                has_risen, count = raise_by_one(supply, low, donors, volume)
-            else:
-                has_risen, count = raise_by_gift(supply, low, donors, volume)
-            tried_count += count
         is_stuck[place] = not has_risen
         has_changed = has_changed or has_risen
