@@ -369,7 +369,7 @@ def test_a_controller_that_was_taken_out_is_gone(paired: Service, ticker: Ticker
 
 def warmer(service: Service) -> None:
     """Publish other plans for the same day."""
-    bring_weather(service, warmer_c=4.0)
+    bring_weather(service, warmer_c=8.0)
     assert plan_evening(service) is not None
 
 

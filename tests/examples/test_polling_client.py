@@ -549,7 +549,7 @@ def test_checksum_broken(field_: Field, change: Callable[[bytes], bytes]) -> Non
     field_.run_until(EVENING + 600)
     planned = field_.planned()
     field_.tamperer.change = change
-    bring_weather(field_.service, warmer_c=4.0)
+    bring_weather(field_.service, warmer_c=8.0)
     plan_evening(field_.service)
     assert field_.planned() != planned
     field_.run_until(at(1, 0))
