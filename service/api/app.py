@@ -35,6 +35,7 @@ from service.api.routes import (
     dosing,
     farms,
     gauges,
+    lists,
     nutrition,
     observations,
     pages,
@@ -84,6 +85,7 @@ _TAGS: list[dict[str, Any]] = [
     {"name": "waterworks", "description": "Pipes, water, acid and fertilizer."},
     {"name": "nutrition", "description": "Leaf, petiole and soil tests, and what follows."},
     {"name": "season", "description": "The year's tasks, and what was seen on visits."},
+    {"name": "lists", "description": "What there is: farms, sites, counties, crops."},
     {"name": "changes", "description": "Who changed what, and when."},
     {"name": "status", "description": "How the service itself is doing."},
 ]
@@ -112,6 +114,7 @@ V1_ROUTERS = (
     season.router,
     visit_notes.router,
     changes.router,
+    lists.router,
     status.router,
 )
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)

@@ -159,6 +159,27 @@ class WeatherArchive:
         ).one()
         return None if first_day is None else (first_day, last_day)
 
+    def list_spans(self, site_keys: Ints) -> dict[int, list[tuple[str, date, date]]]:
+        """Kinds of weather with the first and last day that has temperatures, by site."""
+        rows = self._connection.execute(
+            select(
+                weather_day.c.site_key,
+                weather_day.c.kind,
+                func.min(weather_day.c.day),
+                func.max(weather_day.c.day),
+            )
+            .where(
+                is_among(self._connection, weather_day.c.site_key, site_keys),
+                _has_group("temperature"),
+            )
+            .group_by(weather_day.c.site_key, weather_day.c.kind)
+            .order_by(weather_day.c.site_key, weather_day.c.kind)
+        )
+        found: dict[int, list[tuple[str, date, date]]] = {}
+        for site_key, *span in rows:
+            found.setdefault(site_key, []).append((span[0], span[1], span[2]))
+        return found
+
     def list_freshness(self, site_keys: Ints, *, first_day: date) -> list[SiteFreshness]:
         """How far the weather of these sites reaches, in the order of the keys.
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any, Self
 
-from pydantic import AwareDatetime, Field
+from pydantic import Field
 
+from service.api.schemas.bodies import Instant
 from service.api.schemas.facts import Out
 from service.api.schemas.queries import PageQuery
 from service.records.audit import ActorKind, AuditEntry, Entrance, Subject
@@ -18,7 +19,7 @@ class ChangesQuery(PageQuery):
     subject: Subject | None = Field(
         None, description="Only changes of this kind of thing.", examples=["block"]
     )
-    since: AwareDatetime | None = Field(
+    since: Instant | None = Field(
         None,
         description="Only changes at or after this instant, with its UTC offset.",
         examples=["2026-07-01T00:00:00-04:00"],

@@ -11,7 +11,13 @@ import numpy as np
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
 from service.ports import Clock
-from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SiteDefinition
+from service.records.farms import (
+    BlockDefinition,
+    CountyDefinition,
+    FarmBundle,
+    FarmDefinition,
+    SiteDefinition,
+)
 
 
 def list_farms(
@@ -21,6 +27,12 @@ def list_farms(
     with unit_of_work(write=False) as unit:
         wanted = set(unit.blocks.farm_keys(farm_ids))
         return [farm for farm in unit.blocks.list_farms() if farm.farm_id in wanted]
+
+
+def list_counties(*, unit_of_work: UnitOfWorkFactory) -> list[CountyDefinition]:
+    """All counties, by code."""
+    with unit_of_work(write=False) as unit:
+        return unit.blocks.list_counties()
 
 
 def get_farm(farm_id: str, *, day: date, unit_of_work: UnitOfWorkFactory) -> FarmBundle:
