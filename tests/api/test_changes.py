@@ -64,7 +64,7 @@ def test_a_page_that_has_not_changed_is_not_sent_again(caller: Caller) -> None:
 def test_only_from_an_instant_on(caller: Caller) -> None:
     pause(caller)
     assert items(caller, since="2020-01-01T00:00:00Z")
-    assert not items(caller, since="2999-01-01T00:00:00Z")
+    assert not items(caller, since="2199-01-01T00:00:00Z")
     for refused in (
         "2020-01-01T00:00:00",
         "0001-01-01T00:00:00+05:00",
