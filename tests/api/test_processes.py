@@ -80,7 +80,7 @@ def test_a_new_plan_and_its_program_are_given_by_the_other_within_a_second(
 ) -> None:
     one, other = processes
     before = other.answers()
-    bring_weather(one.service, warmer_c=4.0)
+    bring_weather(one.service, warmer_c=8.0)
     assert not plan_evening(one.service)
     ticker.seconds += 0.99
     assert other.answers() == before
