@@ -18,6 +18,7 @@ from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
 from service.logs import get_logger
+from service.operations.evening.collector_rest import collector_rests
 from service.operations.evening.evening_inputs import EveningInputs, read_inputs
 from service.operations.evening.keep_ledgers import (
     Ledger,
@@ -97,9 +98,9 @@ def run_day(
         raise NotFound(message)
     weather = RunWeather(on, clock.now(), source_order, run.phases)
     for chunk in _chunks(block_counts):
-        for farm_key, failure in _run_chunk(
-            chunk, run, weather, unit_of_work=unit_of_work, turn=turn
-        ):
+        with collector_rests():
+            failures = list(_run_chunk(chunk, run, weather, unit_of_work=unit_of_work, turn=turn))
+        for farm_key, failure in failures:
             _note_failure(run, farm_id_of[farm_key], failure)
         if progress is not None:
             progress(run.block_count)
