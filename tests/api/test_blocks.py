@@ -51,6 +51,15 @@ def test_following_next_leads_through_all_blocks_once(client: Client, size: int)
     assert found == ALL_BLOCKS
 
 
+def test_a_page_that_is_held_is_not_sent_again(client: Client) -> None:
+    first = client.get("/v1/blocks", params={"page_size": 1})
+    tag = first.headers["ETag"]
+    held = client.get("/v1/blocks", params={"page_size": 1}, headers={"If-None-Match": tag})
+    assert (held.status_code, held.content) == (304, b"")
+    other = client.get("/v1/blocks", params={"page_size": 2}, headers={"If-None-Match": tag})
+    assert other.status_code == 200
+
+
 def test_blocks_of_one_farm(client: Client) -> None:
     assert _ids(client.json("/v1/blocks?farm=later-farm")) == [YOUNG_BLOCK_ID]
 

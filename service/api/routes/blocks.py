@@ -27,9 +27,10 @@ router = APIRouter(tags=["blocks"])
     operation_id="list_blocks",
     summary="List blocks",
     description="Blocks in use on a day, by id, page by page. Follow `next` until it is absent.",
-    response_model_exclude_none=True,
+    response_model=BlockPageOut,
     responses={
-        200: described("A page of blocks.", BLOCK_PAGE),
+        200: described("A page of blocks.", BLOCK_PAGE, is_conditional=True),
+        **NOT_MODIFIED,
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
 )
@@ -38,7 +39,8 @@ def list_blocks(
     service: TheService,
     caller: TheCaller,
     query: Annotated[BlockListQuery, Query()],
-) -> BlockPageOut:
+    if_none_match: IfNoneMatch = None,
+) -> Response:
     """A page of blocks; the cursor names the last block of the page before."""
     farm_id = caller.farm_asked(query.farm)
     blocks = (
@@ -49,7 +51,8 @@ def list_blocks(
         )
     )
     page, following = page_of(blocks, query, request, lambda block: block.block_id)
-    return BlockPageOut(items=[BlockSummaryOut.from_record(each) for each in page], next=following)
+    items = [BlockSummaryOut.from_record(each) for each in page]
+    return conditional_response(BlockPageOut(items=items, next=following), if_none_match)
 
 
 @router.get(

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
-from service.api.schemas.facts import Out, known
+from service.api.schemas.facts import Out, is_absent, known
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 from service.records.timers import TimerSettings
@@ -46,6 +46,7 @@ class BlockPageOut(Out):
     items: list[BlockSummaryOut]
     next: str | None = Field(
         None,
+        exclude_if=is_absent,
         description="Address of the next page, relative to this service; absent on the last one.",
     )
 
