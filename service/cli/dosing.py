@@ -8,8 +8,18 @@ from typing import Annotated
 import typer
 from rich.text import Text
 
-from service.cli.pipes import today_of
-from service.cli.terminal import JsonOption, open_service, out, paragraph, plain_table, print_json
+from service.cli import shown
+from service.cli.pipes import today_of, units_of
+from service.cli.terminal import (
+    JsonOption,
+    UnitsOption,
+    UnitSystem,
+    open_service,
+    out,
+    paragraph,
+    plain_table,
+    print_json,
+)
 from service.cli.water import file_sample
 from service.cli.water_text import show_advice, show_cautions
 from service.farm_files.quantities import Measure, read_quantity
@@ -36,6 +46,7 @@ def chlorine(
     with_acid: Annotated[
         bool, typer.Option("--with-acid", help="Acid goes into the same water.")
     ] = False,
+    units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Estimate how much chlorine a water takes to leave some free. Never an instruction."""
@@ -47,8 +58,10 @@ def chlorine(
     )
     if file is not None:
         found = chlorines.estimate_chlorine(file_sample(file), request)
+        system = units or UnitSystem.SI
     else:
         service = open_service()
+        system = units_of(str(block), service, units)
         found = chlorines.estimate_block_chlorine(
             str(block),
             request,
@@ -72,9 +85,10 @@ def chlorine(
     table = plain_table("", "", right=(1,))
     table.add_row("Taken by iron, manganese, sulfide", f"{dose.demand_mg_per_l:.2f} mg/L")
     table.add_row("Dose", f"{dose.dose_mg_per_l:.2f} mg/L")
-    table.add_row("Product", f"{dose.product_ml_per_m3:.1f} mL per m3 of water")
-    if dose.injector_l_per_h is not None:
-        table.add_row(f"At {found.flow_l_per_h:,.0f} L/h", f"{dose.injector_l_per_h:.2f} L/h")
+    table.add_row("Product", shown.share_of_water(dose.product_ml_per_m3, system))
+    if dose.injector_l_per_h is not None and found.flow_l_per_h is not None:
+        at = f"At {shown.flow(found.flow_l_per_h, system)}"
+        table.add_row(at, shown.small_flow(dose.injector_l_per_h, system))
     out.print(table)
     show_advice(dose.advisories)
 
@@ -90,6 +104,7 @@ def pumping(
     price: Annotated[
         float | None, typer.Option("--price", help="Of a kWh, in your currency.")
     ] = None,
+    units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Power, energy and cost of a block's newest plan."""
@@ -108,8 +123,9 @@ def pumping(
         print_json(found)
         return
     cost = "" if found.pumping.cost is None else f", cost {found.pumping.cost:.2f}"
+    flow = shown.flow(found.flow_l_per_h, units_of(block, service, units))
     paragraph(
-        f"{found.block_id}, {found.day}: {found.planned_min} min at {found.flow_l_per_h:,.0f} L/h"
+        f"{found.block_id}, {found.day}: {found.planned_min} min at {flow}"
         f" take {found.pumping.power_kw:.2f} kW and {found.pumping.energy_kwh:.1f} kWh{cost}."
     )
     paragraph("One block alone; what the pump loses at part load is not counted.", style="dim")

@@ -10,10 +10,12 @@ import typer
 from rich.text import Text
 
 from service.cli import shown
-from service.cli.pipes import SvgOption, today_of, write_picture
+from service.cli.pipes import SvgOption, today_of, units_of, write_picture
 from service.cli.terminal import (
     EXIT_UNFULFILLED,
     JsonOption,
+    UnitsOption,
+    UnitSystem,
     note,
     open_service,
     out,
@@ -45,6 +47,7 @@ def flow_check(
         typer.Option("--use-stated-flow", help="Plan with the stated emitter flow again."),
     ] = False,
     svg: SvgOption = None,
+    units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Compare metered runs with what the block should take: clogging, leaks, closed valves.
@@ -69,14 +72,13 @@ def flow_check(
         clock=service.clock,
     )
     write_picture(svg, flow_figure(report))
-    document = flows.flow_document(report)
     if as_json:
         print_json(
             {
                 "block_id": report.block_id,
                 "verdict": report.verdict.name,
                 "text": report.verdict.value,
-                **document,
+                **flows.flow_document(report),
                 "flow_origin": report.flow_origin,
                 "cautions": report.cautions,
                 "emitter_flow": _rate_document(offer),
@@ -84,7 +86,7 @@ def flow_check(
         )
     else:
         _show_flow(report)
-        _show_rate(offer)
+        _show_rate(offer, units_of(block, service, units))
     if report.is_alarm:
         raise typer.Exit(EXIT_UNFULFILLED)
 
@@ -100,7 +102,7 @@ def _rate_document(offer: RateOffer) -> dict[str, object]:
     }
 
 
-def _show_rate(offer: RateOffer) -> None:
+def _show_rate(offer: RateOffer, units: UnitSystem) -> None:
     """Print what the meter says of the emitters, if there is a meter."""
     if not offer.rate.run_count:
         return
@@ -109,18 +111,20 @@ def _show_rate(offer: RateOffer) -> None:
     if offer.rate.is_enough:
         paragraph(
             f"Median of the last {shown.count(offer.rate.run_count, 'run')}:"
-            f" {100.0 * offer.rate.rate_ratio:.0f} % of {offer.emitter_flow_l_per_h:.3g} L/h an"
-            f" emitter, which plans count with (standard error"
-            f" {100.0 * offer.rate.error_fraction:.0f} %)."
+            f" {100.0 * offer.rate.rate_ratio:.0f} % of"
+            f" {shown.small_flow(offer.emitter_flow_l_per_h, units)} an emitter, which plans count"
+            f" with (standard error {100.0 * offer.rate.error_fraction:.0f} %)."
         )
     if offer.offered_l_per_h is not None:
         paragraph(
-            f"--use-metered-flow lets coming plans count with {offer.offered_l_per_h:.3g} L/h;"
+            "--use-metered-flow lets coming plans count with"
+            f" {shown.small_flow(offer.offered_l_per_h, units)};"
             f" their minutes become {1.0 / offer.rate.rate_ratio:.2f} times as many."
         )
     if offer.is_learned:
         paragraph(
-            f"That flow is by the meter; stated are {offer.stated_l_per_h:.3g} L/h, which"
+            "That flow is by the meter; stated are"
+            f" {shown.small_flow(offer.stated_l_per_h, units)}, which"
             " --use-stated-flow goes back to."
         )
 

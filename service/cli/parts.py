@@ -9,8 +9,7 @@ from typing import Annotated
 import typer
 from rich.text import Text
 
-from service.bootstrap import Service
-from service.cli.pipes import SvgOption, today_of, write_picture
+from service.cli.pipes import SvgOption, today_of, units_of, write_picture
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
@@ -25,7 +24,6 @@ from service.farm_files.layout_file import KPA_PER_M
 from service.farm_files.pipe_keys import PRESSURE
 from service.farm_files.price_file import read_price_file
 from service.farm_files.quantities import read_quantity
-from service.operations.reading.read_farms import get_farm
 from service.operations.season.note_visits import last_visit
 from service.operations.waterworks import parts_words
 from service.operations.waterworks.list_parts import (
@@ -115,7 +113,7 @@ def parts(
     report = list_parts(
         block, request, on=today_of(block, service), unit_of_work=service.unit_of_work
     )
-    words = wording("en", units.value if units else _unit_system(block, service))
+    words = wording("en", units_of(block, service, units).value)
     cost = None
     if prices is not None:
         default_m = parts_words.price_unit_m(words)
@@ -128,13 +126,6 @@ def parts(
         print_json(parts_document(report, cost))
         return
     _show(report, cost, words, last_visit(report.block_id, unit_of_work=service.unit_of_work))
-
-
-def _unit_system(block: str, service: Service) -> str:
-    found = get_farm(
-        block.partition(".")[0], day=today_of(block, service), unit_of_work=service.unit_of_work
-    )
-    return "us" if found.farm is None else found.farm.unit_system
 
 
 def parts_document(report: PartsReport, cost: PartsCost | None) -> dict[str, object]:

@@ -12,11 +12,14 @@ import typer
 from markupsafe import Markup
 from rich.text import Text
 
+from service.agronomy.units import L_PER_H_PER_GPH
 from service.bootstrap import Service
 from service.cli import shown
 from service.cli.evening import outcome_document
 from service.cli.terminal import (
     JsonOption,
+    UnitsOption,
+    UnitSystem,
     note,
     open_service,
     out,
@@ -29,7 +32,7 @@ from service.drawing.frame import as_file
 from service.errors import StorageFailed
 from service.farm_files.sample_file import read_line_file
 from service.operations.reading import block_pipes as pipes
-from service.operations.reading.read_farms import get_today
+from service.operations.reading.read_farms import get_farm, get_today
 from service.operations.waterworks import catch_tests
 from service.operations.waterworks.draw_figures import (
     row_figure,
@@ -48,6 +51,16 @@ HYDRAULIC_CAUTION = (
 def today_of(block: str, service: Service) -> date:
     """The civil day at a block's farm."""
     return get_today(block, unit_of_work=service.unit_of_work, clock=service.clock)
+
+
+def units_of(block: str, service: Service, chosen: UnitSystem | None) -> UnitSystem:
+    """The units to show for a block: those chosen, else its farm's."""
+    if chosen is not None:
+        return chosen
+    farm_id = block.partition(".")[0]
+    day = today_of(block, service)
+    found = get_farm(farm_id, day=day, unit_of_work=service.unit_of_work)
+    return UnitSystem.US if found.farm is None else UnitSystem(found.farm.unit_system)
 
 
 def write_picture(path: Path | None, figure: Markup) -> None:
@@ -77,6 +90,7 @@ def lateral(
         typer.Option(min=50.0, max=99.9, help="EU for which the longest row is sought, percent."),
     ] = pipes.TARGET_UNIFORMITY_PCT,
     svg: SvgOption = None,
+    units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Pressures and flows along a block's rows, their uniformity, and how long a row may be."""
@@ -92,8 +106,10 @@ def lateral(
             emitter_spacing_m=line.emitter_spacing_m,
             target_uniformity_pct=target,
         )
+        system = units or UnitSystem.SI
     else:
         service = open_service()
+        system = units_of(str(block), service, units)
         report = pipes.solve_stored(
             str(block),
             on=today_of(str(block), service),
@@ -104,7 +120,7 @@ def lateral(
     if as_json:
         print_json(pipe_document(report))
         return
-    _show_pipes(report)
+    _show_pipes(report, system)
 
 
 def pipe_document(report: pipes.PipeReport) -> dict[str, object]:
@@ -147,7 +163,7 @@ def pipe_document(report: pipes.PipeReport) -> dict[str, object]:
     }
 
 
-def _show_pipes(report: pipes.PipeReport) -> None:
+def _show_pipes(report: pipes.PipeReport, units: UnitSystem) -> None:
     flow, row, travel = report.block, report.row, report.travel
     out.print(Text(f"{report.name}: pipes", style="bold"))
     table = plain_table("", "", right=(1,))
@@ -155,37 +171,41 @@ def _show_pipes(report: pipes.PipeReport) -> None:
     counted_l_per_h = report.counted_flow_l_per_h or flow.inlet_flow_l_per_h
     for label, value in (
         ("Flow of the block, as for acid, fertilizer and flow check",
-         f"{counted_l_per_h:,.0f} L/h"),
-        ("Flow of the rows as described", f"{flow.inlet_flow_l_per_h:,.0f} L/h"),
-        ("Head at its inlet, behind a regulator if any", f"{flow.inlet_head_m:.2f} m"),
-        ("Head at the rows' inlets", f"{head.min():.2f} to {head.max():.2f} m"),
+         shown.flow(counted_l_per_h, units)),
+        ("Flow of the rows as described", shown.flow(flow.inlet_flow_l_per_h, units)),
+        ("Pressure at its inlet, behind a regulator if any",
+         shown.pressure(flow.inlet_head_m, units)),
+        ("Pressure at the rows' inlets",
+         f"{shown.bare_pressure(head.min(), units)} to {shown.pressure(head.max(), units)}"),
         ("Emitter flow, lowest over mean", f"{flow.lowest_over_mean_ratio:.3f}"),
         ("Emission uniformity as designed", f"{flow.design_uniformity_pct:.1f} %"),
         ("Low quarter of the flows alone", f"{flow.low_quarter_uniformity_pct:.1f} %"),
         ("First fill of empty pipes", _minutes(travel.fill_time_min)),
         ("Travel time to 95 % of the emitters", _minutes(travel.most_travel_min)),
         ("Travel time to the last one that water reaches", _minutes(travel.last_travel_min)),
-        ("Flush, 0.3 m/s out of a row's open end", _flush_text(report)),
+        ("Flush, 0.3 m/s (1 ft/s) out of a row's open end", _flush_text(report, units)),
         (f"Longest row for {report.target_uniformity_pct:g} %",
-         f"{report.longest.emitter_count} emitters, {report.longest.length_m:.1f} m"
+         f"{report.longest.emitter_count} emitters, {shown.length(report.longest.length_m, units)}"
          + (" or more" if report.longest.is_search_limit else "")),
     ):  # fmt: skip
         table.add_row(label, value)
     out.print(table)
     out.print()
-    out.print("Flow along the row that gets the least, L/h, from its inlet to its end:")
-    for text in text_profile(row.emitter_flow_l_per_h.tolist()):
+    in_gallons = units is UnitSystem.US
+    unit, of_unit = ("gal/h", L_PER_H_PER_GPH) if in_gallons else ("L/h", 1.0)
+    out.print(f"Flow along the row that gets the least, {unit}, from its inlet to its end:")
+    for text in text_profile((row.emitter_flow_l_per_h / of_unit).tolist()):
         out.print(text)
     for text in report.cautions:
         paragraph(f"! {text}")
     paragraph(HYDRAULIC_CAUTION, style="dim")
 
 
-def _flush_text(report: pipes.PipeReport) -> str:
+def _flush_text(report: pipes.PipeReport, units: UnitSystem) -> str:
     if report.flush is None:
         return "no water comes in"
     count = shown.count(report.flush.lines_at_once_count, "row")
-    return f"{report.flush.end_flow_l_per_h:.0f} L/h, {count} at once"
+    return f"{shown.flow(report.flush.end_flow_l_per_h, units)}, {count} at once"
 
 
 def _minutes(time_min: float) -> str:

@@ -7,8 +7,17 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.agronomy.depth_rounding import bare_depth_text
-from service.agronomy.units import L_PER_GALLON, M_PER_MILE
+from service.agronomy.units import (
+    KPA_PER_PSI,
+    L_PER_GALLON,
+    L_PER_H_PER_GPH,
+    L_PER_H_PER_GPM,
+    M_PER_FOOT,
+    M_PER_MILE,
+)
 from service.cli.terminal import UnitSystem
+from service.farm_files.layout_file import KPA_PER_M
+from service.waterworks.customary import FL_OZ_PER_GALLON
 
 L_PER_M3 = 1000.0  # [L]
 M_PER_KM = 1000.0  # [m]
@@ -35,6 +44,47 @@ def volume(volume_l: float, units: UnitSystem) -> str:
     if units is UnitSystem.US:
         return f"{volume_l / L_PER_GALLON:,.0f} gal ({cubic})"
     return cubic
+
+
+def flow(flow_l_per_h: float, units: UnitSystem) -> str:
+    """The flow of a block or pump: ``28.8 gal/min`` or ``6,541 L/h``."""
+    if units is UnitSystem.US:
+        return f"{flow_l_per_h / L_PER_H_PER_GPM:,.1f} gal/min"
+    return f"{flow_l_per_h:,.0f} L/h"
+
+
+def small_flow(flow_l_per_h: float, units: UnitSystem) -> str:
+    """The flow of an emitter or an injector: ``0.500 gal/h`` or ``1.89 L/h``."""
+    if units is UnitSystem.US:
+        return f"{flow_l_per_h / L_PER_H_PER_GPH:.3f} gal/h"
+    return f"{flow_l_per_h:.2f} L/h"
+
+
+def share_of_water(product_ml_per_m3: float, units: UnitSystem) -> str:
+    """What goes into water: ``2.1 fl oz per 1,000 gal`` or ``16.0 mL per m3 of water``."""
+    if units is UnitSystem.US:
+        of_thousand = product_ml_per_m3 / 1000.0 * FL_OZ_PER_GALLON  # a millionth of a thousand
+        return f"{of_thousand:.1f} fl oz per 1,000 gal of water"
+    return f"{product_ml_per_m3:.1f} mL per m3 of water"
+
+
+def pressure(head_m: float, units: UnitSystem) -> str:
+    """A pressure, as a height of water: ``14.8 psi`` or ``10.41 m``."""
+    return f"{bare_pressure(head_m, units)} {'psi' if units is UnitSystem.US else 'm'}"
+
+
+def bare_pressure(head_m: float, units: UnitSystem) -> str:
+    """A pressure without its unit."""
+    if units is UnitSystem.US:
+        return f"{head_m * KPA_PER_M / KPA_PER_PSI:.1f}"
+    return f"{head_m:.2f}"
+
+
+def length(length_m: float, units: UnitSystem) -> str:
+    """The length of a row: ``452 ft`` or ``137.8 m``."""
+    if units is UnitSystem.US:
+        return f"{length_m / M_PER_FOOT:.0f} ft"
+    return f"{length_m:.1f} m"
 
 
 def distance(distance_km: float, units: UnitSystem) -> str:

@@ -396,7 +396,8 @@ def test_pumping_a_plan_takes_power_energy_and_money(demo: Command) -> None:
     assert pump["power_kw"] == pytest.approx(found["flow_l_per_h"] / 3.6e6 * 9.80665 * 30.0 / 0.6)
     assert pump["energy_kwh"] == pytest.approx(pump["power_kw"] * found["planned_min"] / 60.0)
     assert pump["cost"] == pytest.approx(0.2 * pump["energy_kwh"])
-    assert "kWh, cost" in demo("pumping", BLOCK, "--head", "100 ft", "--price", "0.2").stdout
+    told = demo("pumping", BLOCK, "--head", "100 ft", "--price", "0.2").stdout
+    assert "kWh, cost" in " ".join(told.split())
 
 
 def test_nitrate_of_the_water_is_counted_as_nitrogen(own_demo: Command) -> None:
@@ -671,3 +672,21 @@ def test_commands_of_fertilizer_have_their_british_names_too(demo: Command) -> N
     assert demo("fertilisers").stdout == shown.stdout
     help_text = demo("--help").stdout
     assert "fertilizer-split" in help_text and "fertiliser" not in help_text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "in_us", "in_si"),
+    [
+        (("lateral", BLOCK), "psi", "L/h"),
+        (("pumping", BLOCK, "--head", "100 ft"), "gal/min", "L/h"),
+        (("chlorine", BLOCK, "--free", "1", "--strength", "125"), "fl oz", "mL"),
+        (("flow-check", BLOCK), "gal/h", "L/h"),
+    ],
+)
+def test_a_farm_reads_its_pipes_in_its_own_units(
+    demo: Command, arguments: tuple[str, ...], in_us: str, in_si: str
+) -> None:
+    own, other = demo(*arguments), demo(*arguments, "--units", "si")
+    assert (own.exit_code, other.exit_code) == (0, 0), own.output + other.output
+    assert in_us in own.stdout and in_si not in own.stdout
+    assert in_si in other.stdout and in_us not in other.stdout
