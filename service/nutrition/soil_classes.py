@@ -151,7 +151,7 @@ def oxide_need(
         amount *= 0.5
         reason += " The leaf is sufficient: half."
     parts = 1
-    if oxide == "K2O" and crop.is_berry and is_sand:
+    if amount and oxide == "K2O" and crop.is_berry and is_sand:
         amount *= 0.5
         parts = DRIP_PARTS
         reason += f" Berries on sand: half, by drip in {DRIP_PARTS} parts or more."

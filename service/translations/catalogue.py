@@ -1,8 +1,4 @@
-"""The catalogues: ``en.po`` and ``es.po``, read as they are.
-
-The code spells English the British way. Readers with US units get the same texts in American
-spelling: the texts of the catalogue alone, never the values put into them or what users typed.
-"""
+"""The catalogues: ``en.po`` and ``es.po``, read as they are."""
 
 from __future__ import annotations
 

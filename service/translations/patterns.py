@@ -344,4 +344,6 @@ def _content(name: str) -> str:
         return r"\S+(?: day)?"
     if name == "crop":
         return r"[a-z0-9-]+"
+    if name == "finding":  # as short as it may be: the rest is sentences of their own
+        return ".+?"
     return ".+"

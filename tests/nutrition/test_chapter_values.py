@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -38,7 +39,14 @@ from service.nutrition.readings import (
 from service.nutrition.sampling import check_protocol, sampling_error_pct
 from service.nutrition.season_facts import SeasonFacts, SoilFacts
 from service.nutrition.season_plan import season_plan
-from service.nutrition.soil_classes import OxideNeed, SoilClass, base_sum, oxide_need, soil_card
+from service.nutrition.soil_classes import (
+    OxideNeed,
+    SoilCard,
+    SoilClass,
+    base_sum,
+    oxide_need,
+    soil_card,
+)
 from service.nutrition.soil_ph import (
     KG_CARBONATE_PER_KG_SULFUR,
     KG_PER_HA_PER_LB_PER_AC,
@@ -415,6 +423,27 @@ def test_berries_on_sand_get_half_in_four_parts_and_never_chloride() -> None:
     found = oxide_need(poor, crop, leaf_class=LeafClass.LOW, is_sand=True)
     assert (found.kg_per_ha, found.parts) == (45.0, 4)
     assert "never chloride" in found.reason
+    rich = soil_card("K", 300.0, crop, extractant="mehlich-3", soil_ph=6.0)
+    nothing = oxide_need(rich, crop, leaf_class=LeafClass.HIGH, is_sand=True)
+    assert nothing.kg_per_ha == 0.0 and "half" not in nothing.reason
+
+
+def test_every_reason_for_potash_and_phosphate_is_in_spanish_to_its_last_sentence() -> None:
+    spanish = wording("es", "si")
+    english = re.compile(r"\b(the|soil|leaf|half|never|low|high|optimum)\b", re.IGNORECASE)
+    reasons = {
+        oxide_need(
+            SoilCard(nutrient, 10.0, soil, (), "", ""), crop,
+            leaf_class=leaf, is_sand=is_sand, removal_kg_per_ha=40.0,
+        ).reason
+        for crop in crops().values()
+        for nutrient in ("P", "K")
+        for soil in SoilClass
+        for leaf in LeafClass
+        for is_sand in (False, True)
+    }  # fmt: skip
+    assert any("Berries on sand" in each and "As sulfate" in each for each in reasons)
+    assert not {each for each in map(spanish.gettext, reasons) if english.search(each)}
 
 
 def test_exchange_capacity_from_the_bases() -> None:
