@@ -49,7 +49,10 @@ def timers(
         print_json({"items": [timer_document(each) for each in found]})
         return
     if not found:
-        note(f"no block of {farm} has a timer; [block.timer] in the farm file gives it one")
+        note(
+            f"no block of {farm} has a timer; [block.timer] in the farm file gives it one, and"
+            " [supply.timer] all blocks of a supply"
+        )
     with service.unit_of_work(write=False) as unit:
         own = UnitSystem(unit.blocks.get_farm(farm).unit_system)
     words = wording("en", (units or own).value)

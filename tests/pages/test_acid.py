@@ -70,6 +70,15 @@ def test_without_an_analysis_it_has_the_cautions_and_says_what_it_needs(
     assert f'href="{PAGE}"' in reader.text(f"/blocks/{BLOCK_ID}/pipes-and-water")
 
 
+@pytest.mark.parametrize("fields", [{}, ASKED])
+def test_no_heading_stands_over_nothing(
+    titrated: Service, reader: Reader, fields: dict[str, str]
+) -> None:
+    page = reader.text(asking(fields) if fields else PAGE)
+    assert re.findall(r"</h2>\s*(?:</div>\s*)?<h2", page) == []
+    assert ("Acid: an estimate" in page) is bool(fields)
+
+
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_the_cautions_come_before_every_number(
     titrated: Service, reader: Reader, language: str

@@ -10,7 +10,9 @@ PAGE = f"/farms/{FARM_ID}/timers"
 
 
 def test_a_farm_without_timers_says_how_a_block_gets_one(reader: Reader) -> None:
-    assert "No block of this farm has a timer" in reader.text(PAGE)
+    page = reader.text(PAGE)
+    assert "No block of this farm has a timer" in page
+    assert page.count(f'href="/farms/{FARM_ID}/setup"') == 2  # in the menu and beside the sentence
 
 
 def test_the_page_says_what_to_set_and_keeps_what_was_set(service: Service, reader: Reader) -> None:
