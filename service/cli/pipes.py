@@ -32,7 +32,7 @@ from service.drawing.frame import as_file
 from service.errors import StorageFailed
 from service.farm_files.sample_file import read_line_file
 from service.operations.reading import block_pipes as pipes
-from service.operations.reading.read_farms import get_farm, get_today
+from service.operations.reading.read_farms import get_today
 from service.operations.waterworks import catch_tests
 from service.operations.waterworks.draw_figures import (
     row_figure,
@@ -57,10 +57,8 @@ def units_of(block: str, service: Service, chosen: UnitSystem | None) -> UnitSys
     """The units to show for a block: those chosen, else its farm's."""
     if chosen is not None:
         return chosen
-    farm_id = block.partition(".")[0]
-    day = today_of(block, service)
-    found = get_farm(farm_id, day=day, unit_of_work=service.unit_of_work)
-    return UnitSystem.US if found.farm is None else UnitSystem(found.farm.unit_system)
+    with service.unit_of_work(write=False) as unit:
+        return UnitSystem(unit.blocks.get_farm_of(block).unit_system)
 
 
 def write_picture(path: Path | None, figure: Markup) -> None:
