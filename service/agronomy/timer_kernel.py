@@ -7,27 +7,18 @@ chosen and why.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from service.agronomy.records import Floats, Ints
+from service.agronomy.run_time_kernel import Choice, Trial, best_steps, cost_of
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch, WeekAhead, WeekProgram
-from service.agronomy.week_kernel import CostRules, Starts, cost_rules, make_starts, week_course
+from service.agronomy.week_kernel import cost_rules, make_starts, week_course
+from service.agronomy.weekday_kernel import any_days
 from service.kernels import compiled
 
 SIMPLER_MM = 0.05
 """[CHOICE] A further start or another set of days has to save this much to be chosen."""
 ANY_WEEKDAYS = int(DayRule.WEEKDAYS)
-
-
-class Choice(NamedTuple):
-    """A program: which days, how many starts, how many steps of the timer each."""
-
-    day_mask: int
-    start_count: int
-    step_count: int
-    cost: float
 
 
 @compiled
@@ -40,77 +31,6 @@ def most_steps(timers: TimerBatch, block: int, start_count: int, slot_min: float
         cycle_min = open_min // start_count
         most_min = min(most_min, cycle_min / (1.0 + timers.off_ratio[block]))
     return int(most_min / timers.run_step_min[block] + 1e-9)
-
-
-class Trial(NamedTuple):
-    """What is tried for one block: so many starts a day, at run times between two bounds."""
-
-    days: WeekAhead
-    block: int
-    starts: Starts
-    step_net_mm: float
-    """What one step of the timer puts back."""
-    least_steps: int
-    most_steps: int
-    rules: CostRules
-
-
-@compiled
-def cost_of(trial: Trial, day_mask: int, steps: int, limit: float) -> float:
-    """Cost of the week with this run time on these days; infinite where it passes the limit."""
-    pulse_net_mm = steps * trial.step_net_mm
-    return week_course(
-        trial.days, trial.block, day_mask, trial.starts, pulse_net_mm, trial.rules, limit
-    ).cost
-
-
-@compiled
-def falls_after(trial: Trial, day_mask: int, steps: int, costs: Floats) -> bool:
-    """Whether one step more of run time costs less; ``costs`` keeps those that are known."""
-    if np.isnan(costs[steps]):
-        costs[steps] = cost_of(trial, day_mask, steps, np.inf)
-    if np.isnan(costs[steps + 1]):
-        more = cost_of(trial, day_mask, steps + 1, costs[steps])
-        if more == np.inf:
-            return False
-        costs[steps + 1] = more
-    return bool(costs[steps + 1] < costs[steps])
-
-
-@compiled
-def best_steps(trial: Trial, day_mask: int, guess: int) -> tuple[int, float]:
-    """The run time of least cost on these days, in steps, and that cost.
-
-    The depletion of every midnight is convex in the run time, and so are drainage and excess as
-    long as there is no stress: the slope is followed from the guess in doubling strides, and by
-    halving once the least is between two points.
-    """
-    low, high = trial.least_steps, trial.most_steps
-    probe, stride = min(max(guess, low), high), 1
-    rises = False
-    costs = np.full(high + 2, np.nan)
-    while low < high and low <= probe < high and stride > 0:
-        if falls_after(trial, day_mask, probe, costs):
-            low = probe + 1
-            if rises:
-                break
-            probe += stride
-        else:
-            high = probe
-            if low > trial.least_steps:
-                break
-            rises = True
-            probe = max(low, probe - stride)
-        stride *= 2
-    while low < high:
-        middle = (low + high) // 2
-        if falls_after(trial, day_mask, middle, costs):
-            low = middle + 1
-        else:
-            high = middle
-    if np.isnan(costs[low]):
-        costs[low] = cost_of(trial, day_mask, low, np.inf)
-    return low, costs[low]
 
 
 @compiled
@@ -243,27 +163,33 @@ def choose_alone(
 ) -> None:
     """The program of a block that never has to wait for another.
 
-    Days that are spread evenly show which two numbers of starts are the best; for these the days
-    are chosen.
+    Of all that are found the first, in the order of what is easier to set, that costs hardly more
+    than the best: few starts before many, days spread evenly before any others.
     """
     rule = timers.day_rule[block]
     open_min = float(timers.closes_min[block] - timers.opens_min[block])
-    first, second = Choice(0, 0, 0, np.inf), Choice(0, 0, 0, np.inf)
-    for start_count in range(1, timers.most_starts[block] + 1):
-        trial = make_trial(days, timers, block, start_count, 0.0, open_min)
-        found = choose_steps(trial, masks[rule])
-        if found.cost < first.cost - SIMPLER_MM:
-            first, second = found, first
-        elif found.cost < second.cost:
-            second = found
-    best = first
-    for each in (first, second):
-        if each.start_count > 0:
-            trial = make_trial(days, timers, block, each.start_count, 0.0, open_min)
-            found = refine(trial, each, rule)
-            if found.cost < best.cost - SIMPLER_MM:
-                best = found
-    keep(out, days, timers, block, best, 0)
+    most_starts = timers.most_starts[block]
+    choices = [Choice(0, 0, 0, np.inf) for _ in range(2 * most_starts)]
+    even_costs = np.zeros(most_starts)
+    for place in range(most_starts):
+        trial = make_trial(days, timers, block, place + 1, 0.0, open_min)
+        choices[2 * place] = choose_steps(trial, masks[rule])
+        even_costs[place] = choices[2 * place].cost
+    least = even_costs.min()
+    for place in np.argsort(even_costs, kind="mergesort"):
+        if rule != ANY_WEEKDAYS or least <= SIMPLER_MM:
+            break
+        trial = make_trial(days, timers, block, place + 1, 0.0, open_min)
+        found = any_days(trial, min(even_costs[place], least + SIMPLER_MM))
+        if found.day_mask > 0:
+            choices[2 * place + 1] = found
+            least = min(least, found.cost)
+    # Nothing costs less than nothing: what saves less than that is not looked for.
+    most = SIMPLER_MM if least <= SIMPLER_MM else least + SIMPLER_MM
+    for each in choices:
+        if each.cost <= most:
+            keep(out, days, timers, block, each, 0)
+            break
 
 
 @compiled

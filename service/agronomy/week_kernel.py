@@ -103,6 +103,25 @@ def cost_rules(days: WeekAhead, timers: TimerBatch, block: int) -> CostRules:
 
 
 @compiled
+def day_cost(
+    drainage_mm: float,
+    depletion_end_mm: float,
+    raw_mm: float,
+    is_safe: bool,
+    weight: float,
+    rain_room_mm: float,
+) -> float:
+    """Cost of a day in one course of the weather; ``rain_room_mm`` is infinite before the last day.
+
+    It takes numbers only: arrays handed on within the search take longer than all its sums.
+    """
+    cost = weight * drainage_mm
+    if is_safe:
+        cost += STRESS_COST * max(0.0, depletion_end_mm - raw_mm)
+    return cost + CATCH_UP_COST * weight * max(0.0, depletion_end_mm - rain_room_mm)
+
+
+@compiled
 def week_course(
     days: WeekAhead,
     block: int,
@@ -126,6 +145,7 @@ def week_course(
             continue
         depletion_mm = days.depletion_start_mm[block]
         for day in range(day_count):
+            raw_mm = days.raw_mm[day, block]
             early_mm, day_mm, pulses_before_sunrise = 0.0, 0.0, 0
             if day_mask & (1 << (day % WEEK_DAYS)):
                 pulses_before_sunrise = starts.pulses_before_sunrise[day]
@@ -134,7 +154,7 @@ def week_course(
             step = day_step(
                 depletion_mm,
                 days.taw_mm[day, block],
-                days.raw_mm[day, block],
+                raw_mm,
                 days.rain_entering_mm[course, day, block],
                 days.crop_et_mm[course, day, block],
                 early_mm,
@@ -144,18 +164,15 @@ def week_course(
                 (day * pulse_count + pulses_before_sunrise, (day + 1) * pulse_count),
             )
             depletion_mm = step.depletion_end_mm
-            drained_mm = weight * (step.irrigation_drainage_mm + step.rain_drainage_mm)
-            drainage_mm += drained_mm
-            cost += drained_mm
+            drained_mm = step.irrigation_drainage_mm + step.rain_drainage_mm
+            drainage_mm += weight * drained_mm
             if is_safe:
-                beyond_mm = max(0.0, depletion_mm - days.raw_mm[day, block])
-                excess_mm += beyond_mm
-                cost += STRESS_COST * beyond_mm
+                excess_mm += max(0.0, depletion_mm - raw_mm)
+            rain_room_mm = rules.rain_room_fraction * raw_mm if day == day_count - 1 else np.inf
+            cost += day_cost(drained_mm, depletion_mm, raw_mm, is_safe, weight, rain_room_mm)
             if cost > limit:
                 return WeekCourse(np.inf, excess_mm, drainage_mm, depletion_mm)
         end_mm += weight * depletion_mm
-        room_mm = rules.rain_room_fraction * days.raw_mm[day_count - 1, block]
-        cost += CATCH_UP_COST * weight * max(0.0, depletion_mm - room_mm)
     return WeekCourse(cost, excess_mm, drainage_mm, end_mm)
 
 

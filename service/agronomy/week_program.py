@@ -4,11 +4,12 @@ In: the water balance of the morning, the days until the next setting in one or 
 weather, and what each block's timer can do. Out: on which days it runs, how often a day and for how
 long, such that readily available water holds and drainage is least, and what that leads to.
 
-Sets of days that are spread evenly are tried with every number of starts, and the best of them
-changed day by day as long as that helps; the run time is found along the
-slope of the cost, which is convex in it. The cost is in millimetres of drainage: a millimetre below
-readily available water at a midnight counts ten, one left to be put back after the week counts a
-tenth, and a program that is harder to set has to save a twentieth [CHOICE].
+Sets of days that are spread evenly are tried with every number of starts, the run time found along
+the slope of the cost, which is convex in it. A timer that takes any weekdays and waits for no other
+has all sets of days tried, at run times a twentieth apart; blocks that take turns have the best of
+the even sets changed day by day as long as that helps. The cost is in millimetres of drainage: a
+millimetre below readily available water at a midnight counts ten, one left to be put back after the
+week counts a tenth, and a program that is harder to set has to save a twentieth [CHOICE].
 """
 
 from __future__ import annotations
@@ -30,8 +31,8 @@ def day_masks(rule: DayRule) -> tuple[int, ...]:
     """The sets of days that are tried for a rule, as bits from the setting day on.
 
     Shapes: one rule.
-    Returns: at least one mask, each of 7 bits. Of weekdays those that are spread evenly; the search
-    goes on from the best of them, a day more, a day less or a day for another at a time.
+    Returns: at least one mask, each of 7 bits. Of weekdays those that are spread evenly; all
+    the others are searched in the kernels.
     Source: modelling choice of ours.
     >>> [f"{mask:07b}"[::-1] for mask in day_masks(DayRule.INTERVAL)][:3]
     ['1111111', '1010101', '1001001']

@@ -179,7 +179,6 @@ def every_program(rules: TimerBatch, masks: Iterable[int]) -> WeekProgram:
 
 @pytest.mark.parametrize("rule", list(DayRule))
 def test_no_program_of_a_finer_grid_costs_markedly_less(rule: DayRule) -> None:
-    # The grid has every set of weekdays, where the search changes one day at a time.
     ahead = invented_weeks(CASE_COUNT, seed=10 + int(rule))
     rules = timers(CASE_COUNT, day_rule=int(rule), supply_index=np.arange(CASE_COUNT))
     program = choose_programs(ahead, rules, np.full(CASE_COUNT, np.inf))
@@ -190,11 +189,24 @@ def test_no_program_of_a_finer_grid_costs_markedly_less(rule: DayRule) -> None:
         same_week = WeekAhead(*(term[..., again] for term in ahead))
         same_rules = TimerBatch(*(term[again] for term in rules))
         best.append(np.min(assess_programs(same_week, same_rules, grid).cost_mm))
-    worse_mm = program.cost_mm - np.array(best)
-    assert program.cost_mm.sum() <= 1.03 * sum(best)
-    # A program that is harder to set has to save 0.05 mm.
-    assert (worse_mm <= 0.03 * np.array(best) + 0.1).mean() >= 0.9
-    assert worse_mm.max() < 1.0
+    # A program that is harder to set has to save 0.05 mm, less than anybody measures in a week:
+    # where the best costs less than 1.67 mm, that is more than 3 % of next to nothing.
+    allowed_mm = np.maximum(1.03 * np.array(best), np.array(best) + 0.05)
+    assert (program.cost_mm <= allowed_mm + 1e-9).all(), (program.cost_mm - allowed_mm).max()
+
+
+@pytest.mark.parametrize("day_count", [3, 5])
+def test_days_that_are_not_known_yet_repeat_those_that_are(day_count: int) -> None:
+    whole = invented_weeks(CASE_COUNT, seed=21)
+    by_day = ("taw_mm", "raw_mm", "sunrise_min", "sunset_min", "crop_et_mm", "rain_entering_mm")
+    short = whole._replace(**{name: getattr(whole, name)[..., :day_count, :] for name in by_day})
+    rules = timers(CASE_COUNT, supply_index=np.arange(CASE_COUNT))
+    masks = choose_programs(short, rules, np.full(CASE_COUNT, np.inf)).day_mask
+    known = (1 << day_count) - 1
+    uneven = ~np.isin(masks, (0, *day_masks(DayRule.WEEKDAYS)))
+    assert uneven.any()
+    repeated = [sum((mask & known) << at for at in range(0, 7, day_count)) & 127 for mask in masks]
+    assert (masks == repeated)[uneven].all()
 
 
 def test_the_weather_that_a_program_has_to_hold_in_is_as_dry_as_the_safety_asks_for() -> None:
