@@ -94,6 +94,8 @@ The whole
     week_ahead        the days until a timer is set again, and what it can be set to
     week_program      one program for a timer that is set once a week
     week_kernel       the course of a week under one program, compiled
+    run_time_kernel   the best run time of a set of days, compiled
+    weekday_kernel    the best of all sets of weekdays, compiled
     timer_kernel      the search for the best one, compiled
     past_program      a past season under a fixed rule, or a timer set once a week
     nitrate_loss      nitrogen that drains with the water, to compare them by
