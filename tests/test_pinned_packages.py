@@ -1,6 +1,6 @@
 """The pinned lists: every package with hashes, no index, nothing that the project needs left out.
 
-``bash deploy/pin.sh`` makes them anew.
+``bash deploy/pin.sh`` writes them again.
 """
 
 from __future__ import annotations

@@ -43,7 +43,7 @@ def window_days(window: SamplingWindow, year: int, latitude_deg: float) -> OpenW
     """The days of a window in a year, half a year later in the south.
 
     Shapes: scalars.
-    Returns: opening and closing day; None for a window told by its stage.
+    Returns: opening and closing day; None for a window known by its stage.
     Source: ``crops.toml``; half a year is 182 days.
     >>> from service.nutrition.tables import crops
     >>> north = crops()["peach"].windows[0]
