@@ -85,7 +85,7 @@ _TAGS: list[dict[str, Any]] = [
     {"name": "waterworks", "description": "Pipes, water, acid and fertilizer."},
     {"name": "nutrition", "description": "Leaf, petiole and soil tests, and what follows."},
     {"name": "season", "description": "The year's tasks, and what was seen on visits."},
-    {"name": "lists", "description": "What there is: farms, sites, counties, crops."},
+    {"name": "lists", "description": "What there is: farms, sites, counties, crops, controllers."},
     {"name": "changes", "description": "Who changed what, and when."},
     {"name": "status", "description": "How the service itself is doing."},
 ]

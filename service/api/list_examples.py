@@ -63,3 +63,22 @@ CROP_PAGE: Final[dict[str, Any]] = {
     ],
     "next": "/v1/crops?cursor=Ymx1ZWJlcnJ5",
 }
+CONTROLLER_PAGE: Final[dict[str, Any]] = {
+    "items": [
+        {
+            "controller_id": "hill-farm.shed",
+            "farm_id": "hill-farm",
+            "name": "Pump shed",
+            "policy": "fallback",
+            "channels": [
+                {
+                    "channel": 1,
+                    "block_id": "hill-farm.north",
+                    "fallback": [{"start_local": "05:30", "duration_min": 40}],
+                }
+            ],
+            "retired_at": None,
+        }
+    ],
+    "next": None,
+}

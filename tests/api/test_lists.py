@@ -10,10 +10,23 @@ from pydantic import BaseModel
 
 from service.agronomy.crop_table import CROPS
 from service.api import list_examples
-from service.api.schemas.lists import CountyPageOut, CropPageOut, FarmPageOut, SitePageOut
+from service.api.schemas.lists import (
+    ControllerPageOut,
+    CountyPageOut,
+    CropPageOut,
+    FarmPageOut,
+    SitePageOut,
+)
 from service.bootstrap import Service
 from tests.api.callers import Caller, caller_of
-from tests.api.invented_farm import FARM_ID, load
+from tests.api.invented_farm import FARM, FARM_ID, load
+from tests.api.paired_controllers import (
+    BARN,
+    BARN_CONTROLLER,
+    SHED,
+    SHED_CONTROLLER,
+    pair,
+)
 from tests.pages.conftest import COUNTIES
 
 OTHER = "later-farm"
@@ -69,7 +82,42 @@ def test_counties_are_listed_for_advisers(own_service: Service) -> None:
     assert caller_of(own_service, None, "plan:read").get("/v1/counties").status_code == 403
 
 
-@pytest.mark.parametrize("path", ["/v1/farms", "/v1/sites", "/v1/counties", "/v1/crops"])
+def test_controllers_say_which_blocks_they_open_and_when_they_were_retired(
+    own_service: Service,
+) -> None:
+    pair(own_service, FARM_ID, SHED_CONTROLLER)
+    pair(own_service, OTHER, BARN_CONTROLLER)
+    pair(own_service, OTHER)
+    (shed,) = all_of(caller_of(own_service, FARM_ID), "/v1/controllers")
+    assert (shed["controller_id"], shed["farm_id"], shed["policy"]) == (SHED, FARM_ID, "fallback")
+    assert [(each["channel"], each["block_id"]) for each in shed["channels"]] == [
+        (1, f"{FARM_ID}.north"),
+        (2, f"{FARM_ID}.south"),
+    ]
+    assert shed["channels"][0]["fallback"] == [{"start_local": "05:30", "duration_min": 40}]
+    assert shed["retired_at"] is None
+    region = caller_of(own_service, None)
+    barn, _ = all_of(region, "/v1/controllers?page_size=1")
+    assert (barn["controller_id"], barn["retired_at"]) == (BARN, "2026-07-14T23:00:00Z")
+    assert all_of(region, f"/v1/controllers?farm={FARM_ID}") == [shed]
+    assert region.get("/v1/controllers?farm=nowhere").status_code == 404
+
+
+def test_what_is_added_between_two_pages_neither_repeats_nor_hides_anything(
+    own_service: Service,
+) -> None:
+    caller = caller_of(own_service, None)
+    first = caller.get("/v1/farms?page_size=1").json()
+    assert [each["farm_id"] for each in first["items"]] == [OTHER]
+    for new in ("a-farm", "new-farm"):  # before and after the place where the caller is
+        load(own_service, FARM.replace(FARM_ID, new).replace("home", new))
+    rest = [each["farm_id"] for each in all_of(caller, first["next"])]
+    assert rest == ["new-farm", FARM_ID]
+
+
+@pytest.mark.parametrize(
+    "path", ["/v1/farms", "/v1/sites", "/v1/counties", "/v1/crops", "/v1/controllers"]
+)
 def test_a_list_that_has_not_changed_is_not_sent_again(caller: Caller, path: str) -> None:
     tag = caller.get(path).headers["ETag"]
     assert caller.get(path, headers={"If-None-Match": tag}).status_code == 304
@@ -82,6 +130,7 @@ def test_a_list_that_has_not_changed_is_not_sent_again(caller: Caller, path: str
         (SitePageOut, list_examples.SITE_PAGE),
         (CountyPageOut, list_examples.COUNTY_PAGE),
         (CropPageOut, list_examples.CROP_PAGE),
+        (ControllerPageOut, list_examples.CONTROLLER_PAGE),
     ],
 )
 def test_an_example_says_all_that_its_answer_says(

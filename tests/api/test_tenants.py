@@ -15,6 +15,7 @@ from service.operations.access.manage_keys import Right
 from tests.api.callers import ALL_RIGHTS, Caller, caller_of, new_key
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, YOUNG_BLOCK_ID, copied_service
 from tests.api.openapi_snapshot import app_without_database
+from tests.api.paired_controllers import SHED_CONTROLLER, pair
 
 OTHER = "later-farm"
 VALUES = {
@@ -50,7 +51,17 @@ def _operations(app: FastAPI) -> list[tuple[str, str, str]]:
     ]
 
 
+def _lists(app: FastAPI) -> list[tuple[str, bool]]:
+    """What is read without naming anything in the path, and whether it may be asked by farm."""
+    return [
+        (path, any(each["name"] == "farm" for each in operations["get"].get("parameters", ())))
+        for path, operations in app.openapi()["paths"].items()
+        if "get" in operations and path.startswith("/v1/") and "{" not in path
+    ]
+
+
 OPERATIONS = _operations(app_without_database())
+LISTS = _lists(app_without_database())
 
 
 def _ask(caller: Caller, method: str, path: str, name: str) -> Any:
@@ -88,11 +99,31 @@ def test_a_key_of_another_farm_finds_nothing(
     )
 
 
+@pytest.mark.parametrize(("path", "is_by_farm"), LISTS)
+def test_no_list_says_anything_of_another_farm(
+    tenant_apps: dict[tuple[str, ...], Caller], path: str, is_by_farm: bool
+) -> None:
+    caller = tenant_apps[ALL_RIGHTS]
+    answer = caller.get(path)
+    assert answer.status_code in (200, 422), answer.text
+    assert FARM_ID not in answer.text and '"home"' not in answer.text
+    if is_by_farm:
+        assert caller.get(path, params={"farm": FARM_ID}).status_code == 404
+
+
+@pytest.mark.parametrize("path", [path for path, is_by_farm in LISTS if is_by_farm])
+def test_a_list_that_may_be_asked_by_farm_has_something_to_hide(
+    tenant_service: Service, path: str
+) -> None:
+    assert FARM_ID in caller_of(tenant_service, None).get(path).text
+
+
 @pytest.fixture(scope="module")
 def tenant_service(
     planned_database: URL, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Service]:
     with copied_service(planned_database, tmp_path_factory.mktemp("tenants")) as made:
+        pair(made, FARM_ID, SHED_CONTROLLER)
         yield made
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Response
 
 from service.api.access import Right, TheCaller, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
 from service.api.block_examples import BLOCK_PAGE
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BLOCK
-from service.api.paging import page_of
+from service.api.paging import ThePages, list_answers
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
 from service.api.schemas.queries import BlockListQuery, BlockQuery
@@ -28,18 +28,13 @@ router = APIRouter(tags=["blocks"])
     summary="List blocks",
     description="Blocks in use on a day, by id, page by page. Follow `next` until it is absent.",
     response_model=BlockPageOut,
-    responses={
-        200: described("A page of blocks.", BLOCK_PAGE, is_conditional=True),
-        **NOT_MODIFIED,
-        **problems(NOT_FOUND, INVALID_REQUEST),
-    },
+    responses=list_answers("A page of blocks.", BLOCK_PAGE),
 )
 def list_blocks(
-    request: Request,
     service: TheService,
     caller: TheCaller,
     query: Annotated[BlockListQuery, Query()],
-    if_none_match: IfNoneMatch = None,
+    pages: ThePages,
 ) -> Response:
     """A page of blocks; the cursor names the last block of the page before."""
     farm_id = caller.farm_asked(query.farm)
@@ -50,9 +45,13 @@ def list_blocks(
             farm_id=farm_id, day=query.day, unit_of_work=service.unit_of_work
         )
     )
-    page, following = page_of(blocks, query, request, lambda block: block.block_id)
-    items = [BlockSummaryOut.from_record(each) for each in page]
-    return conditional_response(BlockPageOut(items=items, next=following), if_none_match)
+    return pages.answer(
+        blocks,
+        query,
+        BlockPageOut,
+        name_of=lambda each: each.block_id,
+        show=BlockSummaryOut.from_record,
+    )
 
 
 @router.get(

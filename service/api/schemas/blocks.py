@@ -10,6 +10,7 @@ from pydantic import Field
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.api.schemas.facts import Out, is_absent, known
+from service.api.schemas.pages import PageOut
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition
 from service.records.timers import TimerSettings
@@ -40,10 +41,9 @@ class BlockSummaryOut(Out):
         )
 
 
-class BlockPageOut(Out):
+class BlockPageOut(PageOut[BlockSummaryOut]):
     """A page of blocks, by id."""
 
-    items: list[BlockSummaryOut]
     next: str | None = Field(
         None,
         exclude_if=is_absent,

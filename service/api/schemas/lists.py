@@ -1,18 +1,19 @@
-"""What there is: farms, sites with their weather, counties, crops."""
+"""What there is: farms, sites with their weather, counties, crops, controllers."""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Self
 
 from pydantic import Field
 
+from service.agronomy.civil_day import wall_text
 from service.agronomy.crop_file import CropRow
 from service.api.schemas.facts import Out
+from service.api.schemas.pages import PageOut
 from service.operations.reading.read_sites import SiteCoverage
+from service.records.controllers import StoredController
 from service.records.farms import CountyDefinition, FarmDefinition
-
-_NEXT = "Address of the next page; absent on the last one."
 
 
 class FarmSummaryOut(Out):
@@ -31,11 +32,8 @@ class FarmSummaryOut(Out):
         )
 
 
-class FarmPageOut(Out):
+class FarmPageOut(PageOut[FarmSummaryOut]):
     """A page of farms, by id."""
-
-    items: list[FarmSummaryOut]
-    next: str | None = Field(None, description=_NEXT)
 
 
 class CoverageOut(Out):
@@ -75,11 +73,8 @@ class SiteOut(Out):
         )
 
 
-class SitePageOut(Out):
+class SitePageOut(PageOut[SiteOut]):
     """A page of sites, by id."""
-
-    items: list[SiteOut]
-    next: str | None = Field(None, description=_NEXT)
 
 
 class CountySummaryOut(Out):
@@ -95,11 +90,8 @@ class CountySummaryOut(Out):
         return cls(county_code=county.county_code, name=county.name, site_id=county.site_id)
 
 
-class CountyPageOut(Out):
+class CountyPageOut(PageOut[CountySummaryOut]):
     """A page of counties, by code."""
-
-    items: list[CountySummaryOut]
-    next: str | None = Field(None, description=_NEXT)
 
 
 class CropOut(Out):
@@ -160,8 +152,65 @@ class CropOut(Out):
         )
 
 
-class CropPageOut(Out):
+class CropPageOut(PageOut[CropOut]):
     """A page of crops, by key."""
 
-    items: list[CropOut]
-    next: str | None = Field(None, description=_NEXT)
+
+class FallbackRunOut(Out):
+    """A daily run of a channel once the last program has run out."""
+
+    start_local: str = Field(description="HH:MM on the local clock.")
+    duration_min: int = Field(description="Length, min.")
+
+
+class ChannelOut(Out):
+    """An output of a controller, and the block whose valve it opens."""
+
+    channel: int = Field(description="Number of the output on the controller.")
+    block_id: str = Field(description="Full block id, `farm.block`.")
+    fallback: list[FallbackRunOut] = Field(description="Its daily runs; empty: none.")
+
+
+class ControllerOut(Out):
+    """A controller in the field."""
+
+    controller_id: str = Field(description="Full controller id, `farm.controller`.")
+    farm_id: str
+    name: str
+    policy: str = Field(
+        description="What it does once its program has run out: `fallback` or `stop`."
+    )
+    channels: list[ChannelOut] = Field(description="Its outputs, by number.")
+    retired_at: datetime | None = Field(
+        description="When it was taken out of its farm, UTC; null: in use."
+    )
+
+    @classmethod
+    def from_record(cls, stored: StoredController) -> Self:
+        """A stored controller."""
+        controller = stored.definition
+        return cls(
+            controller_id=controller.controller_id,
+            farm_id=controller.farm_id,
+            name=controller.name,
+            policy=controller.policy,
+            channels=[
+                ChannelOut(
+                    channel=each.channel,
+                    block_id=each.block_id,
+                    fallback=[
+                        FallbackRunOut(
+                            start_local=wall_text(run.start_wall_min),
+                            duration_min=run.duration_min,
+                        )
+                        for run in each.fallback
+                    ],
+                )
+                for each in controller.channels
+            ],
+            retired_at=stored.retired_at,
+        )
+
+
+class ControllerPageOut(PageOut[ControllerOut]):
+    """A page of controllers, by id."""

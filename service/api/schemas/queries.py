@@ -49,12 +49,17 @@ class PageQuery(In):
         return None if self.cursor is None else number_of(self.cursor)
 
 
-class BlockListQuery(PageQuery):
-    """Selects blocks and a page of them."""
+class FarmPageQuery(PageQuery):
+    """Selects a page of what farms have."""
 
     farm: str | None = Field(
-        None, max_length=40, description="Only blocks of this farm.", examples=["hill-farm"]
+        None, max_length=40, description="Only what this farm has.", examples=["hill-farm"]
     )
+
+
+class BlockListQuery(FarmPageQuery):
+    """Selects blocks and a page of them."""
+
     day: CalendarDate | None = Field(
         None,
         alias="date",

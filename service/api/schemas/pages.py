@@ -1,0 +1,21 @@
+"""Pages of lists."""
+
+from __future__ import annotations
+
+from typing import Generic, TypeVar
+
+from pydantic import Field
+
+from service.api.schemas.facts import Out
+
+Shown = TypeVar("Shown", bound=Out)
+
+
+class PageOut(Out, Generic[Shown]):
+    """A page of a list."""
+
+    items: list[Shown]
+    next: str | None = Field(
+        None,
+        description="Address of the next page, relative to this service; null on the last one.",
+    )
