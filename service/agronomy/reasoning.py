@@ -39,6 +39,7 @@ class PlanFlag(enum.IntFlag):
     FORECAST_OLD = enum.auto()
     YOUNG_CANOPY_FULL = enum.auto()
     STORE_BELOW_PULSE = enum.auto()
+    TIMER_CANNOT_KEEP_UP = enum.auto()
 
 
 PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
@@ -71,6 +72,10 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.CANNOT_KEEP_UP: (
         "In the coming week the block is expected to pass its readily available water even if all"
         " that can be run is run."
+    ),
+    PlanFlag.TIMER_CANNOT_KEEP_UP: (
+        "In the coming week the block is expected to pass its readily available water with what its"
+        " timer is set to."
     ),
     PlanFlag.AFTERNOON_STRESS: (
         "A day ended beyond the readily available water: the plants were short in the afternoon."

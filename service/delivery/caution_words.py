@@ -64,6 +64,8 @@ def shared_flags(blocks: Sequence[BlockLine]) -> int:
     shared = blocks[0].flags
     for block in blocks[1:]:
         shared &= block.flags
+    # What mends it is each timer's own.
+    shared &= ~int(PlanFlag.TIMER_CANNOT_KEEP_UP)
     if len({block.taken_full_day for block in blocks}) > 1:
         shared &= ~int(PlanFlag.START_DEPLETION_ASSUMED)
     return shared

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.pulse_plan import is_news
-from service.agronomy.reasoning import explain_cause, reason_of
+from service.agronomy.reasoning import PlanFlag, explain_cause, reason_of
 from service.delivery.caution_words import (
     CAUTIONS,
     INJECTION_CAUTION,
@@ -26,6 +26,8 @@ from service.delivery.timer_words import timer_notes
 from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
+_SAID_OF_TIMER = int(PlanFlag.TIMER_CANNOT_KEEP_UP)
+"""What the notes on the timer say, with what mends it."""
 ANY_DAY = date.min
 """Reading day of a printed sheet, so that it says neither "today" nor "tomorrow"."""
 
@@ -222,7 +224,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
         *timer_notes(block, words),
         *meter_notes(block, words),
         *_less_than_asked(block, words),
-        *flag_sentences(block.flags & ~shared, words, block.taken_full_day),
+        *flag_sentences(block.flags & ~shared & ~_SAID_OF_TIMER, words, block.taken_full_day),
     ]
     return BlockWords(
         name=clean(block.name),

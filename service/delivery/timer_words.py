@@ -5,10 +5,12 @@ from __future__ import annotations
 from datetime import date
 
 from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.reasoning import PlanFlag
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule
-from service.records.letters import BlockLine
+from service.records.letters import BlockLine, TimerLine
 from service.records.timers import OfferedProgram, TimerProgram
 from service.translations import Wording
+from service.translations.catalogue import marked
 
 _MONDAY = date(2024, 1, 1)
 
@@ -52,10 +54,8 @@ def outcome_words(offered: OfferedProgram, words: Wording) -> tuple[str, ...]:
             missing=words.depth(offered.depletion_end_mm),
         )
     ]
-    if offered.excess_mm is not None and words.depth(offered.excess_mm) != words.depth(0.0):
-        texts.append(
-            words.gettext("In a dry week it does not keep the crop from running short of water.")
-        )
+    if _runs_short(offered.excess_mm, words):
+        texts.append(words.gettext(STILL_SHORT))
     if offered.normal_day_count:
         texts.append(
             words.ngettext(
@@ -75,31 +75,90 @@ def weekday_words(weekday: int, words: Wording) -> str:
 
 
 def timer_notes(block: BlockLine, words: Wording) -> tuple[str, ...]:
-    """What the reader of a mail has to do at a block's timer; nothing for most."""
+    """What the reader of a mail has to do at a block's timer, and why; nothing for most."""
     timer = block.timer
     if timer is None:
         return ()
+    is_short = bool(block.flags & PlanFlag.TIMER_CANNOT_KEEP_UP)
     if timer.to_set is None:
-        if timer.is_set:
-            return ()
-        return (
-            words.gettext(
-                "Nobody has said what the timer is set to, so nothing is counted as running."
-            ),
-        )
-    program = program_words(timer.to_set, words)
+        if not timer.is_set:
+            return (words.gettext(NOTHING_SET),)
+        return _not_enough(timer, words) if is_short else ()
+    first = _what_to_set(timer, timer.to_set, words)
+    if not timer.is_set:
+        return (first, words.gettext(NOTHING_SET), *_still_short(timer, words))
+    return (first, *(_why_to_set(timer, words) if is_short else _still_short(timer, words)))
+
+
+NOTHING_SET = marked("Nobody has said what the timer is set to, so nothing is counted as running.")
+
+
+def _what_to_set(timer: TimerLine, to_set: TimerProgram, words: Wording) -> str:
+    program = program_words(to_set, words)
     if not timer.is_early:
-        return (words.gettext("Set the timer: {program}.", program=program),)
-    if timer.to_set.is_off:
+        return words.gettext("Set the timer: {program}.", program=program)
+    if to_set.is_off:
+        return words.gettext(
+            "Turn the timer off until {day}: what it is set to would drain.",
+            day=words.weekday(timer.next_setting),
+        )
+    return words.gettext(
+        "Change the timer before its day, the week has turned out different: {program}.",
+        program=program,
+    )
+
+
+def _not_enough(timer: TimerLine, words: Wording) -> tuple[str, ...]:
+    """A program that does not keep up, and no other to set yet."""
+    return (
+        words.gettext(
+            "With what the timer is set to, the block is expected to run short of water in the"
+            " coming week. What to set next comes on the evening before {day}, or earlier if a"
+            " change pays.",
+            day=words.short_day(timer.next_setting),
+        ),
+    )
+
+
+def _why_to_set(timer: TimerLine, words: Wording) -> tuple[str, ...]:
+    """Why the new program matters, where the one that is set does not keep up."""
+    if _runs_short(timer.excess_mm, words):
         return (
             words.gettext(
-                "Turn the timer off until {day}: what it is set to would drain.",
-                day=words.weekday(timer.next_setting),
+                "With what it is set to now, the block is expected to run short of water in the"
+                " coming week. The new program is the best that it can be set to, but in a dry"
+                " week the block still runs short."
             ),
         )
     return (
         words.gettext(
-            "Change the timer before its day, the week has turned out different: {program}.",
-            program=program,
+            "With what it is set to now, the block is expected to run short of water in the coming"
+            " week; with the new program it is not."
+        ),
+    )
+
+
+def _still_short(timer: TimerLine, words: Wording) -> tuple[str, ...]:
+    return (words.gettext(STILL_SHORT),) if _runs_short(timer.excess_mm, words) else ()
+
+
+STILL_SHORT = marked("In a dry week it does not keep the crop from running short of water.")
+
+
+def _runs_short(excess_mm: float | None, words: Wording) -> bool:
+    """Whether a program lets the crop run short by a depth that is seen when it is written."""
+    return excess_mm is not None and words.depth(excess_mm) != words.depth(0.0)
+
+
+def week_timer_notes(timer: TimerLine | None, words: Wording) -> tuple[str, ...]:
+    """What is still to be set on a timer, for the weekly mail; nothing where all is set."""
+    if timer is None:
+        return ()
+    if timer.to_set is None:
+        return () if timer.is_set else (words.gettext(NOTHING_SET),)
+    return (
+        words.gettext(
+            "Still to be set on the timer, unless you have set it: {program}.",
+            program=program_words(timer.to_set, words),
         ),
     )

@@ -13,6 +13,7 @@ from service.agronomy.crop_table import CROPS
 from service.delivery.caution_words import CAUTIONS
 from service.delivery.plain_text import clean
 from service.delivery.season_words import task_days, task_title
+from service.delivery.timer_words import week_timer_notes
 from service.nutrition.task_words import TASK_TEXTS
 from service.records.letters import BlockWeek, BulletinLetter, CountyWeek, WeeklyLetter
 from service.records.season import SampleReminder
@@ -26,6 +27,8 @@ class WeekRow:
     name: str
     cells: tuple[str, ...]
     notes: tuple[str, ...]
+    timer_program_id: str = ""
+    """The program that the notes say to set; empty for most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +149,11 @@ def _block_row(block: BlockWeek, words: Wording) -> WeekRow:
         return WeekRow(
             clean(block.name),
             ("-",) * 5,
-            (words.gettext("Nothing is recorded for this week yet."),),
+            (
+                words.gettext("Nothing is recorded for this week yet."),
+                *week_timer_notes(block.timer, words),
+            ),
+            _program_to_set(block),
         )
     return WeekRow(
         name=clean(block.name),
@@ -160,8 +167,13 @@ def _block_row(block: BlockWeek, words: Wording) -> WeekRow:
                 block.depletion_end_mm,
             )
         ),
-        notes=_block_notes(block, words),
+        notes=(*_block_notes(block, words), *week_timer_notes(block.timer, words)),
+        timer_program_id=_program_to_set(block),
     )
+
+
+def _program_to_set(block: BlockWeek) -> str:
+    return "" if block.timer is None else block.timer.program_id
 
 
 def _block_notes(block: BlockWeek, words: Wording) -> tuple[str, ...]:

@@ -62,6 +62,9 @@ class TimerLine:
     """The change does not wait for the grower's setting day."""
     next_setting: date
     """The setting day after this day."""
+    excess_mm: float | None
+    """Depletion beyond readily available water under the program to set, in weather as dry as the
+    timer's safety asks for; None without one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,6 +174,8 @@ class BlockWeek:
     """Metered rate over that of the plans, where it is offered for coming ones; None: it is not."""
     rate_run_count: int = 0
     """Runs that it rests on."""
+    timer: TimerLine | None = None
+    """The timer on the day after the week; None: the block has none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

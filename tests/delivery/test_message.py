@@ -23,7 +23,8 @@ from service.delivery.message import (
     html_of,
 )
 from service.delivery.plain_text import LONGEST_NAME, clean
-from service.records.letters import Letter
+from service.records.letters import Letter, TimerLine
+from tests.delivery.test_timer_words import DAILY
 from tests.letters import (
     DAY,
     ISSUED_AT,
@@ -417,3 +418,27 @@ def test_the_mail_of_a_first_plan_says_when_the_soil_was_taken_as_full() -> None
     later = {**start, "taken_full_day": DAY}
     apart = plain(parsed(evening(block_line("North", **start), block_line("South", **later))))
     assert " ".join(apart.split()).count("Nobody has said how wet the soil was on") == 2
+
+
+@pytest.mark.parametrize("letter_kind", ["evening", "weekly"])
+def test_both_parts_of_both_mails_link_to_saying_that_a_timer_was_set(letter_kind: str) -> None:
+    line = TimerLine(
+        is_set=True, to_set=DAILY, program_id="p1", is_early=False, next_setting=DAY, excess_mm=0.0
+    )
+    letter = (
+        evening(block_line(timer=line))
+        if letter_kind == "evening"
+        else weekly(block_week(timer=line), block_week("South", raw_mm=None, timer=line))
+    )
+    stamp = replace(STAMP, timer_token="t1")
+    content = compose(letter, reader(), stamp, identity=IDENTITY)
+    message = message_from_bytes(content, policy=policy.default)
+    links = 1 if letter_kind == "evening" else 2
+    for text in (plain(message), html(message)):
+        assert text.count("https://farm.example.org/t/t1/p1") == links
+    # Without pages there is nothing to open.
+    bare = replace(IDENTITY, public_url="")
+    content = compose(letter, reader(), stamp, identity=bare)
+    message = message_from_bytes(content, policy=policy.default)
+    for text in (plain(message), html(message)):
+        assert "/t/t1" not in text and "say so here" not in text

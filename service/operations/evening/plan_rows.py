@@ -15,6 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 import orjson
+from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch, young_canopy_is_full
 from service.agronomy.block_days import CropDays
@@ -52,6 +53,8 @@ class PlanSituation:
     """First day of the books where their start is assumed, NaT elsewhere."""
     supply_flow_l_per_h: Floats
     """(supplies,)"""
+    is_on_timer: NDArray[np.bool_]
+    """(blocks,) whether a timer runs the block, whatever it needs."""
     injections: Mapping[int, StoredInjection] = field(default_factory=dict)
     """The fertiliser injections of the plans, by row of the block."""
 
@@ -123,7 +126,8 @@ def plan_flags(situation: PlanSituation) -> Ints:
             plan.limits.shortest_pulse_min * plan.net_rate_mm_per_min > plan.raw_mm
         ),
         PlanFlag.EVENT_PASSES_ROOTS: plan.schedule.passes_event_limit,
-        PlanFlag.CANNOT_KEEP_UP: ~situation.outlook.keeps_up,
+        PlanFlag.CANNOT_KEEP_UP: ~situation.outlook.keeps_up & ~situation.is_on_timer,
+        PlanFlag.TIMER_CANNOT_KEEP_UP: ~situation.outlook.keeps_up & situation.is_on_timer,
         PlanFlag.DEGREE_DAYS_UNKNOWN: (
             np.isnan(plan.crop_coefficient)
             & np.isfinite(weather.weather.days.et0_mm[tomorrow, at_site])

@@ -276,6 +276,7 @@ def _plan_tomorrow(
         settled_day=ledger.new_state(inputs.before).settled_day,
         taken_full_day=timed("reading", taken_full_days, unit, inputs, ledger_flags),
         supply_flow_l_per_h=day.supply_flow_l_per_h,
+        is_on_timer=day.is_fixed,
         injections=injections,
     )
     written = write_plans(

@@ -18,9 +18,10 @@ from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold
+from service.operations.mail.timer_lines import line_of_day
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView, list_plans, metered_day
-from service.operations.timers.set_timer import TimerState, timers_of
+from service.operations.timers.set_timer import timers_of
 from service.records.farms import FarmDefinition
 from service.records.feedback import MeteredDay
 from service.records.letters import (
@@ -155,7 +156,7 @@ def evening_letter(
         metered = _metered_before(unit, views, keys, day)
         (mark,) = unit.outbox.read_marks(keys, day=day)
         timers = {
-            state.block_id: _timer_line(state, day)
+            state.block_id: line_of_day(state, day)
             for state in timers_of(unit, [view.block for view in views], today=day - ONE_DAY)
         }
     by_site = {view.block.site_id: view for view in reversed(views)}
@@ -240,21 +241,6 @@ def _block_line(view: PlanView, timer: TimerLine | None, metered: MeteredDay | N
         taken_full_day=reasoning.taken_full_day,
         timer=timer,
         metered=metered,
-    )
-
-
-def _timer_line(state: TimerState, day: date) -> TimerLine:
-    """What a mail says of a timer: programs that begin by its day, not those of days to come."""
-    offered = state.to_set
-    is_now = offered is not None and (offered.is_early or state.is_setting_day)
-    is_first = offered is not None and state.set_program is None
-    to_set = offered if is_now or is_first else None
-    return TimerLine(
-        is_set=state.set_program is not None,
-        to_set=None if to_set is None else to_set.program,
-        program_id="" if to_set is None else to_set.program_id,
-        is_early=offered is not None and offered.is_early,
-        next_setting=day + state.settings.days_until_setting(day) * ONE_DAY,
     )
 
 

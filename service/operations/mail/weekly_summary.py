@@ -12,16 +12,18 @@ from datetime import date, datetime, time, timedelta
 
 import numpy as np
 
-from service.agronomy.civil_day import first_instant
+from service.agronomy.civil_day import ONE_DAY, first_instant
 from service.agronomy.reasoning import PlanFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.operations.mail.timer_lines import line_of_week
 from service.operations.reading.read_farms import local_day
 from service.operations.season.remind_to_sample import remind_to_sample
+from service.operations.timers.set_timer import timers_of
 from service.operations.waterworks.check_flow import check_flow
 from service.operations.waterworks.learn_rate import RateOffer, rate_offer
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.ledger import IrrigationOrigin, LedgerRows
-from service.records.letters import BlockWeek, WeeklyLetter
+from service.records.letters import BlockWeek, TimerLine, WeeklyLetter
 from service.records.mail import MailOrder
 from service.records.weather import Attribution
 from service.waterworks.flow_check import FlowVerdict
@@ -115,6 +117,10 @@ def weekly_letter(
         weather = unit.weather.read_rows(
             unit.blocks.list_site_keys(farm_keys), first_day=first_day, last_day=last_day
         )
+        timers = {
+            state.block_id: line_of_week(state)
+            for state in timers_of(unit, blocks, today=last_day + ONE_DAY)
+        }
     used = set(weather.sources)
     return WeeklyLetter(
         farm_id=farm.farm_id,
@@ -123,7 +129,13 @@ def weekly_letter(
         first_day=first_day,
         last_day=last_day,
         blocks=tuple(
-            _block_week(block, rows, _flow(block, last_day, unit_of_work), offer)
+            _block_week(
+                block,
+                rows,
+                _flow(block, last_day, unit_of_work),
+                offer,
+                timers.get(block.block_id),
+            )
             for block, rows, offer in zip(blocks, ledgers, offers, strict=True)
         ),
         attributions=tuple(each for name, each in attributions.items() if name in used),
@@ -134,7 +146,11 @@ def weekly_letter(
 
 
 def _block_week(
-    block: BlockDefinition, rows: LedgerRows, flow: tuple[str, float | None], offer: RateOffer
+    block: BlockDefinition,
+    rows: LedgerRows,
+    flow: tuple[str, float | None],
+    offer: RateOffer,
+    timer: TimerLine | None,
 ) -> BlockWeek:
     verdict, change_fraction = flow
     applied_mm = _total(rows, "irrigation_gross_mm")
@@ -156,6 +172,7 @@ def _block_week(
         flow_change_fraction=change_fraction,
         rate_ratio=offer.rate.rate_ratio if offer.is_offered else None,
         rate_run_count=offer.rate.run_count,
+        timer=timer,
     )
 
 

@@ -21,6 +21,7 @@ from tests.api.invented_farm import (
     bring_weather,
     load,
     plan_evening,
+    with_timer,
 )
 
 
@@ -117,3 +118,13 @@ def test_a_neighbour_with_such_roots_changes_nothing_in_a_plan(own_service: Serv
     assert plan_evening(own_service) == []
     after = plan_of(own_service, BARE_BLOCK_ID)
     assert (after.version, after.reasoning) == (before.version, before.reasoning)
+
+
+def test_a_timer_that_does_not_keep_up_is_not_said_to_run_all_it_can(own_service: Service) -> None:
+    # Nothing is set on it yet, so nothing runs.
+    with_timer(own_service)
+    flags = PlanFlag(plan_of(own_service).reasoning.flags)
+    assert PlanFlag.TIMER_CANNOT_KEEP_UP in flags
+    assert PlanFlag.CANNOT_KEEP_UP not in flags
+    beside = PlanFlag(plan_of(own_service, "test-farm.south").reasoning.flags)
+    assert PlanFlag.TIMER_CANNOT_KEEP_UP not in beside

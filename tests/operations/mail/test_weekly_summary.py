@@ -19,10 +19,11 @@ from service.operations.mail.weekly_summary import (
     weekly_letter,
 )
 from service.operations.reading.read_farms import list_farms
+from service.operations.timers.set_timer import list_timers
 from service.records.letters import BlockWeek, WeeklyLetter
 from service.records.mail import Person
 from service.waterworks.flow_check import FlowVerdict
-from tests.api.invented_farm import BLOCK_ID, FARM_ID
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, TODAY, with_timer
 from tests.operations.metered_runs import store_runs
 from tests.operations.waterworks.test_learn_rate import LEVEL, store_season
 
@@ -131,3 +132,19 @@ def test_the_week_says_what_the_emitters_give_where_plans_can_count_with_it(
     week = north(letter_of(own_service))
     assert week.rate_ratio == pytest.approx(LEVEL, abs=0.01)
     assert week.rate_run_count == 20
+
+
+def test_the_week_has_what_is_still_to_be_set_on_a_timer(own_service: Service) -> None:
+    assert north(letter_of(own_service)).timer is None
+    with_timer(own_service)
+    (farm,) = list_farms([FARM_ID], unit_of_work=own_service.unit_of_work)
+    letter = weekly_letter(
+        farm, TODAY, unit_of_work=own_service.unit_of_work, attributions=ATTRIBUTIONS
+    )
+    line = north(letter).timer
+    (state,) = list_timers(
+        FARM_ID, unit_of_work=own_service.unit_of_work, now=own_service.clock.now()
+    )
+    assert line is not None and state.to_set is not None
+    assert (line.to_set, line.program_id) == (state.to_set.program, state.to_set.program_id)
+    assert (line.is_set, line.excess_mm) == (False, state.to_set.excess_mm)
