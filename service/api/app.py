@@ -18,7 +18,7 @@ from service.api.hot_path import HotPath
 from service.api.method_table import MethodsByPath
 from service.api.negotiation import ANSWERS_WHAT_IS_ACCEPTED
 from service.api.news import News
-from service.api.openapi_document import complete, describe_farms
+from service.api.openapi_document import complete, describe_farms, keep_nulls
 from service.api.own_machine import is_loopback
 from service.api.plan_documents import PlanDocuments
 from service.api.problems import handle_problems
@@ -234,5 +234,6 @@ class _Application(FastAPI):
             schemas["ProblemOut"] = own
             describe_farms(schemas, self.state.service.farm_format)
             document["components"]["schemas"] = dict(sorted(schemas.items()))
+            keep_nulls(document, (route for router in V1_ROUTERS for route in router.routes))
             complete(document, self.state.rights)
         return document

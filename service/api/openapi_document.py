@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Final
+
+from starlette.routing import BaseRoute
 
 from service.ports import FarmFormat
 
@@ -22,6 +25,7 @@ _SCHEMES: Final[dict[str, Any]] = {
         "description": "The same key, for devices that cannot set `Authorization`.",
     },
 }
+_EXAMPLES: Final = ("example", "examples")
 SECRET_LINKS: Final = "/v1/calendars/"
 
 
@@ -42,6 +46,30 @@ def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
                 if parameter["name"] in _DEMANDED:
                     parameter["required"] = True
                     _demand(parameter["schema"])
+
+
+def keep_nulls(document: dict[str, Any], routes: Iterable[BaseRoute]) -> None:
+    """Write the examples of the routes again as they are declared.
+
+    FastAPI drops each null from them, so that fields that an answer always has seem to be missing.
+    """
+    operations = {
+        operation["operationId"]: operation
+        for path in document["paths"].values()
+        for operation in path.values()
+    }
+    for route in routes:
+        operation = operations.get(getattr(route, "operation_id", None))
+        if operation is None:
+            continue
+        declared = {str(status): each for status, each in getattr(route, "responses", {}).items()}
+        answers = [(each, operation["responses"][status]) for status, each in declared.items()]
+        body = (getattr(route, "openapi_extra", None) or {}).get("requestBody")
+        bodies = [] if body is None else [(body, operation["requestBody"])]
+        for original, shown in (*answers, *bodies):
+            for media, content in original.get("content", {}).items():
+                examples = {name: content[name] for name in _EXAMPLES if name in content}
+                shown["content"][media].update(examples)
 
 
 def describe_farms(schemas: dict[str, Any], farm_format: FarmFormat) -> None:

@@ -367,7 +367,7 @@ class TimerKeys(Table):
     safety = NumberKey(
         about="Share of weeks in which the crop must not run short: what the coming week may bring"
         " is weighed so that a program holds in all but the driest of it.",
-        measure=share(0.5, 0.99),
+        measure=share(0.5, 0.99, "0.9", "'90 %'"),
         default=USUAL_SAFETY_FRACTION,
         origin="choice: one week in ten",
     )

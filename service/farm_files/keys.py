@@ -252,9 +252,9 @@ def duration(lowest: float, highest: float, *examples: str, unit: str = "min") -
     return Measure(noun="a duration", unit=unit, lowest=lowest, highest=highest, examples=examples)
 
 
-def share(lowest: float, highest: float) -> Measure:
+def share(lowest: float, highest: float, *examples: str) -> Measure:
     """A fraction."""
-    return plain("a share", lowest, highest, "0.4", "'40 %'")
+    return plain("a share", lowest, highest, *(examples or ("0.4", "'40 %'")))
 
 
 def plain(noun: str, lowest: float, highest: float, *examples: str) -> Measure:

@@ -209,7 +209,7 @@ class _Book:
 
     @value.register
     def _(self, key: ChoiceKey) -> Schema:
-        words: Schema = {"type": "string", "enum": list(key.choices)}
+        words: Schema = {"title": _title(key), "type": "string", "enum": list(key.choices)}
         if not key.is_spelt_freely:
             return words if key.default is None else {**words, "default": key.default}
         spelt = "|".join(_in_any_case(word).replace("-", "[ -]") for word in key.choices)
@@ -217,7 +217,7 @@ class _Book:
 
     @value.register
     def _(self, key: ChoicesKey) -> Schema:
-        words = {"type": "string", "enum": list(key.choices)}
+        words = {"title": _title(key), "type": "string", "enum": list(key.choices)}
         return {"type": "array", "items": words, "default": list(key.choices)}
 
     @value.register
@@ -302,15 +302,25 @@ class _Book:
 
     @value.register
     def _(self, key: NotesKey) -> Schema:
-        note: Schema = {"type": ["string", "null"] if self.takes_null else "string"}
-        return {
+        title = f"{_title(key)}Table"
+        text: Schema = {"type": "string", "maxLength": key.longest}
+        note = {"anyOf": [text, _NULL]} if self.takes_null else text
+        schema = {
+            "title": title,
+            "description": key.about,
             "type": "object",
-            "propertyNames": {"enum": list(key.names())},
-            "additionalProperties": {**note, "maxLength": key.longest},
+            "properties": {name: dict(note) for name in key.names()},
+            "additionalProperties": False,
         }
+        return self.ref(title, schema)
 
     def _table_ref(self, table: type[Table]) -> Schema:
         return self.ref(table.title(), self.table(table))
+
+
+def _title(key: Key) -> str:
+    """What generated clients call the values of a key."""
+    return key.name.title().replace("_", "")
 
 
 def _counts(fewest: int, most: int) -> Schema:

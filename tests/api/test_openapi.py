@@ -61,6 +61,44 @@ def test_every_operation_is_named_and_explained(document: dict[str, Any]) -> Non
             assert parameter["description"], parameter["name"]
 
 
+def _open_tables(place: Any, path: str = "") -> Iterator[str]:
+    """Where something is an object of which the document says nothing more."""
+    if isinstance(place, list):
+        for index, each in enumerate(place):
+            yield from _open_tables(each, f"{path}/{index}")
+    elif isinstance(place, dict):
+        is_object = place.get("type") == "object" and "properties" not in place
+        if is_object and place.get("additionalProperties", True) is True:
+            yield path
+        for name, each in place.items():
+            if name not in ("example", "examples", "default"):
+                yield from _open_tables(each, f"{path}/{name}")
+
+
+def test_everything_but_the_values_of_the_record_of_changes_is_typed(
+    document: dict[str, Any],
+) -> None:
+    changed = "/components/schemas/ChangeOut/properties"
+    assert list(_open_tables(document)) == [f"{changed}/before/anyOf/0", f"{changed}/after/anyOf/0"]
+
+
+def test_texts_of_quantities_say_their_units_and_have_a_pattern(document: dict[str, Any]) -> None:
+    schemas = document["components"]["schemas"]
+    quantities = {
+        each["$ref"].rpartition("/")[2]
+        for name, table in schemas.items()
+        if name.endswith("Table")
+        for field in table["properties"].values()
+        if "x-unit" in field
+        for each in (*field.get("anyOf", ()), *field.get("allOf", ()))
+        if "$ref" in each
+    }
+    assert {"Length", "Duration", "Flow", "Area"} <= quantities
+    for name in quantities:
+        assert schemas[name]["pattern"]
+        assert name == "NumberText" or "Units: " in schemas[name]["description"], name
+
+
 def test_every_answer_of_every_operation_has_an_example(document: dict[str, Any]) -> None:
     for operation in _operations(document):
         for status, answer in operation["responses"].items():

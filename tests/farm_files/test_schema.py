@@ -313,6 +313,20 @@ def _key_schema(unit: str) -> jsonschema_rs.Draft7Validator:
     raise AssertionError(unit)
 
 
+def _check_examples_can_be_used(table: type[Table], key: Key) -> None:
+    shown = editor_schema()["definitions"].get(table.title(), {}).get("properties", {})
+    is_pressure = isinstance(key, NumberKey) and key.takes_pressure  # a head of water, once read
+    if isinstance(key, NumberKey | NumbersKey) and not is_pressure:
+        examples = shown[key.name].get("examples", ())
+        assert examples or isinstance(key, NumbersKey)
+        for example in examples:
+            read_quantity(example, key.measure, where=key.name)
+
+
+def test_the_examples_of_a_quantity_are_within_its_bounds() -> None:
+    hold_all(_check_examples_can_be_used, KEYS)
+
+
 UNITS = sorted(set(MEASURES) - {"degC day"})
 SPELLINGS = st.sampled_from(
     [

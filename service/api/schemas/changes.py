@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, Self
+from typing import Annotated, Any, Self
 
 from pydantic import Field
 
@@ -50,11 +50,11 @@ class ChangeOut(Out):
     actor: ActorOut = Field(description="Who.")
     subject: Subject = Field(description="Kind of thing.")
     subject_id: str = Field(description="Which one.")
-    before: dict[str, Any] | None = Field(
+    before: Annotated[dict[str, Any], Field(title="Parts")] | None = Field(
         description="The parts that changed, as they were; null: the thing is new. Names and units"
         " are those of stored numbers. A value that is too long gives its size in place of itself."
     )
-    after: dict[str, Any] | None = Field(
+    after: Annotated[dict[str, Any], Field(title="Parts")] | None = Field(
         description="The same parts as they are now; null: the thing is gone."
     )
 
