@@ -58,12 +58,13 @@ def acid_given(
     elif amount is not None:
         with service.unit_of_work(write=False) as unit:
             block_id = unit.blocks.get_block(block, day=today).block_id
+            system = unit.blocks.get_farm_of(block).unit_system
         treatment = AcidTreatment(
             block_id=block_id,
             day=day or today,
             acid_key=kind,
             strength_pct=strength,
-            product_l=read_quantity(amount, _VOLUME, where="AMOUNT"),
+            product_l=read_quantity(amount, _VOLUME, where="AMOUNT", unit_system=system),
         )
         outcome = acids.record_acid(
             treatment, unit_of_work=service.unit_of_work, clock=service.clock

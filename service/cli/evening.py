@@ -235,9 +235,12 @@ def report_run(
     as_json: JsonOption = False,
 ) -> None:
     """Report a run that took place; it replaces what the plan assumed for that day."""
-    volume_l = None if metered is None else read_quantity(metered, METERED, where="--volume")
     service = open_service()
     with service.unit_of_work(write=True) as unit:
+        volume_l = None
+        if metered is not None:
+            system = unit.blocks.get_farm_of(block).unit_system
+            volume_l = read_quantity(metered, METERED, where="--volume", unit_system=system)
         today = today_at_block(unit, block, service.clock.now())
         named = unit.blocks.get_block(block, day=today)
         try:

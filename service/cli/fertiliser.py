@@ -8,13 +8,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date, timedelta
+from functools import partial
 from typing import Annotated
 
 import typer
 
 from service.bootstrap import Service
 from service.cli.evening import outcome_document, outcome_text
-from service.cli.pipes import today_of
+from service.cli.pipes import today_of, units_of
 from service.cli.plans import farms_by_id
 from service.cli.terminal import (
     JsonOption,
@@ -213,20 +214,19 @@ def fertigate(
         message = "--product, --stock and --injector are needed"
         raise typer.BadParameter(message)
     lowest, _, highest = injector.partition(" to ")
+    read = partial(read_quantity, unit_system=units_of(block, service, None))
     found = _ordered(
         service,
         feeding.FertigationRequest(
             block_id=block,
             day=day,
             product_kg=tuple(_mass(text) for text in products),
-            stock_l=read_quantity(stock, _STOCK, where="--stock"),
-            temperature_c=read_quantity(temperature, TEMPERATURE, where="--temperature"),
-            injector_lowest_l_per_h=read_quantity(lowest, _RATE, where="--injector"),
-            injector_highest_l_per_h=read_quantity(highest, _RATE, where="--injector"),
+            stock_l=read(stock, _STOCK, where="--stock"),
+            temperature_c=read(temperature, TEMPERATURE, where="--temperature"),
+            injector_lowest_l_per_h=read(lowest, _RATE, where="--injector"),
+            injector_highest_l_per_h=read(highest, _RATE, where="--injector"),
             largest_added_min=add_up_to,
-            travel_min=None
-            if travel is None
-            else read_quantity(travel, _MINUTES, where="--travel"),
+            travel_min=None if travel is None else read(travel, _MINUTES, where="--travel"),
             last_nitrogen_day=last_nitrogen,
             is_late_nitrogen_confirmed=is_late,
         ),

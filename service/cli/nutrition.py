@@ -12,8 +12,8 @@ import typer
 
 from service.cli.evening import outcome_document, outcome_text
 from service.cli.nutrition_text import show_plan, show_report
-from service.cli.pipes import today_of
-from service.cli.terminal import JsonOption, open_service, out, parse_day, print_json
+from service.cli.pipes import today_of, units_of
+from service.cli.terminal import JsonOption, UnitSystem, open_service, out, parse_day, print_json
 from service.errors import Fault, InputInvalid
 from service.farm_files.keys import plain
 from service.farm_files.nutrient_file import (
@@ -31,7 +31,7 @@ _DEPTH = Measure(
     noun="a depth of water", unit="mm", lowest=0.0, highest=3000.0, examples=("'10 in'", "'250 mm'")
 )
 _RATE = Measure(
-    noun="a rate", unit="kg/ha", lowest=0.0, highest=500.0, examples=("'50 lb/acre'", "'55 kg/ha'")
+    noun="a rate", unit="kg/ha", lowest=0.0, highest=500.0, examples=("'50 lb/ac'", "'55 kg/ha'")
 )
 _THICKNESS = Measure(
     noun="a depth", unit="cm", lowest=0.0, highest=50.0, examples=("'2 in'", "'5 cm'")
@@ -165,7 +165,7 @@ def nutrient_plan(
 ) -> None:
     """The season's nutrients and soil pH of a block, from its tests and its water."""
     service = open_service()
-    facts = _facts(given or [])
+    facts = _facts(given or [], units_of(block, service, None))
     age = facts.get("age")
     found = plans.plan_nutrients(
         block,
@@ -201,7 +201,7 @@ def nutrient_plan(
     show_plan(found)
 
 
-def _facts(texts: Sequence[str]) -> dict[str, float]:
+def _facts(texts: Sequence[str], units: UnitSystem) -> dict[str, float]:
     """Facts by name in the unit of their measure; raises InputInvalid."""
     found: dict[str, float] = {}
     for text in texts:
@@ -215,5 +215,7 @@ def _facts(texts: Sequence[str]) -> dict[str, float]:
         plain_number: object = value
         if measure.unit == "" and value.replace(".", "", 1).isdigit():
             plain_number = float(value)
-        found[name] = read_quantity(plain_number, measure, where=f"--given {name}")
+        found[name] = read_quantity(
+            plain_number, measure, where=f"--given {name}", unit_system=units
+        )
     return found

@@ -15,6 +15,7 @@ import typer
 from service.agronomy.station_day import FEWEST_HOURS
 from service.cli import shown
 from service.cli.evening import outcome_document, outcome_text
+from service.cli.plans import farms_by_id
 from service.cli.terminal import (
     JsonOption,
     UnitSystem,
@@ -298,6 +299,8 @@ def gauge(
     is_word = word in WITHOUT_AMOUNT
     reading_kind = kind or (GaugeKind(word) if is_word else GaugeKind.MEASURED)
     service = open_service()
+    known = farms_by_id(service).get(farm or "")
+    units = known.unit_system if known is not None else ""
     with faults_in_inches(is_in_inches(amount)):
         result = store_rain(
             GaugeReport(
@@ -305,7 +308,7 @@ def gauge(
                 farm_id=farm,
                 rain_mm=0.0
                 if is_word or word == "0"
-                else read_quantity(amount, RAIN, where="AMOUNT"),
+                else read_quantity(amount, RAIN, where="AMOUNT", unit_system=units),
                 reporter=reporter,
                 kind=reading_kind.value,
                 read_at=read_at,

@@ -54,7 +54,14 @@ class FarmKeys(Table):
     )
 
 
-TDEW_OFFSET = plain("a difference in degC", -5.0, 20.0, "0", "2.5")
+TDEW_OFFSET = Measure(
+    noun="a temperature difference",
+    unit="degC",
+    lowest=-5.0,
+    highest=20.0,
+    examples=("'4.5 degF'", "'2.5 degC'"),
+    is_difference=True,
+)
 
 
 class NormalsKeys(Table):
@@ -115,9 +122,9 @@ class SiteKeys(Table):
         default=0.16,
     )
     tdew_offset = NumberKey(
-        about="How far the dewpoint lies below the night's minimum in every month, degC, used on"
-        " days without humidity; FAO-56 advises 0, and 2 to 3 in dry places. Twelve values go into"
-        " normals.",
+        about="How far the dewpoint lies below the night's minimum in every month, in degC where no"
+        " unit is given, used on days without humidity; FAO-56 advises 0, and 2 to 3 degC in dry"
+        " places. Twelve values go into normals.",
         measure=TDEW_OFFSET,
         otherwise="learned month by month from days with humidity, 0 without any",
     )

@@ -119,6 +119,25 @@ class Measure:
     highest: float
     examples: tuple[str, ...]
     """Two ways to write one, as in a file."""
+    is_difference: bool = False
+    """Whether a temperature is a difference of two: 9 degF are 5 degC, and so is a bare 5."""
+
+    @property
+    def takes_bare_numbers(self) -> bool:
+        """Whether a number may come without a unit."""
+        return self.unit in ("", "%") or self.is_difference
+
+    @property
+    def dimension(self) -> str:
+        """What the unit measures, ``length`` for ``m``; only of a measure with a unit."""
+        return "temperature difference" if self.is_difference else dimension_of(self.unit)
+
+    def unit_name(self, spelling: str) -> str | None:
+        """The name for pint of a unit that this may be written in; None for one not on the list."""
+        name = _unit_name(spelling.casefold())
+        if name is None or not self.is_difference:
+            return name
+        return f"delta_{name}" if name.startswith("degree_") else name
 
     def __str__(self) -> str:
         return self.in_words()
@@ -138,7 +157,7 @@ class Measure:
 
     def amount(self, number: float, unit: str) -> str:
         """A number of this measure in a unit of the same kind, with the unit."""
-        name, own = _unit_name(unit.casefold()), _unit_name(self.unit.casefold())
+        name, own = self.unit_name(unit), self.unit_name(self.unit)
         shown = _convert(repr(number), own, name) if name and own else None
         if shown is None or unit == self.unit:
             shown, unit = number, self.unit
@@ -201,7 +220,7 @@ def _number_of(value: object, measure: Measure) -> tuple[float, str]:
         return math.nan, ""
     if isinstance(value, str):
         return _read_text(value, measure)
-    if measure.unit not in ("", "%"):
+    if not measure.takes_bare_numbers:
         return math.nan, _WITH_UNIT
     try:
         return float(value) * (100.0 if measure.unit == "%" else 1.0), ""
@@ -214,7 +233,7 @@ def _unit_written(value: object, measure: Measure) -> str:
     if not isinstance(value, str) or measure.unit in ("", "%"):
         return ""
     spelling = _spelling_of(value)
-    name, target = _unit_name(spelling.casefold()), _unit_name(measure.unit.casefold())
+    name, target = measure.unit_name(spelling), measure.unit_name(measure.unit)
     is_same_kind = name and target and _convert("1", name, target) is not None
     return spelling if is_same_kind else ""
 
@@ -229,7 +248,7 @@ def _spelling_of(text: str) -> str:
 
 def _bounds_in(measure: Measure, unit: str) -> tuple[str, str] | None:
     """The bounds in another unit, rounded towards what is allowed; None for one of another kind."""
-    name, own = _unit_name(unit.casefold()), _unit_name(measure.unit.casefold())
+    name, own = measure.unit_name(unit), measure.unit_name(measure.unit)
     if not name or not own:
         return None
     ends = [_convert(repr(bound), own, name) for bound in (measure.lowest, measure.highest)]
@@ -275,6 +294,8 @@ def units_of(dimension: str) -> tuple[str, ...]:
         return ("degC day", "degF day")
     if dimension == "head of water":
         return (*units_of("length"), *units_of("pressure"))
+    if dimension == "temperature difference":
+        return units_of("temperature")
     short = tuple(spellings.split()[0] for spellings in _UNITS[dimension].values())
     quotients = [units_of(part) for part in _QUOTIENTS.get(dimension, ())]
     return (*short, *("/".join(pair) for pair in product(*quotients) if pair))
@@ -289,6 +310,8 @@ def spelling_pattern(dimension: str) -> str:
         return "([dD][eE][gG]|°)?[cCfF][ *·-]*[dD]([aA][yY][sS]?)?"
     if dimension == "head of water":
         return f"{spelling_pattern('length')}|{spelling_pattern('pressure')}"
+    if dimension == "temperature difference":
+        return spelling_pattern("temperature")
     spellings = " ".join(_UNITS[dimension].values()).split()
     parts = [_in_any_case(each) for each in spellings]
     if dimension in _QUOTIENTS:
@@ -318,17 +341,17 @@ def _read_text(value: str, measure: Measure) -> tuple[float, str]:
         return math.nan, ""
     number, spelling = float(match[1]), match[2].casefold().strip()
     if not spelling:
-        if measure.unit not in ("", "%"):
+        if not measure.takes_bare_numbers:
             return math.nan, _WITH_UNIT
         return number * (100.0 if measure.unit == "%" else 1.0), ""
     if not math.isfinite(number):
         return math.nan, ""
     if spelling == measure.unit.casefold():
         return number, ""
-    name = _unit_name(spelling)
+    name = measure.unit_name(spelling)
     if name == "percent" and measure.unit in ("", "%"):
         return (number if measure.unit else number / 100.0), ""
-    target = _unit_name(measure.unit.casefold())
+    target = measure.unit_name(measure.unit)
     converted = _convert(match[1], name, target) if name and target else None
     return (math.nan if converted is None else converted), ""
 

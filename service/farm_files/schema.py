@@ -53,7 +53,7 @@ from service.farm_files.keys import (
     WindowsKey,
     ZoneKey,
 )
-from service.farm_files.quantities import Measure, dimension_of, spelling_pattern, units_of
+from service.farm_files.quantities import Measure, spelling_pattern, units_of
 
 Schema = dict[str, Any]
 DIALECT = "http://json-schema.org/draft-07/schema#"
@@ -150,8 +150,11 @@ class _Book:
 
     def measured(self, measure: Measure, *, is_whole: bool = False) -> Schema:
         """A quantity, or a number without a unit."""
-        if measure.unit not in ("", "%"):
-            return self._dimension(dimension_of(measure.unit))
+        if measure.is_difference:
+            bounds = {"minimum": measure.lowest, "maximum": measure.highest}
+            return {"anyOf": [{"type": "number", **bounds}, self._dimension(measure.dimension)]}
+        if not measure.takes_bare_numbers:
+            return self._dimension(measure.dimension)
         scale = 100.0 if measure.unit else 1.0
         number = {
             "type": "integer" if is_whole else "number",

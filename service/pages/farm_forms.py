@@ -30,7 +30,7 @@ from service.agronomy.units import (
 from service.errors import Fault, InputInvalid
 from service.pages import canopy_fields as canopy
 from service.pages import control_fields, site_fields
-from service.pages.number_fields import digits_of, entered_number
+from service.pages.number_fields import digits_of, entered_number, in_few_digits
 from service.pages.season_fields import (
     change_seasons,
     drop_default_seasons,
@@ -316,6 +316,7 @@ def open_block(
         if origin == GIVEN:
             form[name] = number
         else:
+            number = in_few_digits(value / SI_PER_UNIT.get(unit, 1.0))
             decimals = len(number.partition(".")[2])
             shown = words.number(float(number), decimals)
             origins[name] = (f"{shown} {words.unit(unit)}".strip(), origin)

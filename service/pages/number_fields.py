@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping
 
 SHOWN_DIGITS = 5
+_LONGEST_DEFAULT = len("0.75")
+_ROUNDED_SHARE = 0.01
 
 
 def digits_of(value: float, digits: int = SHOWN_DIGITS) -> str:
@@ -14,6 +16,18 @@ def digits_of(value: float, digits: int = SHOWN_DIGITS) -> str:
     rounded = round(value, places)
     text = f"{rounded:.{max(0, places)}f}"
     return text.rstrip("0").rstrip(".") if places > 0 else text
+
+
+def in_few_digits(value: float) -> str:
+    """A number that nobody entered; what a conversion made long is rounded, 4.9 for 4.9213.
+
+    Rounding changes it by a hundredth at most.
+    """
+    if len(digits_of(value)) <= _LONGEST_DEFAULT:
+        return digits_of(value)
+    shown = (digits_of(value, digits) for digits in range(1, SHOWN_DIGITS))
+    near = (text for text in shown if abs(float(text) - value) <= _ROUNDED_SHARE * abs(value))
+    return next(near, digits_of(value))
 
 
 def entered_number(form: Mapping[str, str], name: str) -> float | str | None:

@@ -16,14 +16,12 @@ _PER_CELSIUS = {"°F": FAHRENHEIT_PER_CELSIUS}
 
 
 def entered_offset(form: Mapping[str, str]) -> dict[str, object]:
-    """The offset as a farm file writes it, in degrees Celsius; nothing where none was entered."""
+    """The offset as a farm file writes it, with its unit; nothing where none was entered."""
     number = entered_number(form, FIELD)
     if number is None:
         return {}
-    if isinstance(number, str):
-        return {FIELD: number}
-    per_c = _PER_CELSIUS.get(form.get(f"{FIELD}_unit", ""), 1.0)
-    return {FIELD: round(number / per_c, 4)}
+    unit = form.get(f"{FIELD}_unit", "")
+    return {FIELD: number if isinstance(number, str) else f"{number} {unit}".strip()}
 
 
 def shown_offset(site: SiteDefinition, unit: str) -> dict[str, str]:

@@ -64,6 +64,7 @@ ALONE: tuple[str, ...] = (
     marked("an SCS curve number"),
     marked("a sum of degree days"),
     marked("a temperature"),
+    marked("a temperature difference"),
     marked("a saturated conductivity"),
     marked("percent by weight with its sign"),
     # Forms.

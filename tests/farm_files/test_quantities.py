@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.errors import InputInvalid
+from service.farm_files.farm_keys import SiteKeys
 from service.farm_files.quantities import Measure, read_quantity, write_quantity
 from tests.patience import PATIENCE_S
 
@@ -226,6 +227,36 @@ def test_bounds_in_another_unit_are_within_those_that_count() -> None:
     lowest, _, highest, unit = allowed_for("400 ft", ROWS).rsplit(", ", 1)[1].split()
     assert read_quantity(f"{lowest} {unit}", ROWS, where="") >= ROWS.lowest
     assert read_quantity(f"{highest} {unit}", ROWS, where="") <= ROWS.highest
+
+
+OFFSET = SiteKeys.tdew_offset.measure
+
+
+@pytest.mark.parametrize(
+    ("value", "difference_c"),
+    # A difference of 9 degF is one of 5 degC; a temperature of 9 degF would be -12.8 degC.
+    [("9 degF", 5.0), ("9 °F", 5.0), ("2.5 degC", 2.5), (2.5, 2.5), ("2.5", 2.5), (0, 0.0)],
+)
+def test_a_difference_of_temperatures_is_converted_without_the_offset(
+    value: object, difference_c: float
+) -> None:
+    assert read_quantity(value, OFFSET, where="") == difference_c
+
+
+@pytest.mark.parametrize(
+    ("value", "unit_system", "bounds"),
+    [
+        ("2 in", "us", "-9 to 36 degF"),
+        ("2 in", "si", "-5 to 20 degC"),
+        (80, "us", "-9 to 36 degF"),
+        ("80 degF", "si", "-9 to 36 degF"),
+        ("80 degC", "us", "-5 to 20 degC"),
+    ],
+)
+def test_the_bounds_of_a_difference_are_said_in_the_farms_degrees(
+    value: object, unit_system: str, bounds: str
+) -> None:
+    assert allowed_for(value, OFFSET, unit_system).endswith(f", {bounds}")
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ import pytest
 
 from service.agronomy.civil_day import decimal_year
 from service.bootstrap import Service
+from service.pages.number_fields import in_few_digits
 from service.records.farms import BlockDefinition, SiteDefinition
 from tests.api.invented_farm import BLOCK_ID
 from tests.pages.conftest import Reader
@@ -104,3 +105,26 @@ def test_a_dewpoint_that_cannot_be_is_said_beside_the_field(reader: Reader) -> N
     answer = reader.send(FARM_PAGE, **form)
     assert answer.status_code == 422
     assert 'id="tdew_offset-fault"' in answer.text
+
+
+def test_a_number_of_another_kind_is_answered_in_the_units_of_the_farm(reader: Reader) -> None:
+    answer = reader.send(FARM_PAGE, **(entered(reader, FARM_PAGE) | {"tdew_offset": "2 in"}))
+    assert answer.status_code == 422
+    assert "-9 to 36 degF" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    # 1.5, 4, 0.5 and 0.6 m in feet; a share, a percentage and minutes stay as they are.
+    [
+        (1.5 / 0.3048, "4.9"),
+        (4.0 / 0.3048, "13"),
+        (0.5 / 0.3048, "1.64"),
+        (0.6 / 0.3048, "1.97"),
+        (0.75, "0.75"),
+        (85.0, "85"),
+        (240.0, "240"),
+    ],
+)
+def test_a_default_is_shown_as_a_grower_would_write_it(value: float, shown: str) -> None:
+    assert in_few_digits(value) == shown
