@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pint
 
+from service import unit_sizes
 from service.agronomy import (
     crop_units,
     nutrition_units,
@@ -220,30 +221,40 @@ def test_the_longest_ending_counts() -> None:
 
 def test_an_acre_inch_is_27154_gallons() -> None:
     # CV39. 1 ac = 43,560 ft2, 1 ft2 = 144 in2, 1 gal = 231 in3: NIST Handbook 44, Appendix C.
-    assert math.isclose(units.GALLONS_PER_ACRE_INCH, 27154.29, abs_tol=0.005)
+    assert math.isclose(unit_sizes.GALLONS_PER_ACRE_INCH, 27154.29, abs_tol=0.005)
     # 102.79 m3, the same depth (25.4 mm) on the same area (4046.856 m2).
-    assert math.isclose(units.L_PER_ACRE_INCH / 1000, 102.79, abs_tol=0.005)
-    assert math.isclose(units.L_PER_ACRE_INCH, units.MM_PER_INCH * units.M2_PER_ACRE, rel_tol=1e-12)
+    assert math.isclose(unit_sizes.L_PER_ACRE_INCH / 1000, 102.79, abs_tol=0.005)
+    assert math.isclose(
+        unit_sizes.L_PER_ACRE_INCH, unit_sizes.MM_PER_INCH * unit_sizes.M2_PER_ACRE, rel_tol=1e-12
+    )
 
 
 def test_the_conversions_agree_with_the_units_that_farm_files_read() -> None:
     # pint holds its own definitions; the acre is spelt out, since its acre is the survey one.
     one: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
     for factor, customary, metric in (
-        (units.M_PER_INCH, "inch", "meter"),
-        (units.MM_PER_INCH, "inch", "millimeter"),
-        (units.M_PER_FOOT, "foot", "meter"),
-        (units.M_PER_MILE, "mile", "meter"),
-        (units.M_S_PER_MPH, "mile/hour", "meter/second"),
-        (units.CUBIC_INCHES_PER_GALLON, "gallon", "inch**3"),
-        (units.L_PER_GALLON, "gallon", "liter"),
-        (units.L_PER_H_PER_GPH, "gallon/hour", "liter/hour"),
-        (units.L_PER_H_PER_GPM, "gallon/minute", "liter/hour"),
-        (units.M2_PER_ACRE, "foot**2*43560", "meter**2"),
-        (units.M2_PER_HECTARE, "hectare", "meter**2"),
-        (units.KM_PER_DAY_PER_M_S, "meter/second", "kilometer/day"),
-        (units.MJ_M2_DAY_PER_W_M2, "watt/meter**2*day", "megajoule/meter**2"),
-        (units.MJ_M2_PER_LANGLEY, "langley", "megajoule/meter**2"),
+        (unit_sizes.FL_OZ_PER_GALLON, "gallon", "fluid_ounce"),
+        (unit_sizes.L_PER_M3, "meter**3", "liter"),
+        (unit_sizes.M2_PER_SQUARE_FOOT, "foot**2", "meter**2"),
+        (unit_sizes.KG_PER_POUND, "pound", "kilogram"),
+        (unit_sizes.KG_PER_HA_PER_LB_PER_AC, "pound/(foot**2*43560)", "kilogram/hectare"),
+        (unit_sizes.LB_PER_AC_PER_KG_PER_HA, "kilogram/hectare", "pound/(foot**2*43560)"),
+        (unit_sizes.KPA_PER_BAR, "bar", "kilopascal"),
+        (unit_sizes.KPA_PER_M_OF_HEAD, "standard_gravity", "kPa*m**2/Mg"),
+        (unit_sizes.M_PER_INCH, "inch", "meter"),
+        (unit_sizes.MM_PER_INCH, "inch", "millimeter"),
+        (unit_sizes.M_PER_FOOT, "foot", "meter"),
+        (unit_sizes.M_PER_MILE, "mile", "meter"),
+        (unit_sizes.M_S_PER_MPH, "mile/hour", "meter/second"),
+        (unit_sizes.CUBIC_INCHES_PER_GALLON, "gallon", "inch**3"),
+        (unit_sizes.L_PER_GALLON, "gallon", "liter"),
+        (unit_sizes.L_PER_H_PER_GPH, "gallon/hour", "liter/hour"),
+        (unit_sizes.L_PER_H_PER_GPM, "gallon/minute", "liter/hour"),
+        (unit_sizes.M2_PER_ACRE, "foot**2*43560", "meter**2"),
+        (unit_sizes.M2_PER_HECTARE, "hectare", "meter**2"),
+        (unit_sizes.KM_PER_DAY_PER_M_S, "meter/second", "kilometer/day"),
+        (unit_sizes.MJ_M2_DAY_PER_W_M2, "watt/meter**2*day", "megajoule/meter**2"),
+        (unit_sizes.MJ_M2_PER_LANGLEY, "langley", "megajoule/meter**2"),
     ):
         assert math.isclose(one(customary).to(metric).magnitude, factor, rel_tol=1e-12), customary
-    assert math.isclose(one("psi").to("kPa").magnitude, units.KPA_PER_PSI, rel_tol=1e-7)
+    assert math.isclose(one("psi").to("kPa").magnitude, unit_sizes.KPA_PER_PSI, rel_tol=1e-7)

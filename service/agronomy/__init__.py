@@ -4,7 +4,7 @@
 
 The words
 
-    units             every name with its unit, range and meaning; sizes of customary units
+    units             every name with its unit, range and meaning
     crop_units        the same for the crop, its canopy and its mulch
     weather_units     the same for weather and radiation
     water_units       the same for water quality, acid and fertiliser

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from service.agronomy.records import Floats
-from service.agronomy.units import M2_PER_HECTARE
+from service.unit_sizes import M2_PER_HECTARE
 
 KEEPING_TOLERANCE_MM = 1e-6  # [mm] rounding of sums of depths
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Floats
-from service.agronomy.units import MINUTES_PER_DAY
 from service.errors import Fault, InputInvalid
+from service.unit_sizes import MINUTES_PER_DAY
 
 ONE_DAY = timedelta(days=1)
 ONE_MINUTE = timedelta(minutes=1)

@@ -22,7 +22,6 @@ from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, remaining_demand, whole_day
 from service.agronomy.supply import schedule_supplies
-from service.agronomy.units import MINUTES_PER_DAY
 from service.agronomy.water_balance import (
     DayLedger,
     PulseTimes,
@@ -40,6 +39,7 @@ from service.agronomy.watering_rules import (
     water_need,
     whole_minutes,
 )
+from service.unit_sizes import MINUTES_PER_DAY
 
 
 @dataclass(frozen=True, slots=True)

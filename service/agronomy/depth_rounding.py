@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from decimal import ROUND_HALF_UP, Decimal
 
-from service.agronomy.units import MM_PER_INCH
+from service.unit_sizes import MM_PER_INCH
 
 STORED_DECIMALS = 6  # of the depths stored with a plan [mm]
 INCH_DECIMALS = 2

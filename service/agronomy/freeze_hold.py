@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from service.agronomy.block_days import SiteDays
 from service.agronomy.records import Floats, Ints, WindowBatch
-from service.agronomy.units import MINUTES_PER_DAY
+from service.unit_sizes import MINUTES_PER_DAY
 
 MAXIMUM_LAG_MIN = 1.86 * 60.0  # a of Parton & Logan 1981
 NIGHT_DECAY = 2.20  # b

@@ -15,9 +15,9 @@ import numpy as np
 from service.agronomy.block_batch import BlockBatch
 from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.records import Floats, PulseBatch, WindowBatch
-from service.agronomy.units import MINUTES_PER_HOUR
 from service.agronomy.watering_rules import shortfall_mm
 from service.pulses import Pulse
+from service.unit_sizes import MINUTES_PER_HOUR
 
 MINUTES_LISTED = 2 * 1440  # a pulse never reaches beyond the second day
 

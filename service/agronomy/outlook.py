@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from service.agronomy.hand_visits import visit_capacity_min
 from service.agronomy.records import Floats, Ints, SystemBatch, WindowBatch
-from service.agronomy.units import MINUTES_PER_HOUR
 from service.agronomy.water_balance import step_day
 from service.agronomy.watering_rules import PulseLimits, water_need
+from service.unit_sizes import MINUTES_PER_HOUR
 
 SHARE_STEPS = 24
 """Halvings until the share of a supply is known: to less than a second of a day's minutes."""

@@ -16,12 +16,12 @@ from service.agronomy.block_batch import BlockBatch
 from service.agronomy.block_days import CropDays
 from service.agronomy.records import Days, Floats, Ints, PulseBatch, WindowBatch
 from service.agronomy.season import DayWater, day_ledger, stack_ledgers
-from service.agronomy.units import MINUTES_PER_DAY
 from service.agronomy.water_balance import DayLedger, PulseTimes
 from service.agronomy.watering_rules import net_rate_mm_per_min
 from service.agronomy.week_ahead import WEEK_DAYS, TimerBatch, WeekAhead, WeekProgram
 from service.agronomy.week_program import choose_programs
 from service.pulses import Pulse
+from service.unit_sizes import MINUTES_PER_DAY
 
 DAYS_PER_YEAR = 365.25
 MOST_EARLIER_YEARS = 10

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Floats, Ints, PulseBatch, SystemBatch, WindowBatch
-from service.agronomy.units import MINUTES_PER_DAY
+from service.unit_sizes import MINUTES_PER_DAY
 
 
 @dataclass(frozen=True, slots=True)

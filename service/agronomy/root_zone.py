@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from service.agronomy.records import Floats, Ints, SoilBatch, SystemBatch
-from service.agronomy.units import M_PER_FOOT
+from service.unit_sizes import M_PER_FOOT
 
 # Keller & Karmeli 1975, from memory (no copy was found to read): rows by emitter flow, columns
 # coarse, medium, fine soil. Straight lines between the rows, and the end rows beyond them, are

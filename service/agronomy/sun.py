@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from service.agronomy.atmosphere import day_number, sunset_hour_angle_rad
 from service.agronomy.records import Floats
-from service.agronomy.units import MINUTES_PER_DAY
+from service.unit_sizes import MINUTES_PER_DAY
 
 MINUTES_PER_DEGREE = 4.0  # [min per degree of longitude], 24 h over 360 degrees
 

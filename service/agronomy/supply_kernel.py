@@ -27,9 +27,9 @@ from service.agronomy.pulse_kernel import (
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints
 from service.agronomy.supply_share_kernel import share_supply
-from service.agronomy.units import MINUTES_PER_DAY
 from service.agronomy.window_kernel import NEVER_MIN
 from service.kernels import Records, compiled, record_layout
+from service.unit_sizes import MINUTES_PER_DAY
 
 CAUSE_NONE = int(ShortfallCause.NONE)
 CAUSE_SOIL_STORE = int(ShortfallCause.SOIL_STORE)

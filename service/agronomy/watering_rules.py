@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from service.agronomy.records import Floats, Ints, SoilBatch, SystemBatch
 from service.agronomy.root_zone import depth_limit_min, event_volume_limit_mm, gross_depth_mm
-from service.agronomy.units import MINUTES_PER_HOUR
+from service.unit_sizes import MINUTES_PER_HOUR
 
 CREDITED_PROBABILITY_FRACTION = 0.3  # [CHOICE] rain less likely than this is not counted on
 SHORTEST_PULSE_MIN = 10.0  # [CHOICE] min

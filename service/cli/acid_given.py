@@ -25,8 +25,8 @@ from service.cli.terminal import (
 from service.farm_files.quantities import Measure, read_quantity
 from service.operations.waterworks import record_acid as acids
 from service.records.waterworks import AcidTreatment
+from service.unit_sizes import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.acid_amounts import acid_brings
-from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 
 _VOLUME = Measure(
     noun="a volume", unit="l", lowest=0.001, highest=99_999.0, examples=("'2 gal'", "'7.5 L'")

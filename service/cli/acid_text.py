@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from rich.text import Text
 
-from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPM
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.cli.water_text import days_text, show_advice, show_cautions
 from service.operations.waterworks.estimate_acid import AcidEstimate
+from service.unit_sizes import (
+    FL_OZ_PER_GALLON,
+    L_PER_GALLON,
+    L_PER_H_PER_GPM,
+    LB_PER_AC_PER_KG_PER_HA,
+)
 from service.waterworks.acid_amounts import AcidAmount, AcidInjection, SeasonAcid
-from service.waterworks.customary import FL_OZ_PER_GALLON, LB_PER_AC_PER_KG_PER_HA
 
 Row = tuple[str, str]
 

@@ -10,7 +10,6 @@ from typing import Annotated
 import typer
 from rich.table import Table
 
-from service.agronomy.units import KG_PER_POUND, M2_PER_ACRE
 from service.cli import shown
 from service.cli.figures import csv_text, number_text
 from service.cli.pipes import write_picture
@@ -24,6 +23,7 @@ from service.records.comparison import (
     mean_year,
     whole_programs,
 )
+from service.unit_sizes import KG_PER_POUND, M2_PER_ACRE
 
 AgainstOption = Annotated[
     str | None,

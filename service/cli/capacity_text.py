@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rich.text import Text
 
-from service.agronomy.units import L_PER_H_PER_GPM, M2_PER_ACRE, M2_PER_HECTARE, MM_PER_INCH
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.operations.waterworks import assess_capacity as capacities
+from service.unit_sizes import L_PER_H_PER_GPM, M2_PER_ACRE, M2_PER_HECTARE, MM_PER_INCH
 
 L_PER_H_PER_L_S = 3600.0  # [L/h]
 

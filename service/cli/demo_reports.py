@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 from datetime import datetime
 
-from service.agronomy.units import L_PER_GALLON
 from service.bootstrap import Service
 from service.demo_farm import (
     CATCH_TEST_DAY,
@@ -30,6 +29,7 @@ from service.operations.nutrition.record_tests import record_test
 from service.operations.waterworks.catch_tests import record_catch_test
 from service.operations.waterworks.report_water import record_sample
 from service.records.waterworks import WaterSample
+from service.unit_sizes import L_PER_GALLON
 
 
 def bring_reports(service: Service) -> None:

@@ -36,7 +36,7 @@ from service.farm_files.sample_file import TEMPERATURE
 from service.operations.waterworks import order_fertigation as feeding
 from service.operations.waterworks.split_need import SplitRequest, split_need
 from service.records.waterworks import FertigationOrder
-from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
+from service.unit_sizes import KG_PER_POUND, LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.fertiliser import (
     K_IN_K2O,
     MICRONUTRIENTS,
@@ -56,7 +56,7 @@ _MINUTES = Measure(
     noun="a duration", unit="min", lowest=0.0, highest=600.0, examples=("'20 min'", "'0.5 h'")
 )
 _MASS = re.compile(r"([a-z0-9-]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg|lb|g)?")
-_MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237}
+_MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": KG_PER_POUND}
 MOST_NEED_KG_PER_HA = 10_000.0
 _NEED = re.compile(r"([A-Za-z0-9]+)\s*=\s*([0-9]+(?:\.[0-9]+)?)\s*(kg/ha|lb/ac|lb/acre)?")
 # Name of a need: nutrient, and how much of the element is in what is named.

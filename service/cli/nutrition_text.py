@@ -9,7 +9,7 @@ from service.nutrition.leaf_classes import NutrientCard
 from service.nutrition.soil_classes import SoilCard
 from service.operations.nutrition.plan_nutrients import NutrientPlan
 from service.operations.nutrition.record_tests import NutrientReport
-from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
+from service.unit_sizes import LB_PER_AC_PER_KG_PER_HA
 
 BASIS_WORDS = {"memory": "from memory", "second-hand": "second-hand", "read": "read"}
 

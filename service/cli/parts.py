@@ -20,7 +20,6 @@ from service.cli.terminal import (
     print_json,
 )
 from service.farm_files.keys import length
-from service.farm_files.layout_file import KPA_PER_M
 from service.farm_files.pipe_keys import PRESSURE
 from service.farm_files.price_file import read_price_file
 from service.farm_files.quantities import read_quantity
@@ -34,6 +33,7 @@ from service.operations.waterworks.list_parts import (
 )
 from service.records.season import VisitNote
 from service.translations import Wording, wording
+from service.unit_sizes import KPA_PER_M_OF_HEAD
 from service.waterworks.head_checks import VISIT
 from service.waterworks.head_filter import WaterOrigin
 from service.waterworks.head_injector import (
@@ -98,7 +98,7 @@ def parts(
     service = open_service()
     head_m = None
     if pressure is not None:
-        head_m = read_quantity(pressure, PRESSURE, where="--pressure") / KPA_PER_M
+        head_m = read_quantity(pressure, PRESSURE, where="--pressure") / KPA_PER_M_OF_HEAD
     request = PartsRequest(
         origin=water,
         substances=() if nothing else tuple(inject or (Substance.FERTILISER,)),

@@ -12,7 +12,6 @@ import typer
 from markupsafe import Markup
 from rich.text import Text
 
-from service.agronomy.units import L_PER_H_PER_GPH
 from service.bootstrap import Service
 from service.cli import shown
 from service.cli.evening import outcome_document
@@ -38,6 +37,7 @@ from service.operations.waterworks.draw_figures import (
     row_figure,
     text_profile,
 )
+from service.unit_sizes import L_PER_H_PER_GPH
 
 SvgOption = Annotated[
     Path | None, typer.Option("--svg", help="Also write the figure to this file.")

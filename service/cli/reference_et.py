@@ -8,7 +8,6 @@ from typing import Annotated
 import numpy as np
 import typer
 
-from service.agronomy.units import MM_PER_INCH
 from service.cli import shown
 from service.cli.figures import CsvOption, csv_text, number_text, refuse_both
 from service.cli.terminal import (
@@ -28,6 +27,7 @@ from service.operations.review.compute_reference_et import (
     compute_reference_et,
     flag_words,
 )
+from service.unit_sizes import MM_PER_INCH
 
 US_ENDINGS = ("_f", "_in", "_mph")
 """Of the columns of a file in US units."""

@@ -7,20 +7,19 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from service.agronomy.depth_rounding import bare_depth_text
-from service.agronomy.units import (
+from service.cli.terminal import UnitSystem
+from service.unit_sizes import (
+    FL_OZ_PER_GALLON,
+    KPA_PER_M_OF_HEAD,
     KPA_PER_PSI,
     L_PER_GALLON,
     L_PER_H_PER_GPH,
     L_PER_H_PER_GPM,
+    L_PER_M3,
     M_PER_FOOT,
+    M_PER_KM,
     M_PER_MILE,
 )
-from service.cli.terminal import UnitSystem
-from service.farm_files.layout_file import KPA_PER_M
-from service.waterworks.customary import FL_OZ_PER_GALLON
-
-L_PER_M3 = 1000.0  # [L]
-M_PER_KM = 1000.0  # [m]
 
 
 def depth(depth_mm: float, units: UnitSystem) -> str:
@@ -76,7 +75,7 @@ def pressure(head_m: float, units: UnitSystem) -> str:
 def bare_pressure(head_m: float, units: UnitSystem) -> str:
     """A pressure without its unit."""
     if units is UnitSystem.US:
-        return f"{head_m * KPA_PER_M / KPA_PER_PSI:.1f}"
+        return f"{head_m * KPA_PER_M_OF_HEAD / KPA_PER_PSI:.1f}"
     return f"{head_m:.2f}"
 
 

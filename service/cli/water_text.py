@@ -7,18 +7,13 @@ from datetime import date
 
 from rich.text import Text
 
-from service.agronomy.units import (
-    KG_PER_POUND,
-    M2_PER_ACRE,
-    M2_PER_HECTARE,
-)
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.operations.waterworks.report_water import CropReport
 from service.operations.waterworks.split_need import SeasonSplit
 from service.operations.waterworks.watered_depths import NutrientLoad
 from service.records.waterworks import WaterSample
+from service.unit_sizes import KG_PER_POUND, LB_PER_AC_PER_KG_PER_HA, M2_PER_ACRE, M2_PER_HECTARE
 from service.waterworks.caution import Advisory
-from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.water_analysis import QUANTITIES
 from service.waterworks.water_report import NOTHING_DONE, WaterClass, WaterReport
 

@@ -8,7 +8,14 @@ from datetime import datetime
 from rich.text import Text
 
 from service.agronomy.reasoning import Step
-from service.agronomy.units import (
+from service.attributions import attribution_line
+from service.cli import shown
+from service.cli.plan_text import headline, plan_document, sentence
+from service.cli.terminal import UnitSystem, out, paragraph, plain_table
+from service.operations.reading.read_plans import Explanation, PlanView, ledger_lines
+from service.records.feedback import MeteredDay
+from service.records.weather_basis import FieldOrigin
+from service.unit_sizes import (
     FAHRENHEIT_PER_CELSIUS,
     FREEZING_POINT_F,
     L_PER_GALLON,
@@ -17,13 +24,6 @@ from service.agronomy.units import (
     M_S_PER_MPH,
     MM_PER_INCH,
 )
-from service.attributions import attribution_line
-from service.cli import shown
-from service.cli.plan_text import headline, plan_document, sentence
-from service.cli.terminal import UnitSystem, out, paragraph, plain_table
-from service.operations.reading.read_plans import Explanation, PlanView, ledger_lines
-from service.records.feedback import MeteredDay
-from service.records.weather_basis import FieldOrigin
 
 LEDGER_COLUMNS = (
     ("start", "depletion_start_mm"),

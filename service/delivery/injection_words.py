@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from service.agronomy.units import L_PER_H_PER_GPH
 from service.delivery.plain_text import clean
 from service.records.letters import BlockLine
 from service.translations import Wording
+from service.unit_sizes import L_PER_H_PER_GPH
 
 
 def injection_words(block: BlockLine, zone: str, words: Wording) -> tuple[str, ...]:

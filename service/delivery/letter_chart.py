@@ -14,13 +14,13 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from service.agronomy.units import MM_PER_INCH
 from service.delivery.plain_text import clean
 from service.drawing.bars import WaterBar, ranked, week_bars
 from service.drawing.day_line import Row, day_line
 from service.drawing.frame import as_file
 from service.records.letters import BulletinLetter, EveningLetter, Letter, WeeklyLetter
 from service.translations import Wording
+from service.unit_sizes import MM_PER_INCH
 
 MOST_ROWS = 14
 """More rows would be unreadable on a phone; the table has them all."""

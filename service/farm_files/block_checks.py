@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
-from service.agronomy.units import L_PER_H_PER_GPM
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, SHORTEST_PULSE_MIN
 from service.farm_files.block_keys import BlockKeys
 from service.farm_files.places import clock_offsets_h
 from service.farm_files.toml_table import TomlTable
 from service.records.farms import BlockDefinition, FarmDefinition, SiteDefinition, SupplyDefinition
+from service.unit_sizes import L_PER_H_PER_GPM
 
 
 def check_block(

@@ -9,7 +9,6 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from service.agronomy.units import KPA_PER_PSI
 from service.farm_files.keys import NumberKey, PointsKey
 from service.farm_files.pipe_keys import (
     ALONG,
@@ -22,11 +21,11 @@ from service.farm_files.pipe_keys import (
 )
 from service.farm_files.quantities import show, write_quantity
 from service.farm_files.toml_table import TomlTable
+from service.unit_sizes import KPA_PER_M_OF_HEAD, KPA_PER_PSI
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.lateral import FLAT
 
 LOWEST_HEAD_M, HIGHEST_HEAD_M = 0.1, 200.0  # [m] least working pressure
-KPA_PER_M = 9.80665  # [kPa/m] head of water of 1000 kg/m3
 _PRESSURE_UNITS = ("psi", "kpa", "bar", "bars")
 
 
@@ -182,7 +181,7 @@ def _read_head_m(table: TomlTable, value: object, place: str) -> float:
         return math.nan
     is_pressure = isinstance(value, str) and value.strip().lower().endswith(_PRESSURE_UNITS)
     if is_pressure:
-        return table.read(value, place, PRESSURE) / KPA_PER_M
+        return table.read(value, place, PRESSURE) / KPA_PER_M_OF_HEAD
     return table.read(value, place, HEAD)
 
 
@@ -192,7 +191,9 @@ def _working_head_m(table: TomlTable, key: NumberKey) -> float:
     if not math.isnan(head_m) and not LOWEST_HEAD_M <= head_m <= HIGHEST_HEAD_M:
         allowed = f"{LOWEST_HEAD_M:g} to {HIGHEST_HEAD_M:g} m of water"
         if table.unit_system == "us":
-            psi = [head * KPA_PER_M / KPA_PER_PSI for head in (LOWEST_HEAD_M, HIGHEST_HEAD_M)]
+            psi = [
+                head * KPA_PER_M_OF_HEAD / KPA_PER_PSI for head in (LOWEST_HEAD_M, HIGHEST_HEAD_M)
+            ]
             allowed = f"{psi[0]:.2g} to {psi[1]:.0f} psi"
         table.refuse(key, show(table.value(key)), allowed)
     return head_m

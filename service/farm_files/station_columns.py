@@ -15,12 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from service.agronomy.units import (
-    FAHRENHEIT_PER_CELSIUS,
-    FREEZING_POINT_F,
-    M_S_PER_MPH,
-    MM_PER_INCH,
-)
+from service.unit_sizes import FAHRENHEIT_PER_CELSIUS, FREEZING_POINT_F, M_S_PER_MPH, MM_PER_INCH
 
 SUSPECT_MEDIAN_C = 55.0  # [degC] a median of the days' maxima above it is degF or K
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from service.agronomy.records import Floats
-from service.agronomy.units import (
+from service.unit_sizes import (
     FAHRENHEIT_PER_CELSIUS,
     FREEZING_POINT_F,
     KM_PER_DAY_PER_M_S,

@@ -30,7 +30,6 @@ WATER_EFFICIENCY = 0.8  # [CHOICE]
 OLD_WATER_SHARE = 0.5  # [CHOICE]: of a test older than a year
 KG_PER_HA_PER_ORGANIC_PCT = 20.0  # from memory, 10 to 30
 SAWDUST_KG_PER_HA_PER_5_CM = 25.0  # from memory, 15 to 50, in its first year
-LB_PER_AC_PER_KG_PER_HA = 0.892179
 
 
 @dataclass(frozen=True, slots=True)

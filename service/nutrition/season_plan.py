@@ -14,7 +14,6 @@ from datetime import date
 
 from service.nutrition.leaf_classes import SHORT, LeafClass, LeafResult
 from service.nutrition.nitrogen_need import (
-    LB_PER_AC_PER_KG_PER_HA,
     Credit,
     NitrogenNeed,
     organic_credit,
@@ -42,9 +41,9 @@ from service.nutrition.soil_ph import (
     sulfur_plan,
     texture_of_cec,
 )
+from service.unit_sizes import LB_PER_AC_PER_KG_PER_HA, M2_PER_HECTARE
 
 NEUTRAL_KG_PER_HA = 50.0  # [CHOICE]: a balance smaller than this is no direction
-M2_PER_HECTARE = 10_000.0
 ORGANIC_SOIL_PCT = 20.0  # from memory: organic matter from which a soil is not a mineral one
 NOT_MADE_UP_FOR = (
     "The season is under way: the parts before today are taken as given and are not made up for."

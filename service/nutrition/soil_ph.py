@@ -13,8 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from service.nutrition.tables import NutritionCrop, soil_tables
+from service.unit_sizes import KG_PER_HA_PER_LB_PER_AC
 
-KG_PER_HA_PER_LB_PER_AC = 1.12085
 TABLE_DEPTH_CM = 15.0
 MOL_ACID_PER_KG_SULFUR = 62.4  # S to H2SO4: 2 mol of H+ in 32.06 g
 KG_CARBONATE_PER_KG_SULFUR = 3.12

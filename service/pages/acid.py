@@ -12,7 +12,6 @@ from collections.abc import Mapping
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPH, MM_PER_INCH
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.access.manage_keys import Right
 from service.operations.reading.read_farms import local_day
@@ -37,9 +36,9 @@ from service.pages.visit import Visit, faults_by_field, redirect
 from service.records.farms import FarmDefinition
 from service.records.waterworks import AcidTreatment
 from service.translations.catalogue import marked
+from service.unit_sizes import FL_OZ_PER_GALLON, L_PER_GALLON, L_PER_H_PER_GPH, MM_PER_INCH
 from service.waterworks.acid_amounts import AcidPrice
 from service.waterworks.caution import ACID_CAUTIONS
-from service.waterworks.customary import FL_OZ_PER_GALLON
 
 MATERIAL_NAMES: Mapping[str, str] = {
     "plastic": marked("Plastic: polyethylene, PVC, polypropylene"),

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from datetime import date
 
-from service.agronomy.units import L_PER_GALLON
 from service.operations.reading.block_pipes import PipeReport
 from service.operations.waterworks.estimate_acid import AcidEstimate
 from service.operations.waterworks.record_acid import GivenAcid
@@ -15,8 +14,8 @@ from service.pages.acid_names import ACID_NAMES
 from service.pages.nutrient_words import NUTRIENT_WORDS
 from service.pages.plans import flow_text
 from service.translations.wording import Wording
+from service.unit_sizes import FL_OZ_PER_GALLON, L_PER_GALLON, LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.acid_amounts import AcidAmount, AcidInjection, acid_brings
-from service.waterworks.customary import FL_OZ_PER_GALLON, LB_PER_AC_PER_KG_PER_HA
 
 Row = tuple[str, str]
 """A label, and a value with its unit."""

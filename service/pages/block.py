@@ -13,7 +13,6 @@ from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.sparse_canopy import expected_coefficient
-from service.agronomy.units import L_PER_GALLON, MM_PER_INCH
 from service.database.session import UnitOfWork
 from service.delivery.meter_words import metered_texts
 from service.errors import Conflict, Fault, InputInvalid, PlanNotFound
@@ -44,6 +43,7 @@ from service.pages.water_log import water_log
 from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.translations import Wording
+from service.unit_sizes import L_PER_GALLON, MM_PER_INCH
 from service.waterworks.metered_run import FlowLimit
 
 SEASON_DAYS = 90

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from service.agronomy.units import MM_PER_INCH
 from service.operations.farms.question_blocks import questions_of
 from service.operations.reading.read_farms import local_day
 from service.pages.plans import flow_text
 from service.pages.visit import Visit
 from service.records.farms import BlockDefinition, FarmBundle
+from service.unit_sizes import MM_PER_INCH
 
 SHOWN_ORIGINS = {
     "emission_uniformity_pct", "fill_time_min", "longest_pulse_min", "wetted_fraction",

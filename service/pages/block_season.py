@@ -9,12 +9,12 @@ from datetime import date
 from markupsafe import Markup
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.units import MM_PER_INCH
 from service.drawing.season import Line, curve, season_lines
 from service.operations.reading.read_plans import PlanView
 from service.records.farms import BlockDefinition
 from service.records.ledger import LedgerRows
 from service.translations import Wording
+from service.unit_sizes import MM_PER_INCH
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,14 +19,6 @@ from typing import cast
 
 import orjson
 
-from service.agronomy.units import (
-    KPA_PER_PSI,
-    L_PER_GALLON,
-    L_PER_H_PER_GPM,
-    M_PER_FOOT,
-    M_PER_INCH,
-    SQUARE_FEET_PER_ACRE,
-)
 from service.errors import Fault, InputInvalid
 from service.pages import canopy_fields as canopy
 from service.pages import control_fields, site_fields
@@ -42,8 +34,17 @@ from service.pages.window_fields import clock_text, entered_windows, shown_windo
 from service.records.farms import BlockDefinition, FarmBundle, SiteDefinition, SupplyDefinition
 from service.translations import Wording
 from service.translations.catalogue import marked
+from service.unit_sizes import (
+    KPA_PER_BAR,
+    KPA_PER_M_OF_HEAD,
+    KPA_PER_PSI,
+    L_PER_GALLON,
+    L_PER_H_PER_GPM,
+    M_PER_FOOT,
+    M_PER_INCH,
+    SQUARE_FEET_PER_ACRE,
+)
 
-KPA_PER_M_OF_HEAD = 9.80665  # [kPa/m] of water of 1000 kg/m3
 Table = dict[str, object]
 Form = Mapping[str, str]
 
@@ -88,7 +89,7 @@ SI_PER_UNIT: Mapping[str, float] = {
     "min": 1.0,
     "%": 1.0,
     "psi": KPA_PER_PSI / KPA_PER_M_OF_HEAD,
-    "bar": 100.0 / KPA_PER_M_OF_HEAD,
+    "bar": KPA_PER_BAR / KPA_PER_M_OF_HEAD,
     "kPa": 1.0 / KPA_PER_M_OF_HEAD,
 }
 """In the unit that a block keeps: m, L/h, m², min, percent; pressures as metres of water."""

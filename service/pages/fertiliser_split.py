@@ -13,7 +13,6 @@ from datetime import date, timedelta
 
 from starlette.responses import Response
 
-from service.agronomy.units import KG_PER_POUND, L_PER_GALLON
 from service.errors import Fault, InputInvalid
 from service.operations.reading.read_farms import local_day
 from service.operations.waterworks.order_fertigation import list_products
@@ -30,8 +29,8 @@ from service.pages.plans import farm_of, parsed_day
 from service.pages.visit import Visit, faults_by_field
 from service.translations import Wording
 from service.translations.catalogue import marked
+from service.unit_sizes import KG_PER_POUND, L_PER_GALLON, LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.caution import CHEMIGATION_CAUTIONS
-from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.fertiliser import K_IN_K2O, P_IN_P2O5, Product
 from service.waterworks.season_split import (
     AccountState,

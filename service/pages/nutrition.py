@@ -14,7 +14,6 @@ from datetime import date
 from markupsafe import Markup
 from starlette.responses import Response
 
-from service.agronomy.units import KG_PER_POUND
 from service.drawing.years import Sample, over_years
 from service.errors import Fault, InputInvalid
 from service.nutrition.leaf_classes import LeafClass, NutrientCard
@@ -33,7 +32,7 @@ from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.nutrition import EXTRACTANTS
 from service.translations import Wording
 from service.translations.catalogue import marked
-from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
+from service.unit_sizes import KG_PER_POUND, LB_PER_AC_PER_KG_PER_HA
 
 SHAPES: Mapping[LeafClass, str] = {
     LeafClass.UNKNOWN: "–", LeafClass.DEFICIENT: "▼▼", LeafClass.LOW: "▼",

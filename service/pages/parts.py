@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from starlette.responses import Response
 
-from service.agronomy.units import KPA_PER_PSI
 from service.errors import Fault, InputInvalid
 from service.operations.reading.read_farms import local_day
 from service.operations.season.note_visits import last_visit
@@ -24,14 +23,13 @@ from service.operations.waterworks.list_parts import (
     price_parts,
 )
 from service.operations.waterworks.parts_words import (
-    KPA_PER_BAR,
-    KPA_PER_M_OF_HEAD,
     ORIGIN_NAMES,
     SUBSTANCE_NAMES,
 )
 from service.pages.plans import farm_of
 from service.pages.visit import Visit, faults_by_field
 from service.translations import Wording
+from service.unit_sizes import KPA_PER_BAR, KPA_PER_M_OF_HEAD, KPA_PER_PSI
 from service.waterworks.head_checks import VISIT
 from service.waterworks.head_filter import WaterOrigin
 from service.waterworks.head_injector import (

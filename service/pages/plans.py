@@ -10,7 +10,6 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.units import L_PER_GALLON
 from service.attributions import ATTRIBUTIONS
 from service.delivery.evening_words import ANY_DAY, BlockWords, EveningWords, evening_words
 from service.drawing.day_line import Load, Row, day_line, load_steps
@@ -22,6 +21,7 @@ from service.pages.visit import Visit, redirect
 from service.records.farms import FarmBundle, FarmDefinition
 from service.records.letters import BlockLine, EveningLetter
 from service.translations import Wording
+from service.unit_sizes import L_PER_GALLON
 
 MOST_ROWS_DRAWN = 40
 """Most blocks drawn as separate lines; for a larger farm only the draw on its supplies is shown."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import cast
 
-from service.agronomy.units import FAHRENHEIT_PER_CELSIUS
 from service.pages.number_fields import digits_of, entered_number
 from service.records.farms import MonthlyNormals, SiteDefinition
+from service.unit_sizes import FAHRENHEIT_PER_CELSIUS
 
 FIELD, KEY = "tdew_offset", "tdew_offset_c"
 """The key for the whole year, and that of the months among the normals."""

@@ -16,13 +16,6 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.units import (
-    KPA_PER_PSI,
-    L_PER_H_PER_GPH,
-    M2_PER_ACRE,
-    M2_PER_HECTARE,
-    M_PER_FOOT,
-)
 from service.database.session import UnitOfWork
 from service.errors import Conflict, Fault, InputInvalid, NotFound, PlanNotFound, WeatherInvalid
 from service.operations.access.manage_keys import Right
@@ -47,13 +40,21 @@ from service.operations.waterworks.report_water import (
 )
 from service.pages import farm_forms, pipes_form
 from service.pages.acid_rows import flush_rows, load_rows
-from service.pages.farm_forms import KPA_PER_M_OF_HEAD
 from service.pages.plans import farm_of, flow_text
 from service.pages.visit import Visit
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.waterworks import FertigationOrder
 from service.translations import Wording
 from service.translations.catalogue import marked
+from service.unit_sizes import (
+    KPA_PER_BAR,
+    KPA_PER_M_OF_HEAD,
+    KPA_PER_PSI,
+    L_PER_H_PER_GPH,
+    M2_PER_ACRE,
+    M2_PER_HECTARE,
+    M_PER_FOOT,
+)
 from service.waterworks.flow_check import FlowVerdict
 
 Row = tuple[str, str]
@@ -63,7 +64,6 @@ ORDER_DAYS = 365
 SHOWN_RUNS = 10
 SHOWN_EMITTERS = 21
 SHOWN_TESTS = 5
-KPA_PER_BAR = 100.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,6 @@ from datetime import date
 
 from starlette.responses import Response
 
-from service.agronomy.units import KG_PER_POUND, L_PER_GALLON, L_PER_H_PER_GPH
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.access.manage_keys import Right
 from service.operations.farms import change_farms
@@ -32,6 +31,7 @@ from service.pages.waterworks import READING_FIELDS, show
 from service.records.farms import FarmDefinition
 from service.records.waterworks import WaterSample
 from service.translations.catalogue import marked
+from service.unit_sizes import KG_PER_POUND, L_PER_GALLON, L_PER_H_PER_GPH
 from service.waterworks.water_analysis import Reading
 
 UNITS: Mapping[str, float] = {

@@ -7,7 +7,6 @@ from datetime import date, timedelta
 
 from starlette.responses import Response
 
-from service.agronomy.units import FAHRENHEIT_PER_CELSIUS
 from service.agronomy.weather_flags import FieldFlag, describe_flags
 from service.attributions import ATTRIBUTIONS
 from service.errors import PlanNotFound
@@ -20,6 +19,7 @@ from service.pages.visit import Visit
 from service.records.weather_basis import BorrowedSpan
 from service.translations import Wording
 from service.translations.catalogue import marked
+from service.unit_sizes import FAHRENHEIT_PER_CELSIUS
 
 _HOUR = timedelta(hours=1)
 GROUP_NAMES = {

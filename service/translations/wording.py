@@ -18,10 +18,10 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.depth_rounding import depth_decimals, shown_depth
 from service.agronomy.reasoning import Step
 from service.agronomy.step_template import put_in
-from service.agronomy.units import L_PER_GALLON, M_PER_MILE, MM_PER_INCH
 from service.translations.catalogue import SOURCE_LANGUAGE, translations
 from service.translations.number_labels import NUMBER_LABELS, UNIT_LABELS
 from service.translations.patterns import put_together
+from service.unit_sizes import L_PER_GALLON, L_PER_M3, M_PER_KM, M_PER_MILE, MM_PER_INCH
 
 US = "us"
 _LOCALES = {
@@ -36,8 +36,6 @@ _LONG_DAYS = {
     "es_US": "EEEE d 'de' MMMM",
     "es_MX": "EEEE d 'de' MMMM",
 }
-L_PER_M3 = 1000.0  # [L]
-M_PER_KM = 1000.0  # [m]
 LITRES_UP_TO = 100_000.0
 UNKNOWN = "?"
 

@@ -9,6 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
+from service.unit_sizes import (
+    FL_OZ_PER_GALLON,
+    KG_PER_POUND,
+    L_PER_GALLON,
+    M2_PER_ACRE,
+    M2_PER_HECTARE,
+)
 from service.waterworks.acid import (
     ACIDS,
     AcidDose,
@@ -17,13 +24,6 @@ from service.waterworks.acid import (
 )
 from service.waterworks.acid_limits import check_minutes
 from service.waterworks.caution import Advisory
-from service.waterworks.customary import (
-    FL_OZ_PER_GALLON,
-    KG_PER_POUND,
-    L_PER_GALLON,
-    M2_PER_ACRE,
-    M2_PER_HECTARE,
-)
 
 MM_M2_PER_M3 = 1000.0
 STRONG_STOCK_SHARE = 0.1  # [CHOICE]: more acid than this in a tank gets hot while it is mixed

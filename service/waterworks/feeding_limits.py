@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
+from service.unit_sizes import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.caution import Advisory
-from service.waterworks.customary import LB_PER_AC_PER_KG_PER_HA
 from service.waterworks.fertiliser import MICRONUTRIENTS, NUTRIENTS, Product
 
 LimitsKgPerHa = tuple[float, float]

@@ -11,10 +11,9 @@ import enum
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from service.unit_sizes import L_PER_H_PER_GPM, M2_PER_SQUARE_FOOT
 from service.waterworks.water_report import Grade, WaterClass
 
-L_PER_H_PER_GPM = 227.124707  # [L/h] 231 in3 a minute; NIST Handbook 44
-M2_PER_FT2 = 0.09290304
 COMMON_MESH = 150
 FINE_MESH = 200
 FINE_FLOW_L_PER_H = 1.6
@@ -107,7 +106,7 @@ def choose_filter(
     kind = (FilterKind.SCREEN, FilterKind.SELF_CLEANING, FilterKind.MEDIA)[grade]
     bed = None
     if kind is not FilterKind.SCREEN:
-        per_m2 = _BED_GPM_PER_FT2[grade] * L_PER_H_PER_GPM / M2_PER_FT2
+        per_m2 = _BED_GPM_PER_FT2[grade] * L_PER_H_PER_GPM / M2_PER_SQUARE_FOOT
         bed = flow_l_per_h / per_m2
     return FilterChoice(
         kind=kind,

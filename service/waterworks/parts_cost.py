@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
-from service.waterworks.customary import M2_PER_ACRE, M2_PER_HECTARE
+from service.unit_sizes import M2_PER_ACRE, M2_PER_HECTARE
 from service.waterworks.parts_list import Part, PartUnit
 
 COMMON_SHARE_FRACTION = 0.2

@@ -10,9 +10,9 @@ import math
 from dataclasses import dataclass
 
 from service.errors import Fault, InputInvalid
+from service.unit_sizes import MM_PER_INCH
 from service.waterworks.block_layout import BlockLayout, lateral_of
 
-MM_PER_INCH = 25.4  # [mm]
 COMMON_NOMINAL_HEAD_M = 10.0
 SET_ABOVE_RATIO = 1.2
 """[CHOICE] A regulator may hold a fifth more than the emitters' rating, for the pipes' loss."""

@@ -15,13 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from service.unit_sizes import L_PER_M3, MINUTES_PER_HOUR
 from service.waterworks.block_hydraulics import Block, BlockFlow
 from service.waterworks.lateral import Lateral, Pipe
 from service.waterworks.records import Floats
 
 MOST_EMITTERS_FRACTION = 0.95  # [-] share of the emitters meant by "most"; a modelling choice
-L_PER_M3 = 1000.0  # [L]
-MIN_PER_H = 60.0  # [min]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +66,7 @@ def pipe_travel_min(pipe: Pipe, length_m: float, flow_l_per_h: float) -> float:
         return 0.0
     if flow_l_per_h <= 0.0:
         return math.inf
-    return MIN_PER_H * pipe_volume_l(pipe, length_m) / flow_l_per_h
+    return MINUTES_PER_HOUR * pipe_volume_l(pipe, length_m) / flow_l_per_h
 
 
 def lateral_travel_min(lateral: Lateral, emitter_flow_l_per_h: ArrayLike) -> Floats:
@@ -127,7 +126,9 @@ def block_travel(block: Block, flow: BlockFlow) -> BlockTravel:
     is_running = flow.inlet_flow_l_per_h > 0.0
     return BlockTravel(
         volume_l=volume_l,
-        fill_time_min=MIN_PER_H * volume_l / flow.inlet_flow_l_per_h if is_running else math.inf,
+        fill_time_min=MINUTES_PER_HOUR * volume_l / flow.inlet_flow_l_per_h
+        if is_running
+        else math.inf,
         takeoff_travel_min=takeoff_min,
         emitter_travel_min=emitter_min,
         most_travel_min=float(known[math.ceil(MOST_EMITTERS_FRACTION * known.size) - 1]),
@@ -140,7 +141,7 @@ def _cumulative_min(pipe: Pipe, length_m: Floats, flow_l_per_h: Floats) -> Float
     volume_l = pipe.section_m2 * length_m * L_PER_M3
     is_flowing = flow_l_per_h > 0.0
     segment_min = np.where(
-        is_flowing, MIN_PER_H * volume_l / np.where(is_flowing, flow_l_per_h, 1.0), np.inf
+        is_flowing, MINUTES_PER_HOUR * volume_l / np.where(is_flowing, flow_l_per_h, 1.0), np.inf
     )
     segment_min[length_m == 0.0] = 0.0
     return np.asarray(np.cumsum(segment_min))

@@ -20,13 +20,13 @@ from typing import Any
 import pytest
 from sqlalchemy.engine import URL
 
-from service.agronomy.units import MM_PER_INCH
 from service.api.app import create_app
 from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service, make_composer
 from service.operations.mail.weekly_bulletin import bulletin_letter
 from service.records.letters import MailStamp
 from service.records.mail import Person
+from service.unit_sizes import MM_PER_INCH
 from tests.api.invented_farm import BLOCK_ID, RUN_AT, copied_service, load
 from tests.pages.conftest import COUNTIES, Reader
 

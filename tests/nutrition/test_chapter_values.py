@@ -49,7 +49,6 @@ from service.nutrition.soil_classes import (
 )
 from service.nutrition.soil_ph import (
     KG_CARBONATE_PER_KG_SULFUR,
-    KG_PER_HA_PER_LB_PER_AC,
     MOL_ACID_PER_KG_SULFUR,
     SOIL_KG_PER_HA,
     alkalinity_load,
@@ -62,6 +61,7 @@ from service.nutrition.soil_ph import (
 )
 from service.nutrition.tables import MACROS, MICROS, crops, leaf_row, leaf_rows
 from service.translations import wording
+from service.unit_sizes import KG_PER_HA_PER_LB_PER_AC
 
 HIGHBUSH = crops()["highbush-blueberry"]
 

@@ -20,8 +20,8 @@ import pvlib
 from numpy.typing import NDArray
 
 from service.agronomy.atmosphere import saturation_vapour_pressure_kpa
-from service.agronomy.units import MJ_M2_DAY_PER_W_M2
 from service.agronomy.weather_day import RawWeather
+from service.unit_sizes import MJ_M2_DAY_PER_W_M2
 
 TMY_NAMES = ("greensboro", "miami", "sand_point")
 MJ_PER_WH = MJ_M2_DAY_PER_W_M2 / 24.0  # [MJ per W h] 0.0036

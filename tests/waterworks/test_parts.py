@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import pytest
 
-from service.agronomy.units import L_PER_GALLON, L_PER_H_PER_GPM, M2_PER_ACRE, M_PER_FOOT
 from service.errors import InputInvalid
+from service.unit_sizes import L_PER_GALLON, L_PER_H_PER_GPM, M2_PER_ACRE, M_PER_FOOT
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.head_checks import checklists, head_cautions
 from service.waterworks.head_filter import FilterKind, WaterOrigin, choose_filter

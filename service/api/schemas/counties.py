@@ -9,11 +9,11 @@ from typing import Self
 from pydantic import Field
 
 from service.agronomy.county_need import Basis
-from service.agronomy.units import GALLONS_PER_ACRE_INCH, M2_PER_HECTARE, MM_PER_INCH
 from service.api.schemas.facts import Out, known
 from service.operations.review.compare_counties import CountyComparison
 from service.operations.review.reference_block import ReferenceBlock
 from service.records.farms import BlockDefinition
+from service.unit_sizes import GALLONS_PER_ACRE_INCH, M2_PER_HECTARE, MM_PER_INCH
 
 
 class DepthOut(Out):

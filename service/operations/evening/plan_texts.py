@@ -19,7 +19,6 @@ import orjson
 from service.agronomy.civil_day import day_length_min, midnight_utc, wall_time
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, PlanFlag, one_sentence
-from service.agronomy.units import MINUTES_PER_DAY
 from service.agronomy.weather_flags import FLAG_TEXT, FieldFlag
 from service.attributions import attribution_line
 from service.database.session import UnitOfWork, UnitOfWorkFactory
@@ -31,6 +30,7 @@ from service.records.farms import BlockLabel
 from service.records.plan_reasoning import read_reasoning
 from service.records.plans import NewVersions, PlanRows, PlanText, PublishedPlan
 from service.records.weather_basis import WeatherBasis, read_weather_basis
+from service.unit_sizes import MINUTES_PER_DAY
 
 OLD_WEATHER_H = 36.0  # our choice: a daily source that has missed a whole day
 KEPT_DAYS = timedelta(days=2)

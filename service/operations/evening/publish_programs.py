@@ -29,7 +29,6 @@ from service.agronomy.civil_day import (
     wall_time,
 )
 from service.agronomy.records import Ints, NoWaterPeriod
-from service.agronomy.units import MINUTES_PER_DAY
 from service.database.session import UnitOfWork
 from service.operations.reading.read_farms import farms_by_day, local_day
 from service.pulses import Pulse
@@ -40,6 +39,7 @@ from service.records.controllers import (
     ProgramRow,
 )
 from service.records.farms import BlockTable, FarmDefinition
+from service.unit_sizes import MINUTES_PER_DAY
 
 TOPIC = "programs"
 PLANS_TOPIC = "plans"

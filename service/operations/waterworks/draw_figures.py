@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from service.agronomy.units import L_PER_GALLON, M_PER_FOOT
 from service.drawing.bars import shares
 from service.drawing.course import Mark, along, over_runs
 from service.operations.reading.block_pipes import PipeReport
 from service.operations.waterworks.assess_capacity import SupplyCapacity
 from service.operations.waterworks.check_flow import FlowReport
+from service.unit_sizes import L_PER_GALLON, M_PER_FOOT
 
 if TYPE_CHECKING:
     from service.translations import Wording

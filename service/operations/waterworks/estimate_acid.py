@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date
 
-from service.agronomy.units import L_PER_GALLON
 from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.reading.block_pipes import expected_flow_l_per_h, travel_times_min
@@ -24,6 +23,7 @@ from service.operations.waterworks.watered_depths import (
 )
 from service.records.farms import BlockDefinition
 from service.records.waterworks import WaterSample
+from service.unit_sizes import L_PER_GALLON
 from service.waterworks.acid import CONTINUOUS_LINE_PH, AcidDose, acid_dose
 from service.waterworks.acid_amounts import (
     MOST_INJECTIONS,

@@ -6,17 +6,20 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from service.agronomy.units import (
+from service.drawing.pipe_order import Stop, pipe_order
+from service.operations.waterworks.list_parts import PartsReport
+from service.translations.catalogue import marked
+from service.unit_sizes import (
+    KPA_PER_BAR,
+    KPA_PER_M_OF_HEAD,
     KPA_PER_PSI,
     L_PER_GALLON,
     L_PER_H_PER_GPM,
+    L_PER_M3,
     M_PER_FOOT,
     M_PER_INCH,
     MM_PER_INCH,
 )
-from service.drawing.pipe_order import Stop, pipe_order
-from service.operations.waterworks.list_parts import PartsReport
-from service.translations.catalogue import marked
 from service.waterworks.head_filter import WaterOrigin
 from service.waterworks.head_injector import Substance
 from service.waterworks.parts_list import Part, PartUnit, Size, SizeUnit
@@ -25,9 +28,6 @@ if TYPE_CHECKING:
     from service.translations import Wording
 
 Row = tuple[str, str]
-KPA_PER_M_OF_HEAD = 9.80665  # [kPa/m] of water of 1000 kg/m3
-KPA_PER_BAR = 100.0
-L_PER_M3 = 1000.0
 SMALL_FLOW_L_PER_H = 100.0
 """Below this, flows are those of emitters."""
 ORIGIN_NAMES = {

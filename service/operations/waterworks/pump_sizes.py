@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from service.agronomy.units import L_PER_H_PER_GPM
 from service.operations.reading.block_pipes import expected_flow_l_per_h
 from service.operations.waterworks.peak_needs import PeakRow
 from service.records.farms import FarmBundle, SupplyDefinition
+from service.unit_sizes import L_PER_H_PER_GPM
 
 PUMP_FACTORS = (0.5, 0.75, 1.25, 1.5, 2.0)
 

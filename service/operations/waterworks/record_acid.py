@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from service.agronomy.units import M2_PER_HECTARE
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.reading.read_farms import today_at_block
@@ -18,6 +17,7 @@ from service.ports import Clock
 from service.records.audit import Subject
 from service.records.farms import LoadOutcome
 from service.records.waterworks import AcidTreatment
+from service.unit_sizes import M2_PER_HECTARE
 from service.waterworks.acid import ACIDS
 from service.waterworks.acid_amounts import AcidAmount, acid_brings
 

@@ -10,13 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from service.agronomy.units import M2_PER_HECTARE
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.nutrition.nutrient_dates import LastNitrogen
 from service.operations.reading.last_nitrogen import find_last_nitrogen
 from service.operations.waterworks.order_fertigation import AMMONIUM_CROPS, find_product
 from service.records.farms import BlockDefinition
+from service.unit_sizes import M2_PER_HECTARE
 from service.waterworks.caution import CHEMIGATION_CAUTIONS, Advisory
 from service.waterworks.feeding_limits import Feeding, check_feeding, rate_text
 from service.waterworks.fertiliser import Product, mixing_conflicts, nitrate_caution

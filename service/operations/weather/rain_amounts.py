@@ -8,9 +8,9 @@ from contextlib import contextmanager
 from datetime import timedelta
 
 from service.agronomy.rain_booking import AROUND_ONE_DAY_H
-from service.agronomy.units import MM_PER_INCH
 from service.errors import Fault, InputInvalid
 from service.records.feedback import GaugeReading
+from service.unit_sizes import MM_PER_INCH
 
 KINDS = ("measured", "trace", "none", "multi-day")
 LARGEST_RAIN_MM = 2000.0

@@ -7,7 +7,6 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from service.agronomy.units import MINUTES_PER_DAY
 from service.bootstrap import Service
 from service.database.session import UnitOfWork
 from service.operations.evening.publish_programs import (
@@ -20,6 +19,7 @@ from service.operations.evening.publish_programs import (
     render_program,
 )
 from service.records.controllers import StoredProgram
+from service.unit_sizes import MINUTES_PER_DAY
 from tests.api.invented_farm import FARM_ID, RUN_AT, FixedClock, bring_weather, plan_evening
 from tests.api.paired_controllers import SHED, SHED_CONTROLLER, checked_program, pair
 

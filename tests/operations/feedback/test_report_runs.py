@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.units import L_PER_GALLON
 from service.attributions import ATTRIBUTIONS
 from service.bootstrap import Service
 from service.errors import InputInvalid
@@ -28,6 +27,7 @@ from service.operations.reading.read_farms import list_farms
 from service.operations.reading.read_plans import explain, ledger_lines
 from service.operations.waterworks.order_fertigation import FertigationRequest, order_fertigation
 from service.records.ledger import IrrigationOrigin
+from service.unit_sizes import L_PER_GALLON
 from service.waterworks.block_layout import BlockLayout
 from service.waterworks.metered_run import FlowLimit
 from tests.api.invented_farm import (

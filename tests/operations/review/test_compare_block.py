@@ -6,12 +6,12 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from service.agronomy.units import L_PER_GALLON
 from service.bootstrap import Service
 from service.errors import InputInvalid, WeatherInvalid
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.review.compare_block import compare_block
 from service.records.comparison import Against, Program, RuleOfThumb, YearFigures
+from service.unit_sizes import L_PER_GALLON
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, FIRST_DAY, TODAY, FixedClock
 
 AGAINST = Against(rule=RuleOfThumb(gross_mm_per_week=38.0))
