@@ -6,15 +6,16 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from service.agronomy.county_need import Basis
 from service.nutrition.season_tasks import group_tasks, season_tasks
 from service.nutrition.tables import crops
 from service.nutrition.task_days import BlockSeason
 from service.nutrition.task_words import TaskKind
+from service.records.counties import CountyWeek
 from service.records.letters import (
     BlockLine,
     BlockWeek,
     BulletinLetter,
-    CountyWeek,
     EveningLetter,
     ExpectedDay,
     MailStamp,
@@ -183,6 +184,13 @@ def bulletin() -> BulletinLetter:
                 forecast_days_count=1,
                 stand_in_days_count=2,
                 normal_need_mm=22.86,
+                site_id="alder",
+                crop_et_mm=38.6,
+                measured_days_count=4,
+                unmeasured_days_count=3,
+                basis=Basis.STAND_IN,
+                observed_until=date(2026, 7, 9),
+                rain_until=None,
             ),
             CountyWeek(
                 county_code="XX-2",
@@ -197,6 +205,13 @@ def bulletin() -> BulletinLetter:
                 forecast_days_count=0,
                 stand_in_days_count=0,
                 normal_need_mm=unknown,
+                site_id="brack",
+                crop_et_mm=unknown,
+                measured_days_count=0,
+                unmeasured_days_count=7,
+                basis=Basis.UNKNOWN,
+                observed_until=None,
+                rain_until=None,
             ),
         ),
         attributions=(),

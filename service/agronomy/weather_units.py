@@ -57,6 +57,7 @@ WEATHER_NAMES = (
     Quantity("neighbour_ratio", "1", 0, inf, "reference ET of a site over that of a place nearby"),
     Quantity("measured_days_count", "1", 0, 62, "days of a week whose weather is measured"),
     Quantity("stand_in_days_count", "1", 0, 62, "days of a week with a normal or an estimate"),
+    Quantity("unmeasured_days_count", "1", 0, 62, "days of a week that are not measured"),
     Quantity("unknown_days_count", "1", 0, 62, "days of a week without any weather"),
     Quantity("days_count", "1", 0, 62, "days of a week that one source gave"),
     Quantity("normal_reference_et_mm", "mm", 0, 150, "reference ET of a week by its normals"),

@@ -15,7 +15,8 @@ from service.delivery.plain_text import clean
 from service.delivery.season_words import task_days, task_title
 from service.delivery.timer_words import week_timer_notes
 from service.nutrition.task_words import TASK_TEXTS
-from service.records.letters import BlockWeek, BulletinLetter, CountyWeek, WeeklyLetter
+from service.records.counties import CountyWeek
+from service.records.letters import BlockWeek, BulletinLetter, WeeklyLetter
 from service.records.season import SampleReminder
 from service.translations import Wording
 

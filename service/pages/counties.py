@@ -12,7 +12,6 @@ from starlette.responses import Response
 
 from service.agronomy.crop_table import CROPS
 from service.agronomy.soil import TEXTURE_KEYS
-from service.agronomy.units import L_PER_GALLON, M_PER_FOOT, M_PER_INCH
 from service.drawing.bars import ranked
 from service.drawing.dot_map import Dot, dot_map
 from service.errors import InputInvalid, NotFound
@@ -22,6 +21,7 @@ from service.operations.reading.read_farms import blocks_in_force
 from service.operations.review.compare_counties import (
     compare_spans,
     counties_today,
+    county_weeks,
     list_county_sites,
 )
 from service.operations.review.reference_block import (
@@ -29,11 +29,13 @@ from service.operations.review.reference_block import (
     ReferenceSystem,
     reference_block,
 )
-from service.pages.county_rows import MARKS, CountyRow, county_csv, county_rows
+from service.pages.county_rows import MARKS, county_csv, marked
 from service.pages.named_choices import crops_by_name, textures_by_key
 from service.pages.visit import NotSignedIn, Visit, faults_by_field
+from service.records.counties import CountyWeek
 from service.records.farms import BlockDefinition, SiteDefinition
 from service.translations import Wording
+from service.unit_sizes import L_PER_GALLON, M_PER_FOOT, M_PER_INCH
 
 DAYS_PER_WEEK = 7
 WEEKS_BACK = 8
@@ -85,16 +87,20 @@ def show_counties(visit: Visit) -> Response:
         **_reference_facts(reference, words),
         faults={},
         week_text=week_text,
+        marked=marked,
         marks={basis.name: MARKS[basis] for basis in {row.basis for row in rows}},
         known_until=known_until,
         ranked=ranked(
             title,
             _summary(rows, visit),
-            [(row.name, row.net_mm, f"{words.depth(row.net_mm)}{row.mark}") for row in rows],
+            [
+                (row.name, row.net_need_mm, marked(words.depth(row.net_need_mm), row))
+                for row in rows
+            ],
         ),
         dots=dot_map(title, _summary(rows, visit), _dots(rows, site_of, words)),
         back=[
-            (words.short_day(each), {row.code: row.net_mm for row in week})
+            (words.short_day(each), {row.county_code: row.net_need_mm for row in week})
             for each, week in zip(_mondays(monday), weeks, strict=True)
         ],
         **form,
@@ -156,7 +162,7 @@ def _mondays(monday: date) -> list[date]:
     return [monday - timedelta(days=DAYS_PER_WEEK * back) for back in range(WEEKS_BACK + 1)]
 
 
-def _unranked_until(rows: list[CountyRow]) -> date | None:
+def _unranked_until(rows: list[CountyWeek]) -> date | None:
     """The last day measured anywhere, where too little is known to rank any county; else None."""
     if any(row.rank for row in rows):
         return None
@@ -218,7 +224,7 @@ def _stage_days(text: str) -> list[float | str]:
 
 def _weeks(
     visit: Visit, reference: str | ReferenceBlock, mondays: list[date], on: date
-) -> list[list[CountyRow]]:
+) -> list[list[CountyWeek]]:
     service = visit.service
     block = (
         # As of today at its farm, where the date may differ from that of the counties.
@@ -227,7 +233,7 @@ def _weeks(
         else reference.block
     )
     return [
-        county_rows(found)
+        county_weeks(found)
         for found in compare_spans(
             block,
             [(monday, monday + timedelta(days=DAYS_PER_WEEK - 1)) for monday in mondays],
@@ -239,23 +245,25 @@ def _weeks(
     ]
 
 
-def _dots(rows: list[CountyRow], site_of: dict[str, SiteDefinition], words: Wording) -> list[Dot]:
-    known = [row.net_mm for row in rows if math.isfinite(row.net_mm)]
+def _dots(rows: list[CountyWeek], site_of: dict[str, SiteDefinition], words: Wording) -> list[Dot]:
+    known = [row.net_need_mm for row in rows if math.isfinite(row.net_need_mm)]
     least, most = min(known, default=0.0), max(known, default=0.0)
     spread = most - least or 1.0
     return [
         Dot(
-            label=f"{row.name} {words.bare_depth(row.net_mm)}",
+            label=f"{row.name} {words.bare_depth(row.net_need_mm)}",
             latitude_deg=site_of[row.site_id].latitude_deg,
             longitude_deg=site_of[row.site_id].longitude_deg,
-            level=0 if math.isnan(row.net_mm) else 1 + round(3 * (row.net_mm - least) / spread),
+            level=0
+            if math.isnan(row.net_need_mm)
+            else 1 + round(3 * (row.net_need_mm - least) / spread),
         )
         for row in rows
     ]
 
 
-def _summary(rows: list[CountyRow], visit: Visit) -> str:
-    return "; ".join(f"{row.name} {visit.words.depth(row.net_mm)}" for row in rows[:60])
+def _summary(rows: list[CountyWeek], visit: Visit) -> str:
+    return "; ".join(f"{row.name} {visit.words.depth(row.net_need_mm)}" for row in rows[:60])
 
 
 def _reference_facts(reference: str | ReferenceBlock, words: Wording) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from service.agronomy.pulse_plan import ShortfallCause
+from service.records.counties import CountyWeek
 from service.records.feedback import MeteredDay
 from service.records.season import SampleReminder
 from service.records.timers import TimerProgram
@@ -191,27 +192,6 @@ class WeeklyLetter:
     attributions: tuple[Attribution, ...]
     reminders: tuple[SampleReminder, ...] = ()
     """Samples whose window is open, or opens within two weeks."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CountyWeek:
-    """The week of one county, for the reference block."""
-
-    county_code: str
-    name: str
-    rank: int
-    """1 for the largest need; 0: not known."""
-    reference_et_mm: float
-    percent_of_normal: float
-    rain_mm: float
-    net_need_mm: float
-    gross_need_mm: float
-    running_h: float
-    forecast_days_count: int
-    stand_in_days_count: int
-    """Days with the season's normal, the days around, or a place nearby."""
-    normal_need_mm: float
-    """Net need at the normal reference ET of the week, without rain; NaN: not known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

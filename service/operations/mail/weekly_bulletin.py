@@ -14,9 +14,14 @@ import numpy as np
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
 from service.operations.mail.weekly_summary import DAYS_PER_WEEK, WEEKLY, due_week
-from service.operations.review.compare_counties import CountyComparison, compare_counties
+from service.operations.review.compare_counties import (
+    CountyComparison,
+    compare_counties,
+    county_weeks,
+)
 from service.ports import Clock
-from service.records.letters import BulletinLetter, CountyWeek
+from service.records.counties import CountyWeek
+from service.records.letters import BulletinLetter
 from service.records.mail import MailOrder, Person
 from service.records.weather import Attribution
 
@@ -111,22 +116,5 @@ def _first_block(unit: UnitOfWork, day: date) -> str:
 
 
 def _by_rank(comparison: CountyComparison) -> tuple[CountyWeek, ...]:
-    need = comparison.need
-    weeks = [
-        CountyWeek(
-            county_code=county.county_code,
-            name=county.name,
-            rank=int(need.rank[place]),
-            reference_et_mm=float(need.reference_et_mm[place]),
-            percent_of_normal=float(need.percent_of_normal[place]),
-            rain_mm=float(comparison.rain_mm[place]),
-            net_need_mm=float(need.net_need_mm[place]),
-            gross_need_mm=float(need.gross_need_mm[place]),
-            running_h=float(need.running_h[place]),
-            forecast_days_count=int(comparison.days.forecast_days_count[place]),
-            stand_in_days_count=int(comparison.days.stand_in_days_count[place]),
-            normal_need_mm=float(need.normal_need_mm[place]),
-        )
-        for place, county in enumerate(comparison.counties)
-    ]
+    weeks = county_weeks(comparison)
     return tuple(sorted(weeks, key=lambda week: (week.rank == 0, week.rank, week.name)))

@@ -26,6 +26,7 @@ from service.operations.evening.gather_weather import GatheredWeather, gather_we
 from service.operations.evening.site_columns import monthly_normals
 from service.operations.reading.read_farms import local_day
 from service.ports import Clock
+from service.records.counties import CountyWeek
 from service.records.farms import (
     BlockDefinition,
     CountyDefinition,
@@ -182,6 +183,35 @@ def gather_counties(
 def compare_in(weather: CountyWeather, block: BlockDefinition) -> list[CountyComparison]:
     """The need of a reference block in every county, span by span."""
     return [_compare(block, weather, span) for span in weather.spans]
+
+
+def county_weeks(found: CountyComparison) -> list[CountyWeek]:
+    """The counties of a comparison one by one, in the order of their codes."""
+    need, days = found.need, found.days
+    return [
+        CountyWeek(
+            county_code=county.county_code,
+            name=county.name,
+            site_id=county.site_id,
+            rank=int(need.rank[place]),
+            reference_et_mm=float(need.reference_et_mm[place]),
+            percent_of_normal=float(need.percent_of_normal[place]),
+            crop_et_mm=float(need.crop_et_mm[place]),
+            rain_mm=float(found.rain_mm[place]),
+            net_need_mm=float(need.net_need_mm[place]),
+            gross_need_mm=float(need.gross_need_mm[place]),
+            running_h=float(need.running_h[place]),
+            normal_need_mm=float(need.normal_need_mm[place]),
+            measured_days_count=int(days.measured_days_count[place]),
+            forecast_days_count=int(days.forecast_days_count[place]),
+            stand_in_days_count=int(days.stand_in_days_count[place]),
+            unmeasured_days_count=int(found.forecast_day_count[place]),
+            basis=days.of(place),
+            observed_until=found.observed_until[place],
+            rain_until=found.freshness[place].measured_until.get("rain"),
+        )
+        for place, county in enumerate(found.counties)
+    ]
 
 
 def _check_spans(spans: Sequence[Span]) -> None:

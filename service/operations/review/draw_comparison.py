@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from service.agronomy.units import MM_PER_INCH
 from service.drawing.bars import WaterBar, week_bars
 from service.records.comparison import Program, YearFigures, mean_year, whole_programs
+from service.unit_sizes import MM_PER_INCH
 
 if TYPE_CHECKING:
     from service.translations import Wording
