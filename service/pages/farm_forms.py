@@ -35,7 +35,6 @@ from service.records.farms import BlockDefinition, FarmBundle, SiteDefinition, S
 from service.translations import Wording
 from service.translations.catalogue import marked
 from service.unit_sizes import (
-    KPA_PER_BAR,
     KPA_PER_M_OF_HEAD,
     KPA_PER_PSI,
     L_PER_GALLON,
@@ -89,7 +88,7 @@ SI_PER_UNIT: Mapping[str, float] = {
     "min": 1.0,
     "%": 1.0,
     "psi": KPA_PER_PSI / KPA_PER_M_OF_HEAD,
-    "bar": KPA_PER_BAR / KPA_PER_M_OF_HEAD,
+    "bar": 100.0 / KPA_PER_M_OF_HEAD,
     "kPa": 1.0 / KPA_PER_M_OF_HEAD,
 }
 """In the unit that a block keeps: m, L/h, m², min, percent; pressures as metres of water."""
