@@ -50,7 +50,12 @@ def preferred(accept: bytes | None, offered: tuple[str, ...]) -> str | None:
 
 def wants_csv(request: Request) -> bool:
     """Whether a request prefers a table to JSON."""
-    return preferred(_accept_of(request), TABLES) == CSV
+    return form_wanted(request, TABLES) == CSV
+
+
+def form_wanted(request: Request, offered: tuple[str, ...]) -> str:
+    """The media type that a request prefers; the first where it accepts none of those offered."""
+    return preferred(_accept_of(request), offered) or offered[0]
 
 
 async def _check_accept(request: Request) -> None:

@@ -67,6 +67,10 @@ def test_a_file_loads_to_the_state_that_it_was_exported_from(
 ) -> None:
     answer = caller.get(f"{FARM}/file")
     assert answer.headers["Content-Type"].startswith("application/toml")
+    as_text = caller.get(f"{FARM}/file", headers={"Accept": "text/plain"})
+    assert as_text.headers["Content-Type"] == "text/plain; charset=utf-8"
+    assert as_text.text == answer.text
+    assert caller.get(f"{FARM}/file", headers={"Accept": "text/html"}).status_code == 406
     bundle = parse_farm(answer.text, name="exported.toml")
     stored = get_farm(FARM_ID, day=TODAY, unit_of_work=own_service.unit_of_work)
     for loaded, kept in zip(bundle.blocks, stored.blocks, strict=True):

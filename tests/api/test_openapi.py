@@ -61,6 +61,24 @@ def test_every_operation_is_named_and_explained(document: dict[str, Any]) -> Non
             assert parameter["description"], parameter["name"]
 
 
+VERBS = {
+    "GET": "get list explain compare check assess estimate split plan follow export",
+    "POST": "create report record add pause set",
+    "PUT": "replace record use order",
+    "DELETE": "retire cancel remove",
+}
+
+
+def test_operations_are_named_by_a_verb_and_what_it_is_done_to(document: dict[str, Any]) -> None:
+    for path in document["paths"].values():
+        for method, operation in path.items():
+            name = operation["operationId"]
+            verb, _, thing = name.partition("_")
+            assert verb in VERBS[method.upper()].split(), name
+            assert re.fullmatch(r"[a-z]+(_[a-z]+)*", thing), name
+            assert not {"v1", "get", "post", "put", "delete"} & set(thing.split("_")), name
+
+
 def _open_tables(place: Any, path: str = "") -> Iterator[str]:
     """Where something is an object of which the document says nothing more."""
     if isinstance(place, list):

@@ -30,7 +30,7 @@ VALUES = {
 }
 BODIES: dict[str, Any] = {
     "report_rain": {"rain_mm": 1.0},
-    "report_soil": {
+    "report_soil_reading": {
         "read_at": "2026-07-14T06:00:00-04:00", "depth_m": 0.2, "volumetric_water": 0.2,
     },
     "pause_block": {

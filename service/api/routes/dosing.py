@@ -72,7 +72,7 @@ def get_acid_estimate(
 @router.put(
     "/blocks/{block_id}/acid-treatments/{day}",
     dependencies=[needs(Right.WATER_WRITE)],
-    operation_id="record_acid",
+    operation_id="record_acid_treatment",
     summary="Record acid that was given",
     description="All acid that went into a block's water on one day; another record for that day"
     " replaces it. The season's total and the soil pH of the nutrient plan count it.",
@@ -105,7 +105,7 @@ def record_acid(
 @router.get(
     "/blocks/{block_id}/acid-treatments",
     dependencies=[needs(Right.PLAN_READ)],
-    operation_id="list_acid",
+    operation_id="list_acid_treatments",
     summary="List acid that was given",
     description="Acid of this calendar year as it was recorded, with what it brought.",
     responses={
@@ -122,7 +122,7 @@ def list_acid(block_id: BlockId, service: TheService) -> GivenAcidOut:
 @router.delete(
     "/blocks/{block_id}/acid-treatments/{day}",
     dependencies=[needs(Right.WATER_WRITE)],
-    operation_id="remove_acid",
+    operation_id="remove_acid_treatment",
     summary="Delete a record of acid",
     description="Delete what was recorded for a day.",
     responses={

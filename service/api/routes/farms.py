@@ -7,7 +7,7 @@ from functools import partial
 from typing import Annotated, Any, TypeVar
 
 import orjson
-from fastapi import APIRouter, Header, Response
+from fastapi import APIRouter, Header, Request, Response
 
 from service.api.access import Caller, Right, TheCaller, needs
 from service.api.answers import (
@@ -20,6 +20,7 @@ from service.api.answers import (
 )
 from service.api.change_examples import BLOCK_TABLE, FARM_CHANGED, FARM_DOCUMENT, FARM_FILE
 from service.api.dependencies import BlockId, FarmId, TheService
+from service.api.negotiation import form_wanted
 from service.api.once import NO_STORE
 from service.api.problem_types import (
     CONFLICT,
@@ -43,6 +44,7 @@ from service.operations.farms import change_farms
 from service.operations.farms.change_farms import FarmChange, Keeper
 from service.records.farms import BlockDefinition, FarmBundle
 
+FARM_FILES = ("application/toml", "text/plain")
 _BODY: tuple[ProblemType, ...] = (MALFORMED_JSON, TOO_LARGE, UNSUPPORTED_MEDIA_TYPE)
 _CREATES = problems(*_BODY, NOT_FOUND, CONFLICT, INVALID_REQUEST)
 _PRECONDITIONS: tuple[ProblemType, ...] = (PRECONDITION_FAILED, PRECONDITION_REQUIRED)
@@ -98,13 +100,16 @@ def get_farm(farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = 
     dependencies=[needs(Right.PLAN_READ)],
     operation_id="export_farm",
     summary="Export a farm file",
-    description="The farm as a farm file (TOML) that loads to the same state. Pauses and mail "
-    "recipients are not part of it: they stay as they are.",
+    description="The farm as a farm file (TOML) that loads to the same state; the same text as "
+    "`text/plain` for callers that know no TOML. Pauses and mail recipients are not part of it: "
+    "they stay as they are.",
     response_class=Response,
     responses={
         200: {
             "description": "The file.",
-            "content": {"application/toml": {"schema": {"type": "string"}, "example": FARM_FILE}},
+            "content": {
+                form: {"schema": {"type": "string"}, "example": FARM_FILE} for form in FARM_FILES
+            },
             "headers": NOT_MODIFIED[304]["headers"],
         },
         **NOT_MODIFIED,
@@ -112,14 +117,16 @@ def get_farm(farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = 
     },
 )
 def export_farm(
-    farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = None
+    farm_id: FarmId, request: Request, service: TheService, if_none_match: IfNoneMatch = None
 ) -> Response:
     """The file, or 304 if the caller already has it."""
     bundle = change_farms.get_farm_now(
         farm_id, unit_of_work=service.unit_of_work, clock=service.clock
     )
     return tagged_response(
-        service.farm_format.text(bundle).encode(), if_none_match, media_type="application/toml"
+        service.farm_format.text(bundle).encode(),
+        if_none_match,
+        media_type=form_wanted(request, FARM_FILES),
     )
 
 

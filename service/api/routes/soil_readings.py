@@ -24,7 +24,7 @@ router = APIRouter(tags=["feedback"])
 @router.post(
     "/blocks/{block_id}/soil-readings",
     dependencies=[needs(Right.WATER_WRITE)],
-    operation_id="report_soil",
+    operation_id="report_soil_reading",
     summary="Report a soil reading",
     description="Water content or tension in the wetted soil, at a depth; or, of the whole root "
     "zone, the share of its available water that is left, as judged by hand. The balance is "

@@ -255,7 +255,7 @@ def record_water_sample(
 @router.get(
     "/blocks/{block_id}/water-report",
     dependencies=[needs(Right.PLAN_READ)],
-    operation_id="report_water",
+    operation_id="get_water_report",
     summary="Report on a block's water",
     description="What the newest analysis of the block's supply means: charge balance, SAR,"
     " salinity and ion classes, clogging hazard, scale, leaching requirement of the crop and the"

@@ -50,11 +50,11 @@ class ChangeOut(Out):
     actor: ActorOut = Field(description="Who.")
     subject: Subject = Field(description="Kind of thing.")
     subject_id: str = Field(description="Which one.")
-    before: Annotated[dict[str, Any], Field(title="Parts")] | None = Field(
+    before: Annotated[dict[str, Any], Field(title="Before")] | None = Field(
         description="The parts that changed, as they were; null: the thing is new. Names and units"
         " are those of stored numbers. A value that is too long gives its size in place of itself."
     )
-    after: Annotated[dict[str, Any], Field(title="Parts")] | None = Field(
+    after: Annotated[dict[str, Any], Field(title="After")] | None = Field(
         description="The same parts as they are now; null: the thing is gone."
     )
 

@@ -27,7 +27,7 @@ class FarmChangeOut(Out):
 
     farm_id: str = Field(description="The farm changed.")
     counts: CountsOut
-    retired_count: int = Field(description="Blocks that were retired.")
+    retired_count: int = Field(description="Blocks and controllers that were retired.")
     questions: list[str] = Field(
         description="What may be a slip in the blocks given, such as a planting year ahead; it is"
         " stored all the same."
