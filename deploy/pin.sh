@@ -5,9 +5,9 @@
 #   bash deploy/pin.sh --upgrade           the newest of everything; run all tests before you keep it
 #   bash deploy/pin.sh -P fastapi          the newest of one package
 #
-# deploy/requirements.txt is what the service runs on, deploy/constraints.txt that and what its tests
-# need. Neither names an index: pip takes the files from wherever it is set up to, and refuses any
-# whose hash is not listed.
+# deploy/requirements.txt is what the service runs on, deploy/requirements-tools.txt that with the tools
+# for agents, deploy/constraints.txt all of it and what the tests need. None names an index: pip takes
+# the files from wherever it is set up to, and refuses any whose hash is not listed.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
@@ -40,6 +40,8 @@ pin() {
         --no-emit-find-links --custom-compile-command "bash deploy/pin.sh" "$@"
 }
 say "deploy/constraints.txt"
-pin deploy/constraints.txt --extra test "$@"
+pin deploy/constraints.txt --extra test --extra tools "$@"
+say "deploy/requirements-tools.txt"
+pin deploy/requirements-tools.txt -c deploy/constraints.txt --extra tools
 say "deploy/requirements.txt"
 pin deploy/requirements.txt -c deploy/constraints.txt
