@@ -32,7 +32,9 @@ LogLevel = Literal["debug", "info", "warning", "error"]
 
 LONGEST_TEXT: Final = 4_000
 """Most characters of one value; more would only fill the disk."""
-QUIET_LOGGERS: Final = ("alembic", "apscheduler", "httpcore", "httpx", "stamina", "uvicorn.access")
+QUIET_LOGGERS: Final = (
+    "alembic", "apscheduler", "httpcore", "httpx", "mcp", "stamina", "uvicorn.access",
+)  # fmt: skip
 """Libraries that are too verbose at ``info``: each request (with its key), each migration."""
 
 _FACTS: Final = "facts"

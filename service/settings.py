@@ -115,6 +115,15 @@ class Settings(BaseSettings):
         default="30/minute",
         description="Requests without a valid key from one address that get an explanation",
     )
+    agent_tools: bool = Field(
+        default=False,
+        description="Whether `serve` also serves the tools for agents, at /mcp; needs the extra"
+        " `tools`",
+    )
+    agent_key: SecretStr | None = Field(
+        default=None,
+        description="Key with which the command `tools` acts; none is needed while there is no key",
+    )
     log_format: Literal["console", "json"] = Field(
         default="console", description="Format of the log lines of `serve` and `schedule`"
     )

@@ -32,11 +32,13 @@ def pinned(name: str) -> dict[str, tuple[str, str]]:
 
 def test_the_service_runs_on_what_its_tests_run_on() -> None:
     ours, all_of_them = pinned("requirements.txt"), pinned("constraints.txt")
-    assert ours.items() < all_of_them.items()
-    assert "pytest" not in ours
+    with_tools = pinned("requirements-tools.txt")
+    assert ours.items() < with_tools.items() < all_of_them.items()
+    assert "pytest" not in with_tools
+    assert "mcp" in with_tools and "mcp" not in ours
 
 
-@pytest.mark.parametrize("name", ["requirements.txt", "constraints.txt"])
+@pytest.mark.parametrize("name", ["requirements.txt", "requirements-tools.txt", "constraints.txt"])
 def test_no_list_names_an_index_or_an_address(name: str) -> None:
     text = (ROOT / "deploy" / name).read_text("utf-8")
     assert not re.search(r"://|--(?:extra-)?index-url|--find-links", text)
@@ -46,9 +48,11 @@ def test_everything_that_the_project_names_is_pinned_within_its_range() -> None:
     document = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
     project = document["project"]
     needed = [*document["build-system"]["requires"], *project["dependencies"]]
+    extras = project["optional-dependencies"]
     for name, texts in (
         ("requirements.txt", needed),
-        ("constraints.txt", [*needed, *project["optional-dependencies"]["test"]]),
+        ("requirements-tools.txt", [*needed, *extras["tools"]]),
+        ("constraints.txt", [*needed, *extras["tools"], *extras["test"]]),
     ):
         versions = {each: version for each, (version, _) in pinned(name).items()}
         for requirement in map(Requirement, texts):

@@ -48,7 +48,9 @@ from service.records.audit import Actor, ActorKind, Entrance
 NOTE_USES_EVERY: Final = timedelta(minutes=1)
 """How often the last use of keys is written, all keys together."""
 REALM: Final = 'Bearer realm="rillwright"'
-_GUARDED_PATHS: Final = ("/v1/", "/metrics")
+TOOLS_PATH: Final = "/mcp"
+"""Where tools for agents are served, if they are."""
+_GUARDED_PATHS: Final = ("/v1/", "/metrics", TOOLS_PATH)
 _log = get_logger(__name__)
 
 
@@ -142,10 +144,18 @@ class Gate:
     def find_caller(self, scope: Scope) -> Caller | Refusal:
         """The caller of a request, not counted."""
         token = _token_of(scope)
-        if token is None:
-            if self._keys.is_empty and self._is_loopback and is_from_this_machine(scope):
-                return OPEN_CALLER
-            return _no_key("")
+        if token is not None:
+            return self.find_holder(token)
+        if self._is_loopback and is_from_this_machine(scope):
+            return self.find_without_key()
+        return _no_key("")
+
+    def find_without_key(self) -> Caller | Refusal:
+        """Whoever is at this machine without a key: the first key that was made shut the door."""
+        return OPEN_CALLER if self._keys.is_empty else _no_key("")
+
+    def find_holder(self, token: bytes) -> Caller | Refusal:
+        """The caller who presents a key, not counted."""
         key = self._keys.find(token)
         now = self._service.clock.now()
         if key is None or not key.is_live(now):
@@ -193,7 +203,7 @@ class Gate:
 
 
 class GuardedPaths:
-    """ASGI middleware: nothing under /v1 without a caller, known or unknown path alike."""
+    """ASGI middleware: nothing under the guarded paths without a caller, known or unknown alike."""
 
     def __init__(self, app: ASGIApp, *, gate: Gate, news: News) -> None:
         self._app = app
@@ -256,20 +266,32 @@ def scope_missing(right: Right) -> Refused:
 
 
 async def _check_tenant(request: Request, caller: Caller, name: str, value: str) -> None:
+    service: Service = request.app.state.service
+    if name == "site_id":
+        await run_in_threadpool(check_own, service, caller, name, value)
+    else:
+        check_own(service, caller, name, value)
+
+
+def check_own(service: Service, caller: Caller, name: str, value: str) -> None:
+    """Raise NotFound unless what a parameter of this name names is the caller's.
+
+    A site is looked up in the database.
+    """
+    if caller.farm_id is None:
+        return
     owner = _FARM_OF_PARAMETER.get(name)
     if owner is not None:
         is_own = caller.may_see(owner(value))
     elif name == "site_id":
-        is_own = await run_in_threadpool(
-            _draws_on, request.app.state.service, caller.farm_id, value
-        )
+        is_own = _draws_on(service, caller.farm_id, value)
     else:
         is_own = name in _WITHIN_A_CHECKED_ONE
     if not is_own:
         raise NotFound("there is nothing under this address, or it is another farm's")
 
 
-def _draws_on(service: Service, farm_id: str | None, site_id: str) -> bool:
+def _draws_on(service: Service, farm_id: str, site_id: str) -> bool:
     with service.unit_of_work(write=False) as unit:
         key = unit.blocks.get_site_key(site_id)
         return farm_id in unit.blocks.find_users(np.array([key], dtype=np.int64)).get(key, ())

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import gc
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, nullcontext
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, FastAPI
+from starlette.routing import Route
 from starlette.types import Receive, Scope, Send
 
 from service import __version__
-from service.api.access import Gate, GuardedPaths, check_rights, rights_by_operation
+from service.api.access import (
+    TOOLS_PATH,
+    Gate,
+    GuardedPaths,
+    check_rights,
+    rights_by_operation,
+)
 from service.api.body_guard import BodyGuard
 from service.api.county_desk import CountyDesk
 from service.api.hot_path import HotPath
@@ -52,6 +60,7 @@ from service.api.routes import (
     waterworks,
 )
 from service.api.schemas.problems import ProblemOut
+from service.api.tools_door import MakeTools, ToolsDoor
 from service.bootstrap import Service
 from service.metrics import RequestMetrics
 from service.pages.mount import mount_pages
@@ -143,12 +152,17 @@ def _every_route() -> APIRouter:
 _EVERY_ROUTE = _every_route()
 
 
-def create_app(service: Service, *, host: str | None = None) -> FastAPI:
+def create_app(
+    service: Service, *, host: str | None = None, make_tools: MakeTools | None = None
+) -> FastAPI:
     """The web application for a service whose database is ready.
 
     ``host`` is the address it is served on (None: the one in the settings). Only on loopback may it
-    be open while no key is stored.
+    be open while no key is stored. ``make_tools`` makes the tools for agents, if they are served.
     """
+    news = News(service.unit_of_work)
+    county_desk = CountyDesk(news)
+    tools = None if make_tools is None else make_tools(service, county_desk)
     app = _Application(
         title="Rillwright",
         version=__version__,
@@ -159,14 +173,14 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,  # a controller may not follow redirects
-        lifespan=_freeze_what_stays,
+        lifespan=partial(_serving, tools),
     )
     app.state.service = service
     app.state.metrics = RequestMetrics()
-    app.state.news = news = News(service.unit_of_work)
+    app.state.news = news
     app.state.programs = Programs(service.unit_of_work, news)
     app.state.plan_documents = PlanDocuments(news)
-    app.state.county_desk = CountyDesk(news)
+    app.state.county_desk = county_desk
     app.state.rights = {}
     methods = MethodsByPath()
     app.state.methods_of = methods.allowed
@@ -178,6 +192,8 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
         app.state.rights.update(rights_by_operation(router.routes))
         methods.add(router.routes, prefix="/v1")
     app.routes.extend(_EVERY_ROUTE.routes)
+    if tools is not None:
+        app.routes.append(Route(TOOLS_PATH, tools.endpoint, methods=["POST"]))
     pages.serve_documentation_files(app)
     door = Door(gate.find_caller, gate.over_address_limit, news.look, gate.over_link_limit)
     mount_pages(app, service, door)
@@ -198,16 +214,18 @@ def create_app(service: Service, *, host: str | None = None) -> FastAPI:
 
 
 @asynccontextmanager
-async def _freeze_what_stays(_app: FastAPI) -> AsyncIterator[None]:
-    """Exclude everything created at start-up from garbage collection while the server runs.
+async def _serving(tools: ToolsDoor | None, _app: FastAPI) -> AsyncIterator[None]:
+    """Run the tools, and exclude everything created at start-up from garbage collection, while the
+    server runs.
 
     A full collection scans every live object, and with the whole application among them it stalls
     all answers for a tenth of a second.
     """
-    gc.collect()
-    gc.freeze()
-    yield
-    gc.unfreeze()
+    async with nullcontext() if tools is None else tools.running():
+        gc.collect()
+        gc.freeze()
+        yield
+        gc.unfreeze()
 
 
 class _Application(FastAPI):

@@ -14,6 +14,7 @@ import orjson
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.api.access import TOOLS_PATH
 from service.api.problem_types import (
     BODY_TOO_SLOW,
     MALFORMED_JSON,
@@ -29,11 +30,12 @@ LARGEST_FILE_BYTES: Final = 5_000_000
 BODY_WITHIN_S: Final = 60.0
 """From the end of the request's head to the end of its body."""
 _FILE_TYPES: Final = frozenset({"text/csv"})
+_GUARDED_PATHS: Final = ("/v1/", TOOLS_PATH)
 _METHODS: Final = frozenset({"POST", "PUT", "PATCH"})
 
 
 class BodyGuard:
-    """ASGI middleware over everything under /v1 that has a body."""
+    """ASGI middleware over everything under /v1, and the tools for agents, that has a body."""
 
     def __init__(self, app: ASGIApp, *, large_paths: frozenset[str] = frozenset()) -> None:
         self._app = app
@@ -44,7 +46,7 @@ class BodyGuard:
         if (
             scope["type"] != "http"
             or scope["method"] not in _METHODS
-            or not scope["path"].startswith("/v1/")
+            or not scope["path"].startswith(_GUARDED_PATHS)
         ):
             await self._app(scope, receive, send)
             return

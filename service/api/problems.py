@@ -281,9 +281,9 @@ def _fault_as_error(fault: Fault, outside_body: Container[str] | None) -> dict[s
 def _finding_as_error(finding: Mapping[str, Any]) -> dict[str, str]:
     room, *path = finding["loc"]
     if room == "body":
-        return {"pointer": _pointer(path), "detail": _finding_text(finding)}
+        return {"pointer": _pointer(path), "detail": finding_text(finding)}
     name = ".".join(str(part) for part in path) or str(room)
-    return {"parameter": name[:_LONGEST_NAME], "detail": _finding_text(finding)}
+    return {"parameter": name[:_LONGEST_NAME], "detail": finding_text(finding)}
 
 
 def _pointer(path: Sequence[object]) -> str:
@@ -292,7 +292,8 @@ def _pointer(path: Sequence[object]) -> str:
     return "".join("/" + part.replace("~", "~0").replace("/", "~1") for part in parts)
 
 
-def _finding_text(finding: Mapping[str, Any]) -> str:
+def finding_text(finding: Mapping[str, Any]) -> str:
+    """One of pydantic's findings in words, without the value that was sent."""
     match finding["type"]:
         case "value_error":
             return str(finding["ctx"]["error"])

@@ -6,14 +6,17 @@ import uvicorn
 
 from service.api.app import create_app
 from service.api.bounded_http import BoundedHttp
+from service.api.tools_door import MakeTools
 from service.bootstrap import Service
 
 
-def run_server(service: Service, *, host: str, port: int) -> None:
+def run_server(
+    service: Service, *, host: str, port: int, make_tools: MakeTools | None = None
+) -> None:
     """Serve a service whose database is ready on an address of this machine, until stopped."""
     settings = service.settings
     uvicorn.run(
-        create_app(service, host=host),
+        create_app(service, host=host, make_tools=make_tools),
         host=host,
         port=port,
         log_config=None,  # its lines go to the same place as ours

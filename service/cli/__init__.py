@@ -37,6 +37,7 @@ from service.cli.schedule import schedule
 from service.cli.season import note_add, notes, season
 from service.cli.terminal import NumbersCommand, make_app
 from service.cli.timers import timer_set, timers
+from service.cli.tools import tools
 from service.cli.water import acid, water_add, water_report
 from service.cli.weather import gauge, station_import
 
@@ -89,6 +90,7 @@ app.command()(components)
 app.command()(migrate)
 app.command()(serve)
 app.command()(schedule)
+app.command()(tools)
 app.add_typer(keys, name="keys")
 app.command()(mail)
 app.add_typer(people, name="people")

@@ -19,6 +19,7 @@ from service.cli.terminal import (
     plain_table,
     print_json,
 )
+from service.cli.tools import tools_to_serve
 from service.errors import Fault, SettingsInvalid
 from service.logs import configure_logs
 from service.operations.access.manage_keys import has_live_key
@@ -164,6 +165,7 @@ def serve(
 ) -> None:
     """Serve the API and its documentation pages until stopped."""
     settings = read_settings()
+    make_tools = tools_to_serve(settings)
     service = open_service(settings)
     from service.api.own_machine import is_loopback
     from service.api.server import run_server
@@ -193,4 +195,4 @@ def serve(
     elif not has_key:
         note("Open to anyone on this machine until `rillwright keys add` makes the first key.")
     configure_logs(settings.log_format, level=settings.log_level)
-    run_server(service, host=address, port=number)
+    run_server(service, host=address, port=number, make_tools=make_tools)

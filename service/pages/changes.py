@@ -52,6 +52,7 @@ ENTRANCES: Final[Mapping[Entrance, str]] = {
     Entrance.PAGES: marked("on a page"),
     Entrance.COMMAND_LINE: marked("on the command line"),
     Entrance.SERVICE: "",
+    Entrance.AGENT_TOOLS: marked("through an agent's tools"),
 }
 ADDED: Final = marked("added")
 CHANGED: Final = marked("changed")

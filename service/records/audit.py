@@ -46,6 +46,8 @@ class Entrance(StrEnum):
     PAGES = "pages"
     COMMAND_LINE = "command-line"
     SERVICE = "service"
+    AGENT_TOOLS = "agent-tools"
+    """A tool that an agent calls with a key."""
 
 
 class Subject(StrEnum):

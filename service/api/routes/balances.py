@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -15,9 +14,7 @@ from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.balances import BalanceOut
 from service.api.schemas.queries import BalanceQuery
 from service.operations.reading import read_plans
-from service.operations.reading.read_farms import get_today
 
-DEFAULT_SPAN_DAYS = 30
 router = APIRouter(tags=["balances"])
 
 
@@ -37,11 +34,12 @@ def get_balance(
     block_id: BlockId, service: TheService, query: Annotated[BalanceQuery, Query()]
 ) -> BalanceOut:
     """The ledger of a span."""
-    last_day = query.last_day or get_today(
-        block_id, unit_of_work=service.unit_of_work, clock=service.clock
-    )
-    first_day = query.first_day or date.fromordinal(
-        max(last_day.toordinal() - DEFAULT_SPAN_DAYS, date.min.toordinal())
+    first_day, last_day = read_plans.balance_span(
+        block_id,
+        query.first_day,
+        query.last_day,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
     )
     rows = read_plans.read_balance(
         block_id, first_day=first_day, last_day=last_day, unit_of_work=service.unit_of_work

@@ -2,43 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
-from datetime import date, timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
 
-from service.api.access import Caller, Right, TheCaller, needs
+from service.api.access import Right, TheCaller, needs
 from service.api.answers import VARY, described, problems
 from service.api.change_examples import COUNTY_NEED, COUNTY_NEED_CSV
 from service.api.county_desk import CountyAnswer, CountyDesk
+from service.api.county_need import county_need, reference_asked
 from service.api.csv_answer import csv_bytes
 from service.api.dependencies import TheService
 from service.api.negotiation import wants_csv
 from service.api.once import NO_STORE
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
-from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut, ReferenceOut
+from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut
 from service.api.schemas.queries import CountyNeedQuery
-from service.bootstrap import Service
-from service.errors import Fault, InputInvalid, NotFound
-from service.operations.farms.change_farms import get_block_now
-from service.operations.review.compare_counties import (
-    CountyWeather,
-    compare_in,
-    counties_today,
-    list_county_sites,
-)
-from service.operations.review.reference_block import (
-    ReferenceBlock,
-    ReferenceSystem,
-    reference_block,
-)
-from service.records.farms import BlockDefinition, SiteDefinition
 
 router = APIRouter(tags=["counties"])
-DAYS_PER_WEEK = 7
-MOST_NAMED = 5
 _ANSWER: dict[str, Any] = described("The counties.", COUNTY_NEED)
 _ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": COUNTY_NEED_CSV}
 
@@ -66,146 +47,23 @@ def compare(
     query: Annotated[CountyNeedQuery, Query()],
 ) -> Response:
     """The comparison of some weeks."""
-    if (query.block is None) == (query.crop is None):
-        raise InputInvalid(
-            "the reference is not clear", [Fault("crop", "both or neither", "either crop or block")]
-        )
     desk: CountyDesk = request.app.state.county_desk
     is_csv = wants_csv(request)
-    if query.block is not None:
-        block = _readable_block(query.block, service, caller)
-        answer = _answer(desk, service, query, block, is_csv=is_csv)
+    block = reference_asked(service, query, caller)
+
+    def work_out() -> CountyAnswer:
+        need = county_need(desk, service, query, block)
+        if is_csv:
+            return CountyAnswer(_as_csv(need.items), "text/csv; charset=utf-8")
+        return CountyAnswer(need.model_dump_json().encode(), "application/json")
+
+    if block is not None:  # whose definition may change without counties or weather doing so
+        answer = work_out()
     else:
-        answer = desk.answer(
-            service,
-            (query.model_dump_json(), is_csv),
-            lambda: _answer(desk, service, query, None, is_csv=is_csv),
-        )
+        answer = desk.answer(service, (query.model_dump_json(), is_csv), work_out)
     return Response(answer.body, media_type=answer.media_type, headers={**NO_STORE, "Vary": VARY})
 
 
-def _answer(
-    desk: CountyDesk,
-    service: Service,
-    query: CountyNeedQuery,
-    block: BlockDefinition | None,
-    *,
-    is_csv: bool,
-) -> CountyAnswer:
-    """The figures, for a stored block or for one made of the crop that is asked for."""
-    sites = list_county_sites(unit_of_work=service.unit_of_work)
-    on = counties_today(sites, service.clock.now())
-    first_day = _first_monday(query.week, on)
-    mondays = [first_day + timedelta(days=DAYS_PER_WEEK * week) for week in range(query.weeks)]
-    spans = tuple((monday, monday + timedelta(days=DAYS_PER_WEEK - 1)) for monday in mondays)
-    made = None
-    if block is None:
-        made = _block_of_crop(query, service, sites[0])
-        block = made.block
-    weather = desk.weather(service, spans, on=on)
-    wanted = _wanted_counties(query.county, weather)
-    items = [
-        row
-        for comparison in compare_in(weather, block)
-        for row in CountyWeekOut.rows_of(comparison, week=_week_name(comparison.first_day), on=on)
-        if not wanted or row.county_code in wanted
-    ]
-    if is_csv:
-        return CountyAnswer(_as_csv(items), "text/csv; charset=utf-8")
-    answer = CountyNeedOut(
-        issued_at=service.clock.now(),
-        reference=ReferenceOut.of(block, made, block_id=query.block),
-        items=items,
-    )
-    return CountyAnswer(answer.model_dump_json().encode(), "application/json")
-
-
-def _first_monday(week: str, today: date) -> date:
-    """The Monday of the first week that is asked for."""
-    this = today - timedelta(days=today.weekday())
-    if week == "this":
-        return this
-    if week == "next":
-        return this + timedelta(days=DAYS_PER_WEEK)
-    try:
-        if "W" in week:
-            return date.fromisocalendar(int(week[:4]), int(week[6:]), 1)
-        day = date.fromisoformat(week)
-    except ValueError as error:
-        allowed = "this, next, an ISO week such as 2026-W27, or a day such as 2026-07-01"
-        raise InputInvalid("there is no such week", [Fault("week", week, allowed)]) from error
-    return day - timedelta(days=day.weekday())
-
-
-def _week_name(monday: date) -> str:
-    year, number, _ = monday.isocalendar()
-    return f"{year}-W{number:02d}"
-
-
-def _wanted_counties(codes: Sequence[str], weather: CountyWeather) -> frozenset[str]:
-    known = {county.county_code for county in weather.counties}
-    unknown = sorted(set(codes) - known)
-    if unknown:
-        some = ", ".join(sorted(known)[:MOST_NAMED])
-        raise InputInvalid(
-            "there is no such county",
-            [Fault("county", ", ".join(unknown), f"codes of stored counties, such as {some}")],
-        )
-    return frozenset(codes)
-
-
-def _readable_block(block_id: str, service: Service, caller: Caller) -> BlockDefinition:
-    """A stored block as of today, if the caller may read it.
-
-    An adviser's key sees counties, not farms.
-    """
-    if Right.PLAN_READ not in caller.rights or not caller.may_see(block_id.partition(".")[0]):
-        raise NotFound(f"block {block_id!r}: there is no such block")
-    return get_block_now(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
-
-
-def _block_of_crop(
-    query: CountyNeedQuery, service: Service, site: SiteDefinition
-) -> ReferenceBlock:
-    """A block with the farm file's defaults, at a county's site."""
-    days = None
-    if query.stage_days is not None:
-        days = [float(each) for each in query.stage_days.split(",")]
-    system = ReferenceSystem(
-        crop=query.crop or "",
-        texture=query.texture,
-        row_spacing=query.row_spacing,
-        emitter_spacing=query.emitter_spacing,
-        emitter_flow=query.emitter_flow,
-        laterals_per_row=query.laterals_per_row,
-        season_start=query.season_start,
-        stage_lengths_day=days,
-    )
-    try:
-        return reference_block(system, site, farm_format=service.farm_format)
-    except InputInvalid as error:
-        raise InputInvalid(
-            "the reference block cannot be made", [_by_parameter(each) for each in error.faults]
-        ) from error
-
-
-def _by_parameter(fault: Fault) -> Fault:
-    """A fault of the reference block, reported at the parameter it comes from."""
-    place = next((each for each in _PARAMETERS if fault.where.startswith(each)), "/crop")
-    return replace(fault, where=_PARAMETERS[place])
-
-
-_PARAMETERS = {
-    "/crop": "crop",
-    "/row_spacing": "row_spacing",
-    "/emitter_spacing": "emitter_spacing",
-    "/emitter_flow": "emitter_flow",
-    "/laterals_per_row": "laterals_per_row",
-    "/soil/texture": "texture",
-    "/season/start": "season_start",
-    "/season/lengths": "stage_days",
-    "/season": "season_start",
-}
 _LATER_COLUMNS = (
     "rain_observed_until", "site_id", "rests_on", "days_measured", "days_forecast",
     "days_stand_in", "days_unknown", "forecast_issued_at", "sources", "normal_reference_et_mm",

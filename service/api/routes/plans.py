@@ -132,12 +132,7 @@ def list_farm_plans(
         raise PlanNotFound(f"no plan of farm {farm_id} for {query.day or 'any day'}")
     if wants_csv(request):
         return _csv_response(views, if_none_match)
-    plans = FarmPlansOut(
-        farm_id=farm_id,
-        day=views[0].plan.day,
-        items=[FarmPlanOut.from_view(view) for view in views],
-    )
-    return conditional_response(plans, if_none_match)
+    return conditional_response(FarmPlansOut.from_views(farm_id, views), if_none_match)
 
 
 def _csv_response(views: Sequence[PlanView], if_none_match: str | None) -> Response:

@@ -23,7 +23,7 @@ from service.api.problem_types import (
 from service.api.schemas.bodies import RunBatchIn
 from service.api.schemas.feedback import FlowOut, RunsOut
 from service.operations.feedback.compare_meter import compare_meter
-from service.operations.feedback.report_runs import RunReport, report_runs
+from service.operations.feedback.report_runs import report_runs
 
 REPORT_PROBLEMS: tuple[ProblemType, ...] = (
     MALFORMED_JSON,
@@ -59,16 +59,7 @@ router = APIRouter(tags=["feedback"])
 )
 def post_runs(body: RunBatchIn, service: TheService, caller: TheCaller, once: TheOnce) -> Response:
     """Store the runs once."""
-    reports = [
-        RunReport(
-            each.block_id,
-            each.started_at,
-            each.duration_min,
-            each.volume_l,
-            each.is_volume_confirmed,
-        )
-        for each in body.items
-    ]
+    reports = [each.report() for each in body.items]
     return answered_once(
         once,
         lambda unit: RunsOut.from_record(

@@ -9,7 +9,12 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
-from service.operations.feedback.report_runs import LARGEST_VOLUME_L, LONGEST_RUN_MIN, MOST_RUNS
+from service.operations.feedback.report_runs import (
+    LARGEST_VOLUME_L,
+    LONGEST_RUN_MIN,
+    MOST_RUNS,
+    RunReport,
+)
 
 _INSTANT = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,9})?)?"
@@ -79,6 +84,16 @@ class RunIn(Body):
         description="Book the volume even if it is under half or over one and a half times what"
         " the block's emitters give in those minutes.",
     )
+
+    def report(self) -> RunReport:
+        """The run as it is reported."""
+        return RunReport(
+            self.block_id,
+            self.started_at,
+            self.duration_min,
+            self.volume_l,
+            self.is_volume_confirmed,
+        )
 
 
 class RunBatchIn(Body):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from typing import Self
 
@@ -149,6 +149,15 @@ class FarmPlansOut(Out):
     farm_id: str
     day: date = Field(description="Local day that the plans are for.")
     items: list[FarmPlanOut] = Field(description="Plans in force, by block id.")
+
+    @classmethod
+    def from_views(cls, farm_id: str, views: Sequence[PlanView]) -> Self:
+        """The plans of a farm, of which there is at least one."""
+        return cls(
+            farm_id=farm_id,
+            day=views[0].plan.day,
+            items=[FarmPlanOut.from_view(view) for view in views],
+        )
 
 
 PLAN_CSV_COLUMNS: tuple[str, ...] = (

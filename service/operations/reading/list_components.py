@@ -20,6 +20,8 @@ ROOT = "rillwright"
 LONGEST_LICENSE_NAME = 64
 """Some packages put the whole text of their license where its name belongs."""
 CYCLONEDX_VERSION = "1.6"
+EXTRAS = {"tools": "mcp"}
+"""Extras that the service runs with if they are installed, each with the package that tells."""
 _CLASSIFIER = "License :: "
 
 
@@ -40,11 +42,15 @@ class Component:
 def list_components(root: str = ROOT) -> list[Component]:
     """A package and everything it needs on this system and Python: the package first, then by name.
 
-    Raises NotFound for one that is needed but not installed.
+    What belongs to an extra of the service is listed where that is installed. Raises NotFound for
+    one that is needed but not installed.
     """
     found: dict[str, Component] = {}
     asked: set[tuple[str, str]] = set()
-    waiting: list[tuple[str, str, str]] = [(canonicalize_name(root), "", "nothing")]
+    extras = ["", *(extra for extra, package in EXTRAS.items() if _is_installed(package))]
+    waiting: list[tuple[str, str, str]] = [
+        (canonicalize_name(root), extra, "nothing") for extra in extras
+    ]
     while waiting:
         name, extra, asker = waiting.pop()
         if (name, extra) in asked:
@@ -92,6 +98,14 @@ def cyclonedx_document(components: Sequence[Component]) -> dict[str, object]:
             for each in components
         ],
     }
+
+
+def _is_installed(name: str) -> bool:
+    try:
+        distribution(name)
+    except PackageNotFoundError:
+        return False
+    return True
 
 
 def _needed(installed: Distribution, extra: str) -> list[tuple[str, str]]:

@@ -12,12 +12,15 @@ from service.agronomy.reasoning import Step, explain_plan
 from service.agronomy.reference_et_terms import reference_et_terms
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, PlanNotFound
+from service.operations.reading.read_farms import get_today
+from service.ports import Clock
 from service.records.farms import BlockDefinition
 from service.records.feedback import MeteredDay
 from service.records.ledger import IrrigationOrigin, LedgerRows
 from service.records.plans import PublishedPlan
 
 LONGEST_SPAN_DAYS = 400
+DEFAULT_SPAN_DAYS = 30
 SAME_DEPTH_MM = 0.005  # [mm] depths that print alike
 SHOWN_LEDGER_DAYS = 7
 """Days of the ledger that a plan's reasoning begins with."""
@@ -211,6 +214,20 @@ def plan_steps(view: PlanView) -> tuple[Step, ...]:
         weather, day, latitude_deg=basis.latitude_deg, elevation_m=basis.elevation_m
     )
     return explain_plan(view.plan.reasoning.quantities, {**weather, **asdict(terms)})
+
+
+def balance_span(
+    block_id: str,
+    first_day: date | None,
+    last_day: date | None,
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+) -> tuple[date, date]:
+    """The days that are meant: up to today at the farm, and thirty days before the last one."""
+    last = last_day or get_today(block_id, unit_of_work=unit_of_work, clock=clock)
+    first = max(last.toordinal() - DEFAULT_SPAN_DAYS, date.min.toordinal())
+    return first_day or date.fromordinal(first), last
 
 
 def read_balance(

@@ -87,3 +87,21 @@ def test_a_package_that_is_missing_is_named_with_who_needs_it(
     monkeypatch.syspath_prepend(str(tmp_path))
     with pytest.raises(NotFound, match="nowhere-to-be-found, needed by wanting"):
         list_components("wanting")
+
+
+def test_an_extra_is_listed_where_it_is_installed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = tmp_path / "extended-1.0.dist-info"
+    found.mkdir()
+    (found / "METADATA").write_text(
+        "Metadata-Version: 2.1\nName: extended\nVersion: 1.0\nProvides-Extra: tools\n"
+        "Requires-Dist: packaging\n"
+        'Requires-Dist: mcp; extra == "tools"\n'
+    )
+    monkeypatch.syspath_prepend(str(tmp_path))
+    with_it = list_components("extended")
+    assert with_it[0].requires == ("mcp", "packaging")
+    assert {"mcp", "httpx2"} <= {each.name for each in with_it}
+    monkeypatch.setattr(f"{list_components.__module__}.EXTRAS", {"tools": "nowhere-to-be-found"})
+    assert [each.name for each in list_components("extended")] == ["extended", "packaging"]

@@ -11,6 +11,7 @@ from service.database.session import UnitOfWorkFactory
 from service.errors import InputInvalid, NotFound, PlanNotFound
 from service.operations.reading.read_plans import (
     LONGEST_SPAN_DAYS,
+    balance_span,
     explain,
     get_block,
     get_plan,
@@ -118,3 +119,18 @@ def test_blocks_are_read_as_of_a_day(own_service: Service) -> None:
     assert get_block(BLOCK_ID, day=TODAY, unit_of_work=unit_of_work) == blocks[0]
     with pytest.raises(NotFound):
         get_block(BLOCK_ID, day=date(2020, 1, 1), unit_of_work=unit_of_work)
+
+
+def test_a_balance_without_days_is_that_of_the_last_thirty(own_service: Service) -> None:
+    def span(first_day: date | None, last_day: date | None) -> tuple[date, date]:
+        return balance_span(
+            BLOCK_ID,
+            first_day,
+            last_day,
+            unit_of_work=own_service.unit_of_work,
+            clock=own_service.clock,
+        )
+
+    assert span(None, None) == (TODAY - timedelta(days=30), TODAY)
+    assert span(date(2026, 7, 1), None) == (date(2026, 7, 1), TODAY)
+    assert span(None, date.min) == (date.min, date.min)
