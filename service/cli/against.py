@@ -21,6 +21,7 @@ from service.records.comparison import (
     Program,
     YearFigures,
     mean_year,
+    total_of_years,
     whole_programs,
 )
 from service.unit_sizes import KG_PER_POUND, M2_PER_ACRE
@@ -85,12 +86,16 @@ def show_comparison(found: Comparison, wanted: str | None, asked: Against, outpu
 
 
 def _show(found: Comparison, block_ids: Sequence[str], asked: Against, units: UnitSystem) -> None:
-    """One table for each block: every year, and the mean of more than one."""
+    """One table for each block: every year, and the mean and the total of more than one."""
     for block_id in block_ids:
         out.print()
         out.print(f"{block_id}, {found.block_names[found.block_ids.index(block_id)]}", style="bold")
         out.print(_table(found.years[block_id], asked, units))
     paragraph(LEGEND)
+    if asked.water_price is None:
+        paragraph("Cost is not stated: no price was given with --water-price.")
+    if asked.nitrogen_kg_per_ha is None:
+        paragraph("Nitrogen at risk is not stated: no rate was given with --nitrogen.")
 
 
 def _table(years: Sequence[YearFigures], asked: Against, units: UnitSystem) -> Table:
@@ -113,6 +118,8 @@ def _table(years: Sequence[YearFigures], asked: Against, units: UnitSystem) -> T
     if len({each.year for each in years}) > 1:
         for program in whole_programs(years):
             table.add_row("mean", *_cells(mean_year(years, program), units), style="bold")
+        for program in whole_programs(years):
+            table.add_row("total", *_cells(total_of_years(years, program), units), style="bold")
     return table
 
 

@@ -12,9 +12,10 @@ from service.operations.waterworks.record_acid import GivenAcid
 from service.operations.waterworks.watered_depths import NutrientLoad
 from service.pages.acid_names import ACID_NAMES
 from service.pages.nutrient_words import NUTRIENT_WORDS
+from service.pages.per_area import per_area_text
 from service.pages.plans import flow_text
 from service.translations.wording import Wording
-from service.unit_sizes import FL_OZ_PER_GALLON, L_PER_GALLON, LB_PER_AC_PER_KG_PER_HA
+from service.unit_sizes import FL_OZ_PER_GALLON, L_PER_GALLON
 from service.waterworks.acid_amounts import AcidAmount, AcidInjection, acid_brings
 
 Row = tuple[str, str]
@@ -254,10 +255,3 @@ def flush_rows(report: PipeReport, words: Wording) -> list[Row]:
             ),
         )
     ]
-
-
-def per_area_text(load_kg_per_ha: float, words: Wording) -> str:
-    """A mass of nutrient over ground, as the grower counts it."""
-    if words.unit_system == "us":
-        return f"{words.number(load_kg_per_ha * LB_PER_AC_PER_KG_PER_HA, 1)} lb/ac"
-    return f"{words.number(load_kg_per_ha, 1)} kg/ha"

@@ -22,9 +22,9 @@ from service.operations.waterworks.split_need import (
     SplitRequest,
     split_need,
 )
-from service.pages.acid_rows import per_area_text
 from service.pages.number_fields import optional_number
 from service.pages.nutrient_words import NUTRIENT_WORDS
+from service.pages.per_area import per_area_text, per_area_unit
 from service.pages.plans import farm_of, parsed_day
 from service.pages.visit import Visit, faults_by_field
 from service.translations import Wording
@@ -96,7 +96,6 @@ def show_split(visit: Visit) -> Response:
             found = split_need(request, on=today, unit_of_work=service.unit_of_work)
         except InputInvalid as error:
             faults = faults_by_field(error, FIELDS)
-    is_us = words.unit_system == "us"
     return visit.show(
         "fertiliser_split.html",
         block=block,
@@ -106,7 +105,7 @@ def show_split(visit: Visit) -> Response:
         faults=faults,
         events=[] if found is None else [_event_row(each, found, words) for each in found.days],
         accounts=[] if found is None else _account_rows(found.accounts, words),
-        rate="lb/ac" if is_us else "kg/ha",
+        rate=per_area_unit(words),
         needs=[(name, words.gettext(label)) for name, label, _, _ in NEEDS],
         products=[(each.key, words.gettext(each.name)) for each in products],
         form=visit.query,
@@ -195,14 +194,14 @@ def _event_row(each: SplitDay, found: SeasonSplit, words: Wording) -> EventRow:
 def _remark(account: NutrientAccount, words: Wording) -> str | None:
     state = account_state(account, LEAST_ALONG_KG_PER_HA)
     nutrient = words.gettext(NUTRIENT_WORDS[account.nutrient])
-    given = _rate(account.given_kg_per_ha, words)
+    given = per_area_text(account.given_kg_per_ha, words)
     if state is AccountState.MISSING:
-        lacking = _rate(account.asked_kg_per_ha - account.given_kg_per_ha, words)
+        lacking = per_area_text(account.asked_kg_per_ha - account.given_kg_per_ha, words)
         return words.gettext("Missing: {amount} of {nutrient}", amount=lacking, nutrient=nutrient)
     if state is AccountState.UNASKED:
         return words.gettext("Comes along: {amount} of {nutrient}", amount=given, nutrient=nutrient)
     if state is AccountState.EXCESS:
-        more = _rate(account.given_kg_per_ha - account.asked_kg_per_ha, words)
+        more = per_area_text(account.given_kg_per_ha - account.asked_kg_per_ha, words)
         return words.gettext(
             "More than asked for: {amount} of {nutrient}", amount=more, nutrient=nutrient
         )
@@ -227,20 +226,12 @@ def _account_rows(
 
 def _with_oxide(nutrient: str, kg_per_ha: float, words: Wording) -> str:
     """A rate, and what labels call it."""
-    text = _rate(kg_per_ha, words)
+    text = per_area_text(kg_per_ha, words)
     if nutrient not in OXIDES or kg_per_ha <= 0.0:
         return text
     name, share = OXIDES[nutrient]
     factor = LB_PER_AC_PER_KG_PER_HA if words.unit_system == "us" else 1.0
     return f"{text} ({words.number(kg_per_ha / share * factor, 1)} {name})"
-
-
-def _rate(kg_per_ha: float, words: Wording) -> str:
-    """Of ground; small amounts, such as those of micronutrients, with more digits."""
-    is_us = words.unit_system == "us"
-    value = kg_per_ha * LB_PER_AC_PER_KG_PER_HA if is_us else kg_per_ha
-    decimals = 1 if value >= 1.0 or value == 0.0 else 2
-    return f"{words.number(value, decimals)} {'lb/ac' if is_us else 'kg/ha'}"
 
 
 def _mass(product: Product, mass_kg: float, words: Wording) -> str:

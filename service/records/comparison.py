@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -120,26 +120,37 @@ def mean_year(years: Sequence[YearFigures], program: Program) -> YearFigures:
 
     Stress days are rounded to whole ones.
     """
+    return _over_years(years, program, np.mean)
+
+
+def total_of_years(years: Sequence[YearFigures], program: Program) -> YearFigures:
+    """The sum over a program's years; its year is the last of them."""
+    return _over_years(years, program, np.sum)
+
+
+def _over_years(
+    years: Sequence[YearFigures], program: Program, over: Callable[[list[float]], float]
+) -> YearFigures:
     own = [each for each in years if each.program is program]
 
-    def mean(name: str) -> float:
-        return float(np.mean([getattr(each, name) for each in own]))
+    def of(name: str) -> float:
+        return float(over([getattr(each, name) for each in own]))
 
-    def mean_if_known(name: str) -> float | None:
-        return None if getattr(own[0], name) is None else mean(name)
+    def if_known(name: str) -> float | None:
+        return None if getattr(own[0], name) is None else of(name)
 
     return YearFigures(
         year=own[-1].year,
         program=program,
-        day_count=round(mean("day_count")),
-        season_day_count=round(mean("season_day_count")),
-        known_day_count=round(mean("known_day_count")),
-        gross_mm=mean("gross_mm"),
-        volume_m3=mean("volume_m3"),
-        irrigation_drainage_mm=mean("irrigation_drainage_mm"),
-        rain_drainage_mm=mean("rain_drainage_mm"),
-        stress_day_count=round(mean("stress_day_count")),
-        lost_crop_et_mm=mean("lost_crop_et_mm"),
-        water_cost=mean_if_known("water_cost"),
-        nitrogen_lost_kg_per_ha=mean_if_known("nitrogen_lost_kg_per_ha"),
+        day_count=round(of("day_count")),
+        season_day_count=round(of("season_day_count")),
+        known_day_count=round(of("known_day_count")),
+        gross_mm=of("gross_mm"),
+        volume_m3=of("volume_m3"),
+        irrigation_drainage_mm=of("irrigation_drainage_mm"),
+        rain_drainage_mm=of("rain_drainage_mm"),
+        stress_day_count=round(of("stress_day_count")),
+        lost_crop_et_mm=of("lost_crop_et_mm"),
+        water_cost=if_known("water_cost"),
+        nitrogen_lost_kg_per_ha=if_known("nitrogen_lost_kg_per_ha"),
     )

@@ -65,6 +65,9 @@ ALONE: tuple[str, ...] = (
     marked("a sum of degree days"),
     marked("a temperature"),
     marked("a temperature difference"),
+    marked("nitrogen for a season"),
+    marked("a price over a volume, such as '0.12/m3' or '1.50/1000 gal'"),
+    marked("days that rise, three years at most; for more there is `rillwright hindcast`"),
     marked("a saturated conductivity"),
     marked("percent by weight with its sign"),
     # Forms.

@@ -20,6 +20,10 @@ def test_the_programs_of_a_span_stand_side_by_side(client: Client) -> None:
     assert rule["gross_mm"] == pytest.approx(13 / 7 * 38.0, rel=0.02)
     assert rule["water_cost"] is None
     assert rule["nitrogen_lost_kg_per_ha"] >= 0.0
+    # One year: the totals are its figures.
+    assert found["totals"] == [
+        {name: value for name, value in each.items() if name != "year"} for each in found["items"]
+    ]
 
 
 @pytest.mark.parametrize(

@@ -201,6 +201,9 @@ def test_a_rule_of_thumb_stands_beside_the_plan_as_table_csv_and_picture(
 
 def test_a_rule_may_be_a_run_time(demo: Command) -> None:
     (block,) = document(demo(*AGAINST, "45 min/day", "--nitrogen", "70 lb/ac", "--json"))
+    assert "no price was given with --water-price" in " ".join(
+        demo(*AGAINST, "45 min/day", "--nitrogen", "70 lb/ac").stdout.split()
+    )
     rule = block["years"][0]
     assert rule["program"] == "rule"
     assert rule["nitrogen_lost_kg_per_ha"] is not None

@@ -11,9 +11,10 @@ from service.api.answers import described, problems
 from service.api.comparison_examples import COMPARISON
 from service.api.dependencies import BlockId, TheService
 from service.api.problem_types import CONFLICT, INVALID_REQUEST, NOT_FOUND
-from service.api.schemas.comparisons import ComparisonOut, ProgramYearOut
+from service.api.schemas.comparisons import ComparisonOut, ProgramTotalOut, ProgramYearOut
 from service.api.schemas.queries import ComparisonQuery
 from service.operations.review.compare_block import compare_block
+from service.records.comparison import total_of_years, whole_programs
 
 router = APIRouter(tags=["balances"])
 
@@ -50,5 +51,10 @@ def compare(
         source_order=service.source_order,
     )
     return ComparisonOut(
-        block_id=block_id, items=[ProgramYearOut.from_record(each) for each in years]
+        block_id=block_id,
+        items=[ProgramYearOut.from_record(each) for each in years],
+        totals=[
+            ProgramTotalOut.from_record(total_of_years(years, program))
+            for program in whole_programs(years)
+        ],
     )

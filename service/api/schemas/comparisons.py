@@ -11,10 +11,9 @@ from service.api.schemas.facts import Out
 from service.records.comparison import Program, YearFigures
 
 
-class ProgramYearOut(Out):
-    """One year under one program; depths in mm over the block area."""
+class ProgramTotalOut(Out):
+    """All years under one program; depths in mm over the block area."""
 
-    year: int = Field(description="Calendar year; the first and last may be parts of one.")
     program: Program = Field(
         description="`rule`: the same water every week; `weekly`: a timer set every seventh day;"
         " `daily`: the daily plan; `foreseen`: the daily plan, had every evening known the next"
@@ -39,16 +38,26 @@ class ProgramYearOut(Out):
     lost_crop_et_mm: float = Field(
         description="Water that the crop did not use in that season for want of it, mm."
     )
-    water_cost: float | None = Field(description="By the price given; null without one.")
+    water_cost: float | None = Field(
+        description="Of `volume_m3`, in the currency of the price. Null: not stated, since the"
+        " request gave no `water_price`."
+    )
     nitrogen_lost_kg_per_ha: float | None = Field(
-        description="Nitrogen that drained below the roots, kg/ha, by a single mixed cell: to"
-        " compare programs by. Null without a rate."
+        description="Nitrogen at risk: what drained below the roots, kg/ha, by a single mixed cell:"
+        " to compare programs by. Null: not stated, since the request gave no rate as `nitrogen`."
     )
 
     @classmethod
     def from_record(cls, figures: YearFigures) -> Self:
-        """The figures of a year."""
-        return cls(**asdict(figures))
+        """The figures of a program."""
+        given = asdict(figures)
+        return cls(**{name: given[name] for name in cls.model_fields})
+
+
+class ProgramYearOut(ProgramTotalOut):
+    """One year under one program; depths in mm over the block area."""
+
+    year: int = Field(description="Calendar year; the first and last may be parts of one.")
 
 
 class ComparisonOut(Out):
@@ -56,3 +65,6 @@ class ComparisonOut(Out):
 
     block_id: str
     items: list[ProgramYearOut]
+    totals: list[ProgramTotalOut] = Field(
+        description="Over all these years, of the programs that are known whole."
+    )

@@ -29,6 +29,7 @@ def draw_comparison(
     """
     gettext = _english if words is None else words.gettext
     per, unit = (MM_PER_INCH, "in") if is_us else (1.0, "mm")
+    unit = unit if words is None else words.unit(unit)
     means = {program: mean_year(years, program) for program in whole_programs(years)}
     needed = means[Program.FORESEEN].gross_mm / per
     rows = [

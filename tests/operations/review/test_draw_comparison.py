@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from service.operations.review.draw_comparison import draw_comparison
 from service.records.comparison import Program, YearFigures
+from service.translations import wording
 
 
 def year(
@@ -30,6 +31,13 @@ def test_bars_are_the_mean_year_in_the_units_asked_for() -> None:
     assert "North &lt;rows&gt;" in drawn
     assert "rule, days of stress: 4" in drawn
     assert "rule: 508.0 mm" in draw_comparison("North", years, names, is_us=False)
+
+
+def test_the_axis_speaks_the_readers_language() -> None:
+    years = [year(program, 2023, 254.0, 0.0) for program in Program]
+    names = {program: program.value for program in Program}
+    drawn = draw_comparison("North", years, names, is_us=True, words=wording("es", "us"))
+    assert "pulg</text>" in drawn and " in</text>" not in drawn
 
 
 def test_a_season_that_is_known_in_part_is_not_drawn_beside_whole_ones() -> None:
