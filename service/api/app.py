@@ -21,6 +21,7 @@ from service.api.access import (
     rights_by_operation,
 )
 from service.api.body_guard import BodyGuard
+from service.api.compression import Compression
 from service.api.county_desk import CountyDesk
 from service.api.hot_path import HotPath
 from service.api.method_table import MethodsByPath
@@ -196,12 +197,13 @@ def create_app(
         app.routes.append(Route(TOOLS_PATH, tools.endpoint, methods=["POST"]))
     pages.serve_documentation_files(app)
     door = Door(gate.find_caller, gate.over_address_limit, news.look, gate.over_link_limit)
-    mount_pages(app, service, door)
+    app.state.unknown_page = mount_pages(app, service, door)
     handle_problems(app)
     # The last one added sees a request first.
     app.add_middleware(BodyGuard, large_paths=frozenset({observations.OBSERVATIONS_PATH}))
     app.add_middleware(GuardedPaths, gate=gate, news=news)
     app.add_middleware(RequestFrame, metrics=app.state.metrics)
+    app.add_middleware(Compression)
     app.hot_path = HotPath(
         programs=app.state.programs,
         plans=app.state.plan_documents,

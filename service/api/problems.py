@@ -227,6 +227,9 @@ async def _answer_http_error(request: Request, error: Exception) -> Response:
     if not isinstance(error, HTTPException):
         raise error
     kind = _TYPE_OF_STATUS.get(error.status_code)
+    if kind is NOT_FOUND and _is_for_people(request):
+        page: Response = await request.app.state.unknown_page(request)
+        return page
     if kind is METHOD_NOT_ALLOWED:  # static files say 405 without the Allow that RFC 9110 wants
         headers = {"Allow": "GET", **(error.headers or {})}
         # The router lists the methods of only one of the routes at this address.
@@ -248,6 +251,16 @@ async def _answer_http_error(request: Request, error: Exception) -> Response:
         **_occurrence(request.state.request_id),
     }
     return _response(document, status=error.status_code, headers=error.headers)
+
+
+def _is_for_people(request: Request) -> bool:
+    """Whether a browser asks for something that is no part of the API."""
+    return (
+        request.method in ("GET", "HEAD")
+        and not request.url.path.startswith("/v1/")
+        and "text/html" in request.headers.get("accept", "")
+        and hasattr(request.app.state, "unknown_page")
+    )
 
 
 def _occurrence(request_id: str) -> dict[str, object]:

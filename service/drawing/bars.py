@@ -97,7 +97,7 @@ def week_bars(
     hatch = f"{name}-hatch"
     body = [
         f'<defs><pattern id="{hatch}" patternUnits="userSpaceOnUse" width="6" height="6"'
-        ' patternTransform="rotate(45)"><path class="hatch" d="M0 0V6"/></pattern></defs>'
+        ' patternTransform="rotate(45)"><path class="kept-stripe" d="M0 0V6"/></pattern></defs>'
     ]
     body += _week_key(key, hatch)
     top = 22.0 * _key_lines(key)

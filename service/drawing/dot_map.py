@@ -48,7 +48,7 @@ def dot_map(title: str, description: str, dots: Sequence[Dot], *, name: str = "m
     ]
     for dot, x, y in placed:
         body.append(
-            f'<circle class="dot level{dot.level}" cx="{x:.1f}" cy="{y:.1f}"'
+            f'<circle class="site level{dot.level}" cx="{x:.1f}" cy="{y:.1f}"'
             f' r="{_radius(dot):.1f}"/>'
         )
     if len(dots) <= MOST_LABELS:

@@ -83,7 +83,7 @@ def _mark(stop: Stop, number: int, y: float) -> list[str]:
         rows = "".join(f"M{x - 9} {y + dy:.1f}h18" for dy in (-4.0, 0.0, 4.0))
         return [
             f'<rect class="ground" x="{x - 12}" y="{y - 10:.1f}" width="24" height="20" rx="5"/>',
-            f'<path class="hatch" d="{rows}"/>',
+            f'<path class="kept-stripe" d="{rows}"/>',
         ]
     if stop.kind == "by-code":
         return [
@@ -91,7 +91,7 @@ def _mark(stop: Stop, number: int, y: float) -> list[str]:
             f'<rect class="mark" x="{x - 11}" y="{y - 11:.1f}" width="22" height="22"/>',
             text(x, y + 5, "?", anchor="middle", css="name"),
         ]
-    css = "dot level0" if number == 1 else "dot"
+    css = "site level0" if number == 1 else "site"
     return [f'<circle class="{css}" cx="{x}" cy="{y:.1f}" r="7"/>']
 
 

@@ -61,7 +61,7 @@ def over_years(
         path = "L".join(f"{x(each.year):.1f} {y(each.value):.1f}" for each in samples)
         body.append(f'<path class="line level" d="M{path}"/>')
     for each in samples:
-        css = "dot" if each.is_full else "dot level0"
+        css = "site" if each.is_full else "site level0"
         body.append(
             f'<circle class="{css}" cx="{x(each.year):.1f}" cy="{y(each.value):.1f}" r="5"/>'
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
+
 from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import Response
@@ -9,7 +11,7 @@ from starlette.routing import Match, Route
 from starlette.types import Scope
 
 from service.bootstrap import Service
-from service.errors import Fault, SettingsInvalid
+from service.errors import Fault, NotFound, SettingsInvalid
 from service.pages import (
     acid,
     block,
@@ -32,11 +34,14 @@ from service.pages import (
     waterworks_forms,
     weather,
 )
+from service.pages.look import font, font_licence, font_path, icon, style, style_path
 from service.pages.sessions import Seals
-from service.pages.visit import Door, Frame, Page, choose_reading, icon, style, style_path
+from service.pages.visit import Door, Frame, Page, Visit, choose_reading
 from service.records.letters import SIGN_IN_LINK, TIMER_LINK
 
 SHORTEST_SECRET = 32
+_FOR_A_DAY = "public, max-age=86400"
+_FOR_GOOD = "public, max-age=31536000, immutable"
 PIPES_AND_WATER = "/blocks/{block_id}/pipes-and-water"
 LEAF_AND_SOIL_TESTS = "/blocks/{block_id}/leaf-and-soil-tests"
 PAGES: tuple[tuple[str, str, Page], ...] = (
@@ -128,8 +133,10 @@ class _PageRoute(Route):
         return match, found if match is Match.NONE else {**found, "route": self}
 
 
-def mount_pages(app: FastAPI, service: Service, door: Door) -> None:
-    """Add every page and the style sheet."""
+def mount_pages(
+    app: FastAPI, service: Service, door: Door
+) -> Callable[[Request], Awaitable[Response]]:
+    """Add every page and the files of their look; the endpoint for addresses that nobody knows."""
     secret = service.settings.page_secret.get_secret_value()
     if 0 < len(secret) < SHORTEST_SECRET:
         raise SettingsInvalid(
@@ -148,19 +155,26 @@ def mount_pages(app: FastAPI, service: Service, door: Door) -> None:
     for method, path, page in SECRET_PAGES:
         endpoint = frame.endpoint(page, is_by_secret=True)
         app.routes.append(_PageRoute(path, endpoint, methods=[method]))
-    app.add_route("/pages/icon.svg", _give_icon, methods=["GET"], include_in_schema=False)
-    app.add_route(style_path(), _give_style, methods=["GET"], include_in_schema=False)
+    for file_path, content, media_type, lasts in (
+        ("/pages/icon.svg", icon(), "image/svg+xml", _FOR_A_DAY),
+        ("/pages/font-licence.txt", font_licence(), "text/plain", _FOR_A_DAY),
+        (style_path(), style(), "text/css", _FOR_GOOD),
+        (font_path(), font(), "font/woff2", _FOR_GOOD),
+    ):
+        app.add_route(
+            file_path, _file(content, media_type, lasts), methods=["GET"], include_in_schema=False
+        )
+    return frame.endpoint(_nothing_here)
 
 
-async def _give_icon(_request: Request) -> Response:
-    return Response(
-        icon(), media_type="image/svg+xml", headers={"Cache-Control": "public, max-age=86400"}
-    )
+def _nothing_here(_visit: Visit) -> Response:
+    raise NotFound("there is nothing under this address")
 
 
-async def _give_style(_request: Request) -> Response:
-    return Response(
-        style(),
-        media_type="text/css",
-        headers={"Cache-Control": "public, max-age=31536000, immutable"},
-    )
+def _file(content: bytes, media_type: str, lasts: str) -> Callable[[Request], Awaitable[Response]]:
+    """The endpoint of a file that every page may need."""
+
+    async def give(_request: Request) -> Response:
+        return Response(content, media_type=media_type, headers={"Cache-Control": lasts})
+
+    return give

@@ -73,13 +73,19 @@ class Seals:
         return Session(who, "", ends_at)
 
     def form_token(self, cookie: str) -> str:
-        """The token of forms shown to the holder of a cookie."""
-        return self._sign(_FORM, cookie)
+        """The token of forms shown to the holder of a cookie.
+
+        Every page has another, so that the length of the compressed page, which onlookers see,
+        does not help to guess it.
+        """
+        salt = secrets.token_urlsafe(12)
+        return f"{salt}.{self._sign(_FORM, f'{salt}.{cookie}')}"
 
     def accepts_form(self, token: str, cookie: str) -> bool:
         """Whether a form was shown to the holder of the cookie that it came back with."""
+        salt, _, signature = token.partition(".")
         return bool(cookie) and hmac.compare_digest(
-            self.form_token(cookie).encode(), token.encode("utf-8", "replace")
+            self._sign(_FORM, f"{salt}.{cookie}").encode(), signature.encode("utf-8", "replace")
         )
 
     def _sign(self, purpose: bytes, content: str) -> str:

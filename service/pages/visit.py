@@ -7,11 +7,9 @@ person can read. Pages never see the key.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from importlib.resources import files
 from typing import Final, Protocol, runtime_checkable
 from urllib.parse import parse_qsl, urlencode
 
@@ -30,14 +28,16 @@ from service.logs import get_logger
 from service.operations.access.end_session import has_ended
 from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import find_holder
+from service.pages.faults import NotedFaults
 from service.pages.holder import BY_LINK, Holder, holder_of, link_holder_of, only
+from service.pages.look import font_path, style_path
 from service.pages.sessions import LASTS, Seals, Session, new_form_cookie
 from service.records.audit import ActorKind
 from service.translations import LANGUAGES, Wording, wording
 
 POLICY: Final = (
-    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none';"
-    " frame-ancestors 'none'; object-src 'none'; script-src 'none'"
+    "default-src 'none'; style-src 'self'; img-src 'self'; font-src 'self'; form-action 'self';"
+    " base-uri 'none'; frame-ancestors 'none'; object-src 'none'; script-src 'none'"
 )
 _HEADERS: Final = {
     "Content-Security-Policy": POLICY,
@@ -166,6 +166,8 @@ class Visit:
                 words=words,
                 visit=self,
                 style_path=style_path(),
+                font_path=font_path(),
+                noted=NotedFaults(),
                 rights=Right,
                 languages=LANGUAGES,
                 **values,
@@ -398,24 +400,6 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-
-
-@cache
-def style() -> bytes:
-    """The one style sheet."""
-    return files("service.pages").joinpath("static/style.css").read_bytes()
-
-
-@cache
-def icon() -> bytes:
-    """The picture of the browser's tab."""
-    return files("service.pages").joinpath("static/icon.svg").read_bytes()
-
-
-@cache
-def style_path() -> str:
-    """Its address, derived from its content, so that browsers may cache it for good."""
-    return f"/pages/{hashlib.sha256(style()).hexdigest()[:16]}.css"
 
 
 def faults_by_field(

@@ -9,7 +9,6 @@ import re
 import subprocess
 import sys
 from collections.abc import Sequence
-from importlib.resources import files
 from xml.etree import ElementTree
 
 import pytest
@@ -23,6 +22,7 @@ from service.drawing.day_line import DAY_MIN, Load, Row, day_line, load_steps
 from service.drawing.dot_map import MOST_LABELS, Dot, dot_map
 from service.drawing.frame import FILE_STYLE, WIDTH, as_file, fitting
 from service.drawing.season import Line, curve, season_lines
+from service.pages.look import style
 
 SVG = "{http://www.w3.org/2000/svg}"
 TITLE, DESCRIPTION = "A <title> & more", "What it says."
@@ -124,9 +124,8 @@ def test_a_drawing_holds_no_number_that_is_none(drawn: Markup) -> None:
 
 @each_drawing
 def test_every_class_has_a_look_in_the_pages_and_in_a_file(drawn: Markup) -> None:
-    sheet = files("service.pages").joinpath("static", "style.css").read_text(encoding="utf-8")
-    pages = set(re.findall(r"\.([a-z]\w*)", sheet))
-    file = set(re.findall(r"\.([a-z]\w*)", FILE_STYLE))
+    pages = set(re.findall(r"\.([a-z][\w-]*)", style().decode()))
+    file = set(re.findall(r"\.([a-z][\w-]*)", FILE_STYLE))
     used = {name for names in re.findall(r'class="([^"]+)"', drawn) for name in names.split()}
     without_rule = {"level4"}  # the plain look of a dot
     assert used - pages - without_rule == set()
@@ -226,8 +225,8 @@ def test_a_change_of_the_flow_is_a_stroke_with_words_and_an_odd_run_a_cross() ->
 
 
 def test_the_dot_with_more_is_larger() -> None:
-    sizes = {each.get("class"): number(each, "r") for each in marks(a_map(5), "dot")}
-    assert sorted(sizes.values()) == [sizes[f"dot level{level}"] for level in range(5)]
+    sizes = {each.get("class"): number(each, "r") for each in marks(a_map(5), "site")}
+    assert sorted(sizes.values()) == [sizes[f"site level{level}"] for level in range(5)]
 
 
 def texts_of(drawn: Markup) -> list[str]:
@@ -243,7 +242,7 @@ def test_names_on_a_map_do_not_cover_each_other() -> None:
 
 def test_a_map_of_very_many_places_has_no_names() -> None:
     assert texts_of(a_map(MOST_LABELS + 1)) == []
-    assert len(marks(a_map(MOST_LABELS + 1), "dot")) == MOST_LABELS + 1
+    assert len(marks(a_map(MOST_LABELS + 1), "site")) == MOST_LABELS + 1
 
 
 def test_ends_of_an_axis_are_no_powers_of_ten() -> None:

@@ -89,7 +89,7 @@ def test_the_cautions_come_before_every_number(
     last_caution = max(page.index(words.gettext(each.text)) for each in ACID_CAUTIONS)
     assert last_caution < page.index("mmol/L") < page.index('id="injection"')
     assert page.index('id="injection"') < page.index('id="season"')
-    assert page.count('class="steps"') == 1
+    assert page.count('class="numbered"') == 1
     if language == "es":
         assert re.findall(r'<(?:span|li|p)[^>]* lang="en"[^>]*>', page) == []
 

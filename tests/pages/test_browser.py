@@ -246,7 +246,7 @@ def test_by_keyboard_alone_the_plan_is_read_down_to_its_reasons(
         page.wait_for_url(f"**/blocks/{BLOCK_ID}?date=*")
         shown = page.locator("main").inner_text()
         assert f"{plan.planned_min} min" in shown
-        assert "Minutes planned" in page.locator("#why ~ ol.steps").inner_text()
+        assert "Minutes planned" in page.locator("#why ~ ol.numbered").inner_text()
         _tab_to(page, "details:has(table) > summary")
         page.keyboard.press("Enter")
         assert page.locator("details:has(table) table").first.is_visible()

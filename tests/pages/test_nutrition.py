@@ -95,14 +95,14 @@ def test_a_test_is_entered_drawn_over_the_years_and_deleted(reader: Reader) -> N
     assert figure[0].count("<circle") == 2 and 'class="ground"' in figure[0]
     assert "1.60 %" in figure[0] and "1.90 %" in figure[0]
     assert reader.send(PAGE, f"{PAGE}/delete", day="2024-08-02", kind="leaf").status_code == 303
-    assert page_of(reader, f"{PAGE}?nutrient=N").count("<circle") == 1
+    assert page_of(reader, f"{PAGE}?nutrient=N").count('<circle class="site') == 1
 
 
 def test_a_sample_without_a_class_says_why_and_is_drawn_hollow(reader: Reader) -> None:
     reader.send(PAGE, f"{PAGE}/plant", **leaf_form(day="2026-05-01", leaves="12"))
     page = page_of(reader)
     assert "outside of the window" in page and "fewer than half" in page
-    assert "dot level0" in page
+    assert "site level0" in page
 
 
 VINES = f"/blocks/{BARE_BLOCK_ID}/leaf-and-soil-tests"

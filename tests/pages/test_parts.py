@@ -18,7 +18,7 @@ def test_the_page_has_the_cautions_first_then_drawing_list_and_checklists(reader
         for words in (
             "Nothing here chooses it.",
             "What the list rests on",
-            "<svg",
+            '<svg class="chart"',
             "Backflow preventer, of the kind that local code asks for",
             "Spring start-up: flush, test, walk",
             "Where the numbers are from",

@@ -45,7 +45,7 @@ def test_it_holds_the_service_and_what_its_packages_need(components: list[Compon
 
 def test_licenses_are_those_that_the_packages_state(components: list[Component]) -> None:
     stated = {each.name: (each.license, each.is_spdx) for each in components}
-    assert stated["rillwright"] == ("Apache-2.0 AND Bitstream-Vera", True)
+    assert stated["rillwright"] == ("Apache-2.0 AND Bitstream-Vera AND OFL-1.1", True)
     assert stated["psycopg"] == ("LGPL-3.0-only", True)
     assert stated["jinja2"] == ("BSD License", False)  # a classifier, which names no SPDX id
     assert stated["pyet"] == ("MIT License", False)  # the field holds the license's whole text

@@ -1,0 +1,89 @@
+"""The look that all pages share: its files, what is chosen, faults first, unknown addresses."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from service.pages.look import font, font_path, style, style_path
+from tests.pages.conftest import Reader
+
+LARGEST_STYLE_BYTES, LARGEST_FONT_BYTES = 25_000, 60_000
+BROWSER = {"Accept": "text/html,application/xhtml+xml,*/*;q=0.8"}
+
+
+def test_the_style_sheet_and_the_font_are_small_and_kept_for_good(looker: Reader) -> None:
+    assert len(style()) < LARGEST_STYLE_BYTES and len(font()) < LARGEST_FONT_BYTES
+    for path, media_type in (
+        (style_path(), "text/css; charset=utf-8"),
+        (font_path(), "font/woff2"),
+    ):
+        answer = looker.get(path)
+        assert answer.headers["Content-Type"] == media_type
+        assert answer.headers["Cache-Control"] == "public, max-age=31536000, immutable"
+    assert font()[:4] == b"wOF2"
+
+
+def test_the_licence_of_the_font_is_beside_it(looker: Reader) -> None:
+    text = looker.get("/pages/font-licence.txt").text
+    assert "SIL OPEN FONT LICENSE Version 1.1" in text and "Radio-Canada" in text
+
+
+def test_the_packed_sheet_says_what_its_parts_say() -> None:
+    sheet = style().decode()
+    assert "/*" not in sheet and "  " not in sheet
+    assert sheet.count("{") == sheet.count("}")
+    # Spaces that mean something stay: in selectors, in sums, between values.
+    assert ".foot form,.choices{" in sheet and "calc(-1 * var(--s4))" in sheet
+
+
+@pytest.mark.parametrize("token", ["--ground", "--ink", "--loam", "--rust", "--need-5"])
+def test_day_and_night_have_the_same_tokens_and_no_rule_a_colour_of_its_own(token: str) -> None:
+    sheet = style().decode()
+    assert len(re.findall(rf"{token}:#", sheet)) >= 2
+    rules = re.sub(r":root\{[^}]*\}", "", sheet)
+    assert set(re.findall(r"#[0-9a-f]{3,6}\b(?=[;}])", rules)) <= {"#fff"}  # paper is white
+
+
+def test_the_footer_shows_what_is_chosen(looker: Reader) -> None:
+    page = looker.text("/farms/test-farm/tomorrow")
+    pressed = re.findall(r'value="(\w+)"[^>]*aria-pressed="true"', page)
+    assert pressed == ["en", "us"]
+    assert re.search(r"<footer.*Farm shown: ", page, re.DOTALL)
+    looker.send("/farms?all=1", "/reading", language="es")
+    looker.send("/farms?all=1", "/reading", units="si")
+    page = looker.text("/farms/test-farm/tomorrow")
+    assert re.findall(r'value="(\w+)"[^>]*aria-pressed="true"', page) == ["es", "si"]
+
+
+def test_faults_come_first_with_a_link_to_each_field_and_take_the_focus(looker: Reader) -> None:
+    answer = looker.send(
+        "/farms/new", name="New", latitude="95", longitude="-79", elevation="x", flow="40"
+    )
+    page = answer.text
+    assert answer.status_code == 422 and "<title>Error: " in page
+    summary = page.index('<div class="errors" role="alert" tabindex="-1" autofocus')
+    assert summary < page.index("<h1>")
+    linked = re.findall(r'<li><a href="#(\w+)">([^<:]+): ', page)
+    assert {("latitude", "Latitude"), ("elevation", "Elevation")} <= set(linked)
+    for field, _ in linked:
+        assert re.search(rf'<(?:input|select) id="{field}"[^>]*aria-invalid="true"', page)
+    assert f"{len(linked)} entries cannot be used" in page
+
+
+@pytest.mark.parametrize(("language", "heading"), [("en", "Nothing here"), ("es", "Aquí no hay")])
+def test_a_person_at_an_unknown_address_gets_a_page(
+    looker: Reader, language: str, heading: str
+) -> None:
+    for path in ("/nowhere", "/farms/", "/pages/other.css"):
+        answer = looker.get(path, headers={**BROWSER, "Accept-Language": language})
+        assert answer.status_code == 404
+        assert heading in answer.text and 'class="home"' in answer.text
+
+
+def test_a_program_at_an_unknown_address_gets_a_problem_document(looker: Reader) -> None:
+    for path, accept in (("/nowhere", "*/*"), ("/v1/nowhere", "text/html")):
+        answer = looker.get(path, headers={"Accept": accept})
+        assert answer.status_code == 404
+        assert answer.headers["Content-Type"] == "application/problem+json"
