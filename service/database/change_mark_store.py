@@ -11,7 +11,7 @@ from service.database.tables import change_mark
 class ChangeMarks:
     """Counts changes by topic, so that processes know when to read again.
 
-    Topics in use: ``programs``, ``plans``, ``keys``, ``counties``.
+    Topics in use: ``programs``, ``plans``, ``keys``, ``counties``, ``runs``.
 
     Writers hold the write lock from the start, so the counts rise in the order in which their
     transactions become visible: a process that sees a count sees everything that was changed under
@@ -21,17 +21,18 @@ class ChangeMarks:
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    def bump(self, topic: str) -> None:
-        """Record a change in a topic, in the transaction that makes the change."""
+    def bump(self, topic: str) -> int:
+        """Record a change in a topic, in the transaction that makes the change; its new count."""
         first = insert_into(self._connection.dialect.name, change_mark).values(
             topic=topic, change_count=1
         )
-        self._connection.execute(
+        count: int = self._connection.execute(
             first.on_conflict_do_update(
                 index_elements=["topic"],
                 set_={"change_count": change_mark.c.change_count + 1},
-            )
-        )
+            ).returning(change_mark.c.change_count)
+        ).scalar_one()
+        return count
 
     def read_all(self) -> dict[str, int]:
         """The count of every topic that has ever changed."""

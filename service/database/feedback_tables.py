@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sqlalchemy import (
+    BigInteger,
     Boolean,
     CheckConstraint,
     Column,
@@ -15,6 +16,7 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
     false,
+    text,
 )
 
 from service.database.column_types import BigKey, UtcInstant, metadata
@@ -34,10 +36,13 @@ run = Table(
     Column("is_volume_booked", Boolean, nullable=False, server_default=false()),
     Column("reporter", Text, nullable=False),
     Column("recorded_at", UtcInstant, nullable=False),
+    Column("change_count", BigInteger, nullable=False, server_default=text("0")),
     UniqueConstraint("block_key", "started_at"),
     CheckConstraint("duration_min >= 0", name="duration_not_negative"),
     Index("ix_run_day_block_key", "day", "block_key"),
+    Index("ix_run_change_count_run_key", "change_count", "run_key"),
 )
+"""``change_count``: the mark of ``runs`` at the run's last change."""
 
 soil_reading = Table(
     "soil_reading",

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import UTC, date, datetime
 from itertools import chain
@@ -17,6 +16,7 @@ from sqlalchemy import Connection, case, func, select, tuple_, update
 from service.agronomy.records import Days, Floats, Ints
 from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
 from service.database.cells import Cells
+from service.database.change_mark_store import ChangeMarks
 from service.database.tables import (
     instant_text,
     plan,
@@ -24,13 +24,17 @@ from service.database.tables import (
 )
 from service.records.audit import Document
 from service.records.farms import LoadOutcome
-from service.records.feedback import GivenRun, MeteredRuns, RunRows
+from service.records.feedback import GivenRun, MeteredRuns, RecordedRuns, RunRows
 from service.records.ledger import AppliedPulses, AppliedWater, MeteredWater
 
 _RUN_COLUMNS = (
     "block_key", "day", "started_at", "start_min", "duration_min", "volume_l", "flowing_min",
-    "is_early", "is_volume_booked", "reporter", "recorded_at",
+    "is_early", "is_volume_booked", "reporter", "recorded_at", "change_count",
 )  # fmt: skip
+RUNS_TOPIC = "runs"
+"""The change mark of reported runs; each run keeps its count at its last change."""
+_Place = tuple[int, datetime]
+"""Block key and start, UTC, of a run."""
 
 
 class ReportStore:
@@ -132,14 +136,12 @@ class ReportStore:
             ),
         )
 
-    def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> LoadOutcome:
+    def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> RecordedRuns:
         """Store reported runs; the same (block, start) with the same water counts as unchanged.
 
         With other minutes, volume or sunrise side the stored run is corrected. Of two rows for the
         same block and start the last one counts.
         """
-        recorded = instant_text(recorded_at)
-        counts: Counter[str] = Counter()
         facts = zip(
             rows.block_keys.tolist(),
             rows.days.astype("datetime64[D]").tolist(),
@@ -154,19 +156,47 @@ class ReportStore:
         )
         latest = {(fact[0], fact[2].astimezone(UTC)): fact for fact in facts}
         stored = self._stored_runs(list(latest))
-        new = []
-        for place, fact in latest.items():
-            instant = instant_text(fact[2])
-            before = stored.get(place)
-            if before is None:
-                counts["created"] += 1
-                new.append(
-                    (fact[0], fact[1].isoformat(), instant, *fact[3:], rows.reporter, recorded)
-                )
-            elif before == (fact[1], *fact[3:]):
-                counts["unchanged"] += 1
-            else:
-                counts["changed"] += 1
+        differing = [
+            (place, fact)
+            for place, fact in latest.items()
+            if stored.get(place) != (fact[1], *fact[3:])
+        ]
+        self._write_runs(differing, stored, reporter=rows.reporter, recorded_at=recorded_at)
+        changed_count = sum(place in stored for place, _ in differing)
+        return RecordedRuns(
+            LoadOutcome(
+                created_count=len(differing) - changed_count,
+                changed_count=changed_count,
+                unchanged_count=len(latest) - len(differing),
+            ),
+            before=_water_by_block({place: fact[2:4] for place, fact in stored.items()}),
+            after=_water_by_block({place: fact[4:6] for place, fact in latest.items()}),
+        )
+
+    def _write_runs(
+        self,
+        differing: Sequence[tuple[_Place, tuple[Any, ...]]],
+        stored: Mapping[_Place, tuple[Any, ...]],
+        *,
+        reporter: str,
+        recorded_at: datetime,
+    ) -> None:
+        if not differing:
+            return
+        mark = ChangeMarks(self._connection).bump(RUNS_TOPIC)
+        tail = (reporter, instant_text(recorded_at), mark)
+        insert_rows(
+            self._connection,
+            run,
+            _RUN_COLUMNS,
+            (
+                (fact[0], fact[1].isoformat(), instant_text(fact[2]), *fact[3:], *tail)
+                for place, fact in differing
+                if place not in stored
+            ),
+        )
+        for place, fact in differing:
+            if place in stored:
                 self._connection.execute(
                     update(run)
                     .where(run.c.block_key == fact[0], run.c.started_at == fact[2])
@@ -178,34 +208,13 @@ class ReportStore:
                         flowing_min=fact[6],
                         is_early=fact[7],
                         is_volume_booked=fact[8],
-                        reporter=rows.reporter,
+                        reporter=reporter,
                         recorded_at=recorded_at,
+                        change_count=mark,
                     )
                 )
-        insert_rows(self._connection, run, _RUN_COLUMNS, new)
-        return LoadOutcome(
-            created_count=counts["created"],
-            changed_count=counts["changed"],
-            unchanged_count=counts["unchanged"],
-        )
 
-    def find_runs(self, rows: RunRows) -> dict[int, Document]:
-        """What is stored of these runs: by block key and start, minutes and litres."""
-        places = sorted(
-            {
-                (key, at.astimezone(UTC))
-                for key, at in zip(rows.block_keys.tolist(), rows.started_at, strict=True)
-            }
-        )
-        found: dict[int, Document] = {}
-        for (key, at), (_, _, duration_min, volume_l, *_) in self._stored_runs(places).items():
-            of_block = found.setdefault(key, {})
-            of_block[at.isoformat()] = {"duration_min": duration_min, "volume_l": volume_l}
-        return found
-
-    def _stored_runs(
-        self, places: Sequence[tuple[int, datetime]]
-    ) -> dict[tuple[int, datetime], tuple[Any, ...]]:
+    def _stored_runs(self, places: Sequence[_Place]) -> dict[_Place, tuple[Any, ...]]:
         found = {}
         for start in range(0, len(places), 500):
             rows = self._connection.execute(
@@ -307,6 +316,15 @@ def _planned_day_pulses(
         start_min=start_min[is_day],
         duration_min=duration_min[is_day],
     )
+
+
+def _water_by_block(runs: Mapping[_Place, Sequence[Any]]) -> dict[int, Document]:
+    """Minutes and litres of runs by block key and start, in the order of time."""
+    found: dict[int, Document] = {}
+    for (key, at), (duration_min, volume_l) in sorted(runs.items()):
+        of_block = found.setdefault(key, {})
+        of_block[at.isoformat()] = {"duration_min": duration_min, "volume_l": volume_l}
+    return found
 
 
 def _or_none(values: Floats) -> list[float | None]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -9,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats, Ints, NoWaterPeriod
+from service.records.audit import Document
+from service.records.farms import LoadOutcome
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +112,17 @@ class MeteredRuns:
     volume_l: Floats
     is_booked: NDArray[np.bool_]
     """The ledger takes the volume; False: it was questioned, or reported before volumes counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedRuns:
+    """What came of reported runs."""
+
+    outcome: LoadOutcome
+    before: Mapping[int, Document]
+    """By block key and start, minutes and litres of those that were stored already."""
+    after: Mapping[int, Document]
+    """The same of all, as they are stored now."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,7 @@ def make_runs(
 
 def record(open_unit: UnitOfWorkFactory, rows: RunRows) -> LoadOutcome:
     with open_unit(write=True) as unit:
-        return unit.reports.record_runs(rows, recorded_at=NOW)
+        return unit.reports.record_runs(rows, recorded_at=NOW).outcome
 
 
 def test_a_plan_counts_as_applied_where_nobody_reported(

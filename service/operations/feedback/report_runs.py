@@ -29,9 +29,9 @@ from service.operations.feedback.compare_meter import (
 from service.operations.feedback.reported_time import has_passed, on_clock
 from service.operations.reading.read_farms import local_day, today_at
 from service.pulses import Pulse
-from service.records.audit import Document, Subject
+from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome, SiteDefinition
-from service.records.feedback import RunRows
+from service.records.feedback import RecordedRuns, RunRows
 from service.waterworks.metered_run import flowing_min
 
 MOST_RUNS = 1000
@@ -142,9 +142,9 @@ def store_runs(
         return StoredRuns(faults, LoadOutcome(0, 0, 0), frozenset(), None, ())
     metered = _read_meters(unit, good, places, now)
     rows = _rows(good, places, metered, reporter=reporter)
-    before = unit.reports.find_runs(rows)
-    outcome = unit.reports.record_runs(rows, recorded_at=now)
-    _note_runs(unit, good, places, before, unit.reports.find_runs(rows))
+    recorded = unit.reports.record_runs(rows, recorded_at=now)
+    outcome = recorded.outcome
+    _note_runs(unit, good, places, recorded)
     farm_ids: frozenset[str] = frozenset()
     first_day: date | None = None
     if outcome.created_count + outcome.changed_count:
@@ -161,8 +161,7 @@ def _note_runs(
     unit: UnitOfWork,
     reports: Sequence[RunReport],
     places: _Places,
-    before: Mapping[int, Document],
-    after: Mapping[int, Document],
+    recorded: RecordedRuns,
 ) -> None:
     """One entry for each block; a run that replaces another shows both."""
     for block_id in sorted({report.block_id for report in reports}):
@@ -171,8 +170,8 @@ def _note_runs(
             Subject.RUNS,
             block_id,
             farm_id=places.blocks[block_id].farm_id,
-            before=before.get(key, {}),
-            after=after[key],
+            before=recorded.before.get(key, {}),
+            after=recorded.after[key],
         )
 
 
