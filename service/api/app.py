@@ -43,6 +43,7 @@ from service.api.routes import (
     counties,
     dosing,
     farms,
+    feeds,
     gauges,
     lists,
     nutrition,
@@ -124,6 +125,7 @@ V1_ROUTERS = (
     season.router,
     visit_notes.router,
     changes.router,
+    feeds.router,
     lists.router,
     status.router,
 )

@@ -13,6 +13,7 @@ from service.api.schemas.queries import CountyNeedQuery
 from service.bootstrap import Service
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.farms.change_farms import get_block_now
+from service.operations.reading.follow_farms import check_counties
 from service.operations.review.compare_counties import (
     CountyWeather,
     compare_in,
@@ -27,7 +28,6 @@ from service.operations.review.reference_block import (
 from service.records.farms import BlockDefinition, SiteDefinition
 
 DAYS_PER_WEEK = 7
-MOST_NAMED = 5
 
 
 def reference_asked(
@@ -96,14 +96,7 @@ def _week_name(monday: date) -> str:
 
 
 def _wanted_counties(codes: Sequence[str], weather: CountyWeather) -> frozenset[str]:
-    known = {county.county_code for county in weather.counties}
-    unknown = sorted(set(codes) - known)
-    if unknown:
-        some = ", ".join(sorted(known)[:MOST_NAMED])
-        raise InputInvalid(
-            "there is no such county",
-            [Fault("county", ", ".join(unknown), f"codes of stored counties, such as {some}")],
-        )
+    check_counties(codes, {county.county_code for county in weather.counties})
     return frozenset(codes)
 
 

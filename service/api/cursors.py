@@ -28,10 +28,19 @@ def name_of(cursor: str) -> str:
 
 def number_of(cursor: str) -> int:
     """The number that a cursor names; raises InputInvalid."""
-    named = name_of(cursor)
-    if not named.isascii() or not named.isdigit() or len(named) > _MOST_DIGITS:
+    return _number(name_of(cursor))
+
+
+def pair_of(cursor: str) -> tuple[int, int]:
+    """The two numbers that a cursor names, with a dot between them; raises InputInvalid."""
+    first, _, second = name_of(cursor).partition(".")
+    return _number(first), _number(second)
+
+
+def _number(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or len(text) > _MOST_DIGITS:
         _refuse()
-    return int(named)
+    return int(text)
 
 
 def _refuse(cause: Exception | None = None) -> NoReturn:

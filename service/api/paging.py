@@ -5,21 +5,33 @@ Addresses are relative, as the name that this service is known by is the proxy's
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, Request, Response
 
-from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
+from service.api.answers import (
+    NOT_MODIFIED,
+    IfNoneMatch,
+    conditional_response,
+    described,
+    problems,
+    tagged_response,
+)
+from service.api.csv_answer import csv_bytes
 from service.api.cursors import cursor_of
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.facts import Out
-from service.api.schemas.pages import PageOut
+from service.api.schemas.pages import FeedOut, PageOut
 from service.api.schemas.queries import PageQuery
 
 Item = TypeVar("Item")
 Shown = TypeVar("Shown", bound=Out)
+_LINK: dict[str, Any] = {
+    "description": 'With CSV: `<address>; rel="next"`, the address of what follows (RFC 8288).',
+    "schema": {"type": "string"},
+}
 
 
 def next_address(request: Request, last: str | int) -> str:
@@ -28,13 +40,18 @@ def next_address(request: Request, last: str | int) -> str:
     return f"{following.path}?{following.query}"
 
 
-def list_answers(what: str, example: dict[str, Any]) -> dict[int | str, dict[str, Any]]:
-    """The answers of a route that gives a page of a list, as the OpenAPI document shows them."""
-    return {
-        200: described(what, example, is_conditional=True),
-        **NOT_MODIFIED,
-        **problems(NOT_FOUND, INVALID_REQUEST),
-    }
+def list_answers(
+    what: str, example: dict[str, Any], *, csv_example: str | None = None
+) -> dict[int | str, dict[str, Any]]:
+    """The answers of a route that gives a page of a list, as the OpenAPI document shows them.
+
+    csv_example: of the table, where there is one; None: there is none.
+    """
+    page = described(what, example, is_conditional=True)
+    if csv_example is not None:
+        page["content"]["text/csv"] = {"schema": {"type": "string"}, "example": csv_example}
+        page["headers"] = {**page["headers"], "Link": _LINK}
+    return {200: page, **NOT_MODIFIED, **problems(NOT_FOUND, INVALID_REQUEST)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +85,48 @@ class Pages:
             ),
             self.if_none_match,
         )
+
+    def feed(
+        self,
+        entries: Sequence[Item],
+        feed: type[FeedOut[Shown]],
+        *,
+        place_of: Callable[[Item], str],
+        show: Callable[[Item], Shown],
+        has_more: bool,
+    ) -> Response:
+        """What came or changed after the cursor, or 304 if the caller has it.
+
+        ``next`` stays this address where nothing is new.
+        """
+        answer = feed(
+            items=[show(each) for each in entries],
+            next=self.following(entries, place_of),
+            has_more=has_more,
+        )
+        return conditional_response(answer, self.if_none_match)
+
+    def table(
+        self,
+        entries: Sequence[Item],
+        columns: Sequence[str],
+        rows: Iterable[Iterable[object]],
+        *,
+        place_of: Callable[[Item], str],
+    ) -> Response:
+        """The same as CSV; the address of what follows is in the header ``Link`` (RFC 8288)."""
+        answer = tagged_response(
+            csv_bytes(columns, rows), self.if_none_match, media_type="text/csv; charset=utf-8"
+        )
+        answer.headers["Link"] = f'<{self.following(entries, place_of)}>; rel="next"'
+        return answer
+
+    def following(self, entries: Sequence[Item], place_of: Callable[[Item], str]) -> str:
+        """The address of what follows these entries; without any, that of the request."""
+        if entries:
+            return next_address(self.request, place_of(entries[-1]))
+        url = self.request.url
+        return f"{url.path}?{url.query}" if url.query else url.path
 
 
 async def _pages(request: Request, if_none_match: IfNoneMatch = None) -> Pages:

@@ -196,7 +196,7 @@ CONTENT_DIGEST = BLOCK_ROW_COLUMNS.index("digest") - BLOCK_ROW_COLUMNS.index("na
 
 def block_from(row: RowMapping) -> BlockDefinition:
     """Definition of a block; the row carries the ids of its farm, supply and site."""
-    numbers = typed_numbers({name: _nan_if_none(row[name]) for name in BLOCK_NUMBERS})
+    numbers = typed_numbers({name: nan_if_none(row[name]) for name in BLOCK_NUMBERS})
     return BlockDefinition(
         block_id=row["block_id"],
         farm_id=row["farm_id"],
@@ -381,8 +381,8 @@ def plan_from(row: RowMapping, *, weather: WeatherBasis) -> PublishedPlan:
         issued_at=row["issued_at"],
         superseded_at=row["superseded_at"],
         planned_min=row["planned_min"],
-        gross_mm=_nan_if_none(row["gross_mm"]),
-        net_mm=_nan_if_none(row["net_mm"]),
+        gross_mm=nan_if_none(row["gross_mm"]),
+        net_mm=nan_if_none(row["net_mm"]),
         pulses=pulses_from(row["pulses"]),
         reasoning=read_reasoning(row["numbers"]),
         weather=weather,
@@ -393,7 +393,8 @@ def _text(document: object) -> str:
     return orjson.dumps(document, option=orjson.OPT_SORT_KEYS).decode()
 
 
-def _nan_if_none(value: float | None) -> float:
+def nan_if_none(value: float | None) -> float:
+    """A number of a row; NULL means not known."""
     return np.nan if value is None else value
 
 

@@ -17,6 +17,7 @@ from service.database.calendar_store import CalendarStore
 from service.database.change_mark_store import ChangeMarks
 from service.database.controller_store import ControllerStore
 from service.database.engine import connect, storage_failure
+from service.database.feed_store import FeedStore
 from service.database.key_store import KeyStore
 from service.database.ledger_store import LedgerStore
 from service.database.nutrition_store import NutritionStore
@@ -49,6 +50,7 @@ class UnitOfWork:
     ledger: LedgerStore
     plans: PlanStore
     reports: ReportStore
+    feeds: FeedStore
     rain: RainStore
     stations: StationStore
     waterworks: WaterworksStore

@@ -124,6 +124,8 @@ def tenant_service(
 ) -> Iterator[Service]:
     with copied_service(planned_database, tmp_path_factory.mktemp("tenants")) as made:
         pair(made, FARM_ID, SHED_CONTROLLER)
+        run = {"block_id": BLOCK_ID, "started_at": "2026-07-14T04:00:00Z", "duration_min": 9}
+        caller_of(made, FARM_ID).post("/v1/runs", {"items": [run]})
         yield made
 
 

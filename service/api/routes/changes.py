@@ -7,11 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from service.api.access import Right, TheCaller, needs
-from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
+from service.api.answers import IfNoneMatch, conditional_response
 from service.api.audit_examples import CHANGE_FEED, CHANGE_PAGE
 from service.api.dependencies import FarmId, TheService
-from service.api.paging import next_address
-from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
+from service.api.paging import ThePages, list_answers, next_address
 from service.api.schemas.changes import ChangeFeedOut, ChangeOut, ChangePageOut, ChangesQuery
 from service.api.schemas.queries import PageQuery
 from service.operations.audit.read_audit import follow_audit, read_audit
@@ -29,11 +28,7 @@ router = APIRouter(tags=["changes"])
     " or deleted. What the service does by itself, such as evening runs, is not among them.",
     response_model=ChangePageOut,
     response_model_exclude_none=False,
-    responses={
-        200: described("A page of changes.", CHANGE_PAGE, is_conditional=True),
-        **NOT_MODIFIED,
-        **problems(NOT_FOUND, INVALID_REQUEST),
-    },
+    responses=list_answers("A page of changes.", CHANGE_PAGE),
 )
 def list_farm_changes(
     farm_id: FarmId,
@@ -66,28 +61,25 @@ def list_farm_changes(
     description="All changes that the key may see, in the order of time: of its farm, or with a key"
     " for the region of every farm and of none. Keep `next` and ask it again for what is new.",
     response_model=ChangeFeedOut,
-    responses={
-        200: described("Changes.", CHANGE_FEED, is_conditional=True),
-        **NOT_MODIFIED,
-        **problems(NOT_FOUND, INVALID_REQUEST),
-    },
+    responses=list_answers("Changes.", CHANGE_FEED),
 )
 def follow_changes(
-    request: Request,
     service: TheService,
     caller: TheCaller,
     query: Annotated[PageQuery, Query()],
-    if_none_match: IfNoneMatch = None,
+    pages: ThePages,
 ) -> Response:
     """The changes after the one that the cursor names."""
-    after = query.after_key or 0
     found = follow_audit(
-        caller.farm_id, after=after, count=query.size, unit_of_work=service.unit_of_work
+        caller.farm_id,
+        after=query.after_key or 0,
+        count=query.size,
+        unit_of_work=service.unit_of_work,
     )
-    last = found.entries[-1].entry_key if found.entries else after
-    feed = ChangeFeedOut(
-        items=[ChangeOut.from_record(each) for each in found.entries],
-        next=next_address(request, last),
+    return pages.feed(
+        found.entries,
+        ChangeFeedOut,
+        place_of=lambda each: str(each.entry_key),
+        show=ChangeOut.from_record,
         has_more=found.has_more,
     )
-    return conditional_response(feed, if_none_match)

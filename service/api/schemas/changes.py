@@ -9,6 +9,7 @@ from pydantic import Field
 
 from service.api.schemas.bodies import Instant
 from service.api.schemas.facts import Out
+from service.api.schemas.pages import FeedOut, PageOut
 from service.api.schemas.queries import PageQuery
 from service.records.audit import ActorKind, AuditEntry, Entrance, Subject
 
@@ -76,16 +77,9 @@ class ChangeOut(Out):
         )
 
 
-class ChangePageOut(Out):
+class ChangePageOut(PageOut[ChangeOut]):
     """A page of changes, the newest first."""
 
-    items: list[ChangeOut] = Field(description="Changes.")
-    next: str | None = Field(None, description="Address of the next page; absent on the last.")
 
-
-class ChangeFeedOut(Out):
+class ChangeFeedOut(FeedOut[ChangeOut]):
     """Changes in the order of time."""
-
-    items: list[ChangeOut] = Field(description="Changes; empty where there is nothing new.")
-    next: str = Field(description="Address of what follows; ask again later for what is new.")
-    has_more: bool = Field(description="Whether more is there already.")

@@ -19,3 +19,14 @@ class PageOut(Out, Generic[Shown]):
         None,
         description="Address of the next page, relative to this service; null on the last one.",
     )
+
+
+class FeedOut(Out, Generic[Shown]):
+    """What came or changed, in that order."""
+
+    items: list[Shown] = Field(description="Empty where there is nothing new.")
+    next: str = Field(
+        description="Address of what follows, relative to this service; keep it and ask it again"
+        " later for what is new."
+    )
+    has_more: bool = Field(description="Whether more is there already.")

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
-from typing import Self
+from typing import Any, Self
 
 from pydantic import Field
 
 from service.api.schemas.facts import FlagOut, Out, known, plan_flags
+from service.api.schemas.pages import FeedOut
 from service.api.schemas.waterworks import InjectionOut
 from service.api.schemas.weather import OriginOut
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
-from service.operations.evening.plan_texts import pulse_json, site_text
+from service.operations.evening.plan_texts import DayClock, day_clock, pulse_json
 from service.operations.reading.read_plans import PlanView
+from service.records.feeds import PlanEntry
+from service.records.plans import PublishedPlan
 
 
 class PulseOut(Out):
@@ -125,22 +128,46 @@ class FarmPlanOut(Out):
     def from_view(cls, view: PlanView) -> Self:
         """The plan with local times."""
         plan = view.plan
-        site = site_text(plan.weather, plan.day)
+        return cls(**_in_brief(plan, view.block.name, day_clock(plan.day, plan.weather.zone)))
+
+
+class RegionPlanOut(FarmPlanOut):
+    """A plan among those of several farms and days."""
+
+    farm_id: str
+    day: date = Field(description="Local day that the plan is for.")
+    zone: str = Field(description="IANA time zone of the block.")
+
+    @classmethod
+    def from_entry(cls, entry: PlanEntry) -> Self:
+        """The plan with local times."""
+        clock = day_clock(entry.day, entry.zone)
         return cls(
-            block_id=plan.block_id,
-            block_name=view.block.name,
-            version=plan.version,
-            issued_at=plan.issued_at,
-            status=plan.status,
-            pulses=[
-                PulseOut.model_validate(pulse_json(plan.day, pulse, site)) for pulse in plan.pulses
-            ],
-            planned_min=plan.planned_min,
-            gross_mm=round(plan.gross_mm, SHOWN_DECIMALS),
-            net_mm=round(plan.net_mm, SHOWN_DECIMALS),
-            volume_l=known(plan.reasoning.volume_l),
-            flags=plan_flags(plan.reasoning.flags),
+            **_in_brief(entry, entry.block_name, clock),
+            farm_id=entry.farm_id,
+            day=entry.day,
+            zone=entry.zone,
         )
+
+
+class RegionPlansOut(FeedOut[RegionPlanOut]):
+    """Plans in force, in the order in which they were published."""
+
+
+def _in_brief(plan: PublishedPlan | PlanEntry, name: str, clock: DayClock) -> dict[str, Any]:
+    return {
+        "block_id": plan.block_id,
+        "block_name": name,
+        "version": plan.version,
+        "issued_at": plan.issued_at,
+        "status": plan.status,
+        "pulses": [PulseOut.model_validate(pulse_json(pulse, clock)) for pulse in plan.pulses],
+        "planned_min": plan.planned_min,
+        "gross_mm": round(plan.gross_mm, SHOWN_DECIMALS),
+        "net_mm": round(plan.net_mm, SHOWN_DECIMALS),
+        "volume_l": known(plan.reasoning.volume_l),
+        "flags": plan_flags(plan.reasoning.flags),
+    }
 
 
 class FarmPlansOut(Out):

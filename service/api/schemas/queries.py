@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.cursors import name_of, number_of
+from service.api.cursors import name_of, number_of, pair_of
 from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
 
 PAGE_SIZE = 50
@@ -55,6 +55,31 @@ class FarmPageQuery(PageQuery):
     farm: str | None = Field(
         None, max_length=40, description="Only what this farm has.", examples=["hill-farm"]
     )
+
+
+class FeedQuery(FarmPageQuery):
+    """Selects what farms' blocks had on some days, and a page of it."""
+
+    county: list[str] = Field(
+        [],
+        max_length=500,
+        description="Only blocks that draw on the sites of these counties, by their codes;"
+        " repeated for several.",
+        examples=[["99001"]],
+    )
+    first_day: CalendarDate | None = Field(
+        None, alias="from", description="First local day.", examples=["2026-07-01"]
+    )
+    last_day: CalendarDate | None = Field(
+        None, alias="to", description="Last local day.", examples=["2026-07-14"]
+    )
+
+    @property
+    def after_pair(self) -> tuple[int, int]:
+        """For lists by two numbers, what the cursor names; zeros for the first page. Raises
+        InputInvalid.
+        """
+        return (0, 0) if self.cursor is None else pair_of(self.cursor)
 
 
 class BlockListQuery(FarmPageQuery):

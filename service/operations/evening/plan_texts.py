@@ -59,14 +59,23 @@ class WeatherText:
 
 
 @dataclass(frozen=True, slots=True)
+class DayClock:
+    """The clock of a zone on one day."""
+
+    day: date
+    zone: str
+    midnight_epoch_s: int
+    offset: str | None
+    """The offset of the local clock, as +HH:MM; None on a day on which it changes."""
+
+
+@dataclass(frozen=True, slots=True)
 class SiteText:
     """What all plans of a site have in common."""
 
     weather: WeatherBasis
     zone: str
-    midnight_epoch_s: int
-    clock: str | None
-    """The offset of the local clock, as +HH:MM; None on a day on which it changes."""
+    clock: DayClock
     sources: Sequence[WeatherShare]
     unit_fault: str
     cautions: Sequence[str]
@@ -155,7 +164,7 @@ def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteText) -> bytes:
             "issued_at": plan.issued_at,
             "status": plan.status,
             "summary": plan_summary(plan),
-            "pulses": [pulse_json(plan.day, pulse, site) for pulse in plan.pulses],
+            "pulses": [pulse_json(pulse, site.clock) for pulse in plan.pulses],
             "pulse_count": len(plan.pulses),
             "planned_min": plan.planned_min,
             "gross_mm": round(plan.gross_mm, SHOWN_DECIMALS),
@@ -214,12 +223,10 @@ def site_text(weather: WeatherBasis, day: date) -> SiteText:
     """What all plans of a site for a day have in common, from its weather reasoning."""
     zone, fields = weather.zone, weather.fields
     first = weather.row_of(day)
-    is_ordinary = day_length_min(day, zone) == MINUTES_PER_DAY
     return SiteText(
         weather=weather,
         zone=zone,
-        midnight_epoch_s=int(midnight_utc(day, zone).timestamp()),
-        clock=wall_time(day, 0, zone).isoformat()[-6:] if is_ordinary else None,
+        clock=day_clock(day, zone),
         sources=_shares(weather, day),
         unit_fault=weather.unit_fault,
         cautions=_field_cautions(weather, first),
@@ -229,21 +236,33 @@ def site_text(weather: WeatherBasis, day: date) -> SiteText:
     )
 
 
-def pulse_json(day: date, pulse: Pulse, site: SiteText) -> dict[str, object]:
+@lru_cache(maxsize=1024)
+def day_clock(day: date, zone: str) -> DayClock:
+    """The clock of a zone on a day."""
+    is_ordinary = day_length_min(day, zone) == MINUTES_PER_DAY
+    return DayClock(
+        day=day,
+        zone=zone,
+        midnight_epoch_s=int(midnight_utc(day, zone).timestamp()),
+        offset=wall_time(day, 0, zone).isoformat()[-6:] if is_ordinary else None,
+    )
+
+
+def pulse_json(pulse: Pulse, clock: DayClock) -> dict[str, object]:
     """One run of the valve, in local time and in seconds since 1970."""
     start_min, duration_min = pulse
-    end_min = start_min + duration_min
-    if site.clock is not None and end_min < MINUTES_PER_DAY:
-        start_local = f"{day}T{start_min // 60:02d}:{start_min % 60:02d}:00{site.clock}"
-        end_local = f"{day}T{end_min // 60:02d}:{end_min % 60:02d}:00{site.clock}"
+    end_min, day = start_min + duration_min, clock.day
+    if clock.offset is not None and end_min < MINUTES_PER_DAY:
+        start_local = f"{day}T{start_min // 60:02d}:{start_min % 60:02d}:00{clock.offset}"
+        end_local = f"{day}T{end_min // 60:02d}:{end_min % 60:02d}:00{clock.offset}"
     else:
-        start_local = wall_time(day, start_min, site.zone).isoformat()
-        end_local = wall_time(day, end_min, site.zone).isoformat()
+        start_local = wall_time(day, start_min, clock.zone).isoformat()
+        end_local = wall_time(day, end_min, clock.zone).isoformat()
     return {
         "start_local": start_local,
         "end_local": end_local,
-        "start_epoch_s": site.midnight_epoch_s + 60 * start_min,
-        "end_epoch_s": site.midnight_epoch_s + 60 * end_min,
+        "start_epoch_s": clock.midnight_epoch_s + 60 * start_min,
+        "end_epoch_s": clock.midnight_epoch_s + 60 * end_min,
         "duration_min": duration_min,
     }
 
