@@ -12,22 +12,26 @@ from typing import Annotated, Any
 from fastapi import Header, Response
 from pydantic import BaseModel
 
+from service.api.openapi_headers import CACHE_CONTROL, TAGGED
 from service.api.problem_types import (
+    BODY_TOO_SLOW,
     FORBIDDEN,
     INTERNAL_ERROR,
     INVALID_REQUEST,
+    NOT_ACCEPTABLE,
     STORAGE_UNAVAILABLE,
+    TOO_LARGE,
     TOO_MANY_REQUESTS,
     UNAUTHORISED,
     ProblemType,
 )
 from service.api.problems import PROBLEM_MEDIA_TYPE, problem_document
 
-CACHE_CONTROL = "private, max-age=300"
 VARY = "Accept, Authorization, X-API-Key"
 ANY_MAY_MEET = (
     UNAUTHORISED,
     FORBIDDEN,
+    NOT_ACCEPTABLE,
     TOO_MANY_REQUESTS,
     INTERNAL_ERROR,
     STORAGE_UNAVAILABLE,
@@ -47,20 +51,10 @@ IfNoneMatch = Annotated[
     ),
 ]
 
-_CACHE_HEADERS: dict[str, Any] = {
-    "ETag": {
-        "description": "Strong tag of this content; changes when, and only when, the content does.",
-        "schema": {"type": "string"},
-    },
-    "Cache-Control": {
-        "description": f"Always `{CACHE_CONTROL}`.",
-        "schema": {"type": "string"},
-    },
-}
 NOT_MODIFIED: dict[int | str, dict[str, Any]] = {
     304: {
         "description": "The caller's copy is current; no body.",
-        "headers": _CACHE_HEADERS,
+        "headers": TAGGED,
     },
 }
 
@@ -97,13 +91,14 @@ def described(
         "description": what,
         "content": {"application/json": {"example": example}},
     }
-    return {**answer, "headers": _CACHE_HEADERS} if is_conditional else answer
+    return {**answer, "headers": TAGGED} if is_conditional else answer
 
 
 def problems(*kinds: ProblemType) -> dict[int | str, dict[str, Any]]:
     """The problems an operation may return, including those any operation may, by status."""
     by_status: dict[int | str, list[ProblemType]] = {}
-    for kind in (*kinds, *ANY_MAY_MEET):
+    slow = (BODY_TOO_SLOW,) if TOO_LARGE in kinds else ()
+    for kind in (*kinds, *slow, *ANY_MAY_MEET):
         by_status.setdefault(kind.status, []).append(kind)
     return {
         status: {

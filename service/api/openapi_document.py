@@ -7,6 +7,8 @@ from typing import Any, Final
 
 from starlette.routing import BaseRoute
 
+from service.api.openapi_headers import describe_headers
+from service.api.problems import PROBLEM_MEDIA_TYPE
 from service.ports import FarmFormat
 
 _REFS: Final = "#/components/schemas/"
@@ -25,6 +27,8 @@ _SCHEMES: Final[dict[str, Any]] = {
         "description": "The same key, for devices that cannot set `Authorization`.",
     },
 }
+_NEVER_BY_LINK: Final = ("401", "403", "406")
+"""Answers that nobody gets whose address is the key: whatever is accepted is sent."""
 _EXAMPLES: Final = ("example", "examples")
 SECRET_LINKS: Final = "/v1/calendars/"
 
@@ -35,9 +39,13 @@ def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
     ``rights`` are those of the operations by id.
     """
     document["components"]["securitySchemes"] = _SCHEMES
+    describe_headers(document)
     for address, path in document["paths"].items():
         for operation in path.values():
             is_by_link = address.startswith(SECRET_LINKS)
+            if is_by_link:
+                for status in _NEVER_BY_LINK:
+                    operation["responses"].pop(status, None)
             operation["security"] = [] if is_by_link else [{name: []} for name in _SCHEMES]
             right = rights.get(operation["operationId"])
             if right is not None and not is_by_link:
@@ -46,6 +54,7 @@ def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
                 if parameter["name"] in _DEMANDED:
                     parameter["required"] = True
                     _demand(parameter["schema"])
+    _share_problems(document)
 
 
 def keep_nulls(document: dict[str, Any], routes: Iterable[BaseRoute]) -> None:
@@ -91,6 +100,23 @@ def describe_farms(schemas: dict[str, Any], farm_format: FarmFormat) -> None:
         "allOf": [tables["properties"]["block"]["items"]],
     }
     schemas.update(tables["definitions"])
+
+
+def _share_problems(document: dict[str, Any]) -> None:
+    """Describe each problem answer once: two thirds of the document would repeat them."""
+    shared: dict[str, Any] = {}
+    for path in document["paths"].values():
+        for operation in path.values():
+            for status, answer in operation["responses"].items():
+                problem = answer.get("content", {}).get(PROBLEM_MEDIA_TYPE)
+                if problem is not None:
+                    name = "Or".join(
+                        "".join(word.capitalize() for word in slug.split("-"))
+                        for slug in sorted(problem["examples"])
+                    )
+                    shared[name] = answer
+                    operation["responses"][status] = {"$ref": f"#/components/responses/{name}"}
+    document["components"]["responses"] = dict(sorted(shared.items()))
 
 
 def _demand(schema: dict[str, Any]) -> None:

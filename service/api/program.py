@@ -14,8 +14,9 @@ from typing import Final
 
 from starlette.responses import Response
 
-from service.api.answers import CACHE_CONTROL, VARY, holds
+from service.api.answers import VARY, holds
 from service.api.news import News
+from service.api.openapi_headers import CACHE_CONTROL
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound, Retired
 from service.operations.evening.publish_programs import TOPIC, csv_body, json_body

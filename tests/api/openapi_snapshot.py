@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from fastapi import FastAPI
 
@@ -32,6 +32,15 @@ def app_without_database() -> FastAPI:
 def openapi_text() -> str:
     """The document of the current code, in a form that is easy to compare."""
     return json.dumps(app_without_database().openapi(), indent=1, ensure_ascii=False) + "\n"
+
+
+def answers_of(document: dict[str, Any], operation: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """The answers of an operation by status, those that operations share in full."""
+    shared = document["components"]["responses"]
+    return {
+        status: shared[answer["$ref"].rpartition("/")[2]] if "$ref" in answer else answer
+        for status, answer in operation["responses"].items()
+    }
 
 
 if __name__ == "__main__":

@@ -10,7 +10,7 @@ from typing import Any
 import jsonschema_rs
 import pytest
 
-from tests.api.openapi_snapshot import SNAPSHOT
+from tests.api.openapi_snapshot import SNAPSHOT, answers_of
 
 DOCUMENT: dict[str, Any] = json.loads(SNAPSHOT.read_text(encoding="utf-8"))
 OPERATIONS = {
@@ -57,7 +57,7 @@ def test_examples_of_an_operation_keep_to_its_schemas(name: str) -> None:
         schema = parameter["schema"]
         for example in (*_examples_in(parameter), *schema.get("examples", ())):
             assert _faults(schema, example) == [], parameter["name"]
-    contents = [operation.get("requestBody", {}), *operation["responses"].values()]
+    contents = [operation.get("requestBody", {}), *answers_of(DOCUMENT, operation).values()]
     for media in (each for content in contents for each in content.get("content", {}).values()):
         for example in _examples_in(media):
             assert _faults(media["schema"], example) == []

@@ -21,7 +21,7 @@ from service.api.schemas.explanations import ExplanationOut
 from service.api.schemas.plans import PlanOut
 from service.api.schemas.status import StatusOut
 from tests.api.conftest import Client
-from tests.api.openapi_snapshot import SNAPSHOT, openapi_text
+from tests.api.openapi_snapshot import SNAPSHOT, answers_of, openapi_text
 
 UNIT_SUFFIX = re.compile(
     r"_(mm|m|m2|l|min|s|h|c|pct|fraction|ratio|count|deg|kpa|mj_m2|m_s|c_day|l_per_h|mm_per_h)$"
@@ -119,7 +119,7 @@ def test_texts_of_quantities_say_their_units_and_have_a_pattern(document: dict[s
 
 def test_every_answer_of_every_operation_has_an_example(document: dict[str, Any]) -> None:
     for operation in _operations(document):
-        for status, answer in operation["responses"].items():
+        for status, answer in answers_of(document, operation).items():
             if status == "304":
                 assert "content" not in answer
                 continue
@@ -129,7 +129,7 @@ def test_every_answer_of_every_operation_has_an_example(document: dict[str, Any]
 
 def test_every_operation_documents_its_problems(document: dict[str, Any]) -> None:
     for operation in _operations(document):
-        answers = operation["responses"]
+        answers = answers_of(document, operation)
         assert {"404", "422", "500", "503"} <= set(answers)
         for status in ("404", "422", "500", "503"):
             assert list(answers[status]["content"]) == ["application/problem+json"]
@@ -159,7 +159,7 @@ def test_problem_examples_name_types_that_have_a_page(
 ) -> None:
     known = {kind.uri for kind in PROBLEM_TYPES}
     for operation in _operations(document):
-        for answer in operation["responses"].values():
+        for answer in answers_of(document, operation).values():
             problem_types = answer.get("content", {}).get("application/problem+json", {})
             for example in problem_types.get("examples", {}).values():
                 assert example["value"]["type"] in known

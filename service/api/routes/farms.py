@@ -22,6 +22,7 @@ from service.api.change_examples import BLOCK_TABLE, FARM_CHANGED, FARM_DOCUMENT
 from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.negotiation import form_wanted
 from service.api.once import NO_STORE
+from service.api.openapi_headers import header_ref
 from service.api.problem_types import (
     CONFLICT,
     INVALID_REQUEST,
@@ -51,12 +52,8 @@ _PRECONDITIONS: tuple[ProblemType, ...] = (PRECONDITION_FAILED, PRECONDITION_REQ
 _CHANGES = problems(*_BODY, *_PRECONDITIONS, NOT_FOUND, INVALID_REQUEST)
 _RETIRES = problems(*_PRECONDITIONS, NOT_FOUND, INVALID_REQUEST)
 _DONE: dict[str, Any] = described("What the change did.", FARM_CHANGED)
-_DONE["headers"] = {
-    "ETag": {
-        "description": "ETag of the new state of what was changed; absent once it is retired.",
-        "schema": {"type": "string"},
-    }
-}
+_DONE["headers"] = {"ETag": header_ref("ETag")}
+_RETIRED: dict[str, Any] = {**_DONE, "headers": {"ETag": header_ref("ETagOfWhatIsLeft")}}
 
 Stored = TypeVar("Stored", FarmBundle, BlockDefinition)
 IfMatch = Annotated[
@@ -146,11 +143,13 @@ def create_farm(
     body: FarmDocumentIn, response: Response, service: TheService, caller: TheCaller
 ) -> FarmChangeOut:
     """Store a new farm."""
-    return _farm_changed(
+    created = _farm_changed(
         service,
         response,
         lambda unit: change_farms.create_farm(unit, _document(body), _keeper(service, caller)),
     )
+    response.headers["Location"] = f"/v1/farms/{created.farm_id}"
+    return created
 
 
 @router.put(
@@ -190,7 +189,7 @@ def replace_farm(
     summary="Retire a farm",
     description="All its blocks, supplies and controllers are retired from today. Their history "
     "is kept.",
-    responses={200: _DONE, **_RETIRES},
+    responses={200: _RETIRED, **_RETIRES},
 )
 def retire_farm(
     farm_id: FarmId,
@@ -231,12 +230,15 @@ def create_block(
 ) -> FarmChangeOut:
     """Add a block."""
     table = body.model_dump()
-    return _block_changed(
+    block_id = f"{farm_id}.{table.get('id')}"
+    created = _block_changed(
         service,
         response,
-        f"{farm_id}.{table.get('id')}",
+        block_id,
         lambda unit: change_farms.create_block(unit, farm_id, table, _keeper(service, caller)),
     )
+    response.headers["Location"] = f"/v1/blocks/{block_id}"
+    return created
 
 
 @router.put(
@@ -277,7 +279,7 @@ def replace_block(
     operation_id="retire_block",
     summary="Retire a block",
     description="The block and its channel are retired from today. Their history is kept.",
-    responses={200: _DONE, **_RETIRES},
+    responses={200: _RETIRED, **_RETIRES},
 )
 def retire_block(
     block_id: BlockId,
