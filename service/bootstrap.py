@@ -15,6 +15,8 @@ from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
 from service.operations.access.people import checked_address
 from service.operations.evening.replan_after import Replanning
+from service.operations.events.deliver_events import Dispatch
+from service.operations.events.manage_subscriptions import EventRules
 from service.operations.mail.evening_mail import queue_evening_mails
 from service.operations.mail.send_mail import Post
 from service.operations.weather.refresh_weather import WeatherRefresh
@@ -64,6 +66,12 @@ class Service:
     def replanning(self) -> Replanning:
         """How reports and changes replace plans."""
         return Replanning(self.clock, self.source_order, self.after_publish)
+
+    @property
+    def event_rules(self) -> EventRules:
+        """What the operator has set about events."""
+        secret = self.settings.event_secret.get_secret_value()
+        return EventRules(own_secret=secret, networks=self.settings.event_networks)
 
     @property
     def source_order(self) -> Mapping[str, int]:
@@ -188,6 +196,27 @@ def make_post(
         connect=SmtpRelay(relay),
         domain=settings.domain,
         attributions=ATTRIBUTIONS,
+        should_stop=should_stop,
+    )
+
+
+def make_dispatch(
+    service: Service, *, owner: str, should_stop: Callable[[], bool] = lambda: False
+) -> Dispatch | None:
+    """What sends events to other systems; None if the settings hold no secret to sign with."""
+    rules = service.event_rules
+    if not rules.own_secret:
+        return None
+    from service.delivery.webhook import WebhookSender  # noqa: PLC0415 - loads an HTTP client
+
+    settings = service.settings
+    return Dispatch(
+        owner=owner,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        send=WebhookSender(clock=service.clock, networks=rules.networks),
+        own_secret=rules.own_secret,
+        base_url=settings.public_url.rstrip("/") or f"https://{settings.domain}",
         should_stop=should_stop,
     )
 

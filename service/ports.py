@@ -13,6 +13,7 @@ from typing import Any, Protocol
 from service.agronomy.records import Ints, WallWindow
 from service.database.session import UnitOfWork
 from service.records.comparison import Against
+from service.records.events import Attempt, Parcel
 from service.records.farms import FarmBundle, SiteDefinition
 from service.records.letters import AnyLetter, MailStamp
 from service.records.mail import Person
@@ -179,4 +180,17 @@ class MailTransport(Protocol):
 
     def __call__(self) -> MailSession:
         """Connect; raises MailUnavailable."""
+        ...
+
+
+class SendParcels(Protocol):
+    """Sends events to the systems that want them."""
+
+    def __call__(
+        self, parcels: Sequence[Parcel], *, until: datetime
+    ) -> Sequence[Sequence[Attempt]]:
+        """The attempts at each parcel's letters, in their order, up to the first that failed.
+
+        None begins after ``until``. Never raises for what a receiver does.
+        """
         ...

@@ -28,13 +28,17 @@ from apscheduler.jobstores.memory import MemoryJobStore
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 
-from service.bootstrap import Service, make_post
+from service.bootstrap import Service, make_dispatch, make_post
+from service.operations.events.deliver_events import DispatchOutcome, deliver_events
 from service.operations.mail.send_mail import PostOutcome, deliver
 from service.operations.schedule.duties import Duties
 from service.operations.schedule.run_due import DueOutcome, run_due
+from service.operations.schedule.watch_farms import Watch, watch_farms
 
 TICK_SECONDS = "*/20"
 """A dead process's lease of 30 s and the wait for a tick together stay under a minute."""
+EVENT_TICK_SECONDS = "*/5"
+"""Events are told within seconds; a look at nothing is one short read."""
 STOPPING_SIGNALS = (signal.SIGTERM, signal.SIGINT)
 
 log = logging.getLogger("rillwright.schedule")
@@ -61,7 +65,26 @@ def run_once(service: Service) -> DueOutcome:
     post = make_post(service, owner=duties.owner)
     if post is not None:
         deliver(post)
+    tell = make_teller(service, owner=duties.owner)
+    if tell is not None:
+        tell()
     return outcome
+
+
+def make_teller(
+    service: Service, *, owner: str, should_stop: Callable[[], bool] = lambda: False
+) -> Callable[[], DispatchOutcome] | None:
+    """Looks for what nobody reports, and sends the events that wait; None if nothing is sent."""
+    dispatch = make_dispatch(service, owner=owner, should_stop=should_stop)
+    if dispatch is None:
+        return None
+    watch = Watch()
+
+    def tell() -> DispatchOutcome:
+        watch_farms(watch, unit_of_work=service.unit_of_work, clock=service.clock)
+        return deliver_events(dispatch)
+
+    return tell
 
 
 def run_scheduler(service: Service) -> None:
@@ -71,9 +94,11 @@ def run_scheduler(service: Service) -> None:
     # Blocked before any thread starts, so that the signal waits for sigwait() below.
     before = signal.pthread_sigmask(signal.SIG_BLOCK, STOPPING_SIGNALS)
     post = make_post(service, owner=duties.owner, should_stop=stopping.is_set)
+    tell = make_teller(service, owner=duties.owner, should_stop=stopping.is_set)
     scheduler = make_scheduler(
         lambda: log_outcome(run_due(duties)),
         mail_tick=None if post is None else lambda: log_mail(deliver(post)),
+        event_tick=None if tell is None else lambda: log_events(tell()),
     )
     scheduler.start()
     log.info("scheduler %s started", duties.owner)
@@ -88,26 +113,33 @@ def run_scheduler(service: Service) -> None:
 
 
 def make_scheduler(
-    tick: Callable[[], None], *, mail_tick: Callable[[], None] | None = None
+    tick: Callable[[], None],
+    *,
+    mail_tick: Callable[[], None] | None = None,
+    event_tick: Callable[[], None] | None = None,
 ) -> BackgroundScheduler:
     """The timer: one tick at once, then every 20 seconds on the UTC clock; not yet started.
 
-    Mail has a thread of its own, so that a slow relay does not delay plans.
+    Mail and events have threads of their own, so that a slow relay or receiver delays no plan.
     """
     # The listener logs errors and missed ticks in fewer lines.
     logging.getLogger("apscheduler").setLevel(logging.CRITICAL)
     scheduler = BackgroundScheduler(
         timezone=UTC,
         jobstores={"default": MemoryJobStore()},
-        executors={"default": ThreadPoolExecutor(max_workers=2)},
+        executors={"default": ThreadPoolExecutor(max_workers=3)},
         job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
     )
     scheduler.add_listener(log_trouble, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
-    for name, work in (("tick", tick), ("mail", mail_tick)):
+    for name, work, seconds in (
+        ("tick", tick, TICK_SECONDS),
+        ("mail", mail_tick, TICK_SECONDS),
+        ("events", event_tick, EVENT_TICK_SECONDS),
+    ):
         if work is not None:
             scheduler.add_job(
                 work,
-                CronTrigger(second=TICK_SECONDS, timezone=UTC),
+                CronTrigger(second=seconds, timezone=UTC),
                 id=name,
                 next_run_time=datetime.now(UTC),
             )
@@ -150,6 +182,19 @@ def log_mail(outcome: PostOutcome) -> None:
     summary_line = ", ".join(f"{result} ({count})" for result, count in counts.items() if count)
     if summary_line:
         log.info("mail: %s", summary_line)
+
+
+def log_events(outcome: DispatchOutcome) -> None:
+    """Log the result of one round of events; nothing if none were sent."""
+    counts = {
+        "delivered": outcome.delivered_count,
+        "put off": outcome.put_off_count,
+        "given up": outcome.dead_count,
+        "receivers switched off": outcome.disabled_count,
+    }
+    summary_line = ", ".join(f"{result} ({count})" for result, count in counts.items() if count)
+    if summary_line:
+        log.info("events: %s", summary_line)
 
 
 def summary(outcome: DueOutcome) -> list[str]:

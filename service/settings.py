@@ -105,6 +105,16 @@ class Settings(BaseSettings):
     mail_reply_to: str = Field(
         default="", description="Reply-to address; empty: the sender address"
     )
+    event_secret: SecretStr = Field(
+        default=SecretStr(""),
+        description="The secrets that sign events follow from it, 32 characters or more; the same"
+        " for all processes. Empty: other systems are told of nothing",
+    )
+    event_networks: tuple[IPvAnyNetwork, ...] = Field(
+        default=(),
+        description="Addresses or networks that may receive events although they are not public, as"
+        " a JSON list; to these alone by http, and at other ports than 443",
+    )
     requests_per_key: str = Field(
         default="600/minute", description="Most requests that one key may send to a process"
     )

@@ -29,6 +29,8 @@ DERIVED: Mapping[str, str] = {
     "payloads": "answers of weather services",
     "answers": "answers to repeated requests, for 48 hours",
     "outbox": "mails that follow from plans, with a record of their own",
+    "events": "follow from changes, with a record of their own",
+    "polls": "when controllers asked last",
     "audit": "the record itself",
 }
 """Stores that nobody changes by hand."""

@@ -19,6 +19,7 @@ import pint
 from service import unit_sizes
 from service.agronomy import (
     crop_units,
+    event_units,
     nutrition_units,
     quantity,
     season_units,
@@ -36,7 +37,16 @@ from service.records.ledger import LEDGER_NUMBERS
 from service.records.weather import WEATHER_FIELDS
 
 ROOT = Path(__file__).resolve().parent.parent
-TABLE = (units, crop_units, water_units, weather_units, nutrition_units, season_units, quantity)
+TABLE = (
+    units,
+    crop_units,
+    water_units,
+    weather_units,
+    nutrition_units,
+    season_units,
+    event_units,
+    quantity,
+)
 """The files that make up the table."""
 CALENDAR = {"day", "days", "year", "years"}
 NUMBERS = ("int", "float", "Ints", "Floats", "ArrayLike", "np.float64", "np.int64")

@@ -10,6 +10,7 @@ The words
     water_units       the same for water quality, acid and fertiliser
     nutrition_units   the same for leaf, petiole and soil tests
     season_units      the same for days of the year and cold
+    service_units     the same for the service itself
     quantity          one line of that table
     depth_rounding    the one rounding of a depth that people read
     records           the arrays over sites and blocks that travel from step to step

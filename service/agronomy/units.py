@@ -17,6 +17,7 @@ from service.agronomy.crop_units import CROP_NAMES
 from service.agronomy.nutrition_units import NUTRITION_GROUPS
 from service.agronomy.quantity import Quantity
 from service.agronomy.season_units import SEASON_GROUP
+from service.agronomy.service_units import SERVICE_GROUP
 from service.agronomy.water_units import WATER_GROUPS
 from service.agronomy.weather_units import WEATHER_NAMES
 
@@ -378,44 +379,6 @@ _PIPES = (
     Quantity("last_travel_min", "min", 0, inf, "travel to the last emitter"),
 )
 
-_REPORTS = (
-    Quantity("age_h", "h", 0, inf, "age of weather values when a plan was made"),
-    Quantity("weather_age_h", "h", 0, inf, "age of the oldest weather behind a plan"),
-    Quantity("busy_timeout_ms", "ms", 0, inf, "time for which a locked database is waited for"),
-    Quantity("lease_s", "s", 1, inf, "time for which a process holds a duty"),
-    Quantity("midnight_epoch_s", "s", -inf, inf, "beginning of a local day, since 1970"),
-    Quantity("window_s", "s", 1, inf, "time within which requests are counted together"),
-    Quantity("heartbeat_s", "s", 0, inf, "time between two renewals of a lease"),
-    Quantity("due_count", "1", 0, inf, "runs of a job that are due and not done"),
-    Quantity("observed_age_h", "h", 0, inf, "hours since the last observed day ended"),
-    Quantity("forecast_age_h", "h", 0, inf, "hours since the newest forecast was issued"),
-    Quantity("duration_s", "s", 0, inf, "time from a request to the end of its answer"),
-    Quantity("attempt_count", "1", 1, inf, "times that a duty was taken up"),
-    Quantity("evening_lead_min", "min", 0, 720, "time from an evening's run to the issue time"),
-    Quantity("change_count", "1", 0, inf, "how often things of a kind have changed"),
-    Quantity("request_count", "1", 0, inf, "requests to a weather source"),
-    Quantity("failure_count", "1", 0, inf, "requests among them that failed"),
-    Quantity("payload_count", "1", 0, inf, "raw answers of weather services"),
-    Quantity("job_run_count", "1", 0, inf, "runs of the scheduler's jobs"),
-    Quantity("farm_count", "1", 0, inf, "farms"),
-    Quantity("block_count", "1", 0, inf, "blocks"),
-    Quantity("site_count", "1", 0, inf, "sites"),
-    Quantity("county_count", "1", 0, inf, "counties"),
-    Quantity("day_count", "1", 0, inf, "days that a figure covers"),
-    Quantity("forecast_day_count", "1", 0, inf, "days among them whose weather is forecast"),
-    Quantity("without_weather_count", "1", 0, inf, "blocks without a plan for want of weather"),
-    Quantity("new_version_count", "1", 0, inf, "plan versions that a run stored"),
-    Quantity("created_count", "1", 0, inf, "things that a load created"),
-    Quantity("changed_count", "1", 0, inf, "things that a load changed"),
-    Quantity("unchanged_count", "1", 0, inf, "things that a load found as they were"),
-    Quantity("retired_count", "1", 0, inf, "things that a load took out of force"),
-    Quantity("connect_timeout_s", "s", 0, inf, "wait for a connection to a weather source"),
-    Quantity("read_timeout_s", "s", 0, inf, "wait for the next bytes of an answer"),
-    Quantity("pool_timeout_s", "s", 0, inf, "wait for a free connection"),
-    Quantity("total_deadline_s", "s", 0, inf, "time for all attempts of a request"),
-    Quantity("batch_deadline_s", "s", 0, inf, "time for all requests of a refresh"),
-)
-
 _LETTERS = (
     Quantity("applied_mm", "mm", 0, 1000, "gross irrigation of a block in a week"),
     Quantity("applied_l", "L", 0, inf, "the same as a volume"),
@@ -455,7 +418,7 @@ _GROUPS = (
     *WATER_GROUPS,
     *NUTRITION_GROUPS,
     SEASON_GROUP,
-    _REPORTS,
+    SERVICE_GROUP,
     _STANDARD_TERMS,
     _LETTERS,
 )

@@ -30,6 +30,7 @@ from service.api.news import News
 from service.api.openapi_document import complete, describe_farms, keep_nulls
 from service.api.own_machine import is_loopback
 from service.api.plan_documents import PlanDocuments
+from service.api.poll_log import PollLog
 from service.api.problems import handle_problems
 from service.api.program import Programs
 from service.api.request_frame import RequestFrame
@@ -182,6 +183,7 @@ def create_app(
     app.state.metrics = RequestMetrics()
     app.state.news = news
     app.state.programs = Programs(service.unit_of_work, news)
+    app.state.polls = PollLog(service.unit_of_work, service.clock)
     app.state.plan_documents = PlanDocuments(news)
     app.state.county_desk = county_desk
     app.state.rights = {}
@@ -208,6 +210,7 @@ def create_app(
     app.add_middleware(Compression)
     app.hot_path = HotPath(
         programs=app.state.programs,
+        polls=app.state.polls,
         plans=app.state.plan_documents,
         news=news,
         gate=gate,

@@ -17,6 +17,7 @@ from service.cli.controllers import calendar_link, controllers
 from service.cli.demonstration import demo
 from service.cli.dosing import chlorine, pumping
 from service.cli.evening import load, report_run, run_day, soil, weather_import
+from service.cli.events import events
 from service.cli.fertiliser import (
     fertigate,
     fertigations,
@@ -94,6 +95,7 @@ app.command()(tools)
 app.add_typer(keys, name="keys")
 app.command()(mail)
 app.add_typer(people, name="people")
+app.add_typer(events, name="events")
 
 
 def main() -> None:

@@ -107,6 +107,19 @@ controller = Table(
 )
 """A controller in the field. ``change_count``: the mark of ``programs`` at its last change."""
 
+controller_poll = Table(
+    "controller_poll",
+    metadata,
+    Column(
+        "controller_key",
+        ForeignKey("controller.controller_key"),
+        primary_key=True,
+        autoincrement=False,
+    ),
+    Column("polled_at", UtcInstant, nullable=False),
+)
+"""When a controller asked for its program last, to within a few minutes."""
+
 controller_channel = Table(
     "controller_channel",
     metadata,

@@ -18,6 +18,7 @@ from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
 from service.database.cells import Cells
 from service.database.change_mark_store import ChangeMarks
 from service.database.tables import (
+    block,
     instant_text,
     plan,
     run,
@@ -243,6 +244,22 @@ class ReportStore:
             .order_by(run.c.started_at)
         )
         return [GivenRun(*row) for row in rows]
+
+    def list_metered(self, farm_key: int, *, recorded_since: datetime) -> list[str]:
+        """Blocks of a farm with a metered run that was reported since, by id."""
+        return list(
+            self._connection.execute(
+                select(block.c.block_id)
+                .join(run, run.c.block_key == block.c.block_key)
+                .where(
+                    block.c.farm_key == farm_key,
+                    run.c.recorded_at >= recorded_since,
+                    run.c.volume_l.is_not(None),
+                )
+                .distinct()
+                .order_by(block.c.block_id)
+            ).scalars()
+        )
 
     def read_metered(self, block_key: int, *, first_day: date) -> MeteredRuns:
         """Runs of a block from a day on that came with a metered volume, by time."""

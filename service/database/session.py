@@ -17,6 +17,7 @@ from service.database.calendar_store import CalendarStore
 from service.database.change_mark_store import ChangeMarks
 from service.database.controller_store import ControllerStore
 from service.database.engine import connect, storage_failure
+from service.database.event_store import EventStore
 from service.database.feed_store import FeedStore
 from service.database.key_store import KeyStore
 from service.database.ledger_store import LedgerStore
@@ -26,12 +27,14 @@ from service.database.pause_store import PauseStore
 from service.database.payload_store import PayloadStore
 from service.database.people_store import PeopleStore
 from service.database.plan_store import PlanStore
+from service.database.poll_store import PollStore
 from service.database.rain_store import RainStore
 from service.database.report_store import ReportStore
 from service.database.run_ledger_store import RunLedger
 from service.database.sign_in_store import SignInStore
 from service.database.soil_store import SoilStore
 from service.database.station_store import StationStore
+from service.database.subscription_store import SubscriptionStore
 from service.database.timer_store import TimerStore
 from service.database.visit_note_store import VisitNoteStore
 from service.database.waterworks_store import WaterworksStore
@@ -66,10 +69,13 @@ class UnitOfWork:
     timers: TimerStore
     marks: ChangeMarks
     controllers: ControllerStore
+    polls: PollStore
     calendars: CalendarStore
     people: PeopleStore
     outbox: OutboxStore
     sign_ins: SignInStore
+    subscriptions: SubscriptionStore
+    events: EventStore
     audit: AuditTrail
 
     def __init__(

@@ -21,6 +21,7 @@ from service.database.access_tables import (
 )
 from service.database.audit_tables import audit_entry
 from service.database.column_types import UtcInstant, instant_text, metadata, read_instant
+from service.database.event_tables import event, event_delivery, event_subscription
 from service.database.farm_tables import (
     block,
     block_version,
@@ -41,6 +42,7 @@ from service.database.plan_tables import (
     balance_state,
     controller,
     controller_channel,
+    controller_poll,
     controller_program,
     plan,
     plan_text,
@@ -86,9 +88,13 @@ __all__ = [
     "change_mark",
     "controller",
     "controller_channel",
+    "controller_poll",
     "controller_program",
     "county",
     "ended_session",
+    "event",
+    "event_delivery",
+    "event_subscription",
     "farm",
     "farm_rain_day",
     "farm_site",

@@ -46,6 +46,7 @@ SUBJECTS: Final[Mapping[Subject, str]] = {
     Subject.CALENDAR_LINK: marked("Calendar link"),
     Subject.ACID: marked("Acid"),
     Subject.VISIT_NOTE: marked("Visit note"),
+    Subject.SUBSCRIPTION: marked("Message to another system"),
 }
 ENTRANCES: Final[Mapping[Entrance, str]] = {
     Entrance.API: marked("through the API"),

@@ -76,6 +76,7 @@ class Subject(StrEnum):
     CALENDAR_LINK = "calendar-link"
     ACID = "acid"
     VISIT_NOTE = "visit-note"
+    SUBSCRIPTION = "event-subscription"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from email.utils import parsedate_to_datetime
+from datetime import datetime, timedelta
 
 import httpx
 import orjson
 
+from service.records.retry_after import retry_after_wait
 from service.weather_sources.request import JsonRequest, RequestFailed
 
 RETRIED_STATUSES = frozenset({408, 425, 429, 500, 502, 503, 504})
@@ -147,24 +147,6 @@ async def _refusal(request: JsonRequest, response: httpx.Response, at: datetime)
         ),
         wait=wait if is_retried else None,
     )
-
-
-def retry_after_wait(retry_after: str | None, at: datetime) -> timedelta | None:
-    """The wait that a Retry-After header asks for, given in seconds or as a date; else None.
-
-    >>> retry_after_wait("120", datetime(2026, 7, 7, tzinfo=UTC))
-    datetime.timedelta(seconds=120)
-    """
-    text = (retry_after or "").strip()
-    if re.fullmatch(r"[0-9]{1,9}", text):
-        return timedelta(seconds=int(text))
-    try:
-        until = parsedate_to_datetime(text)
-        # A date without a zone is GMT: HTTP knows no other.
-        until = until if until.tzinfo is not None else until.replace(tzinfo=UTC)
-        return max(until - at, timedelta(0))
-    except (TypeError, ValueError, OverflowError):
-        return None
 
 
 async def _read_up_to(response: httpx.Response, limit: int) -> bytes | None:

@@ -8,11 +8,10 @@ a body is read up to a limit and must be strict JSON. What fails ends as one :cl
 with a short, stable reason; a source turns it into a problem of its answer.
 
 What comes in is kept through the payload store: for conditional requests, for replay, and as
-evidence of what a service answered. A key is sent, but neither stored nor logged nor part of any
-message.
+evidence of what a service answered. A key is sent, but not stored, logged or part of any message.
 
-Stores are opened for a moment before and after a request, in a thread, never while one is under
-way; the caller must not hold a write transaction meanwhile.
+Stores are opened for a moment before and after a request, in a thread, never during one; the
+caller must not hold a write transaction meanwhile.
 """
 
 from __future__ import annotations
@@ -41,8 +40,9 @@ from service import __version__
 from service.errors import Fault, SettingsInvalid
 from service.logs import get_logger
 from service.ports import BreakerStore, PayloadStore
+from service.records.retry_after import retry_after_wait
 from service.records.weather import BreakerState, StoredPayload
-from service.weather_sources.attempt import AttemptFailed, Body, retry_after_wait, send
+from service.weather_sources.attempt import AttemptFailed, Body, send
 from service.weather_sources.breaker import (
     add_failures,
     claim_probe,

@@ -13,7 +13,7 @@ import pytest
 import stamina
 
 from service.errors import SettingsInvalid
-from service.weather_sources.attempt import retry_after_wait
+from service.records.retry_after import retry_after_wait
 from service.weather_sources.breaker import FAILURE_LIMIT, PAUSE
 from service.weather_sources.http import (
     ATTEMPT_LIMIT,

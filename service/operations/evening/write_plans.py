@@ -19,6 +19,7 @@ from service.operations.evening.plan_rows import PlanSituation, pick_rows, plan_
 from service.operations.evening.plan_texts import save_plan_texts
 from service.operations.evening.publish_programs import announce_plans
 from service.operations.evening.turn import ChangeThreshold
+from service.operations.events.raise_events import raise_plan_events
 from service.ports import AfterPublish
 from service.records.plans import NewVersions, PlanRows, PlansInForce
 
@@ -69,7 +70,7 @@ def announce_new_plans(
     *,
     after_publish: AfterPublish | None,
 ) -> None:
-    """Render the new plans for API callers, controllers and mail readers.
+    """Render the new plans for API callers, controllers and mail readers, and tell others of them.
 
     All of it in the transaction of the plans.
     """
@@ -81,6 +82,10 @@ def announce_new_plans(
     phases.timed(
         "programs", announce_plans, unit, inputs.farm_keys, now=issued_at, table=inputs.table
     )
+    phases.timed(
+        "events", raise_plan_events, unit, inputs.table, written.rows, written.new,
+        issued_at=issued_at,
+    )  # fmt: skip
     if after_publish is not None:
         phases.timed(
             "mail", after_publish, unit, inputs.farm_keys, day=inputs.plan_day,

@@ -15,6 +15,7 @@ from service.agronomy.records import NoWaterPeriod
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning, replan_after
+from service.operations.events.raise_events import raise_pause
 from service.operations.reading.read_farms import today_at_block
 from service.records.audit import Subject
 from service.records.feedback import Pause
@@ -71,6 +72,7 @@ def pause_block(
     )
     unit.pauses.add(pause)
     unit.audit.note(Subject.PAUSE, block.block_id, farm_id=block.farm_id, after=pause)
+    raise_pause(unit, pause, at=now)
     count = replan_after(unit, [block.farm_id], touched_day=None, replanning=replanning)
     return pause, count
 
@@ -92,10 +94,13 @@ def cancel_pause(
     """Cancel a pause; returns the number of new plans. Cancelling twice changes nothing."""
     with unit_of_work(write=True) as unit:
         farm_id = block_id.partition(".")[0]
+        now = replanning.clock.now()
         known = {each.pause_id: each for each in unit.pauses.list_pauses(block_id)}
-        if not unit.pauses.cancel(block_id, pause_id, at=replanning.clock.now()):
+        if not unit.pauses.cancel(block_id, pause_id, at=now):
             return 0
         unit.audit.note(Subject.PAUSE, block_id, farm_id=farm_id, before=known.get(pause_id))
+        if pause_id in known:
+            raise_pause(unit, known[pause_id], is_canceled=True, at=now)
         return replan_after(
             unit,
             [farm_id],

@@ -14,6 +14,7 @@ from service.agronomy.civil_day import ONE_DAY, midnight_utc
 from service.logs import get_logger
 from service.operations.evening.run_day import run_day
 from service.operations.evening.turn import ChangeThreshold
+from service.operations.events.deliver_events import prune_events
 from service.operations.mail.send_mail import prune_mails
 from service.operations.reading.read_farms import local_day
 from service.operations.schedule.due_jobs import WEATHER, DueRun, latest_evening
@@ -200,11 +201,14 @@ def _run_farms(
 
 
 def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
-    """Delete payloads, runs and mails that are old enough."""
+    """Delete payloads, runs, mails and events that are old enough."""
     (run,) = runs
     pruned = prune_payloads(unit_of_work=duties.unit_of_work, clock=duties.clock)
     outcome = f"deleted {pruned.payload_count} payloads and {pruned.job_run_count} runs"
     mail_count = prune_mails(unit_of_work=duties.unit_of_work, clock=duties.clock)
     if mail_count:
         outcome += f", {mail_count} mails"
+    event_count = prune_events(unit_of_work=duties.unit_of_work, clock=duties.clock)
+    if event_count:
+        outcome += f", {event_count} events"
     return {run.run_key: JobResult(outcome=outcome)}

@@ -157,7 +157,7 @@ def read_status(
         farms=_farm_runs(
             farms, now, lead_min=evening_lead_min, due_keys=due_keys, last_runs=last_runs
         ),
-        sites=tuple(_site_age(site, found, now) for site, found in zip(sites, fresh, strict=True)),
+        sites=tuple(site_age(site, found, now) for site, found in zip(sites, fresh, strict=True)),
         breakers=breakers,
         findings=(),
     )
@@ -231,7 +231,8 @@ def _last_and_next(
     return day, due_at, evening_due_at(farm, following, evening_lead_min=lead_min)
 
 
-def _site_age(site: SiteDefinition, fresh: SiteFreshness, now: datetime) -> SiteAge:
+def site_age(site: SiteDefinition, fresh: SiteFreshness, now: datetime) -> SiteAge:
+    """How old the weather of a site is."""
     last, issued_at = fresh.last_measured_day, fresh.forecast_issued_at
     observed_age = None
     if last is not None:
