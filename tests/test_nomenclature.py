@@ -19,10 +19,10 @@ import pint
 from service import unit_sizes
 from service.agronomy import (
     crop_units,
-    event_units,
     nutrition_units,
     quantity,
     season_units,
+    service_units,
     units,
     water_units,
     weather_units,
@@ -44,7 +44,7 @@ TABLE = (
     weather_units,
     nutrition_units,
     season_units,
-    event_units,
+    service_units,
     quantity,
 )
 """The files that make up the table."""

@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, FastAPI
+from starlette.datastructures import State
 from starlette.routing import Route
 from starlette.types import Receive, Scope, Send
 
@@ -208,16 +209,20 @@ def create_app(
     app.add_middleware(GuardedPaths, gate=gate, news=news)
     app.add_middleware(RequestFrame, metrics=app.state.metrics)
     app.add_middleware(Compression)
-    app.hot_path = HotPath(
-        programs=app.state.programs,
-        polls=app.state.polls,
-        plans=app.state.plan_documents,
-        news=news,
-        gate=gate,
-        clock=service.clock,
-        metrics=app.state.metrics,
-    )
+    app.hot_path = _hot_path(app.state)
     return app
+
+
+def _hot_path(state: State) -> HotPath:
+    return HotPath(
+        programs=state.programs,
+        polls=state.polls,
+        plans=state.plan_documents,
+        news=state.news,
+        gate=state.gate,
+        clock=state.service.clock,
+        metrics=state.metrics,
+    )
 
 
 @asynccontextmanager
