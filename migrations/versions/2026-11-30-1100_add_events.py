@@ -1,8 +1,8 @@
 """Tell other systems what happens: subscriptions, events, deliveries, polls of controllers.
 
-Revision: 202611301030
-Follows: 202611301000
-Written: 2026-11-30 10:30:00+00:00
+Revision: 202611301100
+Follows: 202611301030
+Written: 2026-11-30 11:00:00+00:00
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from collections.abc import Sequence
 import sqlalchemy as sa
 from alembic import op
 
-revision: str = "202611301030"
-down_revision: str | Sequence[str] | None = "202611301000"
+revision: str = "202611301100"
+down_revision: str | Sequence[str] | None = "202611301030"
 branch_labels: str | Sequence[str] | None = None
 depends_on: str | Sequence[str] | None = None
 
