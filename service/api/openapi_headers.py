@@ -50,6 +50,11 @@ HEADERS: Final[Mapping[str, Mapping[str, Any]]] = {
         required=False,
         const="gzip",
     ),
+    "Link": _field(
+        "With CSV: the address of what follows, relative to this service (RFC 8288).",
+        required=False,
+        examples=['</v1/runs?cursor=MTIuMzQ1>; rel="next"'],
+    ),
     "Location": _field(
         "Address of what was created, relative to this service.",
         format="uri-reference",

@@ -21,6 +21,7 @@ from service.api.answers import (
 )
 from service.api.csv_answer import csv_bytes
 from service.api.cursors import cursor_of
+from service.api.openapi_headers import header_ref
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.facts import Out
 from service.api.schemas.pages import FeedOut, PageOut
@@ -28,10 +29,6 @@ from service.api.schemas.queries import PageQuery
 
 Item = TypeVar("Item")
 Shown = TypeVar("Shown", bound=Out)
-_LINK: dict[str, Any] = {
-    "description": 'With CSV: `<address>; rel="next"`, the address of what follows (RFC 8288).',
-    "schema": {"type": "string"},
-}
 
 
 def next_address(request: Request, last: str | int) -> str:
@@ -47,11 +44,14 @@ def list_answers(
 
     csv_example: of the table, where there is one; None: there is none.
     """
-    page = described(what, example, is_conditional=True)
+    page, same = described(what, example, is_conditional=True), NOT_MODIFIED[304]
     if csv_example is not None:
         page["content"]["text/csv"] = {"schema": {"type": "string"}, "example": csv_example}
-        page["headers"] = {**page["headers"], "Link": _LINK}
-    return {200: page, **NOT_MODIFIED, **problems(NOT_FOUND, INVALID_REQUEST)}
+        page, same = (
+            {**answer, "headers": {**answer["headers"], "Link": header_ref("Link")}}
+            for answer in (page, same)
+        )
+    return {200: page, 304: same, **problems(NOT_FOUND, INVALID_REQUEST)}
 
 
 @dataclass(frozen=True, slots=True)

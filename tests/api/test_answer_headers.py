@@ -84,6 +84,10 @@ def test_what_is_answered_from_stock(own_service: Service) -> None:
             again = caller.get(address, params=query, headers=held)
             assert again.status_code == 304
             seen.hold(operation, again)
+        table = {"Accept": "text/csv", "Accept-Encoding": "gzip"}
+        if "text/csv" in operation["responses"]["200"].get("content", {}):
+            for same in ({}, {"If-None-Match": "*"}):
+                seen.hold(operation, caller.get(address, params=query, headers={**table, **same}))
         seen.hold(operation, caller.get(address, params={**query, "no-such-parameter": "1"}))
         seen.hold(operation, caller.get(address, headers={"Accept": "application/x-none"}))
     assert seen.statuses[200] > 25 and seen.statuses[304] > 12
