@@ -5,11 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from service.attributions import ATTRIBUTIONS
+from service.database.copy import copy_sqlite
 from service.database.engine import make_engine
-from service.database.migrate import check_schema, upgrade
+from service.database.migrate import (
+    check_schema,
+    current_revision,
+    head_revision,
+    known_revisions,
+    upgrade,
+)
 from service.database.session import UnitOfWorkFactory, unit_of_work_factory
 from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
@@ -22,6 +30,7 @@ from service.operations.mail.send_mail import Post
 from service.operations.weather.refresh_weather import WeatherRefresh
 from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather
 from service.settings import Settings, read_settings
+from service.state_folder import StateFolder
 from service.weather_sources.http import HttpPolicy, WeatherHttp
 from service.weather_sources.nasa_power import NasaPower
 from service.weather_sources.nws_grid import NwsGrid
@@ -219,6 +228,26 @@ def make_dispatch(
         base_url=settings.public_url.rstrip("/") or f"https://{settings.domain}",
         should_stop=should_stop,
     )
+
+
+def bring_up_to_date(settings: Settings, state: StateFolder, *, clock: Clock) -> Path | None:
+    """Bring the database of a small installation to this version's schema, after a copy of it.
+
+    Returns the copy; None where there was nothing to change or nothing yet. A database of a later
+    version, or one that is not a SQLite file, is left alone; opening it says what is wrong.
+    """
+    if not settings.database_url.startswith("sqlite:"):
+        return None
+    found = current_revision(settings.database_url)
+    if found is None:
+        upgrade(settings.database_url)
+        return None
+    if found not in known_revisions() or found == head_revision():
+        return None
+    copy = state.name_copy(found, clock.now().strftime("%Y%m%dT%H%M%SZ"))
+    copy_sqlite(settings.database_url, copy)
+    upgrade(settings.database_url)
+    return copy
 
 
 def migrate_database(settings: Settings | None = None) -> str | None:

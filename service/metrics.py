@@ -56,6 +56,11 @@ class RequestMetrics:
         self._registry.register(self)
         ProcessCollector(registry=self._registry)
 
+    @property
+    def request_count(self) -> int:
+        """Requests answered so far."""
+        return sum(self._counts.values())
+
     def note(self, method: str, route: str, status: int, *, duration_s: float) -> None:
         """Count one request."""
         key = (method if method in METHODS else OTHER, route, status)

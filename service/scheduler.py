@@ -30,9 +30,9 @@ from apscheduler.triggers.cron import CronTrigger
 
 from service.bootstrap import Service, make_dispatch, make_post
 from service.operations.events.deliver_events import DispatchOutcome, deliver_events
-from service.operations.mail.send_mail import PostOutcome, deliver
+from service.operations.mail.send_mail import PostOutcome, deliver, is_mail_due
 from service.operations.schedule.duties import Duties
-from service.operations.schedule.run_due import DueOutcome, run_due
+from service.operations.schedule.run_due import DueOutcome, is_work_due, run_due
 from service.operations.schedule.watch_farms import Watch, watch_farms
 
 TICK_SECONDS = "*/20"
@@ -85,6 +85,14 @@ def make_teller(
         return deliver_events(dispatch)
 
     return tell
+
+
+def has_work(service: Service, duties: Duties) -> bool:
+    """Whether plans or mails wait to be made, asked without loading what makes them."""
+    return is_work_due(duties) or (
+        bool(service.settings.mail_host)
+        and is_mail_due(service.unit_of_work, now=service.clock.now())
+    )
 
 
 def run_scheduler(service: Service) -> None:

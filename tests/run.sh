@@ -81,6 +81,13 @@ if ! command -v chromium >/dev/null && command -v apt-get >/dev/null && [ "$(id 
         say "Chromium could not be installed"
 fi
 
+# The units in deploy/systemd are held against systemd's own tool, in the same way.
+if ! command -v systemd-analyze >/dev/null && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
+    say "installing systemd-analyze"
+    { apt-get -qq update && apt-get -qq install -y --no-install-recommends systemd; } >/dev/null ||
+        say "systemd-analyze could not be installed"
+fi
+
 . tests/postgres.sh
 
 python_dirs=()

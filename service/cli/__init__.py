@@ -34,6 +34,7 @@ from service.cli.pipes import catch_test, lateral
 from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
 from service.cli.review import hindcast
+from service.cli.run import prepare, run
 from service.cli.schedule import schedule
 from service.cli.season import note_add, notes, season
 from service.cli.terminal import NumbersCommand, make_app
@@ -91,6 +92,8 @@ app.command()(components)
 app.command()(migrate)
 app.command()(serve)
 app.command()(schedule)
+app.command()(run)
+app.command()(prepare)
 app.command()(tools)
 app.add_typer(keys, name="keys")
 app.command()(mail)

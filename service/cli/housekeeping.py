@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from service.bootstrap import migrate_database
+from service.bootstrap import Service, migrate_database
 from service.cli import shown
 from service.cli.terminal import (
     EXIT_UNFULFILLED,
@@ -167,10 +167,21 @@ def serve(
     settings = read_settings()
     make_tools = tools_to_serve(settings)
     service = open_service(settings)
-    from service.api.own_machine import is_loopback
     from service.api.server import run_server
 
     address, number = host or settings.host, port or settings.port
+    announce(service, address, number)
+    configure_logs(settings.log_format, level=settings.log_level)
+    run_server(service, host=address, port=number, make_tools=make_tools)
+
+
+def announce(service: Service, address: str, number: int) -> None:
+    """Say where the service is about to be served and to whom it is open.
+
+    Raises SettingsInvalid where other machines could reach a service without a key.
+    """
+    from service.api.own_machine import is_loopback
+
     shown_host = f"[{address}]" if ":" in address else address
     is_here_only = is_loopback(address)
     has_key = has_live_key(unit_of_work=service.unit_of_work, clock=service.clock)
@@ -194,5 +205,3 @@ def serve(
         )
     elif not has_key:
         note("Open to anyone on this machine until `rillwright keys add` makes the first key.")
-    configure_logs(settings.log_format, level=settings.log_level)
-    run_server(service, host=address, port=number, make_tools=make_tools)

@@ -15,6 +15,9 @@ def schedule(
         bool, typer.Option("--once", help="Do everything that is due now, then stop.")
     ] = False,
     as_json: JsonOption = False,
+    is_logged: Annotated[
+        bool, typer.Option("--logged", hidden=True, help="Log instead of printing.")
+    ] = False,
 ) -> None:
     """Make every evening's plans automatically and keep weather and mail up to date, until stopped.
 
@@ -23,11 +26,15 @@ def schedule(
     service = open_service()
     from service import scheduler
 
-    if not once:
+    if not once or is_logged:
         configure_logs(service.settings.log_format, level=service.settings.log_level)
+    if not once:
         scheduler.run_scheduler(service)
         return
     outcome = scheduler.run_once(service)
+    if is_logged:
+        scheduler.log_outcome(outcome)
+        return
     if as_json:
         print_json(
             {

@@ -25,6 +25,7 @@ __all__ = [
     "downgrade",
     "find_scripts",
     "head_revision",
+    "known_revisions",
     "upgrade",
 ]
 
@@ -48,6 +49,12 @@ def head_revision() -> str:
     if head is None:
         raise StorageFailed(f"migrations: {find_scripts()} holds no revision")
     return head
+
+
+def known_revisions() -> frozenset[str]:
+    """The revisions that this version of the service can start from."""
+    scripts = ScriptDirectory.from_config(_config())
+    return frozenset(each.revision for each in scripts.walk_revisions())
 
 
 def current_revision(engine_or_url: Engine | URL | str) -> str | None:

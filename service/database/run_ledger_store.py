@@ -116,6 +116,19 @@ class RunLedger:
             ).scalars()
         )
 
+    def list_kept(self, run_keys: Sequence[str], *, now: datetime) -> set[str]:
+        """Those of the keys that nobody may claim now: done, held, waiting, or given up."""
+        return set(
+            self._connection.execute(
+                select(job_run.c.run_key).where(
+                    (job_run.c.state == "done")
+                    | (job_run.c.held_until > now)
+                    | (job_run.c.attempt_count >= ATTEMPT_LIMIT),
+                    is_one_of(self._connection, job_run.c.run_key, run_keys),
+                )
+            ).scalars()
+        )
+
     def list_runs(self, *, first_due_at: datetime) -> list[JobRun]:
         """Runs that were due from an instant on and have been claimed at least once, by due time.
 

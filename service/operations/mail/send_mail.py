@@ -90,13 +90,24 @@ class PostOutcome:
 
 def deliver(post: Post) -> PostOutcome:
     """Queue the weekly mails and sign-in links that are due, then send all due mails."""
-    now = post.clock.now()
-    queued = queue_sign_in_links(post.unit_of_work, now=now)
-    queued += queue_weekly_summaries(post.unit_of_work, now=now)
-    queued += queue_weekly_bulletins(post.unit_of_work, now=now)
+    queued = _queue_due(post.unit_of_work, now=post.clock.now())
     outcome = send_due(post)
     outcome.queued_count = queued
     return outcome
+
+
+def is_mail_due(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> bool:
+    """Whether :func:`deliver` has anything to send; queues what is due, as that does."""
+    _queue_due(unit_of_work, now=now)
+    with unit_of_work(write=False) as unit:
+        return unit.outbox.has_due(now=now)
+
+
+def _queue_due(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> int:
+    queued = queue_sign_in_links(unit_of_work, now=now)
+    queued += queue_weekly_summaries(unit_of_work, now=now)
+    queued += queue_weekly_bulletins(unit_of_work, now=now)
+    return queued
 
 
 def send_due(post: Post) -> PostOutcome:

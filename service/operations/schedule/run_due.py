@@ -62,21 +62,33 @@ _Work = Callable[[Duties, Sequence[DueRun]], Mapping[str, JobResult]]
 def run_due(duties: Duties) -> DueOutcome:
     """Do everything that is due now and that no other process is doing."""
     outcome = DueOutcome()
-    now = duties.clock.now()
-    with duties.unit_of_work(write=True) as unit:
-        unit.runs.note_tick(owner=duties.owner, now=now)
-    with duties.unit_of_work(write=False) as unit:
-        due = list_due(
-            unit,
-            now=now,
-            sources=tuple(duties.refreshers),
-            evening_lead_min=duties.evening_lead_min,
-        )
+    due = _look(duties)
     for group, work in _pieces(due):
         if duties.should_stop():
             break
         _do(duties, group, work, outcome)
     return outcome
+
+
+def is_work_due(duties: Duties) -> bool:
+    """Whether :func:`run_due` would find anything that it may claim; counts as a sign of life."""
+    keys = [run.run_key for run in _look(duties)]
+    with duties.unit_of_work(write=False) as unit:
+        return bool(set(keys) - unit.runs.list_kept(keys, now=duties.clock.now()))
+
+
+def _look(duties: Duties) -> list[DueRun]:
+    """What is due; other processes see that a scheduler has looked."""
+    now = duties.clock.now()
+    with duties.unit_of_work(write=True) as unit:
+        unit.runs.note_tick(owner=duties.owner, now=now)
+    with duties.unit_of_work(write=False) as unit:
+        return list_due(
+            unit,
+            now=now,
+            sources=tuple(duties.refreshers),
+            evening_lead_min=duties.evening_lead_min,
+        )
 
 
 def _pieces(due: Sequence[DueRun]) -> Iterator[tuple[Sequence[DueRun], _Work]]:

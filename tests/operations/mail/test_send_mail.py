@@ -30,6 +30,7 @@ from service.operations.mail.send_mail import (
     Post,
     PostOutcome,
     deliver,
+    is_mail_due,
     prune_mails,
     send_due,
 )
@@ -156,6 +157,15 @@ def test_the_mail_that_arrives_has_the_stored_plan(
     assert (row.state, row.attempt_count, row.last_reply) == ("sent", 1, "250 OK")
     assert counts(send_due(make_post(open_unit, clock, relay))) == (0, 0, 0, 0)
     assert len(relay.accepted) == 1
+
+
+def test_mail_is_due_until_it_is_sent(
+    planned: Callable[[int], UnitOfWorkFactory], clock: FixedClock, relay: Relay
+) -> None:
+    open_unit = planned(1)
+    assert is_mail_due(open_unit, now=clock.now())
+    send_due(make_post(open_unit, clock, relay))
+    assert not is_mail_due(open_unit, now=clock.now())
 
 
 def test_a_mail_that_is_put_off_comes_later_with_the_same_bytes(

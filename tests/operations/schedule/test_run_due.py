@@ -16,7 +16,7 @@ from service.database.session import UnitOfWorkFactory
 from service.operations.evening.run_day import DayRun, FarmFailure, run_day
 from service.operations.schedule import do_jobs as module
 from service.operations.schedule.duties import LEASE_S, Duties
-from service.operations.schedule.run_due import RETRY_AFTER, run_due
+from service.operations.schedule.run_due import RETRY_AFTER, is_work_due, run_due
 from service.records.schedule import JobRun
 from service.records.weather import SourceProblem, StoredPayload
 from tests.patience import PATIENCE_S
@@ -516,3 +516,38 @@ def test_news_that_hardly_changes_the_minutes_leaves_the_plans(
     clock.time = datetime(2026, 7, 15, 0, 5, tzinfo=UTC)
     run_due(watched)
     assert plan_versions(engine) == before
+
+
+def test_work_is_due_until_it_is_done_and_again_when_a_retry_is(
+    duties: Duties, clock: FixedClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert is_work_due(duties)
+
+    def fail(*_: object, **__: object) -> DayRun:
+        raise OSError("out of luck")
+
+    monkeypatch.setattr(module, "run_day", fail)
+    assert run_due(duties).given_back
+    assert not is_work_due(duties)
+    clock.time += RETRY_AFTER
+    assert is_work_due(duties)
+    monkeypatch.undo()
+    run_due(duties)
+    assert not is_work_due(duties)
+
+
+def test_work_that_another_holds_is_not_due(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory
+) -> None:
+    run_due(duties)
+    clock.time += timedelta(days=1)
+
+    def look(_: str) -> None:
+        seen.append(is_work_due(replace(duties, owner="another")))
+
+    seen: list[bool] = []
+    run_due(replace(duties, checkpoint=at("evening claimed", lambda: look(""))))
+    assert seen == [True]  # what is pruned daily is claimed after the evenings
+    assert not is_work_due(duties)
+    with open_unit(write=False) as unit:
+        assert unit.runs.last_tick_at() == clock.time

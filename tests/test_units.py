@@ -1,0 +1,54 @@
+"""The units of systemd: without a mistake, and with as few rights as the service can live with."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+from typer.main import get_command
+
+from service.cli import app
+from service.settings import Settings
+
+ROOT = Path(__file__).resolve().parent.parent
+UNITS = sorted((ROOT / "deploy" / "systemd").glob("*.service"))
+INSTALLED = "/opt/rillwright/current/bin/rillwright"
+WORST_EXPOSURE = 15
+"""In tenths, of 100; systemd calls less than 20 "OK" and no more than that good."""
+
+
+@pytest.fixture(params=UNITS, ids=lambda path: path.name)
+def unit(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """A unit as if what it starts were installed here; tests/run.sh installs systemd-analyze."""
+    original: Path = request.param
+    text = original.read_text("utf-8")
+    assert INSTALLED in text
+    copy = tmp_path / original.name
+    copy.write_text(text.replace(INSTALLED, "/bin/true"), "utf-8")
+    return copy
+
+
+def analyze(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        ["systemd-analyze", *arguments], capture_output=True, text=True, check=False
+    )
+
+
+def test_systemd_finds_no_mistake(unit: Path) -> None:
+    found = analyze("verify", str(unit))
+    assert (found.returncode, found.stdout, found.stderr) == (0, "", "")
+
+
+def test_it_is_hardened(unit: Path) -> None:
+    found = analyze("security", "--offline=true", f"--threshold={WORST_EXPOSURE}", str(unit))
+    assert found.returncode == 0, found.stdout
+
+
+def test_it_starts_commands_and_names_settings_that_there_are(unit: Path) -> None:
+    text = (ROOT / "deploy" / "systemd" / unit.name).read_text("utf-8")
+    commands = set(re.findall(rf"^Exec\w+={re.escape(INSTALLED)} (\S+)", text, re.MULTILINE))
+    assert commands and commands <= set(getattr(get_command(app), "commands", {}))
+    settings = set(re.findall(r"^Environment=RILLWRIGHT_(\w+)=", text, re.MULTILINE))
+    assert settings and {each.lower() for each in settings} <= set(Settings.model_fields)
