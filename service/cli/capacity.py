@@ -10,6 +10,7 @@ import typer
 
 from service.bootstrap import SystemClock
 from service.cli.capacity_text import capacity_document, show_supply
+from service.cli.past_weather import PastWeatherOption, past_weather, says_what_to_do
 from service.cli.pipes import SvgOption, write_picture
 from service.cli.terminal import (
     JsonOption,
@@ -21,7 +22,7 @@ from service.cli.terminal import (
     progress_bar,
 )
 from service.farm_files.farm_file import read_farm_file
-from service.farm_files.weather_file import read_weather_file
+from service.operations.evening.measured_weather import main_site
 from service.operations.farms.change_farms import get_farm_now
 from service.operations.reading.read_farms import local_day
 from service.operations.waterworks import assess_capacity as capacities
@@ -33,22 +34,22 @@ def capacity(
     target: Annotated[
         str, typer.Argument(metavar="FARM|FARM.toml", help="A stored farm, or a farm file.")
     ],
-    weather_file: Annotated[
-        Path, typer.Option("--weather", help="CSV with one line per day, many years.")
-    ],
+    weather_file: PastWeatherOption = None,
     svg: SvgOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Whether the pump and windows keep up in the summers on record, and what would help."""
-    content = read_weather_file(weather_file)
     bundle, year = _farm(target)
+    is_stored = not target.endswith(".toml") and bool(bundle.blocks)
+    weather = past_weather(weather_file, bundle, site_id=main_site(bundle) if is_stored else None)
+    bundle = weather.bundle
     if units is not None and bundle.farm is not None:
         bundle = replace(bundle, farm=replace(bundle.farm, unit_system=units.value))
-    count = capacities.run_count(bundle, content.days, year)
-    with progress_bar("summers", count) as progress:
+    count = capacities.run_count(bundle, weather.days, year)
+    with says_what_to_do(weather), progress_bar("summers", count) as progress:
         found = capacities.assess_capacity(
-            bundle, content.days, content.fields, season_year=year, progress=progress
+            bundle, weather.days, weather.fields, season_year=year, progress=progress
         )
     first = found.supplies[0]
     write_picture(svg, capacity_figure(first))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -24,6 +23,15 @@ from service.cli.against import (
     show_comparison,
 )
 from service.cli.figures import CsvOption, csv_text, number_text, refuse_both
+from service.cli.past_weather import (
+    FirstDayOption,
+    LastDayOption,
+    PastWeather,
+    PastWeatherOption,
+    past_weather,
+    says_what_to_do,
+    span_of,
+)
 from service.cli.pipes import SvgOption
 from service.cli.terminal import (
     JsonOption,
@@ -32,7 +40,6 @@ from service.cli.terminal import (
     open_service,
     out,
     paragraph,
-    parse_day,
     plain_table,
     print_json,
     print_text,
@@ -41,7 +48,7 @@ from service.cli.terminal import (
 from service.errors import Fault, WeatherInvalid
 from service.farm_files.farm_file import read_farm_file
 from service.farm_files.rule_text import read_against
-from service.farm_files.weather_file import WeatherFile, read_weather_file
+from service.farm_files.weather_file import read_weather_file
 from service.operations.farms.change_farms import get_block_now, get_farm_now
 from service.operations.review.compare_programs import compare_programs
 from service.operations.review.hindcast import Hindcast, narrow_bundle, weekly_figures
@@ -65,16 +72,16 @@ def hindcast(
     target: Annotated[
         str, typer.Argument(metavar="BLOCK|FARM.toml", help="A stored block, or a farm file.")
     ],
-    weather_file: Annotated[Path, typer.Option("--weather", help="CSV with one line per day.")],
-    first_day: Annotated[date, typer.Option("--from", parser=parse_day, metavar="DATE")],
-    last_day: Annotated[date, typer.Option("--to", parser=parse_day, metavar="DATE")],
+    weather_file: PastWeatherOption = None,
+    first_day: FirstDayOption = None,
+    last_day: LastDayOption = None,
     forecast_error: Annotated[
         ForecastError,
         typer.Option(help="none: each evening knows the next day; yesterday: it expects the last."),
     ] = ForecastError.NONE,
     rain: Annotated[
         str,
-        typer.Option(help="none, column (of the weather file), or a CSV with date and rain."),
+        typer.Option(help="none, column (of the weather), or a CSV with date and rain."),
     ] = "column",
     against: AgainstOption = None,
     days_a_week: DaysAWeekOption = 7,
@@ -96,22 +103,24 @@ def hindcast(
         asked = read_against(
             against, days_a_week=days_a_week, water_price=water_price, nitrogen=nitrogen
         )
-    content = read_weather_file(weather_file)
-    fields = {**content.fields, "rain_mm": _rain_mm(rain, content)}
     bundle, wanted = _target(target)
+    site_id = next((each.site_id for each in bundle.blocks if each.block_id == wanted), None)
+    weather = past_weather(weather_file, bundle, site_id=site_id)
+    bundle, days = weather.bundle, weather.days
+    fields = {**weather.fields, "rain_mm": _rain_mm(rain, weather)}
     system = units or UnitSystem(bundle.farm.unit_system if bundle.farm else "si")
-    span = {"first_day": first_day, "last_day": last_day}
+    begins, ends = span_of(weather, first_day, last_day)
+    span = {"first_day": begins, "last_day": ends}
     if asked is not None and wanted is not None:
         own = find_own_runs(wanted, **span, unit_of_work=open_service().unit_of_work)
         asked = replace(asked, own=own)
-    with progress_bar("days", (last_day - first_day).days + 1) as progress:
+    day_count = (ends - begins).days + 1
+    with says_what_to_do(weather), progress_bar("days", day_count) as progress:
         if asked is not None:
-            found = compare_programs(
-                bundle, content.days, fields, **span, against=asked, progress=progress
-            )
+            found = compare_programs(bundle, days, fields, **span, against=asked, progress=progress)
         else:
             result = run_hindcast(
-                bundle, content.days, fields, **span, forecast_error=forecast_error.value,
+                bundle, days, fields, **span, forecast_error=forecast_error.value,
                 progress=progress,
             )  # fmt: skip
     if asked is not None:
@@ -151,15 +160,15 @@ def _target(target: str) -> tuple[FarmBundle, str | None]:
     return narrow_bundle(bundle, block.block_id), block.block_id
 
 
-def _rain_mm(choice: str, content: WeatherFile) -> Floats:
+def _rain_mm(choice: str, weather: PastWeather) -> Floats:
     if choice == "none":
-        return np.zeros(content.days.size)
+        return np.zeros(weather.days.size)
     if choice == "column":
-        return content.fields["rain_mm"]
+        return weather.fields["rain_mm"]
     other = read_weather_file(Path(choice))
-    place = np.searchsorted(other.days, content.days)
+    place = np.searchsorted(other.days, weather.days)
     place = np.minimum(place, other.days.size - 1)
-    found = other.days[place] == content.days
+    found = other.days[place] == weather.days
     rain_mm = np.where(found, other.fields["rain_mm"][place], np.nan)
     if np.isnan(rain_mm).all():
         raise WeatherInvalid(

@@ -140,6 +140,30 @@ def test_a_stored_block_runs_as_in_its_farm_file(demo: Command) -> None:
     assert own["totals"] == stored[0]["totals"]
 
 
+def test_a_stored_block_runs_on_the_weather_measured_at_its_site(demo: Command) -> None:
+    result = demo("hindcast", "creek", *SPAN, "--json")
+    assert "as measured at demo-alderway and stored, 2025-01-01 to 2026-07-13" in result.stderr
+    assert "(2025, 2026)" in result.stderr
+    (of_file,) = document(demo("hindcast", "creek", "--weather", ALDERWAY, *SPAN, "--json"))
+    # Wind of 2 m passes through the profile of wind once more on its way from the store.
+    assert document(result)[0]["totals"] == pytest.approx(of_file["totals"], rel=1e-3)
+
+
+def test_the_last_year_of_the_weather_is_run_by_default(demo: Command) -> None:
+    (season,) = document(demo("hindcast", "creek", "--json"))
+    assert (season["first_day"], season["last_day"]) == ("2026-01-01", "2026-07-13")
+
+
+def test_too_little_stored_weather_says_what_to_do(demo: Command) -> None:
+    short = demo("hindcast", "creek", "--from", "2024-06-01", "--to", "2024-09-01")
+    assert short.exit_code == 2
+    assert "the weather covers 2025-01-01 to 2026-07-13" in short.stderr
+    assert "rillwright weather-import demo-alderway FILE.csv" in short.stderr
+    file = demo("hindcast", str(FARM_FILE), *SPAN)
+    assert file.exit_code == 2
+    assert "give a file with --weather" in file.output
+
+
 def test_without_rain_more_has_to_be_given(demo: Command, tmp_path: Path) -> None:
     def totals(rain: str) -> dict[str, float]:
         arguments = ("hindcast", "creek", "--weather", ALDERWAY, *SPAN, "--rain", rain, "--json")

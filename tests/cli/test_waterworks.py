@@ -666,6 +666,17 @@ season = { start = "03-01", lengths = [20, 30, 150, 30] }
     assert "no summer" in refused.stderr
 
 
+def test_capacity_of_a_stored_farm_uses_the_weather_measured_at_its_site(demo: Command) -> None:
+    result = demo("capacity", "larkbend", "--json")
+    assert "as measured at demo-alderway and stored, 2025-01-01 to 2026-07-13" in result.stderr
+    summers = {
+        (summer["first_day"], summer["last_day"])
+        for supply in document(result)["supplies"]
+        for summer in supply["summers"]
+    }
+    assert summers == {("2025-04-01", "2025-10-31")}
+
+
 def test_commands_of_fertilizer_have_their_british_names_too(demo: Command) -> None:
     shown = demo("fertilizers")
     assert shown.exit_code == 0

@@ -29,6 +29,14 @@ def at_standard_wind_height(bundle: FarmBundle) -> FarmBundle:
     return replace(bundle, sites=tuple(sites))
 
 
+def main_site(bundle: FarmBundle) -> str:
+    """The site of most of the ground of a farm that has blocks."""
+    area_m2: dict[str, float] = {}
+    for block in bundle.blocks:
+        area_m2[block.site_id] = area_m2.get(block.site_id, 0.0) + block.area_m2
+    return max(sorted(area_m2), key=area_m2.__getitem__)
+
+
 def last_measured_day(unit: UnitOfWork, site_id: str) -> date | None:
     """The newest day of a site that was measured; None without any."""
     spans = _spans(unit, unit.blocks.get_site_key(site_id))

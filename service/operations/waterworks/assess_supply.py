@@ -15,6 +15,7 @@ from service.database.session import UnitOfWorkFactory
 from service.errors import Fault, InputInvalid, NotFound
 from service.operations.evening.measured_weather import (
     at_standard_wind_height,
+    main_site,
     measured_weather,
 )
 from service.operations.reading.one_at_a_time import one_at_a_time
@@ -62,7 +63,7 @@ def assess_supply(
             bundle = _of_one_supply(unit.blocks.get_bundle(farm_id, day=today), supply_id)
             days, fields = measured_weather(
                 unit,
-                _main_site(bundle),
+                main_site(bundle),
                 farm_id=farm_id,
                 first_day=date(today.year - year_count, 1, 1) - timedelta(days=READ_BACK_DAYS),
                 last_day=today - ONE_DAY,
@@ -90,10 +91,3 @@ def _of_one_supply(bundle: FarmBundle, supply_id: str) -> FarmBundle:
             ],
         )
     return at_standard_wind_height(own)
-
-
-def _main_site(bundle: FarmBundle) -> str:
-    area_m2: dict[str, float] = {}
-    for block in bundle.blocks:
-        area_m2[block.site_id] = area_m2.get(block.site_id, 0.0) + block.area_m2
-    return max(sorted(area_m2), key=area_m2.__getitem__)
