@@ -104,6 +104,11 @@ _TAGS: list[dict[str, Any]] = [
 ]
 
 
+_SERVERS: list[dict[str, Any]] = [
+    {"url": "/", "description": "This service, at the address where this document was fetched."}
+]
+
+
 V1_ROUTERS = (
     blocks.router,
     plans.router,
@@ -174,6 +179,7 @@ def create_app(
         summary="From weather to irrigation pulses and minutes.",
         description=_DESCRIPTION,
         openapi_tags=_TAGS,
+        servers=_SERVERS,
         license_info={"name": "Apache-2.0", "identifier": "Apache-2.0"},
         docs_url=None,
         redoc_url=None,

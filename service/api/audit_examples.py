@@ -20,9 +20,11 @@ _CHANGE: Final[dict[str, Any]] = {
 CHANGE_PAGE: Final[dict[str, Any]] = {
     "items": [_CHANGE],
     "next": "/v1/farms/hill-farm/changes?cursor=MTA0Mg",
+    "next_cursor": "MTA0Mg",
 }
 CHANGE_FEED: Final[dict[str, Any]] = {
     "items": [_CHANGE],
     "next": "/v1/changes?cursor=MTA0Mg",
+    "next_cursor": "MTA0Mg",
     "has_more": False,
 }

@@ -17,6 +17,7 @@ BLOCK_PAGE: Final[dict[str, Any]] = {
         }
     ],
     "next": "/v1/blocks?page_size=1&cursor=aGlsbC1mYXJtLm5vcnRo",
+    "next_cursor": "aGlsbC1mYXJtLm5vcnRo",
 }
 
 BORROWED_SPAN: Final[dict[str, Any]] = {

@@ -16,6 +16,7 @@ PLAN_FEED: Final[dict[str, Any]] = {
         }
     ],
     "next": "/v1/plans?from=2026-07-15&cursor=MTA0Mg",
+    "next_cursor": "MTA0Mg",
     "has_more": False,
 }
 PLAN_FEED_CSV: Final = PLAN_CSV
@@ -35,6 +36,7 @@ RUN_FEED: Final[dict[str, Any]] = {
         }
     ],
     "next": "/v1/runs?cursor=MTIuMzQ1",
+    "next_cursor": "MTIuMzQ1",
     "has_more": False,
 }
 RUN_FEED_CSV: Final = (

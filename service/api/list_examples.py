@@ -14,6 +14,7 @@ FARM_PAGE: Final[dict[str, Any]] = {
         }
     ],
     "next": None,
+    "next_cursor": None,
 }
 SITE_PAGE: Final[dict[str, Any]] = {
     "items": [
@@ -31,10 +32,12 @@ SITE_PAGE: Final[dict[str, Any]] = {
         }
     ],
     "next": None,
+    "next_cursor": None,
 }
 COUNTY_PAGE: Final[dict[str, Any]] = {
     "items": [{"county_code": "37135", "name": "Orange", "site_id": "hill"}],
     "next": None,
+    "next_cursor": None,
 }
 CROP_PAGE: Final[dict[str, Any]] = {
     "items": [
@@ -62,6 +65,7 @@ CROP_PAGE: Final[dict[str, Any]] = {
         }
     ],
     "next": "/v1/crops?cursor=Ymx1ZWJlcnJ5",
+    "next_cursor": "Ymx1ZWJlcnJ5",
 }
 CONTROLLER_PAGE: Final[dict[str, Any]] = {
     "items": [
@@ -81,4 +85,5 @@ CONTROLLER_PAGE: Final[dict[str, Any]] = {
         }
     ],
     "next": None,
+    "next_cursor": None,
 }

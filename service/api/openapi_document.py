@@ -8,6 +8,7 @@ from typing import Any, Final
 from starlette.routing import BaseRoute
 
 from service.api.openapi_headers import describe_headers
+from service.api.openapi_links import describe_links
 from service.api.problems import PROBLEM_MEDIA_TYPE
 from service.ports import FarmFormat
 
@@ -40,6 +41,7 @@ def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
     """
     document["components"]["securitySchemes"] = _SCHEMES
     describe_headers(document)
+    describe_links(document)
     for address, path in document["paths"].items():
         for operation in path.values():
             is_by_link = address.startswith(SECRET_LINKS)

@@ -73,4 +73,4 @@ NOTE: Final[dict[str, Any]] = {
     "corrected_by": None,
     "measured": [{"kind": "catch-test", "block_id": "hill-farm.north"}],
 }
-NOTES: Final[dict[str, Any]] = {"items": [NOTE], "next": None}
+NOTES: Final[dict[str, Any]] = {"items": [NOTE], "next": None, "next_cursor": None}

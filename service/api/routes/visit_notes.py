@@ -9,9 +9,10 @@ from fastapi import APIRouter, Query, Request, Response
 from service.api import season_examples as examples
 from service.api.access import Right, TheCaller, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response, described, problems
-from service.api.cursors import cursor_of, name_of
+from service.api.cursors import name_of
 from service.api.dependencies import FarmId, TheService
 from service.api.once import TheOnce, answered_once, reporter_of
+from service.api.paging import next_address
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.problems import reported_as
 from service.api.routes.runs import REPORT_PROBLEMS
@@ -61,12 +62,10 @@ def get_visit_notes(
             most=size + 1,
             unit_of_work=service.unit_of_work,
         )
-    following = None
-    if len(found) > size:
-        cursor = cursor_of(found[size - 1].note.note_id)
-        following = str(request.url.include_query_params(cursor=cursor))
+    has_more = len(found) > size
     page = VisitNotePageOut(
-        items=[VisitNoteOut.from_record(each) for each in found[:size]], next=following
+        items=[VisitNoteOut.from_record(each) for each in found[:size]],
+        next=next_address(request, found[size - 1].note.note_id) if has_more else None,
     )
     return conditional_response(page, if_none_match)
 

@@ -10,6 +10,7 @@ from pydantic import Field
 from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
 from service.api.schemas.bodies import Body
 from service.api.schemas.facts import Out
+from service.api.schemas.pages import PageOut
 from service.api.schemas.queries import In
 from service.operations.season.note_visits import (
     LONGEST_TEXT,
@@ -113,8 +114,5 @@ class VisitNoteOut(Out):
         )
 
 
-class VisitNotePageOut(Out):
-    """A page of notes."""
-
-    items: list[VisitNoteOut] = Field(description="The newest visit first.")
-    next: str | None = Field(description="Address of the next page; null on the last.")
+class VisitNotePageOut(PageOut[VisitNoteOut]):
+    """A page of notes, the newest visit first."""
