@@ -8,10 +8,16 @@ from datetime import UTC, datetime
 
 import numpy as np
 
+from service.agronomy.great_circle import distance_km
 from service.agronomy.records import Floats
+from service.records.farms import SiteDefinition
 from service.weather_sources.request import RequestFailed
 
 LONGEST_SHOWN = 40
+FARTHEST_ANSWER_KM = 100.0
+"""An answer is for a cell of a model's grid: the widest in use is half a degree, and a cell of land
+may stand in for one of water beside it. What is farther away is another place's weather.
+"""
 
 
 class AnswerInvalid(RequestFailed):
@@ -57,6 +63,30 @@ def require_unit(found: object, wanted: str, where: str) -> None:
     """The unit that the service says it used must be the one that was asked for."""
     if found != wanted:
         raise AnswerInvalid("wrong-unit", f"{where}: in {shown(found)} instead of {wanted}")
+
+
+def require_place(
+    latitude_deg: object, longitude_deg: object, site: SiteDefinition, where: str
+) -> None:
+    """The place that the service says it answered for must be about where the site is."""
+    latitude, longitude = number_or_nan(latitude_deg), number_or_nan(longitude_deg)
+    if not (abs(latitude) <= 90.0 and abs(longitude) <= 360.0):
+        raise AnswerInvalid(
+            "wrong-shape", f"{where}: {shown(latitude_deg)}, {shown(longitude_deg)} is not a place"
+        )
+    apart = distance_km(
+        np.array([site.latitude_deg]),
+        np.array([site.longitude_deg]),
+        np.array([latitude]),
+        np.array([longitude]),
+    )
+    away_km = float(apart[0, 0])
+    if away_km > FARTHEST_ANSWER_KM:
+        raise AnswerInvalid(
+            "wrong-place",
+            f"{where}: {latitude:g}, {longitude:g}, which is {away_km:.0f} km from the site at"
+            f" {site.latitude_deg:g}, {site.longitude_deg:g}",
+        )
 
 
 def moment(content: object, where: str) -> datetime:

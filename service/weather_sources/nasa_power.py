@@ -29,7 +29,9 @@ from service.weather_sources.answer_shape import (
     as_list,
     as_object,
     number_or_nan,
+    require_place,
     require_unit,
+    shown,
 )
 from service.weather_sources.day_fields import (
     DayField,
@@ -51,6 +53,8 @@ WIND_SENSOR_HEIGHT_M = 2.0  # [m] height of WS2M
 PAUSE = timedelta(seconds=1)
 KEEP_FOR = timedelta(hours=12)
 FILL_VALUES = (-999.0, -99.0)
+TIME_STANDARD = "LST"
+"""Days by solar time, as they are labelled here; an answer in UTC has other days."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +139,7 @@ class NasaPower:
                 "start": f"{days[0]:%Y%m%d}",
                 "end": f"{days[-1]:%Y%m%d}",
                 "format": "JSON",
-                "time-standard": "LST",
+                "time-standard": TIME_STANDARD,
             },
             keep_for=KEEP_FOR,
             pause=self._pause,
@@ -170,13 +174,14 @@ def read_point(
     if isinstance(answer, RequestFailed):
         raise answer
     content = as_object(answer.content, "answer")
+    _require_time_standard(content)
+    cell = _cell_elevation(content, site)
     series = series_of(content)
     units = as_object(content.get("parameters"), "parameters")
     fills = {*FILL_VALUES, _fill_value(content)}
     offset = solar_offset(site.longitude_deg)
     clock = f"solar, UTC{offset.total_seconds() / 3600:+.0f}"
     late_by = [day_offset(day, site.zone, offset) for day in days]
-    cell = _cell_elevation(content)
     fields: dict[str, DayField] = {}
     faults = []
     for name, parameter in PARAMETERS.items():
@@ -220,11 +225,20 @@ def _fill_value(content: Mapping[str, object]) -> float:
     return FILL_VALUES[0] if np.isnan(stated) else stated
 
 
-def _cell_elevation(content: Mapping[str, object]) -> float | None:
-    try:
-        geometry = as_object(content.get("geometry"), "geometry")
-        coordinates = as_list(geometry.get("coordinates"), "geometry.coordinates")
-    except AnswerInvalid:
-        return None
-    height = number_or_nan(coordinates[2]) if len(coordinates) > 2 else np.nan
-    return None if np.isnan(height) else height
+def _require_time_standard(content: Mapping[str, object]) -> None:
+    header = as_object(content.get("header"), "header")
+    found = header.get("time_standard")
+    if found != TIME_STANDARD:
+        raise AnswerInvalid(
+            "wrong-time", f"header.time_standard: {shown(found)} instead of {TIME_STANDARD}"
+        )
+
+
+def _cell_elevation(content: Mapping[str, object], site: SiteDefinition) -> float | None:
+    """Height of the cell [m], None where it is not given; raises for an answer of another place."""
+    geometry = as_object(content.get("geometry"), "geometry")
+    coordinates = as_list(geometry.get("coordinates"), "geometry.coordinates")
+    longitude, latitude, height = (*coordinates, None, None, None)[:3]
+    require_place(latitude, longitude, site, "geometry.coordinates")
+    elevation_m = number_or_nan(height)
+    return None if np.isnan(elevation_m) else elevation_m

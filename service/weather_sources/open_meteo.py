@@ -31,6 +31,7 @@ from service.weather_sources.answer_shape import (
     as_list,
     as_object,
     numbers,
+    require_place,
     require_unit,
     shown,
 )
@@ -343,7 +344,9 @@ def read_entries(
     days = list_days(question.first_day, question.last_day)
     for (index, site), entry in zip(question.batch, entries, strict=True):
         try:
-            fields, faults = read_site(question, site, as_object(entry, "place"))
+            place = as_object(entry, "place")
+            require_place(place.get("latitude"), place.get("longitude"), site, "place")
+            fields, faults = read_site(question, site, place)
         except AnswerInvalid as fault:
             problems.append(fault.as_problem(NAME, site))
             left.append((index, site))

@@ -130,6 +130,53 @@ def test_another_unit_than_the_agronomic_one_is_not_used(
     assert "wrong-unit" in reasons(answer)
 
 
+@pytest.mark.parametrize("standard", ["UTC", None, "lst"])
+def test_days_by_another_clock_are_not_used(
+    standard: str | None, source: NasaPower, providers: FakeProviders
+) -> None:
+    def relabel(content: Any) -> None:
+        content["header"]["time_standard"] = standard
+
+    providers.order("/api", edited(relabel))
+    answer = fetch(source, first_day=FIRST, last_day=LAST)
+    assert len(answer.rows) == 0
+    (problem,) = answer.problems
+    assert problem.reason == "wrong-time"
+
+
+@pytest.mark.parametrize(
+    ("coordinates", "reason"),
+    [
+        ([90.2, 33.0, 41.5], "wrong-place"),  # the sign of the longitude lost
+        ([33.0, -90.2, 41.5], "wrong-shape"),  # latitude and longitude swapped
+        ([-90.2], "wrong-shape"),
+        (["-90.2", "33.0", 41.5], "wrong-shape"),
+    ],
+)
+def test_the_weather_of_another_place_is_not_used(
+    coordinates: list[object], reason: str, source: NasaPower, providers: FakeProviders
+) -> None:
+    def move(content: Any) -> None:
+        content["geometry"]["coordinates"] = coordinates
+
+    providers.order("/api", edited(move))
+    answer = fetch(source, first_day=FIRST, last_day=LAST)
+    assert len(answer.rows) == 0
+    assert [problem.reason for problem in answer.problems] == [reason]
+
+
+def test_the_corner_of_the_cell_and_a_height_left_out_are_accepted(
+    source: NasaPower, providers: FakeProviders
+) -> None:
+    def at_the_corner(content: Any) -> None:
+        content["geometry"]["coordinates"] = [-90.2 + 0.31, 33.0 - 0.25]
+
+    providers.order("/api", edited(at_the_corner))
+    answer = fetch(source, first_day=FIRST, last_day=LAST)
+    assert np.isfinite(answer.rows.fields["tmax_c"]).all()
+    assert "cell_elevation_m" not in notes(answer, "tmax_c", date(2026, 7, 1))
+
+
 def test_a_missing_parameter_affects_only_its_field(
     source: NasaPower, providers: FakeProviders
 ) -> None:

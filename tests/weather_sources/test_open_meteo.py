@@ -322,6 +322,20 @@ def test_a_place_that_is_not_an_object_affects_only_itself(
     assert {problem.site_id for problem in answer.problems} == {"site-1"}
 
 
+def test_places_in_another_order_than_asked_are_not_used(
+    source: OpenMeteo, providers: FakeProviders
+) -> None:
+    in_another_order = edited(lambda content: [content[2], content[1], content[0]])
+    providers.order("/v1", in_another_order, times=1)
+    answer = fetch(source, OTHERS)
+    assert {(p.site_id, p.reason) for p in answer.problems} == {
+        ("site-0", "wrong-place"),
+        ("site-2", "wrong-place"),
+    }
+    assert providers.requests[1].query["latitude"] == "30.0000,32.0000"
+    assert "from" not in notes(answer, "tmax_c", TODAY, site=1)
+
+
 def test_null_tails_leave_the_last_days_out_and_say_so(
     source: OpenMeteo, providers: FakeProviders
 ) -> None:
