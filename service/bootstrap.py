@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from service.database.migrate import (
     upgrade,
 )
 from service.database.session import UnitOfWorkFactory, unit_of_work_factory
+from service.database.writing import check_storage
 from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
 from service.operations.access.people import checked_address
@@ -58,8 +60,9 @@ class Service:
     settings: Settings
     unit_of_work: UnitOfWorkFactory
     clock: Clock
-    check_schema: Callable[[], None] = lambda: None
-    """Raises StorageFailed if the database is unavailable or not at this version's schema."""
+    check_storage: Callable[[], None] = lambda: None
+    """Raises StorageFailed if the database is unavailable, at another schema than this version's,
+    cannot be written to, or has no room left."""
     close: Callable[[], None] = lambda: None
     """Closes all connections to the database."""
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
@@ -103,7 +106,7 @@ def open_service(settings: Settings | None = None, *, clock: Clock | None = None
         settings=chosen,
         unit_of_work=unit_of_work,
         clock=ticking,
-        check_schema=lambda: check_schema(engine),
+        check_storage=partial(check_storage, engine),
         close=engine.dispose,
         refreshers=_refreshers(chosen, unit_of_work),
     )

@@ -83,8 +83,8 @@ next day, in pulses that do not drain below the roots, and why.
   Ignore any you do not know.
 - `HEAD` works wherever `GET` does.
 - **For operators**: `/livez` answers 200 while the process lives; `/readyz` answers 200 while the
-  database can be used and is at this version's schema, else 503; `/metrics` is for Prometheus;
-  `/v1/status` says in detail how the service is doing.
+  database is at this version's schema, takes writes and has room left, else 503; `/metrics` is for
+  Prometheus; `/v1/status` says in detail how the service is doing.
 """
 _TAGS: list[dict[str, Any]] = [
     {"name": "blocks", "description": "The unit of irrigation: the plants on one valve."},

@@ -45,8 +45,8 @@ async def is_alive() -> Response:
 
 @probes_router.get("/readyz")
 def is_ready(service: TheService) -> Response:
-    """The database answers and is at this version's schema; else a 503 problem."""
-    check_ready(unit_of_work=service.unit_of_work, check_schema=service.check_schema)
+    """The database answers, has this version's schema and takes writes; else a 503 problem."""
+    check_ready(unit_of_work=service.unit_of_work, check_storage=service.check_storage)
     return JSONResponse({"status": "pass"}, headers=_NO_STORE)
 
 

@@ -115,9 +115,9 @@ class ServiceStatus:
         return breaker.open_until is not None and self.at < breaker.open_until
 
 
-def check_ready(*, unit_of_work: UnitOfWorkFactory, check_schema: Callable[[], None]) -> None:
-    """Raise StorageFailed unless the database answers and has this version's schema."""
-    check_schema()
+def check_ready(*, unit_of_work: UnitOfWorkFactory, check_storage: Callable[[], None]) -> None:
+    """Raise StorageFailed unless the database answers, is of this version and takes writes."""
+    check_storage()
     with unit_of_work(write=False) as unit:
         unit.runs.last_tick_at()
 

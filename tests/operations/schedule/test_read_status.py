@@ -164,9 +164,9 @@ def test_a_service_is_ready_only_on_its_own_schema(open_unit: UnitOfWorkFactory)
     def fail() -> None:
         raise StorageFailed("another version")
 
-    check_ready(unit_of_work=open_unit, check_schema=lambda: None)
+    check_ready(unit_of_work=open_unit, check_storage=lambda: None)
     with pytest.raises(StorageFailed, match="another version"):
-        check_ready(unit_of_work=open_unit, check_schema=fail)
+        check_ready(unit_of_work=open_unit, check_storage=fail)
 
 
 @pytest.mark.parametrize("runs_since", [RUNS_SHOWN, metrics.SCRAPED_RUNS])
