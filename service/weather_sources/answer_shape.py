@@ -89,6 +89,13 @@ def require_place(
         )
 
 
+def answered_for(entry: object, site: SiteDefinition) -> Mapping[str, object]:
+    """One place of an answer for many, which says where it is."""
+    place = as_object(entry, "place")
+    require_place(place.get("latitude"), place.get("longitude"), site, "place")
+    return place
+
+
 def moment(content: object, where: str) -> datetime:
     """An ISO 8601 instant, which must have an offset, in UTC."""
     try:

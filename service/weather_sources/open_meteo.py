@@ -28,10 +28,10 @@ from service.records.farms import SiteDefinition
 from service.records.weather import SourceAnswer, SourceProblem
 from service.weather_sources.answer_shape import (
     AnswerInvalid,
+    answered_for,
     as_list,
     as_object,
     numbers,
-    require_place,
     require_unit,
     shown,
 )
@@ -344,9 +344,7 @@ def read_entries(
     days = list_days(question.first_day, question.last_day)
     for (index, site), entry in zip(question.batch, entries, strict=True):
         try:
-            place = as_object(entry, "place")
-            require_place(place.get("latitude"), place.get("longitude"), site, "place")
-            fields, faults = read_site(question, site, place)
+            fields, faults = read_site(question, site, answered_for(entry, site))
         except AnswerInvalid as fault:
             problems.append(fault.as_problem(NAME, site))
             left.append((index, site))
@@ -361,8 +359,10 @@ def read_entries(
             fields=_without_past_probability(fields, days, today),
         )
         parts.append(part)
-        problems += [fault.as_problem(NAME, site) for fault in faults]
-        problems += uncovered(NAME, site, part)
+        problems += [
+            *(each.as_problem(NAME, site) for each in faults),
+            *uncovered(NAME, site, part),
+        ]
     return parts, problems, left
 
 
