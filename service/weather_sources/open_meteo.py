@@ -318,8 +318,7 @@ def quota_wait(remark: str, at: datetime) -> timedelta | None:
 
 def entries_of(content: object, site_count: int) -> list[object]:
     """One entry per site: an object for one site, else an array in the order of the request."""
-    entries: list[object]
-    entries = [content] if isinstance(content, dict) else as_list(content, "answer")
+    entries: list[object] = [content] if isinstance(content, dict) else as_list(content, "answer")
     if len(entries) != site_count:
         raise AnswerInvalid(
             "wrong-shape", f"answer: {len(entries)} places for {site_count} that were asked for"
@@ -359,10 +358,8 @@ def read_entries(
             fields=_without_past_probability(fields, days, today),
         )
         parts.append(part)
-        problems += [
-            *(each.as_problem(NAME, site) for each in faults),
-            *uncovered(NAME, site, part),
-        ]
+        problems += [fault.as_problem(NAME, site) for fault in faults]
+        problems += uncovered(NAME, site, part)
     return parts, problems, left
 
 
