@@ -21,6 +21,7 @@ SHORT_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.START_DEPLETION_ASSUMED: marked("soil assumed full at the start"),
 }
 """Flags of plans based on incomplete data, the most serious first."""
+EVERY_FLAG = ~PlanFlag(0)
 CAUTIONS = (
     marked("A plan assumes that the system works: walk the lines."),
     marked(
@@ -37,11 +38,12 @@ INJECTION_CAUTION = marked(
 """The caution on every plan with an injection."""
 
 
-def degraded(blocks: Sequence[BlockLine], words: Wording) -> str:
-    """What makes the plan less certain, in one line; empty if nothing does."""
+def degraded(blocks: Sequence[BlockLine], words: Wording, *, of: PlanFlag = EVERY_FLAG) -> str:
+    """What makes the plan less certain, in one line; empty if none of the flags asked for does."""
     parts = []
     for flag, text in SHORT_TEXT.items():
-        count = sum(1 for block in blocks if block.flags & flag)
+        bit = int(flag & of)
+        count = sum(1 for block in blocks if int(block.flags) & bit)
         if not count:
             continue
         phrase = words.gettext(text)

@@ -11,12 +11,16 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.pulse_plan import is_news
 from service.agronomy.reasoning import PlanFlag, explain_cause, reason_of
 from service.delivery.caution_words import (
-    CAUTIONS,
-    INJECTION_CAUTION,
     degraded,
     flag_sentences,
     shared_flags,
     shared_sentences,
+)
+from service.delivery.foot_words import (
+    caution_words,
+    issue_words,
+    source_words,
+    weather_words,
 )
 from service.delivery.injection_words import injection_words
 from service.delivery.meter_words import meter_notes
@@ -123,22 +127,12 @@ def evening_words(
             for site in letter.sites
             if (text := _rain(site, letter.day, words, named=several)) is not None
         ),
-        weather=tuple(dict.fromkeys(_weather(site, letter, words) for site in letter.sites)),
+        weather=weather_words(letter, words),
         shared=shared_sentences(letter.blocks, words),
-        cautions=tuple(words.gettext(text) for text in _cautions(letter)),
-        sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
-        issued=words.gettext(
-            "Plan {version}, made {moment}. Clock of the day planned: {clock}.",
-            version=letter.plan_version,
-            moment=words.moment(letter.issued_at, letter.zone),
-            clock=words.clock_of_day(letter.day, letter.zone),
-        ),
+        cautions=caution_words(letter, words),
+        sources=source_words(letter),
+        issued=issue_words(letter, words),
     )
-
-
-def _cautions(letter: EveningLetter) -> tuple[str, ...]:
-    is_fed = any(block.injection is not None for block in letter.blocks)
-    return (INJECTION_CAUTION, *CAUTIONS) if is_fed else CAUTIONS
 
 
 def _watered(letter: EveningLetter) -> list[BlockLine]:
@@ -359,32 +353,3 @@ def _rain(site: SiteLine, day: date, words: Wording, *, named: bool) -> str | No
         return None
     text = words.gettext("Rain: {amounts}.", amounts="; ".join(parts))
     return f"{site.site_id}: {text}" if named else text
-
-
-def _weather(site: SiteLine, letter: EveningLetter, words: Wording) -> str:
-    observed = (
-        _measured(site, site.observed_until, words)
-        if site.observed_until
-        else words.gettext("Nothing measured yet")
-    )
-    if site.issued_at is None or site.source is None:
-        return words.gettext("{observed}; no forecast for the day of the plan.", observed=observed)
-    age_h = (letter.issued_at - site.issued_at).total_seconds() / 3600.0
-    return words.gettext(
-        "{observed}; forecast of {moment} ({source}), {hours} h old when the plan was made.",
-        observed=observed,
-        moment=words.moment(site.issued_at, letter.zone),
-        source=clean(site.source),
-        hours=words.number(max(0.0, age_h)),
-    )
-
-
-def _measured(site: SiteLine, until: date, words: Wording) -> str:
-    """How far the weather was measured, and the rain where it reaches another day."""
-    if site.rain_until is None or site.rain_until == until:
-        return words.gettext("Measured up to {day}", day=words.short_day(until))
-    return words.gettext(
-        "Measured up to {day}, rain up to {rain_day}",
-        day=words.short_day(until),
-        rain_day=words.short_day(site.rain_until),
-    )

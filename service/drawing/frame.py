@@ -13,7 +13,9 @@ WIDTH = 360
 EDGE = 4
 HEADING_ROOM = 26
 _LETTER_WIDTH = 0.62
-"""Of a letter's height, on average, in the broad faces that pages and mails use."""
+"""Of a letter's height, on average, in the broad face of mails and downloads."""
+_NARROW_LETTER_WIDTH = 0.45
+"""The same in the narrow face of the pages."""
 _TITLE = re.compile(r"<title[^>]*>(.*?)</title>", re.DOTALL)
 FILE_STYLE = (
     "svg{font:13px 'DejaVu Sans',Verdana,sans-serif}text{fill:#17130d}"
@@ -41,11 +43,18 @@ def figure(
     title: str, description: str, body: Sequence[str], *, height: float, name: str
 ) -> Markup:
     """A drawing with its title and description; ``name`` tells it from others of the same page."""
+    return drawing(title, description, body, width=WIDTH, height=height, name=name)
+
+
+def drawing(
+    title: str, description: str, body: Sequence[str], *, width: int, height: float, name: str
+) -> Markup:
+    """A drawing of any width, in units of 1 px where it is drawn at its own size."""
     return Markup(
         '<svg class="chart" viewBox="0 0 {} {}" role="img" aria-labelledby="{}-t {}-d">'
         '<title id="{}-t">{}</title><desc id="{}-d">{}</desc><g aria-hidden="true">{}</g></svg>'
     ).format(
-        WIDTH, math.ceil(height), name, name, name, title, name, description, Markup("".join(body))
+        width, math.ceil(height), name, name, name, title, name, description, Markup("".join(body))
     )
 
 
@@ -83,6 +92,17 @@ def text(x: float, y: float, shown: str, *, anchor: str = "start", css: str) -> 
     return (
         f'<text class="{css}" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(shown)}</text>'
     )
+
+
+def label(x: float, y: float, shown: str, *, css: str = "") -> str:
+    """Text at a position, its look and its anchor by class; of a drawing that is for pages only."""
+    look = f' class="{css.strip()}"' if css.strip() else ""
+    return f'<text{look} x="{x:g}" y="{y:g}">{escape(shown)}</text>'
+
+
+def narrow_width(shown: str, *, size: float) -> float:
+    """Approximate width of a text in the narrow face of the pages."""
+    return _NARROW_LETTER_WIDTH * size * len(shown)
 
 
 def fitting(shown: str, *, room: float, size: float = 14.0) -> str:

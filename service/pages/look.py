@@ -69,7 +69,8 @@ def packed(source: str) -> str:
         elif not part.startswith("/*"):
             spaced = re.sub(r"\s+", " ", part)
             tight = re.sub(r" ?([{};,]) ?", r"\1", spaced)
-            shorter.append(re.sub(r": ", ":", tight).replace(";}", "}"))
+            tight = re.sub(r": ", ":", tight).replace(";}", "}")
+            shorter.append(tight.replace(" > ", ">"))
     return re.sub(r"(?<=[{};,]) +|;(?=})", "", "".join(shorter)).strip()
 
 

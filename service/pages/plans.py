@@ -1,18 +1,15 @@
-"""Pages of a farm's day: tomorrow's plan on a screen, and on a sheet for the pump house."""
+"""What pages of plans share, the list of farms, and the sheet for the pump house."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
-from markupsafe import Markup
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
 from service.attributions import ATTRIBUTIONS
 from service.delivery.evening_words import ANY_DAY, BlockWords, EveningWords, evening_words
-from service.drawing.day_line import Load, Row, day_line, load_steps
 from service.errors import NotFound, PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.mail.evening_mail import evening_letter
@@ -23,8 +20,6 @@ from service.records.letters import BlockLine, EveningLetter
 from service.translations import Wording
 from service.unit_sizes import L_PER_GALLON
 
-MOST_ROWS_DRAWN = 40
-"""Most blocks drawn as separate lines; for a larger farm only the draw on its supplies is shown."""
 MOST_PULSES_IN_ORDER = 18
 """Most pulses listed on the sheet; more are grouped by block, to fit on one page."""
 MOST_BLOCKS_IN_FULL, MOST_PULSES_IN_FULL = 16, 64
@@ -68,47 +63,10 @@ def show_farms(visit: Visit) -> Response:
     return visit.show("farms.html", farms=farms)
 
 
-def show_tomorrow(visit: Visit) -> Response:
-    """The plan of a farm's day, tomorrow's unless another day is asked for."""
-    farm = farm_of(visit)
-    today = local_day(visit.service.clock.now(), farm.zone)
-    letter = _letter(visit, farm, today)
-    if letter is None:
-        return visit.show(
-            "no_plan.html",
-            farm=farm,
-            day=_asked_day(visit) or today + ONE_DAY,
-            latest=_latest_day(visit, farm, today),
-            issue_clock=visit.words.wall_clock(farm.issue_wall_min),
-            first=visit.query.get("first", ""),
-            may_plan=(
-                visit.may(Right.FARM_WRITE)
-                and _asked_day(visit) in {None, today + ONE_DAY}
-                and _has_blocks(visit, farm, today + ONE_DAY)
-            ),
-        )
-    bundle = _bundle(visit, farm, letter.day)
-    content = evening_words(letter, visit.words, read_on=today)
-    pulses = _pulses(letter, visit.words)
-    return visit.show(
-        "tomorrow.html",
-        farm=farm,
-        letter=letter,
-        content=content,
-        cards=_cards(letter, content),
-        pulses=pulses,
-        chart=_chart(letter, bundle, content, visit.words, pulses=pulses),
-        has_bars=len(letter.blocks) <= MOST_ROWS_DRAWN,
-        before=letter.day - ONE_DAY,
-        after=letter.day + ONE_DAY,
-        is_past=letter.day < today,
-    )
-
-
 def show_sheet(visit: Visit) -> Response:
     """The plan of a farm's day on one page of paper."""
     farm = farm_of(visit)
-    letter = _letter(visit, farm, local_day(visit.service.clock.now(), farm.zone))
+    letter = letter_of(visit, farm, local_day(visit.service.clock.now(), farm.zone))
     if letter is None:
         raise NotFound("no plan of that day")
     content = evening_words(letter, visit.words, read_on=ANY_DAY)
@@ -151,12 +109,14 @@ def parsed_day(text: str) -> date | None:
         return None
 
 
-def _asked_day(visit: Visit) -> date | None:
+def asked_day(visit: Visit) -> date | None:
+    """The day that the address asks for; None: none, or none that is one."""
     return parsed_day(visit.query.get("date", ""))
 
 
-def _letter(visit: Visit, farm: FarmDefinition, today: date) -> EveningLetter | None:
-    asked = _asked_day(visit)
+def letter_of(visit: Visit, farm: FarmDefinition, today: date) -> EveningLetter | None:
+    """The plans of the day asked for, else of tomorrow or today; None where there are none."""
+    asked = asked_day(visit)
     for day in (asked,) if asked else (today + ONE_DAY, today):
         try:
             return evening_letter(
@@ -170,19 +130,21 @@ def _letter(visit: Visit, farm: FarmDefinition, today: date) -> EveningLetter | 
     return None
 
 
-def _latest_day(visit: Visit, farm: FarmDefinition, today: date) -> date | None:
+def latest_day(visit: Visit, farm: FarmDefinition, today: date) -> date | None:
     """The last day that anything was planned for, by the farm's first block."""
     with visit.service.unit_of_work(write=False) as unit:
         blocks = unit.blocks.list_blocks(farm_id=farm.farm_id, day=today + ONE_DAY)
         return unit.plans.find_latest_day(blocks[0].block_id) if blocks else None
 
 
-def _has_blocks(visit: Visit, farm: FarmDefinition, day: date) -> bool:
+def has_blocks(visit: Visit, farm: FarmDefinition, day: date) -> bool:
+    """Whether the farm has any block on a day."""
     with visit.service.unit_of_work(write=False) as unit:
         return bool(unit.blocks.list_blocks(farm_id=farm.farm_id, day=day))
 
 
-def _bundle(visit: Visit, farm: FarmDefinition, day: date) -> FarmBundle:
+def bundle_of(visit: Visit, farm: FarmDefinition, day: date) -> FarmBundle:
+    """What the farm consists of on a day."""
     with visit.service.unit_of_work(write=False) as unit:
         return unit.blocks.get_bundle(farm.farm_id, day=day)
 
@@ -206,56 +168,3 @@ def _pulses(letter: EveningLetter, words: Wording) -> list[PulseRow]:
         for pulse in block.pulses
     ]
     return sorted(rows, key=lambda row: (row.starts_at, row.block))
-
-
-def _chart(
-    letter: EveningLetter,
-    bundle: FarmBundle,
-    content: EveningWords,
-    words: Wording,
-    *,
-    pulses: list[PulseRow],
-) -> Markup:
-    block_of = {block.block_id: block for block in bundle.blocks}
-    rows = []
-    runs: dict[str, list[tuple[float, float, float]]] = {}
-    for line in letter.blocks:
-        spans = []
-        for pulse in line.pulses:
-            starts = _clock_min(pulse.starts_at, letter.zone)
-            spans.append((starts, starts + pulse.duration_min))
-            block = block_of.get(line.block_id)
-            if block is not None:
-                runs.setdefault(block.supply_id, []).append(
-                    (starts, starts + pulse.duration_min, block.flow_l_per_h)
-                )
-        if spans:
-            rows.append(Row(line.name, tuple(spans), words.minutes(line.planned_min)))
-    loads = [
-        Load(
-            label=supply.name,
-            capacity=supply.flow_l_per_h,
-            capacity_label=words.gettext(
-                "capacity {flow}", flow=flow_text(supply.flow_l_per_h, words)
-            ),
-            steps=load_steps(runs[supply.supply_id]),
-        )
-        for supply in bundle.supplies
-        if supply.supply_id in runs
-    ]
-    midnight = datetime.combine(letter.day, datetime.min.time(), tzinfo=ZoneInfo(letter.zone))
-    # Midnight needs no label, and there is no room for one at the edge of a phone.
-    hours = ["", *(words.clock(midnight.replace(hour=hour), letter.zone) for hour in (6, 12, 18))]
-    return day_line(
-        words.gettext("When each block runs on {day}", day=content.day),
-        "; ".join(f"{row.start} – {row.end} {row.block}" for row in pulses[:MOST_ROWS_DRAWN])
-        or content.headline,
-        rows if len(letter.blocks) <= MOST_ROWS_DRAWN else [],
-        loads,
-        hours,
-    )
-
-
-def _clock_min(instant: datetime, zone: str) -> float:
-    local = instant.astimezone(ZoneInfo(zone))
-    return local.hour * 60.0 + local.minute

@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from service.agronomy.pulse_plan import ShortfallCause
+from service.agronomy.records import NoWaterPeriod
 from service.records.counties import CountyWeek
 from service.records.feedback import MeteredDay
 from service.records.season import SampleReminder
@@ -100,11 +101,26 @@ class BlockLine:
     """None: the block has no timer."""
     metered: MeteredDay | None = None
     """What the meter counted on the day before; None: nothing."""
+    pause: NoWaterPeriod | None = None
+    """The no-water period that holds on the day and ends last; None: there is none."""
 
     @property
     def is_dormant(self) -> bool:
         """The day is outside the block's watering season, and nothing runs."""
         return self.status == "rest" and self.cause == ShortfallCause.DORMANT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SkyDay:
+    """The weather of one day, as far as it is known."""
+
+    day: date
+    tmin_c: float | None
+    tmax_c: float | None
+    wind_m_s: float | None
+    """At 2 m."""
+    rain_mm: float | None
+    rain_probability_fraction: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +142,8 @@ class SiteLine:
     rain_tomorrow_mm: float | None
     """Forecast rain of the plan's day."""
     rain_probability_fraction: float | None
+    sky: tuple[SkyDay, ...] = ()
+    """The plan's day and those after it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

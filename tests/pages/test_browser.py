@@ -172,6 +172,43 @@ def test_the_sheet_fits_one_page_of_paper(
     tab.emulate_media(media="null", color_scheme="light")
 
 
+def test_the_first_five_seconds_show_the_next_valve_and_what_is_urgent(
+    site: Site, tab: Page
+) -> None:
+    plan = get_plan(BLOCK_ID, day=PLAN_DAY, unit_of_work=site.service.unit_of_work).plan
+    minutes = dict(plan.pulses)[min(start for start, _ in plan.pulses)]
+    tab.set_viewport_size({"width": 390, "height": 844})
+    for language, word in (("en", "open first"), ("es", "abrir primero")):
+        tab.context.add_cookies(
+            [{"name": "rillwright-language", "value": language, "url": site.address}]
+        )
+        tab.goto(site.address + PAGES["tomorrow"])
+        hero = tab.locator(".hero")
+        assert word in hero.inner_text() and f"{minutes} min" in hero.inner_text()
+        # The time is the largest thing on the page.
+        sizes = tab.evaluate(
+            "[...document.querySelectorAll('body *')].filter(e => e.checkVisibility())"
+            ".map(e => [parseFloat(getComputedStyle(e).fontSize), e.className])"
+        )
+        assert max(sizes, key=lambda each: each[0])[1] == "time"
+        for shown in (hero, *tab.locator(".alert").all(), tab.locator(".day tbody tr").first):
+            box = shown.bounding_box()
+            assert box is not None and box["y"] + box["height"] <= 844
+
+
+def test_a_fault_takes_the_focus_and_its_link_leads_to_the_field(
+    site: Site, browser: Browser
+) -> None:
+    with _page_of(browser) as page:
+        page.goto(f"{site.address}/sign-in")
+        page.fill("#key", "rw_wrong")
+        page.locator("#key").press("Enter")
+        page.wait_for_selector(".errors:focus")
+        assert page.title().startswith("Error:")
+        page.locator(".errors a").click()
+        assert page.evaluate("document.activeElement.id") == "key"
+
+
 def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> None:
     context = new_context(browser)
     page = context.new_page()

@@ -112,7 +112,8 @@ def test_a_browser_at_the_door_is_sent_to_the_pages_and_a_program_is_not(looker:
 def test_tomorrow_says_the_minutes_and_starts_of_the_plan(service: Service, reader: Reader) -> None:
     page = reader.text("/farms/test-farm/tomorrow")
     _, minutes = planned_min(service)
-    assert f'<p class="big">{minutes} min</p>' in page
+    assert f'<span class="amount">{minutes} min</span>' in page
+    assert '<section class="hero" aria-labelledby="next">' in page and "open first" in page
     assert "North blueberries" in page and "walk the lines" in page
     assert '<svg class="chart"' in page and 'role="img"' in page
     assert "<title id=" in page and "<desc id=" in page
@@ -137,7 +138,7 @@ def test_spanish_and_metric_stay_chosen(looker: Reader) -> None:
     assert looker.send("/farms?all=1", "/reading", language="es").status_code == 303
     assert looker.send("/farms?all=1", "/reading", units="si").status_code == 303
     page = looker.text("/farms/test-farm/tomorrow")
-    assert "Antes de abrir una válvula" in page and " mm" in page
+    assert "recorra las líneas" in page and " mm" in page
     assert not re.search(r"[0-9] (?:gal|pulg)", page)
 
 
@@ -400,7 +401,7 @@ def test_no_page_or_form_of_another_farm_can_be_reached(
 def test_a_farm_without_a_plan_of_the_day_points_to_its_latest_one(looker: Reader) -> None:
     page = looker.text("/farms/test-farm/tomorrow?date=2027-01-05")
     assert f'href="?date={PLAN_DAY}"' in page
-    assert "No plan for" in looker.text("/farms/later-farm/tomorrow")
+    assert "No plan yet" in looker.text("/farms/later-farm/tomorrow")
 
 
 def test_a_key_that_only_reads_stores_nothing(service: Service) -> None:

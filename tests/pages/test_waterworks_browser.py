@@ -50,7 +50,7 @@ def test_the_full_page_fits_every_screen_and_can_be_read_by_everybody(
 ) -> None:
     tab.context.add_cookies([{"name": "rillwright-language", "value": language, "url": address}])
     tab.goto(f"{address}{PAGE}?{QUESTION}")
-    assert tab.locator("svg").count() == 3
+    assert tab.locator("main svg.chart").count() == 3
     assert_everybody_can_read(tab, WIDTHS)
 
 
@@ -61,7 +61,7 @@ def test_the_full_page_of_acid_fits_every_screen_and_can_be_read_by_everybody(
     tab.context.add_cookies([{"name": "rillwright-language", "value": language, "url": address}])
     asked = "acid=sulfuric&strength=93&ph=6&minutes=30&tank=20&injections=9&price=8&price_per=gal"
     tab.goto(f"{address}{ACID_PAGE}?{asked}&passes_plastic=yes")
-    assert tab.locator("ol.steps li").count() == 6
+    assert tab.locator("ol.numbered li").count() == 6
     assert_everybody_can_read(tab, WIDTHS)
 
 

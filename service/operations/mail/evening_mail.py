@@ -9,12 +9,13 @@ newer order replaces an older one that has not been sent.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc, wall_time
-from service.agronomy.records import Ints
+from service.agronomy.records import Ints, NoWaterPeriod
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold
@@ -22,7 +23,7 @@ from service.operations.mail.timer_lines import line_of_day
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView, list_plans, metered_day
 from service.operations.timers.set_timer import timers_of
-from service.records.farms import FarmDefinition
+from service.records.farms import BlockTable, FarmDefinition
 from service.records.feedback import MeteredDay
 from service.records.letters import (
     BlockLine,
@@ -31,7 +32,7 @@ from service.records.letters import (
     InjectionLine,
     PulseLine,
     SiteLine,
-    TimerLine,
+    SkyDay,
 )
 from service.records.mail import MailOrder, PlanMark
 from service.records.weather import Attribution
@@ -153,12 +154,18 @@ def evening_letter(
     day = views[0].plan.day
     with unit_of_work(write=False) as unit:
         keys = np.array([*unit.blocks.farm_keys([farm.farm_id]).values()], dtype=np.int64)
-        metered = _metered_before(unit, views, keys, day)
+        table = unit.blocks.read_block_table(day, farm_keys=keys)
+        metered = _metered_before(unit, table, views, day)
+        periods = unit.pauses.read_periods(table.keys)
         (mark,) = unit.outbox.read_marks(keys, day=day)
         timers = {
             state.block_id: line_of_day(state, day)
             for state in timers_of(unit, [view.block for view in views], today=day - ONE_DAY)
         }
+    paused = {
+        block_id: periods.get(key, ())
+        for key, block_id in zip(table.keys.tolist(), table.block_ids, strict=True)
+    }
     by_site = {view.block.site_id: view for view in reversed(views)}
     sites = tuple(_site_line(site_id, view) for site_id, view in sorted(by_site.items()))
     return EveningLetter(
@@ -170,7 +177,14 @@ def evening_letter(
         plan_version=mark.plan_version,
         blocks=_in_order(
             [
-                _block_line(view, timers.get(view.plan.block_id), metered.get(view.plan.block_id))
+                replace(
+                    _block_line(view),
+                    timer=timers.get(view.plan.block_id),
+                    metered=metered.get(view.plan.block_id),
+                    pause=_pause_of_day(
+                        (*view.block.no_water, *paused.get(view.plan.block_id, ())), day
+                    ),
+                )
                 for view in views
             ]
         ),
@@ -195,11 +209,10 @@ def _in_order(blocks: Sequence[BlockLine]) -> tuple[BlockLine, ...]:
 
 
 def _metered_before(
-    unit: UnitOfWork, views: Sequence[PlanView], farm_keys: Ints, day: date
+    unit: UnitOfWork, table: BlockTable, views: Sequence[PlanView], day: date
 ) -> dict[str, MeteredDay]:
-    """What the meters counted on the day before a plan, by block; two or three queries a farm."""
+    """What the meters counted on the day before a plan, by block; one or two queries a farm."""
     before = day - ONE_DAY
-    table = unit.blocks.read_block_table(day, farm_keys=farm_keys)
     counted = unit.reports.read_meter_days(table.keys, first_day=before, last_day=before)
     if not counted:
         return {}
@@ -212,7 +225,21 @@ def _metered_before(
     }
 
 
-def _block_line(view: PlanView, timer: TimerLine | None, metered: MeteredDay | None) -> BlockLine:
+def _pause_of_day(periods: Iterable[NoWaterPeriod], day: date) -> NoWaterPeriod | None:
+    """Of the periods that touch a day, the one that ends last."""
+    return max(
+        (
+            period
+            for period in periods
+            if period.starts_local.date() <= day
+            and period.ends_local > datetime.combine(day, time.min)
+        ),
+        key=lambda period: period.ends_local,
+        default=None,
+    )
+
+
+def _block_line(view: PlanView) -> BlockLine:
     plan, reasoning = view.plan, view.plan.reasoning
     expected = reasoning.outlook_expected_min
     minutes = [float(plan.planned_min), *expected[1:]] if expected else []
@@ -239,8 +266,6 @@ def _block_line(view: PlanView, timer: TimerLine | None, metered: MeteredDay | N
         dry_day=reasoning.unwatered_until_day if is_known else None,
         injection=_injection_line(view),
         taken_full_day=reasoning.taken_full_day,
-        timer=timer,
-        metered=metered,
     )
 
 
@@ -286,6 +311,18 @@ def _site_line(site_id: str, view: PlanView) -> SiteLine:
         rain_today_mm=weather.value("rain_mm", day - ONE_DAY),
         rain_tomorrow_mm=weather.value("rain_mm", day),
         rain_probability_fraction=weather.value("rain_probability_fraction", day),
+        sky=tuple(
+            SkyDay(
+                day=each,
+                tmin_c=weather.value("tmin_c", each),
+                tmax_c=weather.value("tmax_c", each),
+                wind_m_s=weather.value("u2_m_s", each),
+                rain_mm=weather.value("rain_mm", each),
+                rain_probability_fraction=weather.value("rain_probability_fraction", each),
+            )
+            for each in weather.days
+            if each >= day
+        ),
     )
 
 

@@ -1,0 +1,67 @@
+"""The page of a farm's day: the next valve, the day in order, the blocks by urgency, the supply."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from service.agronomy.civil_day import ONE_DAY
+from service.delivery.foot_words import (
+    caution_words,
+    issue_words,
+    source_words,
+    weather_words,
+)
+from service.operations.access.manage_keys import Right
+from service.operations.reading.read_farms import local_day
+from service.pages.day_board import board_view
+from service.pages.day_supply import supply_chart
+from service.pages.day_view import day_view
+from service.pages.plans import asked_day, bundle_of, farm_of, has_blocks, latest_day, letter_of
+from service.pages.visit import Visit
+
+MOST_OPENINGS = 14
+"""Openings that are shown at once; all others are folded."""
+
+
+def show_tomorrow(visit: Visit) -> Response:
+    """The plan of a farm's day, tomorrow's unless another day is asked for."""
+    farm = farm_of(visit)
+    now = visit.service.clock.now()
+    today = local_day(now, farm.zone)
+    letter = letter_of(visit, farm, today)
+    if letter is None:
+        day = asked_day(visit) or today + ONE_DAY
+        is_set_up = has_blocks(visit, farm, today + ONE_DAY)
+        return visit.show(
+            "no_plan.html",
+            farm=farm,
+            day=day,
+            is_set_up=is_set_up,
+            latest=latest_day(visit, farm, today),
+            issue_clock=visit.words.wall_clock(farm.issue_wall_min),
+            first=visit.query.get("first", ""),
+            may_plan=visit.may(Right.FARM_WRITE) and day == today + ONE_DAY and is_set_up,
+        )
+    words = visit.words
+    bundle = bundle_of(visit, farm, letter.day)
+    view = day_view(letter, bundle, words, now=now, today=today)
+    first = next((place for place, each in enumerate(view.openings) if each.is_next), 0)
+    return visit.show(
+        "tomorrow.html",
+        farm=farm,
+        letter=letter,
+        day=words.long_day(letter.day),
+        foot=(
+            *weather_words(letter, words),
+            issue_words(letter, words),
+            " ".join(caution_words(letter, words)),
+            *source_words(letter),
+        ),
+        view=view,
+        board=board_view(letter, words),
+        chart=supply_chart(letter, bundle, words),
+        shown=view.openings[first : first + MOST_OPENINGS],
+        folded_openings=view.openings[:first] + view.openings[first + MOST_OPENINGS :],
+        before=letter.day - ONE_DAY,
+        after=letter.day + ONE_DAY,
+    )
