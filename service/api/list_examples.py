@@ -29,6 +29,16 @@ SITE_PAGE: Final[dict[str, Any]] = {
                 {"kind": "forecast", "first_day": "2026-07-14", "last_day": "2026-07-21"},
                 {"kind": "observed", "first_day": "2026-01-01", "last_day": "2026-07-13"},
             ],
+            "observed_until": "2026-07-13",
+            "measured_until": {
+                "temperature": "2026-07-13",
+                "humidity": "2026-07-13",
+                "wind": "2026-07-13",
+                "radiation": "2026-07-13",
+                "rain": "2026-07-14",
+            },
+            "forecast_until": "2026-07-21",
+            "forecast_issued_at": "2026-07-14T12:00:00Z",
         }
     ],
     "next": None,
@@ -87,3 +97,35 @@ CONTROLLER_PAGE: Final[dict[str, Any]] = {
     "next": None,
     "next_cursor": None,
 }
+WEATHER_PAGE: Final[dict[str, Any]] = {
+    "items": [
+        {
+            "day": "2026-07-14",
+            "values": [
+                {"name": "tmax_c", "value": 32.4, "flags": []},
+                {"name": "et0_mm", "value": 5.1, "flags": []},
+            ],
+            "origins": [
+                {
+                    "source": "import",
+                    "kind": "observed",
+                    "issued_at": "2026-07-15T06:00:00Z",
+                    "attribution": None,
+                    "name": "tmax_c",
+                    "fetched_at": "2026-07-15T06:00:00Z",
+                    "hours_present": 24.0,
+                    "estimated_from": None,
+                }
+            ],
+            "rests_on": "measured",
+        }
+    ],
+    "next": "/v1/sites/hill/weather-days?page_size=1&cursor=MjAyNi0wNy0xNA",
+}
+WEATHER_CSV: Final = (
+    "day,rests_on,tmax_c,tmin_c,ea_kpa,rhmin_pct,u2_m_s,rs_mj_m2,rain_mm,"
+    "rain_probability_fraction,et0_mm,sources\r\n"
+    "2026-07-14,measured,32.4,19.8,2.3,48.0,1.6,22.0,0.0,,5.1,"
+    "import observed of 2026-07-15T06:00Z: tmax_c tmin_c rhmax_pct rhmin_pct wind_m_s rs_mj_m2"
+    " rain_mm\r\n"
+)

@@ -54,6 +54,17 @@ def list_answers(
     return {200: page, 304: same, **problems(NOT_FOUND, INVALID_REQUEST)}
 
 
+def cut(
+    items: Iterable[Item], query: PageQuery, name_of: Callable[[Item], str]
+) -> tuple[list[Item], bool]:
+    """The items of a page, in the order of their names, and whether more follow.
+
+    Sorted here, since cursors compare as Python does and not as the database.
+    """
+    rest = sorted((each for each in items if name_of(each) > query.after), key=name_of)
+    return rest[: query.size], len(rest) > query.size
+
+
 @dataclass(frozen=True, slots=True)
 class Pages:
     """Answers a request for a page of a list."""
@@ -72,12 +83,8 @@ class Pages:
     ) -> Response:
         """The page that is asked for, in the order of the items' names, or 304 if the caller has
         it.
-
-        Sorted here, since cursors compare as Python does and not as the database.
         """
-        rest = sorted((each for each in items if name_of(each) > query.after), key=name_of)
-        shown = rest[: query.size]
-        has_more = len(rest) > query.size
+        shown, has_more = cut(items, query, name_of)
         return conditional_response(
             page(
                 items=[show(each) for each in shown],
@@ -113,12 +120,17 @@ class Pages:
         rows: Iterable[Iterable[object]],
         *,
         place_of: Callable[[Item], str],
+        goes_on: bool = True,
     ) -> Response:
-        """The same as CSV; the address of what follows is in the header ``Link`` (RFC 8288)."""
+        """A page as CSV; the address of what follows is in the header ``Link`` (RFC 8288).
+
+        goes_on: False on the last page of a list that is not followed further.
+        """
         answer = tagged_response(
             csv_bytes(columns, rows), self.if_none_match, media_type="text/csv; charset=utf-8"
         )
-        answer.headers["Link"] = f'<{self.following(entries, place_of)}>; rel="next"'
+        if goes_on:
+            answer.headers["Link"] = f'<{self.following(entries, place_of)}>; rel="next"'
         return answer
 
     def following(self, entries: Sequence[Item], place_of: Callable[[Item], str]) -> str:

@@ -17,6 +17,7 @@ from service.api.schemas.lists import (
     FarmPageOut,
     SitePageOut,
 )
+from service.api.schemas.site_weather import SiteWeatherPageOut
 from service.bootstrap import Service
 from tests.api.callers import Caller, caller_of
 from tests.api.invented_farm import FARM, FARM_ID, load
@@ -68,6 +69,8 @@ def test_sites_say_from_when_to_when_there_is_weather(own_service: Service) -> N
         {"kind": "forecast", "first_day": "2026-07-15", "last_day": "2026-07-21"},
         {"kind": "observed", "first_day": "2026-06-04", "last_day": "2026-07-14"},
     ]
+    assert (home["observed_until"], home["forecast_until"]) == ("2026-07-14", "2026-07-21")
+    assert home["measured_until"]["rain"] == "2026-07-14"
     (hill,) = all_of(caller_of(own_service, OTHER), "/v1/sites")
     assert (hill["site_id"], hill["coverage"]) == ("hill", [])
     assert len(all_of(caller_of(own_service, None), "/v1/sites?page_size=1")) == 2
@@ -131,6 +134,7 @@ def test_a_list_that_has_not_changed_is_not_sent_again(caller: Caller, path: str
         (CountyPageOut, list_examples.COUNTY_PAGE),
         (CropPageOut, list_examples.CROP_PAGE),
         (ControllerPageOut, list_examples.CONTROLLER_PAGE),
+        (SiteWeatherPageOut, list_examples.WEATHER_PAGE),
     ],
 )
 def test_an_example_says_all_that_its_answer_says(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Response
 
 from service.api.access import Caller, Right, TheCaller, needs
 from service.api.dependencies import TheService
@@ -49,9 +49,7 @@ _HOW = (
     response_model=RegionPlansOut,
     responses=list_answers("Plans.", PLAN_FEED, csv_example=PLAN_FEED_CSV),
 )
-def show_plans(
-    request: Request, service: TheService, caller: TheCaller, query: TheFeed, pages: ThePages
-) -> Response:
+def show_plans(service: TheService, caller: TheCaller, query: TheFeed, pages: ThePages) -> Response:
     """The plans after the one that the cursor names."""
     found = follow_plans(
         _wish(query, caller),
@@ -59,7 +57,7 @@ def show_plans(
         count=query.size,
         unit_of_work=service.unit_of_work,
     )
-    if wants_csv(request):
+    if wants_csv(pages.request):
         shown = (RegionPlanOut.from_entry(each) for each in found.entries)
         rows = (row for plan in shown for row in plan_csv_rows(plan, plan.day))
         return pages.table(found.entries, PLAN_CSV_COLUMNS, rows, place_of=_place_of_plan)
@@ -84,9 +82,7 @@ def show_plans(
     response_model=RegionRunsOut,
     responses=list_answers("Runs.", RUN_FEED, csv_example=RUN_FEED_CSV),
 )
-def show_runs(
-    request: Request, service: TheService, caller: TheCaller, query: TheFeed, pages: ThePages
-) -> Response:
+def show_runs(service: TheService, caller: TheCaller, query: TheFeed, pages: ThePages) -> Response:
     """The runs after the one that the cursor names."""
     found = follow_runs(
         _wish(query, caller),
@@ -94,7 +90,7 @@ def show_runs(
         count=query.size,
         unit_of_work=service.unit_of_work,
     )
-    if wants_csv(request):
+    if wants_csv(pages.request):
         rows = map(run_csv_row, found.entries)
         return pages.table(found.entries, RUN_CSV_COLUMNS, rows, place_of=_place_of_run)
     return pages.feed(

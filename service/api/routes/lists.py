@@ -6,19 +6,22 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Path, Query, Response
 
 from service.agronomy.crop_table import CROPS
 from service.api.access import Right, TheCaller, needs
-from service.api.dependencies import TheService
+from service.api.dependencies import SLUG_PATTERN, TheService
 from service.api.list_examples import (
     CONTROLLER_PAGE,
     COUNTY_PAGE,
     CROP_PAGE,
     FARM_PAGE,
     SITE_PAGE,
+    WEATHER_CSV,
+    WEATHER_PAGE,
 )
-from service.api.paging import ThePages, list_answers
+from service.api.negotiation import wants_csv
+from service.api.paging import ThePages, cut, list_answers
 from service.api.schemas.lists import (
     ControllerOut,
     ControllerPageOut,
@@ -32,9 +35,18 @@ from service.api.schemas.lists import (
     SitePageOut,
 )
 from service.api.schemas.queries import FarmPageQuery, PageQuery
+from service.api.schemas.site_weather import (
+    WEATHER_CSV_COLUMNS,
+    SiteWeatherPageOut,
+    WeatherDaysQuery,
+    name_of_day,
+    site_weather_days,
+    weather_csv_rows,
+)
 from service.operations.farms.manage_controllers import list_controllers
 from service.operations.reading.read_farms import list_counties, list_farms
 from service.operations.reading.read_sites import list_sites
+from service.operations.reading.read_weather import WeatherWish, read_weather_days
 
 router = APIRouter(tags=["lists"])
 ThePage = Annotated[PageQuery, Query()]
@@ -71,18 +83,57 @@ def show_farms(service: TheService, caller: TheCaller, query: ThePage, pages: Th
     operation_id="list_sites",
     summary="List sites with their weather",
     description="The sites that the key's farm uses, or with a key for the region all, by id, with"
-    " from when to when there is weather. Follow `next` until it is null.",
+    " from when to when there is weather, and up to when what was measured. Follow `next` until it"
+    " is null.",
     response_model=SitePageOut,
     responses=list_answers("A page of sites.", SITE_PAGE),
 )
 def show_sites(service: TheService, caller: TheCaller, query: ThePage, pages: ThePages) -> Response:
     """A page of the sites that the caller may see."""
     return pages.answer(
-        list_sites(caller.farm_id, unit_of_work=service.unit_of_work),
+        list_sites(caller.farm_id, unit_of_work=service.unit_of_work, clock=service.clock),
         query,
         SitePageOut,
         name_of=lambda each: each.site.site_id,
         show=SiteOut.from_record,
+    )
+
+
+@router.get(
+    "/sites/{site_id}/weather-days",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="list_weather_days",
+    summary="List the weather of a site by day",
+    description="Weather as plans made now would use it: each value with its flags, where the given"
+    " ones come from (source, measured or forecast, when issued and received), and what the day's"
+    " reference ET rests on. Days in the past are replaced when better weather comes, coming ones"
+    " with each forecast: ask again with `If-None-Match`. JSON, or a table for `Accept: text/csv`,"
+    " with the address of the next page in the header `Link`.",
+    response_model=SiteWeatherPageOut,
+    responses=list_answers("A page of days.", WEATHER_PAGE, csv_example=WEATHER_CSV),
+)
+def show_weather_days(
+    site_id: Annotated[str, Path(pattern=SLUG_PATTERN, description="Site.", examples=["hill"])],
+    service: TheService,
+    caller: TheCaller,
+    query: Annotated[WeatherDaysQuery, Query()],
+    pages: ThePages,
+) -> Response:
+    """A page of days of a site."""
+    days = site_weather_days(
+        read_weather_days(
+            WeatherWish(site_id, caller.farm_asked(query.farm), query.first_day, query.last_day),
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+            source_order=service.source_order,
+        )
+    )
+    if wants_csv(pages.request):
+        shown, has_more = cut(days, query, name_of_day)
+        rows = weather_csv_rows(shown)
+        return pages.table(shown, WEATHER_CSV_COLUMNS, rows, place_of=name_of_day, goes_on=has_more)
+    return pages.answer(
+        days, query, SiteWeatherPageOut, name_of=name_of_day, show=lambda each: each
     )
 
 

@@ -54,6 +54,16 @@ class SiteOut(Out):
     elevation_m: float = Field(description="Above sea level, m.")
     zone: str = Field(description="Time zone, as in the IANA database.")
     coverage: list[CoverageOut] = Field(description="Its weather; empty where there is none.")
+    observed_until: date | None = Field(
+        description="Last day on which all was measured that reference ET takes from measurements"
+        " there. Rain says nothing of it."
+    )
+    measured_until: dict[str, date] = Field(
+        description="The last measured day of `temperature`, `humidity`, `wind`, `radiation` and"
+        " `rain`; what was not measured in 30 days may be missing."
+    )
+    forecast_until: date | None = Field(description="Last day of its forecast.")
+    forecast_issued_at: datetime | None = Field(description="When that was issued, UTC.")
 
     @classmethod
     def from_record(cls, found: SiteCoverage) -> Self:
@@ -70,6 +80,10 @@ class SiteOut(Out):
                 CoverageOut(kind=each.kind, first_day=each.first_day, last_day=each.last_day)
                 for each in found.spans
             ],
+            observed_until=found.freshness.last_measured_day,
+            measured_until=dict(found.freshness.measured_until),
+            forecast_until=found.freshness.forecast_until_day,
+            forecast_issued_at=found.freshness.forecast_issued_at,
         )
 
 

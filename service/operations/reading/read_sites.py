@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from service.database.session import UnitOfWorkFactory
+from service.operations.evening.own_rain import freshness_of
+from service.ports import Clock
 from service.records.farms import SiteDefinition
+from service.records.weather import SiteFreshness
+
+FRESHNESS_DAYS = 30
+"""How far back the last measured day of each quantity is looked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,17 +31,27 @@ class SiteCoverage:
 
     site: SiteDefinition
     spans: tuple[WeatherSpan, ...]
+    freshness: SiteFreshness
 
 
-def list_sites(farm_id: str | None, *, unit_of_work: UnitOfWorkFactory) -> list[SiteCoverage]:
-    """Sites by id with days that have temperatures: those a farm uses, or (None) all."""
+def list_sites(
+    farm_id: str | None, *, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> list[SiteCoverage]:
+    """Sites by id with days that have temperatures: those a farm uses, or (None) all.
+
+    The freshness of rain counts a farm's own gauge; for all farms, the gauges of any.
+    """
     with unit_of_work(write=False) as unit:
         table = unit.blocks.read_site_table()
         users = unit.blocks.find_users(table.keys)
         spans = unit.weather.list_spans(table.keys)
+        # A key may be bound to a farm that is still to come; it uses no site.
+        farm_key = None if farm_id is None else unit.blocks.farm_keys().get(farm_id)
+        first_day = clock.now().date() - timedelta(days=FRESHNESS_DAYS)
+        fresh = freshness_of(unit, table.keys, first_day=first_day, farm_key=farm_key)
     found = [
-        SiteCoverage(site, tuple(WeatherSpan(*span) for span in spans.get(key, ())))
-        for key, site in zip(table.keys.tolist(), table.definitions, strict=True)
+        SiteCoverage(site, tuple(WeatherSpan(*span) for span in spans.get(key, ())), freshness)
+        for key, site, freshness in zip(table.keys.tolist(), table.definitions, fresh, strict=True)
         if farm_id is None or farm_id in users.get(key, ())
     ]
     return sorted(found, key=lambda each: each.site.site_id)
