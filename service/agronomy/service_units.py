@@ -51,6 +51,7 @@ SERVICE_GROUP = (
     Quantity("total_s", "s", 0, 60, "time of an attempt in all"),
     Quantity("delivered_count", "1", 0, inf, "events that a receiver took"),
     Quantity("dead_count", "1", 0, inf, "events that were given up"),
+    Quantity("resent_count", "1", 0, inf, "events that were given up and wait again"),
     Quantity("waiting_count", "1", 0, inf, "events that wait to be sent"),
     Quantity("disabled_count", "1", 0, inf, "receivers that are switched off"),
 )

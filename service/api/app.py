@@ -44,6 +44,7 @@ from service.api.routes import (
     controllers,
     counties,
     dosing,
+    events,
     farms,
     feeds,
     gauges,
@@ -99,6 +100,7 @@ _TAGS: list[dict[str, Any]] = [
     {"name": "nutrition", "description": "Leaf, petiole and soil tests, and what follows."},
     {"name": "season", "description": "The year's tasks, and what was seen on visits."},
     {"name": "lists", "description": "What there is: farms, sites, counties, crops, controllers."},
+    {"name": "events", "description": "Telling other systems what happens."},
     {"name": "changes", "description": "Who changed what, and when."},
     {"name": "status", "description": "How the service itself is doing."},
 ]
@@ -132,6 +134,7 @@ V1_ROUTERS = (
     season.router,
     visit_notes.router,
     changes.router,
+    events.router,
     feeds.router,
     lists.router,
     status.router,
@@ -183,6 +186,7 @@ def create_app(
         license_info={"name": "Apache-2.0", "identifier": "Apache-2.0"},
         docs_url=None,
         redoc_url=None,
+        webhooks=events.webhooks,
         redirect_slashes=False,  # a controller may not follow redirects
         lifespan=partial(_serving, tools),
     )

@@ -31,6 +31,13 @@ _SCHEMES: Final[dict[str, Any]] = {
 _NEVER_BY_LINK: Final = ("401", "403", "406")
 """Answers that nobody gets whose address is the key: whatever is accepted is sent."""
 _EXAMPLES: Final = ("example", "examples")
+_SIGNED_BY: Final = {
+    "webhook-id": "The event's id; the same at each attempt.",
+    "webhook-timestamp": "When this attempt was made, seconds since 1970-01-01T00:00Z.",
+    "webhook-signature": "One or more of `v1,<base64>`, with a space between them: HMAC-SHA256 of"
+    " `<id>.<timestamp>.<body>` by each secret that is in force.",
+}
+"""The headers of Standard Webhooks."""
 SECRET_LINKS: Final = "/v1/calendars/"
 
 
@@ -57,6 +64,20 @@ def complete(document: dict[str, Any], rights: dict[str, str]) -> None:
                     parameter["required"] = True
                     _demand(parameter["schema"])
     _share_problems(document)
+    for webhook in document["webhooks"].values():
+        _describe_webhook(webhook["post"])
+
+
+def _describe_webhook(operation: dict[str, Any]) -> None:
+    """Say of an event how it is sent: its media type, and the headers that sign it."""
+    content = operation["requestBody"]["content"]
+    content["application/cloudevents+json"] = content.pop("application/json")
+    operation["parameters"] = [
+        {"name": name, "in": "header", "required": True, "description": text,
+         "schema": {"type": "string"}}
+        for name, text in _SIGNED_BY.items()
+    ]  # fmt: skip
+    operation["security"] = []
 
 
 def keep_nulls(document: dict[str, Any], routes: Iterable[BaseRoute]) -> None:

@@ -94,7 +94,10 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/blocks/{block_id}/fertiliser-split",
     "GET /v1/blocks/{block_id}/flow-check",
     "GET /v1/counties/water-need",
+    "GET /v1/farms/{farm_id}/event-subscriptions/{subscription_id}/deliveries",
     "GET /v1/farms/{farm_id}/visit-notes",
+    "POST /v1/farms/{farm_id}/event-subscriptions/{subscription_id}/resends",
+    "PUT /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",
     "GET /v1/supplies/{supply_id}/capacity",
 }
 # What cannot be used of these is refused line by line, in an answer that is a success.

@@ -63,7 +63,7 @@ def test_every_operation_is_named_and_explained(document: dict[str, Any]) -> Non
 
 VERBS = {
     "GET": "get list explain compare check assess estimate split plan follow export",
-    "POST": "create report record add pause set",
+    "POST": "create report record add pause set rotate send resend",
     "PUT": "replace record use order",
     "DELETE": "retire cancel remove",
 }

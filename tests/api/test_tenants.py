@@ -24,6 +24,7 @@ VALUES = {
     "site_id": ("home", "nowhere"),
     "controller_id": (f"{FARM_ID}.shed", f"{FARM_ID}.nowhere"),
     "pause_id": ("0123456789abcdef", "0123456789abcdef"),
+    "subscription_id": ("office", "office"),
     "supply_id": (f"{FARM_ID}.well", f"{FARM_ID}.nowhere"),
     "day": ("2026-07-15", "2026-07-15"),
     "secret": ("x" * 43, "y" * 43),
@@ -38,6 +39,8 @@ BODIES: dict[str, Any] = {
     },
     "replace_farm": {"farm": {"id": FARM_ID, "zone": "UTC"}},
     "create_block": {"id": "new"},
+    "record_event_subscription": {"url": "https://office.example.org/"},
+    "resend_events": {},
     "replace_block": {"crop": "blueberry"},
 }  # fmt: skip
 
