@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
@@ -108,9 +108,8 @@ class RainIn(Body):
     """A rain gauge reading."""
 
     rain_mm: float = Field(ge=0.0, le=2000.0, description="Rain in the gauge, mm.")
-    kind: str = Field(
+    kind: Literal["measured", "trace", "none", "multi-day"] = Field(
         "measured",
-        pattern="^(measured|trace|none|multi-day)$",
         description="`measured`, `trace` (too little to measure), `none`, or `multi-day` for a sum"
         " over several days.",
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Self
+from typing import Literal, Self
 
 from pydantic import Field
 
@@ -19,13 +19,14 @@ from service.waterworks.acid_amounts import LONGEST_SEASON_WATER_MM, MOST_INJECT
 from service.waterworks.acid_limits import MATERIALS
 from service.waterworks.pumping import COMMON_EFFICIENCY_PCT
 
+AcidName = Literal["sulfuric", "phosphoric", "nitric", "hydrochloric", "citric"]
+
 
 class AcidQuery(In):
     """Selects the acid and the target pH."""
 
     target_ph: float = Field(ge=4.0, le=9.0, description="pH wanted in the lines.", examples=[6.5])
-    acid: str = Field(
-        pattern="^(sulfuric|phosphoric|nitric|hydrochloric|citric)$",
+    acid: AcidName = Field(
         description="`sulfuric`, `phosphoric`, `nitric`, `hydrochloric` or `citric`.",
         examples=["sulfuric"],
     )
@@ -167,8 +168,7 @@ class SeasonAcidOut(Out):
 class AcidTreatmentIn(Body):
     """Acid that a block was given on one day, all of it together."""
 
-    acid: str = Field(
-        pattern="^(sulfuric|phosphoric|nitric|hydrochloric|citric)$",
+    acid: AcidName = Field(
         description="`sulfuric`, `phosphoric`, `nitric`, `hydrochloric` or `citric`.",
     )
     strength_pct: float = Field(ge=1.0, le=100.0, description="Pure acid in the product, %.")
