@@ -4,6 +4,9 @@ A run key is one row, whose primary key is what makes it unique. Claiming, renew
 are single statements with their condition inside, so that of two processes one succeeds, whatever
 the order. ``held_until`` is compared with the time that the caller gives: the clocks of machines
 that share a database must agree to within a few seconds.
+
+A row that was changed later than now was written while a clock was wrong. It neither holds a run
+nor says that it is done: once the clock is right again, the run is made.
 """
 
 from __future__ import annotations
@@ -22,6 +25,8 @@ from service.records.schedule import JobRun
 
 ATTEMPT_LIMIT = 40
 """Attempts before a run is given up: ten hours at one every fifteen minutes."""
+FROM_THE_FUTURE = timedelta(minutes=5)
+"""A row changed further ahead than this was written by a clock that was wrong; our own choice."""
 
 
 # Built once: hundreds of runs are claimed and finished in one transaction.
@@ -44,10 +49,17 @@ def _claim_statement(dialect_name: str) -> Any:
     }
     return insertion.on_conflict_do_update(
         index_elements=["run_key"],
-        set_={**taken_over, "attempt_count": job_run.c.attempt_count + 1},
-        where=(job_run.c.state != "done")
-        & (job_run.c.held_until <= insertion.excluded.changed_at)
-        & (job_run.c.attempt_count < ATTEMPT_LIMIT),
+        set_={
+            **taken_over,
+            "outcome": None,
+            "attempt_count": job_run.c.attempt_count + 1,
+        },
+        where=(
+            (job_run.c.state != "done")
+            & (job_run.c.held_until <= insertion.excluded.changed_at)
+            & (job_run.c.attempt_count < ATTEMPT_LIMIT)
+        )
+        | (job_run.c.changed_at > bindparam("believed_until")),
     ).returning(job_run.c.run_key)
 
 
@@ -75,6 +87,7 @@ class RunLedger:
                 "held_until": now + timedelta(seconds=lease_s),
                 "attempt_count": 1,
                 "changed_at": now,
+                "believed_until": now + FROM_THE_FUTURE,
             },
         )
         return taken.first() is not None
@@ -105,12 +118,13 @@ class RunLedger:
         )
         return changed.rowcount == 1
 
-    def list_done(self, run_keys: Sequence[str]) -> set[str]:
-        """Those of the keys that are done."""
+    def list_done(self, run_keys: Sequence[str], *, now: datetime) -> set[str]:
+        """Those of the keys that are done as of now."""
         return set(
             self._connection.execute(
                 select(job_run.c.run_key).where(
                     job_run.c.state == "done",
+                    job_run.c.changed_at <= now + FROM_THE_FUTURE,
                     is_one_of(self._connection, job_run.c.run_key, run_keys),
                 )
             ).scalars()

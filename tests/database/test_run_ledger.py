@@ -45,9 +45,9 @@ def the_run(open_unit: UnitOfWorkFactory) -> JobRun:
     return run
 
 
-def is_done(open_unit: UnitOfWorkFactory) -> bool:
+def is_done(open_unit: UnitOfWorkFactory, now: datetime = DUE) -> bool:
     with open_unit(write=False) as unit:
-        return unit.runs.list_done([KEY, "evening:orchard:2026-07-15"]) == {KEY}
+        return unit.runs.list_done([KEY, "evening:orchard:2026-07-15"], now=now) == {KEY}
 
 
 def test_a_run_is_taken_by_the_first_who_asks(open_unit: UnitOfWorkFactory) -> None:
@@ -119,8 +119,9 @@ def test_a_lease_that_ended_but_was_not_taken_can_still_be_finished(
     open_unit: UnitOfWorkFactory,
 ) -> None:
     claim(open_unit, "slow")
-    finish(open_unit, "slow", DUE + timedelta(hours=1))
-    assert is_done(open_unit)
+    later = DUE + timedelta(hours=1)
+    finish(open_unit, "slow", later)
+    assert is_done(open_unit, later)
 
 
 def test_a_run_given_back_is_free_from_the_time_it_says(open_unit: UnitOfWorkFactory) -> None:
@@ -150,13 +151,39 @@ def test_a_claim_that_is_rolled_back_leaves_the_run_free(open_unit: UnitOfWorkFa
     assert claim(open_unit, "second")
 
 
+def test_what_was_done_while_the_clock_was_wrong_is_not_believed(
+    open_unit: UnitOfWorkFactory,
+) -> None:
+    ahead = DUE + timedelta(days=1)
+    assert claim(open_unit, "first", now=ahead)
+    finish(open_unit, "first", now=ahead)
+    assert not is_done(open_unit)
+    assert claim(open_unit, "second")
+    finish(open_unit, "second")
+    assert is_done(open_unit)
+
+
+def test_a_lease_from_the_future_holds_nothing(open_unit: UnitOfWorkFactory) -> None:
+    assert claim(open_unit, "first", now=DUE + timedelta(days=1))
+    assert claim(open_unit, "second")
+    assert not claim(open_unit, "third")
+
+
+def test_a_clock_a_little_ahead_is_believed(open_unit: UnitOfWorkFactory) -> None:
+    ahead = DUE + timedelta(minutes=1)
+    assert claim(open_unit, "first", now=ahead)
+    finish(open_unit, "first", now=ahead)
+    assert is_done(open_unit)
+    assert not claim(open_unit, "second")
+
+
 def test_many_keys_are_looked_up_at_once(open_unit: UnitOfWorkFactory) -> None:
     claim(open_unit, "first")
     finish(open_unit, "first")
     keys = [f"evening:farm-{number}:2026-07-14" for number in range(40_000)]
     with open_unit(write=False) as unit:
-        assert unit.runs.list_done([*keys, KEY]) == {KEY}
-        assert unit.runs.list_done([]) == set()
+        assert unit.runs.list_done([*keys, KEY], now=DUE) == {KEY}
+        assert unit.runs.list_done([], now=DUE) == set()
 
 
 def test_runs_are_listed_by_due_time(open_unit: UnitOfWorkFactory) -> None:

@@ -141,7 +141,7 @@ def list_due(
     evenings = _due_evenings(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)
     repairs = _due_repairs(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)
     refreshes = _due_refreshes(unit, farms, now, sources=sources, lead_min=evening_lead_min)
-    prunes = _not_done(unit.runs, [_latest_prune(now)])
+    prunes = _not_done(unit.runs, [_latest_prune(now)], now)
     return [*refreshes, *evenings, *repairs, *prunes]
 
 
@@ -165,8 +165,8 @@ def _due_evenings(
         due_at = evening_due_at(farm, day, evening_lead_min=lead_min)
         return _farm_run(EVENING, farm, day, due_at)
 
-    due = _not_done(runs, latest)
-    return _with_missed(runs, due, farms, earlier) if looks_back else due
+    due = _not_done(runs, latest, now)
+    return _with_missed(runs, due, farms, earlier, now) if looks_back else due
 
 
 def _due_repairs(
@@ -188,8 +188,8 @@ def _due_repairs(
     def earlier(farm: FarmDefinition, day: date) -> DueRun:
         return _farm_run(REPAIR, farm, day, repair_due_at(farm, day))
 
-    due = _not_done(runs, latest)
-    return _with_missed(runs, due, farms, earlier) if looks_back else due
+    due = _not_done(runs, latest, now)
+    return _with_missed(runs, due, farms, earlier, now) if looks_back else due
 
 
 def _farm_run(job: str, farm: FarmDefinition, day: date, due_at: datetime) -> DueRun:
@@ -208,6 +208,7 @@ def _with_missed(
     latest: Sequence[DueRun],
     farms: Sequence[FarmDefinition],
     earlier: Callable[[FarmDefinition, date], DueRun],
+    now: datetime,
 ) -> list[DueRun]:
     """The runs with the dates missed before them: back to the last date that is done.
 
@@ -224,7 +225,7 @@ def _with_missed(
             for run, day in searching
             for farm in [farm_of[run.farm_id or ""]]
         ]
-        done = runs.list_done([candidate.run_key for _, candidate in before])
+        done = runs.list_done([candidate.run_key for _, candidate in before], now=now)
         searching = []
         for run, candidate in before:
             if candidate.run_key in done:
@@ -265,8 +266,8 @@ def _due_refreshes(
     ahead = sorted(slot for slot in farms_of if for_all < slot <= now)
     due = []
     for source in sources:
-        whole = _not_done(unit.runs, [_refresh(source, for_all)])
-        partial = _not_done(unit.runs, [_refresh(source, slot) for slot in ahead])
+        whole = _not_done(unit.runs, [_refresh(source, for_all)], now)
+        partial = _not_done(unit.runs, [_refresh(source, slot) for slot in ahead], now)
         if whole:
             due.append(replace(whole[0], covers=tuple(partial)))
             continue
@@ -305,6 +306,6 @@ def _latest_prune(now: datetime) -> DueRun:
     return DueRun(run_key=f"{PRUNE}:{due_at.date().isoformat()}", job=PRUNE, due_at=due_at)
 
 
-def _not_done(runs: RunLedger, candidates: Sequence[DueRun]) -> list[DueRun]:
-    done = runs.list_done([run.run_key for run in candidates])
+def _not_done(runs: RunLedger, candidates: Sequence[DueRun], now: datetime) -> list[DueRun]:
+    done = runs.list_done([run.run_key for run in candidates], now=now)
     return [run for run in candidates if run.run_key not in done]

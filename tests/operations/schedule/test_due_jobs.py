@@ -59,11 +59,11 @@ def keys(runs: Iterable[DueRun]) -> list[str]:
     return [run.run_key for run in runs if run.job != "prune"]
 
 
-def do(open_unit: UnitOfWorkFactory, *run_keys: str) -> None:
+def do(open_unit: UnitOfWorkFactory, *run_keys: str, now: datetime = DUE) -> None:
     with open_unit(write=True) as unit:
         for key in run_keys:
-            unit.runs.claim(key, job="any", due_at=DUE, owner="test", now=DUE, lease_s=1)
-            unit.runs.finish(key, owner="test", now=DUE, outcome="planned")
+            unit.runs.claim(key, job="any", due_at=DUE, owner="test", now=now, lease_s=1)
+            unit.runs.finish(key, owner="test", now=now, outcome="planned")
 
 
 def test_an_evening_is_due_before_the_issue_time_on_the_farms_own_clock() -> None:
@@ -191,7 +191,7 @@ def test_weather_is_asked_for_every_six_hours_for_all_sites(open_unit: UnitOfWor
     (refresh, *_) = due_at(open_unit, at("2026-07-14T17:59"), sources=("made-up",))
     assert refresh.run_key == "weather:made-up:2026-07-14T12"
     assert refresh.site_keys is None
-    do(open_unit, refresh.run_key)
+    do(open_unit, refresh.run_key, now=at("2026-07-14T17:59"))
     assert keys(due_at(open_unit, at("2026-07-14T17:59"), sources=("made-up",)))[0] == (
         "evening:orchard:2026-07-13"
     )
@@ -204,7 +204,7 @@ def test_weather_is_asked_for_ahead_of_an_evening_for_the_farms_sites(
 ) -> None:
     # Issued at 17:00 PDT, run at 16:15 PDT = 23:15 UTC: the hour before holds 22:15.
     load(open_unit, replace(FARM, issue_wall_min=17 * 60), stored_farm("down-under", zone=SYDNEY))
-    do(open_unit, "weather:made-up:2026-07-14T18")
+    do(open_unit, "weather:made-up:2026-07-14T18", now=at("2026-07-14T18:00"))
     before, then = at("2026-07-14T21:59"), at("2026-07-14T22:00")
     assert "weather" not in {run.job for run in due_at(open_unit, before, sources=("made-up",))}
     (refresh, *_) = due_at(open_unit, then, sources=("made-up",))
@@ -239,10 +239,10 @@ def test_the_number_of_queries_does_not_grow_with_the_farms(
     with open_unit(write=False) as unit:
         answer = unit.runs.list_done
 
-        def counted(run_keys: list[str]) -> set[str]:
+        def counted(run_keys: list[str], *, now: datetime) -> set[str]:
             nonlocal asked
             asked += 1
-            return answer(run_keys)
+            return answer(run_keys, now=now)
 
         monkeypatch.setattr(unit.runs, "list_done", counted)
         due = list_due(unit, now=DUE, sources=(), evening_lead_min=LEAD_MIN)

@@ -97,6 +97,27 @@ def test_what_is_done_is_left_alone(duties: Duties, engine: Engine) -> None:
     assert plan_versions(engine) == before
 
 
+def test_an_evening_skipped_while_the_clock_was_a_day_ahead_is_made_when_it_is_right_again(
+    duties: Duties, clock: FixedClock, open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    clock.time = DUE - ONE_DAY
+    run_due(duties)  # the evening before, so that the next one has dates to cover
+    clock.time = DUE + ONE_DAY
+    run_due(duties)
+    assert outcomes(open_unit, "evening")[EVENINGS[0]] == "covered"
+    clock.time = DUE
+    run_due(duties)
+    done = outcomes(open_unit, "evening")
+    assert {key: done[key] for key in EVENINGS} == dict.fromkeys(EVENINGS, "planned")
+    assert (f"{FARMS[0]}.block-0", DAY + ONE_DAY, 1) in plan_versions(engine)
+    clock.time = DUE + ONE_DAY + timedelta(minutes=10)
+    tomorrow = [key.replace("07-14", "07-15") for key in EVENINGS]
+    run_due(duties)
+    assert set(run_due(duties).finished).isdisjoint(tomorrow)
+    done = outcomes(open_unit, "evening")
+    assert {key: done[key] for key in tomorrow} == dict.fromkeys(tomorrow, "planned")
+
+
 def test_farms_due_together_are_planned_by_one_call(
     duties: Duties, monkeypatch: pytest.MonkeyPatch
 ) -> None:
