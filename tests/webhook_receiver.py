@@ -59,6 +59,13 @@ class Receiver:
         return [each.event_id for each in self.requests]
 
 
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
+
+    def handle_error(self, *_args: object) -> None:
+        """A sender that dies while it is answered is what some tests are about."""
+
+
 @contextmanager
 def running_receiver() -> Iterator[Receiver]:
     """A receiver on a free port of loopback."""
@@ -83,8 +90,7 @@ def running_receiver() -> Iterator[Receiver]:
         def log_message(self, *_args: object) -> None:
             """Say nothing."""
 
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    server.daemon_threads = True
+    server = _Server(("127.0.0.1", 0), Handler)
     receiver.port = server.server_port
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
     thread.start()
