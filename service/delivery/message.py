@@ -295,7 +295,7 @@ def _render(
         "language": words.language,
         "chart_cid": chart_cid,
         "unsubscribe_url": unsubscribe_url(identity, stamp),
-        "page_url": _page_url(letter, identity),
+        "page_url": _page_url(letter, identity, words),
         "timer_url": _timer_url(identity, stamp),
         "_": words.gettext,
     }
@@ -306,10 +306,12 @@ def _render(
     )
 
 
-def _page_url(letter: Letter, identity: MailIdentity) -> str:
+def _page_url(letter: Letter, identity: MailIdentity, words: Wording) -> str:
+    """The page of the same day, which opens in the language and units of the mail."""
     if not identity.public_url or not isinstance(letter, EveningLetter):
         return ""
-    return f"{identity.public_url}/farms/{letter.farm_id}/tomorrow"
+    reading = f"language={words.language}&units={words.unit_system}"
+    return f"{identity.public_url}/farms/{letter.farm_id}/tomorrow?date={letter.day}&{reading}"
 
 
 def _timer_url(identity: MailIdentity, stamp: MailStamp) -> str:

@@ -2,52 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
 from starlette.responses import Response
 
 from service.agronomy.civil_day import ONE_DAY
 from service.attributions import ATTRIBUTIONS
-from service.delivery.evening_words import ANY_DAY, BlockWords, EveningWords, evening_words
-from service.errors import NotFound, PlanNotFound
+from service.errors import PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.mail.evening_mail import evening_letter
-from service.operations.reading.read_farms import list_farms, local_day
+from service.operations.reading.read_farms import list_farms
 from service.pages.visit import Visit, redirect
 from service.records.farms import FarmBundle, FarmDefinition
-from service.records.letters import BlockLine, EveningLetter
+from service.records.letters import EveningLetter
 from service.translations import Wording
 from service.unit_sizes import L_PER_GALLON
-
-MOST_PULSES_IN_ORDER = 18
-"""Most pulses listed on the sheet; more are grouped by block, to fit on one page."""
-MOST_BLOCKS_IN_FULL, MOST_PULSES_IN_FULL = 16, 64
-"""Most lines in large type; more are set in small type, for the same reason."""
-
-
-@dataclass(frozen=True, slots=True)
-class BlockCard:
-    """One block of the day: its line of the letter, and the text of that line."""
-
-    line: BlockLine
-    text: BlockWords
-
-    @property
-    def short_id(self) -> str:
-        """Without the farm."""
-        return self.line.block_id.rpartition(".")[2]
-
-
-@dataclass(frozen=True, slots=True)
-class PulseRow:
-    """One pulse of the farm in order of time."""
-
-    start: str
-    end: str
-    block: str
-    minutes: str
-    starts_at: datetime
 
 
 def show_farms(visit: Visit) -> Response:
@@ -61,26 +30,6 @@ def show_farms(visit: Visit) -> Response:
     if len(farms) == 1 and not visit.query:
         return redirect(f"/farms/{farms[0].farm_id}/tomorrow")
     return visit.show("farms.html", farms=farms)
-
-
-def show_sheet(visit: Visit) -> Response:
-    """The plan of a farm's day on one page of paper."""
-    farm = farm_of(visit)
-    letter = letter_of(visit, farm, local_day(visit.service.clock.now(), farm.zone))
-    if letter is None:
-        raise NotFound("no plan of that day")
-    content = evening_words(letter, visit.words, read_on=ANY_DAY)
-    pulse_count = sum(len(line.pulses) for line in letter.blocks)
-    return visit.show(
-        "sheet.html",
-        is_long=max(pulse_count, len(letter.blocks)) > MOST_PULSES_IN_ORDER,
-        is_dense=len(letter.blocks) > MOST_BLOCKS_IN_FULL or pulse_count > MOST_PULSES_IN_FULL,
-        farm=farm,
-        letter=letter,
-        content=content,
-        cards=_cards(letter, content),
-        pulses=_pulses(letter, visit.words),
-    )
 
 
 def farm_of(visit: Visit, right: Right = Right.PLAN_READ) -> FarmDefinition:
@@ -147,24 +96,3 @@ def bundle_of(visit: Visit, farm: FarmDefinition, day: date) -> FarmBundle:
     """What the farm consists of on a day."""
     with visit.service.unit_of_work(write=False) as unit:
         return unit.blocks.get_bundle(farm.farm_id, day=day)
-
-
-def _cards(letter: EveningLetter, content: EveningWords) -> list[BlockCard]:
-    return [
-        BlockCard(line, words) for line, words in zip(letter.blocks, content.blocks, strict=True)
-    ]
-
-
-def _pulses(letter: EveningLetter, words: Wording) -> list[PulseRow]:
-    rows = [
-        PulseRow(
-            start=words.clock(pulse.starts_at, letter.zone),
-            end=words.clock(pulse.ends_at, letter.zone),
-            block=block.name,
-            minutes=words.minutes(pulse.duration_min),
-            starts_at=pulse.starts_at,
-        )
-        for block in letter.blocks
-        for pulse in block.pulses
-    ]
-    return sorted(rows, key=lambda row: (row.starts_at, row.block))

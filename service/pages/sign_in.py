@@ -17,7 +17,7 @@ from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import LINK_LASTS, ask_for_link, find_link, use_link
 from service.pages.holder import Holder, holder_of, link_holder_of
 from service.pages.sessions import LASTS
-from service.pages.visit import Visit, local_path, redirect
+from service.pages.visit import Visit, local_path, read_as, redirect
 
 LONGEST_ADDRESS: Final = 254
 """RFC 5321 4.5.3.1.3, without the angle brackets."""
@@ -84,6 +84,7 @@ def follow_link(visit: Visit) -> Response:
     except NotFound:
         return _dead_link(visit)
     _begin(visit, visit.seals.mail_session_cookie(holder.mail_address, now=service.clock.now()))
+    read_as(visit, language=holder.language, units=holder.unit_system)
     return _secret(redirect(_home(link_holder_of(holder))))
 
 

@@ -49,8 +49,8 @@ _HEADERS: Final = {
 LARGEST_FORM_BYTES: Final = 100_000
 MOST_FIELDS: Final = 100
 UNIT_SYSTEMS: Final = ("us", "si")
-_SAID_ONCE: Final = frozenset({"done", "first"})
-"""Query parameters that report what has just happened."""
+_SAID_ONCE: Final = frozenset({"done", "first", "language", "units"})
+"""Query parameters that report what has just happened, or how the reader of a mail reads."""
 _FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 _YEAR_S: Final = 365 * 86_400
 _log = get_logger(__name__)
@@ -226,6 +226,12 @@ class Frame:
                     request.scope, mail_address
                 ),
             )
+            # The links of a mail say how its reader reads.
+            read_as(
+                visit,
+                language=visit.query.get("language", ""),
+                units=visit.query.get("units", ""),
+            )
             if over is not None:
                 refused = visit.show("trouble.html", status=429, kind="too-often", faults=())
                 refused.headers.update(over)
@@ -334,12 +340,19 @@ def _here(request: Request) -> str:
     return local_path(f"{address.path}?{urlencode(query)}" if query else address.path)
 
 
+def read_as(visit: Visit, *, language: str, units: str) -> None:
+    """Keep how somebody reads, and answer so already; what is none of the choices is left."""
+    if language in LANGUAGES:
+        visit.language = language
+        visit.cookies.append(("language", language, _YEAR_S))
+    if units in UNIT_SYSTEMS:
+        visit.unit_choice = units
+        visit.cookies.append(("units", units, _YEAR_S))
+
+
 def choose_reading(visit: Visit) -> Response:
     """Keep the language or the units that the reader chose."""
-    if visit.form.get("language") in LANGUAGES:
-        visit.cookies.append(("language", visit.form["language"], _YEAR_S))
-    if visit.form.get("units") in UNIT_SYSTEMS:
-        visit.cookies.append(("units", visit.form["units"], _YEAR_S))
+    read_as(visit, language=visit.form.get("language", ""), units=visit.form.get("units", ""))
     return redirect(local_path(visit.form.get("back", "")))
 
 
@@ -382,8 +395,26 @@ def _language(request: Request, names: _CookieNames) -> str:
     chosen = request.cookies.get(names.language, "")
     if chosen in LANGUAGES:
         return chosen
-    wanted = request.headers.get("accept-language", "").lower()
-    return next((part[:2] for part in wanted.split(",") if part[:2] in LANGUAGES), LANGUAGES[0])
+    return preferred_language(request.headers.get("accept-language", ""))
+
+
+def preferred_language(accept_language: str) -> str:
+    """The language of ours that a browser wants most (RFC 9110, 12.5.4); else the first.
+
+    >>> [preferred_language(each) for each in ("de, es;q=0.5, en;q=0.4", "es;q=0")]
+    ['es', 'en']
+    """
+    best, weight = LANGUAGES[0], 0.0
+    for part in accept_language.lower().split(","):
+        tag, _, quality = part.strip().partition(";")
+        language = tag.strip().partition("-")[0]
+        try:
+            wanted = float(quality.strip().removeprefix("q=") or 1.0)
+        except ValueError:
+            wanted = 0.0
+        if language in LANGUAGES and wanted > weight:
+            best, weight = language, wanted
+    return best
 
 
 def _unit_choice(request: Request, names: _CookieNames) -> str:

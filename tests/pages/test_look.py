@@ -87,3 +87,31 @@ def test_a_program_at_an_unknown_address_gets_a_problem_document(looker: Reader)
         answer = looker.get(path, headers={"Accept": accept})
         assert answer.status_code == 404
         assert answer.headers["Content-Type"] == "application/problem+json"
+
+
+@pytest.mark.parametrize(
+    ("accepted", "language"),
+    [
+        ("en;q=0.3, es-MX;q=0.9", "es"),
+        ("de, fr;q=0.9, es;q=0.2", "es"),
+        ("es;q=0, en;q=0.1", "en"),
+        ("es;q=much", "en"),
+        ("de", "en"),
+        ("", "en"),
+    ],
+)
+def test_the_language_is_what_the_browser_wants_most(
+    looker: Reader, accepted: str, language: str
+) -> None:
+    page = looker.get("/sign-in", headers={"Accept-Language": accepted}).text
+    assert f'<html lang="{language}">' in page
+
+
+def test_a_link_of_a_mail_opens_in_the_language_and_units_of_its_reader(looker: Reader) -> None:
+    page = looker.text("/farms/test-farm/tomorrow?language=es&units=si")
+    assert '<html lang="es">' in page and not re.search(r"[0-9] (?:gal|in|pulg)\b", page)
+    assert 'name="back" value="/farms/test-farm/tomorrow"' in page
+    # And stays so on the pages after it.
+    assert '<html lang="es">' in looker.text("/farms/test-farm/weather")
+    looker.text("/farms/test-farm/tomorrow?language=xx&units=stone")
+    assert '<html lang="es">' in looker.text("/farms/test-farm/weather")

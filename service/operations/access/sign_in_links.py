@@ -44,6 +44,7 @@ class LinkHolder:
     language: str
     farm_ids: frozenset[str]
     rights: frozenset[Right]
+    unit_system: str = "us"
 
 
 def ask_for_link(mail_address: str, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> None:
@@ -144,4 +145,5 @@ def _joined(people: Sequence[KnownPerson]) -> LinkHolder | None:
         farm_ids=farm_ids,
         rights=(GROWER_RIGHTS if farm_ids else frozenset())
         | (ADVISER_RIGHTS if is_adviser else frozenset()),
+        unit_system=first.unit_system,
     )
