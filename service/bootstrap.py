@@ -68,6 +68,8 @@ class Service:
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
     """Fetches from the weather services, by source."""
     farm_format: FarmFormat = field(default_factory=JsonFarmFormat)
+    is_demonstration: bool = False
+    """Farm, weather and clock are invented, and every page says so."""
 
     @property
     def after_publish(self) -> AfterPublish | None:

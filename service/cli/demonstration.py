@@ -14,6 +14,7 @@ from rich.text import Text
 
 from service.agronomy.civil_day import ONE_DAY
 from service.bootstrap import Service, migrate_database
+from service.cli.demo_clock import StandingClock
 from service.cli.demo_reports import bring_reports
 from service.cli.housekeeping import shown_database
 from service.cli.plan_text import plan_document, show_plans
@@ -50,17 +51,6 @@ from service.records.farms import FarmBundle
 ISSUE_TIME = time(19, 0)
 WEATHER_TIME = time(17, 30)
 WEEK = timedelta(days=7)
-
-
-class StandingClock:
-    """A clock stopped at a set time."""
-
-    def __init__(self, instant: datetime) -> None:
-        self.instant = instant
-
-    def now(self) -> datetime:
-        """The time it was set to, UTC."""
-        return self.instant
 
 
 def demo(units: UnitsOption = None, as_json: JsonOption = False) -> None:

@@ -9,6 +9,7 @@ import typer
 
 from service.bootstrap import Service, migrate_database
 from service.cli import shown
+from service.cli.demo_clock import in_its_own_time
 from service.cli.terminal import (
     EXIT_UNFULFILLED,
     JsonOption,
@@ -20,6 +21,7 @@ from service.cli.terminal import (
     print_json,
 )
 from service.cli.tools import tools_to_serve
+from service.demo_farm import DEMO_DAY
 from service.errors import Fault, SettingsInvalid
 from service.logs import configure_logs
 from service.operations.access.manage_keys import has_live_key
@@ -166,7 +168,7 @@ def serve(
     """Serve the API and its documentation pages until stopped."""
     settings = read_settings()
     make_tools = tools_to_serve(settings)
-    service = open_service(settings)
+    service = in_its_own_time(open_service(settings))
     from service.api.server import run_server
 
     address, number = host or settings.host, port or settings.port
@@ -197,6 +199,8 @@ def announce(service: Service, address: str, number: int) -> None:
                 )
             ],
         )
+    if service.is_demonstration:
+        note(f"The demonstration: all is invented, and it is always the evening of {DEMO_DAY}.")
     note(f"Serving on http://{shown_host}:{number}/ - documentation at /docs - stop with Ctrl-C")
     if not is_here_only:
         note(

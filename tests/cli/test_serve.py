@@ -6,9 +6,18 @@ from typing import Any
 
 import pytest
 import uvicorn
+from fastapi import FastAPI
 from sqlalchemy.engine import URL
 
+from service.bootstrap import open_service
+from service.cli.demo_clock import in_its_own_time
+from service.demo_farm import FIRST_EVENING
+from service.operations.farms.manage_farms import load_bundle
+from service.records.farms import FarmBundle, FarmDefinition
+from service.settings import Settings
 from tests.cli.conftest import Command, call
+from tests.databases import address
+from tests.pages.conftest import Reader
 
 
 @pytest.fixture
@@ -79,3 +88,37 @@ def test_what_is_no_address_of_a_proxy_stops_the_start(
     assert result.exit_code == 2
     assert "RILLWRIGHT_TRUSTED_PROXIES" in result.stderr
     assert started == []
+
+
+def test_the_demonstration_keeps_its_own_clock_and_every_page_says_so(
+    demo: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    apps: list[FastAPI] = []
+    monkeypatch.setattr(uvicorn, "run", lambda app, **_options: apps.append(app))
+    assert "always the evening of 2026-07-14" in demo("serve").stderr
+    reader = Reader(apps[0])
+    page = reader.text("/farms/larkbend/tomorrow")
+    assert "Wednesday, July 15: open first" in page  # whatever day the machine's clock says
+    for path in ("/farms/larkbend/tomorrow", "/farms/larkbend/sheet", "/farms?all=1", "/counties"):
+        assert "always the evening of Tuesday, July 14" in reader.text(path), path
+    apps[0].state.service.close()
+
+
+def test_a_service_with_a_farm_of_somebody_s_own_keeps_the_machine_s_clock(
+    own_demo_url: URL,
+) -> None:
+    service = open_service(Settings(database_url=address(own_demo_url)))
+    assert in_its_own_time(service).is_demonstration
+    load_bundle(
+        FarmBundle(
+            farm=FarmDefinition(farm_id="own", name="Own", zone="America/New_York"),
+            sites=(),
+            counties=(),
+        ),
+        effective_day=FIRST_EVENING,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    kept = in_its_own_time(service)
+    assert kept is service and not kept.is_demonstration
+    service.close()
