@@ -16,7 +16,19 @@ from datetime import datetime, timedelta
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Update, bindparam, delete, func, select, update
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Update,
+    and_,
+    bindparam,
+    delete,
+    func,
+    not_,
+    or_,
+    select,
+    update,
+)
 
 from service.database.bulk import insert_into, is_one_of
 from service.database.tables import job_run, scheduler_tick
@@ -41,6 +53,18 @@ _RETURN = _RENEWAL.values(state="waiting")
 _FINISH = _RENEWAL.values(state="done", outcome=bindparam("result"))
 
 
+def _may_be_claimed(now: Any, believed_until: Any) -> ColumnElement[bool]:
+    """Which runs of those that are known somebody may claim."""
+    return or_(
+        and_(
+            job_run.c.state != "done",
+            job_run.c.held_until <= now,
+            job_run.c.attempt_count < ATTEMPT_LIMIT,
+        ),
+        job_run.c.changed_at > believed_until,
+    )
+
+
 @cache
 def _claim_statement(dialect_name: str) -> Any:
     insertion = insert_into(dialect_name, job_run)
@@ -54,12 +78,7 @@ def _claim_statement(dialect_name: str) -> Any:
             "outcome": None,
             "attempt_count": job_run.c.attempt_count + 1,
         },
-        where=(
-            (job_run.c.state != "done")
-            & (job_run.c.held_until <= insertion.excluded.changed_at)
-            & (job_run.c.attempt_count < ATTEMPT_LIMIT)
-        )
-        | (job_run.c.changed_at > bindparam("believed_until")),
+        where=_may_be_claimed(insertion.excluded.changed_at, bindparam("believed_until")),
     ).returning(job_run.c.run_key)
 
 
@@ -135,9 +154,7 @@ class RunLedger:
         return set(
             self._connection.execute(
                 select(job_run.c.run_key).where(
-                    (job_run.c.state == "done")
-                    | (job_run.c.held_until > now)
-                    | (job_run.c.attempt_count >= ATTEMPT_LIMIT),
+                    not_(_may_be_claimed(now, now + FROM_THE_FUTURE)),
                     is_one_of(self._connection, job_run.c.run_key, run_keys),
                 )
             ).scalars()

@@ -572,3 +572,15 @@ def test_work_that_another_holds_is_not_due(
     assert not is_work_due(duties)
     with open_unit(write=False) as unit:
         assert unit.runs.last_tick_at() == clock.time
+
+
+def test_what_a_clock_that_was_ahead_had_done_is_due_once_it_is_right_again(
+    duties: Duties, clock: FixedClock
+) -> None:
+    clock.time += timedelta(hours=2)
+    run_due(duties)
+    assert not is_work_due(duties)
+    clock.time -= timedelta(hours=2)
+    assert is_work_due(duties)
+    run_due(duties)
+    assert not is_work_due(duties)
