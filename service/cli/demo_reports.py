@@ -15,10 +15,12 @@ from service.demo_farm import (
     CAUGHT_ML,
     FARM_ID,
     FIRST_EVENING,
-    LEAF_FILE,
     REFERENCE_BLOCK_ID,
     RUNS_FILE,
-    SOIL_FILE,
+    TEST_FILES,
+    TIMER_BLOCK_ID,
+    VISIT_NOTES,
+    VISITOR,
     WATER_FILE,
     WATER_SUPPLY_ID,
 )
@@ -26,6 +28,9 @@ from service.farm_files.nutrient_file import nutrient_test, read_nutrient_file
 from service.farm_files.sample_file import read_sample_file
 from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.nutrition.record_tests import record_test
+from service.operations.reading.read_farms import today_at
+from service.operations.season.note_visits import NoteDraft, record_note
+from service.operations.timers.set_timer import set_timer, timers_of
 from service.operations.waterworks.catch_tests import record_catch_test
 from service.operations.waterworks.report_water import record_sample
 from service.records.waterworks import WaterSample
@@ -34,9 +39,9 @@ from service.unit_sizes import L_PER_GALLON
 
 def bring_reports(service: Service) -> None:
     """Store all of it; the same again changes nothing."""
-    for file in (LEAF_FILE, SOIL_FILE):
+    for block_id, file in TEST_FILES:
         record_test(
-            nutrient_test(REFERENCE_BLOCK_ID, read_nutrient_file(file)),
+            nutrient_test(block_id, read_nutrient_file(file)),
             unit_of_work=service.unit_of_work,
             clock=service.clock,
         )
@@ -48,6 +53,7 @@ def bring_reports(service: Service) -> None:
         laboratory=report.laboratory,
         readings=report.readings,
         temperature_c=report.temperature_c,
+        titration=report.titration,
     )
     record_sample(sample, unit_of_work=service.unit_of_work, clock=service.clock)
     record_catch_test(
@@ -59,10 +65,31 @@ def bring_reports(service: Service) -> None:
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
+    for day, block_id, text in VISIT_NOTES:
+        record_note(
+            FARM_ID,
+            NoteDraft(day=day, text=text, block_id=block_id, visitor=VISITOR),
+            reporter="invented",
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+        )
     with service.unit_of_work(write=True) as unit:
         report_runs(
             unit, _runs(), farm_id=FARM_ID, reporter="invented", replanning=service.replanning
         )
+
+
+def set_first_program(service: Service) -> None:
+    """Set the timer to the program that the first evening offered, unless it has one."""
+    with service.unit_of_work(write=True) as unit:
+        today = today_at(unit, FARM_ID, service.clock.now())
+        block = unit.blocks.get_block(TIMER_BLOCK_ID, day=today)
+        (state,) = timers_of(unit, [block], today=today)
+        if state.set_program is None:
+            set_timer(
+                unit, TIMER_BLOCK_ID, None, set_from=None, reporter="invented",
+                replanning=service.replanning,
+            )  # fmt: skip
 
 
 def _runs() -> list[RunReport]:

@@ -15,7 +15,7 @@ from rich.text import Text
 from service.agronomy.civil_day import ONE_DAY
 from service.bootstrap import Service, migrate_database
 from service.cli.demo_clock import StandingClock
-from service.cli.demo_reports import bring_reports
+from service.cli.demo_reports import bring_reports, set_first_program
 from service.cli.housekeeping import shown_database
 from service.cli.plan_text import plan_document, show_plans
 from service.cli.plans import county_document, farms_by_id, show_counties
@@ -138,6 +138,8 @@ def _run_evenings(service: Service, clock: StandingClock, zone: ZoneInfo) -> Non
             )
             if run.failures:
                 raise RillwrightError(f"evening of {evening}: {run.failures[0].reason}")
+            if evening == FIRST_EVENING:
+                set_first_program(service)
             progress(done)
 
 
@@ -158,7 +160,6 @@ def _show_next(service: Service) -> None:
     out.print(Text("Where to look next, with this database:", style="bold"))
     for command, purpose in (
         (f"rillwright why {REFERENCE_BLOCK_ID}", "the reasoning behind one plan"),
-        (f"rillwright plan --on {DEMO_DAY}", "the previous day's plan"),
         (f"rillwright counties --block {REFERENCE_BLOCK_ID} --from {DEMO_DAY}", "the week ahead"),
         (f"rillwright lateral {REFERENCE_BLOCK_ID}", "pressures and flows along its rows"),
         (
@@ -166,8 +167,11 @@ def _show_next(service: Service) -> None:
             "its meter held against its pipes",
         ),
         (f"rillwright nutrient-plan {REFERENCE_BLOCK_ID}", "a season by its leaf and soil tests"),
+        (f"rillwright timers {FARM_ID}", "what a timer is set to for the week"),
+        (f"rillwright season {FARM_ID}", "the year's tasks"),
+        (f"rillwright capacity {FARM_ID}", "whether the pumps keep up"),
         (f"rillwright water-report {REFERENCE_BLOCK_ID}", "what the creek water does to berries"),
-        ("rillwright hindcast --help", "a whole past season"),
+        (f"rillwright hindcast {REFERENCE_BLOCK_ID}", "the season so far, run again"),
         ("rillwright load --help", "your own farm; examples/farm-template.toml shows how"),
         ("rillwright serve", "the API and its pages in a browser"),
     ):

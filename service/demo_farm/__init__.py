@@ -25,6 +25,13 @@ FOLDER = Path(__file__).parent
 FARM_FILE = FOLDER / "farm.toml"
 LEAF_FILE = FOLDER / "leaf.toml"
 SOIL_FILE = FOLDER / "soil.toml"
+TEST_FILES = (
+    (REFERENCE_BLOCK_ID, LEAF_FILE),
+    (REFERENCE_BLOCK_ID, SOIL_FILE),
+    ("larkbend.young", FOLDER / "leaf_young.toml"),
+    ("larkbend.apples", FOLDER / "leaf_apples.toml"),
+)
+"""Leaf and soil tests by block; a leaf test also says which blueberry or apple it is."""
 WATER_FILE = FOLDER / "water.toml"
 RUNS_FILE = FOLDER / "runs.csv"
 """Metered runs of the reference block before its books begin: the plans do not rest on them."""
@@ -36,6 +43,22 @@ CAUGHT_ML = (
     156.0, 158.0, 150.0, 162.0, 154.0, 157.0, 143.0, 159.0, 155.0, 151.0,
 )  # fmt: skip
 """An invented field test of the reference block: what emitters gave in five minutes."""
+VISIT_NOTES = (
+    (
+        date(2026, 6, 18),
+        REFERENCE_BLOCK_ID,
+        "Row 12 dripped at its far end: mended. Filter gauges 4 psi apart; 2 after flushing.",
+    ),
+    (
+        date(2026, 7, 9),
+        "larkbend.young",
+        "Soil moist a hand deep under the fabric. Two emitters plugged in row 3, exchanged.",
+    ),
+)
+"""Invented visits: the day, the block, what was seen."""
+VISITOR = "invented adviser"
+TIMER_BLOCK_ID = "larkbend.peaches"
+"""Runs on a battery timer that is set to the program of the first evening."""
 
 
 def weather_file(site_id: str) -> Path:

@@ -19,7 +19,7 @@ def test_the_preview_of_a_mail_is_a_message_that_mail_programs_open(
     result = demo("mail", "--preview", "--farm", "larkbend", "--on", "2026-07-15", str(target))
     assert result.exit_code == 0, result.output
     message = message_from_bytes(target.read_bytes(), policy=policy.default)
-    assert "Larkbend Farm (invented), Wed, Jul 15: water 4 of 6 blocks" in message["Subject"]
+    assert "Larkbend Farm (invented), Wed, Jul 15: water 5 of 6 blocks" in message["Subject"]
     body = message.get_body(("plain",))
     assert body is not None
     text = body.get_content()
@@ -33,7 +33,7 @@ def test_the_preview_of_a_mail_is_a_message_that_mail_programs_open(
 @pytest.mark.parametrize(
     ("kind", "text"),
     [
-        ("evening", "Regar 4 de 6 bloques"),
+        ("evening", "Regar 5 de 6 bloques"),
         ("weekly", "Se regaron"),
         ("bulletin", "Más agua: Dunmere"),
     ],

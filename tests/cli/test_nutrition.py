@@ -12,12 +12,14 @@ from tests.farm_files.test_nutrient_file import LEAF
 
 Command = Callable[..., Result]
 BLOCK = "larkbend.young"
-"""The demonstration stores no tests of it."""
+STORED = "leaf 2025-08-05"
+"""The demonstration's only test of it, which says what kind of blueberry it is."""
 
 
 def test_a_report_is_stored_classed_listed_and_planned_with(
     own_demo: Command, tmp_path: Path
 ) -> None:
+    assert own_demo("tests", BLOCK, "--remove", STORED).exit_code == 0
     path = tmp_path / "leaf.toml"
     path.write_text(LEAF.replace("2026-08-01", "2025-08-01"), encoding="utf-8")
     found = document(own_demo("test-add", BLOCK, str(path), "--json"))
@@ -49,7 +51,15 @@ def test_values_are_given_one_by_one_too_and_soil_is_planned(own_demo: Command) 
     assert "Year 3" in shown and "threefold" in shown
 
 
-def test_what_is_missing_is_asked_for(demo: Command) -> None:
+def test_the_demonstration_answers_for_every_block(demo: Command) -> None:
+    for block in ("creek", "young", "blackberry", "vines", "peaches", "apples"):
+        plan = document(demo("nutrient-plan", f"larkbend.{block}", "--json"))
+        assert plan["nitrogen_kg_per_ha"] >= 0.0
+
+
+def test_what_is_missing_is_asked_for(own_demo: Command) -> None:
+    demo = own_demo
+    assert demo("tests", BLOCK, "--remove", STORED).exit_code == 0
     for arguments, word in (
         (("test-add", BLOCK, "--reading", "N=1.6 %"), "kind"),
         (("test-add", BLOCK), "give a file"),

@@ -19,7 +19,7 @@ def test_the_year_is_listed_by_month_with_how_and_source(demo: Command) -> None:
     for words in (
         "Open now",
         "July 2026",
-        "Leaf sample (Rabbiteye blueberry)",
+        "Leaf sample Creek blueberries",
         "Petiole sample, veraison",
         "The stage decides, not the date",
         "Spring start-up: flush, test, walk",
@@ -43,8 +43,14 @@ def test_the_same_is_there_as_json(demo: Command) -> None:
     assert demo("season", "nowhere").exit_code == 1
 
 
-def test_notes_are_kept_corrected_and_shown_on_the_visit_checklist(demo: Command) -> None:
-    block = "larkbend.creek"
+def test_the_demonstration_shows_two_invented_visits(demo: Command) -> None:
+    found = document(demo("notes", FARM, "--json"))
+    assert [each["block_id"] for each in found] == ["larkbend.young", "larkbend.creek"]
+    assert {each["visitor"] for each in found} == {"invented adviser"}
+
+
+def test_notes_are_kept_corrected_and_shown_on_the_visit_checklist(own_demo: Command) -> None:
+    demo, block = own_demo, "larkbend.peaches"
     assert "no note is stored" in demo("notes", block).output
     kept = document(demo("note", block, "Row 12 dry.", "--by", "Ana", "--json"))
     assert (kept["block_id"], kept["visitor"]) == (block, "Ana")
@@ -54,7 +60,7 @@ def test_notes_are_kept_corrected_and_shown_on_the_visit_checklist(demo: Command
     listed = " ".join(demo("notes", block).output.split())
     assert "Row 12 dry. ! Corrected by" in listed and "whole farm, command line" in listed
     found = document(demo("notes", FARM, "--json"))
-    assert [each["text"] for each in found] == ["Pump loud.", "Row 13 dry.", "Row 12 dry."]
+    assert [each["text"] for each in found[:3]] == ["Pump loud.", "Row 13 dry.", "Row 12 dry."]
     checks = " ".join(demo("parts", block).output.split())
     assert "by Ana: Row 13 dry." in checks and "Row 12 dry." not in checks
     assert demo("note", block, " ").exit_code == 2

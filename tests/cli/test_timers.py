@@ -74,5 +74,14 @@ def test_a_program_that_cannot_be_read_is_refused_at_its_option(
     assert "nothing is known to be set" in timers("timers", "larkbend").output
 
 
-def test_a_farm_without_timers_says_so(demo: Command) -> None:
-    assert "no block of larkbend has a timer" in demo("timers", "larkbend").output
+def test_the_demonstration_shows_a_timer_that_was_set(demo: Command) -> None:
+    shown = " ".join(demo("timers", "larkbend").output.split())
+    assert "larkbend.peaches South peaches runs every day at 00:00, 151 min each" in shown
+
+
+def test_a_farm_without_timers_says_so(own_demo: Command, tmp_path: Path) -> None:
+    farm = tmp_path / "farm.toml"
+    text = FARM_FILE.read_text("utf-8")
+    farm.write_text(text.partition("[block.timer]")[0] + text.partition('"wednesday"\n')[2])
+    assert own_demo("load", str(farm)).exit_code == 0
+    assert "no block of larkbend has a timer" in own_demo("timers", "larkbend").output

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import time_machine
 from typer.testing import Result
 
+from service.demo_farm import FARM_FILE
 from tests.cli.conftest import document
 
 Command = Callable[..., Result]
@@ -107,8 +110,26 @@ def test_faults_of_a_line_are_listed_all_at_once(empty: Command, tmp_path: Path)
         assert word in result.stderr
 
 
-def test_a_block_without_pipes_is_not_found_with_what_to_do(demo: Command) -> None:
-    result = demo("lateral", "larkbend.young")
+@pytest.fixture
+def without_pipes(own_demo: Command, tmp_path: Path) -> Command:
+    """Commands on the demonstration's farm, none of whose blocks says anything of its pipes."""
+    farm = tmp_path / "farm.toml"
+    pipes = r"\[block\.hydraulics\]\n(?:[a-z_]+ = .*\n)+"
+    farm.write_text(re.sub(pipes, "", FARM_FILE.read_text("utf-8")))
+    with time_machine.travel("2026-07-14T23:00:00+00:00", tick=False):
+        assert own_demo("load", str(farm)).exit_code == 0
+    return own_demo
+
+
+def test_pipes_of_every_block_of_the_demonstration_are_described(demo: Command) -> None:
+    for block in ("creek", "young", "blackberry", "vines", "peaches", "apples"):
+        found = document(demo("lateral", f"larkbend.{block}", "--json"))
+        # As the field test of the creek block, and as an even drip system commonly is.
+        assert found["design_uniformity_pct"] > 90.0
+
+
+def test_a_block_without_pipes_is_not_found_with_what_to_do(without_pipes: Command) -> None:
+    result = without_pipes("lateral", "larkbend.young")
     assert result.exit_code == 1
     assert "[block.hydraulics]" in result.stderr
 
@@ -490,7 +511,7 @@ def test_an_injection_is_ordered_listed_shown_with_the_plan_and_cancelled(
     ],
 )
 def test_an_impossible_order_is_refused_with_its_reason(
-    own_demo: Command, changes: dict[str, str | None], word: str
+    without_pipes: Command, changes: dict[str, str | None], word: str
 ) -> None:
     given: dict[str, str | None] = {
         "--on": "2026-07-15",
@@ -502,7 +523,7 @@ def test_an_impossible_order_is_refused_with_its_reason(
     }
     options = [part for name, value in given.items() if value for part in (name, value)]
     # A block without pipes, whose travel time cannot be worked out.
-    result = own_demo("fertigate", "larkbend.young", *options)
+    result = without_pipes("fertigate", "larkbend.young", *options)
     assert result.exit_code == 2
     assert word in result.stderr
 
@@ -559,7 +580,7 @@ def test_a_split_says_what_is_missing_and_what_comes_along_in_the_farms_units(
     needs = ("--need", "N=53.5 lb/ac", "--need", "K2O=43 lb/ac")
     split = ("fertiliser-split", BLOCK, *needs, *days, "--product", "ammonium-sulfate")
     shown = " ".join(demo(*split).stdout.split())
-    assert "40 kg/ha (36 lb/ac) of potassium were asked for" in shown
+    assert "36 lb/ac (40 kg/ha) of potassium were asked for" in shown
     assert "of sulfur, which was not asked for" in shown
     assert "Season asked for, lb/ac given, lb/ac" in shown
     assert "nitrogen 53.5 53.5" in shown
@@ -586,7 +607,7 @@ def test_a_split_season_stands_with_its_cautions(demo: Command) -> None:
     for word in ("Cautions", "backflow prevention", "Mix the products with", "local code"):
         assert word in shown
     assert (
-        "30 kg/ha (27 lb/ac) of nitrogen on 2026-05-01: one event commonly brings up to 20" in shown
+        "27 lb/ac (30 kg/ha) of nitrogen on 2026-05-01: one event commonly brings up to 18" in shown
     )
     # The crop of this block is blueberry.
     assert "the crop wants ammonium" in shown
@@ -701,3 +722,25 @@ def test_a_farm_reads_its_pipes_in_its_own_units(
     assert (own.exit_code, other.exit_code) == (0, 0), own.output + other.output
     assert in_us in own.stdout and in_si not in own.stdout
     assert in_si in other.stdout and in_us not in other.stdout
+
+
+def test_a_split_says_each_day_for_the_block_and_for_an_acre_or_a_hectare(demo: Command) -> None:
+    asked = (*SPLIT, "--need", "nitrogen=30")
+    in_acres = demo(*asked).stdout
+    assert "The same on each acre:" in in_acres and "lb/ac" in in_acres
+    in_hectares = demo(*asked, "--units", "si").stdout
+    assert "The same on each hectare:" in in_hectares and "lb" not in in_hectares.split("!")[0]
+    (day, *_) = document(demo(*asked, "--json"))["days"]
+    (mass_kg, *_) = day["product_kg"]
+    area_ha = 0.6 * 0.40468564224  # the creek block, in acres of NIST Handbook 44
+    rows = [line.split() for line in in_hectares.partition("each hectare:")[2].splitlines()]
+    assert [float(row[1]) for row in rows if row[:1] == [day["need"]["day"]]] == pytest.approx(
+        [mass_kg / area_ha], abs=0.006
+    )
+
+
+def test_advice_leads_with_the_unit_of_the_farm(demo: Command) -> None:
+    asked = (*SPLIT, "--need", "nitrogen=30")
+    us, si = (" ".join(demo(*asked, "--units", system).stdout.split()) for system in ("us", "si"))
+    assert re.search(r"[0-9.]+ lb/ac \([0-9.]+ kg/ha\) of", us)
+    assert re.search(r"[0-9.]+ kg/ha \([0-9.]+ lb/ac\) of", si)

@@ -58,7 +58,9 @@ class Printed:
         for line in self.text.splitlines():
             cells = line.split()
             # The last cell is what the irrigation was taken from, empty on a day without any.
-            if len(cells) in (11, 12) and re.fullmatch(r"[0-9]{1,2}", cells[1]):
+            if len(cells) in (11, 12) and re.fullmatch(
+                r"[0-9]{1,2} [A-Z][a-z]{2}", " ".join(cells[1:3])
+            ):
                 rows.append([number(each) for each in cells[3:11]])
         return rows
 
