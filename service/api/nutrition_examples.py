@@ -185,9 +185,9 @@ PLAN: Final[dict[str, Any]] = {
             "oxide": "P2O5",
             "kg_per_ha": 0.0,
             "parts": 0,
-            "reason": "Blueberries rarely answer above 15 mg/kg: none.",
+            "reason": "Blueberries rarely respond above 15 mg/kg: none is planned.",
         },
-        {"oxide": "K2O", "kg_per_ha": 0.0, "parts": 0, "reason": "The soil is high."},
+        {"oxide": "K2O", "kg_per_ha": 0.0, "parts": 0, "reason": "The soil test is high."},
     ],
     "others": [
         "Boron is short: on the leaf by the label, never on soil and leaf both; a "

@@ -43,7 +43,7 @@ def show_dose(found: AcidEstimate, units: UnitSystem) -> None:
         amount = amount_text(found.given.amount, units)
         days = len(found.given.treatments)
         paragraph(f"Given this year so far, as recorded: {amount}, on {days} days.")
-    show_advice(found.advisories)
+    show_advice(found.advisories, units)
 
 
 def _dose_rows(found: AcidEstimate, units: UnitSystem) -> list[Row]:

@@ -214,7 +214,8 @@ def fertigate(
         message = "--product, --stock and --injector are needed"
         raise typer.BadParameter(message)
     lowest, _, highest = injector.partition(" to ")
-    read = partial(read_quantity, unit_system=units_of(block, service, None))
+    units = units_of(block, service, None)
+    read = partial(read_quantity, unit_system=units)
     found = _ordered(
         service,
         feeding.FertigationRequest(
@@ -231,7 +232,7 @@ def fertigate(
             is_late_nitrogen_confirmed=is_late,
         ),
     )
-    _show_stored(found, as_json=as_json)
+    _show_stored(found, units, as_json=as_json)
 
 
 def _ordered(service: Service, request: feeding.FertigationRequest) -> feeding.StoredOrder:
@@ -246,7 +247,7 @@ def _ordered(service: Service, request: feeding.FertigationRequest) -> feeding.S
         raise
 
 
-def _show_stored(found: feeding.StoredOrder, *, as_json: bool) -> None:
+def _show_stored(found: feeding.StoredOrder, units: UnitSystem, *, as_json: bool) -> None:
     if as_json:
         print_json(
             {
@@ -271,7 +272,7 @@ def _show_stored(found: feeding.StoredOrder, *, as_json: bool) -> None:
             else f"The evening run before {found.order.day} fits it in."
         )
     )
-    show_advice(found.advisories)
+    show_advice(found.advisories, units)
 
 
 def fertigations(

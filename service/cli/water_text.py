@@ -12,6 +12,7 @@ from service.operations.waterworks.report_water import CropReport
 from service.operations.waterworks.split_need import SeasonSplit
 from service.operations.waterworks.watered_depths import NutrientLoad
 from service.records.waterworks import WaterSample
+from service.translations.wording import own_unit_first
 from service.unit_sizes import KG_PER_POUND, LB_PER_AC_PER_KG_PER_HA, M2_PER_ACRE, M2_PER_HECTARE
 from service.waterworks.caution import Advisory
 from service.waterworks.water_analysis import QUANTITIES
@@ -23,10 +24,10 @@ WHOLE_FROM = 100.0
 """Values at least this large are shown without decimals."""
 
 
-def show_advice(advisories: Sequence[Advisory]) -> None:
-    """What is to be known of the numbers above."""
+def show_advice(advisories: Sequence[Advisory], units: UnitSystem = UnitSystem.SI) -> None:
+    """What is to be known of the numbers above; rates in both units lead with the farm's."""
     for each in advisories:
-        paragraph(f"! {each.text}")
+        paragraph(f"! {own_unit_first(each.text, units)}")
 
 
 def show_cautions(cautions: Sequence[Advisory]) -> None:
@@ -161,6 +162,14 @@ def show_split(found: SeasonSplit, units: UnitSystem) -> None:
     area = f"{acres:.2f} ac" if is_us else f"{found.area_ha:.2f} ha"
     out.print(f"Of the products, for the whole block of {area}:")
     out.print(table)
+    on_area = plain_table(
+        "Day", *(f"{name}, {rate}" for name in names), right=tuple(range(1, len(names) + 1))
+    )
+    for each in found.days:
+        rates = (kg / found.area_ha * per_area for kg in each.product_kg)
+        on_area.add_row(str(each.need.day), *(f"{value:.2f}" for value in rates))
+    out.print(f"The same on each {'acre' if is_us else 'hectare'}:")
+    out.print(on_area)
     table = plain_table("Season", f"asked for, {rate}", f"given, {rate}", right=(1, 2))
     for account in found.accounts:
         amounts = (account.asked_kg_per_ha, account.given_kg_per_ha)
@@ -169,4 +178,4 @@ def show_split(found: SeasonSplit, units: UnitSystem) -> None:
     if found.last_nitrogen is not None:
         last = found.last_nitrogen
         paragraph(f"Last day for nitrogen: {last.day} ({last.origin}).")
-    show_advice(found.advisories)
+    show_advice(found.advisories, units)

@@ -105,6 +105,12 @@ def soil_card(
     return SoilCard(nutrient, value, at, edges, _source_of(row), row.basis, note)
 
 
+PLENTY_IN_LEAF = {
+    LeafClass.HIGH: "The leaf test is high: none is planned.",
+    LeafClass.EXCESS: "The leaf test is above the range, in excess: none is planned.",
+}
+
+
 def oxide_need(
     card: SoilCard,
     crop: NutritionCrop,
@@ -129,11 +135,11 @@ def oxide_need(
     oxide = "P2O5" if card.nutrient == "P" else "K2O"
     at = card.soil_class
     if at is SoilClass.UNKNOWN:
-        return OxideNeed(oxide, 0.0, 0, f"No class of the soil: no {oxide} is planned.")
+        return OxideNeed(oxide, 0.0, 0, f"The soil test has no class: no {oxide} is planned.")
     if leaf_class in (LeafClass.HIGH, LeafClass.EXCESS):
-        return OxideNeed(oxide, 0.0, 0, f"The leaf is {leaf_class.name.lower()}: none.")
+        return OxideNeed(oxide, 0.0, 0, PLENTY_IN_LEAF[leaf_class])
     if card.nutrient == "P" and crop.ph.is_acid and card.value > BLUEBERRY_P_ENOUGH:
-        text = f"Blueberries rarely answer above {BLUEBERRY_P_ENOUGH:g} mg/kg: none."
+        text = f"Blueberries rarely respond above {BLUEBERRY_P_ENOUGH:g} mg/kg: none is planned."
         return OxideNeed(oxide, 0.0, 0, text)
     amount, removed = soil_tables().oxide_kg_per_ha[oxide][at], ""
     if at is SoilClass.OPTIMUM and oxide == "K2O":
@@ -143,18 +149,19 @@ def oxide_need(
     is_short = leaf_class in (LeafClass.DEFICIENT, LeafClass.LOW)
     if is_short and at >= SoilClass.OPTIMUM:
         text = (
-            f"The leaf is low but the soil is {at.word}: look at roots, water and pH first; none."
+            f"The leaf test is low though the soil test is {at.word}: look at roots, water and pH"
+            " first; none is planned."
         )
         return OxideNeed(oxide, 0.0, 0, text)
-    reason = f"The soil is {at.word}.{removed}"
+    reason = f"The soil test is {at.word}.{removed}"
     if leaf_class is LeafClass.SUFFICIENT and at < SoilClass.OPTIMUM:
         amount *= 0.5
-        reason += " The leaf is sufficient: half."
+        reason += " The leaf test is sufficient, so half of it is enough."
     parts = 1
     if amount and oxide == "K2O" and crop.is_berry and is_sand:
         amount *= 0.5
         parts = DRIP_PARTS
-        reason += f" Berries on sand: half, by drip in {DRIP_PARTS} parts or more."
+        reason += f" Berries on sand get half of it, by drip in {DRIP_PARTS} parts or more."
     if amount and oxide == "K2O" and crop.is_chloride_sensitive:
         reason += " As sulfate, never chloride."
     return OxideNeed(oxide, amount, parts if amount else 0, reason)

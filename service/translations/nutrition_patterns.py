@@ -72,8 +72,8 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     marked("State law, nutrient management plans and labels stand above this plan, and the"
            " laboratory's own recommendation comes first."),
     # Other nutrients.
-    marked("Blueberries rarely answer above {limit} mg/kg: none."),
-    marked("No class of the soil: no {oxide} is planned."),
+    marked("Blueberries rarely respond above {limit} mg/kg: none is planned."),
+    marked("The soil test has no class: no {oxide} is planned."),
     marked("No class: nothing is published here for this method."),
     marked("Classes at half of the row's, as for blueberry, from memory."),
     marked("Magnesium is short: magnesium sulfate at the laboratory's rate."),
@@ -128,16 +128,18 @@ NUTRITION_PATTERNS: tuple[str, ...] = (
     # What fits many texts comes last.
     marked("{finding} (below the limit of detection)"),
     marked("{finding}, close to {noun}"),
-    marked("The leaf is {finding}: none."),
-    marked("The leaf is low but the soil is {finding}: look at roots, water and pH first; none."),
+    marked("The leaf test is high: none is planned."),
+    marked("The leaf test is above the range, in excess: none is planned."),
+    marked("The leaf test is low though the soil test is {finding}: look at roots, water and pH"
+           " first; none is planned."),
     marked("The harvest carries off {limit} kg/ha of K2O."),
     marked("The harvest carries off {limit} kg/ha of K2O. {rest}"),
-    marked("The leaf is sufficient: half."),
-    marked("The leaf is sufficient: half. {rest}"),
-    marked("Berries on sand: half, by drip in {count} parts or more."),
-    marked("Berries on sand: half, by drip in {count} parts or more. {rest}"),
+    marked("The leaf test is sufficient, so half of it is enough."),
+    marked("The leaf test is sufficient, so half of it is enough. {rest}"),
+    marked("Berries on sand get half of it, by drip in {count} parts or more."),
+    marked("Berries on sand get half of it, by drip in {count} parts or more. {rest}"),
     marked("As sulfate, never chloride."),
-    marked("The soil is {finding}. {rest}"),
-    marked("The soil is {finding}."),
+    marked("The soil test is {finding}. {rest}"),
+    marked("The soil test is {finding}."),
     marked("{noun} uses up {mass} kg/ha."),
 )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gettext
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
@@ -40,6 +41,20 @@ LITRES_UP_TO = 100_000.0
 UNKNOWN = "?"
 
 
+_IN_BOTH_UNITS = re.compile(r"([0-9][0-9.,]*) kg/ha \(([0-9][0-9.,]*) lb/ac\)")
+
+
+def own_unit_first(text: str, unit_system: str) -> str:
+    """A text whose rates are in both units, the reader's own before the other.
+
+    >>> own_unit_first("54 kg/ha (48 lb/ac) of sulfur", "us")
+    '48 lb/ac (54 kg/ha) of sulfur'
+    """
+    if unit_system != US or " kg/ha (" not in text:
+        return text
+    return _IN_BOTH_UNITS.sub(r"\2 lb/ac (\1 kg/ha)", text)
+
+
 @dataclass(frozen=True, slots=True)
 class Wording:
     """One language and one unit system; get it from :func:`wording`."""
@@ -59,10 +74,10 @@ class Wording:
         """
         translated = self.catalogue.gettext(text)
         if values:
-            return translated.format(**values)
+            return own_unit_first(translated.format(**values), self.unit_system)
         if translated is text and self.language != SOURCE_LANGUAGE:
-            return put_together(text, self.gettext)
-        return translated
+            translated = put_together(text, self.gettext)
+        return own_unit_first(translated, self.unit_system)
 
     def ngettext(self, one: str, many: str, count: int, **values: object) -> str:
         """A text that depends on a number, with ``{count}`` in it."""

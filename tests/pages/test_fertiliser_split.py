@@ -89,7 +89,7 @@ def test_a_blend_with_too_much_manganese_is_said_in_pounds_an_acre(
                "product_blend": "yes"}  # fmt: skip
     said = plain(reader.text(asking(**changed)))
     # 40 lb/ac of nitrogen are 200 lb/ac of the blend, with 3 lb/ac, 3.4 kg/ha, of manganese.
-    assert "3.4 kg/ha (3 lb/ac) of manganese in the season: up to 3 kg/ha (2.7 lb/ac)" in said
+    assert "3 lb/ac (3.4 kg/ha) of manganese in the season: up to 2.7 lb/ac (3 kg/ha)" in said
     assert "manganese 0.0 lb/ac 3.0 lb/ac comes along, not asked for" in said
 
 
