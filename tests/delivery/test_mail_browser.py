@@ -21,7 +21,7 @@ from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.reasoning import PlanFlag
 from service.delivery.message import MailIdentity, compose
 from service.records.letters import AnyLetter, SignInLetter
-from tests.chromium import grave_findings, new_context
+from tests.chromium import findings, new_context
 from tests.letters import (
     DAY,
     STAMP,
@@ -145,7 +145,7 @@ def test_a_mail_reads_well_on_a_small_telephone(
     assert targets == []
     links = page.evaluate("[...document.links].map(each => each.href)")
     assert links and all(link.startswith(IDENTITY.public_url) for link in links)
-    assert grave_findings(page) == []
+    assert findings(page) == []
     pictures = page.evaluate(
         "[...document.images].map(each => [each.alt, each.complete && each.naturalWidth > 0])"
     )

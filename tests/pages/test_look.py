@@ -8,6 +8,7 @@ import pytest
 
 from service.pages.look import font, font_path, style, style_path
 from tests.pages.conftest import Reader
+from tests.pages.well_formed import faults_of
 
 LARGEST_STYLE_BYTES, LARGEST_FONT_BYTES = 25_000, 60_000
 BROWSER = {"Accept": "text/html,application/xhtml+xml,*/*;q=0.8"}
@@ -115,3 +116,11 @@ def test_a_link_of_a_mail_opens_in_the_language_and_units_of_its_reader(looker: 
     assert '<html lang="es">' in looker.text("/farms/test-farm/weather")
     looker.text("/farms/test-farm/tomorrow?language=xx&units=stone")
     assert '<html lang="es">' in looker.text("/farms/test-farm/weather")
+
+
+def test_a_page_that_is_not_well_formed_is_noticed() -> None:
+    page = '<p>one<div id="a" class="b" class="c"></div></p><label for="x">y</label><i id="a">'
+    faults = " ".join(faults_of(page))
+    for part in ("inside of <p>", "twice: ", "never closed", "id 'a' twice", "the id 'x'"):
+        assert part in faults, part
+    assert faults_of('<p id="a">one<br><svg><path d=""/></svg> <a href="#a">two</a></p>') == []

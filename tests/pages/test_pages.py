@@ -45,6 +45,7 @@ from tests.api.invented_farm import (
 )
 from tests.operations.waterworks.test_learn_rate import LEVEL, store_season
 from tests.pages.conftest import Reader, farm_of_many, key_for
+from tests.pages.well_formed import faults_of
 
 PAGES = (
     "/sign-in",
@@ -102,6 +103,7 @@ def test_every_page_is_there_safe_and_small(looker: Reader, path: str, language:
     assert font == font_path() and "@import" not in style.text
     assert len(answer.content) + len(style.content) < LARGEST_PAGE_BYTES
     assert page.count("<h1") == 1
+    assert faults_of(page) == []
 
 
 def test_a_browser_at_the_door_is_sent_to_the_pages_and_a_program_is_not(looker: Reader) -> None:

@@ -21,7 +21,7 @@ from service.operations.access.unsubscribe import new_token, token_digest
 from service.operations.mail.send_mail import deliver
 from service.records.mail import MailOrder, Person
 from tests.api.invented_farm import PLAN_DAY, RUN_AT, invented_service
-from tests.chromium import grave_findings, new_context, tab_to
+from tests.chromium import findings, new_context, tab_to
 from tests.mail_relay import Relay, running_relay
 from tests.pages.conftest import key_for
 from tests.web_server import serving
@@ -88,7 +88,7 @@ def looks_right(page: Page) -> None:
     assert small == 0
     for scheme in ("dark", "light"):
         page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
-        assert grave_findings(page) == [], scheme
+        assert findings(page) == [], scheme
 
 
 def test_by_keyboard_alone_a_key_signs_in(site: Site, page: Page) -> None:
