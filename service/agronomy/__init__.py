@@ -98,6 +98,8 @@ The whole
     run_time_kernel   the best run time of a set of days, compiled
     weekday_kernel    the best of all sets of weekdays, compiled
     timer_kernel      the search for the best one, compiled
+    turn_room_kernel  how turns share a supply and a cycle, compiled
+    turn_kernel       the search for blocks that take turns, compiled
     past_program      a past season under a fixed rule, or a timer set once a week
     nitrate_loss      nitrogen that drains with the water, to compare them by
     county_need       a week's water need, county by county

@@ -36,6 +36,13 @@ SEASON_GROUP = (
     Quantity("refused_count", "1", 0, inf, "observations of a request that were refused"),
     Quantity("normal_day_count", "1", 0, 7, "days of a week whose weather is the normal"),
     Quantity("safety_fraction", "1", 0, 1, "share of weeks in which a program has to do"),
+    Quantity("room_min", "min", 0, 1440, "minutes that turns have together in a cycle"),
+    Quantity("gap_min", "min", 0, 60, "from the end of a turn to the next"),
+    Quantity("begins_min", "min", 0, 1440, "from the start of a cycle to a turn"),
+    Quantity("lengths_min", "min", 0, 1440, "how long turns last"),
+    Quantity("most_min", "min", 0, 1440, "the longest that a turn may last"),
+    Quantity("left_min", "min", 0, 1440, "minutes of a cycle in which no turn runs"),
+    Quantity("delays_min", "min", 0, 1440, "how long a turn waits"),
     Quantity("lost_crop_et_mm", "mm", 0, 3000, "water that a crop did not use for want of it"),
 )
 """Days of the year, and hours that are too cold for water."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from service.agronomy.records import Floats, Ints
+from service.agronomy.records import Ints
 from service.agronomy.run_time_kernel import Choice, Trial, best_steps, cost_of
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch, WeekAhead, WeekProgram
 from service.agronomy.week_kernel import cost_rules, make_starts, week_course
@@ -52,29 +52,6 @@ def try_days(trial: Trial, day_mask: int, starts_a_week: int) -> Choice:
 
 
 @compiled
-def change_days(best: Choice, trial: Trial) -> Choice:
-    """The best days near those chosen: a day more, a day less, a day for another."""
-    is_better = True
-    while is_better:
-        is_better = False
-        around = best
-        starts_a_week = around.step_count * count_days(around.day_mask)
-        for one in range(WEEK_DAYS):
-            for other in range(one, WEEK_DAYS):
-                mask = around.day_mask ^ (1 << one)
-                if other != one:
-                    mask ^= 1 << other
-                    if count_days(mask) != count_days(around.day_mask):
-                        continue
-                if mask == 0:
-                    continue
-                found = try_days(trial, mask, starts_a_week)
-                if found.cost < best.cost - SIMPLER_MM:
-                    best, is_better = found, True
-    return best
-
-
-@compiled
 def make_trial(
     days: WeekAhead,
     timers: TimerBatch,
@@ -113,14 +90,6 @@ def choose_steps(trial: Trial, masks: Ints) -> Choice:
         if found.cost < best.cost - SIMPLER_MM:
             best = found
     return best
-
-
-@compiled
-def refine(trial: Trial, best: Choice, day_rule: int) -> Choice:
-    """The best days near those chosen, where the timer takes any weekdays."""
-    if day_rule != ANY_WEEKDAYS or best.day_mask == 0:
-        return best
-    return change_days(best, trial)
 
 
 @compiled
@@ -190,74 +159,3 @@ def choose_alone(
         if each.cost <= most:
             keep(out, days, timers, block, each, 0)
             break
-
-
-@compiled
-def take_turns(flow_l_per_h: Floats, supply_flow_l_per_h: float) -> Ints:
-    """Turn of each block of a supply: blocks of one turn run together, the largest placed first."""
-    order = np.argsort(-flow_l_per_h)
-    turn = np.zeros(flow_l_per_h.shape[0], np.int64)
-    used_l_per_h = np.zeros(flow_l_per_h.shape[0])
-    for place in order:
-        at = 0
-        while used_l_per_h[at] > 0.0 and (
-            used_l_per_h[at] + flow_l_per_h[place] > supply_flow_l_per_h * (1.0 + 1e-9)
-        ):
-            at += 1
-        turn[place] = at
-        used_l_per_h[at] += flow_l_per_h[place]
-    return turn
-
-
-@compiled
-def choose_in_turns(
-    days: WeekAhead,
-    timers: TimerBatch,
-    masks: Ints,
-    blocks: Ints,
-    turn: Ints,
-    out: WeekProgram,
-) -> None:
-    """Programs of blocks that run one turn after the other, equally often a day.
-
-    Turn follows turn within each cycle. What the turns need is found first for each block alone;
-    where that is longer than the cycle all are cut to one share of it.
-    """
-    turn_count = turn.max() + 1
-    best_cost = np.inf
-    most_starts = timers.most_starts[blocks].min()
-    open_min = timers.closes_min[blocks[0]] - timers.opens_min[blocks[0]]
-    gap_min = timers.valve_gap_min[blocks].max()
-    for start_count in range(1, most_starts + 1):
-        cycle_min = float(open_min // start_count)
-        running_min = cycle_min - gap_min * turn_count
-        if running_min <= 0.0:
-            break
-        choices = [Choice(0, 0, 0, 0.0) for _ in blocks]
-        share = 1.0
-        for _ in range(2):
-            longest_min = np.zeros(turn_count)
-            for place, block in enumerate(blocks):
-                offset_min = turn[place] * cycle_min / turn_count
-                if share < 1.0:
-                    own_min = choices[place].step_count * timers.run_step_min[block] * share
-                else:
-                    own_min = running_min
-                trial = make_trial(days, timers, block, start_count, offset_min, own_min)
-                rule = timers.day_rule[block]
-                choices[place] = refine(trial, choose_steps(trial, masks[rule]), rule)
-                ran_min = choices[place].step_count * timers.run_step_min[block]
-                longest_min[turn[place]] = max(longest_min[turn[place]], ran_min)
-            if longest_min.sum() <= running_min:
-                break
-            share = running_min / longest_min.sum()
-        cost = 0.0
-        for each in choices:
-            cost += each.cost
-        if cost < best_cost - SIMPLER_MM * blocks.shape[0]:
-            best_cost = cost
-            begins_min = np.zeros(turn_count, np.int64)
-            for at in range(1, turn_count):
-                begins_min[at] = begins_min[at - 1] + int(np.ceil(longest_min[at - 1])) + gap_min
-            for place, block in enumerate(blocks):
-                keep(out, days, timers, block, choices[place], begins_min[turn[place]])

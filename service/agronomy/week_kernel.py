@@ -122,6 +122,31 @@ def day_cost(
 
 
 @compiled
+def quiet_day(
+    depletion_mm: float,
+    taw_mm: float,
+    raw_mm: float,
+    rain_mm: float,
+    crop_et_mm: float,
+    early_net_mm: float,
+    day_net_mm: float,
+) -> tuple[float, float]:
+    """Depletion at the end of a day without stress, and what drained in it, as in ``day_step``.
+
+    The depletion is below 0 where there may be stress: then the step itself has to be taken. Most
+    days of a search have none, and numbers without arrays cost half the time of the step.
+    """
+    after_rain_mm = min(depletion_mm, taw_mm) - rain_mm
+    after_early_mm = max(0.0, after_rain_mm) - early_net_mm
+    sunrise_mm = max(0.0, after_early_mm)
+    if sunrise_mm + crop_et_mm > raw_mm:
+        return -1.0, 0.0
+    after_day_mm = sunrise_mm + crop_et_mm - day_net_mm
+    irrigation_drained_mm = max(0.0, -after_early_mm) + max(0.0, -after_day_mm)
+    return max(0.0, after_day_mm), irrigation_drained_mm + max(0.0, -after_rain_mm)
+
+
+@compiled
 def week_course(
     days: WeekAhead,
     block: int,
@@ -151,20 +176,21 @@ def week_course(
                 pulses_before_sunrise = starts.pulses_before_sunrise[day]
                 early_mm = pulse_net_mm * pulses_before_sunrise
                 day_mm = pulse_net_mm * (pulse_count - pulses_before_sunrise)
-            step = day_step(
-                depletion_mm,
-                days.taw_mm[day, block],
-                raw_mm,
-                days.rain_entering_mm[course, day, block],
-                days.crop_et_mm[course, day, block],
-                early_mm,
-                day_mm,
-                starts.shares,
-                starts.durations,
-                (day * pulse_count + pulses_before_sunrise, (day + 1) * pulse_count),
+            taw_mm = days.taw_mm[day, block]
+            rain_mm = days.rain_entering_mm[course, day, block]
+            et_mm = days.crop_et_mm[course, day, block]
+            end_of_day_mm, drained_mm = quiet_day(
+                depletion_mm, taw_mm, raw_mm, rain_mm, et_mm, early_mm, day_mm
             )
-            depletion_mm = step.depletion_end_mm
-            drained_mm = step.irrigation_drainage_mm + step.rain_drainage_mm
+            if end_of_day_mm < 0.0:
+                own = (day * pulse_count + pulses_before_sunrise, (day + 1) * pulse_count)
+                step = day_step(
+                    depletion_mm, taw_mm, raw_mm, rain_mm, et_mm, early_mm, day_mm,
+                    starts.shares, starts.durations, own,
+                )  # fmt: skip
+                end_of_day_mm = step.depletion_end_mm
+                drained_mm = step.irrigation_drainage_mm + step.rain_drainage_mm
+            depletion_mm = end_of_day_mm
             drainage_mm += weight * drained_mm
             if is_safe:
                 excess_mm += max(0.0, depletion_mm - raw_mm)

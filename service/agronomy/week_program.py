@@ -5,9 +5,10 @@ weather, and what each block's timer can do. Out: on which days it runs, how oft
 long, such that readily available water holds and drainage is least, and what that leads to.
 
 Sets of days that are spread evenly are tried with every number of starts, the run time found along
-the slope of the cost, which is convex in it. A timer that takes any weekdays and waits for no other
-has all sets of days tried, at run times a twentieth apart; blocks that take turns have the best of
-the even sets changed day by day as long as that helps. The cost is in millimetres of drainage: a
+the slope of the cost, which is convex in it. A timer that takes any weekdays has all sets of days
+tried, at run times a twentieth apart. Blocks that take turns run one turn after the other in each
+cycle of the day; a cycle that is too short for all is shared for the least cost together, and turns
+wait where that costs less. The cost is in millimetres of drainage: a
 millimetre below readily available water at a midnight counts ten, one left to be put back after the
 week counts a tenth, and a program that is harder to set has to save a twentieth [CHOICE].
 """
@@ -127,7 +128,9 @@ def choose_programs(
     >>> int(program.start_count[0]), float(program.run_min[0])
     (2, 43.0)
     """
-    from service.agronomy.timer_kernel import choose_alone, choose_in_turns, take_turns
+    from service.agronomy.timer_kernel import choose_alone
+    from service.agronomy.turn_kernel import choose_in_turns
+    from service.agronomy.turn_room_kernel import take_turns
 
     days, out = _contiguous(ahead), _no_programs(ahead.depletion_start_mm.size)
     # Turns narrow the hours, so the search works on copies of them.

@@ -14,7 +14,7 @@ from service.agronomy.balance_kernel import day_step
 from service.agronomy.records import Floats
 from service.agronomy.run_time_kernel import Choice, Trial, best_steps
 from service.agronomy.week_ahead import WEEK_DAYS
-from service.agronomy.week_kernel import day_cost
+from service.agronomy.week_kernel import day_cost, quiet_day
 from service.kernels import compiled
 
 RUN_TIME_RATIO = 0.05
@@ -76,22 +76,31 @@ def best_days(trial: Trial, steps: int, limit: float, tables: WeekTables) -> tup
                 early_mm, day_mm = pulse_net_mm * early, pulse_net_mm * (pulse_count - early)
             own = (day * pulse_count + early, (day + 1) * pulse_count)
             costs[day + 1] = costs[day]
-            for course in range(terms.shape[1]):
+            for place in range(terms.shape[1]):
+                # The course as dry as the safety asks for comes first: it ends most beginnings.
+                course = safe if place == 0 else place - (place <= safe)
                 weight, raw_mm = terms[day, course, 4], terms[day, course, 1]
                 if weight <= 0.0 and course != safe:
                     continue
-                step = day_step(
-                    depletion_mm[day, course], terms[day, course, 0], raw_mm,
-                    terms[day, course, 2], terms[day, course, 3], early_mm, day_mm,
-                    shares, durations, own,
-                )  # fmt: skip
-                end_mm = step.depletion_end_mm
+                taw_mm, start_mm = terms[day, course, 0], depletion_mm[day, course]
+                rain_mm, et_mm = terms[day, course, 2], terms[day, course, 3]
+                end_mm, drained_mm = quiet_day(
+                    start_mm, taw_mm, raw_mm, rain_mm, et_mm, early_mm, day_mm
+                )
+                if end_mm < 0.0:
+                    step = day_step(
+                        start_mm, taw_mm, raw_mm, rain_mm, et_mm, early_mm, day_mm,
+                        shares, durations, own,
+                    )  # fmt: skip
+                    end_mm = step.depletion_end_mm
+                    drained_mm = step.irrigation_drainage_mm + step.rain_drainage_mm
                 depletion_mm[day + 1, course] = end_mm
-                drained_mm = step.irrigation_drainage_mm + step.rain_drainage_mm
                 rain_room_mm = room_fraction * raw_mm if day == day_count - 1 else np.inf
                 costs[day + 1] += day_cost(
                     drained_mm, end_mm, raw_mm, course == safe, weight, rain_room_mm
                 )
+                if costs[day + 1] >= best_cost:
+                    break
             day += 1
         if costs[day] < best_cost:
             best, best_cost = number, costs[day]
@@ -122,6 +131,12 @@ def mask_of(number: int, day_count: int) -> int:
 
 
 @compiled
+def next_steps(steps: int) -> int:
+    """The next run time at which the days are chosen."""
+    return steps + max(1, int(steps * RUN_TIME_RATIO))
+
+
+@compiled
 def any_days(trial: Trial, limit: float) -> Choice:
     """The best of all sets of days; without a day where none costs less than the limit.
 
@@ -136,5 +151,5 @@ def any_days(trial: Trial, limit: float) -> Choice:
         if mask > 0:
             refined, cost = best_steps(trial, mask, steps)
             best = Choice(mask, start_count, refined, cost)
-        steps += max(1, int(steps * RUN_TIME_RATIO))
+        steps = next_steps(steps)
     return best
