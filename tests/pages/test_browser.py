@@ -42,6 +42,7 @@ PAGES = {
     "counties": "/counties",
     "setup": "/farms/test-farm/setup",
     "changes": "/farms/test-farm/changes",
+    "other systems": "/farms/test-farm/other-systems",
     "new farm": "/farms/new",
     "change a farm": "/farms/test-farm/edit",
     "new supply": "/farms/test-farm/supplies/new",
