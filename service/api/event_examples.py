@@ -46,6 +46,7 @@ DELIVERIES: Final[dict[str, Any]] = {
         }
     ],
     "next": None,
+    "next_cursor": None,
 }
 EVENT: Final[dict[str, Any]] = {
     "specversion": "1.0",

@@ -121,6 +121,7 @@ WEATHER_PAGE: Final[dict[str, Any]] = {
         }
     ],
     "next": "/v1/sites/hill/weather-days?page_size=1&cursor=MjAyNi0wNy0xNA",
+    "next_cursor": "MjAyNi0wNy0xNA",
 }
 WEATHER_CSV: Final = (
     "day,rests_on,tmax_c,tmin_c,ea_kpa,rhmin_pct,u2_m_s,rs_mj_m2,rain_mm,"
