@@ -80,7 +80,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/farms/{farm_id}/people", setup.show_people),
     ("POST", "/farms/{farm_id}/people", setup.add_person),
     ("POST", "/farms/{farm_id}/people/remove", setup.drop_person),
-    ("POST", "/farms/{farm_id}/first-plan", setup.plan_first),
+    ("POST", "/farms/{farm_id}/first-plan", tomorrow.plan_first),
     ("GET", "/farms/{farm_id}/blocks/new", setup.new_block),
     ("POST", "/farms/{farm_id}/blocks/new", setup.new_block),
     ("GET", "/blocks/{block_id}", block.show_block),

@@ -24,7 +24,6 @@ from service.operations.access.people import (
     remove_person,
     save_person,
 )
-from service.operations.evening.plan_first import plan_first as make_plan
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
 from service.pages import control_fields, farm_forms
@@ -346,18 +345,6 @@ def drop_person(visit: Visit) -> Response:
         unit_of_work=visit.service.unit_of_work,
     )
     return redirect(f"/farms/{farm.farm_id}/people", done="removed")
-
-
-def plan_first(visit: Visit) -> Response:
-    """Make tomorrow's plan now, so that a new farm need not wait for its first evening."""
-    farm = farm_of(visit, Right.FARM_WRITE)
-    outcome = make_plan(
-        farm,
-        unit_of_work=visit.service.unit_of_work,
-        replanning=visit.service.replanning,
-        refreshers=visit.service.refreshers,
-    )
-    return redirect(f"/farms/{farm.farm_id}/tomorrow", first=outcome)
 
 
 # --- parts ---------------------------------------------------------------------------------------

@@ -12,12 +12,14 @@ from service.delivery.foot_words import (
     weather_words,
 )
 from service.operations.access.manage_keys import Right
+from service.operations.evening.plan_first import plan_first as make_plan
 from service.operations.reading.read_farms import local_day
 from service.pages.day_board import board_view
 from service.pages.day_supply import supply_chart
 from service.pages.day_view import day_view
+from service.pages.first_plans import MAKING
 from service.pages.plans import asked_day, bundle_of, farm_of, has_blocks, latest_day, letter_of
-from service.pages.visit import Visit
+from service.pages.visit import Visit, redirect
 
 MOST_OPENINGS = 14
 """Openings that are shown at once; all others are folded."""
@@ -39,7 +41,7 @@ def show_tomorrow(visit: Visit) -> Response:
             is_set_up=is_set_up,
             latest=latest_day(visit, farm, today),
             issue_clock=visit.words.wall_clock(farm.issue_wall_min),
-            first=visit.query.get("first", ""),
+            first=visit.first_plans.state(farm.farm_id) if visit.query.get("first") else "",
             may_plan=visit.may(Right.FARM_WRITE) and day == today + ONE_DAY and is_set_up,
         )
     words = visit.words
@@ -65,3 +67,18 @@ def show_tomorrow(visit: Visit) -> Response:
         before=letter.day - ONE_DAY,
         after=letter.day + ONE_DAY,
     )
+
+
+def plan_first(visit: Visit) -> Response:
+    """Make tomorrow's plan now, so that a new farm need not wait for its first evening."""
+    farm = farm_of(visit, Right.FARM_WRITE)
+    visit.afterwards = visit.first_plans.begin(
+        farm.farm_id,
+        lambda: make_plan(
+            farm,
+            unit_of_work=visit.service.unit_of_work,
+            replanning=visit.service.replanning,
+            refreshers=visit.service.refreshers,
+        ),
+    )
+    return redirect(f"/farms/{farm.farm_id}/tomorrow", first=MAKING)

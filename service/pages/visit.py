@@ -14,6 +14,7 @@ from typing import Final, Protocol, runtime_checkable
 from urllib.parse import parse_qsl, urlencode
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import URL, FormData
 from starlette.exceptions import HTTPException
@@ -29,6 +30,7 @@ from service.operations.access.end_session import has_ended
 from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import find_holder
 from service.pages.faults import NotedFaults
+from service.pages.first_plans import FirstPlans
 from service.pages.holder import BY_LINK, Holder, holder_of, link_holder_of, only
 from service.pages.look import font_path, style_path
 from service.pages.sessions import LASTS, Seals, Session, new_form_cookie
@@ -127,6 +129,9 @@ class Visit:
     unit_system: str = "us"
     cookies: list[tuple[str, str, int]] = field(default_factory=list)
     """Name, value and seconds that it lasts, to be set by the answer."""
+    first_plans: FirstPlans = field(default_factory=FirstPlans)
+    afterwards: Callable[[], None] | None = None
+    """What takes longer than a reader should wait: it is run once the answer is sent."""
 
     @property
     def words(self) -> Wording:
@@ -186,6 +191,7 @@ class Frame:
     service: Service
     door: Door
     seals: Seals
+    first_plans: FirstPlans = field(default_factory=FirstPlans)
 
     def endpoint(
         self, page: Page, *, is_by_secret: bool = False
@@ -222,6 +228,7 @@ class Frame:
                 session_cookie=cookie,
                 form_token=self.seals.form_token(bound_to),
                 here=_here(request),
+                first_plans=self.first_plans,
                 count_link=lambda mail_address: self.door.wait_for_link(
                     request.scope, mail_address
                 ),
@@ -287,6 +294,8 @@ class Frame:
     ) -> Response:
         for name, value in _HEADERS.items():
             response.headers.setdefault(name, value)
+        if visit.afterwards is not None:
+            response.background = BackgroundTask(visit.afterwards)
         if fresh:
             names.put(response, names.form, fresh, lasts=int(LASTS.total_seconds()))
         for kind, value, lasts in visit.cookies:

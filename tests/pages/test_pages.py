@@ -909,7 +909,7 @@ def test_a_farm_set_up_by_page_gets_its_first_plan_by_page(
     fetching = replace(service, refreshers={"invented": bring, "not needed": bring})
     reader = Reader(create_app(fetching))
     answer = reader.send(page, "/farms/rio-bend/first-plan")
-    assert answer.headers["Location"] == f"{page}?first=planned"
+    assert answer.headers["Location"] == f"{page}?first=making"
     assert len(asked) == 1
     plan = get_plan("rio-bend.west-apples", day=PLAN_DAY, unit_of_work=service.unit_of_work).plan
     assert plan.status in {"water", "rest"}
