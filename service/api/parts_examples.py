@@ -164,6 +164,15 @@ PARTS: Final[dict[str, Any]] = {
         "The length of the rows is not described: the block is taken as a square, its "
         "rows fed from one end."
     ],
+    "last_visit": [
+        {
+            "note_id": "5f0c9b1e2d3a4857",
+            "block_id": "hill-farm.north",
+            "day": "2026-07-09",
+            "visitor": "Ann",
+            "text": "Row 12 dripped at its far end: mended.",
+        }
+    ],
     "cautions": [
         {
             "key": "local-code",

@@ -83,6 +83,7 @@ def calendar_link(
     print_text(links.plans)
     note("Anyone with this link can read the farm's plans. It is not shown again.")
     note("For the season's tasks put /season.ics in the place of its .ics.")
+    note("With ?language=es behind it either is in Spanish.")
 
 
 def _document(stored: StoredController) -> dict[str, object]:

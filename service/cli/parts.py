@@ -122,13 +122,16 @@ def parts(
         message = "--budget needs --prices"
         raise typer.BadParameter(message)
     write_picture(svg, parts_words.order_figure(report, words))
+    visited = last_visit(report.block_id, unit_of_work=service.unit_of_work)
     if as_json:
-        print_json(parts_document(report, cost))
+        print_json(parts_document(report, cost, visited))
         return
-    _show(report, cost, words, last_visit(report.block_id, unit_of_work=service.unit_of_work))
+    _show(report, cost, words, visited)
 
 
-def parts_document(report: PartsReport, cost: PartsCost | None) -> dict[str, object]:
+def parts_document(
+    report: PartsReport, cost: PartsCost | None, visited: Sequence[VisitNote]
+) -> dict[str, object]:
     """The list for JSON, in SI units."""
     return {
         "block_id": report.block_id,
@@ -145,6 +148,7 @@ def parts_document(report: PartsReport, cost: PartsCost | None) -> dict[str, obj
         "order": report.stations,
         "checklists": report.checklists,
         "notes": report.notes,
+        "last_visit": visited,
         "cautions": report.cautions,
         "cost": cost,
     }

@@ -17,22 +17,27 @@ from icalendar.enums import STATUS
 
 from service.agronomy.civil_day import midnight_utc
 from service.delivery.plain_text import clean
-from service.delivery.pulse_calendar import pulse_uid
+from service.delivery.pulse_calendar import pulse_summary, pulse_uid
 from service.records.farms import FarmDefinition
 from service.records.plans import PlanVersion
+from service.translations import Wording
 
 REFRESH = timedelta(hours=4)
 MEDIA_TYPE = "text/calendar; charset=utf-8"
 
 
-def calendar_feed(farm: FarmDefinition, versions: Iterable[PlanVersion], *, domain: str) -> bytes:
-    """The feed; ``versions`` come by block, day and version, superseded ones of the last week too.
+def calendar_feed(
+    farm: FarmDefinition, versions: Iterable[PlanVersion], words: Wording, *, domain: str
+) -> bytes:
+    """The feed in one language.
+
+    ``versions`` come by block, day and version, superseded ones of the last week too.
 
     The numbering of a day's pulses is by start, so where a new version drops a pulse, it is the
     last one that is cancelled and the others may move.
     """
     calendar = Calendar.new(
-        name=clean(f"{farm.name}: irrigation"),
+        name=clean(words.gettext("{farm}: irrigation", farm=farm.name)),
         prodid="-//Rillwright//Plans//EN",
         uid=f"plans.{farm.farm_id}@{domain}",
         refresh_interval=REFRESH,
@@ -41,12 +46,12 @@ def calendar_feed(farm: FarmDefinition, versions: Iterable[PlanVersion], *, doma
     calendar["REFRESH-INTERVAL"].params["VALUE"] = "DURATION"
     calendar["X-PUBLISHED-TTL"] = vDuration(REFRESH)
     for _, alike in groupby(versions, key=lambda version: (version.block_id, version.day)):
-        for event in _events(list(alike), farm.zone, domain):
+        for event in _events(list(alike), farm.zone, words, domain):
             calendar.add_component(event)
     return bytes(calendar.to_ical())
 
 
-def _events(versions: list[PlanVersion], zone: str, domain: str) -> Iterable[Event]:
+def _events(versions: list[PlanVersion], zone: str, words: Wording, domain: str) -> Iterable[Event]:
     """The pulses of a block on a day: those in force, and those that some version had before."""
     newest = versions[-1]
     is_in_force = newest.superseded_at is None and not newest.is_retired
@@ -68,7 +73,7 @@ def _events(versions: list[PlanVersion], zone: str, domain: str) -> Iterable[Eve
             last_modified=_utc(newest.issued_at),
             start=_utc(starts_at),
             end=_utc(starts_at + timedelta(minutes=duration_min)),
-            summary=clean(f"Water {newest.block_name}, {duration_min} min"),
+            summary=pulse_summary(newest.block_name, duration_min, words),
             status=STATUS.CONFIRMED if number <= len(standing) else STATUS.CANCELLED,
         )
 

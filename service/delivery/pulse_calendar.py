@@ -20,6 +20,13 @@ def pulse_uid(block_id: str, day: date, number: int, *, domain: str) -> str:
     return f"pulse.{block_id}.{day.isoformat()}.{number}@{domain}"
 
 
+def pulse_summary(block_name: str, duration_min: int, words: Wording) -> str:
+    """A pulse in a line, the same in every calendar."""
+    return words.gettext(
+        "Water {block}, {minutes}", block=clean(block_name), minutes=words.minutes(duration_min)
+    )
+
+
 def pulse_calendar(letter: EveningLetter, words: Wording, *, domain: str) -> bytes:
     """One VCALENDAR; the uid of a pulse stays, its sequence grows with the plan's version."""
     calendar = Calendar.new(
@@ -37,11 +44,7 @@ def pulse_calendar(letter: EveningLetter, words: Wording, *, domain: str) -> byt
                     last_modified=letter.issued_at.astimezone(UTC),
                     start=pulse.starts_at.astimezone(UTC),
                     end=pulse.ends_at.astimezone(UTC),
-                    summary=words.gettext(
-                        "Water {block}, {minutes}",
-                        block=clean(block.name),
-                        minutes=words.minutes(pulse.duration_min),
-                    ),
+                    summary=pulse_summary(block.name, pulse.duration_min, words),
                     status=STATUS.CONFIRMED,
                 )
             )

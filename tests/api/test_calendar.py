@@ -23,6 +23,7 @@ from service.records.farms import FarmDefinition
 from service.records.letters import MailStamp
 from service.records.mail import Person
 from service.records.plans import PlanVersion
+from service.translations import wording
 from tests.api.conftest import Client
 from tests.api.invented_farm import (
     BLOCK_ID,
@@ -35,6 +36,7 @@ from tests.api.invented_farm import (
 )
 
 FARM = FarmDefinition(farm_id=FARM_ID, name="Test Farm", zone="America/New_York")
+ENGLISH = wording("en", "us")
 VERSION = PlanVersion(
     block_id=BLOCK_ID,
     block_name="North",
@@ -114,7 +116,9 @@ def test_stored_state_has_its_tag(own_service: Service) -> None:
 
 
 def test_the_calendar_names_itself_once_and_for_all() -> None:
-    first, again = (calendar_feed(FARM, [VERSION], domain="farm.example") for _ in range(2))
+    first, again = (
+        calendar_feed(FARM, [VERSION], ENGLISH, domain="farm.example") for _ in range(2)
+    )
     assert first == again
     lines = first.decode().splitlines()
     assert f"UID:plans.{FARM_ID}@farm.example" in lines
@@ -123,14 +127,24 @@ def test_the_calendar_names_itself_once_and_for_all() -> None:
     assert "X-PUBLISHED-TTL:PT4H" in lines
 
 
+def test_the_feed_is_in_the_language_that_its_address_asks_for(own_service: Service) -> None:
+    client, link = Client(create_app(own_service)), link_of(own_service)
+    english, spanish = client.get(link).text, client.get(f"{link}?language=es").text
+    assert "SUMMARY:Water " in english and ": irrigation" in english
+    assert "SUMMARY:Regar " in spanish and ": riego" in spanish
+    # The same events, for somebody who changes the language.
+    assert events_of(english.encode()).keys() == events_of(spanish.encode()).keys()
+    assert client.get(f"{link}?language=xx").status_code == 422
+
+
 def test_a_new_version_moves_events_and_cancels_those_it_dropped() -> None:
     later = RUN_AT + timedelta(hours=2)
     versions = [
         replace(VERSION, superseded_at=later),
         replace(VERSION, version=2, issued_at=later, pulses=(Pulse(320, 30),)),
     ]
-    before = events_of(calendar_feed(FARM, [VERSION], domain="farm.example"))
-    after = events_of(calendar_feed(FARM, versions, domain="farm.example"))
+    before = events_of(calendar_feed(FARM, [VERSION], ENGLISH, domain="farm.example"))
+    after = events_of(calendar_feed(FARM, versions, ENGLISH, domain="farm.example"))
     assert before.keys() == after.keys()
     first, second = after.values()
     assert (first["STATUS"], second["STATUS"]) == ("CONFIRMED", "CANCELLED")
@@ -142,7 +156,7 @@ def test_a_new_version_moves_events_and_cancels_those_it_dropped() -> None:
 
 def test_a_block_out_of_force_has_its_events_cancelled() -> None:
     events = events_of(
-        calendar_feed(FARM, [replace(VERSION, is_retired=True)], domain="farm.example")
+        calendar_feed(FARM, [replace(VERSION, is_retired=True)], ENGLISH, domain="farm.example")
     )
     assert {event["STATUS"] for event in events.values()} == {"CANCELLED"}
     assert {event["SEQUENCE"] for event in events.values()} == {1}
@@ -151,7 +165,7 @@ def test_a_block_out_of_force_has_its_events_cancelled() -> None:
 def test_names_cannot_write_lines_of_their_own() -> None:
     farm = replace(FARM, name="A\r\nATTENDEE:mailto:x@y.example")
     version = replace(VERSION, block_name="N\r\nSTATUS:CANCELLED\u202e")
-    feed = calendar_feed(farm, [version], domain="farm.example").decode()
+    feed = calendar_feed(farm, [version], ENGLISH, domain="farm.example").decode()
     assert not any(line.startswith(("ATTENDEE", "STATUS:CANCELLED")) for line in feed.splitlines())
 
 

@@ -45,3 +45,18 @@ def test_what_cannot_be_is_refused(client: Client, query: str) -> None:
 
 def test_another_block_is_not_found(client: Client) -> None:
     assert client.request("GET", "/v1/blocks/test-farm.none/parts").status_code == 404
+
+
+def test_notes_of_the_last_visit_come_along(client: Client) -> None:
+    assert client.request("GET", PATH).json()["last_visit"] == []
+    farm_id = BARE_BLOCK_ID.partition(".")[0]
+    note = {"day": "2026-07-13", "text": "Row 12 dry.", "block_id": BARE_BLOCK_ID, "visitor": "Ana"}
+    kept = client.request(
+        "POST",
+        f"/v1/farms/{farm_id}/visit-notes",
+        json=note,
+        headers={"Idempotency-Key": '"a note"'},
+    )
+    assert kept.status_code == 201, kept.text
+    (visited,) = client.request("GET", PATH).json()["last_visit"]
+    assert visited == {"note_id": visited["note_id"], **note}

@@ -61,6 +61,8 @@ def test_notes_are_kept_corrected_and_shown_on_the_visit_checklist(own_demo: Com
     assert "Row 12 dry. ! Corrected by" in listed and "whole farm, command line" in listed
     found = document(demo("notes", FARM, "--json"))
     assert [each["text"] for each in found[:3]] == ["Pump loud.", "Row 13 dry.", "Row 12 dry."]
+    visited = document(demo("parts", block, "--json"))["last_visit"]
+    assert [each["text"] for each in visited] == ["Row 13 dry.", "Pump loud."]
     checks = " ".join(demo("parts", block).output.split())
     assert "by Ana: Row 13 dry." in checks and "Row 12 dry." not in checks
     assert demo("note", block, " ").exit_code == 2

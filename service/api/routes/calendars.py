@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Iterable
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Response
@@ -12,12 +12,14 @@ from service.api.answers import NOT_MODIFIED, IfNoneMatch, problems, tagged_resp
 from service.api.dependencies import TheService
 from service.api.examples import CALENDAR
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
-from service.api.schemas.season import SeasonCalendarQuery
+from service.api.schemas.season import CalendarQuery
 from service.api.season_examples import SEASON_CALENDAR
 from service.delivery.calendar_feed import MEDIA_TYPE, calendar_feed
 from service.delivery.season_feed import season_feed
 from service.operations.access.share_calendar import read_calendar
 from service.operations.season.share_season import read_season
+from service.records.farms import FarmDefinition
+from service.records.plans import PlanVersion
 from service.translations import wording
 
 router = APIRouter(tags=["calendars"])
@@ -53,12 +55,20 @@ Secret = Annotated[
     },
 )
 def get_calendar(
-    secret: Secret, service: TheService, if_none_match: IfNoneMatch = None
+    secret: Secret,
+    service: TheService,
+    query: Annotated[CalendarQuery, Query()],
+    if_none_match: IfNoneMatch = None,
 ) -> Response:
-    """The calendar, or 304 if the caller already has it."""
+    """The calendar in one language, or 304 if the caller already has it."""
+
+    def written(farm: FarmDefinition, versions: Iterable[PlanVersion]) -> bytes:
+        words = wording(query.language, farm.unit_system)
+        return calendar_feed(farm, versions, words, domain=service.settings.domain)
+
     feed = read_calendar(
         secret,
-        partial(calendar_feed, domain=service.settings.domain),
+        written,
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
@@ -90,7 +100,7 @@ def get_calendar(
 def get_season_calendar(
     secret: Secret,
     service: TheService,
-    query: Annotated[SeasonCalendarQuery, Query()],
+    query: Annotated[CalendarQuery, Query()],
     if_none_match: IfNoneMatch = None,
 ) -> Response:
     """The calendar in one language, or 304 if the caller already has it."""

@@ -13,6 +13,7 @@ from service.api.dependencies import BlockId, TheService
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.parts import PartsOut, PartsQuery
 from service.operations.reading.read_farms import get_today
+from service.operations.season.note_visits import last_visit
 from service.operations.waterworks import list_parts as listing
 
 router = APIRouter(tags=["waterworks"])
@@ -26,7 +27,8 @@ router = APIRouter(tags=["waterworks"])
     description="Drip line, emitters, header, fittings, filter, regulators, valves and injectors of"
     " a block, their order along the pipe, and checklists. Counted from the block, its pipes where"
     " they are described, its supply and the newest water analysis. The kind of the backflow"
-    " preventer is left to local code; a client must show `cautions`.",
+    " preventer is left to local code. Notes of the last visit come along. A client must show"
+    " `cautions`.",
     responses={
         200: described("The list.", examples.PARTS),
         **problems(NOT_FOUND, INVALID_REQUEST),
@@ -42,5 +44,6 @@ def get_parts(
             query.request(),
             on=get_today(block_id, unit_of_work=service.unit_of_work, clock=service.clock),
             unit_of_work=service.unit_of_work,
-        )
+        ),
+        last_visit(block_id, unit_of_work=service.unit_of_work),
     )

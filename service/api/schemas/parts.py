@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Self
 
@@ -11,6 +12,7 @@ from service.api.schemas.facts import Out
 from service.api.schemas.queries import In
 from service.api.schemas.waterworks import AdvisoryOut, plain
 from service.operations.waterworks.list_parts import PartsReport, PartsRequest
+from service.records.season import VisitNote
 from service.waterworks.head_filter import WaterOrigin
 from service.waterworks.head_injector import (
     COMMON_DILUTION_RATIO,
@@ -168,6 +170,16 @@ class ChecklistOut(Out):
     source: str
 
 
+class LastVisitOut(Out):
+    """What was seen on the last visit, to look at again on the next."""
+
+    note_id: str
+    block_id: str | None = Field(description="Null: the whole farm.")
+    day: date = Field(description="Local day of the visit.")
+    visitor: str = Field(description="Who was there.")
+    text: str
+
+
 class PartsOut(Out):
     """The parts of a block. Its cautions must be shown beside it."""
 
@@ -185,10 +197,14 @@ class PartsOut(Out):
     order: list[StationOut] = Field(description="From the supply to the flush ends.")
     checklists: list[ChecklistOut]
     notes: list[str] = Field(description="What was assumed, and what does not fit.")
+    last_visit: list[LastVisitOut] = Field(
+        description="Notes of the last visit, which belong to the checklist of the next; empty"
+        " without any."
+    )
     cautions: list[AdvisoryOut] = Field(description="Must be shown.")
 
     @classmethod
-    def from_record(cls, found: PartsReport) -> Self:
+    def from_record(cls, found: PartsReport, visited: Sequence[VisitNote]) -> Self:
         """The answer."""
         return cls.model_validate(
             {
@@ -196,5 +212,9 @@ class PartsOut(Out):
                 "water_sample_day": found.sample_day,
                 "injection_places": plain(found.places),
                 "order": plain(found.stations),
+                "last_visit": [
+                    {name: getattr(each, name) for name in LastVisitOut.model_fields}
+                    for each in visited
+                ],
             }
         )

@@ -14,7 +14,7 @@ from service.operations.season.documents import season_document
 from service.records.season import SeasonCalendar
 
 
-class SeasonCalendarQuery(In):
+class CalendarQuery(In):
     """How the calendar is written."""
 
     language: Literal["en", "es"] = Field("en", description="Language of the events.")
