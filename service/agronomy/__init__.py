@@ -29,6 +29,12 @@ Weather into water use
     station_day       what a station measured hour by hour, as civil days
     rain_booking      which days a rain-gauge reading belongs to
     climatology       what is normal for the time of year
+    weather_voices    what each source says, on scales on which they can be compared
+    weather_nearby    what places nearby say of a day
+    source_votes      how far voices are apart, and whose to set aside
+    day_order         sources whose days are moved or turned round
+    sun_clock         hours of radiation that do not follow the sun
+    weather_agreement  which values of which source to set aside, and why
     weather_choice    of several reports, the best value for each site, day and field
     weather_flags     what is known of a value besides the value, in bits and in words
     radiation_record  days with more sun than a clear sky gives

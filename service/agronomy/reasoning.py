@@ -40,6 +40,7 @@ class PlanFlag(enum.IntFlag):
     YOUNG_CANOPY_FULL = enum.auto()
     STORE_BELOW_PULSE = enum.auto()
     TIMER_CANNOT_KEEP_UP = enum.auto()
+    WEATHER_DOUBTFUL = enum.auto()
 
 
 PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
@@ -86,6 +87,10 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
         " without stress before it. Wet more soil, or take smaller emitters."
     ),
     PlanFlag.FORECAST_OLD: "The forecast for the day is more than a day old.",
+    PlanFlag.WEATHER_DOUBTFUL: (
+        "Weather sources contradict each other: a value of the most trusted one was set aside, or"
+        " nothing settles which is right. The page of the weather says which."
+    ),
     PlanFlag.DEGREE_DAYS_UNKNOWN: (
         "The degree days since the season's start are not known; weather from then on is needed."
     ),

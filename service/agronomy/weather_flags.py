@@ -34,6 +34,8 @@ class FieldFlag(enum.IntFlag):
     SUSPECT_PART_DAY = enum.auto()
     FILLED_FROM_DAYS_AROUND = enum.auto()
     FILLED_FROM_NEIGHBOUR = enum.auto()
+    SOURCE_SET_ASIDE = enum.auto()
+    SOURCES_DISAGREE = enum.auto()
 
 
 FLAG_TEXT: Mapping[FieldFlag, str] = {
@@ -81,6 +83,13 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
     FieldFlag.FILLED_FROM_NEIGHBOUR: (
         "Not computed because weather is missing; that of a place nearby is used, times the ratio "
         "of the two on the days around the gap."
+    ),
+    FieldFlag.SOURCE_SET_ASIDE: (
+        "The most trusted source's value was set aside because other evidence contradicts it."
+    ),
+    FieldFlag.SOURCES_DISAGREE: (
+        "Sources disagree and no third settles it, or the value is strange for the place and "
+        "nothing confirms it."
     ),
 }
 

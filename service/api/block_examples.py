@@ -20,6 +20,16 @@ BLOCK_PAGE: Final[dict[str, Any]] = {
     "next_cursor": "aGlsbC1mYXJtLm5vcnRo",
 }
 
+VALUE_SET_ASIDE: Final[dict[str, Any]] = {
+    "day": "2026-07-16",
+    "name": "rain_mm",
+    "value": 480.0,
+    "used": 4.2,
+    "source": "open-meteo",
+    "kind": "forecast",
+    "reason": "cloudburst",
+    "text": "more rain than the place ever had, and no gauge or second source has it",
+}
 BORROWED_SPAN: Final[dict[str, Any]] = {
     "first_day": "2026-07-08",
     "last_day": "2026-07-11",

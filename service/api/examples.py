@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import orjson
 
-from service.api.block_examples import BORROWED_SPAN
+from service.api.block_examples import BORROWED_SPAN, VALUE_SET_ASIDE
 from service.operations.evening.publish_programs import csv_body, json_body, render_program
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 from service.records.ledger import ALLEY_NUMBERS
@@ -248,6 +248,7 @@ EXPLANATION: Final[dict[str, Any]] = {
     "ledger": [BALANCE_DAY],
     "metered": [],
     "borrowed_reference_et": [BORROWED_SPAN],
+    "set_aside": [VALUE_SET_ASIDE],
     "weather": [
         {
             "day": "2026-07-15",

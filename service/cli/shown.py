@@ -9,7 +9,9 @@ from zoneinfo import ZoneInfo
 from service.agronomy.depth_rounding import bare_depth_text
 from service.cli.terminal import UnitSystem
 from service.unit_sizes import (
+    FAHRENHEIT_PER_CELSIUS,
     FL_OZ_PER_GALLON,
+    FREEZING_POINT_F,
     KPA_PER_M_OF_HEAD,
     KPA_PER_PSI,
     L_PER_GALLON,
@@ -19,6 +21,7 @@ from service.unit_sizes import (
     M_PER_FOOT,
     M_PER_KM,
     M_PER_MILE,
+    M_S_PER_MPH,
 )
 
 
@@ -91,6 +94,21 @@ def distance(distance_km: float, units: UnitSystem) -> str:
     if units is UnitSystem.US:
         return f"{distance_km * M_PER_KM / M_PER_MILE:.0f} mi"
     return f"{distance_km:.0f} km"
+
+
+def weather_value(name: str, value: float, units: UnitSystem) -> str:
+    """A value of weather by its name, with its unit: ``31.2 °C`` or ``88.2 °F``."""
+    is_us = units is UnitSystem.US
+    match name:
+        case "rain_mm":
+            return depth(value, units)
+        case "u2_m_s":
+            return f"{value / M_S_PER_MPH:.1f} mph" if is_us else f"{value:.1f} m/s"
+        case "rs_mj_m2":
+            return f"{value:.1f} MJ/m²"
+    if is_us:
+        return f"{value * FAHRENHEIT_PER_CELSIUS + FREEZING_POINT_F:.1f} °F"
+    return f"{value:.1f} °C"
 
 
 def clock(instant: datetime, zone: str) -> str:

@@ -8,6 +8,7 @@ from datetime import datetime
 from rich.text import Text
 
 from service.agronomy.reasoning import Step
+from service.agronomy.weather_agreement import REASON_TEXT
 from service.attributions import attribution_line
 from service.cli import shown
 from service.cli.plan_text import headline, plan_document, sentence
@@ -71,6 +72,7 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
     )
     _show_ledger(explanation, units)
     _show_borrowed(view, units)
+    _show_set_aside(view, units)
     _show_origins(view)
 
 
@@ -84,6 +86,10 @@ def explanation_document(explanation: Explanation) -> dict[str, object]:
         ],
         "ledger": list(ledger_lines(explanation.ledger)),
         "metered": list(explanation.metered),
+        "set_aside": [
+            {**asdict(each), "reason": each.reason.name.lower()}
+            for each in explanation.view.plan.weather.set_aside
+        ],
         "borrowed_reference_et": [asdict(span) for span in explanation.view.plan.weather.borrowed],
     }
 
@@ -171,6 +177,19 @@ def _show_borrowed(view: PlanView, units: UnitSystem) -> None:
             f" x {span.neighbour_ratio:.4f}, the ratio of the two sums over"
             f" {shown.count(span.common_days_count, 'day')} around that both know; it is computed"
             " as soon as the weather of these days comes in."
+        )
+
+
+def _show_set_aside(view: PlanView, units: UnitSystem) -> None:
+    """Print values of the most trusted source that were not used."""
+    for each in view.plan.weather.set_aside:
+        said, used = (
+            "not known" if value is None else shown.weather_value(each.name, value, units)
+            for value in (each.value, each.used)
+        )
+        paragraph(
+            f"{shown.short_day(each.day)}: {each.name} of {each.source} ({each.kind}), {said}, was"
+            f" set aside: {REASON_TEXT[each.reason]}. Used: {used}."
         )
 
 

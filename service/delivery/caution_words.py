@@ -14,6 +14,7 @@ SHORT_TEXT: Mapping[PlanFlag, str] = {
     PlanFlag.WEATHER_UNKNOWN: marked("no weather data, nothing planned"),
     PlanFlag.FORECAST_MISSING: marked("no recent forecast, normal weather used"),
     PlanFlag.FORECAST_OLD: marked("forecast over a day old"),
+    PlanFlag.WEATHER_DOUBTFUL: marked("weather sources contradict each other"),
     PlanFlag.RAIN_NOT_REPORTED: marked("rain not reported, none assumed"),
     PlanFlag.REFERENCE_ET_FILLED: marked("past weather has gaps"),
     PlanFlag.RUNS_ASSUMED: marked("no runs reported, plans assumed done"),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from starlette.responses import Response
 
+from service.agronomy.weather_agreement import REASON_TEXT, Reason
 from service.agronomy.weather_flags import FieldFlag, describe_flags
 from service.attributions import ATTRIBUTIONS
 from service.errors import PlanNotFound
@@ -16,11 +18,19 @@ from service.operations.reading.read_plans import PlanView, list_plans
 from service.operations.schedule.read_status import SiteAge, read_status
 from service.pages.plans import farm_of
 from service.pages.visit import Visit
-from service.records.weather_basis import BorrowedSpan
+from service.records.weather_basis import BorrowedSpan, ValueSetAside, WeatherBasis
 from service.translations import Wording
 from service.translations.catalogue import marked
-from service.unit_sizes import FAHRENHEIT_PER_CELSIUS
+from service.unit_sizes import FAHRENHEIT_PER_CELSIUS, M_S_PER_MPH
 
+QUANTITY_NAMES = {
+    "tmax_c": marked("Highest temperature"),
+    "tmin_c": marked("Lowest temperature"),
+    "tdew_c": marked("Dewpoint"),
+    "u2_m_s": marked("Wind"),
+    "rs_mj_m2": marked("Solar radiation"),
+    "rain_mm": marked("Rain"),
+}
 _HOUR = timedelta(hours=1)
 GROUP_NAMES = {
     "temperature": marked("Temperature"),
@@ -48,6 +58,18 @@ class WeatherDay:
 
 
 @dataclass(frozen=True, slots=True)
+class SetAsideLine:
+    """What a source said of some days that was not used, and why."""
+
+    source: str
+    quantity: str
+    days: str
+    said: str
+    used: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class SitePage:
     """One site: the age of its weather, and the days behind the plans."""
 
@@ -64,6 +86,7 @@ class SitePage:
     notes: tuple[tuple[str, str], ...]
     """Notes on values, with the days they apply to."""
     borrowed: tuple[BorrowedSpan, ...]
+    set_aside: tuple[SetAsideLine, ...]
 
 
 def show_weather(visit: Visit) -> Response:
@@ -128,7 +151,48 @@ def _site_page(name: str, age: SiteAge, view: PlanView | None, words: Wording) -
             for text, of in spans.items()
         ),
         borrowed=() if view is None else view.plan.weather.borrowed,
+        set_aside=() if view is None else _set_aside(view.plan.weather, words),
     )
+
+
+def _set_aside(weather: WeatherBasis, words: Wording) -> tuple[SetAsideLine, ...]:
+    """One line for each source, quantity and reason."""
+    groups: dict[tuple[str, str, Reason], list[ValueSetAside]] = {}
+    for each in weather.set_aside:
+        groups.setdefault((each.source, each.name, each.reason), []).append(each)
+    return tuple(
+        SetAsideLine(
+            source=source,
+            quantity=words.gettext(QUANTITY_NAMES[name]),
+            days=words.short_day(of[0].day) if len(of) == 1 else words.span(of[0].day, of[-1].day),
+            said=_range(name, [each.value for each in of], words),
+            used=_range(name, [each.used for each in of], words),
+            why=words.gettext(REASON_TEXT[reason]),
+        )
+        for (source, name, reason), of in groups.items()
+    )
+
+
+def _range(name: str, values: Sequence[float | None], words: Wording) -> str:
+    """The lowest and the highest value, with the unit."""
+    known = [value for value in values if value is not None]
+    if not known:
+        return words.gettext("nothing")
+    low, high = (shown_weather(name, value, words) for value in (min(known), max(known)))
+    return high if low == high else words.gettext("{low} to {high}", low=low, high=high)
+
+
+def shown_weather(name: str, value: float, words: Wording) -> str:
+    """A value of weather with its unit, in the reader's units."""
+    if name == "rain_mm":
+        return words.depth(value)
+    is_us = words.unit_system == "us"
+    if name == "u2_m_s":
+        speed = value / M_S_PER_MPH if is_us else value
+        return f"{words.number(speed, 1)} {'mph' if is_us else 'm/s'}"
+    if name == "rs_mj_m2":
+        return f"{words.number(value, 1)} MJ/m²"
+    return f"{words.number(_shown_warmth(value, words), 1)} {'°F' if is_us else '°C'}"
 
 
 def _dewpoint_offset(view: PlanView) -> tuple[float | None, float | None]:

@@ -28,6 +28,10 @@ WEATHER_FIELDS: tuple[str, ...] = (
 """The measured or forecast quantities of a weather day; NaN inside, NULL in the database."""
 
 
+SUN_NOTE = "sun_offset_h"
+"""Note on a radiation whose hours do not follow the sun: by how many hours it is late."""
+
+
 @dataclass(frozen=True, slots=True)
 class WeatherRows:
     """Weather days as rows: one per (site, day, source, kind)."""

@@ -9,7 +9,9 @@ from typing import Any
 
 import orjson
 
+from service.agronomy.dewpoint import dewpoint_c
 from service.agronomy.step_template import Numbers
+from service.agronomy.weather_agreement import Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,21 @@ class BorrowedSpan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ValueSetAside:
+    """A value of the most trusted source that was not used, and why."""
+
+    day: date
+    name: str
+    """The quantity, in the unit of the name: wind at 2 m, humidity as the dewpoint."""
+    value: float
+    source: str
+    kind: str
+    reason: Reason
+    used: float | None
+    """What was used in its place; None: nothing is known."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherBasis:
     """The weather behind the plans of a site: columns over the days, by quantity."""
 
@@ -68,6 +85,7 @@ class WeatherBasis:
     """A source's notes on its own values, by quantity and day."""
     borrowed: tuple[BorrowedSpan, ...] = ()
     """Days of the last ten before the evening."""
+    set_aside: tuple[ValueSetAside, ...] = ()
 
     def row_of(self, day: date) -> int:
         """Place of a day in the columns; raises ValueError for a day that is not among them."""
@@ -110,6 +128,21 @@ class WeatherBasis:
         return found
 
 
+def _value_set_aside(entry: Mapping[str, Any], stored: Mapping[str, Any]) -> ValueSetAside:
+    name, row = entry["name"], stored["days"].index(entry["day"])
+    of_humidity = name == "tdew_c"
+    used = stored["fields"]["ea_kpa" if of_humidity else name][row]
+    return ValueSetAside(
+        day=date.fromisoformat(entry["day"]),
+        name=name,
+        value=entry["value"],
+        source=entry["source"],
+        kind=entry["kind"],
+        reason=Reason[entry["reason"].upper()],
+        used=round(float(dewpoint_c(used)), 2) if of_humidity and used is not None else used,
+    )
+
+
 def read_weather_basis(text: str | bytes) -> WeatherBasis:
     """The weather behind the plans of a site out of its stored JSON."""
     stored: dict[str, Any] = orjson.loads(text)
@@ -142,4 +175,5 @@ def read_weather_basis(text: str | bytes) -> WeatherBasis:
             )
             for span in stored.get("borrowed_et0", ())
         ),
+        set_aside=tuple(_value_set_aside(entry, stored) for entry in stored.get("set_aside", ())),
     )

@@ -18,6 +18,7 @@ from service.agronomy.crop_table import CROPS
 from service.agronomy.pulse_plan import CAUSE_TEXT
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, REASON_TEXTS, STEP_TEXTS, TAKEN_AS_FULL
 from service.agronomy.soil import TEXTURE_KEYS
+from service.agronomy.weather_agreement import REASON_TEXT
 from service.agronomy.weather_flags import FLAG_TEXT
 from service.nutrition.tables import crops
 from service.nutrition.task_words import task_texts
@@ -78,6 +79,7 @@ def _texts(package: Path) -> Iterator[tuple[str, str | tuple[str, ...]]]:
         (crop.name for crop in CROPS.values()),
         TEXTURE_KEYS,
         FLAG_TEXT.values(),
+        REASON_TEXT.values(),
     ):
         yield from ((PURE_ROOMS, text) for text in texts)
     for texts in (

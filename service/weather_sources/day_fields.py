@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 from service.agronomy.civil_day import midnight_utc
 from service.agronomy.records import Floats
 from service.agronomy.station_day import FEWEST_HOURS, SLACK_HOURS, short_hours
+from service.agronomy.weather_agreement import SUN_OFFSET_H
 from service.records.farms import SiteDefinition
-from service.records.weather import WEATHER_FIELDS, SourceProblem, WeatherRows
+from service.records.weather import SUN_NOTE, WEATHER_FIELDS, SourceProblem, WeatherRows
 
 Instants = NDArray[np.datetime64]
 """UTC, to the second."""
@@ -192,6 +193,15 @@ def given_by_day(values: Floats, note: Mapping[str, object]) -> DayField:
 def scaled(field: DayField, factor: float) -> DayField:
     """The same field in another unit."""
     return DayField(field.values * factor, field.notes)
+
+
+def noted_sun(field: DayField, late_h: float) -> DayField:
+    """The same with a note on every day, if the hours are not those of the sun at the place."""
+    if not abs(late_h) >= SUN_OFFSET_H:
+        return field
+    return DayField(
+        field.values, tuple({**note, SUN_NOTE: round(late_h, 1)} for note in field.notes)
+    )
 
 
 def weather_rows(source: str, parts: Sequence[SiteDays]) -> WeatherRows:

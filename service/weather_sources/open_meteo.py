@@ -23,6 +23,7 @@ import numpy as np
 from service.agronomy.atmosphere import saturation_vapour_pressure_kpa
 from service.agronomy.civil_day import midnight_utc, zone_rules
 from service.agronomy.records import Floats
+from service.agronomy.sun_clock import sun_offset_h
 from service.attributions import ATTRIBUTIONS
 from service.records.farms import SiteDefinition
 from service.records.weather import SourceAnswer, SourceProblem
@@ -49,6 +50,7 @@ from service.weather_sources.day_fields import (
     list_days,
     lowest_of_day,
     mean_of_day,
+    noted_sun,
     plausible,
     radiation_of_day,
     rain_of_day,
@@ -390,7 +392,14 @@ def read_hours_of_site(
     wanted_until = min(bounds[1].max(), np.datetime64(round(question.now.timestamp()), "s"))
     if table.times[-1] < wanted_until - ONE_HOUR:
         faults += (AnswerInvalid("stale", f"the hours end at {table.times[-1]} UTC"),)
-    return fields_from_hours(table.columns, during, before), faults
+    fields = fields_from_hours(table.columns, during, before)
+    if "rs_mj_m2" in fields:
+        middle_s = table.times.astype(np.int64) - 1800
+        late_h = sun_offset_h(
+            middle_s, table.columns["shortwave_radiation"], longitude_deg=site.longitude_deg
+        )
+        fields["rs_mj_m2"] = noted_sun(fields["rs_mj_m2"], late_h)
+    return fields, faults
 
 
 def read_hours(entry: Mapping[str, object]) -> HourTable:

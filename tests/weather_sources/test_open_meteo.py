@@ -12,6 +12,7 @@ import pytest
 
 from service.agronomy.atmosphere import saturation_vapour_pressure_kpa
 from service.agronomy.civil_day import midnight_utc
+from service.records.weather import SUN_NOTE
 from service.weather_sources.http import WeatherHttp
 from service.weather_sources.open_meteo import (
     HOURLY_UNITS,
@@ -101,6 +102,18 @@ def test_rain_and_radiation_are_those_of_the_hour_before_the_stamp(
     assert [d for d, rain in values(answer, "rain_mm").items() if rain == 3.0] == [day]
     # 1000 W/m2 for an hour are 3.6 MJ/m2.
     assert [d for d, rs in values(answer, "rs_mj_m2").items() if rs == 3.6] == [day]
+
+
+def test_hours_that_do_not_follow_the_sun_are_noted(
+    source: OpenMeteo, providers: FakeProviders
+) -> None:
+    day = date(2026, 7, 9)
+    assert SUN_NOTE not in notes(fetch(source), "rs_mj_m2", day)
+    # All hours six hours late, as if another zone's clock had been taken for UTC.
+    providers.weather = lambda latitude, longitude, at: invented_weather(
+        latitude, longitude, at - 6 * 3600
+    )
+    assert notes(fetch(source), "rs_mj_m2", day)[SUN_NOTE] == pytest.approx(6.0, abs=0.2)
 
 
 def test_days_that_are_over_are_analysis_and_the_rest_forecast(source: OpenMeteo) -> None:

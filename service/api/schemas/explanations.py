@@ -11,7 +11,14 @@ from pydantic import Field
 from service.agronomy.reasoning import Step
 from service.api.schemas.balances import BalanceDayOut
 from service.api.schemas.facts import Out, known
-from service.api.schemas.weather import BorrowedEtOut, WeatherDayOut, borrowed_spans, weather_days
+from service.api.schemas.weather import (
+    BorrowedEtOut,
+    ValueSetAsideOut,
+    WeatherDayOut,
+    borrowed_spans,
+    values_set_aside,
+    weather_days,
+)
 from service.operations.evening.plan_texts import plan_summary
 from service.operations.reading.read_plans import Explanation
 
@@ -74,6 +81,10 @@ class ExplanationOut(Out):
         description="Days of the last ten before the evening whose reference ET is that of a place"
         " nearby, until their own weather comes in."
     )
+    set_aside: list[ValueSetAsideOut] = Field(
+        description="Values of the most trusted source that were not used, because other evidence"
+        " contradicts them."
+    )
 
     @classmethod
     def from_record(cls, explanation: Explanation) -> Self:
@@ -90,4 +101,5 @@ class ExplanationOut(Out):
             metered=[MeteredDayOut(**asdict(each)) for each in explanation.metered],
             weather=weather_days(plan.weather),
             borrowed_reference_et=borrowed_spans(plan.weather),
+            set_aside=values_set_aside(plan.weather),
         )

@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from pydantic import Field
 
+from service.agronomy.weather_agreement import REASON_TEXT
 from service.api.schemas.facts import FlagOut, Out, field_flags, known
 from service.attributions import attribution_line
 from service.records.weather_basis import WeatherBasis
@@ -62,6 +63,41 @@ class BorrowedEtOut(Out):
         " both know."
     )
     common_days_count: int = Field(description="How many days those are.")
+
+
+class ValueSetAsideOut(Out):
+    """A value of the most trusted source that was not used."""
+
+    day: date
+    name: str = Field(
+        description="The quantity, by name; wind is that at 2 m, humidity is given as the dewpoint."
+    )
+    value: float = Field(description="What the source said, in the unit of the name.")
+    used: float | None = Field(description="What was used in its place; null: nothing is known.")
+    source: str = Field(description="Name of the weather source.")
+    kind: str = Field(description="`observed`, `analysis` or `forecast`.")
+    reason: str = Field(
+        description="`physics`, `others`, `past`, `others-all-days`, `past-all-days`, `day-order`,"
+        " `sun-hours` or `cloudburst`."
+    )
+    text: str = Field(description="The reason in words.")
+
+
+def values_set_aside(weather: WeatherBasis) -> list[ValueSetAsideOut]:
+    """What was set aside in the weather behind a plan."""
+    return [
+        ValueSetAsideOut(
+            day=each.day,
+            name=each.name,
+            value=each.value,
+            used=known(each.used),
+            source=each.source,
+            kind=each.kind,
+            reason=each.reason.name.lower().replace("_", "-"),
+            text=REASON_TEXT[each.reason],
+        )
+        for each in weather.set_aside
+    ]
 
 
 def borrowed_spans(weather: WeatherBasis) -> list[BorrowedEtOut]:

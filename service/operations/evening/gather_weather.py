@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
@@ -20,6 +20,7 @@ from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
 from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork
+from service.operations.evening.cross_check import CrossCheck, cross_check
 from service.operations.evening.neighbour_weather import BorrowedWeather, borrow_from_neighbours
 from service.operations.evening.own_rain import (
     WeatherColumns,
@@ -34,6 +35,7 @@ from service.operations.evening.past_weather import (
     kind_ranks,
     ranks,
 )
+from service.operations.evening.set_aside import is_doubted, set_aside_since, values_set_aside
 from service.operations.evening.site_columns import monthly_normals, site_batch
 from service.records.farms import SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
@@ -65,10 +67,16 @@ class GatheredWeather:
     """(days, sites) whether the maximum temperature is a forecast from yesterday or earlier."""
     borrowed: BorrowedWeather | None = None
     """Past reference ET after places nearby; None where there is none."""
+    set_aside: Mapping[int, list[dict[str, object]]] = field(default_factory=dict)
+    """By column, values of the most trusted source that were not used, and why."""
 
     def columns_of(self, site_keys: Ints, farm_keys: Ints) -> Ints:
         """The column that each block draws on: its farm's own at its place, else the place's."""
         return columns_of(self.sites, self.farm_keys, site_keys, farm_keys)
+
+    def is_doubted(self, row: int) -> NDArray[np.bool_]:
+        """(sites,) whether sources contradicted each other on a day or the two before it."""
+        return is_doubted(self.weather, slice(max(0, row - 2), row + 1))
 
 
 def gather_weather(
@@ -128,7 +136,10 @@ def _prepared(
     age_h = _forecast_ages_h(rows, kind_rank, on=on, now=now)
     day_index = (rows.days - days[0]).astype(np.int64)
     rank = ranks(rows, kind_rank, source_order, is_future=day_index > today_index)
-    chosen = _chosen(columns, days, ~(age_h > OLDEST_FORECAST_H), rank + OWN_STEP * columns.is_own)
+    rank = rank + OWN_STEP * columns.is_own
+    is_usable = ~(age_h > OLDEST_FORECAST_H)
+    check = cross_check(unit, columns, days, is_usable, on=on)
+    chosen = _chosen(columns, days, is_usable, rank, check)
     is_observed = has_kind(chosen, "tmax_c", kind_rank) & has_kind(chosen, "tmin_c", kind_rank)
     first_future_row = min(max(today_index, 0), days.size)
     weather = site_weather(
@@ -143,10 +154,11 @@ def _prepared(
         own_tdew_offset_c=monthly_normals(sites.definitions, "tdew_offset_c"),
         past=humidity_before(unit.weather, sites, chosen.raw, source_order),
     )
+    aside = values_set_aside(check, columns, chosen, rank=rank)
     weather, borrowed = borrow_from_neighbours(
         unit,
         sites,
-        weather,
+        aside.flagged(weather),
         is_observed=is_observed,
         first_future_row=first_future_row,
         source_order=source_order,
@@ -163,15 +175,23 @@ def _prepared(
         has_temperatures=np.isfinite(chosen.raw.tmax_c) & np.isfinite(chosen.raw.tmin_c),
         is_old_forecast=_picked(chosen, "tmax_c", age_h) > FRESH_FORECAST_H,
         borrowed=borrowed,
+        set_aside=aside.by_column(),
     )
 
 
 def _chosen(
-    columns: WeatherColumns, days: Days, is_usable: NDArray[np.bool_], rank: Ints
+    columns: WeatherColumns,
+    days: Days,
+    is_usable: NDArray[np.bool_],
+    rank: Ints,
+    check: CrossCheck,
 ) -> ChosenWeather:
     rows = columns.rows
     return choose_weather(
-        {name: np.where(is_usable, rows.fields[name], np.nan) for name in WEATHER_FIELDS},
+        {
+            name: np.where(is_usable & check.may_use(name, len(rows)), rows.fields[name], np.nan)
+            for name in WEATHER_FIELDS
+        },
         days=days,
         site_count=len(columns.sites.definitions),
         day_index=(rows.days - days[0]).astype(np.int64),
@@ -265,6 +285,7 @@ def weather_documents(gathered: GatheredWeather, *, first_day: date) -> WeatherD
             "flags": {name: values[index] for name, values in flags.items()},
             "unit_fault": gathered.weather.unit_faults.get(index),
             **_borrowed_spans(gathered, index),
+            **set_aside_since(first_day, gathered.set_aside.get(index, ())),
         }
         digests.append(hashlib.sha256(orjson.dumps(facts)).hexdigest())
         documents.append(

@@ -121,6 +121,7 @@ def plan_flags(situation: PlanSituation) -> Ints:
         PlanFlag.WEATHER_UNKNOWN: ~plan.can_be_planned,
         PlanFlag.FORECAST_MISSING: ~weather.has_temperatures[tomorrow, at_site],
         PlanFlag.FORECAST_OLD: weather.is_old_forecast[tomorrow, at_site],
+        PlanFlag.WEATHER_DOUBTFUL: weather.is_doubted(tomorrow)[at_site],
         PlanFlag.SHORTEST_PULSE_PASSES_DEPTH: plan.limits.shortest_passes_depth,
         PlanFlag.STORE_BELOW_PULSE: (
             plan.limits.shortest_pulse_min * plan.net_rate_mm_per_min > plan.raw_mm

@@ -16,6 +16,7 @@ from service.agronomy.block_batch import make_block_batch
 from service.agronomy.block_days import crop_days
 from service.agronomy.records import Floats
 from service.agronomy.watering_rules import pulse_limits
+from service.agronomy.weather_agreement import REASON_TEXT, Reason
 from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather, sources_on
@@ -40,6 +41,8 @@ WORTH_NOTING = (
     | FieldFlag.SUSPECT_STUCK
     | FieldFlag.DEFAULT_WIND
     | FieldFlag.LIMITED_TO_SATURATION
+    | FieldFlag.SOURCE_SET_ASIDE
+    | FieldFlag.SOURCES_DISAGREE
 )
 
 
@@ -171,6 +174,7 @@ def _site_healths(
         )
         missing = tuple(gathered.days[is_watched & ~known].tolist())
         counts = _flag_counts(gathered, column, is_watched & known)
+        is_ahead = (gathered.days >= np.datetime64(today)) & known
         until = forecast[1] if forecast else None
         found.append(
             SiteHealth(
@@ -192,7 +196,9 @@ def _site_healths(
                     missing_day_count=len(missing),
                     flag_day_counts=counts,
                     unit_fault=gathered.weather.unit_faults.get(column),
-                ),
+                )
+                + _set_aside(gathered, column)
+                + _doubted(gathered, column, is_ahead),
             )
         )
     return tuple(found)
@@ -237,6 +243,36 @@ def _site_findings(
         findings.append(f"{missing_day_count} of the last {WATCHED_DAYS} days without temperatures")
     findings += [f"{what}, days: {count}" for what, count in flag_day_counts.items()]
     return tuple(findings)
+
+
+def _set_aside(gathered: GatheredWeather, column: int) -> tuple[str, ...]:
+    """By source, quantity and reason, on how many days a value was set aside."""
+    days: dict[str, list[str]] = {}
+    for each in gathered.set_aside.get(column, ()):
+        why = REASON_TEXT[Reason[str(each["reason"]).upper()]]
+        days.setdefault(f"{each['name']} of {each['source']} was set aside: {why}", []).append(
+            str(each["day"])
+        )
+    return tuple(
+        f"{text} ({of[0]})" if len(of) == 1 else f"{text} ({len(of)} days from {of[0]})"
+        for text, of in days.items()
+    )
+
+
+def _doubted(
+    gathered: GatheredWeather, column: int, rows: np.ndarray[tuple[int], np.dtype[np.bool_]]
+) -> tuple[str, ...]:
+    """Quantities of today and the days to come on which nothing settles which source is right."""
+    doubts = np.int32(FieldFlag.SOURCES_DISAGREE)
+    counts = {
+        name: int(((flags[rows, column] & doubts) != 0).sum())
+        for name, flags in gathered.weather.checked.flags.items()
+    }
+    return tuple(
+        f"{name}: sources disagree or nothing confirms the value, forecast days: {count}"
+        for name, count in counts.items()
+        if count
+    )
 
 
 def _flag_counts(
