@@ -39,8 +39,8 @@ GROUP_NAMES = {
     "radiation": marked("Solar radiation"),
     "rain": marked("Rain"),
 }
-_ORDINARY = FieldFlag.FORECAST
-"""Flag of every forecast, left out because it says nothing new."""
+_ORDINARY = FieldFlag.FORECAST | FieldFlag.SOURCE_SET_ASIDE
+"""Flags left out: every forecast has the first, and the second is told in full."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from datetime import timedelta
 
-import numpy as np
 import pytest
 
 from service.agronomy.reasoning import PlanFlag
@@ -13,27 +12,17 @@ from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.reading.read_plans import get_plan
 from service.operations.schedule.check_health import check_health
-from service.operations.weather.import_weather import import_weather
 from tests.api.conftest import Client
-from tests.api.invented_farm import BLOCK_ID, FARM_ID, PLAN_DAY, TODAY, plan_evening
+from tests.api.invented_farm import BLOCK_ID, FARM_ID, PLAN_DAY, TODAY
 from tests.cli.conftest import call, document
 from tests.pages.conftest import Reader
+from tests.stormy_station import plan_beside_a_storm
 
 
 @pytest.fixture
 def stormy(own_service: Service) -> Service:
     """The test farm, planned with a station that forecasts 480 mm for the day of the plan."""
-    days = np.arange(np.datetime64(TODAY), np.datetime64(TODAY) + 8)
-    import_weather(
-        "home",
-        days,
-        {"rain_mm": np.where(days == np.datetime64(PLAN_DAY), 480.0, 0.0)},
-        source="station",
-        forecast_from=TODAY,
-        unit_of_work=own_service.unit_of_work,
-        clock=own_service.clock,
-    )
-    assert plan_evening(own_service) == []
+    plan_beside_a_storm(own_service)
     return own_service
 
 
