@@ -61,11 +61,13 @@ class Household:
         *,
         is_due: Callable[[], bool],
         request_count: Callable[[], int],
+        is_answering: Callable[[], bool],
         renew: Callable[[], None],
         command: tuple[str, ...] = CHILD,
     ) -> None:
         self._is_due = is_due
         self._request_count = request_count
+        self._is_answering = is_answering
         self._renew = renew
         self._command = command
         self._stopping = Event()
@@ -84,7 +86,7 @@ class Household:
         is_quiet, self._requests_before = count == self._requests_before, count
         if self._is_due():
             self._work()
-        elif is_quiet and HEAVY & sys.modules.keys():
+        elif is_quiet and HEAVY & sys.modules.keys() and not self._is_answering():
             _log.info("starting anew to give memory back")
             self._renew()
 
@@ -128,6 +130,8 @@ def run_together(
     household = Household(
         is_due=lambda: has_work(service, duties),
         request_count=lambda: app.state.metrics.request_count,
+        # Until what follows an answer is done too, such as a farm's first plan.
+        is_answering=lambda: bool(server.server_state.tasks),
         renew=renew,
     )
     tell = make_teller(service, owner=duties.owner, should_stop=household.is_stopping)

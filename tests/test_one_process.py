@@ -31,6 +31,7 @@ class House:
     folder: Path
     is_due: bool = False
     requests: int = 0
+    is_answering: bool = False
     renewals: list[int] = field(default_factory=list)
 
     def household(self, code: str = "open('done', 'a').write('x')") -> Household:
@@ -38,6 +39,7 @@ class House:
         return Household(
             is_due=lambda: self.is_due,
             request_count=lambda: self.requests,
+            is_answering=lambda: self.is_answering,
             renew=lambda: self.renewals.append(self.requests),
             command=(sys.executable, "-c", f"import os; os.chdir({str(self.folder)!r}); {code}"),
         )
@@ -90,7 +92,10 @@ def test_the_process_starts_anew_when_it_is_heavy_and_nobody_asks(
     house.is_due = True
     household.tick()
     assert house.renewals == []  # there is work first
-    house.is_due = False
+    house.is_due, house.is_answering = False, True
+    household.tick()
+    assert house.renewals == []  # an answer, or what follows it, is not finished
+    house.is_answering = False
     household.tick()
     assert house.renewals == [7]
 
