@@ -324,13 +324,23 @@ BY_SECRET_LINK: Final = Depends(_by_secret_link)
 """Stands in for a right where people without a key subscribe to something."""
 
 
+async def _with_any_key() -> None:
+    """A route that says nothing of any farm: every key opens it."""
+
+
+ANY_KEY: Final = Depends(_with_any_key)
+"""Stands in for a right where there is nothing to keep from any caller with a key."""
+
+
 def right_of(route: BaseRoute) -> str | None:
-    """The right that a route declares, ``secret link``, or None where it forgot to."""
+    """The right that a route declares, ``secret link``, ``any``, or None where it forgot to."""
     for dependency in getattr(route, "dependencies", ()):
         if isinstance(dependency.dependency, Needs):
             return str(dependency.dependency.right)
         if dependency.dependency is _by_secret_link:
             return "secret link"
+        if dependency.dependency is _with_any_key:
+            return "any"
     return None
 
 
@@ -381,6 +391,7 @@ def _wait(over: OverLimit) -> Refusal:
 
 
 __all__ = [
+    "ANY_KEY",
     "BY_SECRET_LINK",
     "OPEN_CALLER",
     "Caller",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, nullcontext
 from functools import partial
 from typing import Any
@@ -24,7 +24,8 @@ from service.api.access import (
 from service.api.body_guard import BodyGuard
 from service.api.compression import Compression
 from service.api.county_desk import CountyDesk
-from service.api.hot_path import HotPath
+from service.api.history import HISTORY, ApiChange, deprecation_fields, mark_deprecated
+from service.api.hot_path import PLAN_ROUTE, PROGRAM_ROUTE, HotPath
 from service.api.method_table import MethodsByPath
 from service.api.negotiation import ANSWERS_WHAT_IS_ACCEPTED
 from service.api.news import News
@@ -39,6 +40,7 @@ from service.api.routes import (
     balances,
     blocks,
     calendars,
+    changelog,
     changes,
     comparisons,
     controllers,
@@ -81,7 +83,8 @@ next day, in pulses that do not drain below the roots, and why.
 - **Errors** are problem documents (RFC 9457, `application/problem+json`); their types are explained
   under [/problems](/problems). Each answer carries its id in `X-Request-Id`.
 - **Versions**: within `/v1`, fields, enumeration values and problem types are only ever added.
-  Ignore any you do not know.
+  Ignore any you do not know. `/v1/changelog` has the history; answers of what is deprecated carry
+  `Deprecation` and `Sunset`.
 - `HEAD` works wherever `GET` does.
 - **For operators**: `/livez` answers 200 while the process lives; `/readyz` answers 200 while the
   database is at this version's schema, takes writes and has room left, else 503; `/metrics` is for
@@ -136,6 +139,7 @@ V1_ROUTERS = (
     changes.router,
     events.router,
     feeds.router,
+    changelog.router,
     lists.router,
     status.router,
 )
@@ -166,12 +170,17 @@ _EVERY_ROUTE = _every_route()
 
 
 def create_app(
-    service: Service, *, host: str | None = None, make_tools: MakeTools | None = None
+    service: Service,
+    *,
+    host: str | None = None,
+    make_tools: MakeTools | None = None,
+    history: Sequence[ApiChange] = HISTORY,
 ) -> FastAPI:
     """The web application for a service whose database is ready.
 
     ``host`` is the address it is served on (None: the one in the settings). Only on loopback may it
     be open while no key is stored. ``make_tools`` makes the tools for agents, if they are served.
+    ``history`` says what of it is deprecated.
     """
     news = News(service.unit_of_work)
     county_desk = CountyDesk(news)
@@ -198,6 +207,8 @@ def create_app(
     app.state.plan_documents = PlanDocuments(news)
     app.state.county_desk = county_desk
     app.state.rights = {}
+    app.state.history = history
+    notices = deprecation_fields(history)
     methods = MethodsByPath()
     app.state.methods_of = methods.allowed
     app.state.gate = gate = Gate(
@@ -217,9 +228,10 @@ def create_app(
     # The last one added sees a request first.
     app.add_middleware(BodyGuard, large_paths=frozenset({observations.OBSERVATIONS_PATH}))
     app.add_middleware(GuardedPaths, gate=gate, news=news)
-    app.add_middleware(RequestFrame, metrics=app.state.metrics)
+    app.add_middleware(RequestFrame, metrics=app.state.metrics, notices=notices)
     app.add_middleware(Compression)
-    app.hot_path = _hot_path(app.state)
+    if not notices.keys() & {f"GET {PROGRAM_ROUTE}", f"GET {PLAN_ROUTE}"}:
+        app.hot_path = _hot_path(app.state)
     return app
 
 
@@ -275,5 +287,6 @@ class _Application(FastAPI):
             describe_farms(schemas, self.state.service.farm_format)
             document["components"]["schemas"] = dict(sorted(schemas.items()))
             keep_nulls(document, (route for router in V1_ROUTERS for route in router.routes))
+            mark_deprecated(document, self.state.history)
             complete(document, self.state.rights)
         return document

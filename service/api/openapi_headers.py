@@ -55,6 +55,19 @@ HEADERS: Final[Mapping[str, Mapping[str, Any]]] = {
         required=False,
         examples=['</v1/runs?cursor=MTIuMzQ1>; rel="next"'],
     ),
+    "Deprecation": _field(
+        "Since when this, or a field of it, is deprecated (RFC 9745), in seconds since"
+        " 1970-01-01T00:00Z.",
+        pattern=r"^@[0-9]+$",
+        examples=["@1796083200"],
+    ),
+    "Sunset": _field(
+        "From when on it may be gone (RFC 8594).", examples=["Wed, 01 Dec 2027 00:00:00 GMT"]
+    ),
+    "DeprecationLink": _field(
+        "Where the deprecation is explained (RFC 9745); with CSV of a list also what follows.",
+        examples=['</v1/changelog>; rel="deprecation"'],
+    ),
     "Location": _field(
         "Address of what was created, relative to this service.",
         format="uri-reference",

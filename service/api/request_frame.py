@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import time
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from starlette.datastructures import MutableHeaders
@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.api.answers import VARY
+from service.api.history import FIRST_ERROR, Fields
 from service.api.problem_types import INTERNAL_ERROR
 from service.api.problems import problem_response
 from service.logs import bind_log_context, get_logger, unbind_log_context
@@ -32,9 +33,12 @@ class RequestFrame:
     A crash is logged in full under that id; the caller gets only the id.
     """
 
-    def __init__(self, app: ASGIApp, metrics: RequestMetrics) -> None:
+    def __init__(
+        self, app: ASGIApp, metrics: RequestMetrics, notices: Mapping[str, Fields]
+    ) -> None:
         self._app = app
         self._metrics = metrics
+        self._notices = notices
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one request; other protocols (lifespan) pass through untouched."""
@@ -49,6 +53,8 @@ class RequestFrame:
         in_api = scope["path"].startswith("/v1/")
         has_begun = False
 
+        inner = {**scope, "method": "GET"} if is_head else scope
+
         async def send_framed(message: Message) -> None:
             nonlocal has_begun, status
             if message["type"] == "http.response.start":
@@ -60,6 +66,10 @@ class RequestFrame:
                 # What no route says more about is for this caller alone, and only now.
                 headers.setdefault("Cache-Control", "no-cache" if "ETag" in headers else "no-store")
                 headers.setdefault("Vary", VARY if in_api else VARY_OF_PAGES)
+                if self._notices and status < FIRST_ERROR:
+                    route = f"{inner['method']} {_route_of(inner)}"
+                    for name, value in self._notices.get(route, ()):
+                        headers.append(name, value)
                 allowed = headers.get("Allow")
                 if allowed is not None and "GET" in allowed and "HEAD" not in allowed:
                     headers["Allow"] = f"{allowed}, HEAD"
@@ -67,7 +77,6 @@ class RequestFrame:
                 message = {**message, "body": b""}
             await send(message)
 
-        inner = {**scope, "method": "GET"} if is_head else scope
         bound = bind_log_context(request_id=request_id)
         try:
             await self._guard(inner, receive, send_framed, begun=lambda: has_begun)

@@ -19,7 +19,7 @@ def test_every_operation_of_the_document_declares_a_right(app: FastAPI) -> None:
         for operation in operations.values()
     }
     assert described == set(app.state.rights)
-    assert {*ALL_RIGHTS, "secret link"} == set(app.state.rights.values())
+    assert {*ALL_RIGHTS, "secret link", "any"} == set(app.state.rights.values())
 
 
 def test_an_application_with_a_route_that_forgot_its_right_does_not_start() -> None:
