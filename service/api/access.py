@@ -391,18 +391,7 @@ def _wait(over: OverLimit) -> Refusal:
 
 
 __all__ = [
-    "ANY_KEY",
-    "BY_SECRET_LINK",
-    "OPEN_CALLER",
-    "Caller",
-    "Gate",
-    "GuardedPaths",
-    "Needs",
-    "Right",
-    "TheCaller",
-    "check_rights",
-    "needs",
-    "right_of",
-    "rights_by_operation",
+    "ANY_KEY", "BY_SECRET_LINK", "OPEN_CALLER", "Caller", "Gate", "GuardedPaths", "Needs",
+    "Right", "TheCaller", "check_rights", "needs", "right_of", "rights_by_operation",
     "scope_missing",
-]
+]  # fmt: skip

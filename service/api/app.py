@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager, nullcontext
 from functools import partial
 from typing import Any
@@ -24,7 +24,13 @@ from service.api.access import (
 from service.api.body_guard import BodyGuard
 from service.api.compression import Compression
 from service.api.county_desk import CountyDesk
-from service.api.history import HISTORY, ApiChange, deprecation_fields, mark_deprecated
+from service.api.history import (
+    HISTORY,
+    ApiChange,
+    Fields,
+    deprecation_fields,
+    mark_deprecated,
+)
 from service.api.hot_path import PLAN_ROUTE, PROGRAM_ROUTE, HotPath
 from service.api.method_table import MethodsByPath
 from service.api.negotiation import ANSWERS_WHAT_IS_ACCEPTED
@@ -225,17 +231,23 @@ def create_app(
     door = Door(gate.find_caller, gate.over_address_limit, news.look, gate.over_link_limit)
     app.state.unknown_page = mount_pages(app, service, door)
     handle_problems(app)
-    # The last one added sees a request first.
-    app.add_middleware(BodyGuard, large_paths=frozenset({observations.OBSERVATIONS_PATH}))
-    app.add_middleware(GuardedPaths, gate=gate, news=news)
-    app.add_middleware(RequestFrame, metrics=app.state.metrics, notices=notices)
-    app.add_middleware(Compression)
-    if not notices.keys() & {f"GET {PROGRAM_ROUTE}", f"GET {PLAN_ROUTE}"}:
-        app.hot_path = _hot_path(app.state)
+    _add_middleware(app, gate, notices)
+    app.hot_path = _hot_path(app.state, notices)
     return app
 
 
-def _hot_path(state: State) -> HotPath:
+def _add_middleware(app: FastAPI, gate: Gate, notices: Mapping[str, Fields]) -> None:
+    # The last one added sees a request first.
+    app.add_middleware(BodyGuard, large_paths=frozenset({observations.OBSERVATIONS_PATH}))
+    app.add_middleware(GuardedPaths, gate=gate, news=app.state.news)
+    app.add_middleware(RequestFrame, metrics=app.state.metrics, notices=notices)
+    app.add_middleware(Compression)
+
+
+def _hot_path(state: State, notices: Mapping[str, Fields]) -> HotPath | None:
+    """The fast way to polls and plans; None where one is deprecated, which it cannot say."""
+    if notices.keys() & {f"GET {PROGRAM_ROUTE}", f"GET {PLAN_ROUTE}"}:
+        return None
     return HotPath(
         programs=state.programs,
         polls=state.polls,

@@ -230,6 +230,18 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "GET /v1/plans",
         "GET /v1/runs",
     ),
+    _added(
+        date(2026, 11, 30),
+        "Events: who is told of what happens at a farm, and what became of each.",
+        "DELETE /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",
+        "GET /v1/farms/{farm_id}/event-subscriptions",
+        "GET /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",
+        "GET /v1/farms/{farm_id}/event-subscriptions/{subscription_id}/deliveries",
+        "POST /v1/farms/{farm_id}/event-subscriptions/{subscription_id}/resends",
+        "POST /v1/farms/{farm_id}/event-subscriptions/{subscription_id}/secret",
+        "POST /v1/farms/{farm_id}/event-subscriptions/{subscription_id}/tests",
+        "PUT /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",
+    ),
     _added(date(2026, 11, 30), "The history of the API.", "GET /v1/changelog"),
 )
 """The oldest change first; a change is added at the end and never taken out."""

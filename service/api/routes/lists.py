@@ -45,8 +45,8 @@ from service.api.schemas.site_weather import (
 )
 from service.operations.farms.manage_controllers import list_controllers
 from service.operations.reading.read_farms import list_counties, list_farms
-from service.operations.reading.read_sites import list_sites
-from service.operations.reading.read_weather import WeatherWish, read_weather_days
+from service.operations.weather.read_sites import list_sites
+from service.operations.weather.read_weather import WeatherWish, read_weather_days
 
 router = APIRouter(tags=["lists"])
 ThePage = Annotated[PageQuery, Query()]

@@ -11,7 +11,7 @@ from service.agronomy.civil_day import wall_text
 from service.agronomy.crop_file import CropRow
 from service.api.schemas.facts import Out
 from service.api.schemas.pages import PageOut
-from service.operations.reading.read_sites import SiteCoverage
+from service.operations.weather.read_sites import SiteCoverage
 from service.records.controllers import StoredController
 from service.records.farms import CountyDefinition, FarmDefinition
 

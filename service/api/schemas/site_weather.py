@@ -11,7 +11,7 @@ from service.api.dependencies import CalendarDate
 from service.api.schemas.pages import PageOut
 from service.api.schemas.queries import FarmPageQuery
 from service.api.schemas.weather import WeatherDayOut, weather_days
-from service.operations.reading.read_weather import SiteWeatherDays
+from service.operations.weather.read_weather import SiteWeatherDays
 
 _IN_TABLE = (
     "tmax_c", "tmin_c", "ea_kpa", "rhmin_pct", "u2_m_s", "rs_mj_m2", "rain_mm",

@@ -9,7 +9,7 @@ import pytest
 from service.agronomy.county_need import Basis
 from service.bootstrap import Service
 from service.errors import InputInvalid, NotFound
-from service.operations.reading.read_weather import (
+from service.operations.weather.read_weather import (
     SiteWeatherDays,
     WeatherWish,
     read_weather_days,

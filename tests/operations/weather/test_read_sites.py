@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 from service.bootstrap import Service
-from service.operations.reading.read_sites import WeatherSpan, list_sites
+from service.operations.weather.read_sites import WeatherSpan, list_sites
 from tests.api.invented_farm import FARM_ID, FIRST_DAY, PLAN_DAY, TODAY
 
 
