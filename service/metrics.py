@@ -171,6 +171,25 @@ def _families(status: ServiceStatus | None) -> Iterator[Metric]:
     )
     yield from _weather_families(status)
     yield from _breaker_families(status)
+    yield from _event_families(status)
+
+
+def _event_families(status: ServiceStatus) -> Iterator[Metric]:
+    """How much waits to be told to other systems, and for how long."""
+    events = status.events
+    for name, text, number in (
+        ("events_waiting", "Events that wait to be sent.", events.waiting_count),
+        ("events_given_up", "Events that were given up and are still kept.", events.dead_count),
+        ("event_receivers_off", "Receivers that are switched off.", events.disabled_count),
+    ):
+        yield _gauge(name, text, {(): float(number)})
+    if events.oldest_queued_at is not None:
+        age_s = (status.at - events.oldest_queued_at).total_seconds()
+        yield _gauge(
+            "events_oldest_waiting_age_seconds",
+            "Age of the event that has waited longest.",
+            {(): max(age_s, 0.0)},
+        )
 
 
 def _weather_families(status: ServiceStatus) -> Iterator[Metric]:

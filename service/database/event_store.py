@@ -332,18 +332,19 @@ class EventStore:
 
     def read_backlog(self) -> Backlog:
         """What waits, of all farms; what waits for a subscription that is off does not count."""
-        waiting = self._connection.execute(
-            select(func.count(), func.min(event_delivery.c.queued_at)).where(
-                event_delivery.c.state == _WAITING
+        waiting = event_delivery.c.state == _WAITING
+        dead = event_delivery.c.state == _DEAD
+        off = event_subscription.c.disabled_at.is_not(None)
+        count = select(func.count())
+        row = self._connection.execute(
+            select(
+                count.select_from(event_delivery).where(waiting).scalar_subquery(),
+                select(func.min(event_delivery.c.queued_at)).where(waiting).scalar_subquery(),
+                count.select_from(event_delivery).where(dead).scalar_subquery(),
+                count.select_from(event_subscription).where(off).scalar_subquery(),
             )
         ).one()
-        dead: int = self._connection.execute(
-            select(func.count()).where(event_delivery.c.state == _DEAD)
-        ).scalar_one()
-        disabled: int = self._connection.execute(
-            select(func.count()).where(event_subscription.c.disabled_at.is_not(None))
-        ).scalar_one()
-        return Backlog(waiting[0], waiting[1], dead, disabled)
+        return Backlog(*row)
 
 
 _IS_OPEN = event_subscription.c.disabled_at.is_(None)

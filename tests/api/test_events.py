@@ -14,9 +14,11 @@ from service.bootstrap import Service
 from service.records import events as records
 from service.records.events import EventKind
 from tests.api.callers import Caller, new_key
+from tests.api.conftest import Client
 from tests.api.invented_farm import FARM_ID
 from tests.api.paired_controllers import PROGRAM, SHED, SHED_CONTROLLER, pair
-from tests.event_farm import EventFarm, with_events
+from tests.api.test_status import labels_of, scrape, value
+from tests.event_farm import EventFarm, event_farm, with_events
 from tests.webhook_receiver import Answer, Receiver, running_receiver
 
 ALL = f"/v1/farms/{FARM_ID}/event-subscriptions"
@@ -180,3 +182,20 @@ def test_a_poll_is_remembered(telling: Service) -> None:
         assert reader.get(PROGRAM).status_code == 200
     with telling.unit_of_work(write=False) as unit:
         assert unit.polls.read_last(FARM_ID) == {SHED: telling.clock.now()}
+
+
+def test_a_scrape_says_how_much_waits_and_for_how_long(telling: Service) -> None:
+    farm = event_farm(telling, "https://office.example.org/")
+    series = scrape(Client(create_app(telling)))
+    assert value(series, "events_waiting") == 0.0
+    assert labels_of(series, "events_oldest_waiting_age_seconds") == []
+    farm.happen("a", "b")
+    farm.wait(minutes=10)
+    series = scrape(Client(create_app(telling)))
+    assert value(series, "events_waiting") == 2.0
+    assert value(series, "events_oldest_waiting_age_seconds") == 600.0
+    with telling.unit_of_work(write=True) as unit:
+        unit.events.give_up(farm.subscription(), reason="gone")
+    series = scrape(Client(create_app(telling)))
+    assert (value(series, "events_waiting"), value(series, "events_given_up")) == (0.0, 2.0)
+    assert value(series, "event_receivers_off") == 0.0

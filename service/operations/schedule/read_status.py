@@ -29,6 +29,7 @@ from service.operations.schedule.due_jobs import (
     list_due,
 )
 from service.ports import Clock
+from service.records.events import Backlog
 from service.records.farms import FarmDefinition, SiteDefinition
 from service.records.schedule import JobRun
 from service.records.weather import BreakerState, SiteFreshness
@@ -100,6 +101,8 @@ class ServiceStatus:
     farms: tuple[FarmRuns, ...]
     sites: tuple[SiteAge, ...]
     breakers: tuple[BreakerState, ...]
+    events: Backlog
+    """What waits to be told to other systems, of all farms."""
     findings: tuple[str, ...]
     """What needs attention, in words."""
 
@@ -144,6 +147,7 @@ def read_status(
             unit, now=now, sources=sources, evening_lead_min=evening_lead_min, looks_back=False
         )
         breakers = tuple(unit.breakers.list_states())
+        events = unit.events.read_backlog()
     due_keys = {run.run_key for run in due}
     due_counts = Counter(run.job for run in due)
     run_counts = Counter((run.job, run.state) for run in runs if run.due_at >= now - RUNS_COUNTED)
@@ -159,6 +163,7 @@ def read_status(
         ),
         sites=tuple(site_age(site, found, now) for site, found in zip(sites, fresh, strict=True)),
         breakers=breakers,
+        events=events,
         findings=(),
     )
     return replace(status, findings=tuple(_findings(status)))
