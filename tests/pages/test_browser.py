@@ -174,6 +174,7 @@ def test_the_sheet_fits_one_page_of_paper(
     )
     assert (ground, ink) == ("rgb(255, 255, 255)", "rgb(0, 0, 0)")
     assert tab.locator("nav").is_hidden() and tab.locator(".box").first.is_visible()
+    assert tab.locator(".choices").is_hidden()
     tab.emulate_media(media="null", color_scheme="light")
 
 
