@@ -169,3 +169,12 @@ def test_in_spanish_only_sources_stay_english(tested: Reader) -> None:
     english = re.findall(r'<(?:span|p)[^>]* lang="en">(.*?)</', page, re.DOTALL)
     sources = ("table of", "common practice", "HortScience")
     assert [each for each in english if not any(name in each for name in sources)] == []
+
+
+@pytest.mark.parametrize(("units", "first"), [("us", "lb/ac"), ("si", "kg/ha")])
+def test_amounts_lead_with_the_readers_own_unit(tested: Reader, units: str, first: str) -> None:
+    tested.cookies.set("rillwright-units", units)
+    page = page_of(tested)
+    headings = page[page.index("over planted ground") :]
+    both = [headings.index(f">{unit}</th>") for unit in ("lb/ac", "kg/ha")]
+    assert (both[0] < both[1]) is (first == "lb/ac")
