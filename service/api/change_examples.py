@@ -147,6 +147,7 @@ _OFFERED: Final[dict[str, Any]] = {
     "drainage_mm": 0.3,
     "depletion_end_mm": 6.1,
     "normal_day_count": 0,
+    "earlier_year_count": 0,
     "set_from": None,
     "set_at": None,
     "reporter": "",

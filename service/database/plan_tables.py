@@ -173,6 +173,7 @@ timer_program = Table(
     Column("set_at", UtcInstant),
     Column("reporter", Text, nullable=False),
     Column("normal_day_count", Integer),
+    Column("earlier_year_count", Integer),
 )
 """Programs worked out for timers. In force on a day: of those with a ``set_from`` not after it the
 last; the others were offered and not set.

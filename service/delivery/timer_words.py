@@ -59,12 +59,20 @@ def outcome_words(offered: OfferedProgram, words: Wording) -> tuple[str, ...]:
     if offered.normal_day_count:
         texts.append(
             words.ngettext(
-                "{count} day has no forecast: the normal of the season or of the days before is"
-                " taken, without rain.",
-                "{count} days have no forecast: the normal of the season or of the days before is"
-                " taken, without rain.",
+                "{count} day has no forecast: the normal of the season is taken where the place has"
+                " one, else the mean of the days before.",
+                "{count} days have no forecast: the normal of the season is taken where the place"
+                " has one, else the mean of the days before.",
                 offered.normal_day_count,
             )
+        )
+        texts.append(
+            words.gettext(
+                "Rain on them is as in {count} earlier years, but the program must do without it.",
+                count=words.number(offered.earlier_year_count),
+            )
+            if offered.earlier_year_count
+            else words.gettext("They are taken as dry: too few earlier years are on record.")
         )
     return tuple(texts)
 

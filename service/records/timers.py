@@ -155,7 +155,9 @@ class OfferedProgram:
     """Mean depletion at the end of its week."""
     normal_day_count: int | None
     """Days of its week that no forecast reached: the season's normal ET0, or the mean of the
-    days before or around, without rain."""
+    days before or around."""
+    earlier_year_count: int | None
+    """Years whose measured weather those days rest on; 0: on none, and they are dry."""
     set_from: date | None
     """First day that it runs; None as long as nobody has said that it was set."""
     set_at: datetime | None

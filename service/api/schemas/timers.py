@@ -43,8 +43,11 @@ class TimerProgramOut(Out):
     )
     normal_day_count: int | None = Field(
         description="Days of its week that no forecast reached, for which the season's normal"
-        " reference ET, or the mean of the days before or around, is taken, without rain; null as"
-        " above."
+        " reference ET, or the mean of the days before or around, is taken; null as above."
+    )
+    earlier_year_count: int | None = Field(
+        description="Years whose measured weather those days rest on; 0: on none, and they are"
+        " dry; null as above."
     )
     set_from: date | None = Field(
         description="First day that it runs; null: nobody has said that it was set."

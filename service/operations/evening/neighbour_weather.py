@@ -16,16 +16,14 @@ from numpy.typing import NDArray
 from service.agronomy.great_circle import distance_km
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.reference_et_gaps import COMMON_SPAN_DAYS, borrow_reference_et, gaps_of
-from service.agronomy.site_weather import SiteWeather, site_weather, with_borrowed_reference_et
+from service.agronomy.site_weather import SiteWeather, with_borrowed_reference_et
 from service.database.session import UnitOfWork
-from service.operations.evening.past_weather import past_weather
+from service.operations.evening.past_weather import SETTLING_DAYS, measured_site_weather
 from service.operations.evening.site_columns import monthly_normals, site_batch
 from service.records.farms import SiteTable
 
 NEIGHBOUR_DISTANCE_KM = 60.0  # [CHOICE] how far away a neighbour may be
 MOST_NEIGHBOURS = 5  # [CHOICE] the nearest that know a day of the gap
-SETTLING_DAYS = 10
-"""Days read before those compared, since a day's radiation may be judged by the week before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +72,13 @@ def borrow_from_neighbours(
     lenders = np.unique(np.concatenate([gap.neighbours for gap in gaps]))
     begin = max(0, min(gap.rows.start for gap in gaps) - COMMON_SPAN_DAYS - SETTLING_DAYS)
     lent_mm = np.full((days.size, lenders.size), np.nan)
-    lent_mm[begin:] = _measured_et0_mm(unit, everywhere, lenders, days[begin:], source_order)
+    lent_mm[begin:] = measured_site_weather(
+        unit.weather,
+        everywhere.keys[lenders],
+        [everywhere.definitions[place] for place in lenders.tolist()],
+        days[begin:],
+        source_order,
+    ).computed_et0_mm
     known_mm = np.where(is_observed[:first_future_row], past_mm, np.nan)
     borrowed = BorrowedWeather(*np.full((4, *weather.computed_et0_mm.shape), np.nan))
     for gap in gaps:
@@ -138,35 +142,6 @@ def _known_days(
     rows = (measured - days[0]).astype(np.int64)
     is_known[rows, np.searchsorted(everywhere.keys, keys)] = True
     return is_known
-
-
-def _measured_et0_mm(
-    unit: UnitOfWork,
-    everywhere: SiteTable,
-    lenders: Ints,
-    days: Days,
-    source_order: Mapping[str, int],
-) -> Floats:
-    """Reference ET at other places from what was measured there, (days, lenders).
-
-    Without humidity the dewpoint is the night minimum, less what was given for the place: an offset
-    learned from more or fewer days would move it, and the ratio of the sums takes care of the rest.
-    """
-    places = [everywhere.definitions[place] for place in lenders.tolist()]
-    chosen = past_weather(
-        unit.weather, everywhere.keys[lenders], days, source_order, is_measured_only=True
-    )
-    return site_weather(
-        chosen.raw,
-        site_batch(places),
-        krs_per_sqrt_c=np.array([place.krs_per_sqrt_c for place in places]),
-        is_measured_rain=np.ones((days.size, len(places)), dtype=np.bool_),
-        normal_u2_m_s=monthly_normals(places, "u2_m_s"),
-        normal_rhmin_pct=monthly_normals(places, "rhmin_pct"),
-        normal_et0_mm=np.full((12, len(places)), np.nan),
-        first_future_row=days.size,
-        own_tdew_offset_c=np.nan_to_num(monthly_normals(places, "tdew_offset_c"), nan=0.0),
-    ).computed_et0_mm
 
 
 def _close(gap: _Gap, known_mm: Floats, lent_mm: Floats, borrowed: BorrowedWeather) -> None:

@@ -5,18 +5,18 @@ In: the archive, sites and days. Out: the best value of each site, day and field
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Ints
-from service.agronomy.site_weather import PastHumidity, past_humidity
+from service.agronomy.site_weather import PastHumidity, SiteWeather, past_humidity, site_weather
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
 from service.agronomy.weather_day import RawWeather
 from service.database.weather_archive import WeatherArchive
 from service.operations.evening.site_columns import monthly_normals, site_batch
-from service.records.farms import SiteTable
+from service.records.farms import SiteDefinition, SiteTable
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 
 KINDS = ("forecast", "analysis", "observed")
@@ -25,6 +25,8 @@ SOURCE_STEP = 1000
 """Source ranks, with ``OWN_STEP``, stay within one step of the kind's rank."""
 LEARNING_SPAN_DAYS = 365
 """How far back the offset of the dewpoint is learned at a site whose humidity is missing."""
+SETTLING_DAYS = 10
+"""Days read before those wanted, since a day's radiation may be judged by the week before it."""
 OWN_STEP = 500
 """By how much a farm's own gauge goes before the sources of a place of the same kind."""
 
@@ -52,6 +54,32 @@ def past_weather(
         site_index=np.searchsorted(site_keys, rows.site_keys),
         rank=ranks(rows, kind_rank, source_order, is_future=np.zeros(rows.days.shape, np.bool_)),
         wind_height_m=rows.wind_height_m,
+    )
+
+
+def measured_site_weather(
+    archive: WeatherArchive,
+    site_keys: Ints,
+    places: Sequence[SiteDefinition],
+    days: Days,
+    source_order: Mapping[str, int],
+) -> SiteWeather:
+    """The weather of other days or places from what was measured there, (days, places).
+
+    Without humidity the dewpoint is the night minimum, less what was given for the place: an offset
+    learned from more or fewer days would move it.
+    """
+    chosen = past_weather(archive, site_keys, days, source_order, is_measured_only=True)
+    return site_weather(
+        chosen.raw,
+        site_batch(places),
+        krs_per_sqrt_c=np.array([place.krs_per_sqrt_c for place in places]),
+        is_measured_rain=np.ones((days.size, len(places)), dtype=np.bool_),
+        normal_u2_m_s=monthly_normals(places, "u2_m_s"),
+        normal_rhmin_pct=monthly_normals(places, "rhmin_pct"),
+        normal_et0_mm=np.full((12, len(places)), np.nan),
+        first_future_row=days.size,
+        own_tdew_offset_c=np.nan_to_num(monthly_normals(places, "tdew_offset_c"), nan=0.0),
     )
 
 

@@ -261,7 +261,10 @@ def _plan_tomorrow(
     fixed_min = None if timers is None else timers.minutes_on(day.days, inputs.table.keys.size)
     outlook = timed("outlook", day.look_ahead, plan, fixed_min)
     if timers is not None and turn.earliest_start is None:
-        timed("timers", offer_programs, unit, inputs, timers, day, plan, now=turn.clock.now())
+        timed(
+            "timers", offer_programs, unit, inputs, timers, day, plan, now=turn.clock.now(),
+            source_order=weather.source_order,
+        )  # fmt: skip
     ledger_flags = ledger.recent_flags(inputs.before)
     situation = PlanSituation(
         day=inputs.plan_day,

@@ -8,20 +8,24 @@ the week to come; on other evenings only if the one in force no longer fits and 
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.agronomy.block_batch import take_blocks
 from service.agronomy.civil_day import ONE_DAY, elapsed_wall_min
 from service.agronomy.daily_plan import DailyPlan
+from service.agronomy.effective_rain import rain_entering_mm
 from service.agronomy.records import Floats, Ints
 from service.agronomy.weather_flags import FieldFlag
 from service.agronomy.week_ahead import WEEK_DAYS, WeekAhead, WeekProgram
+from service.agronomy.week_courses import week_courses
 from service.agronomy.week_program import assess_programs, choose_programs, timers_of_blocks
 from service.database.session import UnitOfWork
+from service.operations.evening.earlier_weeks import UsualWeek, usual_week
 from service.operations.evening.evening_inputs import EveningInputs, row_of_day
 from service.operations.evening.lay_out_pulses import ComingDay
 from service.pulses import Pulse
@@ -36,6 +40,9 @@ EARLY_MIN = 10.0
 """[CHOICE] Change of the minutes of a week from which it is worth a walk: a quarter and 10 min."""
 LEAST_KNOWN_DAYS = 3
 """[CHOICE] With fewer days of forecast no program is worked out."""
+
+EARLIER_SHARE = 0.5
+"""[CHOICE] Weight of earlier years' rain; the rest stays dry, so that no depletion rests on it."""
 
 NO_FORECAST = int(FieldFlag.NORMAL_OF_SEASON | FieldFlag.FILLED_FROM_RECENT_DAYS)
 """Flags of reference ET on days that no forecast reaches."""
@@ -95,6 +102,7 @@ def offer_programs(
     plan: DailyPlan,
     *,
     now: datetime,
+    source_order: Mapping[str, int],
 ) -> int:
     """Work out the programs to set from the coming day on, and store them; returns how many.
 
@@ -102,7 +110,7 @@ def offer_programs(
     offered new programs all together or not at all: one that kept its own would overlap.
     """
     due = np.array([timer.days_until_setting(inputs.plan_day) for timer in timers.settings])
-    turn_of = _turn_groups(timers, day)
+    turn_of, day_site = _turn_groups(timers, day), day.blocks.site_index[timers.rows]
     offered: list[OfferedProgram] = []
     for day_count in np.unique(due).tolist():
         is_due = due == day_count
@@ -112,7 +120,8 @@ def offer_programs(
         places = np.flatnonzero(is_due).tolist()
         if not places:
             continue
-        chosen, kept = _choose(timers, places, day, plan, day_count=day_count)
+        usual = _usual_of(unit, inputs, timers, day, day_count, source_order=source_order)
+        chosen, kept = _choose(timers, places, day, plan, usual, day_count=day_count)
         normal_count = _normal_day_count(inputs, timers, day, day_count)
         programs = [
             _program_of(chosen, at, timers.settings[place], inputs.plan_day)
@@ -136,6 +145,7 @@ def offer_programs(
                 drainage_mm=float(chosen.drainage_mm[at]),
                 depletion_end_mm=float(chosen.depletion_end_mm[at]),
                 normal_day_count=int(normal_count[places[at]]),
+                earlier_year_count=int(usual.year_count[day_site[places[at]]]),
                 set_from=None,
                 set_at=None,
             )
@@ -156,6 +166,27 @@ def _normal_day_count(
     has_own = ((flags[:, site] & NO_FORECAST) == 0) & np.isfinite(use_mm)
     counts: Ints = day_count - has_own.sum(axis=0)
     return counts
+
+
+def _usual_of(
+    unit: UnitOfWork,
+    inputs: EveningInputs,
+    timers: TimersOfFarms,
+    day: ComingDay,
+    day_count: int,
+    *,
+    source_order: Mapping[str, int],
+) -> UsualWeek:
+    """What earlier years had on the days of the timers' sites that no forecast reaches."""
+    first = row_of_day(inputs.weather.days, inputs.plan_day)
+    flags = inputs.weather.weather.et0_flags[first : first + day_count]
+    is_wanted = (flags & NO_FORECAST) != 0
+    is_wanted[:, ~np.isin(np.arange(flags.shape[1]), day.blocks.site_index[timers.rows])] = False
+    days = inputs.weather.days[first : first + day_count]
+    usual = usual_week(unit, inputs.weather.sites, days, is_wanted, source_order=source_order)
+    # A normal that the site states goes before its own years.
+    has_stated = (flags & FieldFlag.NORMAL_OF_SEASON) != 0
+    return replace(usual, et0_mm=np.where(has_stated, np.nan, usual.et0_mm))
 
 
 def _turn_groups(timers: TimersOfFarms, day: ComingDay) -> Ints:
@@ -199,12 +230,13 @@ def _choose(
     places: Sequence[int],
     day: ComingDay,
     plan: DailyPlan,
+    usual: UsualWeek,
     *,
     day_count: int,
 ) -> tuple[WeekProgram, WeekProgram]:
     """The best programs for the coming days of some timers, and those in force over the same."""
     rows, first_day = timers.rows[list(places)], day.days[0]
-    ahead = _week_ahead(day, plan, rows, day_count)
+    ahead = _week_ahead(day, plan, rows, usual, day_count)
     settings = [timers.settings[place] for place in places]
     batch = timers_of_blocks(
         day.blocks,
@@ -257,24 +289,36 @@ def _program_of(
     )
 
 
-def _week_ahead(day: ComingDay, plan: DailyPlan, rows: Ints, day_count: int) -> WeekAhead:
-    """The coming days of some blocks in two courses: without rain, and with all that is forecast.
+def _week_ahead(
+    day: ComingDay, plan: DailyPlan, rows: Ints, usual: UsualWeek, day_count: int
+) -> WeekAhead:
+    """The coming days of some blocks: with and without the forecast's rain, and that of later days.
 
-    A day without a forecast is the mean of the known ones, dry.
+    A day without a forecast has the site's normal ET0, or that of earlier years, and their rain in
+    half of the weight of the years that had any; a depletion never rests on it. Days of which not
+    even that is known are the mean of the known ones, dry.
     """
     crop, at_site = day.crop, day.blocks.site_index[rows]
     crop_et_mm, is_known = _filled(crop.crop_et_mm[:WEEK_DAYS, rows], day_count)
     alley_mm = np.nan_to_num(crop.alley_et_mm[:day_count, rows])
     crop_et_mm[: alley_mm.shape[0]] -= alley_mm
+    et0_mm, usual_mm = day.ahead.et0_mm[:day_count, at_site], usual.et0_mm[:, at_site]
+    is_normal = usual.is_wanted[:, at_site] & np.isfinite(usual_mm) & (et0_mm > 0.0)
+    ratio = np.divide(usual_mm, et0_mm, out=np.ones_like(et0_mm), where=is_normal)
+    crop_et_mm[: ratio.shape[0]] *= ratio
     taw_mm, _ = _filled(crop.taw_mm[:WEEK_DAYS, rows], day_count)
     raw_mm, _ = _filled(crop.raw_mm[:WEEK_DAYS, rows], day_count)
-    rain_mm = np.zeros(crop_et_mm.shape)
+    rain_mm, later_mm = np.zeros((2, *crop_et_mm.shape))
     forecast_mm = crop.rain_entering_mm[:day_count, rows]
     rain_mm[: forecast_mm.shape[0]] = np.nan_to_num(forecast_mm)
+    soil = take_blocks(day.blocks, rows).soil
+    entering_mm = rain_entering_mm(usual.rain_mm[:, at_site], et0_mm * ratio, soil)
+    later_mm[: entering_mm.shape[0]] = np.nan_to_num(entering_mm)
     probability = np.nan_to_num(day.ahead.rain_probability_fraction[:day_count, at_site])
     total_mm = rain_mm.sum(axis=0)
     weighed_mm = (rain_mm[: probability.shape[0]] * probability).sum(axis=0)
     wet = np.divide(weighed_mm, total_mm, out=np.zeros_like(total_mm), where=total_mm > 0.0)
+    later = EARLIER_SHARE * usual.wet_share[at_site]
     sun = {
         name: np.repeat(getattr(day.ahead, name)[:1, at_site], day_count, axis=0)
         for name in ("sunrise_min", "sunset_min")
@@ -283,13 +327,14 @@ def _week_ahead(day: ComingDay, plan: DailyPlan, rows: Ints, day_count: int) -> 
     is_dormant = crop.is_dormant[0, rows]
     crop_et_mm = np.where(is_dormant, 0.0, crop_et_mm)
     start_mm = np.where(is_dormant, 0.0, plan.depletion_midnight_mm[rows])
+    courses, weight = week_courses(rain_mm, wet, later_mm, later)
     return WeekAhead(
         depletion_start_mm=np.where(is_known, start_mm, np.nan),
-        crop_et_mm=np.broadcast_to(crop_et_mm, (2, *crop_et_mm.shape)),
+        crop_et_mm=np.broadcast_to(crop_et_mm, courses.shape),
         taw_mm=taw_mm,
         raw_mm=raw_mm,
-        rain_entering_mm=np.stack([np.zeros_like(rain_mm), rain_mm]),
-        course_weight=np.stack([1.0 - wet, wet]),
+        rain_entering_mm=courses,
+        course_weight=weight,
         **sun,
     )
 

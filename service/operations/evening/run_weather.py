@@ -42,6 +42,11 @@ class RunWeather:
         self._gathered: GatheredWeather | None = None
         self._documents: WeatherDocuments | None = None
 
+    @property
+    def source_order(self) -> Mapping[str, int]:
+        """The rank of each source, higher is better."""
+        return self._source_order
+
     def since(self, first_day: date, unit: UnitOfWork) -> GatheredWeather:
         """Weather from ``first_day`` or before it to the end of the outlook."""
         if self._gathered is None or self._gathered.days[0] > np.datetime64(first_day):

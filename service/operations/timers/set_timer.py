@@ -144,6 +144,7 @@ def set_own_program(
         drainage_mm=None,
         depletion_end_mm=None,
         normal_day_count=None,
+        earlier_year_count=None,
         set_from=None,
         set_at=None,
     )

@@ -37,6 +37,7 @@ def _program_document(offered: OfferedProgram | None) -> dict[str, object] | Non
         "drainage_mm": offered.drainage_mm,
         "depletion_end_mm": offered.depletion_end_mm,
         "normal_day_count": offered.normal_day_count,
+        "earlier_year_count": offered.earlier_year_count,
         "set_from": offered.set_from,
         "set_at": offered.set_at,
         "reporter": offered.reporter,

@@ -216,7 +216,7 @@ def test_a_timer_follows_the_clock_on_the_wall_on_days_that_it_is_changed(
     was_set = OfferedProgram(
         program_id="a", block_id=BLOCK_ID, program=program, offered_at=RUN_AT, is_early=False,
         excess_mm=None, drainage_mm=None, depletion_end_mm=None, normal_day_count=None,
-        set_from=program.first_day, set_at=RUN_AT,
+        earlier_year_count=None, set_from=program.first_day, set_at=RUN_AT,
     )  # fmt: skip
     timers = TimersOfFarms(
         rows=np.array([0]),

@@ -20,7 +20,8 @@ def state_with(day_rule: DayRule) -> TimerState:
     offered = OfferedProgram(
         program_id="a", block_id="farm.north", program=program,
         offered_at=datetime(2026, 7, 14, 23, tzinfo=UTC), is_early=False, excess_mm=0.0,
-        drainage_mm=1.5, depletion_end_mm=4.0, normal_day_count=2, set_from=None, set_at=None,
+        drainage_mm=1.5, depletion_end_mm=4.0, normal_day_count=2,
+        earlier_year_count=3, set_from=None, set_at=None,
     )  # fmt: skip
     settings = TimerSettings(start_count=2, run_step_min=0.5, day_rule=day_rule, set_weekday=3)
     return TimerState(
