@@ -381,6 +381,9 @@ def _run(page: Page, visit: Visit) -> Response:
     except StorageFailed as error:
         _log.error("a page cannot be shown", reason=str(error))
         return visit.show("trouble.html", status=503, kind="away", faults=())
+    except Exception:
+        _log.exception("a page failed")
+        return visit.show("trouble.html", status=500, kind="failed", faults=())
 
 
 def _refused_form(visit: Visit) -> Response:

@@ -124,3 +124,17 @@ def test_a_page_that_is_not_well_formed_is_noticed() -> None:
     for part in ("inside of <p>", "twice: ", "never closed", "id 'a' twice", "the id 'x'"):
         assert part in faults, part
     assert faults_of('<p id="a">one<br><svg><path d=""/></svg> <a href="#a">two</a></p>') == []
+
+
+def test_a_page_that_fails_says_what_is_kept_and_offers_to_try_again(
+    looker: Reader, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fail(*_: object, **_names: object) -> None:
+        raise RuntimeError("a secret of the inside")
+
+    monkeypatch.setattr("service.pages.tomorrow.day_view", fail)
+    answer = looker.get("/farms/test-farm/tomorrow")
+    assert answer.status_code == 500 and "This page could not be made" in answer.text
+    assert 'href="/farms/test-farm/tomorrow"' in answer.text
+    assert "secret of the inside" not in answer.text
+    assert "secret of the inside" in caplog.text
