@@ -41,6 +41,7 @@ from service.api.plan_documents import PlanDocuments
 from service.api.poll_log import PollLog
 from service.api.problems import handle_problems
 from service.api.program import Programs
+from service.api.repeats import GIVEN_ONCE
 from service.api.request_frame import RequestFrame
 from service.api.routes import (
     balances,
@@ -165,7 +166,9 @@ def _every_route() -> APIRouter:
         # What calendar programs accept says little about what they read.
         is_strict = router is not calendars.router
         every.include_router(
-            router, prefix="/v1", dependencies=[ANSWERS_WHAT_IS_ACCEPTED] if is_strict else None
+            router,
+            prefix="/v1",
+            dependencies=[GIVEN_ONCE, ANSWERS_WHAT_IS_ACCEPTED] if is_strict else [GIVEN_ONCE],
         )
     for router in OTHER_ROUTERS:
         every.include_router(router)

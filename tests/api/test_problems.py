@@ -83,7 +83,7 @@ def test_a_method_that_is_not_allowed(client: Client, method: str, path: str) ->
     [
         ("/v1/blocks", "GET, HEAD, OPTIONS"),
         (f"/v1/blocks/{BLOCK_ID}", "DELETE, GET, PUT, HEAD, OPTIONS"),
-        ("/v1/runs", "POST, OPTIONS"),
+        ("/v1/observations", "POST, OPTIONS"),
     ],
 )
 def test_options_names_the_methods_of_an_address(client: Client, path: str, allowed: str) -> None:
@@ -345,3 +345,15 @@ def test_every_problem_type_is_explained_on_its_page(client: Client) -> None:
         page = client.get(kind.uri)
         assert page.headers["Content-Type"].startswith("text/html")
         assert f"<h1>{kind.title}</h1>" in page.text
+
+
+def test_a_parameter_that_is_repeated_is_refused_and_a_list_is_not(client: Client) -> None:
+    answer = client.get("/v1/blocks?page_size=1&farm=a&page_size=2")
+    assert answer.status_code == 422
+    assert answer.json()["errors"] == [{"parameter": "page_size", "detail": "allowed: one value"}]
+    for lists in (
+        "counties/water-need?county=99001&county=99003",
+        f"blocks/{BLOCK_ID}/fertiliser-split?product=urea&product=potassium-sulfate&day=2026-05-01",
+        f"blocks/{BLOCK_ID}/acid-estimate?material=concrete&material=pvc",
+    ):
+        assert "one value" not in client.get(f"/v1/{lists}").text
