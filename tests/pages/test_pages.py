@@ -140,7 +140,7 @@ def test_spanish_and_metric_stay_chosen(looker: Reader) -> None:
     assert looker.send("/farms?all=1", "/reading", language="es").status_code == 303
     assert looker.send("/farms?all=1", "/reading", units="si").status_code == 303
     page = looker.text("/farms/test-farm/tomorrow")
-    assert "recorra las líneas" in page and " mm" in page
+    assert "recorrer las líneas" in page and " mm" in page
     assert not re.search(r"[0-9] (?:gal|pulg)", page)
 
 
