@@ -94,7 +94,7 @@ def timer_notes(block: BlockLine, words: Wording) -> tuple[str, ...]:
         return _not_enough(timer, words) if is_short else ()
     first = _what_to_set(timer, timer.to_set, words)
     if not timer.is_set:
-        return (first, words.gettext(NOTHING_SET), *_still_short(timer, words))
+        return (first, *_still_short(timer, words), words.gettext(NOTHING_SET))
     return (first, *(_why_to_set(timer, words) if is_short else _still_short(timer, words)))
 
 
