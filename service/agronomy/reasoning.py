@@ -196,6 +196,10 @@ WATER_NEEDED = (
     "The crop will use {used}; depletion would reach {have}, at or beyond the {trigger} that call"
     " for water."
 )
+WATER_AS_SET = (
+    "Runs as set, although it could wait: the crop will use {used}; depletion would reach {have},"
+    " under the {trigger} that call for water."
+)
 WATER_NOT_NEEDED = (
     "No water: depletion would reach {have} by the evening, under the {trigger} that call for"
     " water."
@@ -208,8 +212,10 @@ DORMANT_SEASON = (
     "Dormant: no water is planned outside the watering season, {first} to {last}; the balance goes"
     " on."
 )
+SAME_DEPTH_MM = 0.05
+"""Depths closer than this are shown as the same."""
 REASON_TEXTS = (
-    NOTHING_KNOWN, WATER_NEEDED, WATER_NOT_NEEDED, WATER_NOT_POSSIBLE, DORMANT_SEASON,
+    NOTHING_KNOWN, WATER_NEEDED, WATER_AS_SET, WATER_NOT_NEEDED, WATER_NOT_POSSIBLE, DORMANT_SEASON,
 )  # fmt: skip
 """The possible reasons, as sentence templates; the depths go in with their unit."""
 
@@ -246,7 +252,9 @@ def reason_of(numbers: Numbers, pulses: Sequence[tuple[int, int]]) -> Reason:
         "trigger": trigger_mm,
     }
     if pulses:
-        return Reason(WATER_NEEDED, depths, "")
+        # A timer's program runs on its days, whatever the soil has.
+        is_needed = planned_mm >= trigger_mm - SAME_DEPTH_MM
+        return Reason(WATER_NEEDED if is_needed else WATER_AS_SET, depths, "")
     if numbers.get("cause") == ShortfallCause.DORMANT:
         ends = (numbers.get("watering_start_doy"), numbers.get("watering_end_doy"))
         days = [month_and_day(int(doy)) if is_known(doy) else (1, 1) for doy in ends]

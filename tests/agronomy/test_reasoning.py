@@ -242,6 +242,15 @@ def test_every_cause_except_none_is_explained() -> None:
             assert explain_cause(int(cause)) == CAUSE_TEXT[cause]
 
 
+def test_a_program_that_runs_before_water_is_needed_is_not_called_needed() -> None:
+    below = NUMBERS | {"planned_depletion_mm": NUMBERS["trigger_mm"] - 1.0}
+    text = one_sentence(below, [(240, 72)])
+    assert text.startswith("Runs as set, although it could wait:")
+    assert "under the" in text
+    at_it = NUMBERS | {"planned_depletion_mm": NUMBERS["trigger_mm"]}
+    assert "at or beyond" in one_sentence(at_it, [(240, 72)])
+
+
 def test_a_watered_day_is_summed_up_in_one_sentence() -> None:
     text = one_sentence(NUMBERS, [(240, 72), (480, 71)])
     assert text == (
