@@ -31,6 +31,7 @@ from service.operations.evening.plan_texts import read_plan_text
 from service.operations.farms.change_farms import list_blocks_now
 from service.operations.feedback.report_runs import report_runs
 from service.operations.reading import read_plans
+from service.operations.reading.read_balance import read_balance
 
 
 def list_blocks(desk: Desk, asked: BlocksAsked) -> BlocksOut:
@@ -82,18 +83,15 @@ def get_balance(desk: Desk, asked: BalanceAsked) -> BalanceOut:
     """The ledger of a block."""
     service, block_id = desk.service, asked.block_id
     check_own(service, who_asks(), "block_id", block_id)
-    first_day, last_day = read_plans.balance_span(
-        block_id,
-        asked.first_day,
-        asked.last_day,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-    )
     with reported_as({"to": "last_day"}):
-        rows = read_plans.read_balance(
-            block_id, first_day=first_day, last_day=last_day, unit_of_work=service.unit_of_work
+        balance = read_balance(
+            block_id,
+            first_day=asked.first_day,
+            last_day=asked.last_day,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
         )
-    return BalanceOut.from_rows(block_id, rows, first_day=first_day, last_day=last_day)
+    return BalanceOut.from_record(balance)
 
 
 def compare_counties(desk: Desk, asked: CountiesAsked) -> CountyRankingOut:

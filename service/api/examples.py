@@ -210,6 +210,7 @@ BALANCE_DAY: Final[dict[str, Any]] = {
     "depletion_start_mm": 27.03504,
     "depletion_end_mm": 27.418606,
     **dict.fromkeys(("degree_day_sum_c_day", *ALLEY_NUMBERS)),
+    "trigger_mm": 9.892904,
 }
 
 EXPLANATION: Final[dict[str, Any]] = {

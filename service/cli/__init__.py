@@ -27,6 +27,7 @@ from service.cli.fertiliser import (
 )
 from service.cli.flow import flow_check
 from service.cli.housekeeping import check, components, migrate, serve
+from service.cli.ledger import balance
 from service.cli.mail import mail, people
 from service.cli.nutrition import nutrient_plan, test_add, test_list
 from service.cli.parts import parts
@@ -54,6 +55,7 @@ app.command()(gauge)
 app.command("run-day")(run_day)
 app.command()(plan)
 app.command()(why)
+app.command()(balance)
 app.command()(counties)
 app.command("report-run")(report_run)
 app.command()(soil)

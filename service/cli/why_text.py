@@ -11,9 +11,18 @@ from service.agronomy.reasoning import Step
 from service.agronomy.weather_agreement import REASON_TEXT
 from service.attributions import attribution_line
 from service.cli import shown
+from service.cli.ledger_text import (
+    ALLEY_COLUMNS,
+    LEDGER_COLUMNS,
+    START,
+    has_alley,
+    ledger_depth,
+    ledger_table,
+)
 from service.cli.plan_text import headline, plan_document, sentence
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
-from service.operations.reading.read_plans import Explanation, PlanView, ledger_lines
+from service.operations.reading.read_balance import ledger_lines
+from service.operations.reading.read_plans import Explanation, PlanView
 from service.records.feedback import MeteredDay
 from service.records.weather_basis import FieldOrigin
 from service.unit_sizes import (
@@ -26,20 +35,6 @@ from service.unit_sizes import (
     MM_PER_INCH,
 )
 
-LEDGER_COLUMNS = (
-    ("start", "depletion_start_mm"),
-    ("rain", "rain_entering_mm"),
-    ("net", "net_mm"),
-    ("drains", "drainage_mm"),
-    ("Ks", "stress_ratio"),
-    ("crop", "actual_crop_et_mm"),
-    ("other", "other_mm"),
-    ("end", "depletion_end_mm"),
-)
-NET_BY = {"metered": "meter", "reported": "report", "planned": "plan"}
-"""What the irrigation of a ledger day was taken from."""
-ALLEY_COLUMNS = (("outside", "alley_et_mm"), ("stored", "alley_store_mm"))
-"""For a block with roots outside the wet strip."""
 WIDE_TERMINAL = 160  # columns from which labels need no wrapping
 
 
@@ -78,25 +73,27 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
 
 def explanation_document(explanation: Explanation) -> dict[str, object]:
     """The same for JSON, in SI units."""
+    view = explanation.view
     return {
-        "plan": plan_document(explanation.view),
+        "plan": plan_document(view),
         "steps": [
             {name: value for name, value in asdict(step).items() if name != "decimals"}
             for step in explanation.steps
         ],
-        "ledger": list(ledger_lines(explanation.ledger)),
+        "ledger": list(ledger_lines(explanation.ledger, view.block.trigger_fraction)),
         "metered": list(explanation.metered),
         "set_aside": [
             {**asdict(each), "reason": each.reason.name.lower()}
-            for each in explanation.view.plan.weather.set_aside
+            for each in view.plan.weather.set_aside
         ],
-        "borrowed_reference_et": [asdict(span) for span in explanation.view.plan.weather.borrowed],
+        "borrowed_reference_et": [asdict(span) for span in view.plan.weather.borrowed],
     }
 
 
 def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
     """Print the days of the ledger up to the midnight that the plan begins with."""
-    lines = ledger_lines(explanation.ledger)
+    fraction = explanation.view.block.trigger_fraction
+    lines = ledger_lines(explanation.ledger, fraction)
     if not lines:
         return
     out.print()
@@ -105,26 +102,14 @@ def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
         " - net irrigation + what drains + crop use (Ks x Kc x ET0) + other (soil readings, a"
         " change of the zone's size)."
     )
-    columns: tuple[tuple[str, str], ...] = LEDGER_COLUMNS
-    if any(line.alley_store_mm is not None for line in lines):
+    columns: tuple[tuple[str, str], ...] = (START, *LEDGER_COLUMNS)
+    if has_alley(lines):
         columns += ALLEY_COLUMNS
         paragraph(
             "Outside the wet strip the crop uses stored rain first: what comes from there (outside)"
             " is taken off the end, and stored is what is left."
         )
-    names = (name for name, _ in columns)
-    table = plain_table("Day", *names, "by", right=tuple(range(1, len(columns) + 1)))
-    for line in lines:
-        depths = (getattr(line, name) for _, name in columns)
-        table.add_row(
-            shown.short_day(line.day),
-            *(
-                f"{value:.2f}" if name == "Ks" else _ledger_depth(value, units)
-                for (name, _), value in zip(columns, depths, strict=True)
-            ),
-            NET_BY.get(line.irrigation_origin, ""),
-        )
-    out.print(table)
+    out.print(ledger_table(lines, columns, units))
     for metered in explanation.metered:
         for text in _metered_texts(metered, units):
             paragraph(text)
@@ -132,18 +117,11 @@ def _show_ledger(explanation: Explanation, units: UnitSystem) -> None:
     if not last.leads_to(plan):
         paragraph(
             "The plan was made with"
-            f" {_ledger_depth(plan.reasoning.depletion_midnight_mm or 0.0, units)}"
+            f" {ledger_depth(plan.reasoning.depletion_midnight_mm or 0.0, units)}"
             f" {shown.depth_unit(units)} at the end of {shown.short_day(last.day)}; weather,"
             " runs or readings have come in since."
         )
     out.print()
-
-
-def _ledger_depth(depth_mm: float | None, units: UnitSystem) -> str:
-    """A depth with one decimal more than others have, so that a line adds up."""
-    if depth_mm is None:
-        return "-"
-    return f"{depth_mm / MM_PER_INCH:.3f}" if units is UnitSystem.US else f"{depth_mm:.2f}"
 
 
 def _metered_texts(metered: MeteredDay, units: UnitSystem) -> list[str]:

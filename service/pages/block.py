@@ -21,13 +21,12 @@ from service.operations.evening.replan_after import replan_for_site
 from service.operations.feedback.compare_meter import QUESTIONED
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
 from service.operations.feedback.report_runs import RunReport, report_runs
+from service.operations.reading.read_balance import LedgerLine, ledger_lines
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import (
-    LedgerLine,
     PlanView,
     get_plan,
     ledger_before,
-    ledger_lines,
     metered_days,
     plan_steps,
 )
@@ -321,7 +320,7 @@ def _books(unit: UnitOfWork, view: PlanView | None, words: Wording) -> Books:
     rows = ledger_before(unit, view)
     metered = metered_days(unit, view.block, rows)
     texts = (text for each in metered for text in metered_texts(each, words))
-    return Books(ledger_lines(rows), tuple(texts))
+    return Books(ledger_lines(rows, view.block.trigger_fraction), tuple(texts))
 
 
 def _plan(visit: Visit, block_id: str, day: date | None) -> PlanView | None:

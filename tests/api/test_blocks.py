@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 from datetime import date, timedelta
 from itertools import pairwise
 
 import pytest
 
 from service.bootstrap import Service
-from service.operations.reading.read_plans import read_balance
+from service.operations.reading.read_balance import read_balance
 from service.records.farms import BLOCK_NUMBERS
 from service.records.ledger import ALLEY_NUMBERS, LEDGER_NUMBERS
 from tests.api.conftest import Client
@@ -108,7 +109,8 @@ def test_balance_days_are_those_of_the_ledger(client: Client, service: Service) 
         first_day=date(2026, 6, 1),
         last_day=date(2026, 7, 31),
         unit_of_work=service.unit_of_work,
-    )
+        clock=service.clock,
+    ).rows
     assert (balance["first_day"], balance["last_day"]) == (span["from"], span["to"])
     assert len(balance["items"]) == len(rows.days) == 35
     for row, item in enumerate(balance["items"]):
@@ -148,3 +150,16 @@ def test_balance_days_say_how_they_are_known(client: Client) -> None:
 
 def test_a_block_without_a_ledger_has_an_empty_balance(client: Client) -> None:
     assert client.json(f"/v1/blocks/{YOUNG_BLOCK_ID}/balance")["items"] == []
+
+
+def test_the_balance_is_also_a_table(client: Client) -> None:
+    answer = client.get(BALANCE, headers={"Accept": "text/csv"})
+    assert answer.headers["Content-Type"].startswith("text/csv")
+    header, *lines = csv.reader(answer.text.splitlines())
+    items = client.json(BALANCE)["items"]
+    assert [line[0] for line in lines] == [item["day"] for item in items]
+    last = dict(zip(header, lines[-1], strict=True))
+    for name in ("actual_crop_et_mm", "depletion_end_mm", "trigger_mm"):
+        assert float(last[name]) == pytest.approx(items[-1][name], abs=1e-4)
+    same = {"Accept": "text/csv", "If-None-Match": answer.headers["ETag"]}
+    assert client.get(BALANCE, headers=same).status_code == 304

@@ -7,7 +7,9 @@ from typing import Self
 
 from pydantic import Field
 
+from service.agronomy.records import Floats
 from service.api.schemas.facts import FlagOut, Out, known, plan_flags
+from service.operations.reading.read_balance import BlockBalance
 from service.records.ledger import LEDGER_NUMBERS, IrrigationOrigin, LedgerRows
 
 
@@ -67,10 +69,16 @@ class BalanceDayOut(Out):
         description="What is left there for the crop at the day's end, mm."
     )
 
+    trigger_mm: float | None = Field(
+        description="Depletion from which on the block gets water, mm: its share of the readily"
+        " available water."
+    )
+
     @classmethod
-    def from_rows(cls, rows: LedgerRows) -> list[Self]:
-        """The rows as objects, day by day."""
+    def from_rows(cls, rows: LedgerRows, trigger_mm: Floats) -> list[Self]:
+        """The rows as objects, day by day; ``trigger_mm`` (days,)."""
         columns = {name: rows.numbers[name].tolist() for name in LEDGER_NUMBERS}
+        columns["trigger_mm"] = trigger_mm.tolist()
         days: list[date] = rows.days.astype("datetime64[D]").tolist()
         return [
             cls(
@@ -93,11 +101,11 @@ class BalanceOut(Out):
     items: list[BalanceDayOut]
 
     @classmethod
-    def from_rows(cls, block_id: str, rows: LedgerRows, *, first_day: date, last_day: date) -> Self:
-        """The rows as objects."""
+    def from_record(cls, balance: BlockBalance) -> Self:
+        """The days as objects."""
         return cls(
-            block_id=block_id,
-            first_day=first_day,
-            last_day=last_day,
-            items=BalanceDayOut.from_rows(rows),
+            block_id=balance.block_id,
+            first_day=balance.first_day,
+            last_day=balance.last_day,
+            items=BalanceDayOut.from_rows(balance.rows, balance.trigger_mm),
         )

@@ -90,6 +90,7 @@ class ExplanationOut(Out):
     def from_record(cls, explanation: Explanation) -> Self:
         """The steps and the weather table."""
         plan = explanation.view.plan
+        raw_mm = explanation.ledger.numbers["raw_mm"]
         return cls(
             block_id=plan.block_id,
             day=plan.day,
@@ -97,7 +98,9 @@ class ExplanationOut(Out):
             issued_at=plan.issued_at,
             summary=plan_summary(plan),
             steps=[StepOut.from_record(step) for step in explanation.steps],
-            ledger=BalanceDayOut.from_rows(explanation.ledger),
+            ledger=BalanceDayOut.from_rows(
+                explanation.ledger, explanation.view.block.trigger_fraction * raw_mm
+            ),
             metered=[MeteredDayOut(**asdict(each)) for each in explanation.metered],
             weather=weather_days(plan.weather),
             borrowed_reference_et=borrowed_spans(plan.weather),

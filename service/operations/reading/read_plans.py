@@ -1,4 +1,4 @@
-"""Reads of plans and ledgers: the plan of a day, the reasons for it, the balance of a span."""
+"""Reads of plans: the plan of a day, and the reasons for it."""
 
 from __future__ import annotations
 
@@ -11,17 +11,12 @@ import numpy as np
 from service.agronomy.reasoning import Step, explain_plan
 from service.agronomy.reference_et_terms import reference_et_terms
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.errors import Fault, InputInvalid, PlanNotFound
-from service.operations.reading.read_farms import get_today
-from service.ports import Clock
+from service.errors import PlanNotFound
 from service.records.farms import BlockDefinition
 from service.records.feedback import MeteredDay
-from service.records.ledger import IrrigationOrigin, LedgerRows
+from service.records.ledger import LedgerRows
 from service.records.plans import PublishedPlan
 
-LONGEST_SPAN_DAYS = 400
-DEFAULT_SPAN_DAYS = 30
-SAME_DEPTH_MM = 0.005  # [mm] depths that print alike
 SHOWN_LEDGER_DAYS = 7
 """Days of the ledger that a plan's reasoning begins with."""
 
@@ -146,64 +141,6 @@ def metered_day(
     return MeteredDay(day, *volumes, gross_mm, leakage)
 
 
-@dataclass(frozen=True, slots=True)
-class LedgerLine:
-    """A day of a ledger as a sum that a reader can check, depths in mm."""
-
-    day: date
-    depletion_start_mm: float
-    rain_entering_mm: float
-    net_mm: float
-    """Net irrigation of the day."""
-    drainage_mm: float
-    """Rain and irrigation that drain below the zone."""
-    stress_ratio: float
-    actual_crop_et_mm: float
-    other_mm: float
-    """Soil readings, and a change of the zone's size."""
-    depletion_end_mm: float
-    irrigation_origin: str
-    """``none``, ``reported``, ``planned`` or ``metered``."""
-    alley_et_mm: float
-    """The part of the crop's use that came from rain outside the wet strip."""
-    alley_store_mm: float | None
-    """What was left there at the end; None where the crop has no roots there."""
-
-    def leads_to(self, plan: PublishedPlan) -> bool:
-        """Whether a plan begins with the depletion at the end of this day, as it is now."""
-        midnight_mm = plan.reasoning.depletion_midnight_mm
-        return midnight_mm is None or abs(self.depletion_end_mm - midnight_mm) <= SAME_DEPTH_MM
-
-
-def ledger_lines(rows: LedgerRows) -> tuple[LedgerLine, ...]:
-    """The days of a ledger as sums."""
-    days: list[date] = rows.days.astype("datetime64[D]").tolist()
-    numbers = rows.numbers
-    return tuple(
-        LedgerLine(
-            day=day,
-            depletion_start_mm=float(numbers["depletion_start_mm"][row]),
-            rain_entering_mm=float(numbers["rain_entering_mm"][row]),
-            net_mm=float(numbers["early_net_mm"][row] + numbers["day_net_mm"][row]),
-            drainage_mm=float(
-                numbers["rain_drainage_mm"][row] + numbers["irrigation_drainage_mm"][row]
-            ),
-            stress_ratio=float(numbers["stress_ratio"][row]),
-            actual_crop_et_mm=float(numbers["actual_crop_et_mm"][row]),
-            other_mm=float(numbers["resize_mm"][row] + numbers["correction_mm"][row]),
-            depletion_end_mm=float(numbers["depletion_end_mm"][row]),
-            irrigation_origin=IrrigationOrigin(rows.irrigation_origin[row]).name.lower(),
-            alley_et_mm=_or_none(float(numbers["alley_et_mm"][row])) or 0.0,
-            alley_store_mm=_or_none(float(numbers["alley_store_mm"][row])),
-        )
-        for row, day in enumerate(days)
-    )
-
-
-def _or_none(value: float) -> float | None:
-    return None if math.isnan(value) else value
-
-
 def plan_steps(view: PlanView) -> tuple[Step, ...]:
     """The steps from the weather of the day to the minutes of a plan."""
     basis, day = view.plan.weather, view.plan.day
@@ -214,40 +151,6 @@ def plan_steps(view: PlanView) -> tuple[Step, ...]:
         weather, day, latitude_deg=basis.latitude_deg, elevation_m=basis.elevation_m
     )
     return explain_plan(view.plan.reasoning.quantities, {**weather, **asdict(terms)})
-
-
-def balance_span(
-    block_id: str,
-    first_day: date | None,
-    last_day: date | None,
-    *,
-    unit_of_work: UnitOfWorkFactory,
-    clock: Clock,
-) -> tuple[date, date]:
-    """The days that are meant: up to today at the farm, and thirty days before the last one."""
-    last = last_day or get_today(block_id, unit_of_work=unit_of_work, clock=clock)
-    first = max(last.toordinal() - DEFAULT_SPAN_DAYS, date.min.toordinal())
-    return first_day or date.fromordinal(first), last
-
-
-def read_balance(
-    block_id: str, *, first_day: date, last_day: date, unit_of_work: UnitOfWorkFactory
-) -> LedgerRows:
-    """The ledger of a block over a span of at most 400 days; raises NotFound or InputInvalid."""
-    if last_day < first_day or (last_day - first_day).days > LONGEST_SPAN_DAYS:
-        raise InputInvalid(
-            f"the span {first_day} to {last_day} cannot be read",
-            [
-                Fault(
-                    "to",
-                    last_day.isoformat(),
-                    f"the first day or one up to {LONGEST_SPAN_DAYS} days after it",
-                )
-            ],
-        )
-    with unit_of_work(write=False) as unit:
-        block_key = unit.blocks.get_block_key(block_id)
-        return unit.ledger.read_rows(block_key, first_day=first_day, last_day=last_day)
 
 
 def list_blocks(

@@ -17,8 +17,8 @@ from service.operations.evening.gather_weather import (
     weather_documents,
 )
 from service.operations.evening.run_weather import OUTLOOK_DAYS
+from service.operations.reading.read_balance import LONGEST_SPAN_DAYS
 from service.operations.reading.read_farms import local_day
-from service.operations.reading.read_plans import LONGEST_SPAN_DAYS
 from service.ports import Clock
 from service.records.weather_basis import WeatherBasis, read_weather_basis
 

@@ -23,8 +23,9 @@ from service.operations.feedback.report_runs import (
     report_runs,
 )
 from service.operations.mail.evening_mail import evening_letter
+from service.operations.reading.read_balance import ledger_lines
 from service.operations.reading.read_farms import list_farms
-from service.operations.reading.read_plans import explain, ledger_lines
+from service.operations.reading.read_plans import explain
 from service.operations.waterworks.order_fertigation import FertigationRequest, order_fertigation
 from service.records.ledger import IrrigationOrigin
 from service.unit_sizes import L_PER_GALLON
@@ -234,7 +235,7 @@ def test_the_reasoning_and_the_evening_letter_say_what_was_metered_and_how_it_is
     assert metered.booked_l == pytest.approx(volume_l)
     assert metered.questioned_l == pytest.approx(doubted_l)
     assert metered.irrigation_gross_mm == pytest.approx(2.1 * depth_mm)
-    assert ledger_lines(explained.ledger)[-1].irrigation_origin == "metered"
+    assert ledger_lines(explained.ledger, 1.0)[-1].irrigation_origin == "metered"
     (other,) = [each for each in letter.blocks if each.block_id == BARE_BLOCK_ID]
     assert other.metered is None
 

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 import pytest
 
 from service.bootstrap import Service
 from service.database.session import UnitOfWorkFactory
-from service.errors import InputInvalid, NotFound, PlanNotFound
+from service.errors import NotFound, PlanNotFound
 from service.operations.reading.read_plans import (
-    LONGEST_SPAN_DAYS,
-    balance_span,
     explain,
     get_block,
     get_plan,
     list_blocks,
     list_plans,
     plan_steps,
-    read_balance,
 )
 from tests.api.invented_farm import (
     BARE_BLOCK_ID,
@@ -87,31 +84,6 @@ def test_the_reasons_are_those_of_the_plan_that_is_read(own_service: Service) ->
     assert len(found.steps) > 5
 
 
-def test_the_balance_holds_each_day_of_the_span_once(own_service: Service) -> None:
-    first_day = TODAY - timedelta(days=6)
-    rows = read_balance(
-        BLOCK_ID, first_day=first_day, last_day=TODAY, unit_of_work=own_service.unit_of_work
-    )
-    assert rows.days.tolist() == [first_day + timedelta(days=ahead) for ahead in range(7)]
-
-
-@pytest.mark.parametrize("length", [-1, LONGEST_SPAN_DAYS + 1])
-def test_an_impossible_span_is_refused_with_what_is_allowed(
-    own_service: Service, length: int
-) -> None:
-    last_day = date(2026, 1, 1) + timedelta(days=length)
-    with pytest.raises(InputInvalid) as refused:
-        read_balance(
-            BLOCK_ID,
-            first_day=date(2026, 1, 1),
-            last_day=last_day,
-            unit_of_work=own_service.unit_of_work,
-        )
-    (fault,) = refused.value.faults
-    assert (fault.where, fault.found) == ("to", last_day.isoformat())
-    assert "up to 400 days" in fault.allowed
-
-
 def test_blocks_are_read_as_of_a_day(own_service: Service) -> None:
     unit_of_work = own_service.unit_of_work
     blocks = list_blocks(farm_id=FARM_ID, day=TODAY, unit_of_work=unit_of_work)
@@ -119,18 +91,3 @@ def test_blocks_are_read_as_of_a_day(own_service: Service) -> None:
     assert get_block(BLOCK_ID, day=TODAY, unit_of_work=unit_of_work) == blocks[0]
     with pytest.raises(NotFound):
         get_block(BLOCK_ID, day=date(2020, 1, 1), unit_of_work=unit_of_work)
-
-
-def test_a_balance_without_days_is_that_of_the_last_thirty(own_service: Service) -> None:
-    def span(first_day: date | None, last_day: date | None) -> tuple[date, date]:
-        return balance_span(
-            BLOCK_ID,
-            first_day,
-            last_day,
-            unit_of_work=own_service.unit_of_work,
-            clock=own_service.clock,
-        )
-
-    assert span(None, None) == (TODAY - timedelta(days=30), TODAY)
-    assert span(date(2026, 7, 1), None) == (date(2026, 7, 1), TODAY)
-    assert span(None, date.min) == (date.min, date.min)

@@ -16,7 +16,8 @@ from service.agronomy.reasoning import PlanFlag
 from service.bootstrap import Service, open_service
 from service.operations.evening.run_day import DayRun, run_day
 from service.operations.farms.manage_farms import load_bundle
-from service.operations.reading.read_plans import get_plan, read_balance
+from service.operations.reading.read_balance import read_balance
+from service.operations.reading.read_plans import get_plan
 from service.operations.schedule.check_health import check_health
 from service.records.plans import PublishedPlan
 from service.records.weather import SourceProblem
@@ -247,7 +248,8 @@ def test_past_days_of_one_source_and_coming_days_of_another_make_a_plan(service:
         first_day=ON - timedelta(days=14),
         last_day=ON,
         unit_of_work=service.unit_of_work,
-    )
+        clock=service.clock,
+    ).rows
     # The satellite service is some days late: its days are observed, the last ones are not yet.
     assert ledger.is_observed[0]
     assert not ledger.is_observed[-1]
