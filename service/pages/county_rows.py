@@ -1,4 +1,4 @@
-"""One week of the counties: the marks of the page, and its file."""
+"""One week of the counties as a file."""
 
 from __future__ import annotations
 
@@ -7,53 +7,50 @@ import io
 import math
 from collections.abc import Sequence
 
-from service.agronomy.county_need import Basis
 from service.records.counties import CountyWeek
+from service.translations.wording import US
+from service.unit_sizes import MM_PER_INCH
 
-MARKS = {Basis.MEASURED: "", Basis.FORECAST: " ~", Basis.STAND_IN: " *", Basis.UNKNOWN: ""}
-"""Behind a figure: what it rests on."""
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
 
 
-def marked(text: object, row: CountyWeek) -> str:
-    """A figure of a county with the mark of what it rests on."""
-    return f"{text}{MARKS[row.basis]}"
+def county_csv(rows: Sequence[CountyWeek], *, week: str, reference: str, unit_system: str) -> bytes:
+    """The table of a week as CSV: depths in inches or millimeters, as the names of columns say."""
+    is_us = unit_system == US
+    # So many decimals that rounding them again gives what the page shows.
+    unit, size_mm, decimals = ("in", MM_PER_INCH, 5) if is_us else ("mm", 1.0, 3)
 
+    def depth(depth_mm: float) -> float | str:
+        return "" if math.isnan(depth_mm) else round(depth_mm / size_mm, decimals)
 
-def county_csv(rows: Sequence[CountyWeek], *, week: str) -> bytes:
-    """The table of a week as CSV, in SI units."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(
         [
-            "week", "county_code", "name", "rank", "reference_et_mm", "percent_of_normal",
-            "crop_et_mm", "rain_mm", "net_need_mm", "gross_need_mm", "running_h",
-            "forecast_day_count", "observed_until", "rests_on", "days_measured", "days_forecast",
-            "days_stand_in", "normal_net_need_mm", "rain_observed_until",
+            "week", "reference", "county_code", "name", "rank", f"reference_et_{unit}",
+            "percent_of_normal", f"crop_et_{unit}", f"rain_{unit}", f"net_need_{unit}",
+            f"gross_need_{unit}", "running_h", "forecast_day_count", "observed_until", "rests_on",
+            "days_measured", "days_forecast", "days_stand_in", f"normal_net_need_{unit}",
+            "rain_observed_until",
         ]
     )  # fmt: skip
     for row in rows:
         writer.writerow(
             [
-                week, _safe(row.county_code), _safe(row.name), row.rank or "",
-                *(
-                    "" if math.isnan(value) else round(value, 3)
-                    for value in (
-                        row.reference_et_mm, row.percent_of_normal, row.crop_et_mm, row.rain_mm,
-                        row.net_need_mm, row.gross_need_mm, row.running_h,
-                    )
-                ),
-                row.unmeasured_days_count,
-                row.observed_until or "",
-                row.basis.value,
-                row.measured_days_count,
-                row.forecast_days_count,
-                row.stand_in_days_count,
-                "" if math.isnan(row.normal_need_mm) else round(row.normal_need_mm, 3),
+                week, _safe(reference), _safe(row.county_code), _safe(row.name), row.rank or "",
+                depth(row.reference_et_mm), _rounded(row.percent_of_normal),
+                depth(row.crop_et_mm), depth(row.rain_mm), depth(row.net_need_mm),
+                depth(row.gross_need_mm), _rounded(row.running_h), row.unmeasured_days_count,
+                row.observed_until or "", row.basis.value, row.measured_days_count,
+                row.forecast_days_count, row.stand_in_days_count, depth(row.normal_need_mm),
                 row.rain_until or "",
             ]
         )  # fmt: skip
     return buffer.getvalue().encode()
+
+
+def _rounded(value: float) -> float | str:
+    return "" if math.isnan(value) else round(value, 3)
 
 
 def _safe(text: str) -> str:

@@ -93,9 +93,9 @@ def from_api(region: Region, unit_system: str) -> dict[str, list[str]]:
 def from_page(region: Region, unit_system: str) -> dict[str, list[str]]:
     region.reader.send("/farms?all=1", "/reading", units=unit_system)
     page = region.reader.get(f"/counties?week={WEEK}&block={BLOCK_ID}").text
-    first_table = page.partition("<tbody>")[2].partition("</tbody>")[0]
+    table = page.partition('id="week-table"')[2].partition("</table>")[0]
     found = {}
-    for row in first_table.split("<tr>")[1:]:
+    for row in table.partition("<tbody>")[2].split("<tr>")[1:]:
         (name,) = re.findall(r'<th scope="row">(.*?)</th>', row)
         cells = re.findall(r'<td class="n">(.*?)</td>', row)
         # Rank, net need, then those of the mail.
@@ -104,13 +104,22 @@ def from_page(region: Region, unit_system: str) -> dict[str, list[str]]:
 
 
 def from_csv(region: Region, unit_system: str) -> dict[str, list[str]]:
+    region.reader.send("/farms?all=1", "/reading", units=unit_system)
     text = region.reader.get(f"/counties.csv?week={WEEK}&block={BLOCK_ID}").text
     return {
         row["name"].removeprefix("'"): shown_of(
-            {name: float(row[name]) if row[name] else None for name in FIGURES}, unit_system
+            {name: in_mm(row, name, unit_system) for name in FIGURES}, unit_system
         )
         for row in csv.DictReader(io.StringIO(text))
     }
+
+
+def in_mm(row: dict[str, str], name: str, unit_system: str) -> float | None:
+    """A figure of the file, whose columns of depths are in the reader's unit."""
+    if unit_system == "us" and name.endswith("_mm"):
+        shown = row[f"{name.removesuffix('_mm')}_in"]
+        return float(shown) * MM_PER_INCH if shown else None
+    return float(row[name]) if row[name] else None
 
 
 def mail_of(region: Region, unit_system: str) -> EmailMessage:

@@ -376,7 +376,7 @@ def test_by_keyboard_alone_counties_are_compared(site: Site, browser: Browser) -
     page.keyboard.press("Enter")
     page.wait_for_url("**crop=**")
     assert page.locator("main").inner_text() != first
-    assert page.locator("svg[role=img]").count() == 2
+    assert page.locator("svg[role=img]").count() == 4
     context.close()
 
 

@@ -561,8 +561,9 @@ def test_the_counties_say_the_same_on_the_page_in_the_file_and_over_the_api(
         net = item["net_need"]["depth_mm"]
         assert (row["net_need_mm"] or None) == (None if net is None else str(net))
     shown = f"{float(rows[0]['net_need_mm']):.1f}"
-    assert f'<td class="n">{shown}</td>' in page
-    assert "Alder &lt;County&gt;" in page and page.count('<svg class="chart"') == 2
+    assert f'<td class="n"><b>{shown}</b></td>' in page
+    # The ranking, the map, and the weeks of either county.
+    assert "Alder &lt;County&gt;" in page and page.count('<svg class="chart"') == 4
 
 
 def test_long_after_the_last_weather_the_last_known_week_is_shown(service: Service) -> None:
@@ -610,7 +611,7 @@ def test_every_crop_is_compared_and_says_where_its_season_is_from(
     assert "The season is an estimate for all counties" in page
     own = looker.text(f"/counties?crop={crop}&season_start=03-20&stage_days=25,+45,+110,+50")
     assert "stage_days=25" in own and "The season is an estimate" not in own
-    assert page.count("<figure") == own.count("<figure") == 2
+    assert page.count("<figure") == own.count("<figure") == 4
 
 
 def test_an_impossible_season_is_reported_beside_its_field(looker: Reader) -> None:

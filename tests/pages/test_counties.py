@@ -1,0 +1,125 @@
+"""The page of the counties: what it is compared by, what it finds, and its file."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from dataclasses import replace
+from datetime import date
+from urllib.parse import parse_qs
+
+import pytest
+
+from service.agronomy.county_need import Basis
+from service.agronomy.crop_table import CROPS
+from service.pages.county_view import findings, in_order, stand_ins
+from service.records.counties import CountyWeek
+from service.translations import wording
+from service.unit_sizes import MM_PER_INCH
+from tests.api.invented_farm import BLOCK_ID
+from tests.letters import bulletin
+from tests.pages.conftest import Reader
+
+WORDS = wording("en", "us")
+
+
+def week(name: str, rank: int, need_in: float, **values: object) -> CountyWeek:
+    """A county's week, measured, without rain."""
+    made = replace(
+        bulletin().counties[0],
+        county_code=name,
+        name=name,
+        rank=rank,
+        net_need_mm=need_in * MM_PER_INCH,
+        normal_need_mm=1.03 * MM_PER_INCH,
+        rain_mm=0.0,
+        measured_days_count=7,
+        forecast_days_count=0,
+        stand_in_days_count=0,
+        basis=Basis.MEASURED,
+    )
+    return replace(made, **values)  # type: ignore[arg-type]  # passed on
+
+
+def test_only_what_the_counties_are_compared_by_is_shown(looker: Reader) -> None:
+    by_crop = looker.text("/counties?crop=blueberry")
+    assert 'name="crop"' in by_crop and 'name="texture"' in by_crop
+    assert 'name="block"' not in by_crop and "Blueberry on loam" in by_crop
+    by_block = looker.text(f"/counties?block={BLOCK_ID}&crop=blueberry&texture=clay")
+    assert f'value="{BLOCK_ID}" selected' in by_block
+    assert 'name="crop"' not in by_block and 'name="season_start"' not in by_block
+    assert "on clay" not in by_block and "Compare by crop and soil instead" in by_block
+
+
+def test_the_way_to_compare_by_a_block_chooses_one(looker: Reader) -> None:
+    (link,) = re.findall(r'href="/counties\?([^"]*by=block[^"]*)"', looker.text("/counties"))
+    assert parse_qs(link)["by"] == ["block"]
+    page = looker.text(f"/counties?{link}")
+    assert re.search(r'name="block">(<option[^>]*>[^<]*</option>)*<option[^>]* selected', page)
+    assert "In order of need" in page
+
+
+def test_every_crop_is_one_click_away_on_the_same_soil_and_week(looker: Reader) -> None:
+    page = looker.text("/counties?crop=blueberry&texture=clay&week=2026-W28")
+    links = [parse_qs(each) for each in re.findall(r'href="/counties\?([^"]*crop=[^"]*)"', page)]
+    assert sorted(each["crop"][0] for each in links) == sorted(CROPS)
+    assert {(each["texture"][0], each["week"][0]) for each in links} == {("clay", "2026-W28")}
+    assert page.count('aria-current="true"') == 1
+
+
+@pytest.mark.parametrize(("units", "size_mm"), [("us", MM_PER_INCH), ("si", 1.0)])
+def test_the_file_has_the_units_of_the_page_and_names_what_was_compared(
+    looker: Reader, units: str, size_mm: float
+) -> None:
+    looker.send("/farms?all=1", "/reading", units=units)
+    unit = "in" if units == "us" else "mm"
+    page = looker.text("/counties?crop=blueberry&texture=clay&week=2026-W28")
+    (query,) = re.findall(r'href="/counties\.csv\?([^"]*)"', page)
+    (row, _) = csv.DictReader(io.StringIO(looker.get(f"/counties.csv?{query}").text))
+    assert row["reference"] == "Blueberry on clay" and row["week"] == "2026-W28"
+    asked = {"week": "2026-W28", "crop": "blueberry", "texture": "clay"}
+    item = looker.get("/v1/counties/water-need", params=asked).json()["items"][0]
+    expected = item["net_need"]["depth_mm"] / size_mm
+    assert float(row[f"net_need_{unit}"]) == pytest.approx(expected, abs=0.0006)
+    by_block = looker.get(f"/counties.csv?block={BLOCK_ID}").text
+    assert "North blueberries" in by_block
+
+
+def test_the_page_finds_who_needs_most_and_least_and_what_is_normal() -> None:
+    rows = in_order([week("Crest", 2, 0.54, rain_mm=1.41 * MM_PER_INCH), week("Dun", 1, 1.12)])
+    first, rest = findings(rows, WORDS)
+    assert first == "Dun needs most: 1.12 in."
+    assert rest == (
+        "A normal week without rain needs 1.03 in there. Crest needs least: 0.54 in, with 1.41 in"
+        " of rain."
+    )
+
+
+def test_the_page_finds_no_difference_where_there_is_none() -> None:
+    assert findings([week("A", 1, 0.5), week("B", 1, 0.5)], WORDS)[1] == (
+        "A normal week without rain needs 1.03 in there."
+    )
+    assert findings([week("A", 1, 0.0), week("B", 1, 0.0)], WORDS) == (
+        "No county needs irrigation in this week.",
+        "",
+    )
+    assert findings([week("A", 0, float("nan"))], WORDS) == ("", "")
+
+
+def test_a_stand_in_is_named_with_its_days_and_the_last_that_was_measured() -> None:
+    brack = week(
+        "Brack",
+        2,
+        0.9,
+        basis=Basis.STAND_IN,
+        stand_in_days_count=3,
+        observed_until=date(2026, 7, 9),
+    )
+    assert stand_ins([week("Dun", 1, 1.1), brack], WORDS) == [
+        "Brack: 3 of 7 days are the season's normal, the days around or a place nearby. Measured"
+        " up to Thu, Jul 9."
+    ]
+    assert stand_ins([brack] * 5, WORDS) == [
+        "5 counties rest on stand-ins for some days. They are hatched."
+    ]
