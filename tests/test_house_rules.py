@@ -303,10 +303,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
     },
     "parameters": {
         "service/drawing/course.py::over_runs": (10, "a chart takes its lines one by one, by name"),
-        "service/drawing/season.py::season_lines": (
-            10,
-            "a chart takes its lines one by one, by name",
-        ),
         "service/operations/evening/run_day.py::run_day": (10, FACTS),
         "service/operations/feedback/read_soil.py::read_soil": (10, FACTS),
         "service/pages/setup.py::_retire": (9, "takes what a visit brings, by name"),

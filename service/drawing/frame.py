@@ -29,8 +29,6 @@ FILE_STYLE = (
     ".limit{stroke:#17130d;stroke-width:2;stroke-dasharray:7 4;fill:none}"
     ".line{fill:none;stroke-width:2.5;stroke:#17130d;stroke-linejoin:round}"
     ".line.level{stroke-width:2.75}"
-    ".line.trigger{stroke:#554c40;stroke-dasharray:2 4}"
-    ".line.stress{stroke:#9c2a08;stroke-dasharray:9 4}"
     ".site{fill:#5b3413;stroke:#17130d;stroke-width:1.5}"
     ".site.level0{fill:#fff;stroke-dasharray:3 2}.site.level1{fill-opacity:.3}"
     ".site.level2{fill-opacity:.55}.site.level3{fill-opacity:.8}"
@@ -47,14 +45,24 @@ def figure(
 
 
 def drawing(
-    title: str, description: str, body: Sequence[str], *, width: int, height: float, name: str
-) -> Markup:
+    title: str, description: str, body: Sequence[str],
+    *, width: int, height: float, name: str, css: str = "",
+) -> Markup:  # fmt: skip
     """A drawing of any width, in units of 1 px where it is drawn at its own size."""
     return Markup(
-        '<svg class="chart" viewBox="0 0 {} {}" role="img" aria-labelledby="{}-t {}-d">'
+        '<svg class="chart{}" viewBox="0 0 {} {}" role="img" aria-labelledby="{}-t {}-d">'
         '<title id="{}-t">{}</title><desc id="{}-d">{}</desc><g aria-hidden="true">{}</g></svg>'
     ).format(
-        width, math.ceil(height), name, name, name, title, name, description, Markup("".join(body))
+        f" {css}" if css else "",
+        width,
+        math.ceil(height),
+        name,
+        name,
+        name,
+        title,
+        name,
+        description,
+        Markup("".join(body)),
     )
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import date, timedelta
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -21,6 +21,7 @@ from service.operations.evening.replan_after import replan_for_site
 from service.operations.feedback.compare_meter import QUESTIONED
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
 from service.operations.feedback.report_runs import RunReport, report_runs
+from service.operations.mail.evening_mail import line_of_plan, pause_of_day
 from service.operations.reading.read_balance import LedgerLine, ledger_lines
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import (
@@ -33,7 +34,8 @@ from service.operations.reading.read_plans import (
 from service.operations.waterworks.learn_rate import rate_offer, use_rate
 from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import GaugeReport, store_reading
-from service.pages.block_season import kc_chart, season_chart, season_days
+from service.pages.block_day import BlockDay, block_day, shown_steps
+from service.pages.block_season import kc_chart, season_days, season_view
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import farm_of, flow_text, parsed_day
 from service.pages.soil_form import store_wetness, wetness_choices
@@ -41,6 +43,7 @@ from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
 from service.pages.waterworks import summary
 from service.records.farms import BlockDefinition, FarmDefinition
+from service.records.feedback import Pause
 from service.translations import Wording
 from service.unit_sizes import L_PER_GALLON, MM_PER_INCH
 from service.waterworks.metered_run import FlowLimit
@@ -69,7 +72,7 @@ def _show(
     form_name: str = "",
     status: int = 200,
 ) -> Response:
-    block_id = visit.params["block_id"]
+    block_id, words = visit.params["block_id"], visit.words
     now = visit.service.clock.now()
     today = local_day(now, farm.zone)
     asked = parsed_day(visit.query.get("date", ""))
@@ -83,11 +86,10 @@ def _show(
         rows = unit.ledger.read_rows(key, first_day=end - timedelta(days=SEASON_DAYS), last_day=end)
         log_days = np.arange(np.datetime64(end - timedelta(days=LOG_DAYS)), np.datetime64(end) + 1)
         applied = unit.reports.read_applied(np.array([key], dtype=np.int64), log_days)
-        pipes_and_water = summary(unit, block, today, visit.words)
-        books = _books(unit, view, visit.words)
+        pipes_and_water = summary(unit, block, today, words)
+        books = _books(unit, view, words)
         offer = rate_offer(unit, block, today=today)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
-    words = visit.words
     season = season_days(rows, latest, block)
     local_now = now.astimezone(ZoneInfo(farm.zone))
     return visit.show(
@@ -96,10 +98,11 @@ def _show(
         farm=farm,
         block=block,
         view=view,
-        why=() if view is None else plan_steps(view),
+        day=None if view is None else _day(view, pauses, words, now=now, today=today),
+        steps=() if view is None else shown_steps(plan_steps(view), words),
         books=books,
         days=season,
-        season_chart=season_chart(season, block, words),
+        season=season_view(season, block, words),
         kc_chart=kc_chart(season, block, words),
         expected_kc=None if view is None else _expected_kc(view, block),
         pipes_and_water=pipes_and_water,
@@ -303,6 +306,16 @@ def _is_unlikely(fault: Fault) -> bool:
 
 
 # --- what is shown -----------------------------------------------------------------------------
+
+
+def _day(
+    view: PlanView, pauses: Sequence[Pause], words: Wording, *, now: datetime, today: date
+) -> BlockDay:
+    """The plan of a day with the pause that holds on it."""
+    day = view.plan.day
+    periods = (*view.block.no_water, *(pause.period for pause in pauses))
+    line = replace(line_of_plan(view), pause=pause_of_day(periods, day))
+    return block_day(line, day, view.zone, words, now=now, today=today)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from service.drawing.course import Mark, along, over_runs
 from service.drawing.day_line import DAY_MIN, Load, Row, day_line, load_steps
 from service.drawing.dot_map import MOST_LABELS, Dot, dot_map
 from service.drawing.frame import FILE_STYLE, WIDTH, as_file, fitting
-from service.drawing.season import Line, curve, season_lines
+from service.drawing.season import curve
 from service.pages.look import style
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -33,16 +33,6 @@ def a_day(name: str = "day") -> Markup:
     rows = [Row("North", ((0.0, 60.0), (1400.0, 1500.0)), "160 min"), Row("South", ())]
     load = Load("well", 100.0, "can give 100", load_steps([(0.0, 60.0, 120.0)]))
     return day_line(TITLE, DESCRIPTION, rows, [load], ["", "6", "12", "18"], name=name)
-
-
-def a_season(first_forecast: int = 2) -> Markup:
-    level = Line("level", (5.0, NAN, 12.0))
-    return season_lines(
-        TITLE, DESCRIPTION, ["Mon", "Tue", "Wed"],
-        [Line("stress", (20.0,) * 3), Line("trigger", (10.0,) * 3), level],
-        rain=[4.0, 0.0, NAN], irrigation=[0.0, 6.0, 0.0], first_forecast=first_forecast,
-        axis_label="missing, mm", bars_label="rain and irrigation, mm", forecast_label="forecast",
-    )  # fmt: skip
 
 
 def some_runs() -> Markup:
@@ -65,7 +55,6 @@ def a_map(count: int = 3) -> Markup:
 
 DRAWINGS = {
     "day": a_day(),
-    "season": a_season(),
     "curve": curve(TITLE, DESCRIPTION, ["Mon", "Tue"], [0.3, 1.1], name="kc"),
     "ranked": ranked(TITLE, DESCRIPTION, [("Alder", 10.0, "10 mm"), ("Brack", NAN, "?")]),
     "shares": shares(
@@ -184,31 +173,6 @@ def test_a_load_above_what_the_supply_gives_crosses_the_dashed_line() -> None:
     limit = marks(drawn, "limit")[0].get("d", "")
     highest = min(float(y) for y in re.findall(r"V([\d.]+)", step))
     assert highest < float(limit.split()[1].split("H")[0])
-
-
-def test_rain_hangs_down_and_irrigation_rises() -> None:
-    (rain,), (water,) = marks(a_season(), "rain"), marks(a_season(), "water")
-    sky, ground = (
-        float(each.get("d", "").split()[1].split("H")[0]) for each in marks(a_season(), "axis")
-    )
-    assert number(rain, "y") == sky
-    assert number(water, "y") + number(water, "height") == pytest.approx(ground, abs=0.11)
-
-
-def test_lines_of_a_season_differ_by_dash() -> None:
-    for name, dash in (("trigger", "2 4"), ("stress", "9 4")):
-        assert re.search(rf"\.line\.{name}{{[^}}]*stroke-dasharray:{dash}", FILE_STYLE)
-    assert len(marks(a_season(), "line")) == 3
-
-
-def test_a_line_is_broken_where_a_day_is_not_known() -> None:
-    level = marks(a_season(), "level")[0].get("d", "")
-    assert level.count("M") == 2
-
-
-def test_where_the_forecast_begins_there_is_a_stroke_as_well_as_a_shade() -> None:
-    assert len(marks(a_season(2), "divide")) == len(marks(a_season(2), "ahead")) == 1
-    assert marks(a_season(3), "divide") == marks(a_season(3), "ahead") == []
 
 
 def test_a_share_that_is_not_known_has_its_words_and_no_bar() -> None:

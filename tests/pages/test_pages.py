@@ -129,11 +129,36 @@ def test_the_page_of_a_block_leads_to_the_minutes_step_by_step(
 ) -> None:
     page = reader.text(f"/blocks/{BLOCK_ID}")
     assert "Minutes planned" in page and "Kc x ET0" in page
-    assert re.search(r"[0-9] °C \([0-9]+ °F\)", page) and re.search(
-        r"[0-9] L \([0-9,]+ gal\)", page
-    )
-    assert "crop stress below this line" in page and 'class="line stress"' in page
-    assert "soil water depletion" in reader.text(f"/blocks/{BLOCK_ID}?date={TODAY}")
+    assert re.search(r"[0-9] °F \([0-9.]+ °C\)", page)
+    assert re.search(r"[0-9,]+ gal \([0-9,]+ L\)", page)
+    other = reader.text(f"/blocks/{BLOCK_ID}?date={TODAY}")
+    assert "There is no plan on file for that day" in other and 'id="season"' in other
+
+
+def test_a_block_begins_with_its_minutes_and_why_in_the_units_of_the_reader(
+    service: Service, reader: Reader
+) -> None:
+    _, minutes = planned_min(service)
+    for units, unit in (("us", "in"), ("si", "mm")):
+        reader.send("/farms?all=1", "/reading", units=units)
+        page = reader.text(f"/blocks/{BLOCK_ID}")
+        assert f'<p class="time">{minutes} <small>min</small>' in page
+        five = re.findall(r"<dt>([^<]+)</dt><dd>[0-9.]+ (\w+)</dd>", page)
+        assert [name for name, _ in five] == [
+            "Crop uses", "Missing by evening", "Water from", "Suffers from", "Plan puts back",
+        ]  # fmt: skip
+        assert {each for _, each in five} == {unit}
+        why = page.partition('id="why">Why</h2>')[2].partition("<dl")[0]
+        assert re.search(rf"By the evening [0-9.]+ {unit} would be missing", why)
+        assert re.search(rf"So [0-9.]+ {unit} go back in", why)
+
+
+def test_the_season_is_drawn_wide_and_narrow_with_its_lines_named(reader: Reader) -> None:
+    page = reader.text(f"/blocks/{BLOCK_ID}")
+    for css in ("only-wide", "only-narrow"):
+        chart = page.partition(f'<svg class="chart {css}"')[2].partition("</svg>")[0]
+        assert "water from " in chart and "suffers from " in chart and " now</text>" in chart
+        assert "full</text>" in chart and "forecast</text>" in chart
 
 
 def test_spanish_and_metric_stay_chosen(looker: Reader) -> None:

@@ -178,10 +178,10 @@ def evening_letter(
         blocks=_in_order(
             [
                 replace(
-                    _block_line(view),
+                    line_of_plan(view),
                     timer=timers.get(view.plan.block_id),
                     metered=metered.get(view.plan.block_id),
-                    pause=_pause_of_day(
+                    pause=pause_of_day(
                         (*view.block.no_water, *paused.get(view.plan.block_id, ())), day
                     ),
                 )
@@ -225,7 +225,7 @@ def _metered_before(
     }
 
 
-def _pause_of_day(periods: Iterable[NoWaterPeriod], day: date) -> NoWaterPeriod | None:
+def pause_of_day(periods: Iterable[NoWaterPeriod], day: date) -> NoWaterPeriod | None:
     """Of the periods that touch a day, the one that ends last."""
     return max(
         (
@@ -239,7 +239,8 @@ def _pause_of_day(periods: Iterable[NoWaterPeriod], day: date) -> NoWaterPeriod 
     )
 
 
-def _block_line(view: PlanView) -> BlockLine:
+def line_of_plan(view: PlanView) -> BlockLine:
+    """The plan of one block as a letter has it, without its timer, its meter and its pause."""
     plan, reasoning = view.plan, view.plan.reasoning
     expected = reasoning.outlook_expected_min
     minutes = [float(plan.planned_min), *expected[1:]] if expected else []
