@@ -243,7 +243,7 @@ def test_every_cause_except_none_is_explained() -> None:
 
 
 def test_a_program_that_runs_before_water_is_needed_is_not_called_needed() -> None:
-    below = NUMBERS | {"planned_depletion_mm": NUMBERS["trigger_mm"] - 1.0}
+    below = NUMBERS | {"planned_depletion_mm": 4.0}
     text = one_sentence(below, [(240, 72)])
     assert text.startswith("Runs as set, although it could wait:")
     assert "under the" in text
