@@ -122,6 +122,7 @@ def block_week(name: str = "North", **changes: Any) -> BlockWeek:
         "name": name,
         "applied_mm": 25.4,
         "applied_l": 100_000.0,
+        "area_m2": 100_000.0 / 25.4,
         "needed_mm": 30.48,
         "rain_mm": 12.7,
         "rain_kept_mm": 10.16,

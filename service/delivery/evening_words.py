@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from service.agronomy.civil_day import ONE_DAY
@@ -16,6 +16,19 @@ from service.delivery.caution_words import (
     shared_flags,
     shared_sentences,
 )
+from service.delivery.day_order import BlockState, most_urgent_first, state_of
+from service.delivery.day_words import STATE_WORDS, day_summary, missing_words, state_says
+from service.delivery.evening_day import (
+    ActWords,
+    OpeningWords,
+    act_words,
+    day_headline,
+    glance_words,
+    opening_words,
+    short_words,
+    sky_lines,
+    subject_of,
+)
 from service.delivery.foot_words import (
     caution_words,
     issue_words,
@@ -25,15 +38,12 @@ from service.delivery.foot_words import (
 from service.delivery.injection_words import injection_words
 from service.delivery.meter_words import meter_notes
 from service.delivery.plain_text import clean
-from service.delivery.pulse_words import pulse_words
 from service.delivery.timer_words import timer_notes
 from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
 _SAID_OF_TIMER = int(PlanFlag.TIMER_CANNOT_KEEP_UP)
 """What the notes on the timer say, with what mends it."""
-ANY_DAY = date.min
-"""Reading day of a printed sheet, so that it says neither "today" nor "tomorrow"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,22 +60,22 @@ class BlockWords:
     """One block."""
 
     name: str
-    status: str
-    start: str
-    """When the first pulse starts; empty without one."""
+    state: BlockState
+    word: str
+    """The word for its state."""
+    says: str
+    """What comes after that word."""
+    missing: str
     minutes: str
     volume: str
-    action: str
-    """What to do, on one line."""
-    pulses: tuple[str, ...]
-    """Each pulse from start to end, where there is more than one."""
-    reason: str
-    rain: str
+    is_watered: bool
     injection: tuple[str, ...]
     """When to inject what; the first of the notes."""
     notes: tuple[str, ...]
     timer_program_id: str
     """The program that the notes say to set; empty for most."""
+    reason: str
+    rain: str
     days: tuple[DayCell, ...]
     dry: str
 
@@ -75,15 +85,22 @@ class EveningWords:
     """The whole mail."""
 
     subject: str
+    glance: str
+    """What a list of mails shows after the subject."""
     farm: str
     day: str
     headline: str
-    """The instruction: first line of the mail."""
-    total: str
-    degraded: str
+    """The day in one sentence, for the sheet."""
+    act: ActWords
     changed: str
+    degraded: str
+    short: str
+    summary: str
+    openings: tuple[OpeningWords, ...]
+    sky: tuple[str, ...]
     blocks: tuple[BlockWords, ...]
-    run_order: tuple[str, ...]
+    """In the order of the letter."""
+    most_urgent_first: tuple[BlockWords, ...]
     rain: tuple[str, ...]
     weather: tuple[str, ...]
     shared: tuple[str, ...]
@@ -92,36 +109,27 @@ class EveningWords:
     issued: str
 
 
-def evening_words(
-    letter: EveningLetter, words: Wording, *, read_on: date | None = None
-) -> EveningWords:
-    """The letter in one reader's language and units; ``read_on`` is the day of reading, by default
-    the day of issue.
-
-    A mail is read when it comes; a page says "today" and "tomorrow" as of the day of the visit.
-    """
-    read_on = read_on or letter.issued_at.astimezone(ZoneInfo(letter.zone)).date()
-    farm = clean(letter.farm_name)
+def evening_words(letter: EveningLetter, words: Wording) -> EveningWords:
+    """The letter in one reader's language and units, as it is read on the day of issue."""
+    read_on = letter.issued_at.astimezone(ZoneInfo(letter.zone)).date()
     shared = shared_flags(letter.blocks)
     several = len(letter.sites) > 1
+    blocks = {line.block_id: _block(line, letter, words, shared) for line in letter.blocks}
     return EveningWords(
-        subject=clean(
-            words.gettext(
-                "{farm}, {day}: {headline}",
-                farm=clean(letter.farm_name, longest=40),
-                day=words.short_day(letter.day),
-                headline=_short_headline(letter, words),
-            ),
-            longest=140,
-        ),
-        farm=farm,
+        subject=clean(subject_of(letter, words), longest=140),
+        glance=glance_words(letter, words),
+        farm=clean(letter.farm_name),
         day=words.long_day(letter.day),
-        headline=_headline(letter, words, read_on),
-        total=_total(letter, words),
-        degraded=degraded(letter.blocks, words),
+        headline=day_headline(letter, words),
+        act=act_words(letter, words, read_on),
         changed=_changed(letter, words),
-        blocks=tuple(_block(block, letter, words, shared) for block in letter.blocks),
-        run_order=_run_order(letter, words),
+        degraded=degraded(letter.blocks, words),
+        short=short_words(letter, words),
+        summary=day_summary(letter, words),
+        openings=opening_words(letter, words),
+        sky=sky_lines(letter, words),
+        blocks=tuple(blocks.values()),
+        most_urgent_first=tuple(blocks[line.block_id] for line in most_urgent_first(letter.blocks)),
         rain=tuple(
             text
             for site in letter.sites
@@ -132,73 +140,6 @@ def evening_words(
         cautions=caution_words(letter, words),
         sources=source_words(letter),
         issued=issue_words(letter, words),
-    )
-
-
-def _watered(letter: EveningLetter) -> list[BlockLine]:
-    return [block for block in letter.blocks if block.planned_min > 0]
-
-
-def _short_headline(letter: EveningLetter, words: Wording) -> str:
-    watered = _watered(letter)
-    if watered:
-        minutes = words.minutes(sum(block.planned_min for block in watered))
-        if len(letter.blocks) == 1:
-            return words.gettext("water {minutes}", minutes=minutes)
-        return words.gettext(
-            "water {count} of {total} blocks, {minutes} in total",
-            count=words.number(len(watered)),
-            total=words.number(len(letter.blocks)),
-            minutes=minutes,
-        )
-    if any(block.status == "rest" for block in letter.blocks):
-        return words.gettext("no water, 0 min")
-    return words.gettext("NO PLAN")
-
-
-def _headline(letter: EveningLetter, words: Wording, read_on: date) -> str:
-    watered = _watered(letter)
-    is_known = any(block.status != "no-weather" for block in letter.blocks)
-    is_single = len(letter.blocks) == 1
-    facts = {
-        "day": words.long_day(letter.day),
-        "count": words.number(len(watered)),
-        "total": words.number(len(letter.blocks)),
-    }
-    # A plan that is late, or changes overnight, is read on the day it is for.
-    if read_on == letter.day:
-        if not is_known:
-            return words.gettext("NO PLAN for today, {day}: no weather data.", **facts)
-        if not watered:
-            return words.gettext("No water today, {day}.", **facts)
-        if is_single:
-            return words.gettext("Water today, {day}.", **facts)
-        return words.gettext("Water {count} of {total} blocks today, {day}.", **facts)
-    if read_on == letter.day - ONE_DAY:
-        if not is_known:
-            return words.gettext("NO PLAN for tomorrow, {day}: no weather data.", **facts)
-        if not watered:
-            return words.gettext("No water tomorrow, {day}.", **facts)
-        if is_single:
-            return words.gettext("Water tomorrow, {day}.", **facts)
-        return words.gettext("Water {count} of {total} blocks tomorrow, {day}.", **facts)
-    if not is_known:
-        return words.gettext("NO PLAN for {day}: no weather data.", **facts)
-    if not watered:
-        return words.gettext("No water on {day}.", **facts)
-    if is_single:
-        return words.gettext("Water on {day}.", **facts)
-    return words.gettext("Water {count} of {total} blocks on {day}.", **facts)
-
-
-def _total(letter: EveningLetter, words: Wording) -> str:
-    watered = _watered(letter)
-    if not watered:
-        return ""
-    return words.gettext(
-        "{minutes} and {volume} in total.",
-        minutes=words.minutes(sum(block.planned_min for block in watered)),
-        volume=words.volume(sum(block.volume_l for block in watered)),
     )
 
 
@@ -213,6 +154,7 @@ def _changed(letter: EveningLetter, words: Wording) -> str:
 
 def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int) -> BlockWords:
     injection = injection_words(block, letter.zone, words)
+    state = state_of(block)
     notes = [
         *injection,
         *timer_notes(block, words),
@@ -222,21 +164,22 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
     ]
     return BlockWords(
         name=clean(block.name),
-        status=block.status,
-        start=words.clock(block.pulses[0].starts_at, letter.zone) if block.pulses else "",
+        state=state,
+        word=words.gettext(STATE_WORDS[state]),
+        says=state_says(block, state, letter, words),
+        missing=missing_words(block, words),
         minutes=words.minutes(block.planned_min),
         volume=words.volume(block.volume_l),
-        action=_action(block, letter.zone, words),
-        pulses=pulse_words(block, letter.zone, words),
+        is_watered=bool(block.pulses),
+        injection=injection,
+        notes=tuple(notes),
+        timer_program_id="" if block.timer is None else block.timer.program_id,
         reason=_reason(block, words),
         rain=(
             words.gettext("Rain counted on: {depth}.", depth=words.depth(block.rain_credit_mm))
             if block.rain_credit_mm > 0.0
             else ""
         ),
-        injection=injection,
-        notes=tuple(notes),
-        timer_program_id="" if block.timer is None else block.timer.program_id,
         days=tuple(
             DayCell(
                 weekday=words.weekday(each.day),
@@ -252,29 +195,6 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
             if block.dry_day is not None
             else ""
         ),
-    )
-
-
-def _action(block: BlockLine, zone: str, words: Wording) -> str:
-    if block.status == "no-weather":
-        return words.gettext("NO PLAN: no weather data")
-    if not block.pulses:
-        return words.gettext("DORMANT") if block.is_dormant else words.gettext("REST")
-    starts = [words.clock(pulse.starts_at, zone) for pulse in block.pulses]
-    minutes, volume = words.minutes(block.planned_min), words.volume(block.volume_l)
-    if len(starts) == 1:
-        return words.gettext(
-            "WATER at {start}: {minutes}, {volume}",
-            start=starts[0],
-            minutes=minutes,
-            volume=volume,
-        )
-    return words.gettext(
-        "WATER in {count} pulses from {start}: {minutes}, {volume}",
-        count=words.number(len(starts)),
-        start=starts[0],
-        minutes=minutes,
-        volume=volume,
     )
 
 
@@ -307,26 +227,6 @@ def _less_than_asked(block: BlockLine, words: Wording) -> Sequence[str]:
             depth=words.depth(block.deferred_mm),
             cause=words.gettext(why),
         ),
-    )
-
-
-def _run_order(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
-    """Every pulse of the farm by start time, if there is more than one."""
-    pulses: list[tuple[datetime, str, str]] = [
-        (pulse.starts_at, clean(block.name), words.clock(pulse.ends_at, letter.zone))
-        for block in letter.blocks
-        for pulse in block.pulses
-    ]
-    if len({name for _, name, _ in pulses}) < 2:
-        return ()
-    return tuple(
-        words.gettext(
-            "{start} to {end}, {block}",
-            start=words.clock(start, letter.zone),
-            end=end,
-            block=name,
-        )
-        for start, name, end in sorted(pulses)
     )
 
 

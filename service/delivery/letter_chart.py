@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from zoneinfo import ZoneInfo
 
@@ -27,6 +27,8 @@ MOST_ROWS = 14
 PNG_WIDTH = 720
 """Two pixels per unit of the drawing, for high-resolution phones."""
 PNG_COLOURS = 16
+MOST_KEPT = 16
+"""Pictures of some 10 kB; the mails of a farm are written one after the other."""
 
 
 def chart_png(letter: Letter, words: Wording) -> bytes | None:
@@ -46,8 +48,12 @@ def draw_letter(letter: Letter, words: Wording) -> Markup | None:
             return _counties(letter, words)
 
 
+@lru_cache(maxsize=MOST_KEPT)
 def png(svg: str) -> bytes:
-    """A PNG with a reduced palette: a third of the bytes, with no visible difference."""
+    """A PNG with a reduced palette: a third of the bytes, with no visible difference.
+
+    Kept, since readers of a farm who share a language and units get the same picture.
+    """
     # Both are loaded with the first chart: no other command needs them.
     import resvg_py  # noqa: PLC0415 - for mails alone
     from PIL import Image  # noqa: PLC0415 - for mails alone

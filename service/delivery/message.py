@@ -70,6 +70,7 @@ class _Detail:
     has_calendar: bool = True
     is_detailed: bool = True
     most_blocks: int | None = None
+    """Of blocks, and of openings."""
 
 
 def make_composer(identity: MailIdentity) -> ComposeMail:
@@ -285,12 +286,15 @@ def _render(
 ) -> tuple[str, str]:
     """HTML and plain text of one letter."""
     is_evening = isinstance(content, EveningWords)
-    rows = content.blocks if isinstance(content, EveningWords) else content.rows
-    kept = rows[: detail.most_blocks]
+    rows = content.most_urgent_first if isinstance(content, EveningWords) else content.rows
+    openings = content.openings if isinstance(content, EveningWords) else ()
+    kept, opened = rows[: detail.most_blocks], openings[: detail.most_blocks]
     context = {
         "content": content,
         ("blocks" if is_evening else "rows"): kept,
         "left_out": _left_out(len(rows) - len(kept), words),
+        "openings": opened,
+        "openings_left_out": _openings_left_out(len(openings) - len(opened), words),
         "detailed": detail.is_detailed,
         "language": words.language,
         "chart_cid": chart_cid,
@@ -327,6 +331,16 @@ def _left_out(count: int, words: Wording) -> str:
     return words.ngettext(
         "{count} more block does not fit in this mail; see the page.",
         "{count} more blocks do not fit in this mail; see the page.",
+        count,
+    )
+
+
+def _openings_left_out(count: int, words: Wording) -> str:
+    if count == 0:
+        return ""
+    return words.ngettext(
+        "{count} more opening does not fit in this mail; see the page.",
+        "{count} more openings do not fit in this mail; see the page.",
         count,
     )
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import unicodedata
 
 LONGEST_NAME = 60
+LONGEST_STORED = 200
+"""Names and reasons are never stored longer, so that such a one is whole."""
 _DROPPED = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 """Control characters, direction marks and unusual line separators."""
 

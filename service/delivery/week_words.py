@@ -14,6 +14,7 @@ from service.delivery.caution_words import CAUTIONS
 from service.delivery.plain_text import clean
 from service.delivery.season_words import task_days, task_title
 from service.delivery.timer_words import week_timer_notes
+from service.delivery.week_balance import balance_of, balance_words
 from service.nutrition.task_words import TASK_TEXTS
 from service.records.counties import CountyWeek
 from service.records.letters import BlockWeek, BulletinLetter, WeeklyLetter
@@ -30,6 +31,8 @@ class WeekRow:
     notes: tuple[str, ...]
     timer_program_id: str = ""
     """The program that the notes say to set; empty for most."""
+    said: str = ""
+    """What a neighbor would say of it first; empty for a county."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,36 +57,25 @@ class WeekWords:
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
     reminders: tuple[ReminderWords, ...] = ()
+    also: str = ""
+    """What comes after the headline."""
     shared_steps: tuple[str, ...] = ()
     """What holds for several of the samples, said once."""
 
 
 def weekly_words(letter: WeeklyLetter, words: Wording) -> WeekWords:
     """Last week of a farm in the words of one reader."""
-    farm = clean(letter.farm_name)
     known = [block for block in letter.blocks if block.raw_mm is not None]
-    applied_l = sum(block.applied_l for block in known)
     span = words.span(letter.first_day, letter.last_day)
     shared = _shared_steps(letter.reminders)
     return WeekWords(
-        subject=clean(
-            words.gettext(
-                "{farm}, week {span}: {volume} applied",
-                farm=clean(letter.farm_name, longest=40),
-                span=span,
-                volume=words.volume(applied_l),
-            )
-            if known
-            else words.gettext(
-                "{farm}, week {span}: nothing on record",
-                farm=clean(letter.farm_name, longest=40),
-                span=span,
-            ),
-            longest=140,
-        ),
-        title=farm,
+        subject=clean(_week_subject(letter, known, words), longest=140),
+        title=clean(letter.farm_name),
         span=span,
-        headline=_week_headline(known, applied_l, words),
+        headline=balance_words(balance_of(known), words)
+        if known
+        else words.gettext("Nothing is recorded for this week yet."),
+        also=_also(known, words),
         headings=(
             words.gettext("Block"),
             words.gettext("Watered"),
@@ -135,14 +127,36 @@ def _reminder(
     )
 
 
-def _week_headline(known: list[BlockWeek], applied_l: float, words: Wording) -> str:
+def _week_subject(letter: WeeklyLetter, known: Sequence[BlockWeek], words: Wording) -> str:
+    facts = {
+        "day": words.short_day(letter.last_day),
+        "farm": clean(letter.farm_name, longest=40),
+    }
     if not known:
-        return words.gettext("Nothing is recorded for this week yet.")
+        return words.gettext("Week to {day}: nothing on record - {farm}", **facts)
+    balance = balance_of(known)
+    return words.gettext(
+        "Week to {day}: watered {watered} for {used} used - {farm}",
+        watered=words.depth(balance.applied_mm),
+        used=words.depth(balance.needed_mm),
+        **facts,
+    )
+
+
+def _also(known: Sequence[BlockWeek], words: Wording) -> str:
+    if not known:
+        return ""
     short = [clean(block.name) for block in known if block.short_days_count]
-    total = words.gettext("{volume} applied in total.", volume=words.volume(applied_l))
-    if not short:
-        return total + " " + words.gettext("No block ran short.")
-    return total + " " + words.gettext("Ran short: {blocks}.", blocks=words.listed(short))
+    ran = (
+        words.gettext("Ran short: {blocks}.", blocks=words.listed(short))
+        if short
+        else words.gettext("No block ran short.")
+    )
+    total = words.gettext(
+        "{volume} applied in total.",
+        volume=words.volume(sum(block.applied_l for block in known)),
+    )
+    return f"{ran} {total}"
 
 
 def _block_row(block: BlockWeek, words: Wording) -> WeekRow:
@@ -170,6 +184,7 @@ def _block_row(block: BlockWeek, words: Wording) -> WeekRow:
         ),
         notes=(*_block_notes(block, words), *week_timer_notes(block.timer, words)),
         timer_program_id=_program_to_set(block),
+        said=balance_words(balance_of([block]), words),
     )
 
 

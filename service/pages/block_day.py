@@ -10,7 +10,7 @@ from datetime import date, datetime
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.reasoning import Step, explain_cause
 from service.delivery.day_order import BlockState, state_of, waiting_mm
-from service.pages.day_view import LEAST_RAIN_MM
+from service.delivery.sky_words import LEAST_RAIN_MM
 from service.pages.whole_name import whole_name
 from service.records.letters import BlockLine
 from service.translations import Wording

@@ -9,9 +9,10 @@ from datetime import date
 
 from markupsafe import Markup
 
-from service.agronomy.reasoning import PlanFlag, explain_cause
+from service.agronomy.reasoning import PlanFlag
 from service.delivery.caution_words import degraded, flag_sentences
 from service.delivery.day_order import BlockState, most_urgent_first, state_of, waiting_mm
+from service.delivery.day_words import missing_words, state_says, why_it_waits
 from service.delivery.injection_words import injection_words
 from service.delivery.meter_words import meter_notes
 from service.delivery.timer_words import timer_notes
@@ -117,10 +118,6 @@ def _item(
     words: Wording,
     said_at_block: PlanFlag,
 ) -> BoardItem:
-    numbers = line.numbers
-    missing = numbers.get("planned_depletion_mm")
-    trigger = numbers.get("trigger_mm")
-    is_known = state is not BlockState.UNKNOWN and missing is not None
     return BoardItem(
         block_id=line.block_id,
         name=whole_name(line.name),
@@ -130,7 +127,7 @@ def _item(
         else words.minutes(line.planned_min)
         if line.pulses
         else "",
-        says=_says(line, state, letter, words),
+        says=state_says(line, state, letter, words),
         bar=board_bar(
             BoardBar(
                 missing=_share(line, "planned_depletion_mm"),
@@ -138,62 +135,13 @@ def _item(
                 trigger=_trigger(line),
             )
         ),
-        missing=""
-        if not is_known or missing is None
-        else words.gettext(
-            "{missing} missing by evening, water from {trigger}",
-            missing=words.depth(max(missing, 0.0)),
-            trigger=words.depth(math.nan if trigger is None else trigger),
-        ),
+        missing=missing_words(line, words),
         why=(
-            *_waits(line, state, words),
+            *why_it_waits(line, state, words),
             *injection_words(line, letter.zone, words),
             *timer_notes(line, words),
             *meter_notes(line, words),
             *(flag_sentences(said_at_block, words, None) if line.flags & said_at_block else ()),
-        ),
-    )
-
-
-def _says(line: BlockLine, state: BlockState, letter: EveningLetter, words: Wording) -> str:
-    if state is BlockState.UNKNOWN:
-        return words.gettext("the weather is not known")
-    if state is BlockState.PAUSED and line.pause is not None:
-        ends = line.pause.ends_local
-        return words.gettext(
-            "{reason}, until {day}, {clock}",
-            reason=whole_name(line.pause.reason),
-            day=words.short_day(ends.date()),
-            clock=words.wall_clock(ends.hour * 60 + ends.minute),
-        )
-    if line.pulses:
-        return words.ngettext(
-            "from {start}, {count} opening",
-            "from {start}, {count} openings",
-            len(line.pulses),
-            start=words.clock(line.pulses[0].starts_at, letter.zone),
-        )
-    if line.is_dormant:
-        return words.gettext("dormant")
-    if state is BlockState.SHORT:
-        return words.gettext("nothing can run")
-    coming = next(
-        (each.day for each in line.outlook if each.day > letter.day and each.expected_min), None
-    )
-    if coming is None:
-        return words.gettext("enough in the soil for the days ahead")
-    return words.gettext("enough in the soil until {day}", day=words.short_day(coming))
-
-
-def _waits(line: BlockLine, state: BlockState, words: Wording) -> tuple[str, ...]:
-    cause = explain_cause(line.cause)
-    if state is not BlockState.SHORT or not cause:
-        return ()
-    return (
-        words.gettext(
-            "{depth} waits: {cause}.",
-            depth=words.depth(waiting_mm(line)),
-            cause=words.gettext(cause),
         ),
     )
 

@@ -5,31 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
-from service.agronomy.civil_day import ONE_DAY
+from service.delivery.day_words import ClockTime, day_summary, first_to_come, is_midnight_tonight
+from service.delivery.sky_words import sky_of
 from service.pages.whole_name import whole_name
 from service.records.farms import FarmBundle
-from service.records.letters import BlockLine, EveningLetter, PulseLine, SiteLine, SkyDay
+from service.records.letters import BlockLine, EveningLetter, PulseLine
 from service.translations import Wording
-from service.unit_sizes import M_S_PER_MPH
-
-LEAST_RAIN_MM = 0.5
-"""[CHOICE] Rain of a day that is worth naming; less wets the leaves."""
-
-
-@dataclass(frozen=True, slots=True)
-class ClockTime:
-    """A time of day, and the half of the day where the reader's clock has one."""
-
-    time: str
-    half: str
-
-    @classmethod
-    def of(cls, instant: datetime, zone: str, words: Wording) -> ClockTime:
-        """The time of an instant on a zone's clock."""
-        time, _, half = words.clock(instant, zone).replace("\u202f", " ").partition(" ")
-        return cls(time, half)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +85,7 @@ def day_view(
             )
             for run in runs
         ),
-        summary=_summary(letter, words),
+        summary=day_summary(letter, words),
         sky=_sky(letter, bundle, words),
     )
 
@@ -141,8 +123,7 @@ def _act(
         )
     is_first = run is runs[0]
     day = words.long_day(letter.day)
-    starts = pulse.starts_at.astimezone(ZoneInfo(zone))
-    is_midnight = (starts.hour, starts.minute) == (0, 0) and letter.day == today + ONE_DAY
+    is_midnight = is_midnight_tonight(pulse.starts_at, letter, today)
     return NextAct(
         over=words.gettext("{day}: open first", day=day)
         if is_first
@@ -185,41 +166,8 @@ def _nothing_to_do(letter: EveningLetter, words: Wording, *, today: date) -> Nex
     return NextAct(
         over=day,
         what=words.gettext("Keep all valves closed"),
-        facts=_first_to_come(letter, words),
+        facts=first_to_come(letter, words),
     )
-
-
-def _first_to_come(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
-    """Which block comes first, and when, of the days ahead."""
-    coming = [
-        (each.day, whole_name(line.name))
-        for line in letter.blocks
-        for each in line.outlook
-        if each.day > letter.day and each.expected_min
-    ]
-    if not coming:
-        return ()
-    day, name = min(coming)
-    return (
-        words.gettext(
-            "{block} is expected to come first, on {day}.", block=name, day=words.short_day(day)
-        ),
-    )
-
-
-def _summary(letter: EveningLetter, words: Wording) -> str:
-    watered = [line for line in letter.blocks if line.planned_min > 0]
-    if not watered:
-        return ""
-    return words.gettext(
-        "{count} of {total} blocks, {volume}",
-        count=words.number(len(watered)),
-        total=words.number(len(letter.blocks)),
-        volume=words.volume(sum(line.volume_l for line in watered)),
-    )
-
-
-# --- the sky -------------------------------------------------------------------------------------
 
 
 def _sky(letter: EveningLetter, bundle: FarmBundle, words: Wording) -> tuple[str, ...]:
@@ -232,62 +180,3 @@ def _sky(letter: EveningLetter, bundle: FarmBundle, words: Wording) -> tuple[str
             name = names.get(site.site_id) or site.site_id
             lines.append(f"{name}: {text}" if len(letter.sites) > 1 else text)
     return tuple(dict.fromkeys(lines))
-
-
-def sky_of(site: SiteLine, words: Wording) -> str:
-    """The weather of a site in one line; empty where nothing is known."""
-    if not site.sky:
-        return ""
-    day, *later = site.sky
-    parts = [part for part in (_warmth(day, words), _wind(day, words), _rain(day, words)) if part]
-    if not parts:
-        return ""
-    return f"{', '.join(parts)}. {_next_rain(later, words)}".strip()
-
-
-def _warmth(day: SkyDay, words: Wording) -> str:
-    if day.tmin_c is None or day.tmax_c is None:
-        return ""
-    if words.unit_system == "us":
-        low, high = (words.number(value * 1.8 + 32.0) for value in (day.tmin_c, day.tmax_c))
-        return words.gettext("{low} to {high} °F", low=low, high=high)
-    low, high = (words.number(value) for value in (day.tmin_c, day.tmax_c))
-    return words.gettext("{low} to {high} °C", low=low, high=high)
-
-
-def _wind(day: SkyDay, words: Wording) -> str:
-    if day.wind_m_s is None:
-        return ""
-    if words.unit_system == "us":
-        return words.gettext("wind {speed} mph", speed=words.number(day.wind_m_s / M_S_PER_MPH))
-    return words.gettext("wind {speed} km/h", speed=words.number(day.wind_m_s * 3.6))
-
-
-def _rain(day: SkyDay, words: Wording) -> str:
-    if day.rain_mm is None:
-        return ""
-    chance = day.rain_probability_fraction
-    if day.rain_mm >= LEAST_RAIN_MM:
-        depth = words.depth(day.rain_mm)
-        if chance is None:
-            return words.gettext("{depth} of rain", depth=depth)
-        return words.gettext(
-            "{depth} of rain at a chance of {chance}", depth=depth, chance=words.percent(chance)
-        )
-    if not chance or chance >= 1.0:  # a source without chances says that what it says is certain
-        return words.gettext("no rain")
-    return words.gettext("{chance} chance of rain", chance=words.percent(chance))
-
-
-def _next_rain(later: Sequence[SkyDay], words: Wording) -> str:
-    coming = next((day for day in later if (day.rain_mm or 0.0) >= LEAST_RAIN_MM), None)
-    if coming is not None:
-        return words.gettext(
-            "Next rain: {day}, {depth}.",
-            day=words.short_day(coming.day),
-            depth=words.depth(coming.rain_mm or 0.0),
-        )
-    known = [day.day for day in later if day.rain_mm is not None]
-    if not known:
-        return ""
-    return words.gettext("No rain in sight up to {day}.", day=words.short_day(known[-1]))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from starlette.responses import Response
 
 from service.delivery.day_order import BlockState
-from service.delivery.evening_words import ANY_DAY, BlockWords, evening_words
+from service.delivery.evening_words import BlockWords, evening_words
 from service.errors import NotFound
 from service.operations.reading.read_farms import local_day
 from service.pages.day_board import BoardView, board_view
@@ -46,7 +46,7 @@ def show_sheet(visit: Visit) -> Response:
     words = visit.words
     bundle = bundle_of(visit, farm, letter.day)
     view = day_view(letter, bundle, words, now=now, today=today)
-    content = evening_words(letter, words, read_on=ANY_DAY)
+    content = evening_words(letter, words)
     opening_count, block_count = len(view.openings), len(letter.blocks)
     return visit.show(
         "sheet.html",

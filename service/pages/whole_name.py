@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from service.delivery.plain_text import clean
-
-LONGEST_STORED = 200
+from service.delivery.plain_text import LONGEST_STORED, clean
 
 
 @lru_cache(maxsize=10_000)

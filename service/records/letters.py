@@ -172,6 +172,8 @@ class BlockWeek:
     applied_mm: float
     """Gross irrigation."""
     applied_l: float
+    area_m2: float
+    """Ground over which the depths are counted."""
     needed_mm: float
     """Crop water use of the week, net."""
     rain_mm: float

@@ -19,7 +19,9 @@ def test_the_preview_of_a_mail_is_a_message_that_mail_programs_open(
     result = demo("mail", "--preview", "--farm", "larkbend", "--on", "2026-07-15", str(target))
     assert result.exit_code == 0, result.output
     message = message_from_bytes(target.read_bytes(), policy=policy.default)
-    assert "Larkbend Farm (invented), Wed, Jul 15: water 5 of 6 blocks" in message["Subject"]
+    subject = message["Subject"].strip()
+    assert subject.startswith("Wed: water 5 of 6, first ")
+    assert subject.endswith(" - Larkbend Farm (invented)")
     body = message.get_body(("plain",))
     assert body is not None
     text = body.get_content()
@@ -33,7 +35,7 @@ def test_the_preview_of_a_mail_is_a_message_that_mail_programs_open(
 @pytest.mark.parametrize(
     ("kind", "text"),
     [
-        ("evening", "Regar 5 de 6 bloques"),
+        ("evening", "5 de 6 bloques"),
         ("weekly", "Se regaron"),
         ("bulletin", "Más agua: Dunmere"),
     ],

@@ -30,8 +30,8 @@ def forms(text: object) -> tuple[str, ...]:
 
 def test_the_code_is_looked_through() -> None:
     texts = {text for each in GATHERED for text in (each if isinstance(each, tuple) else (each,))}
-    assert "Run order" in texts  # of a template
-    assert "REST" in texts  # of code
+    assert "Rain and weather" in texts  # of a template
+    assert "Keep all valves closed" in texts  # of code
     assert "forecast over a day old" in texts  # marked
     assert "{count} more blocks do not fit in this mail; see the page." in texts  # a plural
     assert set(PLAN_FLAG_TEXT.values()) <= texts  # of the agronomy

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from html import unescape
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from icalendar import Calendar
 
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.reasoning import PlanFlag
+from service.agronomy.records import NoWaterPeriod
 from service.delivery.message import (
     LARGEST_BYTES,
     LARGEST_CHART_BYTES,
@@ -23,7 +25,7 @@ from service.delivery.message import (
     html_of,
 )
 from service.delivery.plain_text import LONGEST_NAME, clean
-from service.records.letters import Letter, TimerLine
+from service.records.letters import EveningLetter, Letter, SkyDay, TimerLine
 from tests.delivery.test_timer_words import DAILY
 from tests.letters import (
     DAY,
@@ -70,18 +72,36 @@ def part(message: EmailMessage, kind: str) -> EmailMessage:
     return found
 
 
+SKY = (
+    SkyDay(
+        day=DAY,
+        tmin_c=20.0,
+        tmax_c=30.0,
+        wind_m_s=2.0,
+        rain_mm=0.0,
+        rain_probability_fraction=0.2,
+    ),
+)
+
+
+def under_a_sky(letter: EveningLetter) -> EveningLetter:
+    """The letter with the weather of its day."""
+    return replace(letter, sites=tuple(replace(each, sky=SKY) for each in letter.sites))
+
+
 def test_the_first_line_is_the_instruction_and_both_parts_have_every_number() -> None:
-    message = parsed(evening())
+    message = parsed(under_a_sky(evening()))
     text = plain(message)
-    assert text.splitlines()[0] == "Water 2 of 3 blocks tomorrow, Thursday, July 16."
-    assert message["Subject"] == "Brook farm, Thu, Jul 16: water 2 of 3 blocks, 144 min in total"
+    assert text.splitlines()[0] == (
+        "Tomorrow, Thursday, July 16: open first, 4:00 AM, North (close at 5:09 AM, 69 min, 729"
+        " gal)."
+    )
+    assert message["Subject"] == "Thu: water 2 of 3, first 4:00 AM North - Brook farm"
     for phrase in (
-        "4:00 AM",
-        "69 min",
         "729 gal",  # 69 min x 40 L/min = 2760 L; 1 gal is 3.785411784 L
-        "5:10 AM to 5:50 AM, 40 min",
-        "7:00 AM to 7:35 AM, 35 min",
-        "REST",
+        "2 of 3 blocks, 1,522 gal",
+        "68 to 86 °F, wind 4 mph, 20% chance of rain.",
+        "0.50 in missing by evening, water from 0.40 in",
         "The crop will use 0.20 in; depletion would reach 0.50 in, at or beyond the 0.40 in that"
         " call for water.",
         "Rain: Tue 0.10 in; Wed 0.00 in; Thu 0.30 in forecast, chance 60%.",
@@ -91,6 +111,71 @@ def test_the_first_line_is_the_instruction_and_both_parts_have_every_number() ->
         assert phrase in text
         assert phrase in html(message)
     assert "Thu 69, Fri 10, Sat 20, Sun 30, Mon 40, Tue 50, Wed 60" in text
+    assert "144" not in text  # minutes belong to one valve and are never added over blocks
+
+
+def test_the_day_comes_in_the_order_of_the_clock_then_the_blocks_by_need() -> None:
+    """Both parts say the same in the same order."""
+    letter = under_a_sky(
+        evening(
+            block_line("North", pulse("00:00", 69), pulse("09:00", 30)),
+            block_line(
+                "South", pulse("05:10", 40), cause=int(ShortfallCause.SUPPLY), shortfall_mm=2.54
+            ),
+            block_line("West"),
+        )
+    )
+    message = parsed(letter)
+    text = plain(message)
+    assert text.splitlines()[0].startswith(
+        "Tomorrow, Thursday, July 16: open first, 12:00 AM, North (midnight tonight, close at 1:09"
+    )
+    lines = [line.strip() for line in text.splitlines()]
+    assert [line for line in lines if line.startswith("[ ]")] == [
+        "[ ] 12:00 AM to 1:09 AM, 69 min: North",
+        "[ ] 5:10 AM to 5:50 AM, 40 min: South",
+        "[ ] 9:00 AM to 9:30 AM, 30 min: North",
+    ]
+    in_order = (
+        "open first", "Short:", "The day in order", "5:50 AM", "68 to 86 °F", "Open the plan",
+        "The 3 blocks, most urgent first", "from 5:10 AM, 1 opening", "from 12:00 AM, 2 openings",
+        "Rest", "Why, and the next 7 days", "The crop will use", "Rain and weather",
+        "Plan 1, made", "A plan assumes",
+    )  # fmt: skip
+    body = html(message)[html(message).index("<main>") :]
+    for part_text in (text, body):
+        places: list[int] = []
+        for phrase in in_order:
+            places.append(part_text.index(phrase, places[-1] if places else 0))
+        assert places == sorted(places)
+    for word in ("▲ Short", "● Water", "○ Rest"):
+        assert word in unescape(body)
+
+
+def test_a_day_without_water_says_so_first_and_which_block_comes_next() -> None:
+    message = parsed(evening(block_line("North"), block_line("South", outlook=())))
+    assert message["Subject"] == "Thu: no water - Brook farm"
+    assert plain(message).splitlines()[0] == (
+        "No water tomorrow, Thursday, July 16. Keep all valves closed. North is expected to come"
+        " first, on Fri, Jul 17."
+    )
+    assert 'class="m-hero"' not in html(message)  # brass is for what is opened or closed
+
+
+def test_a_block_that_somebody_paused_is_neither_resting_nor_short() -> None:
+    begins = datetime.combine(DAY, datetime.min.time())
+    pause = NoWaterPeriod(begins, begins + timedelta(hours=42), "spraying")
+    message = parsed(evening(block_line("North", pulse("04:00", 9)), block_line("W", pause=pause)))
+    assert "Paused: spraying, until Fri, Jul 17, 6:00 PM" in plain(message)
+    assert "■ Paused" in unescape(html(message))
+
+
+def test_many_short_blocks_are_counted_at_the_top_and_named_below() -> None:
+    short = {"cause": int(ShortfallCause.SUPPLY), "shortfall_mm": 2.54}
+    letter = evening(*(block_line(f"B{n}", pulse("04:00", 60), **short) for n in range(4)))
+    assert "! Short: 4 blocks get less than they need." in plain(parsed(letter))
+    few = evening(*letter.blocks[:2])
+    assert "! Short: B0, 0.10 in waits; B1, 0.10 in waits." in plain(parsed(few))
 
 
 def test_what_is_degraded_is_in_the_first_three_lines() -> None:
@@ -145,11 +230,14 @@ def test_the_remainder_of_whole_minutes_is_no_news(
 
 def test_the_same_letter_in_spanish_and_si() -> None:
     message = parsed(evening(), language="es", unit_system="si")
-    assert message["Subject"] == "Brook farm, jue 16 de jul: regar 2 de 3 bloques, 144 min en total"
+    assert message["Subject"] == "jue: regar 2 de 3, primero 04:00 North - Brook farm"
     assert message["Content-Language"] == "es"
     text = plain(message)
-    assert text.splitlines()[0] == "Regar 2 de 3 bloques mañana, jueves 16 de julio."
-    for phrase in ("REGAR a las 04:00: 69 min, 2,760 L", "SIN RIEGO", "El cultivo usará 5.1 mm"):
+    assert text.splitlines()[0] == (
+        "Mañana, jueves 16 de julio: abrir primero, 04:00, North (cerrar a las 05:09, 69 min, 2,760"
+        " L)."
+    )
+    for phrase in ("1 apertura (69 min, 2,760 L)", "Descanso: hay", "El cultivo usará 5.1 mm"):
         assert phrase in text
     assert "riegue" not in text
     assert 'lang="es"' in html(message)
@@ -157,8 +245,8 @@ def test_the_same_letter_in_spanish_and_si() -> None:
 
 def test_a_plan_of_the_day_that_has_begun_says_today() -> None:
     letter = evening(issued_at=ISSUED_AT + timedelta(hours=6))  # one in the morning of the day
-    assert plain(parsed(letter)).startswith("Water 2 of 3 blocks today, Thursday, July 16.")
-    assert plain(parsed(letter, language="es")).startswith("Regar 2 de 3 bloques hoy, jueves 16")
+    assert plain(parsed(letter)).startswith("Today, Thursday, July 16: open first, 4:00 AM")
+    assert plain(parsed(letter, language="es")).startswith("Hoy, jueves 16 de julio: abrir primero")
 
 
 def test_a_farm_without_weather_says_that_there_is_no_plan() -> None:
@@ -316,6 +404,9 @@ def test_a_mail_stays_small_and_says_what_it_leaves_out(block_count: int) -> Non
     if shown_count < block_count:
         assert f"{block_count - shown_count} bloques más no caben en este correo" in text
         assert f"{block_count - shown_count} bloques más no caben en este correo" in html(message)
+        opening_count = 3 * block_count - sum(1 for line in text.splitlines() if "[ ] " in line)
+        for part_text in (text, html(message)):
+            assert f"{opening_count:,} aperturas más no caben en este correo" in part_text
 
 
 def test_no_line_is_longer_than_smtp_allows() -> None:
@@ -339,9 +430,14 @@ def test_the_week_in_numbers() -> None:
     )
     message = parsed(letter)
     text = plain(message)
-    assert message["Subject"] == ("Brook farm, week Mon, Jul 6 to Sun, Jul 12: 26,417 gal applied")
+    assert message["Subject"] == (
+        "Week to Sun, Jul 12: watered 1.00 in for 1.20 in used - Brook farm"
+    )
+    assert text.splitlines()[:2] == [
+        "Watered 1.00 in and kept 0.40 in of rain for 1.20 in used: about even.",
+        "Ran short: North. 26,417 gal applied in total.",
+    ]
     for phrase in (
-        "26,417 gal applied in total. Ran short: North.",
         "Watered: 1.00",
         "Crop used: 1.20",
         "Rain: 0.50",
@@ -355,6 +451,24 @@ def test_the_week_in_numbers() -> None:
     ):
         assert phrase in text
     assert "Short in the afternoon on 1 day." in html(message)
+
+
+def test_the_week_begins_as_a_neighbor_would_and_says_the_same_of_each_block() -> None:
+    """The farm's depth is over its ground, so a small block weighs little."""
+    dry = {"rain_kept_mm": 0.0, "needed_mm": 18.8}
+    letter = weekly(
+        block_week("North", applied_mm=31.0, area_m2=9_000.0, **dry),
+        block_week("South", applied_mm=10.0, area_m2=1_000.0, **dry),
+        block_week("West", raw_mm=None),
+    )
+    for message_part in (plain(parsed(letter)), html(parsed(letter))):
+        words = " ".join(message_part.split())
+        farm = words.index("Watered 1.14 in for 0.74 in used: over by 0.40 in.")
+        north = words.index("Watered 1.22 in for 0.74 in used: over by 0.48 in.")
+        south = words.index("Watered 0.39 in for 0.74 in used: under by 0.35 in.")
+        assert farm < north < south
+    spanish = plain(parsed(letter, language="es", unit_system="si"))
+    assert spanish.startswith("Se regaron 28.9 mm para 18.8 mm usados: sobran 10.1 mm.")
 
 
 def test_the_week_says_which_samples_to_take_and_how() -> None:
@@ -378,7 +492,7 @@ def test_the_week_says_which_samples_to_take_and_how() -> None:
 
 def test_a_week_without_records_names_no_litres() -> None:
     subject = parsed(weekly(block_week(raw_mm=None)))["Subject"]
-    assert subject == "Brook farm, week Mon, Jul 6 to Sun, Jul 12: nothing on record"
+    assert subject == "Week to Sun, Jul 12: nothing on record - Brook farm"
 
 
 def test_the_bulletin_ranks_the_counties_and_shows_dashes_for_what_is_not_known() -> None:

@@ -81,7 +81,9 @@ def test_where_nothing_is_set_that_is_the_reason() -> None:
 def test_the_flag_is_said_once_with_its_timer(language: str) -> None:
     words = wording(language, "us")
     block = block_line(timer=timer(), flags=SHORT)
-    written = evening_words(evening(block, replace(block, name="South")), words)
+    written = evening_words(
+        evening(block, replace(block, name="South", block_id="brook.south")), words
+    )
     text = words.gettext(PLAN_FLAG_TEXT[PlanFlag.TIMER_CANNOT_KEEP_UP])
     assert written.shared == ()
     for each in written.blocks:

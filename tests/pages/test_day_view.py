@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from service.agronomy.records import NoWaterPeriod
+from service.delivery.sky_words import sky_of
 from service.pages.day_board import board_view
-from service.pages.day_view import DayView, day_view, sky_of
+from service.pages.day_view import DayView, day_view
 from service.records.farms import FarmBundle
 from service.records.letters import EveningLetter, ExpectedDay, SkyDay
 from service.translations import wording

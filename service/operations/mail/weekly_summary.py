@@ -160,6 +160,7 @@ def _block_week(
         name=block.name,
         applied_mm=applied_mm,
         applied_l=applied_mm * block.area_m2,
+        area_m2=block.area_m2,
         needed_mm=_total(rows, "actual_crop_et_mm"),
         rain_mm=_total(rows, "rain_mm"),
         rain_kept_mm=max(0.0, _total(rows, "rain_entering_mm") - _total(rows, "rain_drainage_mm")),
