@@ -141,6 +141,38 @@ def is_news(depth_mm: float, numbers: Mapping[str, float | None]) -> bool:
     )
 
 
+HARMLESS_CAUSES = frozenset(
+    {
+        ShortfallCause.NONE,
+        ShortfallCause.SOIL_STORE,
+        ShortfallCause.MINIMUM_PULSE,
+        ShortfallCause.DORMANT,
+    }
+)
+"""Causes for which water that waits is no loss: the zone is full, or the rest is too little."""
+
+
+def waiting_mm(
+    shortfall_mm: float,
+    deferred_mm: float,
+    cause: int,
+    numbers: Mapping[str, float | None],
+) -> float:
+    """Depth that a block needs and does not get that day; 0 where it is not worth a word.
+
+    Shapes: one plan; cause is one of ShortfallCause, numbers as for :func:`is_news`.
+    Returns: depth of the block [mm].
+    Source: a rule of this service.
+    >>> [waiting_mm(0.0, 2.0, cause, {}) for cause in (ShortfallCause.SUPPLY, ShortfallCause.NONE)]
+    [2.0, 0.0]
+    """
+    if is_news(shortfall_mm, numbers):
+        return shortfall_mm
+    if cause not in HARMLESS_CAUSES and is_news(deferred_mm, numbers):
+        return deferred_mm
+    return 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class PulseSchedule:
     """The pulses of one civil day and what they amount to; arrays (blocks,)."""

@@ -36,6 +36,8 @@ SERVICE_GROUP = (
     Quantity("day_count", "1", 0, inf, "days that a figure covers"),
     Quantity("forecast_day_count", "1", 0, inf, "days among them whose weather is forecast"),
     Quantity("without_weather_count", "1", 0, inf, "blocks without a plan for want of weather"),
+    Quantity("short_count", "1", 0, inf, "blocks that get less than they need on a day"),
+    Quantity("unreported_days_count", "1", 0, inf, "days whose plan was taken as carried out"),
     Quantity("new_version_count", "1", 0, inf, "plan versions that a run stored"),
     Quantity("created_count", "1", 0, inf, "things that a load created"),
     Quantity("changed_count", "1", 0, inf, "things that a load changed"),

@@ -33,6 +33,7 @@ from service.database.report_store import ReportStore
 from service.database.run_ledger_store import RunLedger
 from service.database.sign_in_store import SignInStore
 from service.database.soil_store import SoilStore
+from service.database.standing_store import StandingStore
 from service.database.station_store import StationStore
 from service.database.subscription_store import SubscriptionStore
 from service.database.timer_store import TimerStore
@@ -76,6 +77,7 @@ class UnitOfWork:
     sign_ins: SignInStore
     subscriptions: SubscriptionStore
     events: EventStore
+    standings: StandingStore
     audit: AuditTrail
 
     def __init__(

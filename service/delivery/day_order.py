@@ -5,7 +5,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Sequence
 
-from service.agronomy.pulse_plan import ShortfallCause, is_news
+from service.agronomy import pulse_plan
 from service.records.letters import BlockLine
 
 
@@ -25,15 +25,6 @@ class BlockState(enum.StrEnum):
 
 
 _ORDER = {state: place for place, state in enumerate(BlockState)}
-_HARMLESS = frozenset(
-    {
-        ShortfallCause.NONE,
-        ShortfallCause.SOIL_STORE,
-        ShortfallCause.MINIMUM_PULSE,
-        ShortfallCause.DORMANT,
-    }
-)
-"""Causes for which water that waits is no loss: the zone is full, or the rest is too little."""
 
 
 def state_of(line: BlockLine) -> BlockState:
@@ -49,11 +40,7 @@ def state_of(line: BlockLine) -> BlockState:
 
 def waiting_mm(line: BlockLine) -> float:
     """Depth that the block needs and does not get that day; 0 where it is not worth a word."""
-    if is_news(line.shortfall_mm, line.numbers):
-        return line.shortfall_mm
-    if line.cause not in _HARMLESS and is_news(line.deferred_mm, line.numbers):
-        return line.deferred_mm
-    return 0.0
+    return pulse_plan.waiting_mm(line.shortfall_mm, line.deferred_mm, line.cause, line.numbers)
 
 
 def dryness(line: BlockLine) -> float | None:

@@ -12,6 +12,8 @@ from service.errors import PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms
+from service.operations.schedule.rank_farms import rank_farms
+from service.pages.farm_standing import troubles
 from service.pages.visit import Visit, redirect
 from service.records.farms import FarmBundle, FarmDefinition
 from service.records.letters import EveningLetter
@@ -20,16 +22,23 @@ from service.unit_sizes import L_PER_GALLON
 
 
 def show_farms(visit: Visit) -> Response:
-    """The farms that the visitor may see; a single one is opened directly."""
+    """The farms that the visitor may see, worst first; a single one is opened directly."""
     visitor = visit.need(Right.PLAN_READ)
-    farms = [
-        farm
-        for farm in list_farms(unit_of_work=visit.service.unit_of_work)
-        if visitor.sees(farm.farm_id)
-    ]
-    if len(farms) == 1 and not visit.query:
-        return redirect(f"/farms/{farms[0].farm_id}/tomorrow")
-    return visit.show("farms.html", farms=farms)
+    service = visit.service
+    standings = rank_farms(
+        visitor.farm_ids,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+        sources=tuple(service.settings.weather_services),
+        evening_lead_min=service.settings.evening_lead_min,
+    )
+    if len(standings) == 1 and not visit.query:
+        return redirect(f"/farms/{standings[0].farm.farm_id}/tomorrow")
+    return visit.show(
+        "farms.html",
+        rows=[(each, troubles(each, visit.words)) for each in standings],
+        look_count=sum(each.needs_a_look for each in standings),
+    )
 
 
 def farm_of(visit: Visit, right: Right = Right.PLAN_READ) -> FarmDefinition:

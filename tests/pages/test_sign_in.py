@@ -202,7 +202,7 @@ def test_an_adviser_who_also_grows_compares_with_blocks_of_their_farms_alone(
 ) -> None:
     mailed.add(ANA)
     mailed.add(ANA, "later-farm")
-    page = mailed.signed_in().text("/counties")
+    page = mailed.signed_in().text("/counties?by=block")
     assert "later-farm.young" in page and BLOCK_ID not in page
 
 

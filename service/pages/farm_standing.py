@@ -1,0 +1,61 @@
+"""What is wrong with a farm, in words."""
+
+from __future__ import annotations
+
+from service.records.standing import FarmStanding
+from service.translations import Wording
+
+
+def troubles(standing: FarmStanding, words: Wording) -> list[str]:
+    """Each thing that is wrong, the gravest first; empty where nothing is."""
+    return [
+        *_plan_troubles(standing, words),
+        *(
+            words.gettext(
+                "weather of {place} is old or ends too soon, measured up to {day}",
+                place=place,
+                day=words.short_day(day) if day else "?",
+            )
+            for place, day in standing.stale_sites
+        ),
+        *(
+            words.gettext(
+                "controller {controller} silent since {moment}",
+                controller=controller_id,
+                moment=words.moment(polled_at, standing.farm.zone),
+            )
+            for controller_id, polled_at in standing.silent_controllers
+        ),
+    ]
+
+
+def _plan_troubles(standing: FarmStanding, words: Wording) -> list[str]:
+    said = []
+    if standing.is_overdue:
+        said.append(words.gettext("tomorrow's plan is overdue"))
+    if standing.short_count:
+        said.append(
+            words.ngettext(
+                "{count} block gets less than it needs on {day}",
+                "{count} blocks get less than they need on {day}",
+                standing.short_count,
+                day=words.short_day(standing.plan_day) if standing.plan_day else "?",
+            )
+        )
+    if standing.without_weather_count:
+        said.append(
+            words.ngettext(
+                "{count} block has no plan for want of weather",
+                "{count} blocks have no plan for want of weather",
+                standing.without_weather_count,
+            )
+        )
+    if standing.unreported_days_count:
+        said.append(
+            words.ngettext(
+                "{count} day of the last seven not reported",
+                "{count} days of the last seven not reported",
+                standing.unreported_days_count,
+            )
+        )
+    return said
