@@ -99,6 +99,7 @@ The whole
     steps_of_water    those from there to the minutes
     season            a past season, evening after evening
     week_ahead        the days until a timer is set again, and what it can be set to
+    week_courses      the courses that the rain of those days may take
     week_program      one program for a timer that is set once a week
     week_kernel       the course of a week under one program, compiled
     run_time_kernel   the best run time of a set of days, compiled

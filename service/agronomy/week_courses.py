@@ -17,7 +17,8 @@ def week_courses(
     """No rain, the forecast's, that of the days beyond the forecast, and both, with their weights.
 
     Shapes: forecast_mm and later_mm (days, blocks); wet and later, the probability of each,
-    (blocks,). Result: (4, days, blocks), (4, blocks).
+    (blocks,).
+    Returns: rain of each course [mm] (4, days, blocks), and its probability (4, blocks).
     Equation: the two come together as far as they can, so that rain beyond the forecast is in no
     course drier than one with the forecast's rain alone. With ``later`` at most a half, what all
     but the driest weeks have is then never more than the forecast's rain, and a program does

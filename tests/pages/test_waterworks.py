@@ -417,7 +417,7 @@ def test_the_injection_of_tomorrow_is_on_its_page_on_the_sheet_and_in_the_mail(
         farm, PLAN_DAY, unit_of_work=piped.unit_of_work, attributions=ATTRIBUTIONS
     )
     words = evening_words(letter, wording("es", "si"))
-    assert words.blocks[0].notes[0].startswith("NO inyecte")
+    assert words.blocks[0].notes[0].startswith("NO inyectar")
     assert any("antirretorno" in text or "reflujo" in text for text in words.cautions)
 
 
