@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from service.attributions import ATTRIBUTIONS
+from service.database.backup import make_backup
 from service.database.copy import copy_sqlite
 from service.database.engine import make_engine
 from service.database.migrate import (
@@ -24,6 +25,7 @@ from service.database.writing import check_storage
 from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
 from service.operations.access.people import checked_address
+from service.operations.backups.keep_backups import BackupRule, Keeper
 from service.operations.evening.replan_after import Replanning
 from service.operations.events.deliver_events import Dispatch
 from service.operations.events.manage_subscriptions import EventRules
@@ -31,6 +33,7 @@ from service.operations.mail.evening_mail import queue_evening_mails
 from service.operations.mail.send_mail import Post
 from service.operations.weather.refresh_weather import WeatherRefresh
 from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather
+from service.records.backups import Manifest
 from service.settings import Settings, read_settings
 from service.state_folder import StateFolder
 from service.weather_sources.http import HttpPolicy, WeatherHttp
@@ -80,6 +83,26 @@ class Service:
     def replanning(self) -> Replanning:
         """How reports and changes replace plans."""
         return Replanning(self.clock, self.source_order, self.after_publish)
+
+    @property
+    def backup_rule(self) -> BackupRule | None:
+        """When backups are made on schedule; None: never."""
+        settings = self.settings
+        if settings.backup_folder is None or not settings.backup_daily_kept:
+            return None
+        return BackupRule(
+            folder=settings.backup_folder.absolute(),
+            at_hour=settings.backup_hour_utc,
+            daily_kept=settings.backup_daily_kept,
+            weekly_kept=settings.backup_weekly_kept,
+        )
+
+    @property
+    def backup_alarm_after(self) -> timedelta | None:
+        """How old the last backup may be; None: none are made on schedule."""
+        if self.backup_rule is None:
+            return None
+        return timedelta(hours=self.settings.backup_alarm_h)
 
     @property
     def event_rules(self) -> EventRules:
@@ -233,6 +256,18 @@ def make_dispatch(
         base_url=settings.public_url.rstrip("/") or f"https://{settings.domain}",
         should_stop=should_stop,
     )
+
+
+def make_keeper(service: Service, *, owner: str) -> Keeper | None:
+    """What keeps backups; None if none are made on schedule."""
+    rule, settings = service.backup_rule, service.settings
+    if rule is None:
+        return None
+
+    def make(to: Path, now: datetime) -> Manifest:
+        return make_backup(settings.database_url, to, now=now, tools=settings.postgres_tools)
+
+    return Keeper(owner, service.unit_of_work, service.clock, rule, make)
 
 
 def bring_up_to_date(settings: Settings, state: StateFolder, *, clock: Clock) -> Path | None:

@@ -169,6 +169,13 @@ def _families(status: ServiceStatus | None) -> Iterator[Metric]:
         "Farms whose issue time has passed without plans.",
         {(): float(sum(farm.is_overdue for farm in status.farms))},
     )
+    if status.last_backup_at is not None:
+        age_s = (status.at - status.last_backup_at).total_seconds()
+        yield _gauge(
+            "backup_age_seconds",
+            "Time since the last backup on schedule was finished; absent where there is none.",
+            {(): max(age_s, 0.0)},
+        )
     yield from _weather_families(status)
     yield from _breaker_families(status)
     yield from _event_families(status)

@@ -32,6 +32,7 @@ from service.scheduler import (
     has_work,
     log_events,
     make_duties,
+    make_keeping,
     make_scheduler,
     make_teller,
 )
@@ -136,7 +137,9 @@ def run_together(
     )
     tell = make_teller(service, owner=duties.owner, should_stop=household.is_stopping)
     scheduler = make_scheduler(
-        household.tick, event_tick=None if tell is None else lambda: log_events(tell())
+        household.tick,
+        event_tick=None if tell is None else lambda: log_events(tell()),
+        backup_tick=make_keeping(service, owner=duties.owner),
     )
     # The server hands the signals that ended it on to whoever handled them before.
     before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}

@@ -28,7 +28,8 @@ from apscheduler.jobstores.memory import MemoryJobStore
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 
-from service.bootstrap import Service, make_dispatch, make_post
+from service.bootstrap import Service, make_dispatch, make_keeper, make_post
+from service.operations.backups.keep_backups import Kept, keep_backups
 from service.operations.events.deliver_events import DispatchOutcome, deliver_events
 from service.operations.mail.send_mail import PostOutcome, deliver, is_mail_due
 from service.operations.schedule.duties import Duties
@@ -37,6 +38,8 @@ from service.operations.schedule.watch_farms import Watch, watch_farms
 
 TICK_SECONDS = "*/20"
 """A dead process's lease of 30 s and the wait for a tick together stay under a minute."""
+BACKUP_TICK_SECONDS = "30"
+"""Once a minute, out of step with the other ticks."""
 EVENT_TICK_SECONDS = "*/5"
 """Events are told within seconds; a look at nothing is one short read."""
 STOPPING_SIGNALS = (signal.SIGTERM, signal.SIGINT)
@@ -58,8 +61,8 @@ def make_duties(service: Service, *, should_stop: Callable[[], bool] = lambda: F
     )
 
 
-def run_once(service: Service) -> DueOutcome:
-    """Do all that is due now, in this process."""
+def run_once(service: Service, *, keeps_backups: bool = True) -> DueOutcome:
+    """Do all that is due now, in this process; backups at the end, unless another keeps them."""
     duties = make_duties(service)
     outcome = run_due(duties)
     post = make_post(service, owner=duties.owner)
@@ -68,6 +71,9 @@ def run_once(service: Service) -> DueOutcome:
     tell = make_teller(service, owner=duties.owner)
     if tell is not None:
         tell()
+    keep = make_keeping(service, owner=duties.owner) if keeps_backups else None
+    if keep is not None:
+        keep()
     return outcome
 
 
@@ -85,6 +91,12 @@ def make_teller(
         return deliver_events(dispatch)
 
     return tell
+
+
+def make_keeping(service: Service, *, owner: str) -> Callable[[], None] | None:
+    """Makes the backup that is due and logs it; None if none are made on schedule."""
+    keeper = make_keeper(service, owner=owner)
+    return None if keeper is None else lambda: log_backup(keep_backups(keeper))
 
 
 def has_work(service: Service, duties: Duties) -> bool:
@@ -107,6 +119,7 @@ def run_scheduler(service: Service) -> None:
         lambda: log_outcome(run_due(duties)),
         mail_tick=None if post is None else lambda: log_mail(deliver(post)),
         event_tick=None if tell is None else lambda: log_events(tell()),
+        backup_tick=make_keeping(service, owner=duties.owner),
     )
     scheduler.start()
     log.info("scheduler %s started", duties.owner)
@@ -125,17 +138,19 @@ def make_scheduler(
     *,
     mail_tick: Callable[[], None] | None = None,
     event_tick: Callable[[], None] | None = None,
+    backup_tick: Callable[[], None] | None = None,
 ) -> BackgroundScheduler:
     """The timer: one tick at once, then every 20 seconds on the UTC clock; not yet started.
 
-    Mail and events have threads of their own, so that a slow relay or receiver delays no plan.
+    Mail, events and backups have threads of their own, so that a slow relay, receiver or disk
+    delays no plan.
     """
     # The listener logs errors and missed ticks in fewer lines.
     logging.getLogger("apscheduler").setLevel(logging.CRITICAL)
     scheduler = BackgroundScheduler(
         timezone=UTC,
         jobstores={"default": MemoryJobStore()},
-        executors={"default": ThreadPoolExecutor(max_workers=3)},
+        executors={"default": ThreadPoolExecutor(max_workers=4)},
         job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
     )
     scheduler.add_listener(log_trouble, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
@@ -143,6 +158,7 @@ def make_scheduler(
         ("tick", tick, TICK_SECONDS),
         ("mail", mail_tick, TICK_SECONDS),
         ("events", event_tick, EVENT_TICK_SECONDS),
+        ("backup", backup_tick, BACKUP_TICK_SECONDS),
     ):
         if work is not None:
             scheduler.add_job(
@@ -203,6 +219,16 @@ def log_events(outcome: DispatchOutcome) -> None:
     summary_line = ", ".join(f"{result} ({count})" for result, count in counts.items() if count)
     if summary_line:
         log.info("events: %s", summary_line)
+
+
+def log_backup(kept: Kept | None) -> None:
+    """Log the backup that was made, or why it was not; nothing if none was due."""
+    if kept is None:
+        return
+    if kept.outcome is None:
+        log.error("the backup failed and will be tried again: %s", kept.reason)
+    else:
+        log.info("backup: %s", kept.outcome)
 
 
 def summary(outcome: DueOutcome) -> list[str]:

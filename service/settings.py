@@ -22,6 +22,7 @@ from service.errors import Fault, SettingsInvalid
 SECRET_FOLDERS: Final = ("CREDENTIALS_DIRECTORY", "RILLWRIGHT_SECRETS")
 """Variables that name a folder of files; the later one wins."""
 DATABASE_FILE: Final = "rillwright.db"
+BACKUP_FOLDER: Final = "backups"
 
 
 class Settings(BaseSettings):
@@ -37,7 +38,33 @@ class Settings(BaseSettings):
         default=None,
         description="Folder in which everything of this installation is kept: the database"
         " (rillwright.db, unless RILLWRIGHT_DATABASE_URL names another), its copies from before"
-        " upgrades, compiled kernels; needed by `run`",
+        " upgrades, compiled kernels, backups; needed by `run`",
+    )
+    backup_folder: Path | None = Field(
+        default=None,
+        description="Folder in which `run` and `schedule` keep daily backups, best on another disk;"
+        " default: `backups` in RILLWRIGHT_STATE, and none where that is not given",
+    )
+    backup_hour_utc: int = Field(
+        default=9, ge=0, le=23, description="Hour (UTC) from which the day's backup is made"
+    )
+    backup_daily_kept: int = Field(
+        default=7,
+        ge=0,
+        le=1000,
+        description="Days of which the last backup is kept; 0: none are made on schedule",
+    )
+    backup_weekly_kept: int = Field(
+        default=4, ge=0, le=1000, description="Weeks of which the last backup is kept"
+    )
+    backup_alarm_h: float = Field(
+        default=36.0,
+        gt=0.0,
+        description="Age of the last backup [h] above which `check` and the status say so",
+    )
+    postgres_tools: Path | None = Field(
+        default=None,
+        description="Folder of pg_dump and pg_restore; default: those of PATH",
     )
     host: str = Field(default="127.0.0.1", description="Address that `serve` listens on")
     port: int = Field(default=8040, ge=1, le=65535, description="Port that `serve` listens on")
@@ -184,7 +211,15 @@ def read_settings() -> Settings:
                 for each in error.errors()
             ],
         ) from error
-    if found.state is None or "database_url" in found.model_fields_set:
+    if found.state is None:
         return found
-    file = found.state.absolute() / DATABASE_FILE
-    return found.model_copy(update={"database_url": f"sqlite:///{file}"})
+    state = found.state.absolute()
+    in_state = {
+        "database_url": f"sqlite:///{state / DATABASE_FILE}",
+        "backup_folder": state / BACKUP_FOLDER,
+    }
+    return found.model_copy(
+        update={
+            name: value for name, value in in_state.items() if name not in found.model_fields_set
+        }
+    )

@@ -2,10 +2,11 @@
 
     rillwright.db           the database
     before-upgrades/        copies of it, each from just before its schema was changed
+    backups/                its daily backups, unless the settings name another folder
     page-secret             signs the cookies of people who are signed in
     kernels/<digest>/       compiled kernels of this version of the service
 
-Only the database is worth backing up; the rest is made again.
+Only the database is in a backup; the rest is made again.
 """
 
 from __future__ import annotations

@@ -57,7 +57,22 @@ def new_database(kind: str, folder: Path, *, template: URL | None = None) -> Ite
     try:
         yield _server_url().set(database=name)
     finally:
-        _on_server(f'DROP DATABASE "{name}" WITH (FORCE)')
+        for each in beside(_server_url().set(database=name)):
+            _on_server(f'DROP DATABASE "{each}" WITH (FORCE)')
+
+
+def beside(url: URL) -> list[str]:
+    """Names of a database and of what a restoration made beside it: files, or databases."""
+    if url.get_backend_name() == "sqlite":
+        path = Path(str(url.database))
+        return sorted(each.name for each in path.parent.iterdir() if path.name in each.name)
+    server = create_engine(_server_url(), poolclass=NullPool)
+    with server.connect() as connection:
+        found = connection.exec_driver_sql(
+            "SELECT datname FROM pg_database WHERE starts_with(datname, %s) ORDER BY 1",
+            (str(url.database)[:40],),
+        )
+        return [str(name) for name in found.scalars()]
 
 
 @contextmanager

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from service import one_process
+from service.database.backup import check_backup
 from service.errors import SettingsInvalid
 from service.one_process import Household, take_listener
 from tests.patience import PATIENCE_S
@@ -178,3 +179,5 @@ def test_the_whole_serves_and_does_what_is_due_and_stops_on_a_signal(tmp_path: P
     rest = process.communicate(timeout=PATIENCE_S)[1]
     assert process.returncode == 0, "".join(map(str, events)) + rest
     assert {each.name for each in state.iterdir()} >= {"rillwright.db", "page-secret", "kernels"}
+    (backup,) = (state / "backups").iterdir()
+    assert check_backup(backup).contents.row_counts["farm"] == 0

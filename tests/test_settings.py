@@ -37,3 +37,13 @@ def test_the_database_is_in_the_state_folder_unless_another_is_named(
     assert read_settings().database_url == f"sqlite:///{tmp_path}/rillwright.db"
     monkeypatch.setenv("RILLWRIGHT_DATABASE_URL", "sqlite:///other.db")
     assert read_settings().database_url == "sqlite:///other.db"
+
+
+def test_backups_are_in_the_state_folder_unless_another_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert read_settings().backup_folder is None
+    monkeypatch.setenv("RILLWRIGHT_STATE", str(tmp_path))
+    assert read_settings().backup_folder == tmp_path / "backups"
+    monkeypatch.setenv("RILLWRIGHT_BACKUP_FOLDER", "/mnt/disk")
+    assert read_settings().backup_folder == Path("/mnt/disk")

@@ -29,6 +29,8 @@ SERVICE_GROUP = (
     Quantity("failure_count", "1", 0, inf, "requests among them that failed"),
     Quantity("payload_count", "1", 0, inf, "raw answers of weather services"),
     Quantity("job_run_count", "1", 0, inf, "runs of the scheduler's jobs"),
+    Quantity("byte_count", "1", 0, inf, "bytes of a file"),
+    Quantity("backup_alarm_h", "h", 0, inf, "age of the last backup above which it is a finding"),
     Quantity("farm_count", "1", 0, inf, "farms"),
     Quantity("block_count", "1", 0, inf, "blocks"),
     Quantity("site_count", "1", 0, inf, "sites"),

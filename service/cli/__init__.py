@@ -11,6 +11,7 @@ import sys
 
 from service.cli.access import keys
 from service.cli.acid_given import acid_given
+from service.cli.backups import backup, restore, verify
 from service.cli.capacity import capacity
 from service.cli.changes import changes
 from service.cli.controllers import calendar_link, controllers
@@ -92,6 +93,9 @@ app.command()(changes)
 app.command()(check)
 app.command()(components)
 app.command()(migrate)
+app.command()(backup)
+app.command()(verify)
+app.command()(restore)
 app.command()(serve)
 app.command()(schedule)
 app.command()(run)

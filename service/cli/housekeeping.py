@@ -47,6 +47,7 @@ def check(as_json: JsonOption = False) -> None:
         unit_of_work=service.unit_of_work,
         clock=service.clock,
         source_order=service.source_order,
+        backup_alarm_after=service.backup_alarm_after,
     )
     if as_json:
         print_json(_health_document(settings, health))

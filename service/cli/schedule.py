@@ -31,7 +31,8 @@ def schedule(
     if not once:
         scheduler.run_scheduler(service)
         return
-    outcome = scheduler.run_once(service)
+    # The process that `run` is keeps the backups itself, since a child's evenings must not wait.
+    outcome = scheduler.run_once(service, keeps_backups=not is_logged)
     if is_logged:
         scheduler.log_outcome(outcome)
         return

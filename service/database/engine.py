@@ -60,7 +60,7 @@ def make_engine(url: str | URL, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> En
     Nothing is opened yet. Raises SettingsInvalid for any other kind of database, and for SQLite in
     memory, which no second connection could see.
     """
-    parsed = _checked_url(url)
+    parsed = checked_url(url)
     options: dict[str, Any] = {"pool_size": _POOL_SIZE, "max_overflow": _POOL_OVERFLOW}
     if parsed.get_backend_name() == "sqlite":
         # The driver's own transaction handling is off: BEGIN is sent by the listener below.
@@ -148,7 +148,8 @@ def storage_failure(error: BaseException, engine: Engine) -> StorageFailed | Non
     return StorageFailed(f"database {where}: {reason} ({text.strip()})")
 
 
-def _checked_url(url: str | URL) -> URL:
+def checked_url(url: str | URL) -> URL:
+    """The address of a database that is supported; raises SettingsInvalid for any other."""
     allowed = "sqlite:///path/to/file or postgresql+psycopg://user@host/name"
     try:
         parsed = make_url(url)

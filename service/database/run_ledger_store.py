@@ -149,6 +149,17 @@ class RunLedger:
             ).scalars()
         )
 
+    def last_done_at(self, run_keys: Sequence[str], *, now: datetime) -> datetime | None:
+        """When the last of these keys that are done as of now was done; None: none is."""
+        found: datetime | None = self._connection.execute(
+            select(func.max(job_run.c.changed_at)).where(
+                job_run.c.state == "done",
+                job_run.c.changed_at <= now + FROM_THE_FUTURE,
+                is_one_of(self._connection, job_run.c.run_key, run_keys),
+            )
+        ).scalar_one()
+        return found
+
     def list_kept(self, run_keys: Sequence[str], *, now: datetime) -> set[str]:
         """Those of the keys that nobody may claim now: done, held, waiting, or given up."""
         return set(

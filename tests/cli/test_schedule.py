@@ -16,8 +16,15 @@ from sqlalchemy.engine import URL
 
 from service.database.engine import make_engine
 from service.database.session import unit_of_work_factory
+from service.operations.backups.keep_backups import Kept
 from service.operations.schedule.run_due import DueOutcome
-from service.scheduler import log_outcome, log_trouble, make_scheduler, summary
+from service.scheduler import (
+    log_backup,
+    log_outcome,
+    log_trouble,
+    make_scheduler,
+    summary,
+)
 from tests.cli.conftest import Command, document
 from tests.databases import address
 from tests.patience import PATIENCE_S
@@ -73,6 +80,35 @@ def test_the_beat_is_one_job_that_is_never_dropped_for_being_late() -> None:
     next_at = job.trigger.get_next_fire_time(None, AT.replace(second=1))
     assert next_at == AT.replace(second=20)
     scheduler.shutdown(wait=True)
+
+
+def test_backups_have_a_thread_of_their_own(caplog: pytest.LogCaptureFixture) -> None:
+    backing_up, planned = threading.Event(), threading.Event()
+
+    def back_up() -> None:
+        backing_up.set()
+        assert planned.wait(timeout=PATIENCE_S)
+
+    def plan() -> None:
+        assert backing_up.wait(timeout=PATIENCE_S)
+        planned.set()
+
+    scheduler = make_scheduler(plan, backup_tick=back_up)
+    scheduler.start()
+    scheduler.shutdown(wait=True)
+    assert planned.is_set()
+    assert caplog.text == ""
+
+
+def test_a_backup_is_logged_and_its_failure_too(caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level(logging.INFO):
+        log_backup(None)
+        log_backup(Kept("20260714T090000Z, 2.0 MB, 7 rows"))
+        log_backup(Kept(None, "the disk is full"))
+    assert [record.getMessage() for record in caplog.records] == [
+        "backup: 20260714T090000Z, 2.0 MB, 7 rows",
+        "the backup failed and will be tried again: the disk is full",
+    ]
 
 
 def test_a_tick_that_fails_is_logged_and_does_not_stop_the_timer(

@@ -100,4 +100,5 @@ def _read(
         evening_lead_min=service.settings.evening_lead_min,
         farm_id=farm_id,
         runs_since=SCRAPED_RUNS if is_scrape else RUNS_SHOWN,
+        backup_alarm_after=service.backup_alarm_after,
     )

@@ -19,6 +19,7 @@ from service.agronomy.watering_rules import pulse_limits
 from service.agronomy.weather_agreement import REASON_TEXT, Reason
 from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.operations.backups.keep_backups import backup_finding, last_backup_at
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather, sources_on
 from service.operations.evening.own_rain import freshness_of
 from service.operations.farms.question_blocks import questions_of
@@ -98,9 +99,16 @@ class Health:
 
 
 def check_health(
-    *, unit_of_work: UnitOfWorkFactory, clock: Clock, source_order: Mapping[str, int]
+    *,
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+    source_order: Mapping[str, int],
+    backup_alarm_after: timedelta | None = None,
 ) -> Health:
-    """Look at every site and block as of now."""
+    """Look at every site and block, and at the age of the last backup, as of now.
+
+    ``backup_alarm_after``: how old that may be; None: none are expected.
+    """
     now = clock.now()
     with unit_of_work(write=False) as unit:
         farms = unit.blocks.list_farms()
@@ -125,6 +133,7 @@ def check_health(
         sites = () if gathered is None else _site_healths(unit, gathered, today_of)
         latest_plan_day = unit.plans.find_latest_day()
         county_count = len(unit.blocks.list_counties())
+        backup = backup_finding(last_backup_at(unit, now), now, alarm_after=backup_alarm_after)
     odd = () if gathered is None else _odd_blocks(blocks, gathered)
     return Health(
         farm_count=len(farms),
@@ -134,7 +143,10 @@ def check_health(
         latest_plan_day=latest_plan_day,
         sites=sites,
         blocks=odd,
-        findings=_overall(bool(farms), bool(blocks), latest_plan_day, latest),
+        findings=(
+            *_overall(bool(farms), bool(blocks), latest_plan_day, latest),
+            *([backup] if backup else []),
+        ),
         questions=questions_of(blocks, latest),
     )
 

@@ -17,6 +17,7 @@ import numpy as np
 from service.agronomy.civil_day import ONE_DAY, day_length_min, midnight_utc
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
+from service.operations.backups.keep_backups import backup_finding, last_backup_at
 from service.operations.evening.own_rain import freshness_of
 from service.operations.reading.read_farms import local_day
 from service.operations.schedule.due_jobs import (
@@ -103,6 +104,8 @@ class ServiceStatus:
     breakers: tuple[BreakerState, ...]
     events: Backlog
     """What waits to be told to other systems, of all farms."""
+    last_backup_at: datetime | None
+    """When the last backup on schedule was finished; None: not lately, or never."""
     findings: tuple[str, ...]
     """What needs attention, in words."""
 
@@ -133,10 +136,12 @@ def read_status(
     evening_lead_min: int,
     farm_id: str | None = None,
     runs_since: timedelta = RUNS_SHOWN,
+    backup_alarm_after: timedelta | None = None,
 ) -> ServiceStatus:
     """The state now, of all farms and sites or of one farm's; raises NotFound for an unknown farm.
 
-    ``runs_since`` is how far back runs are read.
+    ``runs_since`` is how far back runs are read; ``backup_alarm_after`` is how old the last backup
+    may be (None: none are expected).
     """
     now = clock.now()
     with unit_of_work(write=False) as unit:
@@ -148,6 +153,7 @@ def read_status(
         )
         breakers = tuple(unit.breakers.list_states())
         events = unit.events.read_backlog()
+        backed_up_at = last_backup_at(unit, now)
     due_keys = {run.run_key for run in due}
     due_counts = Counter(run.job for run in due)
     run_counts = Counter((run.job, run.state) for run in runs if run.due_at >= now - RUNS_COUNTED)
@@ -164,9 +170,11 @@ def read_status(
         sites=tuple(site_age(site, found, now) for site, found in zip(sites, fresh, strict=True)),
         breakers=breakers,
         events=events,
+        last_backup_at=backed_up_at,
         findings=(),
     )
-    return replace(status, findings=tuple(_findings(status)))
+    backup = backup_finding(backed_up_at, now, alarm_after=backup_alarm_after)
+    return replace(status, findings=(*_findings(status), *([backup] if backup else [])))
 
 
 def watchdog_verdict(last_tick_at: datetime | None, now: datetime) -> Verdict:

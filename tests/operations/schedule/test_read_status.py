@@ -30,6 +30,7 @@ from tests.api.invented_farm import FARM_ID, RUN_AT, TODAY, FixedClock, load
 # Test Farm issues its plans at 19:00 New York, 23:00 UTC; the scheduler begins 45 minutes before.
 DUE_AT = datetime.fromisoformat("2026-07-14T22:15:00Z")
 ONE_DAY = timedelta(days=1)
+DAYS_LATER = timedelta(days=20)
 
 
 def status_of(
@@ -169,6 +170,26 @@ def test_a_service_is_ready_only_on_its_own_schema(open_unit: UnitOfWorkFactory)
         check_ready(unit_of_work=open_unit, check_storage=fail)
 
 
+def test_an_old_backup_is_a_finding_and_its_age_a_metric(own_service: Service) -> None:
+    open_unit, alarm = own_service.unit_of_work, timedelta(hours=36)
+    tick(own_service, later=timedelta(hours=40))
+    missing = status_of(open_unit, backup_alarm_after=alarm)
+    assert "no backup has been made on schedule within 31 days" in missing.findings
+    assert b"rillwright_backup_age" not in metrics.status_exposition(missing)
+    with open_unit(write=True) as unit:
+        facts: dict[str, Any] = {"owner": "a-scheduler", "now": RUN_AT}
+        unit.runs.claim("backup:2026-07-14", job="backup", due_at=RUN_AT, lease_s=60, **facts)
+        unit.runs.finish("backup:2026-07-14", outcome="made", **facts)
+    late = status_of(open_unit, later=timedelta(hours=40), backup_alarm_after=alarm)
+    assert late.last_backup_at == RUN_AT
+    assert "the last backup is 40 hours old" in late.findings
+    assert late.verdict is Verdict.WARN
+    assert b"rillwright_backup_age_seconds 144000.0" in metrics.status_exposition(late)
+    fresh = status_of(open_unit, later=timedelta(hours=35), backup_alarm_after=alarm)
+    assert not any("backup" in each for each in fresh.findings)
+    assert not any("backup" in each for each in status_of(open_unit, later=DAYS_LATER).findings)
+
+
 @pytest.mark.parametrize("runs_since", [RUNS_SHOWN, metrics.SCRAPED_RUNS])
 def test_many_farms_cost_no_more_queries_than_few(
     own_service: Service, runs_since: timedelta
@@ -196,7 +217,7 @@ def test_many_farms_cost_no_more_queries_than_few(
     for number in range(12):
         load(own_service, _FURTHER_FARM.format(number=number))
     assert query_count() == (few_farms + 12, few)
-    assert few <= 17
+    assert few <= 18
     engine.dispose()
 
 
