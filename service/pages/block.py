@@ -35,9 +35,11 @@ from service.operations.waterworks.learn_rate import rate_offer, use_rate
 from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import GaugeReport, store_reading
 from service.pages.block_day import BlockDay, block_day, shown_steps
+from service.pages.block_months import first_shown_day, months_view
 from service.pages.block_season import kc_chart, season_days, season_view
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import farm_of, flow_text, parsed_day
+from service.pages.sensor_form import FAULT_FIELDS, store_sensed
 from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
@@ -83,15 +85,15 @@ def _show(
     with visit.service.unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
         key = unit.blocks.get_block_key(block_id)
-        rows = unit.ledger.read_rows(key, first_day=end - timedelta(days=SEASON_DAYS), last_day=end)
+        rows = unit.ledger.read_rows(key, first_day=first_shown_day(end), last_day=end)
         log_days = np.arange(np.datetime64(end - timedelta(days=LOG_DAYS)), np.datetime64(end) + 1)
         applied = unit.reports.read_applied(np.array([key], dtype=np.int64), log_days)
         pipes_and_water = summary(unit, block, today, words)
         books = _books(unit, view, words)
         offer = rate_offer(unit, block, today=today)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
-    season = season_days(rows, latest, block)
-    local_now = now.astimezone(ZoneInfo(farm.zone))
+    season = season_days(rows, latest, block, first_day=end - timedelta(days=SEASON_DAYS))
+    wall_now = now.astimezone(ZoneInfo(farm.zone)).replace(tzinfo=None)
     return visit.show(
         "block.html",
         status=status,
@@ -103,13 +105,12 @@ def _show(
         books=books,
         days=season,
         season=season_view(season, block, words),
+        months=months_view(rows, block, words),
         kc_chart=kc_chart(season, block, words),
         expected_kc=None if view is None else _expected_kc(view, block),
         pipes_and_water=pipes_and_water,
         log=list(reversed(water_log(log_days, applied))),
-        pauses=[
-            pause for pause in pauses if pause.period.ends_local >= local_now.replace(tzinfo=None)
-        ],
+        pauses=[each for each in pauses if each.period.ends_local >= wall_now],
         wetness=wetness_choices(words),
         flow=flow_text(block.flow_l_per_h, words),
         faults=faults or {},
@@ -117,7 +118,7 @@ def _show(
         form_name=form_name,
         form=visit.form if form_name else {},
         today=today,
-        clock_now=f"{local_now:%H:%M}",
+        clock_now=f"{wall_now:%H:%M}",
         done=visit.query.get("done", ""),
         questioned=_question(visit),
         can_report=visit.may(Right.WATER_WRITE),
@@ -226,6 +227,16 @@ def enter_soil(visit: Visit) -> Response:
     return _enter(visit, "soil", work, {"/read_at": "time"})
 
 
+def enter_sensor(visit: Visit) -> Response:
+    """What a soil sensor shows."""
+
+    def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
+        read_at = entered_time(visit, "day", "time").replace(tzinfo=ZoneInfo(farm.zone))
+        return store_sensed(visit, unit, block.block_id, read_at)
+
+    return _enter(visit, "sensor", work, FAULT_FIELDS)
+
+
 def enter_pause(visit: Visit) -> Response:
     """Store a pause."""
 
@@ -271,8 +282,8 @@ def _enter(
     farm = farm_of(visit, Right.WATER_WRITE)
     block_id = visit.params["block_id"]
     own = (
-        "amount", "minutes", "volume", "wetness", "day", "time", "end_day", "end_time", "note",
-        "reason",
+        "amount", "minutes", "volume", "wetness", "value", "depth", "day", "time", "end_day",
+        "end_time", "note", "reason",
     )  # fmt: skip
     try:
         with visit.service.unit_of_work(write=True) as unit:

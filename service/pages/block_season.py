@@ -37,8 +37,10 @@ class SeasonDay:
     crop_coefficient: float
 
 
-def season_days(rows: LedgerRows, view: PlanView | None, block: BlockDefinition) -> list[SeasonDay]:
-    """The days of the ledger, and those that a plan looks ahead to, in order."""
+def season_days(
+    rows: LedgerRows, view: PlanView | None, block: BlockDefinition, *, first_day: date
+) -> list[SeasonDay]:
+    """The days of the ledger from one on, and those that a plan looks ahead to, in order."""
     numbers = {
         name: rows.numbers[name].tolist()
         for name in (
@@ -65,6 +67,7 @@ def season_days(rows: LedgerRows, view: PlanView | None, block: BlockDefinition)
             crop_coefficient=numbers["crop_coefficient"][row],
         )
         for row, day in enumerate(rows.days.astype("datetime64[D]").tolist())
+        if day >= first_day
     ]
     if view is None or view.plan.status == "no-weather":
         return days

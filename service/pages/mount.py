@@ -92,6 +92,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", "/blocks/{block_id}/runs", block.enter_run),
     ("POST", "/blocks/{block_id}/soil", block.enter_soil),
     ("POST", "/blocks/{block_id}/emitter-flow", block.use_emitter_flow),
+    ("POST", "/blocks/{block_id}/sensor", block.enter_sensor),
     ("POST", "/blocks/{block_id}/pauses", block.enter_pause),
     ("POST", "/blocks/{block_id}/pauses/{pause_id}/cancel", block.take_back_pause),
     ("GET", "/blocks/{block_id}/comparison", comparison.show_comparison),
