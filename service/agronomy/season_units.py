@@ -44,8 +44,9 @@ SEASON_GROUP = (
     Quantity("begins_min", "min", 0, 1440, "from the start of a cycle to a turn"),
     Quantity("lengths_min", "min", 0, 1440, "how long turns last"),
     Quantity("most_min", "min", 0, 1440, "the longest that a turn may last"),
-    Quantity("left_min", "min", 0, 1440, "minutes of a cycle in which no turn runs"),
-    Quantity("delays_min", "min", 0, 1440, "how long a turn waits"),
+    Quantity("cycle_min", "min", 0, 1440, "from one start of a day to the next"),
+    Quantity("saving_mm", "mm", 0, inf, "what a program has to save to be chosen"),
+    Quantity("spare_mm", "mm", 0, inf, "what a program that is easier to set may cost more"),
     Quantity("lost_crop_et_mm", "mm", 0, 3000, "water that a crop did not use for want of it"),
 )
 """Days of the year, and hours that are too cold for water."""

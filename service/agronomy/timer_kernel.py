@@ -76,8 +76,11 @@ def make_trial(
 
 
 @compiled
-def choose_steps(trial: Trial, masks: Ints) -> Choice:
-    """The best of the sets of days, each with its best run time; off where none pays."""
+def choose_steps(trial: Trial, masks: Ints, saving_mm: float) -> Choice:
+    """The best of the sets of days, each with its best run time; off where none pays.
+
+    A set has to cost less than those before it by the saving.
+    """
     best = Choice(0, 0, 0, cost_of(trial, 0, 0, np.inf))
     if trial.most_steps < trial.least_steps:
         return best
@@ -87,9 +90,41 @@ def choose_steps(trial: Trial, masks: Ints) -> Choice:
             break
         found = try_days(trial, mask, starts_a_week)
         starts_a_week = found.step_count * count_days(mask)
-        if found.cost < best.cost - SIMPLER_MM:
+        if found.cost < best.cost - saving_mm:
             best = found
     return best
+
+
+@compiled
+def until_sunrise(days: WeekAhead, timers: TimerBatch, block: int, start_count: int) -> int:
+    """How long starts have to wait for the one before sunrise that is nearest to it to follow it.
+
+    Water before sunrise drains where the store is full, water after it meets the day's use.
+    """
+    open_min = timers.closes_min[block] - timers.opens_min[block]
+    dark_min = int(np.ceil(days.sunrise_min[:, block].max())) - timers.opens_min[block]
+    return dark_min % (open_min // start_count) if 0 < dark_min < open_min else 0
+
+
+@compiled
+def change_start(trial: Trial, masks: Ints, choice: Choice) -> Choice:
+    """A program that starts at another time of the day: its own days, or an even set of them.
+
+    Another set is tried with the same minutes a week.
+    """
+    steps, least = best_steps(trial, choice.day_mask, choice.step_count)
+    mask, steps_a_week = choice.day_mask, steps * count_days(choice.day_mask)
+    for each in masks:
+        if each == 0:
+            break
+        alike = int(np.rint(steps_a_week / count_days(each)))
+        alike = min(max(alike, trial.least_steps), trial.most_steps)
+        cost = cost_of(trial, each, alike, least)
+        if cost < least:
+            mask, steps, least = each, alike, cost
+    if mask != choice.day_mask:
+        steps, least = best_steps(trial, mask, steps)
+    return Choice(mask, choice.start_count, steps, least)
 
 
 @compiled
@@ -127,23 +162,42 @@ def keep(
 
 
 @compiled
+def wait_for_sunrise(
+    days: WeekAhead, timers: TimerBatch, masks: Ints, block: int, choice: Choice
+) -> Choice:
+    """The program of a block alone if it waits for sunrise; infinitely dear where it cannot."""
+    never = Choice(choice.day_mask, choice.start_count, choice.step_count, np.inf)
+    if choice.day_mask == 0:
+        return never
+    wait_min = until_sunrise(days, timers, block, choice.start_count)
+    cycle_min = (timers.closes_min[block] - timers.opens_min[block]) // choice.start_count
+    trial = make_trial(
+        days, timers, block, choice.start_count, float(wait_min), float(cycle_min - wait_min)
+    )
+    if wait_min == 0 or trial.most_steps < trial.least_steps:
+        return never
+    return change_start(trial, masks, choice)
+
+
+@compiled
 def choose_alone(
     days: WeekAhead, timers: TimerBatch, masks: Ints, block: int, out: WeekProgram
 ) -> None:
     """The program of a block that never has to wait for another.
 
     Of all that are found the first, in the order of what is easier to set, that costs hardly more
-    than the best: few starts before many, days spread evenly before any others.
+    than the best: few starts before many, days spread evenly before any others, the hour at which
+    its window opens before sunrise.
     """
     rule = timers.day_rule[block]
     open_min = float(timers.closes_min[block] - timers.opens_min[block])
     most_starts = timers.most_starts[block]
-    choices = [Choice(0, 0, 0, np.inf) for _ in range(2 * most_starts)]
+    choices = [Choice(0, 0, 0, np.inf) for _ in range(3 * most_starts)]
     even_costs = np.zeros(most_starts)
     for place in range(most_starts):
         trial = make_trial(days, timers, block, place + 1, 0.0, open_min)
-        choices[2 * place] = choose_steps(trial, masks[rule])
-        even_costs[place] = choices[2 * place].cost
+        choices[3 * place] = choose_steps(trial, masks[rule], SIMPLER_MM)
+        even_costs[place] = choices[3 * place].cost
     least = even_costs.min()
     for place in np.argsort(even_costs, kind="mergesort"):
         if rule != ANY_WEEKDAYS or least <= SIMPLER_MM:
@@ -151,11 +205,19 @@ def choose_alone(
         trial = make_trial(days, timers, block, place + 1, 0.0, open_min)
         found = any_days(trial, min(even_costs[place], least + SIMPLER_MM))
         if found.day_mask > 0:
-            choices[2 * place + 1] = found
+            choices[3 * place + 1] = found
             least = min(least, found.cost)
+    for place in range(most_starts if least > SIMPLER_MM else 0):
+        even, found = choices[3 * place], choices[3 * place + 1]
+        at_opening = even if even.cost <= found.cost else found
+        later = wait_for_sunrise(days, timers, masks[rule], block, at_opening)
+        choices[3 * place + 2] = later
+        least = min(least, later.cost)
     # Nothing costs less than nothing: what saves less than that is not looked for.
     most = SIMPLER_MM if least <= SIMPLER_MM else least + SIMPLER_MM
-    for each in choices:
+    for at, each in enumerate(choices):
         if each.cost <= most:
-            keep(out, days, timers, block, each, 0)
+            waits = at % 3 == 2
+            wait_min = until_sunrise(days, timers, block, each.start_count) if waits else 0
+            keep(out, days, timers, block, each, wait_min)
             break

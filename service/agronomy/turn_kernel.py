@@ -12,24 +12,25 @@ from typing import NamedTuple
 import numpy as np
 
 from service.agronomy.records import Floats, Ints
-from service.agronomy.run_time_kernel import Choice, Trial, best_steps, cost_of
+from service.agronomy.run_time_kernel import Choice, Trial, cost_of
 from service.agronomy.timer_kernel import (
     ANY_WEEKDAYS,
     SIMPLER_MM,
+    change_start,
     choose_steps,
     count_days,
     keep,
     make_trial,
+    try_days,
+    until_sunrise,
 )
-from service.agronomy.turn_room_kernel import packed, share_room
+from service.agronomy.turn_room_kernel import divide_cycle, packed
 from service.agronomy.week_ahead import TimerBatch, WeekAhead, WeekProgram
 from service.agronomy.weekday_kernel import any_days, best_days, next_steps, tables_of
 from service.kernels import compiled
 
-MOST_ROUNDS = 3
-"""[CHOICE] How often the beginnings of the turns are moved at most."""
-DELAY_COUNT = 8
-"""[CHOICE] Into so many parts the time is divided that the turns of a cycle leave."""
+TIME_COUNT = 4
+"""[CHOICE] At so many times of a cycle the cost of a turn is known where turns are divided."""
 
 
 class Shared(NamedTuple):
@@ -57,14 +58,15 @@ class TurnPrograms(NamedTuple):
     cost: Floats
     begins_min: Ints
     """(turns,) from the start of a cycle."""
+    start_count: int
 
 
 @compiled
 def best_program(trial: Trial, masks: Ints, day_rule: int) -> Choice:
-    """The best days and run time; sets that are not spread evenly have to save a little."""
-    best = choose_steps(trial, masks)
-    if day_rule == ANY_WEEKDAYS and best.cost > SIMPLER_MM:
-        found = any_days(trial, best.cost - SIMPLER_MM)
+    """The days and run time of least cost."""
+    best = choose_steps(trial, masks, 0.0)
+    if day_rule == ANY_WEEKDAYS:
+        found = any_days(trial, best.cost)
         if found.day_mask > 0:
             return found
     return best
@@ -84,7 +86,7 @@ def least_by_length(trial: Trial, masks: Ints, day_rule: int, run_step_min: floa
     tables = tables_of(trial)
     steps = trial.least_steps
     while steps <= trial.most_steps:
-        mask, following = 0, min(next_steps(steps), trial.most_steps + 1)
+        mask, following = 0, next_steps(steps, trial.most_steps)
         if day_rule == ANY_WEEKDAYS:
             mask, _ = best_days(trial, steps, best, tables)
         else:
@@ -106,28 +108,35 @@ def least_by_length(trial: Trial, masks: Ints, day_rule: int, run_step_min: floa
 
 
 @compiled
-def no_programs(shared: Shared) -> TurnPrograms:
-    """Programs to be filled in; turns evenly apart."""
-    turn_count, count = shared.turn.max() + 1, shared.blocks.shape[0]
-    apart_min = shared.room_min // turn_count + shared.gap_min
+def share_cycle(
+    days: WeekAhead, timers: TimerBatch, masks: Ints, blocks: Ints, turn: Ints, start_count: int
+) -> Shared:
+    """The blocks of a supply with so many cycles a day."""
+    cycle_min = (timers.closes_min[blocks[0]] - timers.opens_min[blocks[0]]) // start_count
+    gap_min = timers.valve_gap_min[blocks].max()
+    room_min = cycle_min - gap_min * (turn.max() + 1)
+    return Shared(days, timers, masks, blocks, turn, start_count, room_min, gap_min)
+
+
+@compiled
+def no_programs(shared: Shared, begins_min: Ints) -> TurnPrograms:
+    """Programs to be filled in, of turns that begin then."""
+    count = shared.blocks.shape[0]
     return TurnPrograms(
         np.zeros(count, np.int64),
         np.zeros(count, np.int64),
         np.full(count, np.inf),
-        np.arange(turn_count) * apart_min,
+        begins_min,
+        shared.start_count,
     )
 
 
 @compiled
-def trial_of(shared: Shared, place: int, begins_min: Ints, most_min: int) -> Trial:
+def trial_of(shared: Shared, place: int, begins_min: int, most_min: int) -> Trial:
     """What is tried for one of the blocks, if its turn begins and lasts so long."""
+    block, start_count = shared.blocks[place], shared.start_count
     return make_trial(
-        shared.days,
-        shared.timers,
-        shared.blocks[place],
-        shared.start_count,
-        float(begins_min[shared.turn[place]]),
-        float(most_min),
+        shared.days, shared.timers, block, start_count, float(begins_min), float(most_min)
     )
 
 
@@ -142,158 +151,6 @@ def lengths_of(shared: Shared, programs: TurnPrograms) -> Ints:
 
 
 @compiled
-def search_turns(
-    shared: Shared, before: TurnPrograms, begins_min: Ints, lengths_min: Ints
-) -> TurnPrograms:
-    """The best program of each block, where its turn begins then and lasts at most so long.
-
-    One whose turn begins as before, and which fits, stays as it is.
-    """
-    found = no_programs(shared)
-    found.begins_min[:] = begins_min
-    for place, block in enumerate(shared.blocks):
-        turn, rule = shared.turn[place], shared.timers.day_rule[block]
-        run_min = before.step_count[place] * shared.timers.run_step_min[block]
-        mask, steps, cost = before.day_mask[place], before.step_count[place], before.cost[place]
-        is_same = begins_min[turn] == before.begins_min[turn] and run_min <= lengths_min[turn]
-        if not (is_same and np.isfinite(cost)):
-            trial = trial_of(shared, place, begins_min, lengths_min[turn])
-            best = best_program(trial, shared.masks[rule], rule)
-            mask, steps, cost = best.day_mask, best.step_count, best.cost
-        found.day_mask[place], found.step_count[place], found.cost[place] = mask, steps, cost
-    return found
-
-
-@compiled
-def guessed_begins(shared: Shared) -> Ints:
-    """(turns,) where they begin if every block had the best of its even sets of days."""
-    guess = no_programs(shared)
-    for place, block in enumerate(shared.blocks):
-        trial = trial_of(shared, place, guess.begins_min, shared.room_min)
-        even = choose_steps(trial, shared.masks[shared.timers.day_rule[block]])
-        guess.step_count[place] = even.step_count
-    lengths_min = lengths_of(shared, guess)
-    if lengths_min.sum() > shared.room_min:
-        lengths_min = lengths_min * shared.room_min // lengths_min.sum()
-    return packed(lengths_min, shared.gap_min)
-
-
-@compiled
-def shared_lengths(shared: Shared, begins_min: Ints) -> Ints:
-    """(turns,) how long each lasts where they have no room for the best of each block."""
-    costs = np.zeros((begins_min.shape[0], shared.room_min + 1))
-    for place, block in enumerate(shared.blocks):
-        trial = trial_of(shared, place, begins_min, shared.room_min)
-        rule, step_min = shared.timers.day_rule[block], shared.timers.run_step_min[block]
-        own = least_by_length(trial, shared.masks[rule], rule, step_min)
-        for minutes in range(shared.room_min + 1):
-            costs[shared.turn[place], minutes] += own[min(minutes, own.shape[0] - 1)]
-    return share_room(costs, shared.room_min)
-
-
-@compiled
-def delays_of(shared: Shared, begins_min: Ints, left_min: int) -> Ints:
-    """Delays of a turn that are tried, rising from 0: eighths of what a cycle leaves, and sunrise.
-
-    Water before sunrise drains where the store is full, water after it meets the day's use.
-    """
-    block = shared.blocks[0]
-    opens_min = shared.timers.opens_min[block]
-    cycle_min = (shared.timers.closes_min[block] - opens_min) // shared.start_count
-    sunrise_min = int(np.ceil(shared.days.sunrise_min[:, block].max()))
-    delays_min = np.zeros(DELAY_COUNT + 1 + begins_min.shape[0], np.int64)
-    for part in range(DELAY_COUNT + 1):
-        delays_min[part] = left_min * part // DELAY_COUNT
-    for turn, begins in enumerate(begins_min):
-        until_sunrise_min = (sunrise_min - opens_min) % cycle_min - begins
-        delays_min[DELAY_COUNT + 1 + turn] = min(max(0, until_sunrise_min), left_min)
-    return np.sort(delays_min)
-
-
-@compiled
-def change_start(trial: Trial, masks: Ints, mask: int, steps: int) -> Choice:
-    """A program that starts at another time of the day: its own days, or an even set of them.
-
-    Another set is tried with the same minutes a week.
-    """
-    steps, least = best_steps(trial, mask, steps)
-    days, steps_a_week = mask, steps * count_days(mask)
-    for each in masks:
-        if each == 0:
-            break
-        alike = int(np.rint(steps_a_week / count_days(each)))
-        alike = min(max(alike, trial.least_steps), trial.most_steps)
-        cost = cost_of(trial, each, alike, least)
-        if cost < least:
-            days, steps, least = each, alike, cost
-    if days != mask:
-        steps, least = best_steps(trial, days, steps)
-    return Choice(days, 0, steps, least)
-
-
-@compiled
-def delay_costs(
-    shared: Shared, programs: TurnPrograms, begins_min: Ints, delays_min: Ints, lengths_min: Ints
-) -> tuple[Floats, Ints]:
-    """(turns, delays) what the blocks of a turn cost if it waits so long, and when its gap ends.
-
-    The first turn never waits. The others may last as long as those after them still fit.
-    """
-    shape = (begins_min.shape[0], delays_min.shape[0])
-    costs, ends_min = np.zeros(shape), np.zeros(shape, np.int64)
-    for turn in range(shape[0]):
-        for at in range(shape[1]):
-            ends_min[turn, at] = begins_min[turn] + delays_min[at] + shared.gap_min
-    ends_min[0] = lengths_min[0] + shared.gap_min
-    left_min = shared.room_min - lengths_min.sum()
-    for place, block in enumerate(shared.blocks):
-        turn, mask = shared.turn[place], programs.day_mask[place]
-        for at in range(shape[1] if turn > 0 and mask > 0 else 0):
-            later_min = begins_min + delays_min[at]
-            most_min = lengths_min[turn] + left_min - delays_min[at]
-            trial = trial_of(shared, place, later_min, most_min)
-            masks = shared.masks[shared.timers.day_rule[block]]
-            near = change_start(trial, masks, mask, programs.step_count[place])
-            run_min = int(np.ceil(near.step_count * shared.timers.run_step_min[block]))
-            end_min = later_min[turn] + run_min + shared.gap_min
-            costs[turn, at] += near.cost
-            ends_min[turn, at] = max(ends_min[turn, at], end_min)
-    return costs, ends_min
-
-
-@compiled
-def delayed(shared: Shared, programs: TurnPrograms, lengths_min: Ints) -> Ints:
-    """(turns,) where they begin if that costs least.
-
-    Every way is looked at in which the turns but the first wait; without room for any they follow
-    each other at once.
-    """
-    begins_min = packed(lengths_min, shared.gap_min)
-    delays_min = delays_of(shared, begins_min, shared.room_min - lengths_min.sum())
-    costs, ends_min = delay_costs(shared, programs, begins_min, delays_min, lengths_min)
-    turn_count, count = costs.shape
-    before = np.zeros((turn_count, count), np.int64)
-    for turn in range(1, turn_count):
-        for at in range(count):
-            least = np.inf
-            for earlier in range(count):
-                fits = ends_min[turn - 1, earlier] <= begins_min[turn] + delays_min[at]
-                if fits and costs[turn - 1, earlier] < least:
-                    least = costs[turn - 1, earlier]
-                    before[turn, at] = earlier
-            costs[turn, at] += least
-    last, at, least = turn_count - 1, 0, np.inf
-    for each in range(count):
-        fits = ends_min[last, each] <= shared.room_min + shared.gap_min * turn_count
-        if fits and costs[last, each] < least:
-            at, least = each, costs[last, each]
-    for turn in range(last if least < np.inf else 0, 0, -1):
-        begins_min[turn] += delays_min[at]
-        at = before[turn, at]
-    return begins_min
-
-
-@compiled
 def room_until_next(shared: Shared, begins_min: Ints) -> Ints:
     """(turns,) minutes from the beginning of each to the gap before the next one."""
     lengths_min = np.zeros(begins_min.shape[0], np.int64)
@@ -305,29 +162,113 @@ def room_until_next(shared: Shared, begins_min: Ints) -> Ints:
 
 
 @compiled
-def fit_turns(shared: Shared) -> TurnPrograms:
-    """The programs of the blocks with so many cycles a day.
+def search_turns(shared: Shared, begins_min: Ints, lengths_min: Ints) -> TurnPrograms:
+    """The best program of each block, where its turn begins then and lasts at most so long."""
+    found = no_programs(shared, begins_min)
+    for place, block in enumerate(shared.blocks):
+        turn, rule = shared.turn[place], shared.timers.day_rule[block]
+        trial = trial_of(shared, place, begins_min[turn], lengths_min[turn])
+        best = best_program(trial, shared.masks[rule], rule)
+        found.day_mask[place], found.step_count[place] = best.day_mask, best.step_count
+        found.cost[place] = best.cost
+    return found
 
-    When a turn begins depends on how long those before it last. That is first guessed from even
-    sets of days; each block then has its own best, as if it had the room to itself. Where all do
-    not fit, the room is shared for the least cost of all.
+
+@compiled
+def moved(shared: Shared, programs: TurnPrograms, begins_min: Ints) -> TurnPrograms:
+    """Programs whose turns begin at other times, which leave each as long as it was or longer."""
+    found, lengths_min = no_programs(shared, begins_min), room_until_next(shared, begins_min)
+    for place, block in enumerate(shared.blocks):
+        turn, rule = shared.turn[place], shared.timers.day_rule[block]
+        mask, steps = programs.day_mask[place], programs.step_count[place]
+        choice = Choice(mask, shared.start_count, steps, programs.cost[place])
+        if mask > 0:
+            trial = trial_of(shared, place, begins_min[turn], lengths_min[turn])
+            choice = change_start(trial, shared.masks[rule], choice)
+        found.day_mask[place], found.step_count[place] = choice.day_mask, choice.step_count
+        found.cost[place] = choice.cost
+    return found
+
+
+@compiled
+def divided(shared: Shared, sunrise_min: int) -> TurnPrograms:
+    """Programs of turns whose times and lengths are chosen together.
+
+    What each block costs, with its best days, is known for every length of its turn at a few times
+    of the cycle; the programs themselves are searched where the turns then begin.
     """
-    begins_min = guessed_begins(shared)
-    whole_min = np.full(begins_min.shape[0], shared.room_min)
-    programs = search_turns(shared, no_programs(shared), begins_min, whole_min)
-    lengths_min = lengths_of(shared, programs)
-    if lengths_min.sum() > shared.room_min:
-        lengths_min = shared_lengths(shared, begins_min)
+    turn_count = shared.turn.max() + 1
+    cycle_min = shared.room_min + shared.gap_min * turn_count
+    from_min = np.zeros(TIME_COUNT, np.int64)
+    for at in range(1, TIME_COUNT):
+        after_min = (cycle_min - sunrise_min) * (at - 1) // (TIME_COUNT - 1)
+        from_min[at] = sunrise_min + after_min
+    costs = np.zeros((turn_count, TIME_COUNT, shared.room_min + 1))
+    for place, block in enumerate(shared.blocks):
+        rule, step_min = shared.timers.day_rule[block], shared.timers.run_step_min[block]
+        for at in range(TIME_COUNT):
+            trial = trial_of(shared, place, int(from_min[at]), shared.room_min)
+            own = least_by_length(trial, shared.masks[rule], rule, step_min)
+            for minutes in range(shared.room_min + 1):
+                costs[shared.turn[place], at, minutes] += own[min(minutes, own.shape[0] - 1)]
+    begins_min, _ = divide_cycle(costs, from_min, cycle_min, shared.gap_min)
+    return search_turns(shared, begins_min, room_until_next(shared, begins_min))
+
+
+@compiled
+def add_ways(shared: Shared, ways: list[TurnPrograms], least: float) -> float:
+    """Add programs with so many cycles a day to the ways of watering; the least cost of all.
+
+    Turns follow each other at once from the start of the cycle or from sunrise; the cycle is
+    divided among them only where both cost more than each block's best from sunrise on, as if it
+    had the cycle to itself. To wait longer where that is reached would save no water: it only
+    lowers the depletion of midnights by what a crop that lacks water cannot use by day.
+    """
+    turn_count = shared.turn.max() + 1
+    block, start_count = shared.blocks[0], shared.start_count
+    sunrise_min = until_sunrise(shared.days, shared.timers, block, start_count)
+    whole_min = np.full(turn_count, shared.room_min)
+    free = search_turns(shared, np.full(turn_count, sunrise_min), whole_min)
+    bound = free.cost.sum() + SIMPLER_MM
+    lengths_min = lengths_of(shared, free)
     begins_min = packed(lengths_min, shared.gap_min)
-    programs = search_turns(shared, programs, begins_min, lengths_min)
-    for _ in range(MOST_ROUNDS):
-        begins_min = delayed(shared, programs, lengths_of(shared, programs))
-        lengths_min = room_until_next(shared, begins_min)
-        later = search_turns(shared, programs, begins_min, lengths_min)
-        if later.cost.sum() >= programs.cost.sum() - SIMPLER_MM:
-            break
-        programs = later
-    return programs
+    for wait_min in np.array([0, sunrise_min]):
+        if bound < least and lengths_min.sum() + wait_min <= shared.room_min:
+            ways.append(moved(shared, free, begins_min + wait_min))
+            least = min(least, ways[-1].cost.sum())
+    if bound < least:
+        ways.append(divided(shared, sunrise_min))
+        least = min(least, ways[-1].cost.sum())
+    return least
+
+
+@compiled
+def keep_simplest(
+    shared: Shared, programs: TurnPrograms, spare_mm: float, out: WeekProgram
+) -> None:
+    """Write programs down; off and evenly spread days are preferred where they cost hardly more."""
+    lengths_min = room_until_next(shared, programs.begins_min)
+    for place, block in enumerate(shared.blocks):
+        turn, rule = shared.turn[place], shared.timers.day_rule[block]
+        begins_min = programs.begins_min[turn]
+        mask, steps, cost = (
+            programs.day_mask[place],
+            programs.step_count[place],
+            programs.cost[place],
+        )
+        trial = trial_of(shared, place, begins_min, lengths_min[turn])
+        steps_a_week, off_cost = steps * count_days(mask), cost_of(trial, 0, 0, np.inf)
+        if off_cost <= cost + spare_mm:
+            mask, steps, cost = 0, 0, off_cost
+        for each in shared.masks[rule]:
+            if each in (mask, 0) or mask == 0:
+                break
+            even = try_days(trial, each, steps_a_week)
+            if even.cost <= cost + spare_mm:
+                mask, steps, cost = each, even.step_count, even.cost
+                break
+        choice = Choice(mask, shared.start_count if mask > 0 else 0, steps, cost)
+        keep(out, shared.days, shared.timers, block, choice, begins_min)
 
 
 @compiled
@@ -336,22 +277,21 @@ def choose_in_turns(
 ) -> None:
     """Programs of blocks that run one turn after the other, equally often a day.
 
-    A further cycle has to save as much for each block as a further start of one that runs alone.
+    Of all ways that are found the first costs hardly more than the best: few cycles before many,
+    from the start of the cycle before later.
     """
-    best_cost = np.inf
-    open_min = timers.closes_min[blocks[0]] - timers.opens_min[blocks[0]]
-    gap_min = timers.valve_gap_min[blocks].max()
+    least, shared = np.inf, share_cycle(days, timers, masks, blocks, turn, 1)
+    ways = [no_programs(shared, np.zeros(turn.max() + 1, np.int64))]
     for start_count in range(1, timers.most_starts[blocks].min() + 1):
-        room_min = open_min // start_count - gap_min * (turn.max() + 1)
-        if room_min <= 0:
+        shared = share_cycle(days, timers, masks, blocks, turn, start_count)
+        if shared.room_min <= 0:
             break
-        shared = Shared(days, timers, masks, blocks, turn, start_count, room_min, gap_min)
-        found = fit_turns(shared)
-        cost = found.cost.sum()
-        if cost >= best_cost - SIMPLER_MM * blocks.shape[0]:
-            continue
-        best_cost = cost
-        for place, block in enumerate(blocks):
-            steps, mask = found.step_count[place], found.day_mask[place]
-            choice = Choice(mask, start_count if mask > 0 else 0, steps, found.cost[place])
-            keep(out, days, timers, block, choice, found.begins_min[turn[place]])
+        least = add_ways(shared, ways, least)
+    # What is not looked for, since it saves too little, counts as one of the blocks.
+    most = least + SIMPLER_MM * (blocks.shape[0] - 1)
+    for way in ways:
+        cost = way.cost.sum()
+        if cost < np.inf and cost <= most:
+            shared = share_cycle(days, timers, masks, blocks, turn, way.start_count)
+            keep_simplest(shared, way, (most - cost) / blocks.shape[0], out)
+            break

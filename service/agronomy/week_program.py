@@ -6,11 +6,13 @@ long, such that readily available water holds and drainage is least, and what th
 
 Sets of days that are spread evenly are tried with every number of starts, the run time found along
 the slope of the cost, which is convex in it. A timer that takes any weekdays has all sets of days
-tried, at run times a twentieth apart. Blocks that take turns run one turn after the other in each
-cycle of the day; a cycle that is too short for all is shared for the least cost together, and turns
-wait where that costs less. The cost is in millimetres of drainage: a
-millimetre below readily available water at a midnight counts ten, one left to be put back after the
-week counts a tenth, and a program that is harder to set has to save a twentieth [CHOICE].
+tried, at run times a twentieth apart and at every one near the best. Starts wait for sunrise where
+that costs less: water before it drains where the store is full. Blocks that take turns run one turn
+after the other in each cycle of the day, from its start or from sunrise; where that costs more than
+if each block had the cycle to itself, all divisions of the cycle among the turns, with pauses, are
+compared. The cost is in millimetres of drainage: a millimetre below readily available water at a
+midnight counts ten, one left to be put back after the week counts a tenth, and a program that is
+harder to set has to save a twentieth for a block [CHOICE].
 """
 
 from __future__ import annotations

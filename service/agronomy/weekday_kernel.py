@@ -19,6 +19,7 @@ from service.kernels import compiled
 
 RUN_TIME_RATIO = 0.05
 """[CHOICE] How far apart the run times are at which the days are chosen."""
+ROUNDING_MM = 1e-9
 
 
 class WeekTables(NamedTuple):
@@ -131,16 +132,18 @@ def mask_of(number: int, day_count: int) -> int:
 
 
 @compiled
-def next_steps(steps: int) -> int:
-    """The next run time at which the days are chosen."""
-    return steps + max(1, int(steps * RUN_TIME_RATIO))
+def next_steps(steps: int, most_steps: int) -> int:
+    """The next run time at which the days are chosen: the longest too, which many have to take."""
+    following = steps + max(1, int(steps * RUN_TIME_RATIO))
+    return min(following, max(most_steps, steps + 1))
 
 
 @compiled
 def any_days(trial: Trial, limit: float) -> Choice:
     """The best of all sets of days; without a day where none costs less than the limit.
 
-    The days are chosen at run times a little apart, and the run time then for the days.
+    The days are chosen at run times a little apart, and the run time then for the days; near the
+    best of them, where a step of the timer can change the days, at every run time.
     """
     best = Choice(0, 0, 0, limit)
     start_count = trial.starts.durations.shape[0] // trial.days.taw_mm.shape[0]
@@ -151,5 +154,13 @@ def any_days(trial: Trial, limit: float) -> Choice:
         if mask > 0:
             refined, cost = best_steps(trial, mask, steps)
             best = Choice(mask, start_count, refined, cost)
-        steps = next_steps(steps)
+        steps = next_steps(steps, trial.most_steps)
+    near, apart = best.step_count, max(1, int(best.step_count * RUN_TIME_RATIO))
+    first, last = max(trial.least_steps, near - apart), min(trial.most_steps, near + apart)
+    for steps in range(first, last + 1 if best.day_mask > 0 else first):
+        mask, cost = best_days(trial, steps, best.cost - ROUNDING_MM, tables)
+        if mask > 0:
+            refined, cost = best_steps(trial, mask, steps)
+            if cost < best.cost:
+                best = Choice(mask, start_count, refined, cost)
     return best
