@@ -197,17 +197,19 @@ def _mark(value: float, words: Wording) -> str:
 
 def _rests_on(row: CountyWeek, words: Wording) -> str:
     """Rain, and how many days of the week are measured, forecast or stand in."""
-    kinds = (
-        (row.measured_days_count, words.gettext("{count} measured", count=row.measured_days_count)),
-        (row.forecast_days_count, words.gettext("{count} forecast", count=row.forecast_days_count)),
-        (row.stand_in_days_count, words.gettext("{count} stand-in", count=row.stand_in_days_count)),
-    )
-    unknown = DAYS_PER_WEEK - sum(count for count, _ in kinds)
-    parts = [text for count, text in kinds if count]
-    if unknown:
-        parts.append(words.gettext("{count} not known", count=unknown))
+    measured, forecast = row.measured_days_count, row.forecast_days_count
+    stand_in = row.stand_in_days_count
+    unknown = DAYS_PER_WEEK - measured - forecast - stand_in
+    parts = [
+        measured and words.ngettext("{count} measured", "{count} measured", measured),
+        forecast and words.ngettext("{count} forecast", "{count} forecast", forecast),
+        stand_in and words.ngettext("{count} stand-in", "{count} stand-ins", stand_in),
+        unknown and words.ngettext("{count} not known", "{count} not known", unknown),
+    ]
     return words.gettext(
-        "rain {rain}; days: {days}", rain=words.depth(row.rain_mm), days=", ".join(parts)
+        "rain {rain}; days: {days}",
+        rain=words.depth(row.rain_mm),
+        days=", ".join(part for part in parts if part),
     )
 
 

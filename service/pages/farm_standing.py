@@ -2,8 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from service.records.standing import FarmStanding
 from service.translations import Wording
+
+
+def finding(standings: Sequence[FarmStanding], words: Wording) -> str:
+    """How many farms need somebody."""
+    count = sum(each.needs_a_look for each in standings)
+    if not count:
+        return words.gettext("No farm needs a look.")
+    return words.ngettext("{count} farm needs a look.", "{count} farms need a look.", count)
+
+
+def block_count_text(standing: FarmStanding, words: Wording) -> str:
+    """How large the farm is."""
+    return words.ngettext("{count} block", "{count} blocks", standing.block_count)
 
 
 def troubles(standing: FarmStanding, words: Wording) -> list[str]:

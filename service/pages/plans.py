@@ -13,7 +13,7 @@ from service.operations.access.manage_keys import Right
 from service.operations.mail.evening_mail import evening_letter
 from service.operations.reading.read_farms import list_farms
 from service.operations.schedule.rank_farms import rank_farms
-from service.pages.farm_standing import troubles
+from service.pages.farm_standing import block_count_text, finding, troubles
 from service.pages.visit import Visit, redirect
 from service.records.farms import FarmBundle, FarmDefinition
 from service.records.letters import EveningLetter
@@ -36,8 +36,11 @@ def show_farms(visit: Visit) -> Response:
         return redirect(f"/farms/{standings[0].farm.farm_id}/tomorrow")
     return visit.show(
         "farms.html",
-        rows=[(each, troubles(each, visit.words)) for each in standings],
-        look_count=sum(each.needs_a_look for each in standings),
+        finding=finding(standings, visit.words),
+        rows=[
+            (each, block_count_text(each, visit.words), troubles(each, visit.words))
+            for each in standings
+        ],
     )
 
 

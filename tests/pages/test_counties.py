@@ -13,7 +13,7 @@ import pytest
 
 from service.agronomy.county_need import Basis
 from service.agronomy.crop_table import CROPS
-from service.pages.county_view import findings, in_order, stand_ins
+from service.pages.county_view import findings, in_order, ranking, stand_ins
 from service.records.counties import CountyWeek
 from service.translations import wording
 from service.unit_sizes import MM_PER_INCH
@@ -123,3 +123,9 @@ def test_a_stand_in_is_named_with_its_days_and_the_last_that_was_measured() -> N
     assert stand_ins([brack] * 5, WORDS) == [
         "5 counties rest on stand-ins for some days. They are hatched."
     ]
+
+
+def test_what_a_week_rests_on_is_said_in_the_number_that_it_has() -> None:
+    rows = [week("A", 1, 1.1, measured_days_count=1, forecast_days_count=6)]
+    assert "days: 1 measured, 6 forecast" in ranking("A", rows, WORDS)
+    assert "días: 1 medido, 6 pronosticados" in ranking("A", rows, wording("es", "us"))

@@ -42,3 +42,5 @@ def test_the_page_says_how_many_farms_need_somebody_and_links_to_each(service: S
     later = replace(service, clock=FixedClock(RUN_AT + timedelta(days=5, hours=1)))
     page = Reader(create_app(later)).text("/farms?all=1")
     assert "2 farms need a look." in page and page.count("tomorrow's plan is overdue") == 2
+    in_spanish = Reader(create_app(later), headers={"Accept-Language": "es"}).text("/farms?all=1")
+    assert "2 ranchos necesitan atención." in in_spanish and " blocks" not in in_spanish
