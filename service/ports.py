@@ -17,6 +17,7 @@ from service.records.events import Attempt, Parcel
 from service.records.farms import FarmBundle, SiteDefinition
 from service.records.letters import AnyLetter, MailStamp
 from service.records.mail import Person
+from service.records.water_use import WaterLimit
 from service.records.weather import (
     Attribution,
     BreakerState,
@@ -78,6 +79,10 @@ class FarmFormat(Protocol):
         self, rule: str, *, days_a_week: int, water_price: str | None, nitrogen: str | None
     ) -> Against:
         """A rule of thumb to compare with, and what water and nitrogen count; InputInvalid."""
+        ...
+
+    def water_limit(self, text: str) -> WaterLimit:
+        """A permit or budget: a volume, or a depth over the ground; InputInvalid."""
         ...
 
 

@@ -220,6 +220,13 @@ _FLOW_CHECK = (
     Quantity("least_l_per_h", "L/h", 0, inf, "least mean flow of a run that is believed"),
     Quantity("most_l_per_h", "L/h", 0, inf, "largest mean flow of a run that is believed"),
     Quantity("metered_volume_l", "L", 0, inf, "volume by the meter"),
+    Quantity("reported_volume_l", "L", 0, inf, "volume by the minutes of reported runs"),
+    Quantity("assumed_volume_l", "L", 0, inf, "volume by plans, for want of reports"),
+    Quantity("due_in_days", "d", 0, 7, "days until a block gets water"),
+    Quantity("plan_min", "min", 0, 1440, "minutes of the plan that is next"),
+    Quantity("used_raw_fraction", "1", 0, inf, "share of RAW that is missing"),
+    Quantity("limit_volume_l", "L", 0, inf, "permit or budget of water"),
+    Quantity("left_volume_l", "L", -inf, inf, "what is left of a permit or budget"),
     Quantity("expected_l", "L", 0, inf, "volume that a run should have given"),
 )
 

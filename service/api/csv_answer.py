@@ -17,11 +17,13 @@ _FULL_WIDTH: Final = ("\uff1d", "\uff0b", "\uff0d", "\uff20")
 def safe_cell(value: object) -> str:
     """A value as a cell; text that a spreadsheet would take for a formula gets an apostrophe.
 
-    >>> safe_cell("=1+1"), safe_cell(-3.2), safe_cell("-3.2"), safe_cell(None)
-    ("'=1+1", '-3.2', '-3.2', '')
+    >>> safe_cell("=1+1"), safe_cell(-3.2), safe_cell("-3.2"), safe_cell(None), safe_cell(True)
+    ("'=1+1", '-3.2', '-3.2', '', 'true')
     """
     if value is None:
         return ""
+    if isinstance(value, bool):
+        return str(value).lower()
     text = str(value)
     if _NUMBER.fullmatch(text):
         return text

@@ -243,5 +243,11 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "PUT /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",
     ),
     _added(date(2026, 11, 30), "The history of the API.", "GET /v1/changelog"),
+    _added(
+        date(2026, 11, 30),
+        "A farm at a glance, and the water that it used.",
+        "GET /v1/farms/{farm_id}/board",
+        "GET /v1/farms/{farm_id}/water-used",
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

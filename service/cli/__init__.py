@@ -12,6 +12,7 @@ import sys
 from service.cli.access import keys
 from service.cli.acid_given import acid_given
 from service.cli.backups import backup, restore, verify
+from service.cli.board import farm
 from service.cli.capacity import capacity
 from service.cli.changes import changes
 from service.cli.controllers import calendar_link, controllers
@@ -28,7 +29,7 @@ from service.cli.fertiliser import (
 )
 from service.cli.flow import flow_check
 from service.cli.housekeeping import check, components, migrate, serve
-from service.cli.ledger import balance
+from service.cli.ledger import balance, water_used
 from service.cli.mail import mail, people
 from service.cli.nutrition import nutrient_plan, test_add, test_list
 from service.cli.parts import parts
@@ -55,8 +56,10 @@ app.command("station-import")(station_import)
 app.command()(gauge)
 app.command("run-day")(run_day)
 app.command()(plan)
+app.command()(farm)
 app.command()(why)
 app.command()(balance)
+app.command("water-used")(water_used)
 app.command()(counties)
 app.command("report-run")(report_run)
 app.command()(soil)

@@ -18,7 +18,9 @@ def csv_text(header: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")
     writer.writerow(header)
-    writer.writerows(rows)
+    writer.writerows(
+        [str(cell).lower() if isinstance(cell, bool) else cell for cell in row] for row in rows
+    )
     return buffer.getvalue().rstrip("\n")
 
 

@@ -1,4 +1,4 @@
-"""The water balance of a block from the command line: day by day, as a table or CSV."""
+"""Ledgers from the command line: the balance of a block by day, and the water that was used."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import typer
 from rich.text import Text
 
 from service.cli import shown
+from service.cli.demo_clock import in_its_own_time
 from service.cli.figures import CsvOption, csv_text, refuse_both
 from service.cli.ledger_text import (
     ALLEY_COLUMNS,
@@ -29,6 +30,7 @@ from service.cli.terminal import (
     out,
     paragraph,
     parse_day,
+    plain_table,
     print_json,
     print_text,
 )
@@ -41,7 +43,18 @@ from service.operations.reading.read_balance import (
     read_balance,
     table_rows,
 )
+from service.operations.reading.water_used import table_columns
+from service.operations.reading.water_used import table_rows as water_rows
+from service.operations.reading.water_used import water_used as add_up_water
+from service.records.water_use import Grouping, WaterSum, WaterUse, WaterWish
+from service.unit_sizes import L_PER_ACRE_FOOT, L_PER_GALLON, L_PER_M3
 
+FirstDayOption = Annotated[
+    date | None,
+    typer.Option(
+        "--from", parser=parse_day, metavar="DATE", help="First day; default: of the season."
+    ),
+]
 LastDayOption = Annotated[
     date | None,
     typer.Option("--to", parser=parse_day, metavar="DATE", help="Last day; default: today."),
@@ -68,7 +81,7 @@ def balance(
 ) -> None:
     """Show a block's water balance day by day: rain, irrigation, drainage, crop use, depletion."""
     refuse_both(as_csv, as_json)
-    service = open_service()
+    service = in_its_own_time(open_service())
     found = read_balance(
         block,
         first_day=first_day,
@@ -132,3 +145,92 @@ def _texts(balance: BlockBalance, lines: Sequence[LedgerLine], units: UnitSystem
     coming = int((~balance.rows.is_observed).sum())
     if coming:
         yield f"The weather of {shown.count(coming, 'day')} is still forecast or filled in."
+
+
+def water_used(
+    farm: Annotated[str, typer.Argument(help="Farm whose water is added up.")],
+    by: Annotated[
+        list[Grouping] | None,
+        typer.Option("--by", help="Repeat for each by each; default: month."),
+    ] = None,
+    first_day: FirstDayOption = None,
+    last_day: LastDayOption = None,
+    supply: Annotated[str | None, typer.Option("--supply", help="Only this supply.")] = None,
+    limit: Annotated[
+        str | None,
+        typer.Option("--limit", help="Permit or budget of these days: '12 ac-ft', '18 in'."),
+    ] = None,
+    units: UnitsOption = None,
+    as_csv: CsvOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Add up the water that a farm used, by month, season, block or supply, against a permit."""
+    refuse_both(as_csv, as_json)
+    service = in_its_own_time(open_service())
+    wish = WaterWish(
+        farm_id=farm,
+        by=tuple(dict.fromkeys(by or [Grouping.MONTH])),
+        first_day=first_day,
+        last_day=last_day,
+        supply_id=supply,
+        limit=None if limit is None else service.farm_format.water_limit(limit),
+    )
+    found = add_up_water(wish, unit_of_work=service.unit_of_work, clock=service.clock)
+    if as_csv:
+        print_text(csv_text(table_columns(found), water_rows(found)))
+        return
+    if as_json:
+        print_json(found)
+        return
+    _show_use(found, units or UnitSystem(farms_by_id(service)[farm].unit_system))
+
+
+def _show_use(use: WaterUse, units: UnitSystem) -> None:
+    span = f"{shown.long_day(use.first_day)} to {shown.long_day(use.last_day)}"
+    whose = use.farm_id if use.supply_id is None else f"{use.farm_id}, supply {use.supply_id}"
+    out.print(Text(f"Water used at {whose}, {span}", style="bold"))
+    if not use.sums:
+        note("the ledgers have no day in this span; `rillwright run-day` keeps them")
+        return
+    names = [each.value.capitalize() for each in use.by]
+    volumes = ("gal", "ac-ft") if units is UnitSystem.US else ("m3",)
+    headings = (*volumes, shown.depth_unit(units), "meter", "report", "plan")
+    first = len(names)
+    table = plain_table(*names, *headings, right=tuple(range(first, first + len(headings))))
+    for each in use.sums:
+        table.add_row(*each.labels, *_use_cells(each, units))
+    table.add_row("All", *[""] * (first - 1), *_use_cells(use.total, units), style="bold")
+    out.print(table)
+    if use.limit_volume_l is not None and use.left_volume_l is not None:
+        share = use.total.volume_l / use.limit_volume_l
+        is_passed = use.left_volume_l < 0.0
+        paragraph(
+            f"{share:.0%} of {_big_volume(use.limit_volume_l, units)};"
+            f" {_big_volume(abs(use.left_volume_l), units)}"
+            f" {'more than that' if is_passed else 'are left'}.",
+            style="bold red" if is_passed else "bold",
+        )
+    paragraph(
+        "Water that left the supply, and its depth over the ground of the blocks. meter, report,"
+        " plan: the shares by metered volumes, by the minutes of reported runs, and by plans of"
+        " days that nobody reported, taken as carried out."
+    )
+
+
+def _use_cells(each: WaterSum, units: UnitSystem) -> tuple[str, ...]:
+    """Volumes, depth, and what they rest on."""
+    cubic: tuple[str, ...] = (f"{each.volume_l / L_PER_M3:,.1f}",)
+    if units is UnitSystem.US:
+        acre_feet = f"{each.volume_l / L_PER_ACRE_FOOT:,.3f}"
+        cubic = (f"{each.volume_l / L_PER_GALLON:,.0f}", acre_feet)
+    parts = (each.metered_volume_l, each.reported_volume_l, each.assumed_volume_l)
+    shares = (f"{part / each.volume_l:.0%}" if each.volume_l else "" for part in parts)
+    return (*cubic, shown.bare_depth(each.gross_mm, units), *shares)
+
+
+def _big_volume(volume_l: float, units: UnitSystem) -> str:
+    """A volume of many days: ``12.4 ac-ft (4,041,000 gal)`` or ``15,300 m3``."""
+    if units is UnitSystem.US:
+        gallons = f"{volume_l / L_PER_GALLON:,.0f} gal"
+        return f"{volume_l / L_PER_ACRE_FOOT:,.3f} ac-ft ({gallons})"
+    return f"{volume_l / L_PER_M3:,.1f} m3"

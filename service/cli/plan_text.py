@@ -6,20 +6,24 @@ arranged and wrapped to 80 columns.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from rich.table import Table
 from rich.text import Text
 
 from service.agronomy.civil_day import wall_time
-from service.agronomy.pulse_plan import is_news
+from service.agronomy.pulse_plan import ShortfallCause, is_news
 from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_sentence
 from service.cli import shown
-from service.cli.terminal import UnitSystem, out, paragraph
+from service.cli.terminal import UnitSystem, out, paragraph, plain_table
+from service.delivery.day_order import BlockState, state_of
+from service.operations.mail.evening_mail import line_of_plan
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView
 from service.records.farms import FarmDefinition
+from service.unit_sizes import L_PER_GALLON, L_PER_M3
 
 CAUTIONS = (
     "A plan assumes that the system works: walk the lines.",
@@ -27,6 +31,13 @@ CAUTIONS = (
     "Backflow prevention and chemigation follow local code and licensed practice.",
     "A plan never starts a pump by itself.",
 )
+STATE_WORDS = {
+    BlockState.UNKNOWN: "NO PLAN",
+    BlockState.SHORT: "SHORT",
+    BlockState.WATER: "water",
+    BlockState.PAUSED: "paused",
+    BlockState.REST: "rest",
+}
 INDENT = "  "
 _STATUS_STYLE = {"water": "bold cyan", "rest": "bold green", "no-weather": "bold red"}
 
@@ -66,17 +77,65 @@ def _show_farm(farm: FarmDefinition, views: Sequence[PlanView], units: UnitSyste
     out.print(Text(title, style="bold"))
     issued = shown.moment(newest.plan.issued_at, newest.zone)
     out.print(f"issued {issued}; {_total(views, units)}")
+    out.print()
+    out.print(_table(views, units))
     shared = _shared_cautions(views)
     for view in views:
         out.print()
-        _show_block(view, units, set(shared))
+        _show_block(view, units, shared)
     out.print()
     if len([view for view in views if view.plan.pulses]) > 1:
         paragraph(f"Run order: {'; '.join(run_order(views))}.")
     for text in dict.fromkeys(_weather_line(view) for view in views):
         paragraph(text)
-    for text in shared:
-        paragraph(f"! All blocks: {text}")
+    for text, names in shared.items():
+        whose = "All blocks" if len(names) == len(views) else shown.listed(names)
+        paragraph(f"! {whose}: {text}")
+
+
+def _table(views: Sequence[PlanView], units: UnitSystem) -> Table:
+    """The whole day, one line a block, in the order of their first starts."""
+    is_us = units is UnitSystem.US
+    water = "Water, gal" if is_us else "Water, m3"
+    table = plain_table("Block", "Start", "Minutes", water, "State", right=(2, 3))
+    table.columns[0].overflow = "ellipsis"
+    table.columns[0].no_wrap = True
+    for view in sorted(views, key=_first_start):
+        cells = ("", "", "")
+        if view.plan.pulses:
+            volume_l = view.plan.reasoning.volume_l or 0.0
+            cells = (
+                shown.clock(start_times(view)[0], view.zone),
+                _minutes(view),
+                f"{volume_l / L_PER_GALLON:,.0f}" if is_us else f"{volume_l / L_PER_M3:,.1f}",
+            )
+        table.add_row(view.block.name, *cells, state_in_words(view))
+    return table
+
+
+def _minutes(view: PlanView) -> str:
+    """``45``, ``3 x 40 = 120`` or ``3 pulses = 113``."""
+    lengths = [minutes for _, minutes in view.plan.pulses]
+    if len(lengths) == 1:
+        return str(view.plan.planned_min)
+    is_even = len(set(lengths)) == 1
+    each = f"{len(lengths)} x {lengths[0]}" if is_even else f"{len(lengths)} pulses"
+    return f"{each} = {view.plan.planned_min}"
+
+
+def _first_start(view: PlanView) -> tuple[bool, int, str]:
+    """Blocks that run by their first start, then the others by name."""
+    pulses = view.plan.pulses
+    return not pulses, pulses[0][0] if pulses else 0, view.block.name
+
+
+def state_in_words(view: PlanView) -> str:
+    """What the block's day is about, in a word or two."""
+    if view.plan.is_dormant:
+        return "dormant"
+    if not view.plan.pulses and view.plan.reasoning.cause is ShortfallCause.OUTAGE:
+        return STATE_WORDS[BlockState.PAUSED]
+    return STATE_WORDS[state_of(line_of_plan(view))]
 
 
 def _total(views: Sequence[PlanView], units: UnitSystem) -> str:
@@ -90,7 +149,7 @@ def _total(views: Sequence[PlanView], units: UnitSystem) -> str:
     )
 
 
-def _show_block(view: PlanView, units: UnitSystem, said_once: set[str]) -> None:
+def _show_block(view: PlanView, units: UnitSystem, said_once: Container[str]) -> None:
     out.print(f"{view.block.name} ({view.block.block_id})")
     _indented(headline(view, units), style=_STATUS_STYLE[view.plan.status])
     if view.plan.reasoning.visit_count:
@@ -204,12 +263,13 @@ def _less_than_asked(view: PlanView, units: UnitSystem) -> tuple[str, ...]:
     return (f"{shown.depth(left_mm, units)} of the need has to wait: {why}.",)
 
 
-def _shared_cautions(views: Sequence[PlanView]) -> tuple[str, ...]:
-    """Cautions that apply to every block of a farm, printed once at the end."""
-    if len(views) < 2:
-        return ()
-    common = set.intersection(*(set(cautions(view)) for view in views))
-    return tuple(text for text in cautions(views[0]) if text in common)
+def _shared_cautions(views: Sequence[PlanView]) -> dict[str, list[str]]:
+    """Cautions that apply to several blocks, with their names, printed once at the end."""
+    about: dict[str, list[str]] = {}
+    for view in views:
+        for text in cautions(view):
+            about.setdefault(text, []).append(view.block.name)
+    return {text: names for text, names in about.items() if len(names) > 1}
 
 
 def _outlook_line(view: PlanView) -> str:

@@ -25,7 +25,7 @@ from rich.table import Table
 from rich.text import Text
 from typer.core import TyperCommand, TyperGroup
 
-from service import bootstrap
+from service import __version__, bootstrap
 from service.database.acting import acting_as
 from service.errors import InputInvalid, RillwrightError, StorageFailed
 from service.ports import Clock
@@ -120,10 +120,24 @@ def make_app() -> typer.Typer:
     )
 
     @app.callback()
-    def rillwright() -> None:
+    def rillwright(
+        shows_version: Annotated[
+            bool,
+            typer.Option(
+                "--version", callback=_show_version, is_eager=True, help="Print the version."
+            ),
+        ] = False,
+    ) -> None:
         """Make this a command group even with a single command."""
 
     return app
+
+
+def _show_version(is_asked: bool) -> None:
+    """Print the version and end, before any command is looked for."""
+    if is_asked:
+        print_text(f"rillwright {__version__}")
+        raise typer.Exit
 
 
 def open_service(

@@ -12,7 +12,7 @@ from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.bulk import is_among, positions, read_columns, rows_of, upsert_rows
 from service.database.tables import balance_day, balance_state, block, block_version
-from service.records.ledger import LEDGER_NUMBERS, BalanceState, LedgerRows
+from service.records.ledger import LEDGER_NUMBERS, BalanceState, GrossDays, LedgerRows
 
 _ROW_COLUMNS = (
     "block_key",
@@ -128,6 +128,25 @@ class LedgerStore:
         )
         gross_mm = columns.floats("irrigation_gross_mm").tolist()
         return dict(zip(columns.ints("block_key").tolist(), gross_mm, strict=True))
+
+    def read_gross_days(self, block_keys: Ints, *, first_day: date, last_day: date) -> GrossDays:
+        """Irrigation of these blocks on each ledger day of the span, by block and day."""
+        names = ("block_key", "day", "irrigation_gross_mm", "irrigation_origin")
+        columns = read_columns(
+            self._connection,
+            select(*(balance_day.c[name] for name in names))
+            .where(
+                balance_day.c.day.between(first_day, last_day),
+                is_among(self._connection, balance_day.c.block_key, block_keys),
+            )
+            .order_by(balance_day.c.block_key, balance_day.c.day),
+        )
+        return GrossDays(
+            columns.ints("block_key"),
+            columns.days("day"),
+            np.nan_to_num(columns.floats("irrigation_gross_mm")),
+            columns.ints("irrigation_origin"),
+        )
 
     def read_first_days(self, block_keys: Ints) -> Days:
         """First ledger day of each of these blocks, settled or not; NaT where there is none."""

@@ -18,12 +18,13 @@ from service.errors import FarmFileInvalid, Fault
 from service.farm_files.block_keys import FIXED
 from service.farm_files.farm_file import read_bundle, write_farm_file
 from service.farm_files.farm_keys import DEFAULT_ISSUE_WALL_MIN, SupplyKeys
-from service.farm_files.rule_text import read_against
+from service.farm_files.rule_text import read_against, read_water_limit
 from service.farm_files.schema import document_schema
 from service.farm_files.toml_table import TomlTable
 from service.ports import FarmDefaults
 from service.records.comparison import Against
 from service.records.farms import FarmBundle
+from service.records.water_use import WaterLimit
 
 _ITEM = re.compile(r"\[(\d+)\]")
 
@@ -80,6 +81,10 @@ class JsonFarmFormat:
         return read_against(
             rule, days_a_week=days_a_week, water_price=water_price, nitrogen=nitrogen
         )
+
+    def water_limit(self, text: str) -> WaterLimit:
+        """A permit or budget: a volume, or a depth over the ground; InputInvalid."""
+        return read_water_limit(text, where="limit")
 
     def defaults(self) -> FarmDefaults:
         """Defaults for what a document leaves out."""

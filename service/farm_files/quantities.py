@@ -57,6 +57,10 @@ _UNITS: dict[str, dict[str, str]] = {
         "meter**3": "m3 m^3",
         "foot**3": "ft3 ft^3",
     },
+    "water": {
+        "(43560*foot**3)": "ac-ft acft acre-feet acre-foot",
+        "(3630*foot**3)": "ac-in acre-inches acre-inch",
+    },
     "duration": {
         "second": "s sec secs second seconds",
         "minute": "min mins minute minutes",

@@ -6,6 +6,7 @@ from service.agronomy.week_ahead import WEEK_DAYS
 from service.errors import Fault, InputInvalid
 from service.farm_files.quantities import Measure, read_quantity
 from service.records.comparison import Against, RuleOfThumb
+from service.records.water_use import WaterLimit
 
 OWN = "own"
 """In place of a rule: what was run, and nothing else."""
@@ -19,6 +20,14 @@ _RUN = Measure(
 _VOLUME = Measure(
     noun="a volume", unit="m3", lowest=1e-3, highest=1e6, examples=("1 m3", "1000 gal")
 )
+_WATER = Measure(
+    noun="a volume", unit="l", lowest=1.0, highest=1e12, examples=("12 ac-ft", "15000 m3")
+)
+_WATER_DEPTH = Measure(
+    noun="a depth over the ground", unit="mm", lowest=0.1, highest=20_000.0,
+    examples=("18 in", "450 mm"),
+)  # fmt: skip
+LIMIT_EXAMPLES = "a volume or a depth over the ground, such as '12 ac-ft', '15000 m3', '18 in'"
 _NITROGEN = Measure(
     noun="nitrogen for a season", unit="kg/ha", lowest=0.0, highest=1000.0,
     examples=("80 kg/ha", "70 lb/ac"),
@@ -80,6 +89,18 @@ def read_water_price(text: str, *, where: str) -> float:
     if not slash or not 0.0 <= number < 1e6:
         raise _refused(where, text, allowed)
     return number / volume_m3
+
+
+def read_water_limit(text: str, *, where: str) -> WaterLimit:
+    """A permit or budget of water; raises InputInvalid with what is allowed."""
+    try:
+        return WaterLimit(volume_l=read_quantity(text, _WATER, where=where))
+    except InputInvalid:
+        try:
+            return WaterLimit(gross_mm=read_quantity(text, _WATER_DEPTH, where=where))
+        except InputInvalid:
+            fault = Fault(where, repr(text), LIMIT_EXAMPLES)
+            raise InputInvalid("the water cannot be held against that", [fault]) from None
 
 
 def read_nitrogen(text: str, *, where: str) -> float:

@@ -170,6 +170,17 @@ class IrrigationOrigin(enum.IntEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class GrossDays:
+    """Irrigation of ledger days, arrays (rows,): one per (block, day)."""
+
+    block_keys: Ints
+    days: Days
+    irrigation_gross_mm: Floats
+    irrigation_origin: Ints
+    """Codes of :class:`IrrigationOrigin`."""
+
+
+@dataclass(frozen=True, slots=True)
 class LedgerRows:
     """Ledger days as rows: one per (block, day)."""
 

@@ -1,4 +1,4 @@
-"""The balance of a block as people read it in a terminal."""
+"""The balance of a block, and the water of a farm, as people read them in a terminal."""
 
 from __future__ import annotations
 
@@ -48,3 +48,29 @@ def test_a_span_without_a_ledger_says_what_keeps_one(demo: Command) -> None:
 def test_two_kinds_of_output_and_an_impossible_span_are_refused(demo: Command) -> None:
     assert demo("balance", "creek", "--csv", "--json").exit_code == 2
     assert demo("balance", "creek", "--from", "2026-07-13", "--to", "2026-07-01").exit_code == 2
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_the_water_of_a_farm_fits_eighty_columns(demo: Command, units: str) -> None:
+    by = ("--by", "block", "--by", "month")
+    text = demo("water-used", "larkbend", *by, "--limit", "1 ac-ft", "--units", units).stdout
+    assert max(map(len, text.splitlines())) <= 80
+    assert "% of " in text
+
+
+def test_the_water_of_the_table_is_that_of_the_csv(demo: Command) -> None:
+    header, *lines = csv.reader(demo("water-used", "larkbend", "--csv").stdout.splitlines())
+    text = demo("water-used", "larkbend", "--units", "us").stdout
+    for line in lines:
+        month = dict(zip(header, line, strict=True))
+        assert f"{float(month['volume_gal']):,.0f}" in text
+    found = document(demo("water-used", "larkbend", "--json"))
+    assert found["total"]["volume_l"] == pytest.approx(
+        sum(float(line[1]) for line in lines), abs=0.5
+    )
+
+
+def test_a_permit_that_is_passed_says_so(demo: Command) -> None:
+    text = demo("water-used", "larkbend", "--limit", "10 gal").stdout
+    assert "more than that" in text
+    assert demo("water-used", "larkbend", "--limit", "ten").exit_code == 2

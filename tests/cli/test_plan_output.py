@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from datetime import date
 
 import pytest
 import time_machine
 
+from service import __version__
 from service.agronomy.reasoning import one_sentence
 from service.cli import shown
 from service.cli.shown import clock_names
@@ -34,6 +36,40 @@ def test_the_headline_says_pulses_starts_minutes_and_volume(demo: Command) -> No
         assert pulse["starts_at"][11:16] in text
     gallons = plan["volume_l"] / 3.785411784  # NIST Handbook 44, Appendix C: 231 cubic inches
     assert f"{gallons:,.0f} gal ({plan['volume_l'] / 1000:.1f} m3)" in text
+
+
+def test_the_plan_opens_with_one_line_a_block(demo: Command) -> None:
+    text = demo("plan", "--units", "us").stdout
+    head, *lines = text[text.index("Block ") :].splitlines()
+    assert head.split() == ["Block", "Start", "Minutes", "Water,", "gal", "State"]
+    table = lines[: lines.index("")]
+    plans = document(demo("plan", "--json"))
+    assert len(table) == len(plans)
+    starts = []
+    for plan in plans:
+        (line,) = (each for each in table if each.startswith(plan["name"][:20]))
+        if plan["pulses"]:
+            starts.append(plan["pulses"][0]["starts_at"][11:16])
+            # NIST Handbook 44, Appendix C: 231 cubic inches.
+            gallons = f"{plan['volume_l'] / 3.785411784:,.0f}"
+            assert {starts[-1], gallons, str(plan["planned_min"])} <= set(line.split())
+    running = [found[0] for line in table if (found := re.findall(r"\d\d:\d\d", line))]
+    assert running == sorted(starts)
+    assert not any(re.search(r"\d\d:\d\d", line) for line in table[len(running) :])
+
+
+def test_a_caution_of_several_blocks_is_printed_once(demo: Command) -> None:
+    text = " ".join(demo("plan").stdout.split())
+    shared = Counter(
+        caution for plan in document(demo("plan", "--json")) for caution in plan["cautions"]
+    )
+    assert max(shared.values()) > 1
+    assert {text.count(caution) for caution in shared} == {1}
+
+
+def test_the_version_is_printed_without_a_command(demo: Command) -> None:
+    result = demo("--version")
+    assert (result.exit_code, result.stdout.strip()) == (0, f"rillwright {__version__}")
 
 
 def test_the_days_pulses_are_listed_again_in_order_of_time(demo: Command) -> None:

@@ -1,4 +1,4 @@
-"""Balances: the ledger of a block's root zone, day by day."""
+"""Balances: the ledger of a block's root zone, day by day, and the water that a farm used."""
 
 from __future__ import annotations
 
@@ -15,19 +15,28 @@ from service.api.answers import (
     problems,
     tagged_response,
 )
-from service.api.balance_examples import BALANCE_CSV
+from service.api.balance_examples import BALANCE_CSV, FARM_BOARD, WATER_USED, WATER_USED_CSV
 from service.api.csv_answer import csv_bytes
-from service.api.dependencies import BlockId, TheService
+from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.examples import BALANCE
 from service.api.negotiation import wants_csv
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.balances import BalanceOut
-from service.api.schemas.queries import BalanceQuery
-from service.operations.reading.read_balance import TABLE_COLUMNS, read_balance, table_rows
+from service.api.schemas.boards import FarmBoardOut
+from service.api.schemas.queries import BalanceQuery, WaterUseQuery
+from service.api.schemas.water_use import WaterUseOut
+from service.operations.reading import read_balance as ledgers
+from service.operations.reading import water_used as water
+from service.operations.reading.farm_board import farm_board
+from service.records.water_use import WaterWish
 
 router = APIRouter(tags=["balances"])
-_ANSWER: dict[str, Any] = described("The days.", BALANCE, is_conditional=True)
-_ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": BALANCE_CSV}
+
+
+def _also_a_table(what: str, example: dict[str, Any], csv_example: str) -> dict[str, Any]:
+    answer = described(what, example, is_conditional=True)
+    answer["content"]["text/csv"] = {"schema": {"type": "string"}, "example": csv_example}
+    return answer
 
 
 @router.get(
@@ -39,7 +48,11 @@ _ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": BALAN
     "losses, the depletion at the start and end of each day, and the depletion from which on the "
     "block gets water. JSON, or CSV for `Accept: text/csv`.",
     response_model=BalanceOut,
-    responses={200: _ANSWER, **NOT_MODIFIED, **problems(NOT_FOUND, INVALID_REQUEST)},
+    responses={
+        200: _also_a_table("The days.", BALANCE, BALANCE_CSV),
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
 )
 def get_balance(
     request: Request,
@@ -49,7 +62,7 @@ def get_balance(
     if_none_match: IfNoneMatch = None,
 ) -> Response:
     """The ledger of a span, or 304 if the caller already has it."""
-    balance = read_balance(
+    balance = ledgers.read_balance(
         block_id,
         first_day=query.first_day,
         last_day=query.last_day,
@@ -57,6 +70,68 @@ def get_balance(
         clock=service.clock,
     )
     if wants_csv(request):
-        table = csv_bytes(TABLE_COLUMNS, table_rows(balance))
+        table = csv_bytes(ledgers.TABLE_COLUMNS, ledgers.table_rows(balance))
         return tagged_response(table, if_none_match, media_type="text/csv; charset=utf-8")
     return conditional_response(BalanceOut.from_record(balance), if_none_match)
+
+
+@router.get(
+    "/farms/{farm_id}/water-used",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="get_water_used",
+    summary="Get the water that a farm used",
+    description="The water that left the farm's supplies, added up by month, season, block or"
+    " supply, with what it rests on, against a permit or budget where `limit` gives one. JSON, or"
+    " CSV in SI and US units for `Accept: text/csv`.",
+    response_model=WaterUseOut,
+    responses={
+        200: _also_a_table("The sums.", WATER_USED, WATER_USED_CSV),
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_water_used(
+    request: Request,
+    farm_id: FarmId,
+    service: TheService,
+    query: Annotated[WaterUseQuery, Query()],
+    if_none_match: IfNoneMatch = None,
+) -> Response:
+    """The sums of a span, or 304 if the caller already has them."""
+    limit = None if query.limit is None else service.farm_format.water_limit(query.limit)
+    wish = WaterWish(
+        farm_id=farm_id,
+        by=tuple(dict.fromkeys(query.by)),
+        first_day=query.first_day,
+        last_day=query.last_day,
+        supply_id=query.supply,
+        limit=limit,
+    )
+    use = water.water_used(wish, unit_of_work=service.unit_of_work, clock=service.clock)
+    if wants_csv(request):
+        table = csv_bytes(water.table_columns(use), water.table_rows(use))
+        return tagged_response(table, if_none_match, media_type="text/csv; charset=utf-8")
+    return conditional_response(WaterUseOut.from_record(use), if_none_match)
+
+
+@router.get(
+    "/farms/{farm_id}/board",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="get_farm_board",
+    summary="Get a farm at a glance",
+    description="One line a block, the worst first: the water left in its root zone, the day on"
+    " which it gets water, the minutes of its plan, and what ran of what was planned in the last"
+    " seven days.",
+    response_model=FarmBoardOut,
+    responses={
+        200: described("The blocks.", FARM_BOARD, is_conditional=True),
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_farm_board(
+    farm_id: FarmId, service: TheService, if_none_match: IfNoneMatch = None
+) -> Response:
+    """The board as of today, or 304 if the caller already has it."""
+    board = farm_board(farm_id, unit_of_work=service.unit_of_work, clock=service.clock)
+    return conditional_response(FarmBoardOut.from_record(board), if_none_match)

@@ -6,6 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.api.cursors import name_of, number_of, pair_of
 from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
+from service.records.water_use import Grouping
 
 PAGE_SIZE = 50
 LARGEST_PAGE_SIZE = 200
@@ -184,6 +185,41 @@ class BalanceQuery(In):
         alias="to",
         description="Last local day, at most 400 days after `from`; defaults to today at the farm.",
         examples=["2026-07-14"],
+    )
+
+
+class WaterUseQuery(In):
+    """Which water is added up, by what, and what it is held against."""
+
+    by: list[Grouping] = Field(
+        [Grouping.MONTH],
+        min_length=1,
+        max_length=len(Grouping),
+        description="What the water is added up by; repeated for each by each.",
+        examples=[["month", "supply"]],
+    )
+    first_day: CalendarDate | None = Field(
+        None,
+        alias="from",
+        description="First local day; the first of `to`'s season when left out: 1 January, south"
+        " of the equator 1 July.",
+        examples=["2026-01-01"],
+    )
+    last_day: CalendarDate | None = Field(
+        None,
+        alias="to",
+        description="Last local day, at most ten years after `from`; defaults to today at the"
+        " farm.",
+        examples=["2026-07-14"],
+    )
+    supply: str | None = Field(
+        None, max_length=40, description="Only the blocks of this supply.", examples=["well"]
+    )
+    limit: str | None = Field(
+        None,
+        max_length=30,
+        description="A permit or budget of these days: a volume, or a depth over the ground.",
+        examples=["12 ac-ft", "15000 m3", "18 in"],
     )
 
 

@@ -94,16 +94,20 @@ def _check_span(first_day: date, last_day: date) -> None:
 
 
 def _trigger_fraction(unit: UnitOfWork, farm_id: str, block_key: Ints, rows: LedgerRows) -> Floats:
-    """(days,) share of the readily available water at which a block gets water, as of each day."""
+    """(days,) share of the readily available water at which a block gets water, as of each day.
+
+    Days before its first version are kept by that version, and so are read by it.
+    """
     fraction = np.full(rows.days.shape, np.nan)
     if not rows.days.size:
         return fraction
-    first, last = rows.days[0].item(), rows.days[-1].item()
+    first = rows.days[0].item()
     farm_keys = np.array([*unit.blocks.farm_keys([farm_id]).values()], dtype=np.int64)
-    changes = unit.blocks.list_version_days(farm_keys, first_day=first, last_day=last)
+    changes = unit.blocks.list_version_days(farm_keys, first_day=first, last_day=date.max)
     for day in dict.fromkeys((first, *changes)):
         for block, _ in unit.blocks.read_definitions(block_key, day=day).values():
-            fraction[rows.days >= np.datetime64(day)] = block.trigger_fraction
+            from_then = (rows.days >= np.datetime64(day)) | np.isnan(fraction)
+            fraction[from_then] = block.trigger_fraction
     return fraction
 
 
@@ -117,7 +121,7 @@ def table_rows(balance: BlockBalance) -> Iterator[list[object]]:
         numbers = (float(column[row]) for column in columns)
         yield [
             day.isoformat(),
-            str(bool(rows.is_observed[row])).lower(),
+            bool(rows.is_observed[row]),
             origin,
             *(None if math.isnan(value) else round(value, TABLE_DIGITS) for value in numbers),
         ]
