@@ -19,10 +19,12 @@ from service.pages import (
     comparison,
     counties,
     fertiliser_split,
+    first_steps,
     nutrition,
     nutrition_form,
     other_systems,
     parts,
+    people,
     plans,
     season,
     setup,
@@ -77,9 +79,12 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", "/farms/{farm_id}/supplies/{supply_id}/edit", setup.edit_supply),
     ("GET", "/farms/{farm_id}/supplies/{supply_id}/retire", setup.retire_supply),
     ("POST", "/farms/{farm_id}/supplies/{supply_id}/retire", setup.retire_supply),
-    ("GET", "/farms/{farm_id}/people", setup.show_people),
-    ("POST", "/farms/{farm_id}/people", setup.add_person),
-    ("POST", "/farms/{farm_id}/people/remove", setup.drop_person),
+    ("GET", "/farms/{farm_id}/soil-now", first_steps.soil_now),
+    ("POST", "/farms/{farm_id}/soil-now", first_steps.soil_now),
+    ("GET", "/farms/{farm_id}/first-weather", first_steps.show_first_weather),
+    ("GET", "/farms/{farm_id}/people", people.show_people),
+    ("POST", "/farms/{farm_id}/people", people.add_person),
+    ("POST", "/farms/{farm_id}/people/remove", people.drop_person),
     ("POST", "/farms/{farm_id}/first-plan", tomorrow.plan_first),
     ("GET", "/farms/{farm_id}/blocks/new", setup.new_block),
     ("POST", "/farms/{farm_id}/blocks/new", setup.new_block),
@@ -115,6 +120,10 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/counties", counties.show_counties),
     ("GET", "/counties.csv", counties.counties_csv),
 )
+FILE_PAGES: tuple[tuple[str, Page], ...] = (
+    ("/farms/{farm_id}/first-weather", first_steps.upload_weather),
+)
+"""Pages whose form may bring a file."""
 LINKED_PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", f"{SIGN_IN_LINK}/{{token}}", sign_in.show_link),
     ("POST", f"{SIGN_IN_LINK}/{{token}}", sign_in.follow_link),
@@ -158,6 +167,9 @@ def mount_pages(
     frame = Frame(service, door, Seals(secret))
     for method, path, page in (*PAGES, *LINKED_PAGES):
         app.routes.append(_PageRoute(path, frame.endpoint(page), methods=[method]))
+    for path, page in FILE_PAGES:
+        endpoint = frame.endpoint(page, takes_file=True)
+        app.routes.append(_PageRoute(path, endpoint, methods=["POST"]))
     for method, path, page in SECRET_PAGES:
         endpoint = frame.endpoint(page, is_by_secret=True)
         app.routes.append(_PageRoute(path, endpoint, methods=[method]))

@@ -18,12 +18,7 @@ from starlette.responses import Response
 from service.database.session import UnitOfWork
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.access.manage_keys import Right
-from service.operations.access.people import (
-    checked_address,
-    list_people,
-    remove_person,
-    save_person,
-)
+from service.operations.access.people import list_people
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
 from service.pages import control_fields, farm_forms
@@ -31,11 +26,11 @@ from service.pages.block_preview import Preview, preview_of
 from service.pages.farm_forms import Opened, Table
 from service.pages.named_choices import ZONES, crops_by_name, textures_by_key
 from service.pages.plans import farm_of, flow_text
+from service.pages.set_up_steps import Step, new_set_up, next_address, set_up_of
 from service.pages.soil_form import store_wetness, wetness_choices
-from service.pages.visit import Visit, faults_by_field, redirect
+from service.pages.visit import UNIT_SYSTEMS, Visit, redirect
 from service.pages.window_fields import clock_text, shown_windows, window_rows
 from service.records.farms import BlockDefinition, FarmBundle, FarmDefinition, SupplyDefinition
-from service.records.mail import LANGUAGES, MAIL_LISTS, Person
 from service.translations.catalogue import marked
 
 BLOCK_FIELDS = (
@@ -78,6 +73,7 @@ def show_setup(visit: Visit) -> Response:
         if may_change
         else (),
         may_change=may_change,
+        set_up=set_up_of(visit, farm, None) if may_change else None,
         done=visit.query.get("done", ""),
         local_id=lambda thing_id: thing_id.rpartition(".")[2],
     )
@@ -89,27 +85,22 @@ def new_farm(visit: Visit) -> Response:
     if not visit.form:
         return _farm_form(visit, NO_NOTES)
     form = visit.form
-    visit.unit_system = _units_asked(form.get("unit_system", ""), visit.unit_system)
+    if form.get("unit_system") in UNIT_SYSTEMS:
+        visit.unit_system = form["unit_system"]
     farm_id = visitor.farm_id or farm_forms.slug(form.get("name", ""))
     document: Table = {
         "farm": farm_forms.farm_table(form, farm_id),
         "site": [farm_forms.site_table(form, _site_id(farm_id))],
-        "supply": [farm_forms.supply_table(form)],
     }
     try:
         with visit.service.unit_of_work(write=True) as unit:
-            change_farms.create_farm(unit, document, keeper_of(visit))
+            stored = change_farms.create_farm(unit, document, keeper_of(visit))
     except InputInvalid as error:
         return _farm_form(visit, _refused(error))
     except Conflict:
         taken = Fault("name", repr(farm_id), marked("a name that no other farm has"))
         return _farm_form(visit, FormNotes({"name": taken}, {}, status=409))
-    return redirect(f"/farms/{farm_id}/setup")
-
-
-def _units_asked(asked: str, usual: str) -> str:
-    """The units that a form asks for; the usual ones where there are no such units."""
-    return asked if asked in {"us", "si"} else usual
+    return redirect(next_address(visit, _farm(stored.bundle), Step.FARM))
 
 
 def edit_farm(visit: Visit) -> Response:
@@ -128,7 +119,8 @@ def edit_farm(visit: Visit) -> Response:
         opened,
         show=lambda notes: _farm_form(visit, notes, opened=opened, bundle=bundle),
         store=store,
-        farm_id=farm.farm_id,
+        farm=farm,
+        step=Step.FARM,
     )
 
 
@@ -154,7 +146,8 @@ def new_supply(visit: Visit) -> Response:
         None,
         show=lambda notes: _supply_form(visit, bundle, notes),
         store=store,
-        farm_id=farm.farm_id,
+        farm=farm,
+        step=Step.WATER,
     )
 
 
@@ -172,7 +165,8 @@ def edit_supply(visit: Visit) -> Response:
             bundle,
             farm_forms.change_supply(document, supply.supply_id, visit.form, opened),
         ),
-        farm_id=farm.farm_id,
+        farm=farm,
+        step=Step.WATER,
     )
 
 
@@ -235,7 +229,8 @@ def new_block(visit: Visit) -> Response:
         None,
         show=show,
         store=store,
-        farm_id=farm.farm_id,
+        farm=farm,
+        step=Step.BLOCK,
     )
 
 
@@ -265,7 +260,7 @@ def edit_block(visit: Visit) -> Response:
                 is_current=lambda now: now == block,
             )
 
-    return _edit(visit, opened, show=show, store=store, farm_id=farm.farm_id)
+    return _edit(visit, opened, show=show, store=store, farm=farm, step=Step.BLOCK)
 
 
 def retire_block(visit: Visit) -> Response:
@@ -293,60 +288,6 @@ def retire_block(visit: Visit) -> Response:
     )
 
 
-# --- mail and the first plan ---------------------------------------------------------------------
-
-
-def show_people(visit: Visit, faults: Mapping[str, Fault] | None = None) -> Response:
-    """Who gets mail about the farm, and a form for one more."""
-    farm = farm_of(visit, Right.FARM_WRITE)
-    return visit.show(
-        "people.html",
-        status=422 if faults else 200,
-        farm=farm,
-        people=list_people(farm_id=farm.farm_id, unit_of_work=visit.service.unit_of_work),
-        form=visit.form,
-        faults=faults or {},
-        sends_mail=bool(visit.service.settings.mail_host),
-        done=visit.query.get("done", ""),
-    )
-
-
-def add_person(visit: Visit) -> Response:
-    """Somebody who gets mail about the farm from now on; the same address again changes them."""
-    farm = farm_of(visit, Right.FARM_WRITE)
-    form = visit.form
-    language = form.get("language", "")
-    try:
-        name = form.get("name", "")[:80]
-        if not name:
-            raise InputInvalid(
-                "a name is missing", [Fault("name", "", marked("a name of 1 to 80 characters"))]
-            )
-        person = Person(
-            mail_address=checked_address(form.get("mail", ""), where="mail"),
-            name=name,
-            language=language if language in LANGUAGES else LANGUAGES[0],
-            unit_system=_units_asked(form.get("unit_system", ""), farm.unit_system),
-            receives=tuple(each for each in MAIL_LISTS if form.get(f"gets_{each}")),
-        )
-    except InputInvalid as error:
-        faults = faults_by_field(error, {"mail": "mail", "name": "name"})
-        return show_people(visit, faults)
-    save_person(person, farm_ids=[farm.farm_id], unit_of_work=visit.service.unit_of_work)
-    return redirect(f"/farms/{farm.farm_id}/people", done="stored")
-
-
-def drop_person(visit: Visit) -> Response:
-    """Somebody gets no more mail about the farm and is forgotten here."""
-    farm = farm_of(visit, Right.FARM_WRITE)
-    remove_person(
-        visit.form.get("mail", ""),
-        farm_id=farm.farm_id,
-        unit_of_work=visit.service.unit_of_work,
-    )
-    return redirect(f"/farms/{farm.farm_id}/people", done="removed")
-
-
 # --- parts ---------------------------------------------------------------------------------------
 
 
@@ -356,10 +297,14 @@ def _edit(
     *,
     show: Callable[[FormNotes], Response],
     store: Callable[[], object],
-    farm_id: str,
+    farm: FarmDefinition,
+    step: Step | None = None,
     done: str = "stored",
 ) -> Response:
-    """A form shown, or what it says stored unless somebody changed the thing meanwhile."""
+    """A form shown, or what it says stored unless somebody changed the thing meanwhile.
+
+    A step of setting up goes on to the next one until the farm has its first plan.
+    """
     if not visit.form:
         return show(NO_NOTES)
     try:
@@ -369,7 +314,8 @@ def _edit(
         return show(_refused(error))
     except Stale:
         return show(_outdated(visit, opened))
-    return redirect(f"/farms/{farm_id}/setup", done=done)
+    following = "" if step is None else next_address(visit, farm, step)
+    return redirect(following or f"/farms/{farm.farm_id}/setup", done=done)
 
 
 def _retire(
@@ -400,7 +346,7 @@ def _retire(
             back=back,
         ),
         store=store,
-        farm_id=farm.farm_id,
+        farm=farm,
         done=done,
     )
 
@@ -443,6 +389,13 @@ def farm_now(visit: Visit, farm_id: str) -> FarmBundle:
     return change_farms.get_farm_now(
         farm_id, unit_of_work=visit.service.unit_of_work, clock=visit.service.clock
     )
+
+
+def _farm(bundle: FarmBundle) -> FarmDefinition:
+    """The farm that a bundle of pages always has."""
+    if bundle.farm is None:
+        raise NotFound("the bundle is of no farm")
+    return bundle.farm
 
 
 def _farm_and_document(visit: Visit, farm_id: str) -> tuple[FarmBundle, Table]:
@@ -531,9 +484,13 @@ def _farm_form(
         "new_farm.html",
         status=notes.status,
         farm=None if bundle is None else bundle.farm,
+        set_up=(
+            new_set_up(visit.words)
+            if bundle is None
+            else set_up_of(visit, _farm(bundle), Step.FARM)
+        ),
         has_place=opened is None or "latitude" in opened.form,
         zones=[(zone, zone.replace("_", " ")) for zone in zones],
-        window_rows=window_rows(visit.form),
         **values,
     )
 
@@ -551,6 +508,7 @@ def _supply_form(
         "new_supply.html",
         status=notes.status,
         farm=bundle.farm,
+        set_up=set_up_of(visit, _farm(bundle), Step.WATER),
         supply=supply,
         **control_fields.choices_of(visit.words, of_supply=True),
         window_rows=window_rows(visit.form or (opened.form if opened is not None else {})),
@@ -575,6 +533,7 @@ def _block_form(
         "new_block.html",
         status=notes.status,
         farm=bundle.farm,
+        set_up=set_up_of(visit, _farm(bundle), Step.BLOCK),
         bundle=bundle,
         block=block,
         crops=crops_by_name(visit.words),

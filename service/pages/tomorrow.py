@@ -19,6 +19,7 @@ from service.pages.day_supply import supply_chart
 from service.pages.day_view import day_view
 from service.pages.first_plans import MAKING
 from service.pages.plans import asked_day, bundle_of, farm_of, has_blocks, latest_day, letter_of
+from service.pages.set_up_steps import Step, set_up_of
 from service.pages.visit import Visit, redirect
 
 MOST_OPENINGS = 14
@@ -37,6 +38,7 @@ def show_tomorrow(visit: Visit) -> Response:
         return visit.show(
             "no_plan.html",
             farm=farm,
+            set_up=set_up_of(visit, farm, Step.PLAN) if visit.may(Right.FARM_WRITE) else None,
             day=day,
             is_set_up=is_set_up,
             latest=latest_day(visit, farm, today),

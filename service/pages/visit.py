@@ -16,8 +16,7 @@ from urllib.parse import parse_qsl, urlencode
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import URL, FormData
-from starlette.exceptions import HTTPException
+from starlette.datastructures import URL
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Scope
@@ -31,6 +30,7 @@ from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import find_holder
 from service.pages.faults import NotedFaults
 from service.pages.first_plans import FirstPlans
+from service.pages.form_body import SentFile, read_form
 from service.pages.holder import BY_LINK, Holder, holder_of, link_holder_of, only
 from service.pages.look import font_path, style_path
 from service.pages.sessions import LASTS, Seals, Session, new_form_cookie
@@ -48,12 +48,9 @@ _HEADERS: Final = {
     "X-Frame-Options": "DENY",
     "Permissions-Policy": "geolocation=(), camera=(), microphone=()",
 }
-LARGEST_FORM_BYTES: Final = 100_000
-MOST_FIELDS: Final = 100
 UNIT_SYSTEMS: Final = ("us", "si")
 _SAID_ONCE: Final = frozenset({"done", "first", "language", "units"})
 """Query parameters that report what has just happened, or how the reader of a mail reads."""
-_FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 _YEAR_S: Final = 365 * 86_400
 _log = get_logger(__name__)
 
@@ -127,6 +124,7 @@ class Visit:
     here: str = "/farms"
     """The address of what the reader looks at, with what they chose in it."""
     unit_system: str = "us"
+    files: Mapping[str, SentFile] = field(default_factory=dict)
     cookies: list[tuple[str, str, int]] = field(default_factory=list)
     """Name, value and seconds that it lasts, to be set by the answer."""
     first_plans: FirstPlans = field(default_factory=FirstPlans)
@@ -194,7 +192,7 @@ class Frame:
     first_plans: FirstPlans = field(default_factory=FirstPlans)
 
     def endpoint(
-        self, page: Page, *, is_by_secret: bool = False
+        self, page: Page, *, is_by_secret: bool = False, takes_file: bool = False
     ) -> Callable[[Request], Awaitable[Response]]:
         """The page as an endpoint of the application.
 
@@ -244,7 +242,8 @@ class Frame:
                 refused.headers.update(over)
                 return self._finish(refused, visit, names, fresh)
             if request.method == "POST" and not is_by_secret:
-                visit.form = await _read_form(request)
+                sent = await read_form(request, takes_file=takes_file)
+                visit.form, visit.files = sent.fields, sent.files
                 if not self.seals.accepts_form(visit.form.get("token", ""), bound_to) or fresh:
                     return self._finish(_refused_form(visit), visit, names, fresh)
             with acting_as(BY_LINK if visitor is None else visitor.actor):
@@ -388,19 +387,6 @@ def _run(page: Page, visit: Visit) -> Response:
 
 def _refused_form(visit: Visit) -> Response:
     return visit.show("trouble.html", status=403, kind="old-form", faults=())
-
-
-async def _read_form(request: Request) -> dict[str, str]:
-    declared = request.headers.get("content-length", "")
-    media_type = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if media_type not in _FORM_TYPES:
-        raise HTTPException(415)
-    if not declared.isdigit():
-        raise HTTPException(411)
-    if int(declared[:12]) > LARGEST_FORM_BYTES:
-        raise HTTPException(413)
-    form: FormData = await request.form(max_files=0, max_fields=MOST_FIELDS)
-    return {name: value.strip() for name, value in form.items() if isinstance(value, str)}
 
 
 def _language(request: Request, names: _CookieNames) -> str:

@@ -49,6 +49,8 @@ PAGES = {
     "change a supply": "/farms/test-farm/supplies/well/edit",
     "new block": "/farms/test-farm/blocks/new",
     "change a block": f"/blocks/{BLOCK_ID}/edit",
+    "soil now": "/farms/later-farm/soil-now",
+    "first weather": "/farms/later-farm/first-weather",
     "retire a block": f"/blocks/{BLOCK_ID}/retire",
     "people": "/farms/test-farm/people",
     "no plan": "/farms/later-farm/tomorrow",
@@ -227,14 +229,13 @@ def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> Non
         ("latitude", "35.9"),
         ("longitude", "-79.2"),
         ("elevation", "500"),
-        ("flow", "40"),
     ):
         _type_into(page, field, text)
     page.keyboard.press("Enter")
-    page.wait_for_url("**/farms/key-farm/setup")
-    _tab_to(page, "a[href$='/blocks/new']")
+    page.wait_for_url("**/farms/key-farm/supplies/new?*")
+    _type_into(page, "flow", "40")
     page.keyboard.press("Enter")
-    page.wait_for_url("**/blocks/new")
+    page.wait_for_url("**/blocks/new?*")
     for field, text in (
         ("name", "First"),
         ("crop", "Grapes, w"),
@@ -250,7 +251,7 @@ def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> Non
     assert f"{8 * 2 * 144 / 231 / 0.5:.1f} h" in page.locator("#preview").inner_text()
     _tab_to(page, "button[value=store]")
     page.keyboard.press("Enter")
-    page.wait_for_url("**/farms/key-farm/setup?done=stored")
+    page.wait_for_url("**/farms/key-farm/soil-now?done=stored")
     assert "First" in page.locator("main").inner_text()
     context.close()
 

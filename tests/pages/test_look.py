@@ -60,7 +60,7 @@ def test_the_footer_shows_what_is_chosen(looker: Reader) -> None:
 
 def test_faults_come_first_with_a_link_to_each_field_and_take_the_focus(looker: Reader) -> None:
     answer = looker.send(
-        "/farms/new", name="New", latitude="95", longitude="-79", elevation="x", flow="40"
+        "/farms/new", name="New", latitude="95", longitude="-79", elevation="x"
     )
     page = answer.text
     assert answer.status_code == 422 and "<title>Error: " in page

@@ -654,6 +654,8 @@ FARM = {
     "longitude": "-79.2",
     "elevation": "500",
     "elevation_unit": "ft",
+}
+WATER = {
     "supply_name": "Well",
     "flow": "40",
     "flow_unit": "gpm",
@@ -676,9 +678,17 @@ BLOCK = {
 }
 
 
+def make_farm(reader: Reader) -> None:
+    """A farm with its water, and no block yet."""
+    reader.send("/farms/new", **FARM)
+    reader.send("/farms/rio-bend/supplies/new", **WATER)
+
+
 def test_a_farm_is_set_up_wholly_through_pages(service: Service, reader: Reader) -> None:
     answer = reader.send("/farms/new", **FARM)
-    assert answer.headers["Location"] == "/farms/rio-bend/setup"
+    assert answer.headers["Location"] == "/farms/rio-bend/supplies/new"
+    answer = reader.send("/farms/rio-bend/supplies/new", **WATER)
+    assert answer.headers["Location"] == "/farms/rio-bend/blocks/new?done=stored"
     assert "Add the first block" in reader.text("/farms/rio-bend/setup")
     page = "/farms/rio-bend/blocks/new"
     preview = reader.send(page, **BLOCK, do="preview")
@@ -688,7 +698,7 @@ def test_a_farm_is_set_up_wholly_through_pages(service: Service, reader: Reader)
     assert "ASABE EP405" in preview.text and 'value="West apples"' in preview.text
     assert "West apples" not in reader.text("/farms/rio-bend/setup")
     answer = reader.send(page, **BLOCK, do="store")
-    assert answer.headers["Location"] == "/farms/rio-bend/setup?done=stored"
+    assert answer.headers["Location"] == "/farms/rio-bend/soil-now?done=stored"
     assert "West apples" in reader.text("/farms/rio-bend/setup")
     answer = reader.send(
         "/farms/rio-bend/supplies/new", supply_name="Pond", flow="9", flow_unit="m3/h"
@@ -722,15 +732,28 @@ def test_what_does_not_fit_a_block_is_shown_beside_its_field(
     [
         ({"latitude": "91"}, "latitude"),
         ({"longitude": "far"}, "longitude"),
-        ({"flow": "40", "flow_unit": "ft"}, "flow"),
         ({"elevation": ""}, "elevation"),
-        ({"opens_1": "22:00"}, "opens_1"),
     ],
 )
 def test_what_does_not_fit_a_farm_is_shown_beside_its_field(
     looker: Reader, changed: dict[str, str], wrong: str
 ) -> None:
     answer = looker.send("/farms/new", **{**FARM, **changed})
+    assert answer.status_code == 422
+    assert f'id="{wrong}-fault"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("changed", "wrong"),
+    [
+        ({"flow": "40", "flow_unit": "ft"}, "flow"),
+        ({"opens_1": "22:00"}, "opens_1"),
+    ],
+)
+def test_what_does_not_fit_a_supply_is_shown_beside_its_field(
+    looker: Reader, changed: dict[str, str], wrong: str
+) -> None:
+    answer = looker.send("/farms/test-farm/supplies/new", **{**WATER, **changed})
     assert answer.status_code == 422
     assert f'id="{wrong}-fault"' in answer.text
 
@@ -919,7 +942,7 @@ def test_people_who_get_mail_are_added_and_taken_off_by_page(
 def test_a_farm_set_up_by_page_gets_its_first_plan_by_page(
     service: Service, reader: Reader
 ) -> None:
-    reader.send("/farms/new", **FARM)
+    make_farm(reader)
     reader.send("/farms/rio-bend/blocks/new", **BLOCK, do="store")
     page = "/farms/rio-bend/tomorrow"
     assert "Make the plan for tomorrow now" in reader.text(page)
@@ -947,7 +970,7 @@ def test_a_farm_set_up_by_page_gets_its_first_plan_by_page(
 def test_a_new_block_says_how_wet_it_is_and_its_first_plan_starts_from_it(
     service: Service, reader: Reader
 ) -> None:
-    reader.send("/farms/new", **FARM)
+    make_farm(reader)
     reader.send("/farms/rio-bend/blocks/new", **BLOCK, wetness="dry", do="store")
     bring_weather(service, site_id="rio-bend-home")
     reader.send("/farms/rio-bend/tomorrow", "/farms/rio-bend/first-plan")

@@ -206,8 +206,11 @@ def test_nothing_visible_on_a_spanish_page_is_the_english_text(
 DAY_TEXT = TODAY.isoformat()
 FARM = {
     "name": "Las Palmas", "zone": "America/New_York", "unit_system": "us", "latitude": "35.9",
-    "longitude": "-79.2", "elevation": "500", "elevation_unit": "ft", "supply_name": "Pozo",
-    "flow": "40", "flow_unit": "gpm", "opens_1": "04:00", "closes_1": "21:00",
+    "longitude": "-79.2", "elevation": "500", "elevation_unit": "ft",
+}  # fmt: skip
+SUPPLY = {
+    "supply_name": "Pozo", "flow": "40", "flow_unit": "gpm", "opens_1": "04:00",
+    "closes_1": "21:00",
 }  # fmt: skip
 BLOCK = {
     "name": "Lote Cinco", "crop": "grape-wine", "area": "0.1", "area_unit": "ac",
@@ -224,17 +227,16 @@ PAUSE = {
 NEW_FARM = "/farms/new"
 NEW_SUPPLY = f"/farms/{FARM_ID}/supplies/new"
 NEW_BLOCK = f"/farms/{FARM_ID}/blocks/new"
-SUPPLY = {name: FARM[name] for name in ("supply_name", "flow", "flow_unit", "opens_1", "closes_1")}
 WRONG: list[tuple[str, str, dict[str, str]]] = [
     *((NEW_FARM, NEW_FARM, {**FARM, **wrong}) for wrong in (
         {"name": ""}, {"name": "???"}, {"zone": "Here/There"}, {"unit_system": "both"},
         {"latitude": "north"}, {"latitude": "95"}, {"latitude": "0.6"}, {"latitude": "-35.9"},
         {"longitude": "79.2"}, {"longitude": "999"}, {"elevation": "tall"}, {"elevation": ""},
-        {"elevation": "1,5.2"}, {"flow": "lots"}, {"flow": ""}, {"flow": "9999999"},
-        {"flow_unit": ""}, {"supply_name": "???"},
+        {"elevation": "1,5.2"},
     )),
     *((NEW_SUPPLY, NEW_SUPPLY, {**SUPPLY, **wrong}) for wrong in (
-        {"supply_name": ""}, {"supply_name": "Pozo"}, {"flow": "x"},
+        {"supply_name": ""}, {"supply_name": "Pozo"}, {"supply_name": "???"}, {"flow": "x"},
+        {"flow": "lots"}, {"flow": ""}, {"flow": "9999999"}, {"flow_unit": ""},
     )),
     *((NEW_BLOCK, NEW_BLOCK, {**BLOCK, **wrong}) for wrong in (
         {"name": ""}, {"name": "Uno"}, {"crop": "grapes"}, {"crop": "zzz"}, {"area": ""},

@@ -17,6 +17,7 @@ from service.database.session import UnitOfWorkFactory
 from service.operations.evening.replan_after import Replanning
 from service.operations.evening.run_day import run_day
 from service.operations.reading.read_farms import local_day
+from service.operations.reading.set_up_progress import has_forecast
 from service.ports import RefreshWeather
 from service.records.farms import FarmDefinition
 
@@ -52,11 +53,7 @@ def plan_first(
 
     def has_weather() -> bool:
         with unit_of_work(write=False) as unit:
-            found = unit.weather.list_freshness(site_keys, first_day=today)
-        return all(
-            site.forecast_until_day is not None and site.forecast_until_day > today
-            for site in found
-        )
+            return has_forecast(unit, site_keys, today)
 
     is_known = has_weather()
     for refresh in refreshers.values():

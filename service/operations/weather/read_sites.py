@@ -55,3 +55,18 @@ def list_sites(
         if farm_id is None or farm_id in users.get(key, ())
     ]
     return sorted(found, key=lambda each: each.site.site_id)
+
+
+def list_sites_of_one_farm(
+    farm_id: str, *, unit_of_work: UnitOfWorkFactory
+) -> tuple[SiteDefinition, ...]:
+    """Sites that this farm names or uses and that no other farm and no county draws on."""
+    with unit_of_work(write=False) as unit:
+        table = unit.blocks.read_site_table()
+        users = unit.blocks.find_users(table.keys)
+        of_counties = {county.site_id for county in unit.blocks.list_counties()}
+    return tuple(
+        site
+        for key, site in zip(table.keys.tolist(), table.definitions, strict=True)
+        if users.get(key) == (farm_id,) and site.site_id not in of_counties
+    )
