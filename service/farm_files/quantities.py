@@ -148,16 +148,18 @@ class Measure:
 
     def in_words(self, unit: str = "") -> str:
         """What is allowed, its bounds in a unit of the same kind, or else in the measure's own."""
-        lowest, highest = f"{self.lowest:,.12g}", f"{self.highest:,.12g}"
-        bounds = _bounds_in(self, unit) if unit and unit != self.unit else None
-        if bounds is not None:
-            lowest, highest = bounds
-        else:
+        if not unit or _bounds_in(self, unit) is None:
             unit = self.unit
+        lowest, highest = self.bounds_in(unit)
         return (
             f"{self.noun} such as {' or '.join(self.examples)}, {lowest} to {highest}"
             f"{' ' if unit else ''}{unit}"
         )
+
+    def bounds_in(self, unit: str) -> tuple[str, str]:
+        """The bounds in a unit of the same kind, rounded inwards; else in the measure's own."""
+        bounds = _bounds_in(self, unit) if unit != self.unit else None
+        return bounds or (f"{self.lowest:,.12g}", f"{self.highest:,.12g}")
 
     def amount(self, number: float, unit: str) -> str:
         """A number of this measure in a unit of the same kind, with the unit."""

@@ -189,8 +189,7 @@ def site_table(form: Form, site_id: str) -> Table:
     return {
         "id": site_id,
         "name": form.get("name", ""),
-        "latitude": entered_number(form, "latitude"),
-        "longitude": entered_number(form, "longitude"),
+        **site_fields.entered_place(form),
         "elevation": entered_quantity(form, "elevation"),
         **site_fields.entered_offset(form),
     }
@@ -220,10 +219,9 @@ def change_farm(document: Table, form: Form, opened: Opened) -> Table:
     sites = tables_of(changed, "site")
     for site in sites:
         site["zone"] = farm["zone"]
-    if len(sites) == 1 and "latitude" in opened.form:
-        for name in ("latitude", "longitude"):
-            if form.get(name, "") != opened.form[name]:
-                sites[0][name] = entered_number(form, name)
+    if len(sites) == 1 and site_fields.PLACE in opened.form:
+        if not is_as_shown(form, opened.form, site_fields.PLACE):
+            sites[0] |= site_fields.entered_place(form)
         if not is_as_shown(form, opened.form, "elevation"):
             sites[0]["elevation"] = entered_quantity(form, "elevation")
         if not is_as_shown(form, opened.form, "tdew_offset"):
@@ -396,8 +394,10 @@ def faults_of(error: InputInvalid) -> dict[str, Fault]:
             name = {"id": "supply_name", "name": "supply_name"}.get(
                 first, _FIELDS.get(first, first)
             )
-        elif match and match[1] == "site" and first in {"id", "zone"}:
-            name = "latitude"  # a place that others share, or one on another clock
+        elif match and match[1] == "site" and first in {"id", "zone", "latitude", "longitude"}:
+            name = (
+                site_fields.PLACE
+            )  # the first two: a place that others share, or on another clock
         elif first == "season" and rest[:1] == ["lengths"]:
             name = "stage_1"
         elif first == "watering_season" and rest:
@@ -422,8 +422,7 @@ def slug(name: str) -> str:
 def _shown_site(site: SiteDefinition, units: Mapping[str, Sequence[str]]) -> dict[str, str]:
     number, unit = shown_quantity(site.elevation_m, units["elevation"])
     return {
-        "latitude": digits_of(site.latitude_deg, 7),
-        "longitude": digits_of(site.longitude_deg, 7),
+        **site_fields.shown_place(site),
         "elevation": number,
         "elevation_unit": unit,
         **site_fields.shown_offset(site, units["tdew_offset"][0]),

@@ -125,13 +125,12 @@ def _weather_page(
     faults: dict[str, Fault] | None = None,
     file_faults: tuple[Fault, ...] = (),
 ) -> Response:
-    asked = visit.service.settings.weather_services
     return visit.show(
         "first_weather.html",
         status=422 if faults or file_faults else 200,
         farm=farm,
         set_up=set_up_of(visit, farm, Step.WEATHER),
-        services=[ATTRIBUTIONS[name] for name in asked if name in ATTRIBUTIONS],
+        services=[ATTRIBUTIONS[name] for name in visit.service.refreshers if name in ATTRIBUTIONS],
         sites=[(each.site_id, each.name) for each in sites],
         columns=COLUMN_NAMES,
         form=visit.form,

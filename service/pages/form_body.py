@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
@@ -52,6 +51,6 @@ async def read_form(request: Request, *, takes_file: bool) -> SentForm:
         for name, value in form.items():
             if isinstance(value, str):
                 fields[name] = value.strip()
-            elif isinstance(value, UploadFile) and value.filename:
+            elif value.filename:
                 files[name] = SentFile(value.filename, await value.read())
     return SentForm(fields, files)

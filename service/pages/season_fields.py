@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import cast
 
 from service.agronomy.block_batch import month_and_day
+from service.agronomy.crop_table import CROPS, season_start_at
 from service.farm_files.block_keys import WATERING_DAYS
 from service.pages.number_fields import digits_of, entered_number
 from service.records.farms import BlockDefinition
@@ -78,6 +79,22 @@ def entered_seasons(form: Form) -> Table:
     if form.get(_NITROGEN):
         found[_NITROGEN] = form[_NITROGEN]
     return found
+
+
+def estimated_season(form: Form, latitude_deg: float) -> ShownSeasons | None:
+    """An estimate for a crop without published stages where the form says nothing of its season.
+
+    Nobody's plans rest on it unasked: it is put into the fields with its source, to be checked and
+    saved. None for other crops and forms.
+    """
+    crop = CROPS.get(form.get("crop", ""))
+    estimate = None if crop is None else crop.estimated_season
+    if estimate is None or any(form.get(name) for name in _SEASON):
+        return None
+    month, day = season_start_at(latitude_deg, estimate.season_start)
+    lengths = map(str, estimate.stage_lengths_day)
+    fields = {"season_start": f"{month:02}-{day:02}", **dict(zip(_STAGES, lengths, strict=True))}
+    return ShownSeasons(fields, {"season_start": (fields["season_start"], estimate.origin)})
 
 
 def change_seasons(table: Table, form: Form, shown: Form) -> None:

@@ -6,7 +6,7 @@ anyway; what it stores is kept, so that one can stop at any step and come back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from service.operations.reading.set_up_progress import SetUpProgress, read_progress
@@ -63,11 +63,15 @@ class SetUp:
 
 
 def set_up_of(visit: Visit, farm: FarmDefinition, here: Step | None) -> SetUp | None:
-    """The steps of a farm; None where its first plan is made, or the reader may not change it."""
+    """The steps of a farm; None once its first plan is made."""
     progress = read_progress(
         farm, unit_of_work=visit.service.unit_of_work, clock=visit.service.clock
     )
-    return None if progress is None else _set_up(progress, here, farm.farm_id, visit.words)
+    if progress is None:
+        return None
+    if visit.service.refreshers:  # they are asked for the first plan
+        progress = replace(progress, has_weather=True)
+    return _set_up(progress, here, farm.farm_id, visit.words)
 
 
 def new_set_up(words: Wording) -> SetUp:

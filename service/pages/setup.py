@@ -21,11 +21,16 @@ from service.operations.access.manage_keys import Right
 from service.operations.access.people import list_people
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
-from service.pages import control_fields, farm_forms
+from service.operations.weather.read_sites import CountySite, list_counties
+from service.pages import control_fields, farm_forms, site_fields
+from service.pages.block_copy import copied_block, without_name
 from service.pages.block_preview import Preview, preview_of
+from service.pages.coordinates import place_text
 from service.pages.farm_forms import Opened, Table
-from service.pages.named_choices import ZONES, crops_by_name, textures_by_key
+from service.pages.named_choices import ZONES, crops_by_group, textures_by_key
 from service.pages.plans import farm_of, flow_text
+from service.pages.quantity_faults import in_own_units
+from service.pages.season_fields import estimated_season
 from service.pages.set_up_steps import Step, new_set_up, next_address, set_up_of
 from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import UNIT_SYSTEMS, Visit, redirect
@@ -74,8 +79,8 @@ def show_setup(visit: Visit) -> Response:
         else (),
         may_change=may_change,
         set_up=set_up_of(visit, farm, None) if may_change else None,
+        place_of=lambda site: place_text(site.latitude_deg, site.longitude_deg, words),
         done=visit.query.get("done", ""),
-        local_id=lambda thing_id: thing_id.rpartition(".")[2],
     )
 
 
@@ -84,7 +89,7 @@ def new_farm(visit: Visit) -> Response:
     visitor = visit.need(Right.FARM_WRITE)
     if not visit.form:
         return _farm_form(visit, NO_NOTES)
-    form = visit.form
+    visit.form = form = site_fields.with_county(visit.form, _counties(visit))
     if form.get("unit_system") in UNIT_SYSTEMS:
         visit.unit_system = form["unit_system"]
     farm_id = visitor.farm_id or farm_forms.slug(form.get("name", ""))
@@ -203,17 +208,27 @@ def retire_supply(visit: Visit) -> Response:
 
 
 def new_block(visit: Visit) -> Response:
-    """The form for a block, its preview, or the block stored."""
+    """The form for a block, its preview, or the block stored; empty, or like one there is."""
     farm = farm_of(visit, Right.FARM_WRITE)
     bundle = farm_now(visit, farm.farm_id)
+    source, like, opened = None, None, None
+    if visit.query.get("copy"):
+        source, alone, opened = _opened_block(visit, bundle, visit.query["copy"])
+        (like,) = farm_forms.tables_of(alone, "block")
 
     def show(notes: FormNotes, preview: Preview | None = None) -> Response:
-        return _block_form(visit, bundle, notes, preview=preview)
+        shown = None if opened is None else without_name(opened)
+        return _block_form(visit, bundle, notes, preview=preview, opened=shown, source=source)
 
     def document() -> Table:
         stored = visit.service.farm_format.document(bundle)
         tables = farm_forms.tables_of(stored, "block")
-        return {**stored, "block": [*tables, farm_forms.block_table(visit.form)]}
+        added = (
+            farm_forms.block_table(visit.form)
+            if like is None or opened is None
+            else copied_block(like, visit.form, opened)
+        )
+        return {**stored, "block": [*tables, added]}
 
     def store() -> None:
         with visit.service.unit_of_work(write=True) as unit:
@@ -238,10 +253,12 @@ def edit_block(visit: Visit) -> Response:
     """The form of a block with what is stored, its preview, or the block changed."""
     farm = farm_of(visit, Right.FARM_WRITE)
     bundle = farm_now(visit, farm.farm_id)
-    block, document, opened = _opened_block(visit, bundle)
+    block, document, opened = _opened_block(visit, bundle, visit.params["block_id"])
 
     def show(notes: FormNotes, preview: Preview | None = None) -> Response:
-        return _block_form(visit, bundle, notes, preview=preview, opened=opened, block=block)
+        return _block_form(
+            visit, bundle, notes, preview=preview, opened=opened, source=block, block=block
+        )
 
     def changed() -> Table:
         (table,) = farm_forms.tables_of(document, "block")
@@ -267,7 +284,7 @@ def retire_block(visit: Visit) -> Response:
     """Asks whether a block is to go, or takes it out of use from today on."""
     farm = farm_of(visit, Right.FARM_WRITE)
     bundle = farm_now(visit, farm.farm_id)
-    block, _, opened = _opened_block(visit, bundle)
+    block, _, opened = _opened_block(visit, bundle, visit.params["block_id"])
 
     def store() -> None:
         with visit.service.unit_of_work(write=True) as unit:
@@ -416,10 +433,12 @@ def _opened_supply(
     raise NotFound("there is no such supply in use")
 
 
-def _opened_block(visit: Visit, bundle: FarmBundle) -> tuple[BlockDefinition, Table, Opened]:
-    """The block of the address, the farm's document with it alone, and its form."""
+def _opened_block(
+    visit: Visit, bundle: FarmBundle, block_id: str
+) -> tuple[BlockDefinition, Table, Opened]:
+    """A block of the farm, the farm's document with it alone, and its form."""
     for block in bundle.blocks:
-        if block.block_id == visit.params["block_id"]:
+        if block.block_id == block_id:
             alone = replace(bundle, blocks=(block,), controllers=())
             document = visit.service.farm_format.document(alone)
             (table,) = farm_forms.tables_of(document, "block")
@@ -448,6 +467,13 @@ def _replace_farm_in(
     )
 
 
+def _counties(visit: Visit) -> tuple[CountySite, ...]:
+    """Counties for a place to choose, as far as the visitor may look at them anyway."""
+    if not (visit.may(Right.ADVISER) or visit.service.settings.public_counties):
+        return ()
+    return list_counties(unit_of_work=visit.service.unit_of_work)
+
+
 def _site_id(farm_id: str) -> str:
     return f"{farm_id}-home"[:40].rstrip("-")
 
@@ -455,17 +481,18 @@ def _site_id(farm_id: str) -> str:
 def _form_values(visit: Visit, opened: Opened | None, notes: FormNotes) -> dict[str, object]:
     """What every form of something stored is shown with."""
     defaults = visit.service.farm_format.defaults()
+    units = farm_forms.units_of(visit.words)
     return {
         "defaults": defaults.block_numbers,
         "issue_time": clock_text(defaults.issue_wall_min),
         "new_windows": shown_windows(defaults.windows),
         "form": visit.form or (opened.form if opened is not None else {}),
-        "faults": notes.faults,
+        "faults": in_own_units(notes.faults, visit.form, units, visit.words),
         "newer": notes.newer,
         "is_stale": notes.status == 409 and not notes.faults,
         "version": "" if opened is None else opened.version,
         "origins": {} if opened is None else opened.origins,
-        "units": farm_forms.units_of(visit.words),
+        "units": units,
     }
 
 
@@ -476,7 +503,8 @@ def _farm_form(
     opened: Opened | None = None,
     bundle: FarmBundle | None = None,
 ) -> Response:
-    values = _form_values(visit, opened, notes)
+    placed = replace(notes, faults=site_fields.place_faults(notes.faults, visit.form))
+    values = _form_values(visit, opened, placed)
     zones = [*ZONES]
     if bundle is not None and bundle.farm is not None and bundle.farm.zone not in zones:
         zones.append(bundle.farm.zone)
@@ -489,7 +517,8 @@ def _farm_form(
             if bundle is None
             else set_up_of(visit, _farm(bundle), Step.FARM)
         ),
-        has_place=opened is None or "latitude" in opened.form,
+        has_place=opened is None or site_fields.PLACE in opened.form,
+        counties=_counties(visit) if bundle is None else (),
         zones=[(zone, zone.replace("_", " ")) for zone in zones],
         **values,
     )
@@ -523,9 +552,16 @@ def _block_form(
     *,
     preview: Preview | None = None,
     opened: Opened | None = None,
+    source: BlockDefinition | None = None,
     block: BlockDefinition | None = None,
 ) -> Response:
+    """``source``: the block that the form began with; ``block``: the stored one that it changes."""
     values = _form_values(visit, opened, notes)
+    estimate = None
+    if "season_start" in notes.faults:
+        estimate = estimated_season(visit.form, bundle.sites[0].latitude_deg)
+    if estimate is not None:
+        values["form"] = {**visit.form, **estimate.form}
     textures = textures_by_key(visit.words)
     if opened is not None and not opened.form["texture"]:
         textures.insert(0, ("", visit.words.gettext("as measured")))
@@ -536,13 +572,16 @@ def _block_form(
         set_up=set_up_of(visit, _farm(bundle), Step.BLOCK),
         bundle=bundle,
         block=block,
-        crops=crops_by_name(visit.words),
+        source=source,
+        copies=[(each.block_id, each.name) for each in bundle.blocks],
+        crops=crops_by_group(visit.words),
         textures=textures,
         wetness=wetness_choices(visit.words),
         supplies=[(each.supply_id, each.name) for each in bundle.supplies],
         sites=[(each.site_id, each.name) for each in bundle.sites],
         window_rows=window_rows(visit.form or (opened.form if opened is not None else {})),
-        has_plain_season=block is None or block.curve.basis == "days",
+        season_estimate="" if estimate is None else estimate.origins["season_start"][1],
+        has_plain_season=source is None or source.curve.basis == "days",
         shown_fields={
             *BLOCK_FIELDS,
             *(("supply",) if len(bundle.supplies) > 1 else ()),

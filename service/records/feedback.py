@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 from service.agronomy.records import Days, Floats, Ints, NoWaterPeriod
 from service.records.audit import Document
 from service.records.farms import LoadOutcome
+
+OLDEST_READING = timedelta(days=60)
+"""How far back a soil reading may lie when it is stored."""
 
 
 @dataclass(frozen=True, slots=True)

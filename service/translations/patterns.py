@@ -209,6 +209,7 @@ PATTERNS: tuple[str, ...] = (
     marked("no comma, and a point before decimals: {measure}"),
     marked("a list of {count}, each {measure}"),
     marked("{noun} such as {examples}, {lowest} to {highest} {unit}"),
+    marked("a number from {lowest} to {highest} {unit}"),
     marked("{noun} such as {examples}, {lowest} to {highest}"),
     # Texts and choices.
     marked("a text of 1 to {longest} characters in one line"),

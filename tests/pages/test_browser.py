@@ -51,6 +51,7 @@ PAGES = {
     "change a block": f"/blocks/{BLOCK_ID}/edit",
     "soil now": "/farms/later-farm/soil-now",
     "first weather": "/farms/later-farm/first-weather",
+    "copy a block": f"/farms/test-farm/blocks/new?copy={BLOCK_ID}",
     "retire a block": f"/blocks/{BLOCK_ID}/retire",
     "people": "/farms/test-farm/people",
     "no plan": "/farms/later-farm/tomorrow",
@@ -226,8 +227,7 @@ def test_by_keyboard_alone_a_farm_is_set_up(site: Site, browser: Browser) -> Non
     page.wait_for_url("**/farms/new")
     for field, text in (
         ("name", "Key Farm"),
-        ("latitude", "35.9"),
-        ("longitude", "-79.2"),
+        ("coordinates", "35.9 N, 79.2 W"),
         ("elevation", "500"),
     ):
         _type_into(page, field, text)

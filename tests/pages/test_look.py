@@ -59,15 +59,13 @@ def test_the_footer_shows_what_is_chosen(looker: Reader) -> None:
 
 
 def test_faults_come_first_with_a_link_to_each_field_and_take_the_focus(looker: Reader) -> None:
-    answer = looker.send(
-        "/farms/new", name="New", latitude="95", longitude="-79", elevation="x"
-    )
+    answer = looker.send("/farms/new", name="New", coordinates="95, -179", elevation="x")
     page = answer.text
     assert answer.status_code == 422 and "<title>Error: " in page
     summary = page.index('<div class="errors" role="alert" tabindex="-1" autofocus')
     assert summary < page.index("<h1>")
     linked = re.findall(r'<li><a href="#(\w+)">([^<:]+): ', page)
-    assert {("latitude", "Latitude"), ("elevation", "Elevation")} <= set(linked)
+    assert {("coordinates", "Coordinates"), ("elevation", "Elevation")} <= set(linked)
     for field, _ in linked:
         assert re.search(rf'<(?:input|select) id="{field}"[^>]*aria-invalid="true"', page)
     assert f"{len(linked)} entries cannot be used" in page

@@ -26,6 +26,7 @@ from service.operations.access.people import list_people
 from service.operations.farms.change_farms import get_farm_now
 from service.operations.reading.read_plans import get_plan
 from service.pages.look import font_path
+from service.pages.mount import FILE_PAGES
 from service.pages.mount import PAGES as ADDRESSES
 from service.pages.sessions import LASTS, Seals
 from service.pages.visit import POLICY
@@ -61,6 +62,9 @@ PAGES = (
     "/farms/test-farm/supplies/well/edit",
     "/farms/test-farm/supplies/well/retire",
     "/farms/test-farm/people",
+    "/farms/test-farm/soil-now",
+    "/farms/later-farm/soil-now",
+    "/farms/later-farm/first-weather",
     f"/blocks/{BLOCK_ID}",
     f"/blocks/{BLOCK_ID}/pipes-and-water",
     f"/blocks/{BLOCK_ID}/parts",
@@ -404,7 +408,10 @@ def test_another_farm_looks_as_if_it_were_not_there(service: Service, path: str)
 
 @pytest.mark.parametrize(
     ("method", "path"),
-    [(method, path) for method, path, _ in ADDRESSES if "{" in path],
+    [
+        *((method, path) for method, path, _ in ADDRESSES if "{" in path),
+        *(("POST", path) for path, _ in FILE_PAGES),
+    ],
 )
 def test_no_page_or_form_of_another_farm_can_be_reached(
     service: Service, method: str, path: str
@@ -650,8 +657,7 @@ FARM = {
     "name": "Río Bend",
     "zone": "America/New_York",
     "unit_system": "us",
-    "latitude": "35.9",
-    "longitude": "-79.2",
+    "coordinates": "35.9, -79.2",
     "elevation": "500",
     "elevation_unit": "ft",
 }
@@ -730,8 +736,9 @@ def test_what_does_not_fit_a_block_is_shown_beside_its_field(
 @pytest.mark.parametrize(
     ("changed", "wrong"),
     [
-        ({"latitude": "91"}, "latitude"),
-        ({"longitude": "far"}, "longitude"),
+        ({"coordinates": "91 N, 79 W"}, "coordinates"),
+        ({"coordinates": "far"}, "coordinates"),
+        ({"coordinates": "35.9, 79.2"}, "coordinates"),
         ({"elevation": ""}, "elevation"),
     ],
 )

@@ -205,8 +205,8 @@ def test_nothing_visible_on_a_spanish_page_is_the_english_text(
 
 DAY_TEXT = TODAY.isoformat()
 FARM = {
-    "name": "Las Palmas", "zone": "America/New_York", "unit_system": "us", "latitude": "35.9",
-    "longitude": "-79.2", "elevation": "500", "elevation_unit": "ft",
+    "name": "Las Palmas", "zone": "America/New_York", "unit_system": "us",
+    "coordinates": "35.9, -79.2", "elevation": "500", "elevation_unit": "ft",
 }  # fmt: skip
 SUPPLY = {
     "supply_name": "Pozo", "flow": "40", "flow_unit": "gpm", "opens_1": "04:00",
@@ -230,9 +230,10 @@ NEW_BLOCK = f"/farms/{FARM_ID}/blocks/new"
 WRONG: list[tuple[str, str, dict[str, str]]] = [
     *((NEW_FARM, NEW_FARM, {**FARM, **wrong}) for wrong in (
         {"name": ""}, {"name": "???"}, {"zone": "Here/There"}, {"unit_system": "both"},
-        {"latitude": "north"}, {"latitude": "95"}, {"latitude": "0.6"}, {"latitude": "-35.9"},
-        {"longitude": "79.2"}, {"longitude": "999"}, {"elevation": "tall"}, {"elevation": ""},
-        {"elevation": "1,5.2"},
+        {"coordinates": "north"}, {"coordinates": ""}, {"coordinates": "95 N 79 W"},
+        {"coordinates": "0.6, -79.2"}, {"coordinates": "-35.9, -79.2"},
+        {"coordinates": "35.9, 79.2"}, {"coordinates": "35.9, 999"},
+        {"elevation": "tall"}, {"elevation": ""}, {"elevation": "1,5.2"},
     )),
     *((NEW_SUPPLY, NEW_SUPPLY, {**SUPPLY, **wrong}) for wrong in (
         {"supply_name": ""}, {"supply_name": "Pozo"}, {"supply_name": "???"}, {"flow": "x"},

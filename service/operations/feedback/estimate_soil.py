@@ -23,7 +23,6 @@ from service.errors import Fault, InputInvalid
 from service.operations.evening.replan_after import Replanning
 from service.operations.feedback.read_soil import (
     NOON_H,
-    OLDEST_READING,
     StoredSoilReading,
     batch_of,
     block_at,
@@ -31,7 +30,7 @@ from service.operations.feedback.read_soil import (
     time_faults,
 )
 from service.records.farms import BlockDefinition
-from service.records.feedback import SoilReading
+from service.records.feedback import OLDEST_READING, SoilReading
 
 KIND = "estimate"
 WETNESS: Mapping[str, float] = {

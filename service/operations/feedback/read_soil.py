@@ -7,7 +7,7 @@ ledger books the correction on the day of the reading whenever that day is compu
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -23,10 +23,9 @@ from service.operations.feedback.reported_time import has_passed
 from service.operations.reading.read_farms import today_at_block
 from service.records.audit import Subject
 from service.records.farms import BlockDefinition, LoadOutcome, number_columns
-from service.records.feedback import SoilReading
+from service.records.feedback import OLDEST_READING, SoilReading
 
 NOON_H = 12
-OLDEST_READING = timedelta(days=60)
 LARGEST_WATER = 0.8
 LARGEST_TENSION_KPA = 1500.0
 DEEPEST_M = 5.0

@@ -9,10 +9,10 @@ import numpy as np
 
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.operations.feedback.read_soil import OLDEST_READING
 from service.operations.reading.read_farms import local_day
 from service.ports import Clock
 from service.records.farms import FarmDefinition
+from service.records.feedback import OLDEST_READING
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,25 @@ class SiteCoverage:
     freshness: SiteFreshness
 
 
+@dataclass(frozen=True, slots=True)
+class CountySite:
+    """A county, and the site that its weather is of."""
+
+    county_code: str
+    name: str
+    site: SiteDefinition
+
+
+def list_counties(*, unit_of_work: UnitOfWorkFactory) -> tuple[CountySite, ...]:
+    """All counties by name; none where the operator has loaded none."""
+    with unit_of_work(write=False) as unit:
+        counties = unit.blocks.list_counties()
+        sites = unit.blocks.read_site_table().definitions if counties else ()
+    by_id = {site.site_id: site for site in sites}
+    found = (CountySite(each.county_code, each.name, by_id[each.site_id]) for each in counties)
+    return tuple(sorted(found, key=lambda each: each.name))
+
+
 def list_sites(
     farm_id: str | None, *, unit_of_work: UnitOfWorkFactory, clock: Clock
 ) -> list[SiteCoverage]:

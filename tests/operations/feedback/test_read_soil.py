@@ -10,8 +10,9 @@ import pytest
 from service.bootstrap import Service
 from service.errors import InputInvalid, NotFound
 from service.operations.farms.measured_numbers import change_number
-from service.operations.feedback.read_soil import OLDEST_READING, StoredSoilReading, read_soil
+from service.operations.feedback.read_soil import StoredSoilReading, read_soil
 from service.operations.feedback.reported_time import CLOCK_SLACK
+from service.records.feedback import OLDEST_READING
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, RUN_AT, TODAY
 
 FIELD_CAPACITY, WILTING_POINT = 0.23, 0.11
