@@ -11,6 +11,9 @@ from math import inf
 from service.agronomy.quantity import Quantity
 
 SERVICE_GROUP = (
+    Quantity("ran_min", "min", 0, 1500, "minutes that a block ran on a day"),
+    Quantity("block_days_count", "1", 0, 1e6, "blocks that a report is about, over its days"),
+    Quantity("reported_count", "1", 0, 1e6, "blocks of a day that were reported already"),
     Quantity("age_h", "h", 0, inf, "age of weather values when a plan was made"),
     Quantity("weather_age_h", "h", 0, inf, "age of the oldest weather behind a plan"),
     Quantity("busy_timeout_ms", "ms", 0, inf, "time for which a locked database is waited for"),

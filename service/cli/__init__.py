@@ -16,6 +16,7 @@ from service.cli.board import farm
 from service.cli.capacity import capacity
 from service.cli.changes import changes
 from service.cli.controllers import calendar_link, controllers
+from service.cli.day_report import report_day
 from service.cli.demonstration import demo
 from service.cli.dosing import chlorine, pumping
 from service.cli.evening import load, report_run, run_day, soil, weather_import
@@ -62,6 +63,7 @@ app.command()(balance)
 app.command("water-used")(water_used)
 app.command()(counties)
 app.command("report-run")(report_run)
+app.command("report-day")(report_day)
 app.command()(soil)
 app.command()(et0)
 app.command()(hindcast)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime
+from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, bindparam, delete, func, select, update
+from sqlalchemy import Connection, Select, bindparam, delete, func, select, update
 
 from service.agronomy.records import Ints
 from service.database import mapping
@@ -326,10 +327,29 @@ class PlanStore:
         if farm_id is not None:
             query = query.join(farm, farm.c.farm_key == block.c.farm_key)
             query = query.where(farm.c.farm_id == farm_id)
-        rows = self._connection.execute(query.order_by(block.c.block_id)).mappings()
+        return self._as_read(query.order_by(block.c.block_id))
+
+    def latest_key(self) -> int:
+        """Key of the newest version of any plan; 0: there is none."""
+        return int(self._connection.execute(select(func.max(plan.c.plan_key))).scalar_one() or 0)
+
+    def list_plans_at(self, key: int, *, day: date, farm_id: str) -> list[PublishedPlan]:
+        """Plans of a farm for a day that were in force when ``key`` was the newest version."""
+        newest = (
+            select(func.max(plan.c.plan_key))
+            .join(block, block.c.block_key == plan.c.block_key)
+            .join(farm, farm.c.farm_key == block.c.farm_key)
+            .where(plan.c.day == day, plan.c.plan_key <= key, farm.c.farm_id == farm_id)
+            .group_by(plan.c.block_key)
+        )
+        query = _PUBLISHED.where(plan.c.plan_key.in_(newest)).order_by(block.c.block_id)
+        return self._as_read(query)
+
+    def _as_read(self, query: Select[Any]) -> list[PublishedPlan]:
+        """Published plans; those of a site share one weather basis."""
         bases: dict[int, WeatherBasis] = {}
         found = []
-        for row in rows:
+        for row in self._connection.execute(query).mappings():
             key = row["basis_key"]
             if key not in bases:
                 bases[key] = read_weather_basis(row["document"])

@@ -245,6 +245,20 @@ class ReportStore:
         )
         return [GivenRun(*row) for row in rows]
 
+    def find_reported(
+        self, block_keys: Ints, *, first_day: date, last_day: date
+    ) -> frozenset[tuple[int, date]]:
+        """Block key and day of all days of a span that have a reported run of the block."""
+        rows = self._connection.execute(
+            select(run.c.block_key, run.c.day)
+            .where(
+                run.c.day.between(first_day, last_day),
+                is_among(self._connection, run.c.block_key, block_keys),
+            )
+            .distinct()
+        )
+        return frozenset((key, day) for key, day in rows)
+
     def list_metered(self, farm_key: int, *, recorded_since: datetime) -> list[str]:
         """Blocks of a farm with a metered run that was reported since, by id."""
         return list(

@@ -21,7 +21,7 @@ from service.operations.evening.replan_after import replan_for_site
 from service.operations.feedback.compare_meter import QUESTIONED
 from service.operations.feedback.pause_blocks import cancel_pause, list_pauses, pause_block
 from service.operations.feedback.report_runs import RunReport, report_runs
-from service.operations.mail.evening_mail import line_of_plan, pause_of_day
+from service.operations.reading.block_lines import line_of_plan, pause_of_day
 from service.operations.reading.read_balance import LedgerLine, ledger_lines
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import (
@@ -31,6 +31,7 @@ from service.operations.reading.read_plans import (
     metered_days,
     plan_steps,
 )
+from service.operations.reading.what_changed import moment
 from service.operations.waterworks.learn_rate import rate_offer, use_rate
 from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import GaugeReport, store_reading
@@ -39,11 +40,18 @@ from service.pages.block_months import first_shown_day, months_view
 from service.pages.block_season import kc_chart, season_days, season_view
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import farm_of, flow_text, parsed_day
+from service.pages.rain_question import (
+    RestsOthersError,
+    ask_about_rain,
+    ask_before_resting,
+    rain_place,
+)
 from service.pages.sensor_form import FAULT_FIELDS, store_sensed
 from service.pages.soil_form import store_wetness, wetness_choices
 from service.pages.visit import Visit, faults_by_field, redirect
 from service.pages.water_log import water_log
 from service.pages.waterworks import summary
+from service.pages.what_changed import Change, changed_page, moment_now
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.feedback import Pause
 from service.translations import Wording
@@ -75,8 +83,7 @@ def _show(
     status: int = 200,
 ) -> Response:
     block_id, words = visit.params["block_id"], visit.words
-    now = visit.service.clock.now()
-    today = local_day(now, farm.zone)
+    today = local_day(now := visit.service.clock.now(), farm.zone)
     asked = parsed_day(visit.query.get("date", ""))
     view = _plan(visit, block_id, asked)
     latest = _plan(visit, block_id, None) if asked else view
@@ -91,6 +98,7 @@ def _show(
         pipes_and_water = summary(unit, block, today, words)
         books = _books(unit, view, words)
         offer = rate_offer(unit, block, today=today)
+        gauge = rain_place(unit, block, today + ONE_DAY)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     season = season_days(rows, latest, block, first_day=end - timedelta(days=SEASON_DAYS))
     wall_now = now.astimezone(ZoneInfo(farm.zone)).replace(tzinfo=None)
@@ -124,6 +132,7 @@ def _show(
         can_report=visit.may(Right.WATER_WRITE),
         can_change=visit.may(Right.FARM_WRITE),
         offer=offer,
+        gauge=gauge,
     )
 
 
@@ -135,6 +144,7 @@ def enter_rain(visit: Visit) -> Response:
 
     def work(unit: UnitOfWork, block: BlockDefinition, farm: FarmDefinition) -> int:
         unit_mm = MM_PER_INCH if visit.form.get("unit") == "in" else 1.0
+        before = moment(unit)
         with faults_in_inches(visit.form.get("unit") == "in"):
             done = store_reading(
                 unit,
@@ -150,15 +160,23 @@ def enter_rain(visit: Visit) -> Response:
                 source_order=visit.service.source_order,
                 clock=visit.service.clock,
             )
-        return replan_for_site(
+        count = replan_for_site(
             unit,
             block.site_id,
             farm_id=farm.farm_id,
             touched_day=done.first_changed_day,
             replanning=visit.service.replanning,
         )
+        tomorrow = local_day(visit.service.clock.now(), farm.zone) + ONE_DAY
+        ask_before_resting(unit, visit, block, before=before, tomorrow=tomorrow)
+        return count
 
-    return _enter(visit, "rain", work, {"read_at": "time", "covers_from": "time"})
+    try:
+        return _enter(visit, "rain", work, {"read_at": "time", "covers_from": "time"})
+    except RestsOthersError as question:
+        farm = farm_of(visit, Right.WATER_WRITE)
+        tomorrow = local_day(visit.service.clock.now(), farm.zone) + ONE_DAY
+        return ask_about_rain(visit, farm, question.changes, tomorrow)
 
 
 def enter_run(visit: Visit) -> Response:
@@ -262,15 +280,18 @@ def enter_pause(visit: Visit) -> Response:
 
 def take_back_pause(visit: Visit) -> Response:
     """Cancel a pause."""
-    farm_of(visit, Right.WATER_WRITE)
+    farm = farm_of(visit, Right.WATER_WRITE)
     block_id = visit.params["block_id"]
+    before = moment_now(visit)
     cancel_pause(
         block_id,
         visit.params["pause_id"],
         unit_of_work=visit.service.unit_of_work,
         replanning=visit.service.replanning,
     )
-    return redirect(f"/blocks/{block_id}", done="pause-ended")
+    after = moment_now(visit)
+    tomorrow = local_day(visit.service.clock.now(), farm.zone) + ONE_DAY
+    return changed_page(farm.farm_id, Change("pause-ended", tomorrow, before, after, block_id))
 
 
 def _enter(
@@ -289,7 +310,9 @@ def _enter(
         with visit.service.unit_of_work(write=True) as unit:
             today = local_day(visit.service.clock.now(), farm.zone)
             block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
+            before = moment(unit)
             count = work(unit, block, farm)
+            after = moment(unit)
     except InputInvalid as error:
         names = {**{name: name for name in own}, **fields}
         return _show(
@@ -299,7 +322,9 @@ def _enter(
             form_name=form_name,
             status=422,
         )
-    return redirect(f"/blocks/{block_id}", done=f"{form_name}-{'changed' if count else 'kept'}")
+    done = f"{form_name}-{'changed' if count else 'kept'}"
+    change = Change(done, today + ONE_DAY, before, after, block.block_id)
+    return changed_page(farm.farm_id, change)
 
 
 def _question(visit: Visit) -> str:

@@ -12,7 +12,7 @@ from starlette.requests import Request
 LARGEST_FORM_BYTES: Final = 100_000
 LARGEST_UPLOAD_BYTES: Final = 5_100_000
 """A weather file of 5 MB, and the fields beside it."""
-MOST_FIELDS: Final = 100
+MOST_FIELDS: Final = 500
 _FORM_TYPES: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 
 

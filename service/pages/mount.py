@@ -26,6 +26,7 @@ from service.pages import (
     parts,
     people,
     plans,
+    report_day,
     season,
     setup,
     sheet,
@@ -38,6 +39,7 @@ from service.pages import (
     waterworks,
     waterworks_forms,
     weather,
+    what_changed,
 )
 from service.pages.look import font, font_licence, font_path, icon, style, style_path
 from service.pages.sessions import Seals
@@ -60,6 +62,9 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", "/farms/new", setup.new_farm),
     ("GET", "/farms/{farm_id}/tomorrow", tomorrow.show_tomorrow),
     ("GET", "/farms/{farm_id}/sheet", sheet.show_sheet),
+    ("GET", "/farms/{farm_id}/report", report_day.show_report),
+    ("POST", "/farms/{farm_id}/report", report_day.enter_report),
+    ("GET", "/farms/{farm_id}/what-changed", what_changed.show_what_changed),
     ("GET", "/farms/{farm_id}/season", season.show_season),
     ("POST", "/farms/{farm_id}/calendar-link", season.make_calendar_link),
     ("GET", "/farms/{farm_id}/visit-notes", visit_notes.show_notes),

@@ -19,9 +19,12 @@ from service.pages.day_supply import supply_chart
 from service.pages.day_view import day_view
 from service.pages.first_plans import MAKING
 from service.pages.plans import asked_day, bundle_of, farm_of, has_blocks, latest_day, letter_of
+from service.pages.report_day import form_of_last_day
 from service.pages.set_up_steps import Step, set_up_of
 from service.pages.visit import Visit, redirect
 
+MOST_MINUTE_FIELDS = 14
+"""Blocks whose minutes are asked for here; for more the form leads to its own page."""
 MOST_OPENINGS = 14
 """Openings that are shown at once; all others are folded."""
 
@@ -50,6 +53,7 @@ def show_tomorrow(visit: Visit) -> Response:
     bundle = bundle_of(visit, farm, letter.day)
     view = day_view(letter, bundle, words, now=now, today=today)
     first = next((place for place, each in enumerate(view.openings) if each.is_next), 0)
+    report, waiting_count = form_of_last_day(visit, farm)
     return visit.show(
         "tomorrow.html",
         farm=farm,
@@ -68,6 +72,9 @@ def show_tomorrow(visit: Visit) -> Response:
         folded_openings=view.openings[:first] + view.openings[first + MOST_OPENINGS :],
         before=letter.day - ONE_DAY,
         after=letter.day + ONE_DAY,
+        report=report,
+        shows_minutes=report is not None and len(report.fields) <= MOST_MINUTE_FIELDS,
+        waiting_count=waiting_count,
     )
 
 

@@ -149,7 +149,7 @@ def test_a_pause_entered_on_a_page_orders_one_mail_too(service: Service) -> None
         page, f"{page}/pauses",
         day="2026-07-15", time="00:00", end_day="2026-07-16", end_time="00:00", reason="harvest",
     )  # fmt: skip
-    assert answer.headers["Location"] == f"{page}?done=pauses-changed"
+    assert answer.headers["Location"].endswith("done=pauses-changed")
     assert [each.state for each in mails(service)] == ["queued", "sent"]
 
 

@@ -269,9 +269,10 @@ def test_by_keyboard_alone_rain_is_entered_and_the_plan_changes(
     _type_into(page, "rain-amount", "0.6")
     page.keyboard.press("Enter")
     page.wait_for_url("**done=rain-changed")
+    page.goto(site.address + PAGES["block"])
     after = get_plan(BLOCK_ID, day=PLAN_DAY, unit_of_work=site.service.unit_of_work).plan
     assert after.version == before.version + 1
-    assert f"{after.planned_min} min" in page.locator(".big").first.inner_text()
+    assert f"{after.planned_min} min" in page.locator(".hero").inner_text()
     _tab_to(page, "a[href$='/tomorrow']")
     page.keyboard.press("Enter")
     page.wait_for_url("**/tomorrow")
@@ -306,7 +307,8 @@ def test_by_keyboard_alone_a_run_is_entered(site: Site, browser: Browser) -> Non
         _type_into(page, "run-minutes", "35")
         page.keyboard.press("Enter")
         page.wait_for_url("**done=runs-*")
-        assert "Saved." in page.locator("[role=status]").inner_text()
+        assert "The run is saved." in page.locator("[role=status]").inner_text()
+        page.goto(site.address + PAGES["block"])
         assert "a report" in page.locator("main").inner_text()
 
 
@@ -315,7 +317,7 @@ def test_by_keyboard_alone_a_block_is_paused_and_the_pause_taken_back(
 ) -> None:
     with _page_of(browser) as page:
         page.goto(site.address + PAGES["block"])
-        before = page.locator(".big").first.inner_text()
+        before = page.locator(".hero").inner_text()
         _tab_to(page, "details:has(#pause-reason) > summary")
         page.keyboard.press("Enter")
         _type_into(page, "pause-day", "07152026")
@@ -323,11 +325,13 @@ def test_by_keyboard_alone_a_block_is_paused_and_the_pause_taken_back(
         _type_into(page, "pause-reason", "spraying")
         page.keyboard.press("Enter")
         page.wait_for_url("**done=pauses-changed")
-        assert page.locator(".big").first.inner_text() == "Rest"
+        page.goto(site.address + PAGES["block"])
+        assert "Paused" in page.locator(".head").inner_text()
         _tab_to(page, "form[action$='/cancel'] button")
         page.keyboard.press("Enter")
         page.wait_for_url("**done=pause-ended")
-        assert page.locator(".big").first.inner_text() == before
+        page.goto(site.address + PAGES["block"])
+        assert page.locator(".hero").inner_text() == before
 
 
 def test_by_keyboard_alone_a_block_is_changed_and_one_retired(site: Site, browser: Browser) -> None:

@@ -41,6 +41,7 @@ from tests.pages.conftest import Reader
 from tests.pages.spanish_ranch import FARM_ID, RANCH, bring_poor_weather
 
 UNITS = ("us", "si")
+WHAT_CHANGED = f"/farms/{FARM_ID}/what-changed?day={PLAN_DAY}&before=999&after=999"
 BLOCKS = tuple(f"/blocks/{FARM_ID}.{name}" for name in ("uno", "dos", "tres", "cuatro"))
 # What is the same in both languages, or is not the service's to translate.
 GIVEN_BY_PEOPLE = (
@@ -183,7 +184,10 @@ ADDRESSES = sorted(
         f"/farms/{FARM_ID}/tomorrow?date=2027-01-05",
         "/farms/none/tomorrow",
         "/counties?crop=blueberry",
-        *(f"{BLOCKS[0]}?done={done}" for done in ("rain-changed", "runs-kept", "pause-ended")),
+        *(f"{BLOCKS[0]}?done={done}" for done in ("flow-changed", "flow-kept", "flow-gone")),
+        f"{WHAT_CHANGED}&done=day&kept=1",
+        *(f"{WHAT_CHANGED}&done={done}" for done in ("rain-changed", "runs-kept", "soil-kept")),
+        *(f"{WHAT_CHANGED}&done={done}" for done in ("pauses-changed", "pause-ended", "days")),
         f"{BLOCKS[0]}?date={TODAY}",
         f"{BLOCKS[0]}?date=2020-01-01",
     }

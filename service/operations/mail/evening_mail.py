@@ -14,13 +14,13 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
-from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc, wall_time
-from service.agronomy.records import Ints, NoWaterPeriod
+from service.agronomy.civil_day import ONE_DAY, first_instant, midnight_utc
+from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold
 from service.operations.mail.timer_lines import line_of_day
-from service.operations.reading.planned_injections import planned_injection
+from service.operations.reading.block_lines import line_of_plan, pause_of_day
 from service.operations.reading.read_plans import PlanView, list_plans, metered_day
 from service.operations.timers.set_timer import timers_of
 from service.records.farms import BlockTable, FarmDefinition
@@ -28,9 +28,6 @@ from service.records.feedback import MeteredDay
 from service.records.letters import (
     BlockLine,
     EveningLetter,
-    ExpectedDay,
-    InjectionLine,
-    PulseLine,
     SiteLine,
     SkyDay,
 )
@@ -223,72 +220,6 @@ def _metered_before(
         for key, block_id in zip(table.keys.tolist(), table.block_ids, strict=True)
         if (key, before) in counted and block_id in blocks and key in gross_mm
     }
-
-
-def pause_of_day(periods: Iterable[NoWaterPeriod], day: date) -> NoWaterPeriod | None:
-    """Of the periods that touch a day, the one that ends last."""
-    return max(
-        (
-            period
-            for period in periods
-            if period.starts_local.date() <= day
-            and period.ends_local > datetime.combine(day, time.min)
-        ),
-        key=lambda period: period.ends_local,
-        default=None,
-    )
-
-
-def line_of_plan(view: PlanView) -> BlockLine:
-    """The plan of one block as a letter has it, without its timer, its meter and its pause."""
-    plan, reasoning = view.plan, view.plan.reasoning
-    expected = reasoning.outlook_expected_min
-    minutes = [float(plan.planned_min), *expected[1:]] if expected else []
-    is_known = plan.status != "no-weather"
-    return BlockLine(
-        block_id=plan.block_id,
-        name=view.block.name,
-        status=plan.status,
-        version=plan.version,
-        site_id=view.block.site_id,
-        pulses=tuple(_pulse_line(view, start, length) for start, length in plan.pulses),
-        planned_min=plan.planned_min,
-        volume_l=(reasoning.volume_l or 0.0) if is_known else 0.0,
-        numbers=reasoning.quantities,
-        flags=reasoning.flags,
-        cause=reasoning.cause,
-        deferred_mm=reasoning.deferred_mm or 0.0,
-        shortfall_mm=reasoning.shortfall_mm or 0.0,
-        rain_credit_mm=reasoning.rain_credit_mm or 0.0,
-        outlook=tuple(
-            ExpectedDay(plan.day + timedelta(days=place), value)
-            for place, value in enumerate(minutes if is_known else [])
-        ),
-        dry_day=reasoning.unwatered_until_day if is_known else None,
-        injection=_injection_line(view),
-        taken_full_day=reasoning.taken_full_day,
-    )
-
-
-def _injection_line(view: PlanView) -> InjectionLine | None:
-    planned = planned_injection(view.plan)
-    if planned is None:
-        return None
-    return InjectionLine(
-        products=planned.products,
-        spans=planned.spans if planned.is_possible else (),
-        injector_l_per_h=planned.injector_l_per_h,
-    )
-
-
-def _pulse_line(view: PlanView, start_min: int, duration_min: int) -> PulseLine:
-    starts_at = wall_time(view.plan.day, start_min, view.zone)
-    return PulseLine(
-        starts_at=starts_at,
-        # Counted from midnight again, so that a pulse across a clock change is right.
-        ends_at=wall_time(view.plan.day, start_min + duration_min, view.zone),
-        duration_min=duration_min,
-    )
 
 
 def _site_line(site_id: str, view: PlanView) -> SiteLine:
