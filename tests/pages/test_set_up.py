@@ -216,7 +216,7 @@ def test_a_crop_without_published_stages_is_offered_an_estimate_that_says_so(
     offered = dict(
         re.findall(r'name="(season_start|stage_\d)" type="text" value="([^"]+)"', answer.text)
     )
-    assert len(offered) == 5 and "are an estimate, from:" in answer.text
+    assert len(offered) == 5 and "are an estimate. Change them" in answer.text
     assert reader.send(page, **fields, **offered).status_code == 303
     bundle = get_farm_now(FARM_ID, unit_of_work=service.unit_of_work, clock=service.clock)
     block = next(each for each in bundle.blocks if each.name == "Berries")

@@ -57,6 +57,7 @@ SAME = frozenset(
         "uS/cm", "mg/L", "/mL", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb",
         "psi", "bar",
         "Urea", "lb/ac", "kg/ha", "ppm", "meq/100g", "meq/100cm3", "Mehlich-3", "Bray P1", "Olsen",
+        "cb", "mph",
     }
 )  # fmt: skip
 NOT_READ = ("style", "script", "cite", "code")
@@ -136,7 +137,9 @@ def _is_name(text: str) -> bool:
     """A place of the list of clocks, a unit, a number with its unit."""
     return bool(
         re.fullmatch(r"(?:America|Europe)/[\w /]+", text)
-        or all(part in SAME or not re.search("[A-Za-z]", part) for part in text.split())
+        or all(
+            part in SAME or not re.search("[A-Za-z]", part) for part in re.split(r"[\s()]+", text)
+        )
     )
 
 
