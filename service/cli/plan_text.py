@@ -19,7 +19,7 @@ from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_s
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.delivery.day_order import BlockState, state_of
-from service.operations.mail.evening_mail import line_of_plan
+from service.operations.reading.block_lines import line_of_plan
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView
 from service.records.farms import FarmDefinition
