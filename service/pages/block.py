@@ -39,7 +39,7 @@ from service.pages.block_day import BlockDay, block_day, shown_steps
 from service.pages.block_months import first_shown_day, months_view
 from service.pages.block_season import kc_chart, season_days, season_view
 from service.pages.entered import entered_number, entered_time
-from service.pages.plans import farm_of, flow_text, parsed_day
+from service.pages.plans import emitter_flow_text, farm_of, flow_text, parsed_day
 from service.pages.rain_question import (
     RestsOthersError,
     ask_about_rain,
@@ -87,8 +87,7 @@ def _show(
     asked = parsed_day(visit.query.get("date", ""))
     view = _plan(visit, block_id, asked)
     latest = _plan(visit, block_id, None) if asked else view
-    # The season ends today, or at the last planned day.
-    end = today if latest is None else min(today, latest.plan.day)
+    end = today if latest is None else min(today, latest.plan.day)  # of the season shown
     with visit.service.unit_of_work(write=False) as unit:
         block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
         key = unit.blocks.get_block_key(block_id)
@@ -132,6 +131,7 @@ def _show(
         can_report=visit.may(Right.WATER_WRITE),
         can_change=visit.may(Right.FARM_WRITE),
         offer=offer,
+        emitter_flow=emitter_flow_text,
         gauge=gauge,
     )
 

@@ -18,7 +18,7 @@ from service.pages.visit import Visit, redirect
 from service.records.farms import FarmBundle, FarmDefinition
 from service.records.letters import EveningLetter
 from service.translations import Wording
-from service.unit_sizes import L_PER_GALLON
+from service.unit_sizes import L_PER_GALLON, L_PER_H_PER_GPH
 
 
 def show_farms(visit: Visit) -> Response:
@@ -60,6 +60,13 @@ def flow_text(flow_l_per_h: float, words: Wording) -> str:
             "{flow} gal/min", flow=words.number(flow_l_per_h / L_PER_GALLON / 60.0, 1)
         )
     return words.gettext("{flow} m³/h", flow=words.number(flow_l_per_h / 1000.0, 1))
+
+
+def emitter_flow_text(flow_l_per_h: float, words: Wording) -> str:
+    """The flow of one emitter with the unit of the reader."""
+    if words.unit_system == "us":
+        return f"{words.number(flow_l_per_h / L_PER_H_PER_GPH, 3)} gal/h"
+    return f"{words.number(flow_l_per_h, 2)} L/h"
 
 
 def parsed_day(text: str) -> date | None:

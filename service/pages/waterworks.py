@@ -40,7 +40,7 @@ from service.operations.waterworks.report_water import (
 )
 from service.pages import farm_forms, pipes_form
 from service.pages.acid_rows import flush_rows, load_rows
-from service.pages.plans import farm_of, flow_text
+from service.pages.plans import emitter_flow_text, farm_of, flow_text
 from service.pages.visit import Visit
 from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.waterworks import FertigationOrder
@@ -229,8 +229,8 @@ def _pipe_rows(report: PipeReport, words: Wording) -> list[Row]:
         ),
         (
             words.gettext("Emitter flow in the row that gets the least, lowest and highest"),
-            f"{_emitter_flow(float(emitters.min()), words)} –"
-            f" {_emitter_flow(float(emitters.max()), words)}",
+            f"{emitter_flow_text(float(emitters.min()), words)} –"
+            f" {emitter_flow_text(float(emitters.max()), words)}",
         ),
         (
             words.gettext("Emission uniformity as designed"),
@@ -281,7 +281,7 @@ def _emitters(report: PipeReport, words: Wording) -> list[tuple[str, str, str, s
         (
             words.number(place + 1),
             _length(begin + place * report.emitter_spacing_m, words),
-            _emitter_flow(float(flow[place]), words),
+            emitter_flow_text(float(flow[place]), words),
             _pressure(float(head[place]), words),
         )
         for place in places
@@ -638,14 +638,10 @@ def _pressure(head_m: float, words: Wording) -> str:
     return f"{words.number(kpa / KPA_PER_BAR, 2)} bar"
 
 
-def _rate(rate_l_per_h: float, words: Wording, *, decimals: int = 1) -> str:
+def _rate(rate_l_per_h: float, words: Wording) -> str:
     if words.unit_system == "us":
-        return f"{words.number(rate_l_per_h / L_PER_H_PER_GPH, decimals + 1)} gal/h"
-    return f"{words.number(rate_l_per_h, decimals)} L/h"
-
-
-def _emitter_flow(flow_l_per_h: float, words: Wording) -> str:
-    return _rate(flow_l_per_h, words, decimals=2)
+        return f"{words.number(rate_l_per_h / L_PER_H_PER_GPH, 2)} gal/h"
+    return f"{words.number(rate_l_per_h, 1)} L/h"
 
 
 def _length(length_m: float, words: Wording) -> str:

@@ -311,6 +311,7 @@ def test_the_flow_that_the_meter_shows_is_used_with_one_button(
     page = f"/blocks/{BLOCK_ID}"
     shown = reader.text(page)
     assert "What the meter shows" in shown and "another rate" in shown
+    assert "gal/h an emitter that plans count with" in shown
     (offered,) = re.findall(r'name="flow" value="([0-9.]+)"', shown)
     answer = reader.send(page, f"{page}/emitter-flow", flow=offered)
     assert answer.headers["Location"].endswith("done=flow-changed")
