@@ -289,9 +289,11 @@ def test_by_keyboard_alone_the_plan_is_read_down_to_its_reasons(
         _tab_to(page, f"a[href^='/blocks/{BLOCK_ID}']")
         page.keyboard.press("Enter")
         page.wait_for_url(f"**/blocks/{BLOCK_ID}?date=*")
-        shown = page.locator("main").inner_text()
+        shown = " ".join(page.locator("main").inner_text().split())
         assert f"{plan.planned_min} min" in shown
-        assert "Minutes planned" in page.locator("#why ~ ol.numbered").inner_text()
+        _tab_to(page, "#why ~ details:has(ol) > summary")
+        page.keyboard.press("Enter")
+        assert "Minutes planned" in page.locator("#why ~ details ol").first.inner_text()
         _tab_to(page, "details:has(table) > summary")
         page.keyboard.press("Enter")
         assert page.locator("details:has(table) table").first.is_visible()
