@@ -182,7 +182,7 @@ def _families(status: ServiceStatus | None) -> Iterator[Metric]:
 
 
 def _event_families(status: ServiceStatus) -> Iterator[Metric]:
-    """How much waits to be told to other systems, and for how long."""
+    """How many events wait to be sent to other systems, and for how long."""
     events = status.events
     for name, text, number in (
         ("events_waiting", "Events that wait to be sent.", events.waiting_count),

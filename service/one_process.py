@@ -3,8 +3,8 @@
 The web server is the process. Beside it a thread looks every twenty seconds whether anything is
 due, which loads nothing; what is due is done by a child process that ends when it is done, so that
 the libraries and compiled kernels of an evening, some 160 MB, are in memory only meanwhile. A
-request may need them too (a run is reported, and plans follow). Then the process starts itself
-anew in its place once nobody is asking: it keeps its number and its listening socket, so that
+request may need them too (a run is reported, and plans follow). Then the process restarts
+itself in its place once nobody is asking: it keeps its number and its listening socket, so that
 nobody is turned away, only made to wait for some seconds.
 
 A child that fails or is killed leaves what it had claimed to the next one, as any scheduler does.
@@ -38,7 +38,7 @@ from service.scheduler import (
 )
 
 LISTENER_VARIABLE: Final = "RILLWRIGHT_LISTENER_FD"
-"""Number of the open socket that a process leaves to itself when it starts anew."""
+"""Number of the open socket that a process leaves to itself when it restarts."""
 HEAVY: Final = frozenset({"numba", "pandas"})
 """Modules that mean that memory is worth having back."""
 CHILD: Final = (sys.executable, "-m", "service", "schedule", "--once", "--logged")
@@ -49,9 +49,9 @@ class Ending(StrEnum):
     """Why the server has stopped."""
 
     STOPPED = "stopped"
-    """It was told to."""
+    """It was asked to."""
     RENEWAL = "renewal"
-    """To start anew with less in memory."""
+    """To restart with less in memory."""
 
 
 class Household:
@@ -80,7 +80,7 @@ class Household:
         return self._stopping.is_set()
 
     def tick(self) -> None:
-        """Do what is due in a child; else start anew where that frees memory and is quiet."""
+        """Do what is due in a child; else restart where that frees memory and is quiet."""
         if self._stopping.is_set():
             return
         count = self._request_count()
@@ -88,7 +88,7 @@ class Household:
         if self._is_due():
             self._work()
         elif is_quiet and HEAVY & sys.modules.keys() and not self._is_answering():
-            _log.info("starting anew to give memory back")
+            _log.info("restarting to give memory back")
             self._renew()
 
     def _work(self) -> None:
@@ -111,7 +111,7 @@ class Household:
 def run_together(
     service: Service, listener: socket.socket, *, host: str, make_tools: MakeTools | None = None
 ) -> Ending:
-    """Serve and schedule until a stop signal, or until it is time to start anew.
+    """Serve and schedule until a stop signal, or until it is time to restart.
 
     ``listener`` is bound; it stays open. For the main thread only.
     """

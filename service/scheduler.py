@@ -41,7 +41,7 @@ TICK_SECONDS = "*/20"
 BACKUP_TICK_SECONDS = "30"
 """Once a minute, out of step with the other ticks."""
 EVENT_TICK_SECONDS = "*/5"
-"""Events are told within seconds; a look at nothing is one short read."""
+"""Events are sent within seconds; a look at nothing is one short read."""
 STOPPING_SIGNALS = (signal.SIGTERM, signal.SIGINT)
 
 log = logging.getLogger("rillwright.schedule")

@@ -151,7 +151,7 @@ class Settings(BaseSettings):
     event_secret: SecretStr = Field(
         default=SecretStr(""),
         description="The secrets that sign events follow from it, 32 characters or more; the same"
-        " for all processes. Empty: other systems are told of nothing",
+        " for all processes. Empty: other systems are notified of nothing",
     )
     event_networks: tuple[IPvAnyNetwork, ...] = Field(
         default=(),

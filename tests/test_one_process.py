@@ -148,7 +148,7 @@ def test_a_process_that_starts_anew_keeps_its_number_and_its_callers() -> None:
     ) as process:
         assert process.stdin is not None and process.stdout is not None
         number, port = process.stdout.readline().split()
-        # Calls before it starts anew, and is answered after.
+        # Calls before it restarts, and is answered after.
         with socket.create_connection(("127.0.0.1", int(port)), PATIENCE_S) as caller:
             process.stdin.write("go\n")
             process.stdin.flush()

@@ -232,7 +232,7 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
     ),
     _added(
         date(2026, 11, 30),
-        "Events: who is told of what happens at a farm, and what became of each.",
+        "Events: who is notified of what happens at a farm, and what became of each.",
         "DELETE /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",
         "GET /v1/farms/{farm_id}/event-subscriptions",
         "GET /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",

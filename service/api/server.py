@@ -13,7 +13,7 @@ from service.api.tools_door import MakeTools
 from service.bootstrap import Service
 
 SHUT_DOWN_WITHIN_S: Final = 15
-"""For answers under way when the server is told to stop."""
+"""For answers under way when the server is asked to stop."""
 
 
 def run_server(

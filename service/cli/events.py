@@ -91,7 +91,7 @@ def show(farm: FarmArgument, as_json: JsonOption = False) -> None:
         )
     out.print(table)
     if not found:
-        note(f"nobody is told what happens at {farm}")
+        note(f"no system is notified of what happens at {farm}")
 
 
 @events.command("remove")

@@ -58,7 +58,7 @@ _WAITING, _DEAD = DeliveryState.WAITING.value, DeliveryState.DEAD.value
 
 
 class EventStore:
-    """What happened at farms, on its way to those who want to be told."""
+    """What happened at farms, on its way to those who want to be notified."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection

@@ -56,7 +56,7 @@ event = Table(
     Column("occurrence", Text),
     UniqueConstraint("farm_key", "occurrence"),
 )
-"""What happened at a farm that somebody wants to be told of; written in the transaction of the
+"""What happened at a farm that somebody wants to be notified of; written in the transaction of the
 change itself. Keys rise with time, because transactions that write are one after the other."""
 
 event_delivery = Table(

@@ -153,7 +153,7 @@ def run_tool(program: str, *arguments: str, url: URL | None = None) -> str:
         password = parts.pop("password", None)
         if password is not None:
             environment["PGPASSWORD"] = str(password)
-        from psycopg.conninfo import make_conninfo  # noqa: PLC0415 - of no use with SQLite
+        from psycopg.conninfo import make_conninfo  # noqa: PLC0415 - not needed with SQLite
 
         command.append(f"--dbname={make_conninfo(**parts)}")
     try:

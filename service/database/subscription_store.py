@@ -1,4 +1,4 @@
-"""Subscriptions in the database: which systems want to be told of what happens at a farm."""
+"""Subscriptions in the database: which systems want to be notified of what happens at a farm."""
 
 from __future__ import annotations
 

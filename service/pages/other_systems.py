@@ -1,4 +1,4 @@
-"""The page of the systems that are told of a farm's events: who, how it goes, and one more."""
+"""The page of the systems notified of a farm's events: who, how it goes, and one more."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ GROUP_NAMES = {
     "rain": marked("Rain"),
 }
 _ORDINARY = FieldFlag.FORECAST | FieldFlag.SOURCE_SET_ASIDE
-"""Flags left out: every forecast has the first, and the second is told in full."""
+"""Flags left out: every forecast has the first, and the second is shown in full."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Events that other systems are told of, who wants them, and how their delivery went.
+"""Events that other systems are notified of, who wants them, and how their delivery went.
 
 What an event says (``...News``) is sent as it is here, field by field; the document of the API
 describes the same fields, and a test holds the two together.
@@ -135,7 +135,7 @@ class NewEvent:
     """What it is about: the id of a block, site, controller or subscription."""
     news: News
     occurrence: str | None = None
-    """Names what must be told once, however often it is noticed; None: it is noticed once."""
+    """Names what must be reported once, however often it is noticed; None: it is noticed once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +149,7 @@ class SigningSecret:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Subscription:
-    """A system that wants to be told of what happens at a farm."""
+    """A system that wants to be notified of what happens at a farm."""
 
     farm_id: str
     subscription_id: str
@@ -203,7 +203,7 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredEvent:
-    """An event as it is to be told."""
+    """An event as it is to be sent."""
 
     event_key: int
     event_id: str
@@ -275,7 +275,7 @@ class LaneResult:
 
 @dataclass(frozen=True, slots=True)
 class Backlog:
-    """What waits to be told, of all farms."""
+    """What waits to be sent, of all farms."""
 
     waiting_count: int
     oldest_queued_at: datetime | None

@@ -7,7 +7,7 @@ The invented farm of `rillwright demo` on SQLite, on this machine's loopback. Fi
 answers in `ASKED` are asked for, and a run is reported, which has plans made in the web server.
 Printed is the resident memory (RSS, MB) of all processes together after each step: what is shared
 between processes counts in each of them, as it does where one runs alone. `run` is read again once
-it has started itself anew, which it does within forty seconds of the last request. The goal is
+it has restarted itself, which it does within forty seconds of the last request. The goal is
 250 MB after an evening. Compiles the kernels first, which takes a minute or some. Needs Linux.
 """
 
@@ -145,9 +145,9 @@ def measure(name: str, folder: Path) -> None:
         report_a_run(port)
         show(f"{name}: after a reported run", *processes)
         if name == "run":
-            wait_for(web, "starting anew")
+            wait_for(web, "restarting to give")
             time.sleep(10.0)
-            show(f"{name}: after it started anew", *processes)
+            show(f"{name}: after it restarted", *processes)
 
 
 def main() -> None:

@@ -79,7 +79,7 @@ def test_a_test_is_sent_and_what_fails_is_said_and_sent_again(
 def test_a_system_is_removed(office: Reader) -> None:
     add(office, "https://office.example.org/")
     office.send(PAGE, PAGE, act="remove", name="office")
-    assert "Nobody is told yet." in office.text(PAGE)
+    assert "No system is notified yet." in office.text(PAGE)
 
 
 def test_slips_come_back_beside_their_fields(office: Reader) -> None:

@@ -58,7 +58,7 @@ SubscriptionId = Annotated[
     _ALL,
     dependencies=[_MANAGES],
     operation_id="list_event_subscriptions",
-    summary="List the systems that are told of a farm's events",
+    summary="List the systems notified of a farm's events",
     description="Ten at most, by name, with whether they take what they are sent.",
     response_model=SubscriptionsOut,
     responses=list_answers("The subscriptions.", examples.SUBSCRIPTIONS),

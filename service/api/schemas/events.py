@@ -24,7 +24,7 @@ MOST_RESENT = 200
 
 
 class SubscriptionIn(Body):
-    """A system that wants to be told."""
+    """A system that wants to be notified."""
 
     url: str = Field(
         min_length=9,
@@ -38,7 +38,7 @@ class SubscriptionIn(Body):
         list(SUBSCRIBED),
         min_length=1,
         max_length=len(SUBSCRIBED),
-        description="What to be told of; everything if left out. `test` cannot be chosen: tests"
+        description="What to be notified of; everything if left out. `test` cannot be chosen: tests"
         " are sent when they are asked for.",
         json_schema_extra={"items": {"type": "string", "enum": [str(kind) for kind in SUBSCRIBED]}},
     )
@@ -62,7 +62,7 @@ class SubscriptionIn(Body):
 
 
 class SubscriptionOut(Out):
-    """A system that wants to be told."""
+    """A system that wants to be notified."""
 
     farm_id: str
     subscription_id: str = Field(description="Name of the subscription at its farm.")
@@ -309,19 +309,19 @@ class PauseCanceledEvent(EventOut[PauseNewsOut]):
 
 
 class WeatherMissingEvent(EventOut[WeatherNewsOut]):
-    """The weather of a site stays out; told once for each outage."""
+    """The weather of a site stays out; reported once for each outage."""
 
     type: Literal["org.rillwright.weather.missing.v1"]
 
 
 class ControllerSilentEvent(EventOut[SilenceNewsOut]):
-    """A controller stopped polling; told once until it polls again."""
+    """A controller stopped polling; reported once until it polls again."""
 
     type: Literal["org.rillwright.controller.silent.v1"]
 
 
 class FlowAlarmEvent(EventOut[FlowNewsOut]):
-    """The metered flow of a block has changed; told once for each alarm."""
+    """The metered flow of a block has changed; reported once for each alarm."""
 
     type: Literal["org.rillwright.flow.alarm.v1"]
 

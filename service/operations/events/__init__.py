@@ -1,1 +1,1 @@
-"""Telling other systems: who wants to be told of what, noticing it, and sending it."""
+"""Notifying other systems: who wants to hear of what, noticing it, and sending it."""

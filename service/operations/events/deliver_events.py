@@ -197,7 +197,7 @@ def _result(dispatch: Dispatch, lane: Lane, attempts: Sequence[Attempt] | None) 
 def _switch_off(unit: UnitOfWork, lane: Lane, result: LaneResult) -> int:
     """Give up all that waits for a receiver, and note why; returns how many events."""
     before = lane.subscription
-    log.error("a receiver is told nothing more", **_about(lane), reason=result.disabled_reason)
+    log.error("a receiver is switched off", **_about(lane), reason=result.disabled_reason)
     after = replace(before, disabled_at=result.disabled_at, disabled_reason=result.disabled_reason)
     unit.audit.note(
         Subject.SUBSCRIPTION,

@@ -1,4 +1,4 @@
-"""Which systems are told of what happens at a farm: set up, changed, tried, taken off the list.
+"""Which systems are notified of what happens at a farm: set up, changed, tried, taken off the list.
 
 Whoever sets one up chooses its id, so that doing the same again changes nothing. The secret that
 signs is made here, shown once, and replaced by another; for a day after that both sign, so that no
@@ -43,7 +43,7 @@ class EventRules:
     """What the operator has set about events."""
 
     own_secret: str = ""
-    """From which the signing secrets follow; empty: nobody is told anything."""
+    """From which the signing secrets follow; empty: nobody is notified."""
     networks: Sequence[Network] = ()
     """Addresses that are not public and may receive events all the same."""
 
@@ -82,8 +82,8 @@ def put_subscription(
     """Store a subscription, or change the one with that id; the same again changes nothing.
 
     Raises NotFound for an unknown farm, InputInvalid with every fault, Conflict where the farm has
-    too many or the operator has set no secret. One that is switched on again begins anew: what was
-    given up meanwhile can be sent again.
+    too many or the operator has set no secret. One that is switched on again starts afresh:
+    what was given up meanwhile can be sent again.
     """
     unit.blocks.get_farm(farm_id)
     _check(draft, rules)

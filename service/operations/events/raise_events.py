@@ -1,4 +1,4 @@
-"""Noticing what others want to be told of, in the transaction of the change itself.
+"""Noticing what others want to be notified of, in the transaction of the change itself.
 
 A farm without subscriptions costs one query for all farms of a run, and writes nothing.
 """

@@ -103,7 +103,7 @@ class ServiceStatus:
     sites: tuple[SiteAge, ...]
     breakers: tuple[BreakerState, ...]
     events: Backlog
-    """What waits to be told to other systems, of all farms."""
+    """Events that wait to be sent to other systems, of all farms."""
     last_backup_at: datetime | None
     """When the last backup on schedule was finished; None: not lately, or never."""
     findings: tuple[str, ...]

@@ -1,7 +1,7 @@
 """Noticing what nobody reports: weather that stays out, controllers that are silent, flow alarms.
 
-Looked for every few minutes, at farms that want to be told and nowhere else. A state is told once,
-named by what it began with, by whichever process notices it first.
+Looked for every few minutes, at farms that want to be notified and nowhere else. A state is
+reported once, named by what it began with, by whichever process notices it first.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ def _missing_weather(
 
 
 def _outage(age: SiteAge) -> str:
-    """Names an outage by what came last before it, so that it is told once."""
+    """Names an outage by what came last before it, so that it is reported once."""
     observed_age = age.observed_age
     if observed_age is None or observed_age >= timedelta(days=STALE_OBSERVED_DAYS):
         return f"weather:{age.site_id}:measured:{age.last_observed_day}"

@@ -153,7 +153,7 @@ def test_a_receiver_that_fails_for_days_is_switched_off_with_a_note(
         (entry,) = unit.audit.list_entries(FARM_ID, count=1, subjects=[Subject.SUBSCRIPTION])
     assert entry.actor.kind is ActorKind.SERVICE
     assert entry.after is not None and "every attempt failed" in entry.after["disabled_reason"]
-    farm.happen("c")  # nobody is told any more
+    farm.happen("c")  # no system is notified any more
     assert len(farm.deliveries()) == 2
 
 
