@@ -84,13 +84,20 @@ def tag_of(body: bytes) -> str:
 
 
 def described(
-    what: str, example: dict[str, Any], *, is_conditional: bool = False
+    what: str,
+    example: dict[str, Any],
+    *,
+    csv_example: str | None = None,
+    is_conditional: bool = False,
 ) -> dict[str, Any]:
-    """A successful answer as the OpenAPI document shows it."""
-    answer: dict[str, Any] = {
-        "description": what,
-        "content": {"application/json": {"example": example}},
-    }
+    """A successful answer as the OpenAPI document shows it.
+
+    csv_example: of the table, where there is one; None: there is none.
+    """
+    content: dict[str, Any] = {"application/json": {"example": example}}
+    if csv_example is not None:
+        content["text/csv"] = {"schema": {"type": "string"}, "example": csv_example}
+    answer: dict[str, Any] = {"description": what, "content": content}
     return {**answer, "headers": TAGGED} if is_conditional else answer
 
 

@@ -44,9 +44,9 @@ def list_answers(
 
     csv_example: of the table, where there is one; None: there is none.
     """
-    page, same = described(what, example, is_conditional=True), NOT_MODIFIED[304]
+    page = described(what, example, csv_example=csv_example, is_conditional=True)
+    same = NOT_MODIFIED[304]
     if csv_example is not None:
-        page["content"]["text/csv"] = {"schema": {"type": "string"}, "example": csv_example}
         page, same = (
             {**answer, "headers": {**answer["headers"], "Link": header_ref("Link")}}
             for answer in (page, same)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
@@ -33,12 +33,6 @@ from service.records.water_use import WaterWish
 router = APIRouter(tags=["balances"])
 
 
-def _also_a_table(what: str, example: dict[str, Any], csv_example: str) -> dict[str, Any]:
-    answer = described(what, example, is_conditional=True)
-    answer["content"]["text/csv"] = {"schema": {"type": "string"}, "example": csv_example}
-    return answer
-
-
 @router.get(
     "/blocks/{block_id}/balance",
     dependencies=[needs(Right.PLAN_READ)],
@@ -49,7 +43,7 @@ def _also_a_table(what: str, example: dict[str, Any], csv_example: str) -> dict[
     "block gets water. JSON, or CSV for `Accept: text/csv`.",
     response_model=BalanceOut,
     responses={
-        200: _also_a_table("The days.", BALANCE, BALANCE_CSV),
+        200: described("The days.", BALANCE, csv_example=BALANCE_CSV, is_conditional=True),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
@@ -85,7 +79,7 @@ def get_balance(
     " CSV in SI and US units for `Accept: text/csv`.",
     response_model=WaterUseOut,
     responses={
-        200: _also_a_table("The sums.", WATER_USED, WATER_USED_CSV),
+        200: described("The sums.", WATER_USED, csv_example=WATER_USED_CSV, is_conditional=True),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, INVALID_REQUEST),
     },

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
@@ -28,8 +28,6 @@ ControllerId = Annotated[
         examples=["hill-farm.shed"],
     ),
 ]
-_PROGRAM_ANSWER: dict[str, Any] = described("The program.", PROGRAM, is_conditional=True)
-_PROGRAM_ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": PROGRAM_CSV}
 
 
 @router.get(
@@ -44,7 +42,7 @@ _PROGRAM_ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example
     "controller contract says what a device must do with it.",
     response_model=ProgramAnswerOut,
     responses={
-        200: _PROGRAM_ANSWER,
+        200: described("The program.", PROGRAM, csv_example=PROGRAM_CSV, is_conditional=True),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, RETIRED, INVALID_REQUEST),
     },

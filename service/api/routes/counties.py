@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
@@ -20,8 +20,6 @@ from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut
 from service.api.schemas.queries import CountyNeedQuery
 
 router = APIRouter(tags=["counties"])
-_ANSWER: dict[str, Any] = described("The counties.", COUNTY_NEED)
-_ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": COUNTY_NEED_CSV}
 
 
 @router.get(
@@ -38,7 +36,10 @@ _ANSWER["content"]["text/csv"] = {"schema": {"type": "string"}, "example": COUNT
     "Figures are kept for up to ten minutes, as long as no weather changes. JSON, or CSV for "
     "`Accept: text/csv`.",
     response_model=CountyNeedOut,
-    responses={200: _ANSWER, **problems(NOT_FOUND, INVALID_REQUEST)},
+    responses={
+        200: described("The counties.", COUNTY_NEED, csv_example=COUNTY_NEED_CSV),
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
 )
 def compare(
     request: Request,

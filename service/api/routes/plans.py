@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
@@ -40,11 +40,6 @@ from service.operations.reading.read_plans import PlanView
 router = APIRouter(tags=["plans"])
 
 
-def _with_csv(answer: dict[str, Any]) -> dict[str, Any]:
-    table = {"text/csv": {"schema": {"type": "string"}, "example": PLAN_CSV}}
-    return {**answer, "content": {**answer["content"], **table}}
-
-
 @router.get(
     "/blocks/{block_id}/plan",
     dependencies=[needs(Right.PLAN_READ)],
@@ -57,7 +52,7 @@ def _with_csv(answer: dict[str, Any]) -> dict[str, Any]:
     "as a table.",
     response_model=PlanOut,
     responses={
-        200: _with_csv(described("The plan.", PLAN, is_conditional=True)),
+        200: described("The plan.", PLAN, csv_example=PLAN_CSV, is_conditional=True),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, PLAN_NOT_FOUND, INVALID_REQUEST),
     },
@@ -114,7 +109,7 @@ def explain_plan(
     "for `Accept: text/csv` one row per pulse.",
     response_model=FarmPlansOut,
     responses={
-        200: _with_csv(described("The plans.", FARM_PLANS, is_conditional=True)),
+        200: described("The plans.", FARM_PLANS, csv_example=PLAN_CSV, is_conditional=True),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, PLAN_NOT_FOUND, INVALID_REQUEST),
     },
