@@ -12,11 +12,9 @@ keeps them in memory until the change marks move.
 
 from __future__ import annotations
 
-import asyncio
-import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Annotated, Any, Final
 
 import numpy as np
@@ -26,6 +24,7 @@ from starlette.routing import BaseRoute
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from service.api.key_ring import KeyRing
+from service.api.latest_times import LatestTimes
 from service.api.limits import Limits, OverLimit, address_of
 from service.api.news import News
 from service.api.openapi_document import SECRET_LINKS
@@ -109,9 +108,12 @@ class Gate:
         self._is_loopback = is_loopback
         self._keys = KeyRing(news)
         self._callers: dict[str, tuple[ApiKey, Caller]] = {}
-        self._uses: dict[str, datetime] = {}
-        self._note_uses_at = datetime.min.replace(tzinfo=UTC)
-        self._lock = threading.Lock()
+        self._uses = LatestTimes(
+            service.unit_of_work,
+            lambda unit, uses: unit.keys.note_uses(uses),
+            every=NOTE_USES_EVERY,
+            what="the last use of keys",
+        )
 
     def admits(self, scope: Scope, *, farm_id: str) -> bool:
         """Whether a request may read the plans of a farm; True means it has been counted.
@@ -160,7 +162,7 @@ class Gate:
         now = self._service.clock.now()
         if key is None or not key.is_live(now):
             return _no_key(', error="invalid_token"')
-        self._note_use(key.key_id, now)
+        self._uses.note(key.key_id, now)
         known = self._callers.get(key.key_id)
         if known is None or known[0] is not key:
             caller = Caller(key.key_id, key.name, key.farm_id, key.scopes)
@@ -183,23 +185,6 @@ class Gate:
         if caller is OPEN_CALLER:
             return None
         return self._limits.over(key_id=caller.key_id, address=address_of(scope.get("client")))
-
-    def _note_use(self, key_id: str, now: datetime) -> None:
-        self._uses[key_id] = now
-        if now < self._note_uses_at:
-            return
-        with self._lock:
-            self._note_uses_at = now + NOTE_USES_EVERY
-            # A copy, as another thread may be about to note a use in the one that is replaced.
-            uses, self._uses = self._uses.copy(), {}
-        asyncio.get_running_loop().run_in_executor(None, self._write_uses, uses)
-
-    def _write_uses(self, uses: Mapping[str, datetime]) -> None:
-        try:
-            with self._service.unit_of_work(write=True) as unit:
-                unit.keys.note_uses(uses)
-        except RillwrightError as error:  # when a key was used last is no reason to refuse it
-            _log.warning("the last use of keys could not be stored", reason=str(error))
 
 
 class GuardedPaths:

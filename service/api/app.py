@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager, nullcontext
+from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -32,13 +33,13 @@ from service.api.history import (
     mark_deprecated,
 )
 from service.api.hot_path import PLAN_ROUTE, PROGRAM_ROUTE, HotPath
+from service.api.latest_times import LatestTimes
 from service.api.method_table import MethodsByPath
 from service.api.negotiation import ANSWERS_WHAT_IS_ACCEPTED
 from service.api.news import News
 from service.api.openapi_document import complete, describe_farms, keep_nulls
 from service.api.own_machine import is_loopback
 from service.api.plan_documents import PlanDocuments
-from service.api.poll_log import PollLog
 from service.api.problems import handle_problems
 from service.api.program import Programs
 from service.api.repeats import GIVEN_ONCE
@@ -80,6 +81,8 @@ from service.metrics import RequestMetrics
 from service.pages.mount import mount_pages
 from service.pages.visit import Door
 
+NOTE_POLLS_EVERY = timedelta(minutes=5)
+"""How often the last polls of controllers are written, all of them together."""
 _DESCRIPTION = """\
 Weather-driven drip irrigation plans for perennial fruit: how long each block should run on the
 next day, in pulses that do not drain below the roots, and why.
@@ -153,6 +156,15 @@ V1_ROUTERS = (
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)
 
 
+def _last_polls(service: Service) -> LatestTimes:
+    return LatestTimes(
+        service.unit_of_work,
+        lambda unit, polls: unit.polls.note(polls),
+        every=NOTE_POLLS_EVERY,
+        what="the last polls",
+    )
+
+
 def _every_route() -> APIRouter:
     """The routes of all applications of this process.
 
@@ -212,7 +224,7 @@ def create_app(
     app.state.metrics = RequestMetrics()
     app.state.news = news
     app.state.programs = Programs(service.unit_of_work, news)
-    app.state.polls = PollLog(service.unit_of_work, service.clock)
+    app.state.polls = _last_polls(service)
     app.state.plan_documents = PlanDocuments(news)
     app.state.county_desk = county_desk
     app.state.rights = {}

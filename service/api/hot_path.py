@@ -18,10 +18,10 @@ from uuid import uuid4
 
 from starlette.types import Scope, Send
 
+from service.api.latest_times import LatestTimes
 from service.api.negotiation import CSV, JSON, TABLES, preferred
 from service.api.news import News
 from service.api.plan_documents import PlanDocuments
-from service.api.poll_log import PollLog
 from service.api.program import Document, Programs, Shown
 from service.metrics import RequestMetrics
 from service.ports import Clock
@@ -56,7 +56,7 @@ class HotPath:
         self,
         *,
         programs: Programs,
-        polls: PollLog,
+        polls: LatestTimes,
         plans: PlanDocuments,
         news: News,
         gate: Gate,
@@ -100,7 +100,7 @@ class HotPath:
         kind = preferred(accept, TABLES)
         if kind is None or not self._gate.admits(scope, farm_id=shown.farm_id):
             return False
-        self._polls.note(controller_id)
+        self._polls.note(controller_id, self._clock.now())
         document = shown.document(as_csv=True) if kind == CSV else shown.json
         status = await self._send(document, if_none_match, scope, send)
         self._metrics.note(

@@ -10,8 +10,8 @@ from service.api.access import Right, needs
 from service.api.answers import NOT_MODIFIED, IfNoneMatch, described, problems
 from service.api.dependencies import TheService
 from service.api.examples import PROGRAM, PROGRAM_CSV
+from service.api.latest_times import LatestTimes
 from service.api.negotiation import wants_csv
-from service.api.poll_log import PollLog
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND, RETIRED
 from service.api.program import Programs, document_response
 from service.api.schemas.programs import ProgramAnswerOut
@@ -60,8 +60,7 @@ async def get_program(
     if shown is None:
         raise NotFound(f"controller {controller_id}: there is no such controller")
     document = shown.document(as_csv=wants_csv(request))
-    polls: PollLog = request.app.state.polls
-    polls.note(controller_id)
-    return document_response(
-        document, if_none_match, server_epoch_s=int(service.clock.now().timestamp())
-    )
+    polls: LatestTimes = request.app.state.polls
+    now = service.clock.now()
+    polls.note(controller_id, now)
+    return document_response(document, if_none_match, server_epoch_s=int(now.timestamp()))
