@@ -8,7 +8,8 @@ later cannot fail to get the lock. A read unit sees one snapshot and cannot writ
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
@@ -146,6 +147,18 @@ def storage_failure(error: BaseException, engine: Engine) -> StorageFailed | Non
     else:
         reason = "the database refused"
     return StorageFailed(f"database {where}: {reason} ({text.strip()})")
+
+
+@contextmanager
+def storage_failures(engine: Engine) -> Iterator[None]:
+    """Errors of the database raised within, as the service's own; any other error as it is."""
+    try:
+        yield
+    except Exception as error:
+        failure = storage_failure(error, engine)
+        if failure is None:
+            raise
+        raise failure from error
 
 
 def checked_url(url: str | URL) -> URL:

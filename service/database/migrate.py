@@ -16,7 +16,7 @@ from sqlalchemy import Engine
 from sqlalchemy.engine import URL
 
 import service
-from service.database.engine import connect, make_engine, storage_failure
+from service.database.engine import connect, make_engine, storage_failures
 from service.errors import StorageFailed
 
 __all__ = [
@@ -108,15 +108,11 @@ def _engine(engine_or_url: Engine | URL | str) -> Iterator[Engine]:
     given = isinstance(engine_or_url, Engine)
     engine = engine_or_url if isinstance(engine_or_url, Engine) else make_engine(engine_or_url)
     try:
-        yield engine
+        with storage_failures(engine):
+            yield engine
     except CommandError as error:
         where = engine.url.render_as_string(hide_password=True)
         raise StorageFailed(f"database {where}: migrations: {error}") from error
-    except Exception as error:
-        failure = storage_failure(error, engine)
-        if failure is None:
-            raise
-        raise failure from error
     finally:
         if not given:
             engine.dispose()

@@ -17,7 +17,7 @@ from alembic.runtime.migration import MigrationContext
 from sqlalchemy import Connection
 from sqlalchemy.engine import URL
 
-from service.database.engine import connect, make_engine, storage_failure
+from service.database.engine import connect, make_engine, storage_failures
 from service.errors import StorageFailed
 from service.records.backups import Contents
 
@@ -35,7 +35,11 @@ def dump_postgres(url: URL, to: Path, *, tools: Path | None) -> Contents:
     """
     engine = make_engine(url)
     try:
-        with connect(engine, write=False) as connection, connection.begin():
+        with (
+            storage_failures(engine),
+            connect(engine, write=False) as connection,
+            connection.begin(),
+        ):
             # The snapshot lives as long as this transaction, which waits for the program.
             for timeout in ("statement_timeout", "idle_in_transaction_session_timeout"):
                 connection.exec_driver_sql(f"SET LOCAL {timeout} = 0")
@@ -52,11 +56,6 @@ def dump_postgres(url: URL, to: Path, *, tools: Path | None) -> Contents:
                 f"--file={to}",
                 url=url,
             )
-    except Exception as error:
-        failure = storage_failure(error, engine)
-        if failure is None:
-            raise
-        raise failure from error
     finally:
         engine.dispose()
     return contents

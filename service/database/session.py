@@ -16,7 +16,7 @@ from service.database.breaker_store import BreakerStore
 from service.database.calendar_store import CalendarStore
 from service.database.change_mark_store import ChangeMarks
 from service.database.controller_store import ControllerStore
-from service.database.engine import connect, storage_failure
+from service.database.engine import connect, storage_failure, storage_failures
 from service.database.event_store import EventStore
 from service.database.feed_store import FeedStore
 from service.database.key_store import KeyStore
@@ -124,15 +124,11 @@ class UnitOfWork:
         for name in _STORES:
             delattr(self, name)
         try:
-            if error is None:
-                connection.commit()
-            else:
-                connection.rollback()
-        except Exception as late_error:
-            failure = storage_failure(late_error, self._engine)
-            if failure is None:
-                raise
-            raise failure from late_error
+            with storage_failures(self._engine):
+                if error is None:
+                    connection.commit()
+                else:
+                    connection.rollback()
         finally:
             connection.close()
         if error is not None:

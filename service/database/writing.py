@@ -7,9 +7,8 @@ import sqlite3
 from pathlib import Path
 
 from sqlalchemy import Engine, text
-from sqlalchemy.exc import DBAPIError
 
-from service.database.engine import connect, storage_failure
+from service.database.engine import connect, storage_failure, storage_failures
 from service.database.migrate import check_schema
 from service.errors import StorageFailed
 
@@ -59,10 +58,8 @@ def _check_room(engine: Engine) -> None:
 
 def _check_file(engine: Engine) -> None:
     """Begin a change and take it back; that another writer is at work shows that writing works."""
-    try:
+    with storage_failures(engine):
         lease = engine.raw_connection()
-    except sqlite3.OperationalError as error:
-        raise storage_failure(error, engine) or error from error
     try:
         cursor = lease.cursor()
         (usual_ms,) = cursor.execute("PRAGMA busy_timeout").fetchone()
@@ -85,13 +82,10 @@ def _check_file(engine: Engine) -> None:
 
 
 def _check_server(engine: Engine) -> None:
-    try:
-        with connect(engine, write=False) as connection:
-            row = connection.execute(
-                text("SELECT pg_is_in_recovery(), current_setting('default_transaction_read_only')")
-            ).one()
-    except DBAPIError as error:
-        raise storage_failure(error, engine) or error from error
+    with storage_failures(engine), connect(engine, write=False) as connection:
+        row = connection.execute(
+            text("SELECT pg_is_in_recovery(), current_setting('default_transaction_read_only')")
+        ).one()
     if row[0] or row[1] == "on":
         state = "is a standby, which only reads" if row[0] else "allows reading only"
         raise StorageFailed(f"database {engine.url.render_as_string()}: the server {state}")
