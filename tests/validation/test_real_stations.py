@@ -29,7 +29,8 @@ from service.agronomy.reference_et import fill_reference_et, reference_et_mm
 from service.agronomy.reference_et_gaps import borrow_reference_et, bridge_reference_et
 from service.agronomy.weather_day import RawWeather, WeatherDays, check_weather
 from service.agronomy.weather_flags import FieldFlag
-from service.operations.evening.neighbour_weather import MOST_NEIGHBOURS, NEIGHBOUR_DISTANCE_KM
+from service.agronomy.weather_nearby import NEAR_KM
+from service.operations.evening.neighbour_weather import MOST_NEIGHBOURS
 
 FILE = Path(__file__).parent / "data" / "delta_stations" / "daily_2014_2016.csv.gz"
 LATITUDE_DEG, ELEVATION_M = 38.1, 5.0
@@ -227,11 +228,9 @@ def neighbours_of(names: Sequence[str]) -> list[list[int]]:
     latitude, longitude = np.array([PLACES[name] for name in names]).T
     away_km = distance_km(latitude, longitude, latitude, longitude)
     return [
-        [
-            place
-            for place in np.argsort(row).tolist()
-            if place != own and row[place] <= NEIGHBOUR_DISTANCE_KM
-        ][:MOST_NEIGHBOURS]
+        [place for place in np.argsort(row).tolist() if place != own and row[place] <= NEAR_KM][
+            :MOST_NEIGHBOURS
+        ]
         for own, row in enumerate(away_km)
     ]
 

@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.great_circle import EARTH_RADIUS_KM, distance_km
+from service.agronomy.great_circle import EARTH_RADIUS_KM
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.weather_nearby import NEAR_KM, Nearby, nearby_weather, nearest_places
 from service.attributions import ATTRIBUTIONS
 from service.database.session import UnitOfWork
 from service.operations.evening.own_rain import SOURCE as GAUGE
 from service.operations.evening.own_rain import WeatherColumns
-from service.operations.evening.site_columns import site_batch
+from service.operations.evening.site_columns import distances_km
 from service.operations.evening.source_table import source_table
 from service.records.farms import SiteTable
 from service.records.weather import WeatherRows, joined_rows, taken_rows
@@ -74,9 +74,7 @@ def find_near_places(
         return None
     at = np.searchsorted(everywhere.keys, keys)
     places = SiteTable(keys, tuple(everywhere.definitions[place] for place in at.tolist()))
-    here, there = site_batch(columns.sites.definitions), site_batch(places.definitions)
-    km = distance_km(here.latitude_deg, here.longitude_deg, there.latitude_deg, there.longitude_deg)
-    km[columns.sites.keys[:, None] == keys] = np.inf
+    km = distances_km(columns.sites, places)
     return (NearPlaces(places, km), rows) if (km <= NEAR_KM).any() else None
 
 

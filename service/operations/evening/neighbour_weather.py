@@ -13,16 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.great_circle import distance_km
 from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.reference_et_gaps import COMMON_SPAN_DAYS, borrow_reference_et, gaps_of
 from service.agronomy.site_weather import SiteWeather, with_borrowed_reference_et
+from service.agronomy.weather_nearby import NEAR_KM
 from service.database.session import UnitOfWork
 from service.operations.evening.past_weather import SETTLING_DAYS, measured_site_weather
-from service.operations.evening.site_columns import monthly_normals, site_batch
+from service.operations.evening.site_columns import distances_km, monthly_normals
 from service.records.farms import SiteTable
 
-NEIGHBOUR_DISTANCE_KM = 60.0  # [CHOICE] how far away a neighbour may be
 MOST_NEIGHBOURS = 5  # [CHOICE] the nearest that know a day of the gap
 
 
@@ -101,22 +100,16 @@ def _with_neighbours(
 ) -> list[_Gap]:
     """The gaps for which there are neighbours, with them."""
     lacking = sorted({site for site, _, _ in found})
-    own, all_sites = (
-        site_batch(places)
-        for places in ([sites.definitions[site] for site in lacking], everywhere.definitions)
-    )
-    away_km = distance_km(
-        own.latitude_deg, own.longitude_deg, all_sites.latitude_deg, all_sites.longitude_deg
-    )
-    away_km[everywhere.keys == sites.keys[lacking][:, np.newaxis]] = np.inf
-    near = np.flatnonzero((away_km <= NEIGHBOUR_DISTANCE_KM).any(axis=0))
+    own = SiteTable(sites.keys[lacking], tuple(sites.definitions[site] for site in lacking))
+    away_km = distances_km(own, everywhere)
+    near = np.flatnonzero((away_km <= NEAR_KM).any(axis=0))
     if not near.size:
         return []
     is_known = _known_days(unit, everywhere, near, days, found)
     gaps = []
     for site, first, end in found:
         km = away_km[lacking.index(site)]
-        knows = is_known[first:end].any(axis=0) & (km <= NEIGHBOUR_DISTANCE_KM)
+        knows = is_known[first:end].any(axis=0) & (km <= NEAR_KM)
         nearest = np.argsort(np.where(knows, km, np.inf), kind="stable")[:MOST_NEIGHBOURS]
         nearest = nearest[knows[nearest]]
         if nearest.size:

@@ -9,8 +9,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from service.agronomy.great_circle import distance_km
 from service.agronomy.records import Floats, SiteBatch
-from service.records.farms import MonthlyNormals, SiteDefinition
+from service.records.farms import MonthlyNormals, SiteDefinition, SiteTable
 
 
 def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
@@ -21,6 +22,14 @@ def site_batch(sites: Sequence[SiteDefinition]) -> SiteBatch:
         elevation_m=np.array([site.elevation_m for site in sites]),
         zones=tuple(site.zone for site in sites),
     )
+
+
+def distances_km(sites: SiteTable, places: SiteTable) -> Floats:
+    """(sites, places) how far apart they are along the ground; infinite from a site to itself."""
+    here, there = site_batch(sites.definitions), site_batch(places.definitions)
+    km = distance_km(here.latitude_deg, here.longitude_deg, there.latitude_deg, there.longitude_deg)
+    km[sites.keys[:, np.newaxis] == places.keys] = np.inf
+    return km
 
 
 def monthly_normals(sites: Sequence[SiteDefinition], name: str) -> Floats:
