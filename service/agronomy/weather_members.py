@@ -1,0 +1,116 @@
+"""Forecasts with a spread: several courses that the coming days' weather may take at each site.
+
+In: what ensembles give, or a chance of rain and an amount. Out: one record, :class:`MemberBatch`,
+that decisions and bands read. A member is one course of all days: its rain, cloud and reference ET
+belong together, so members are dropped whole and never mixed by day. All members of a site count
+with a weight, since an ensemble of many members is worth no more than one of few.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.agronomy.records import Days, Floats
+
+Origins = NDArray[np.int64]
+
+
+class MemberOrigin(IntEnum):
+    """What the members of a site were made from."""
+
+    NONE = 0
+    """There are none: the decision follows the rule without a spread."""
+    PROBABILITY = 1
+    """A chance of rain and an amount; see ``rain_members``."""
+    ENSEMBLE = 2
+    """Runs of one or several forecast models."""
+
+
+@dataclass(frozen=True, slots=True)
+class MemberBatch:
+    """Courses of the coming weather at many sites, all over the same days.
+
+    Sites with fewer members than others are padded: a member that is not there has weight 0 and
+    NaN on every day. A member that is there has a number on every day.
+    """
+
+    days: Days
+    """(days,) consecutive civil days of each site; the first is the day that is planned."""
+    rain_mm: Floats
+    """(sites, members, days)"""
+    et0_mm: Floats
+    """(sites, members, days) reference ET of the same course."""
+    weights: Floats
+    """(sites, members) share of each member; the sum of a site is 1, or 0 where it has none."""
+    origin: Origins
+    """(sites,) a :class:`MemberOrigin`."""
+
+    def count(self) -> NDArray[np.int64]:
+        """Number of members of each site, (sites,)."""
+        return np.asarray(np.count_nonzero(self.weights > 0.0, axis=1), dtype=np.int64)
+
+
+def no_members(days: Days, site_count: int) -> MemberBatch:
+    """A batch in which no site has a member.
+
+    Shapes: days (days,); arrays of the result (sites, 0, days).
+    Returns: the batch, with origin NONE everywhere.
+    >>> batch = no_members(np.arange("2026-07-01", "2026-07-06", dtype="datetime64[D]"), 2)
+    >>> batch.rain_mm.shape, batch.count().tolist()
+    ((2, 0, 5), [0, 0])
+    """
+    empty = np.empty((site_count, 0, days.size))
+    return MemberBatch(
+        days=days,
+        rain_mm=empty,
+        et0_mm=empty.copy(),
+        weights=np.empty((site_count, 0)),
+        origin=np.full(site_count, MemberOrigin.NONE, dtype=np.int64),
+    )
+
+
+def weighted_quantile(values: Floats, weights: Floats, share: Floats | float) -> Floats:
+    """The least value of the members that this share of the weight does not exceed.
+
+    Shapes: values and weights (..., members), which broadcast; share and result (...).
+    share: 0 to 1. weights: of any sum; members of weight 0 are ignored, whatever their value.
+    Returns: a value of a member, unit of the values; NaN where no member has weight.
+    Equation: with equal weights the k-th smallest of M, k = ceil(share M), at least the first.
+    >>> members = np.array([4.0, 1.0, 3.0, 2.0])
+    >>> float(weighted_quantile(members, np.ones(4), 0.5))
+    2.0
+    >>> float(weighted_quantile(members, np.array([3.0, 1.0, 1.0, 1.0]), 0.5))
+    3.0
+    """
+    values, weights = np.broadcast_arrays(values, weights)
+    if values.shape[-1] == 0:
+        return np.full(np.broadcast_shapes(values.shape[:-1], np.shape(share)), np.nan)
+    used = weights > 0.0
+    order = np.argsort(np.where(used, values, np.inf), axis=-1, kind="stable")
+    reached = np.cumsum(np.take_along_axis(np.where(used, weights, 0.0), order, axis=-1), axis=-1)
+    total = reached[..., -1:]
+    # Sums of weights are off by some rounding; a share is reached at a millionth below it.
+    wanted = (np.asarray(share)[..., np.newaxis] - 1e-6) * total
+    place = np.minimum(np.count_nonzero(reached < wanted, axis=-1), values.shape[-1] - 1)
+    found = np.take_along_axis(
+        values, np.take_along_axis(order, place[..., np.newaxis], axis=-1), axis=-1
+    )[..., 0]
+    return np.where(total[..., 0] > 0.0, found, np.nan)
+
+
+def weighted_share(is_so: NDArray[np.bool_], weights: Floats) -> Floats:
+    """The share of the weight that the members have of which something is true.
+
+    Shapes: is_so and weights (..., members), which broadcast; result (...).
+    Returns: 0 to 1; NaN where no member has weight.
+    Equation: sum of the weights of those members over the sum of all.
+    >>> float(weighted_share(np.array([True, False, True]), np.array([0.5, 0.25, 0.25])))
+    0.75
+    """
+    total = weights.sum(axis=-1)
+    part = np.where(is_so, weights, 0.0).sum(axis=-1)
+    return np.where(total > 0.0, part / np.where(total > 0.0, total, 1.0), np.nan)
