@@ -20,6 +20,11 @@ from tests.patience import PATIENCE_S
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 MOST_TABS = 80
 
+STEP_MS = 20_000.0
+"""How long a step of a journey may take before the journey fails; it takes a tenth of a second, or
+a second where the farm is planned. Longer patience would cost a whole run minutes for each journey
+that is broken, since a missing button is waited for like a slow one."""
+
 
 @contextmanager
 def open_chromium() -> Iterator[Browser]:
@@ -35,9 +40,9 @@ def open_chromium() -> Iterator[Browser]:
 
 
 def new_context(browser: Browser, **options: Any) -> BrowserContext:
-    """Somebody's browser with nothing in it, whose pages are given their time."""
+    """Somebody's browser with nothing in it."""
     made = browser.new_context(**options)
-    made.set_default_timeout(1000.0 * PATIENCE_S)
+    made.set_default_timeout(STEP_MS)
     return made
 
 
