@@ -18,6 +18,9 @@ from service.agronomy.records import Days, Floats
 
 Origins = NDArray[np.int64]
 
+NEEDED_DAYS = 5
+"""[CHOICE] Days from the planned one on that a member must cover to be there at all."""
+
 
 class MemberOrigin(IntEnum):
     """What the members of a site were made from."""
@@ -35,7 +38,8 @@ class MemberBatch:
     """Courses of the coming weather at many sites, all over the same days.
 
     Sites with fewer members than others are padded: a member that is not there has weight 0 and
-    NaN on every day. A member that is there has a number on every day.
+    NaN on every day. A member that is there has a number on each of the first ``NEEDED_DAYS`` days;
+    where a forecast ends after those, all members of the site are NaN from the same day on.
     """
 
     days: Days
@@ -114,3 +118,16 @@ def weighted_share(is_so: NDArray[np.bool_], weights: Floats) -> Floats:
     total = weights.sum(axis=-1)
     part = np.where(is_so, weights, 0.0).sum(axis=-1)
     return np.where(total > 0.0, part / np.where(total > 0.0, total, 1.0), np.nan)
+
+
+def known_until_a_gap(values: Floats) -> NDArray[np.bool_]:
+    """The days up to the first whose value is not known.
+
+    Shapes: values and result (..., days).
+    Returns: True on those days.
+    Source: a choice of this service: what comes after a gap is of no use to a course.
+    >>> known_until_a_gap(np.array([1.0, np.nan, 2.0])).tolist()
+    [True, False, False]
+    """
+    gaps = np.cumsum(np.isnan(values), axis=-1)
+    return np.asarray(gaps == 0)

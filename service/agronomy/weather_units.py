@@ -52,6 +52,8 @@ WEATHER_NAMES = (
     Quantity("model_mm", "mm", 0, 2000, "the same, of the time that a reading covers"),
     Quantity("day_total_mm", "mm", 0, 2000, "rain of a day by all readings of its gauge"),
     Quantity("rain_probability_fraction", "1", 0, 1, "chance of rain; 1 for measured rain"),
+    Quantity("chance_pct", "%", 0, 100, "chance of rain, in whole percent"),
+    Quantity("member_count", "1", 0, 1000, "courses that a forecast with a spread consists of"),
     Quantity("et0_mm", "mm", 0, 20, "reference evapotranspiration of short grass in a day"),
     Quantity("normal_et0_mm", "mm", 0, 150, "long-term mean of the reference ET of a week"),
     Quantity("computed_et0_mm", "mm", 0, 20, "reference ET that follows from a day's weather"),
