@@ -24,42 +24,14 @@ from service.operations.reading.read_plans import get_plan
 from service.pages.sheet import MOST_LINES
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, invented_service, load, plan_evening
 from tests.chromium import new_context
+from tests.pages.addresses import addresses
 from tests.pages.conftest import COUNTIES, farm_of_many
 from tests.web_server import serving
 
 WIDTHS = (320, 768, 1280)
-PAGES = {
-    "tomorrow": "/farms/test-farm/tomorrow",
-    "sheet": "/farms/test-farm/sheet",
-    "block": f"/blocks/{BLOCK_ID}",
-    "pipes and water": f"/blocks/{BLOCK_ID}/pipes-and-water",
-    "parts": f"/blocks/{BLOCK_ID}/parts?price_filter=310&budget=9000",
-    "season of fertiliser": f"/blocks/{BLOCK_ID}/fertiliser-split?n=40&k2o=30&mg=5"
-    "&days=2026-04-01+2026-09-01&product_potassium-nitrate=yes&product_urea=yes",
-    "weather": "/farms/test-farm/weather",
-    "season": "/farms/test-farm/season",
-    "visit notes": "/farms/test-farm/visit-notes",
-    "counties": "/counties",
-    "setup": "/farms/test-farm/setup",
-    "changes": "/farms/test-farm/changes",
-    "other systems": "/farms/test-farm/other-systems",
-    "new farm": "/farms/new",
-    "change a farm": "/farms/test-farm/edit",
-    "new supply": "/farms/test-farm/supplies/new",
-    "change a supply": "/farms/test-farm/supplies/well/edit",
-    "new block": "/farms/test-farm/blocks/new",
-    "change a block": f"/blocks/{BLOCK_ID}/edit",
-    "soil now": "/farms/later-farm/soil-now",
-    "first weather": "/farms/later-farm/first-weather",
-    "copy a block": f"/farms/test-farm/blocks/new?copy={BLOCK_ID}",
-    "retire a block": f"/blocks/{BLOCK_ID}/retire",
-    "people": "/farms/test-farm/people",
-    "no plan": "/farms/later-farm/tomorrow",
-    "crop without season": "/counties?crop=blueberry",
-    "not there": "/farms/nowhere/tomorrow",
-    "farms": "/farms?all=1",
-    "sign in": "/sign-in",
-}
+PAGES = addresses(
+    farm="test-farm", block=BLOCK_ID, supply="well", bare="later-farm", day=PLAN_DAY.isoformat()
+)
 AXE = Axe()
 MOST_TABS = 120
 LOOKS: tuple[tuple[int, Literal["light", "dark"], bool], ...] = (

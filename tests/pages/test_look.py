@@ -121,6 +121,18 @@ def test_a_page_that_is_not_well_formed_is_noticed() -> None:
     faults = " ".join(faults_of(page))
     for part in ("inside of <p>", "twice: ", "never closed", "id 'a' twice", "the id 'x'"):
         assert part in faults, part
+    page = (
+        "<!doctype html><html><title>a</title><main><h1>a</h1><h3>b</h3><ul>text<p>c</p></ul>"
+        '<table><tr><td>d</td></tr></table><a href="/"><button>e</button></a><input id="f" '
+        'type="text"><span><div>g</div></span></main></html>'
+    )
+    faults = " ".join(faults_of(page))
+    for part in (
+        "<!doctype html>", "level 3 after one of 1", "text in <ul>", "<p> directly inside of <ul>",
+        "<tr> directly inside of <table>", "<button> inside of <a>", "<button> without a type",
+        "'f' has no label", "<div> inside of <span>",
+    ):  # fmt: skip
+        assert part in faults, part
     assert faults_of('<p id="a">one<br><svg><path d=""/></svg> <a href="#a">two</a></p>') == []
 
 
