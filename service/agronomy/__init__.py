@@ -9,6 +9,7 @@ The words
     weather_units     the same for weather and radiation
     water_units       the same for water quality, acid and fertiliser
     nutrition_units   the same for leaf, petiole and soil tests
+    risk_units        the same for a plan that weighs the risk of a forecast
     season_units      the same for days of the year and cold
     service_units     the same for the service itself
     quantity          one line of that table
@@ -70,6 +71,9 @@ Water use into depletion
 Depletion into pulses
 
     watering_rules    how much to put back, and between which pulse lengths
+    risk_attitude     what a grower would rather risk, and what that leaves to chance
+    safe_depth        the least water that a forecast with a spread calls for
+    risk_guard        where the evening rule is better than that
     pulse_plan        what a block asks of a day and what it gets
     pulse_kernel      the same, compiled: pulses of one block alone
     hand_visits       starts only while somebody is there to open the valve

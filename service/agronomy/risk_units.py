@@ -1,0 +1,30 @@
+"""The part of the nomenclature that is about a plan that weighs the risk of a forecast.
+
+In: nothing. Out: :data:`RISK_GROUP`, one line for each name, as in :mod:`service.agronomy.units`.
+"""
+
+from __future__ import annotations
+
+from math import inf
+
+from service.agronomy.quantity import Quantity
+
+RISK_GROUP = (
+    Quantity("water_cost_ratio", "1", 0, inf, "cost of a millimeter of water"),
+    Quantity("drainage_cost_ratio", "1", 0, inf, "cost of a millimeter that drains"),
+    Quantity("stress_cost_ratio", "1", 0, inf, "cost of a millimeter of lost transpiration"),
+    Quantity("later_day_mm", "mm", 0, inf, "net depth that a later day can add"),
+    Quantity("classic_mm", "mm", 0, inf, "rain that the evening rule counts on"),
+    Quantity("smallest_mm", "mm", 0, inf, "net depth of the shortest pulse"),
+    Quantity("must_mm", "mm", 0, inf, "least net depth that keeps the coming days safe"),
+    Quantity("fill_mm", "mm", 0, inf, "net depth that fits and leaves the room for rain"),
+    Quantity("credit_fraction", "1", 0, 0.5, "share of members that may turn out drier"),
+    Quantity("wet_depletion_mm", "mm", 0, inf, "depletion after the rain of a wet turn"),
+    Quantity("highest_crop_et_mm", "mm", 0, inf, "use that one member day in ten passes"),
+    Quantity("mean_crop_et_mm", "mm", 0, inf, "mean use of tomorrow over the members"),
+    Quantity("dry_credit_mm", "mm", 0, inf, "entering rain that nine members in ten pass"),
+    Quantity("short_fraction", "1", 0, 1, "chance of running short without water"),
+    Quantity("horizon_days", "d", 1, 16, "days that tomorrow's water answers for"),
+    Quantity("safe_mm", "mm", 0, inf, "depletion that only the share q* of the members passes"),
+    Quantity("left_mm", "mm", 0, inf, "depletion of members without water"),
+)
