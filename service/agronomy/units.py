@@ -16,7 +16,6 @@ from types import MappingProxyType
 from service.agronomy.crop_units import CROP_NAMES
 from service.agronomy.nutrition_units import NUTRITION_GROUPS
 from service.agronomy.quantity import Quantity
-from service.agronomy.risk_units import RISK_GROUP
 from service.agronomy.season_units import SEASON_GROUP
 from service.agronomy.service_units import SERVICE_GROUP
 from service.agronomy.water_units import WATER_GROUPS
@@ -418,7 +417,6 @@ _GROUPS = (
     _PIPES,
     *WATER_GROUPS,
     *NUTRITION_GROUPS,
-    RISK_GROUP,
     SEASON_GROUP,
     SERVICE_GROUP,
     _STANDARD_TERMS,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from math import inf
 
 from service.agronomy.quantity import Quantity
+from service.agronomy.risk_units import RISK_GROUP
 
 WEATHER_NAMES = (
     Quantity("tmax_c", "degC", -60, 60, "highest air temperature of the day"),
@@ -87,4 +88,5 @@ WEATHER_NAMES = (
     Quantity("spacing_min", "min", 0, 1440, "from one start of a timer to the next"),
     Quantity("capacity_min", "min", 0, 2880, "most that a block could run on a day, alone"),
     Quantity("carried_l", "L", 0, inf, "volume that a supply gives in its open minutes"),
+    *RISK_GROUP,
 )
