@@ -46,6 +46,7 @@ Weather into water use
     reference_et      ET0 by Penman-Monteith; the only door to pyet
     reference_et_terms  the terms of it one by one, for a reader
     reference_et_gaps  gaps of it, bridged by places nearby or by the days on both sides
+    reference_et_outage  longer ones, from earlier years or the last known days
     great_circle      how far apart places are
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     weather_members   several courses that the coming days may take at each site

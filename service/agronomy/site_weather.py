@@ -150,6 +150,24 @@ def with_borrowed_reference_et(
     return replace(weather, et0_flags=et0_flags, days=replace(weather.days, et0_mm=et0_mm))
 
 
+def with_stand_in_reference_et(
+    weather: SiteWeather, stand_in_et0_mm: Floats, stand_in_flags: NDArray[np.int32]
+) -> SiteWeather:
+    """The same weather with reference ET for days that had none.
+
+    Shapes: stand_in_et0_mm, NaN where nothing stands in, and stand_in_flags (days, sites).
+    Returns: SiteWeather; the flags say what the figures rest on.
+    """
+    is_taken = np.isfinite(stand_in_et0_mm)
+    # What was out of range stays said; that nothing replaces it no longer holds.
+    flags = (weather.et0_flags & ~np.int32(FieldFlag.MISSING)) | stand_in_flags
+    return replace(
+        weather,
+        et0_flags=np.where(is_taken, flags, weather.et0_flags),
+        days=replace(weather.days, et0_mm=np.where(is_taken, stand_in_et0_mm, weather.days.et0_mm)),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class PastHumidity:
     """Days before those of a run, arrays (days, sites)."""

@@ -36,6 +36,8 @@ class FieldFlag(enum.IntFlag):
     FILLED_FROM_NEIGHBOUR = enum.auto()
     SOURCE_SET_ASIDE = enum.auto()
     SOURCES_DISAGREE = enum.auto()
+    NORMAL_OF_EARLIER_YEARS = enum.auto()
+    SCALED_BY_SUN = enum.auto()
 
 
 FLAG_TEXT: Mapping[FieldFlag, str] = {
@@ -90,6 +92,14 @@ FLAG_TEXT: Mapping[FieldFlag, str] = {
     FieldFlag.SOURCES_DISAGREE: (
         "Sources disagree and no third settles it, or the value is strange for the place and "
         "nothing confirms it."
+    ),
+    FieldFlag.NORMAL_OF_EARLIER_YEARS: (
+        "No weather is available; the mean of these days of the year in the earlier years of this "
+        "place is used."
+    ),
+    FieldFlag.SCALED_BY_SUN: (
+        "No weather is available; the mean of the last known days is used, raised or lowered as "
+        "the sun's height at this time of year is."
     ),
 }
 

@@ -27,6 +27,7 @@ from service.agronomy.atmosphere import day_number
 from service.agronomy.great_circle import distance_km
 from service.agronomy.reference_et import fill_reference_et, reference_et_mm
 from service.agronomy.reference_et_gaps import borrow_reference_et, bridge_reference_et
+from service.agronomy.reference_et_outage import outage_reference_et
 from service.agronomy.weather_day import RawWeather, WeatherDays, check_weather
 from service.agronomy.weather_flags import FieldFlag
 from service.agronomy.weather_nearby import NEAR_KM
@@ -267,3 +268,40 @@ def test_a_gap_cut_into_a_real_series_is_closed_after_a_neighbour_with_half_the_
     assert np.mean(errors_mm) == pytest.approx(borrowed_error_mm, abs=0.1)
     assert np.mean(alone_mm) == pytest.approx(own_error_mm, abs=0.1)
     assert np.mean(errors_mm) <= 0.51 * np.mean(alone_mm)
+
+
+# Found: mean error of an outage's mean by the year before, by the last thirty days and the sun, and
+# by the last seven days as they are [mm/d].
+OUTAGES = {15: (0.50, 0.53, 0.72), 30: (0.45, 0.57, 0.82), 60: (0.38, 0.75, 1.15)}
+
+
+@pytest.mark.parametrize("outage_days", OUTAGES)
+def test_an_outage_cut_into_a_real_series_is_nearer_by_what_the_place_knows_of_its_seasons(
+    outage_days: int,
+) -> None:
+    _, known_mm = aligned()
+    days = np.datetime64("2014-10-01") + np.arange(known_mm.shape[0])
+    errors_mm: list[list[float]] = [[], [], []]
+    for first in range(400, known_mm.shape[0] - outage_days, 17):
+        out = slice(first, first + outage_days)
+        before_mm = known_mm[:first]
+        whole = np.isfinite(before_mm).sum(axis=0) >= 300
+        true_mm = np.nanmean(known_mm[out], axis=0)
+        whole &= np.isnan(known_mm[out]).mean(axis=0) <= 0.1
+        last = np.cumsum(np.isfinite(before_mm[::-1]), axis=0)[::-1] <= 7
+        year_mm = np.array(
+            [np.nanmean(before_mm[at - 7 : at + 8], axis=0) for at in range(first - 365, first)]
+        )[np.newaxis, :outage_days]
+        for place, years_mm in enumerate((year_mm, np.full(year_mm.shape, np.nan))):
+            found_mm, _ = outage_reference_et(
+                days[out],
+                years_mm,
+                days[:first],
+                before_mm,
+                latitude_deg=np.full(known_mm.shape[1], LATITUDE_DEG),
+            )
+            errors_mm[place] += np.abs(found_mm.mean(axis=0) - true_mm)[whole].tolist()
+        as_it_was_mm = np.nanmean(np.where(last, before_mm, np.nan), axis=0)
+        errors_mm[2] += np.abs(as_it_was_mm - true_mm)[whole].tolist()
+    assert len(errors_mm[0]) >= 150
+    assert [np.mean(each) for each in errors_mm] == pytest.approx(OUTAGES[outage_days], abs=0.05)

@@ -56,29 +56,46 @@ def usual_week(
     One reading of the archive for each year. Only what was measured counts; forecasts of days that
     nobody has reported since do not.
     """
-    shape = is_wanted.shape
-    et0_mm, rain_mm = np.full((2, MOST_YEARS, *shape), np.nan)
     which = np.flatnonzero(is_wanted.any(axis=0))
-    keys, first, place = np.unique(sites.keys[which], return_index=True, return_inverse=True)
-    places = [sites.definitions[site] for site in which[first].tolist()]
-    if keys.size:
-        first_day = days[0].item()
-        for year in range(MOST_YEARS):
-            begin = first_day - timedelta(days=round((year + 1) * DAYS_PER_YEAR))
-            span = np.datetime64(begin) + np.arange(
-                -SETTLING_DAYS - AROUND_DAYS, days.size + AROUND_DAYS
-            )
-            found = measured_site_weather(unit.weather, keys, places, span, source_order)
-            for day in range(days.size):
-                at = SETTLING_DAYS + AROUND_DAYS + day
-                near_mm = found.computed_et0_mm[at - AROUND_DAYS : at + AROUND_DAYS + 1]
-                known = np.isfinite(near_mm)
-                sums_mm = np.where(known, near_mm, 0.0).sum(axis=0)
-                counts = known.sum(axis=0)
-                mean_mm = np.where(counts > AROUND_DAYS, sums_mm / np.maximum(1, counts), np.nan)
-                et0_mm[year, day, which] = mean_mm[place]
-                rain_mm[year, day, which] = found.checked.rain_mm[at][place]
+    et0_mm, rain_mm = earlier_years(unit, sites, days, which, source_order=source_order)
     return _middle_of(et0_mm, rain_mm, is_wanted)
+
+
+def earlier_years(
+    unit: UnitOfWork,
+    sites: SiteTable,
+    days: Days,
+    which: Ints,
+    *,
+    source_order: Mapping[str, int],
+) -> tuple[Floats, Floats]:
+    """Mean reference ET around these days, and their rain, as measured in each earlier year.
+
+    Arrays (years, days, sites), the last year first; NaN where it is not known and at the sites
+    that are not among ``which``.
+    """
+    et0_mm, rain_mm = np.full((2, MOST_YEARS, days.size, sites.keys.size), np.nan)
+    keys, first, place = np.unique(sites.keys[which], return_index=True, return_inverse=True)
+    if not keys.size:
+        return et0_mm, rain_mm
+    places = [sites.definitions[site] for site in which[first].tolist()]
+    first_day = days[0].item()
+    for year in range(MOST_YEARS):
+        begin = first_day - timedelta(days=round((year + 1) * DAYS_PER_YEAR))
+        span = np.datetime64(begin) + np.arange(
+            -SETTLING_DAYS - AROUND_DAYS, days.size + AROUND_DAYS
+        )
+        found = measured_site_weather(unit.weather, keys, places, span, source_order)
+        for day in range(days.size):
+            at = SETTLING_DAYS + AROUND_DAYS + day
+            near_mm = found.computed_et0_mm[at - AROUND_DAYS : at + AROUND_DAYS + 1]
+            known = np.isfinite(near_mm)
+            sums_mm = np.where(known, near_mm, 0.0).sum(axis=0)
+            counts = known.sum(axis=0)
+            mean_mm = np.where(counts > AROUND_DAYS, sums_mm / np.maximum(1, counts), np.nan)
+            et0_mm[year, day, which] = mean_mm[place]
+            rain_mm[year, day, which] = found.checked.rain_mm[at][place]
+    return et0_mm, rain_mm
 
 
 def _middle_of(et0_mm: Floats, rain_mm: Floats, is_wanted: NDArray[np.bool_]) -> UsualWeek:

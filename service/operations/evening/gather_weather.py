@@ -20,8 +20,9 @@ from service.agronomy.site_weather import SiteWeather, site_weather
 from service.agronomy.weather_choice import NO_ROW, ChosenWeather, choose_weather
 from service.agronomy.weather_flags import FieldFlag
 from service.database.session import UnitOfWork
+from service.operations.evening.close_gaps import close_gaps
 from service.operations.evening.cross_check import CrossCheck, cross_check
-from service.operations.evening.neighbour_weather import BorrowedWeather, borrow_from_neighbours
+from service.operations.evening.neighbour_weather import BorrowedWeather
 from service.operations.evening.own_rain import (
     WeatherColumns,
     columns_of,
@@ -155,7 +156,7 @@ def _prepared(
         past=humidity_before(unit.weather, sites, chosen.raw, source_order),
     )
     aside = values_set_aside(check, columns, chosen, rank=rank)
-    weather, borrowed = borrow_from_neighbours(
+    weather, borrowed = close_gaps(
         unit,
         sites,
         aside.flagged(weather),

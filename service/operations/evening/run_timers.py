@@ -44,7 +44,12 @@ LEAST_KNOWN_DAYS = 3
 EARLIER_SHARE = 0.5
 """[CHOICE] Weight of earlier years' rain; the rest stays dry, so that no depletion rests on it."""
 
-NO_FORECAST = int(FieldFlag.NORMAL_OF_SEASON | FieldFlag.FILLED_FROM_RECENT_DAYS)
+NO_FORECAST = int(
+    FieldFlag.NORMAL_OF_SEASON
+    | FieldFlag.FILLED_FROM_RECENT_DAYS
+    | FieldFlag.NORMAL_OF_EARLIER_YEARS
+    | FieldFlag.SCALED_BY_SUN
+)
 """Flags of reference ET on days that no forecast reaches."""
 
 
