@@ -197,7 +197,8 @@ def _no_programs(count: int) -> WeekProgram:
 
 def _contiguous(ahead: WeekAhead) -> WeekAhead:
     """The same days laid out as the compiled search was compiled for."""
-    return WeekAhead(*map(np.ascontiguousarray, ahead))
+    # What is read-only, as a broadcast array is, would be another type and compiled once more.
+    return WeekAhead(*(np.require(term, requirements=["C", "W"]) for term in ahead))
 
 
 def _mask_table() -> Ints:
