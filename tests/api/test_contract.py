@@ -133,6 +133,10 @@ def _agreed_document() -> dict[str, Any]:
     named = notes.pop("properties")
     note = next(iter(named.values()))
     notes |= {"propertyNames": {"enum": list(named)}, "additionalProperties": note}
+    # Each way to write a block is tried where it is sent alone, and not once more within a farm.
+    alone = document["paths"]["/v1/farms/{farm_id}/blocks"]["post"]["requestBody"]["content"]
+    blocks = document["components"]["schemas"]["FarmDocumentIn"]["properties"]["block"]
+    blocks["items"] = {"enum": [alone["application/json"]["example"]]}
     for path in document["paths"].values():
         for operation in path.values():
             for parameter in operation.get("parameters", ()):
