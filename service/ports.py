@@ -25,6 +25,7 @@ from service.records.weather import (
     SourceProblem,
     StoredPayload,
 )
+from service.records.what_if import Change, ChangeTexts
 
 
 class Clock(Protocol):
@@ -83,6 +84,10 @@ class FarmFormat(Protocol):
 
     def water_limit(self, text: str) -> WaterLimit:
         """A permit or budget: a volume, or a depth over the ground; InputInvalid."""
+        ...
+
+    def change(self, texts: ChangeTexts) -> Change:
+        """What is taken to be otherwise, from the quantities of a question; InputInvalid."""
         ...
 
 

@@ -32,6 +32,8 @@ class Outlook:
     """Minutes of running; NaN where the day's weather is not known."""
     depletion_end_mm: Floats
     """Depletion at the end of each day with that water."""
+    drainage_mm: Floats
+    """What drains of it and of the rain that is counted on."""
     unwatered_passes_raw_day: Ints
     """(blocks,) row of the first day on which the block runs out of readily available water if it
     is not watered from now on, dormant days left out; NEVER if on none of them."""
@@ -91,7 +93,7 @@ def look_ahead(
     over the day's ET [CHOICE].
     Equation: the step of the water balance, day by day, with the credited rain.
     """
-    expected_min, depletion_end_mm = np.full((2, *crop_et_mm.shape), np.nan)
+    courses = np.full((3, *crop_et_mm.shape), np.nan)
     known_windows: WindowBatch | None = None
     watered_mm = depletion_midnight_mm
     early_share = _early_share(planned_early_net_mm, planned_net_mm)
@@ -122,9 +124,8 @@ def look_ahead(
             )
             minutes = minutes if fixed_min is None else _or_fixed(minutes, fixed_min[day])
             net_mm = minutes * net_rate_mm_per_min
-        expected_min[day] = minutes
         early_mm = np.minimum(net_mm * early_share, need.depletion_after_rain_mm)
-        depletion_end_mm[day] = watered_mm = step_day(
+        ledger = step_day(
             watered_mm,
             taw_mm=taw_mm[day],
             raw_mm=raw_mm[day],
@@ -132,15 +133,16 @@ def look_ahead(
             crop_et_mm=crop_et_mm[day],
             early_net_mm=early_mm,
             day_net_mm=net_mm - early_mm,
-        ).depletion_end_mm
+        )
+        courses[:, day] = minutes, ledger.depletion_end_mm, ledger.drainage_mm
+        watered_mm = ledger.depletion_end_mm
     limit_mm = np.where(is_dormant, np.inf, raw_mm)
     passes_day = _first_short_day(depletion_midnight_mm, crop_et_mm, rain_credit_mm, limit_mm)
     return Outlook(
-        expected_min=expected_min,
-        depletion_end_mm=depletion_end_mm,
+        expected_min=courses[0], depletion_end_mm=courses[1], drainage_mm=courses[2],
         unwatered_passes_raw_day=passes_day,
-        keeps_up=~np.any(depletion_end_mm > limit_mm + 1e-9, axis=0),
-    )
+        keeps_up=~np.any(courses[1] > limit_mm + 1e-9, axis=0),
+    )  # fmt: skip
 
 
 def _or_fixed(minutes: Floats, fixed_min: Floats) -> Floats:

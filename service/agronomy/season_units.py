@@ -32,6 +32,8 @@ SEASON_GROUP = (
     Quantity("stress_day_count", "1", 0, 366, "days that end below readily available water"),
     Quantity("season_day_count", "1", 0, 366, "days of the watering season of a year"),
     Quantity("known_day_count", "1", 0, 366, "those of which it is known what ran"),
+    Quantity("pump_down_days_count", "1", 1, 7, "coming days without water from a supply"),
+    Quantity("supply_flow_fraction", "1", 0.01, 10, "share of its flow that a supply gives"),
     Quantity("stored_count", "1", 0, inf, "observations of a request that are stored"),
     Quantity("refused_count", "1", 0, inf, "observations of a request that were refused"),
     Quantity("normal_day_count", "1", 0, 7, "days of a week whose weather is the normal"),

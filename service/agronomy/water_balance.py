@@ -48,6 +48,11 @@ class DayLedger:
     has_afternoon_stress: NDArray[np.bool_]
     """The day ends below its readily available water; False where that is not known."""
 
+    @property
+    def drainage_mm(self) -> Floats:
+        """What leaves the zone below, of rain and of irrigation."""
+        return self.rain_drainage_mm + self.irrigation_drainage_mm
+
 
 @dataclass(frozen=True, slots=True)
 class PulseTimes:

@@ -73,6 +73,7 @@ from service.api.routes import (
     timers,
     visit_notes,
     waterworks,
+    what_if,
 )
 from service.api.schemas.problems import ProblemOut
 from service.api.tools_door import MakeTools, ToolsDoor
@@ -132,6 +133,7 @@ V1_ROUTERS = (
     balances.router,
     rates.router,
     comparisons.router,
+    what_if.router,
     runs.router,
     gauges.router,
     soil_readings.router,

@@ -249,5 +249,10 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "GET /v1/farms/{farm_id}/board",
         "GET /v1/farms/{farm_id}/water-used",
     ),
+    _added(
+        date(2026, 11, 30),
+        "What would change in the coming week.",
+        "GET /v1/farms/{farm_id}/what-if",
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

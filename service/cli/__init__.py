@@ -46,6 +46,7 @@ from service.cli.timers import timer_set, timers
 from service.cli.tools import tools
 from service.cli.water import acid, water_add, water_report
 from service.cli.weather import gauge, station_import
+from service.cli.what_if import what_if
 
 __all__ = ["app", "main"]
 
@@ -59,6 +60,7 @@ app.command("run-day")(run_day)
 app.command()(plan)
 app.command()(farm)
 app.command()(why)
+app.command("what-if")(what_if)
 app.command()(balance)
 app.command("water-used")(water_used)
 app.command()(counties)

@@ -16,6 +16,7 @@ import orjson
 
 from service.errors import FarmFileInvalid, Fault
 from service.farm_files.block_keys import FIXED
+from service.farm_files.change_text import read_change
 from service.farm_files.farm_file import read_bundle, write_farm_file
 from service.farm_files.farm_keys import DEFAULT_ISSUE_WALL_MIN, SupplyKeys
 from service.farm_files.rule_text import read_against, read_water_limit
@@ -25,6 +26,7 @@ from service.ports import FarmDefaults
 from service.records.comparison import Against
 from service.records.farms import FarmBundle
 from service.records.water_use import WaterLimit
+from service.records.what_if import Change, ChangeTexts
 
 _ITEM = re.compile(r"\[(\d+)\]")
 
@@ -85,6 +87,10 @@ class JsonFarmFormat:
     def water_limit(self, text: str) -> WaterLimit:
         """A permit or budget: a volume, or a depth over the ground; InputInvalid."""
         return read_water_limit(text, where="limit")
+
+    def change(self, texts: ChangeTexts) -> Change:
+        """What is taken to be otherwise, from the quantities of a question; InputInvalid."""
+        return read_change(texts)
 
     def defaults(self) -> FarmDefaults:
         """Defaults for what a document leaves out."""

@@ -185,11 +185,11 @@ def coming_day(
             _elapsed_at(earliest_start, plan_day, weather)[inputs.site_index],
         ),
         committed=_committed_water(in_force, earliest_start, blocks, ahead, weather=weather),
-        fixed=_unless_paused(fixed, windows_of_outlook[0]),
+        fixed=unless_paused(fixed, windows_of_outlook[0]),
     )
 
 
-def _unless_paused(
+def unless_paused(
     fixed: Mapping[int, tuple[Pulse, ...]], windows: WindowBatch
 ) -> dict[int, tuple[Pulse, ...]]:
     """The pulses that timers run, without those in a no-water period: they are turned off then."""

@@ -258,7 +258,7 @@ def _plan_tomorrow(
         fixed={} if timers is None else timers.pulses_on(inputs.plan_day),
     )  # fmt: skip
     plan, injections = lay_out_pulses(unit, run.phases, day)
-    fixed_min = None if timers is None else timers.minutes_on(day.days, inputs.table.keys.size)
+    fixed_min = None if timers is None else timers.minutes_on(day)
     outlook = timed("outlook", day.look_ahead, plan, fixed_min)
     if timers is not None and turn.earliest_start is None:
         timed(

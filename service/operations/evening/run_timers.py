@@ -27,7 +27,7 @@ from service.agronomy.week_program import assess_programs, choose_programs, time
 from service.database.session import UnitOfWork
 from service.operations.evening.earlier_weeks import UsualWeek, usual_week
 from service.operations.evening.evening_inputs import EveningInputs, row_of_day
-from service.operations.evening.lay_out_pulses import ComingDay
+from service.operations.evening.lay_out_pulses import ComingDay, unless_paused
 from service.pulses import Pulse
 from service.records.timers import OfferedProgram, TimerProgram, TimerSettings, as_columns, in_force
 
@@ -73,12 +73,14 @@ class TimersOfFarms:
             for row, programs, zone in zip(self.rows, self.programs, self.zones, strict=True)
         }
 
-    def minutes_on(self, days: Sequence[date], block_count: int) -> Floats:
-        """(days, blocks) minutes that the programs in force run; NaN for blocks without a timer."""
-        minutes = np.full((len(days), block_count), np.nan)
-        for row, programs in zip(self.rows.tolist(), self.programs, strict=True):
-            for place, day in enumerate(days):
-                minutes[place, row] = sum(each.duration_min for each in _pulses_on(programs, day))
+    def minutes_on(self, day: ComingDay) -> Floats:
+        """(days, blocks) minutes that the programs in force run on the coming day and those after
+        it, less no-water periods; NaN for blocks without a timer.
+        """
+        minutes = np.full((len(day.days), day.keys.size), np.nan)
+        for place, (each, windows) in enumerate(zip(day.days, day.windows_of_outlook, strict=True)):
+            for row, pulses in unless_paused(self.pulses_on(each), windows).items():
+                minutes[place, row] = sum(pulse.duration_min for pulse in pulses)
         return minutes
 
 
