@@ -21,7 +21,7 @@ from service.database.migrate import (
     upgrade,
 )
 from service.database.session import UnitOfWorkFactory, unit_of_work_factory
-from service.database.writing import check_storage
+from service.database.writing import check_storage, free_bytes
 from service.errors import InputInvalid, SettingsInvalid, StorageFailed
 from service.farm_files.farm_document import JsonFarmFormat
 from service.operations.access.people import checked_address
@@ -66,6 +66,10 @@ class Service:
     check_storage: Callable[[], None] = lambda: None
     """Raises StorageFailed if the database is unavailable, at another schema than this version's,
     cannot be written to, or has no room left."""
+    free_bytes: Callable[[], int | None] = lambda: None
+    """Room left on the disk that holds the database; None where it is a server's."""
+    schema_revision: str = ""
+    """The revision of the database that this version works with."""
     close: Callable[[], None] = lambda: None
     """Closes all connections to the database."""
     refreshers: Mapping[str, RefreshWeather] = field(default_factory=dict)
@@ -132,6 +136,8 @@ def open_service(settings: Settings | None = None, *, clock: Clock | None = None
         unit_of_work=unit_of_work,
         clock=ticking,
         check_storage=partial(check_storage, engine),
+        free_bytes=partial(free_bytes, engine),
+        schema_revision=head_revision(),
         close=engine.dispose,
         refreshers=_refreshers(chosen, unit_of_work),
     )

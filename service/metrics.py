@@ -28,6 +28,7 @@ from prometheus_client.core import (
 from prometheus_client.process_collector import ProcessCollector
 
 from service import __version__
+from service.operations.schedule.read_signals import Signals
 from service.operations.schedule.read_status import ServiceStatus, Verdict
 
 CONTENT_TYPE: Final = "text/plain; version=0.0.4; charset=utf-8"
@@ -37,6 +38,7 @@ UNMATCHED: Final = "unmatched"
 OTHER: Final = "other"
 LABELLED_SITES: Final = 200
 LABELLED_HOSTS: Final = 50
+LABELLED_CONTROLLERS: Final = 200
 SCRAPED_RUNS: Final = timedelta(days=1)
 """How far back a scrape reads runs."""
 BUCKETS_S: Final = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0)
@@ -122,10 +124,22 @@ class _Once:
         yield from self._families
 
 
-def status_exposition(status: ServiceStatus | None) -> bytes:
-    """The state of the service in Prometheus format; None: it could not be read."""
+def status_exposition(
+    status: ServiceStatus | None, signals: Signals | None, *, schema_revision: str
+) -> bytes:
+    """The state of the service in Prometheus format; None: it could not be read.
+
+    ``schema_revision`` is the one that this version expects: hosts at different ones show it.
+    """
     registry = CollectorRegistry(auto_describe=False)
-    registry.register(_Once(list(_families(status))))
+    schema = _gauge(
+        "schema_info",
+        "1 for the revision of the database that this version works with.",
+        {(schema_revision,): 1.0},
+        labels=("revision",),
+    )
+    known = [] if signals is None else list(_signal_families(signals))
+    registry.register(_Once([*_families(status), schema, *known]))
     return generate_latest(registry)
 
 
@@ -179,6 +193,61 @@ def _families(status: ServiceStatus | None) -> Iterator[Metric]:
     yield from _weather_families(status)
     yield from _breaker_families(status)
     yield from _event_families(status)
+
+
+def _signal_families(signals: Signals) -> Iterator[Metric]:
+    """What alerts are made of, beside the state of the scheduler."""
+    for name, text, number in (
+        ("mails_waiting", "Mails that wait to be sent.", signals.mails.waiting_count),
+        (
+            "mails_given_up",
+            "Mails that were given up and are still kept.",
+            signals.mails.given_up_count,
+        ),
+        (
+            "silent_controllers",
+            "Controllers that have polled before and not for two hours.",
+            signals.silent_controller_count,
+        ),
+        (
+            "plans_without_weather",
+            "Plans in force that could not be made for want of weather.",
+            signals.without_weather_count,
+        ),
+        (
+            "weather_refreshes_failing",
+            "Refreshes of weather that have been tried in vain for an hour or more.",
+            signals.failing_refresh_count,
+        ),
+    ):
+        yield _gauge(name, text, {(): float(number)})
+    if signals.free_bytes is not None:
+        yield _gauge(
+            "storage_free_bytes",
+            "Room left on the disk that holds the database file.",
+            {(): float(signals.free_bytes)},
+        )
+    if signals.mails.oldest_queued_at is not None:
+        yield _gauge(
+            "mails_oldest_queued_timestamp_seconds",
+            "When the mail that has waited longest was queued.",
+            {(): signals.mails.oldest_queued_at.timestamp()},
+        )
+    if signals.evening_margin is not None:
+        yield _gauge(
+            "evening_margin_seconds",
+            "From the end of an evening run to the hour its farm asked for, the shortest of a day.",
+            {(): signals.evening_margin.total_seconds()},
+        )
+    yield _gauge(
+        "controller_last_poll_timestamp_seconds",
+        f"Last poll of a controller, for at most {LABELLED_CONTROLLERS} controllers.",
+        {
+            (name,): polled_at.timestamp()
+            for name, polled_at in sorted(signals.polls.items())[:LABELLED_CONTROLLERS]
+        },
+        labels=("controller",),
+    )
 
 
 def _event_families(status: ServiceStatus) -> Iterator[Metric]:

@@ -88,6 +88,19 @@ if ! command -v systemd-analyze >/dev/null && command -v apt-get >/dev/null && [
         say "systemd-analyze could not be installed"
 fi
 
+# The alert rules are held against Prometheus' own rule tester. Only that is taken out of its package,
+# as installing it would start a server.
+if ! command -v promtool >/dev/null && [ ! -x "$venv/tools/usr/bin/promtool" ] &&
+    command -v apt-get >/dev/null; then
+    say "fetching promtool"
+    mkdir -p "$venv/tools"
+    (cd "$venv/tools" && { apt-get -qq download prometheus 2>/dev/null ||
+        { apt-get -qq update && apt-get -qq download prometheus; }; } &&
+        dpkg -x prometheus_*.deb . && rm prometheus_*.deb usr/bin/prometheus) >/dev/null ||
+        say "promtool could not be fetched"
+fi
+export PATH="$PATH:$venv/tools/usr/bin"
+
 . tests/postgres.sh
 
 python_dirs=()

@@ -17,7 +17,14 @@ from service.agronomy.records import Ints
 from service.database.bulk import insert_into, is_among, is_one_of
 from service.database.people_store import known_person
 from service.database.tables import block, farm, mail, person, plan
-from service.records.mail import KnownPerson, MailOrder, MailRow, PlanMark, QueuedMail
+from service.records.mail import (
+    KnownPerson,
+    MailBacklog,
+    MailOrder,
+    MailRow,
+    PlanMark,
+    QueuedMail,
+)
 from service.records.plan_reasoning import read_reasoning
 
 OPEN_STATES = ("queued", "sending")
@@ -290,6 +297,18 @@ class OutboxStore:
             .order_by(mail.c.mail_key.desc())
         ).mappings()
         return [MailRow(**row) for row in rows]
+
+    def read_backlog(self) -> MailBacklog:
+        """What waits and what was given up, in one statement."""
+        is_open = mail.c.state.in_(OPEN_STATES)
+        row = self._connection.execute(
+            select(
+                func.count().filter(is_open),
+                func.min(mail.c.queued_at).filter(is_open),
+                func.count().filter(mail.c.state == "failed"),
+            ).select_from(mail)
+        ).one()
+        return MailBacklog(*row)
 
     def prune(self, *, before: datetime) -> int:
         """Delete finished mails that were queued before; returns how many."""

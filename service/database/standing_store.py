@@ -36,6 +36,17 @@ class StandingStore:
             for key, day, status, planned_min, numbers in rows
         ]
 
+    def count_without_weather(self, *, first_day: date) -> int:
+        """Plans in force from a day on that could not be made for want of weather."""
+        count = self._connection.execute(
+            select(func.count()).where(
+                plan.c.day >= first_day,
+                plan.c.superseded_at.is_(None),
+                plan.c.status == "no-weather",
+            )
+        ).scalar_one()
+        return int(count)
+
     def count_unreported_days(
         self, block_keys: Ints, *, first_day: date, last_day: date
     ) -> dict[int, int]:

@@ -113,3 +113,13 @@ class MailRow:
     queued_at: datetime
     changed_at: datetime
     last_reply: str
+
+
+@dataclass(frozen=True, slots=True)
+class MailBacklog:
+    """What waits to be sent, to all people."""
+
+    waiting_count: int
+    oldest_queued_at: datetime | None
+    given_up_count: int
+    """Mails that were given up and are still kept."""

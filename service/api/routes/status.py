@@ -23,6 +23,7 @@ from service.bootstrap import Service
 from service.errors import StorageFailed
 from service.logs import get_logger
 from service.metrics import CONTENT_TYPE, SCRAPED_RUNS, RequestMetrics, status_exposition
+from service.operations.schedule.read_signals import Signals, read_signals
 from service.operations.schedule.read_status import (
     RUNS_SHOWN,
     ServiceStatus,
@@ -54,14 +55,22 @@ def is_ready(service: TheService) -> Response:
 def show_metrics(request: Request, service: TheService) -> Response:
     """Requests of this process and the state of the service, in Prometheus' text format."""
     counted: RequestMetrics = request.app.state.metrics
+    status: ServiceStatus | None = None
+    signals: Signals | None = None
     try:
         status = _read(service, is_scrape=True)
+        signals = read_signals(
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+            evening_lead_min=service.settings.evening_lead_min,
+            free_bytes=service.free_bytes,
+        )
     except StorageFailed as failure:
         # The scrape itself must not fail: it is what shows that the database is down.
         log.error("the database did not answer a scrape", reason=str(failure))
-        status = None
     return Response(
-        counted.exposition() + status_exposition(status),
+        counted.exposition()
+        + status_exposition(status, signals, schema_revision=service.schema_revision),
         headers={**_NO_STORE, "Content-Type": CONTENT_TYPE},
     )
 
