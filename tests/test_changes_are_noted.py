@@ -27,6 +27,7 @@ DERIVED: Mapping[str, str] = {
     "runs": "what the scheduler has done",
     "breakers": "the health of weather services",
     "payloads": "answers of weather services",
+    "forecasts": "what weather services issued, and what came of it",
     "answers": "answers to repeated requests, for 48 hours",
     "outbox": "mails that follow from plans, with a record of their own",
     "events": "follow from changes, with a record of their own",

@@ -19,6 +19,7 @@ import pint
 from service import unit_sizes
 from service.agronomy import (
     crop_units,
+    forecast_units,
     nutrition_units,
     quantity,
     risk_units,
@@ -41,6 +42,7 @@ ROOT = Path(__file__).resolve().parent.parent
 TABLE = (
     units,
     crop_units,
+    forecast_units,
     water_units,
     weather_units,
     nutrition_units,

@@ -8,6 +8,7 @@ The words
     crop_units        the same for the crop, its canopy and its mulch
     weather_units     the same for weather and radiation
     water_units       the same for water quality, acid and fertiliser
+    forecast_units    the same for how good forecasts were
     nutrition_units   the same for leaf, petiole and soil tests
     risk_units        the same for a plan that weighs the risk of a forecast
     season_units      the same for days of the year and cold
@@ -47,6 +48,8 @@ Weather into water use
     reference_et_terms  the terms of it one by one, for a reader
     reference_et_gaps  gaps of it, bridged by places nearby or by the days on both sides
     reference_et_outage  longer ones, from earlier years or the last known days
+    forecast_scores   how good forecasts were, from pairs of issued and observed days
+    forecast_checks   whether such pairs can be compared at all
     great_circle      how far apart places are
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     weather_members   several courses that the coming days may take at each site

@@ -274,6 +274,11 @@ class ColumnSet:
         found: list[str] = self._columns[name]
         return found
 
+    def blobs(self, name: str) -> list[bytes]:
+        """A column of bytes, none of them NULL."""
+        found: list[bytes] = self._columns[name]
+        return found
+
     def instants(self, name: str) -> list[datetime]:
         """A column of instants, none of them NULL, as aware UTC datetimes."""
         known: dict[str | datetime, datetime] = {}

@@ -19,6 +19,7 @@ from service.database.controller_store import ControllerStore
 from service.database.engine import connect, storage_failure, storage_failures
 from service.database.event_store import EventStore
 from service.database.feed_store import FeedStore
+from service.database.forecast_store import ForecastStore
 from service.database.key_store import KeyStore
 from service.database.ledger_store import LedgerStore
 from service.database.nutrition_store import NutritionStore
@@ -51,6 +52,7 @@ class UnitOfWork:
 
     blocks: BlockStore
     weather: WeatherArchive
+    forecasts: ForecastStore
     ledger: LedgerStore
     plans: PlanStore
     reports: ReportStore

@@ -36,6 +36,12 @@ from service.database.feedback_tables import (
     run,
     soil_reading,
 )
+from service.database.forecast_tables import (
+    forecast_issue,
+    forecast_lead,
+    forecast_place,
+    forecast_truth,
+)
 from service.database.nutrition_tables import nutrient_test
 from service.database.plan_tables import (
     balance_day,
@@ -101,6 +107,10 @@ __all__ = [
     "fertigation",
     "fertiliser_product",
     "flow_finding",
+    "forecast_issue",
+    "forecast_lead",
+    "forecast_place",
+    "forecast_truth",
     "http_payload",
     "idempotent_answer",
     "instant_text",

@@ -19,6 +19,7 @@ from service.operations.mail.send_mail import prune_mails
 from service.operations.reading.read_farms import local_day
 from service.operations.schedule.due_jobs import WEATHER, DueRun, latest_evening
 from service.operations.schedule.duties import Duties, JobResult
+from service.operations.weather.observe_forecast_days import observe_forecast_days
 from service.operations.weather.prune_payloads import prune_payloads
 from service.records.farms import SiteTable
 from service.records.weather import SourceProblem
@@ -201,7 +202,10 @@ def _run_farms(
 
 
 def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
-    """Delete payloads, runs, mails and events that are old enough."""
+    """Delete payloads, runs, mails, events and issued forecasts that are old enough.
+
+    What was observed of the days of those forecasts is stored first.
+    """
     (run,) = runs
     pruned = prune_payloads(unit_of_work=duties.unit_of_work, clock=duties.clock)
     outcome = f"deleted {pruned.payload_count} payloads and {pruned.job_run_count} runs"
@@ -211,4 +215,11 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     event_count = prune_events(unit_of_work=duties.unit_of_work, clock=duties.clock)
     if event_count:
         outcome += f", {event_count} events"
+    forecasts = observe_forecast_days(
+        unit_of_work=duties.unit_of_work, clock=duties.clock, source_order=duties.source_order
+    )
+    if forecasts.pruned_count:
+        outcome += f", {forecasts.pruned_count} issued forecasts"
+    if forecasts.observed_count:
+        outcome += f"; {forecasts.observed_count} days observed"
     return {run.run_key: JobResult(outcome=outcome)}

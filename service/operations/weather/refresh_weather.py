@@ -1,4 +1,4 @@
-"""Ask one weather service for news of some sites and store what it says.
+"""Ask one weather service for news of some sites and store what it says, forecasts as issued too.
 
 Each request reaches back to the last known day, so that downtime is caught up with. Past days that
 change reopen the ledgers from there on. A provider's mistakes leave this module only as problems: a
@@ -17,6 +17,7 @@ import numpy as np
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.reading.read_farms import local_day
+from service.operations.weather.archive_forecasts import archive_forecasts, fresh_forecasts
 from service.operations.weather.import_weather import reopen_ledgers
 from service.ports import WeatherSource
 from service.records.farms import SiteTable
@@ -58,8 +59,10 @@ class WeatherRefresh:
         )
         if len(answer.rows):
             rows = replace(answer.rows, site_keys=sites.keys[answer.rows.site_keys])
+            fresh = fresh_forecasts(sites, rows, now=now)
             with self.unit_of_work(write=True) as unit:
                 reopen_ledgers(unit, unit.weather.save_rows(rows, fetched_at=now))
+                archive_forecasts(unit, sites, fresh)
         answered = {sites.definitions[place].site_id for place in answer.rows.site_keys.tolist()}
         return [
             replace(
