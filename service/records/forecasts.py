@@ -66,7 +66,8 @@ class LeadRows:
 
     def issued_on(self) -> Days:
         """The civil day on whose evening each was in force."""
-        return self.days - self.lead_days.astype("timedelta64[D]")
+        issued_on: Days = self.days - self.lead_days.astype("timedelta64[D]")
+        return issued_on
 
 
 @dataclass(frozen=True, slots=True)
