@@ -14,7 +14,6 @@ from math import inf
 from types import MappingProxyType
 
 from service.agronomy.crop_units import CROP_NAMES
-from service.agronomy.forecast_units import FORECAST_GROUP
 from service.agronomy.nutrition_units import NUTRITION_GROUPS
 from service.agronomy.quantity import Quantity
 from service.agronomy.season_units import SEASON_GROUP
@@ -408,7 +407,6 @@ _GROUPS = (
     _PLACE,
     _DAY_AND_CLOCK,
     WEATHER_NAMES,
-    FORECAST_GROUP,
     CROP_NAMES,
     _SOIL,
     _BALANCE,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from math import inf
 
+from service.agronomy.forecast_units import FORECAST_GROUP
 from service.agronomy.quantity import Quantity
 from service.agronomy.risk_units import RISK_GROUP
 
@@ -91,5 +92,6 @@ WEATHER_NAMES = (
     Quantity("spacing_min", "min", 0, 1440, "from one start of a timer to the next"),
     Quantity("capacity_min", "min", 0, 2880, "most that a block could run on a day, alone"),
     Quantity("carried_l", "L", 0, inf, "volume that a supply gives in its open minutes"),
+    *FORECAST_GROUP,
     *RISK_GROUP,
 )
