@@ -3,6 +3,8 @@
 #
 #   bash deploy/install.sh            this version beside those before, then a restart
 #   bash deploy/install.sh --tools    the same with the tools for agents
+#   bash deploy/install.sh --office   nothing is started: rillwright@serve and rillwright@schedule are there
+#                                     to be, with the PostgreSQL that the settings name
 #   bash deploy/install.sh --back     back to the version before, with the database as it was then
 #
 # Each version has a folder of its own in /opt/rillwright, and `current` and `before` point to two of
@@ -25,11 +27,13 @@ on_system() { if [ -z "$root" ]; then "$@"; fi; }
 
 pinned=deploy/requirements.txt
 back=no
+office=no
 for argument in "$@"; do
     case $argument in
         --tools) pinned=deploy/requirements-tools.txt ;;
+        --office) office=yes ;;
         --back) back=yes ;;
-        *) die "unknown argument $argument; known: --tools, --back" ;;
+        *) die "unknown argument $argument; known: --tools, --office, --back" ;;
     esac
 done
 [ -n "$root" ] || [ "$(id -u)" = 0 ] || die "run this as root"
@@ -105,7 +109,7 @@ END
 fi
 if [ -z "$root" ]; then
     systemd-sysusers deploy/systemd/rillwright.sysusers
-    install -m 0644 deploy/systemd/rillwright.service /etc/systemd/system/rillwright.service
+    install -m 0644 deploy/systemd/*.service /etc/systemd/system/
 else
     mkdir -p -m 0700 "$state"
 fi
@@ -121,6 +125,10 @@ done
 
 on_system systemd-analyze verify /etc/systemd/system/rillwright.service
 on_system systemctl daemon-reload
+if [ "$office" = yes ]; then
+    say "done: $version; enable rillwright@serve or rillwright@schedule, or restart what runs of them"
+    exit
+fi
 on_system systemctl enable rillwright
 say "starting; the first start of a version compiles its kernels, which takes some minutes"
 on_system systemctl restart rillwright

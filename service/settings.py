@@ -101,8 +101,12 @@ class Settings(BaseSettings):
     open_meteo_weights_per_minute: float = Field(
         default=600.0, gt=0.0, description="Request rate, in the service's own weights"
     )
-    nasa_power_base_url: str = Field(default="https://power.larc.nasa.gov")
-    nws_base_url: str = Field(default="https://api.weather.gov")
+    nasa_power_base_url: str = Field(
+        default="https://power.larc.nasa.gov", description="Host of NASA POWER, or a mirror of it"
+    )
+    nws_base_url: str = Field(
+        default="https://api.weather.gov", description="Host of the US National Weather Service"
+    )
     evening_lead_min: int = Field(
         default=45,
         ge=0,
@@ -137,7 +141,7 @@ class Settings(BaseSettings):
     mail_host: str = Field(
         default="", description="Mail relay for outgoing mail; empty: no mail is sent"
     )
-    mail_port: int = Field(default=587, ge=1, le=65535)
+    mail_port: int = Field(default=587, ge=1, le=65535, description="Port of the relay")
     mail_security: Literal["starttls", "tls", "none"] = Field(
         default="starttls", description="Encryption of the connection to the relay"
     )

@@ -49,6 +49,35 @@ def test_it_is_hardened(unit: Path) -> None:
 def test_it_starts_commands_and_names_settings_that_there_are(unit: Path) -> None:
     text = (ROOT / "deploy" / "systemd" / unit.name).read_text("utf-8")
     commands = set(re.findall(rf"^Exec\w+={re.escape(INSTALLED)} (\S+)", text, re.MULTILINE))
-    assert commands and commands <= set(getattr(get_command(app), "commands", {}))
+    if "%i" in commands:  # a unit for several commands, which its first lines name
+        commands |= set(re.findall(rf"{unit.stem}(\w+)", text))
+        assert len(commands) > 1
+    assert commands and commands - {"%i"} <= set(getattr(get_command(app), "commands", {}))
     settings = set(re.findall(r"^Environment=RILLWRIGHT_(\w+)=", text, re.MULTILINE))
     assert settings and {each.lower() for each in settings} <= set(Settings.model_fields)
+
+
+CONTAINER = ROOT / "deploy" / "container"
+
+
+def test_containers_run_commands_and_name_settings_that_there_are() -> None:
+    """No image can be fetched where this runs, so what they are made of is read."""
+    known = set(getattr(get_command(app), "commands", {}))
+    compose = (CONTAINER / "compose.yaml").read_text("utf-8")
+    containerfile = (CONTAINER / "Containerfile").read_text("utf-8")
+    commands = set(re.findall(r"command: \[(\w+)", compose))
+    commands |= set(re.findall(r'^CMD \["(\w+)"', containerfile, re.MULTILINE))
+    assert commands == {"migrate", "serve", "schedule"} and commands <= known
+    settings = set(re.findall(r"RILLWRIGHT_(\w+)[:=]", compose + containerfile, re.ASCII))
+    assert {each.lower() for each in settings} - {"secrets"} <= set(Settings.model_fields)
+    files = set(re.findall(r"secrets/rillwright_(\w+)", compose))
+    assert files and files <= set(Settings.model_fields)
+
+
+def test_what_the_containers_copy_is_in_the_project() -> None:
+    text = (CONTAINER / "Containerfile").read_text("utf-8")
+    for source in re.findall(r"^COPY (?!--from)(\S+) ", text, re.MULTILINE):
+        assert (ROOT / source).exists()
+    compose = (CONTAINER / "compose.yaml").read_text("utf-8")
+    for source in re.findall(r"- (\.\S*?):/", compose):
+        assert (CONTAINER / source).is_file()
