@@ -15,6 +15,7 @@ from importlib.resources import files
 _STATIC = files("service.pages") / "static"
 _FONT_FILE = "radio-canada-latin-wdth-normal.woff2"
 _FONT_ADDRESS_IN_SOURCE = "/pages/font.woff2"
+_TOKEN = re.compile(r"(--[\w-]+):([^;{}]+);?")
 _KEPT_AS_IT_IS = re.compile(r'(/\*.*?\*/|"[^"]*")', re.DOTALL)
 
 
@@ -71,7 +72,22 @@ def packed(source: str) -> str:
             tight = re.sub(r" ?([{};,]) ?", r"\1", spaced)
             tight = re.sub(r": ", ":", tight).replace(";}", "}")
             shorter.append(tight.replace(" > ", ">"))
-    return re.sub(r"(?<=[{};,]) +|;(?=})", "", "".join(shorter)).strip()
+    return _filled_in(re.sub(r"(?<=[{};,]) +|;(?=})", "", "".join(shorter)).strip())
+
+
+def _filled_in(sheet: str) -> str:
+    """The sheet with the values of sizes and weights that are the same by day, night and on paper.
+
+    >>> _filled_in(":root{--a:1px;--b:#fff}p{margin:var(--a);color:var(--b)}")
+    ':root{--b:#fff}p{margin:1px;color:var(--b)}'
+    """
+    found = _TOKEN.findall(sheet)
+    names = [name for name, _ in found]
+    for name, value in found:
+        if names.count(name) == 1 and not value.startswith("#") and "var(" not in value:
+            sheet = re.sub(rf"{re.escape(name)}:[^;{{}}]+(?:;|(?=}}))", "", sheet)
+            sheet = sheet.replace(f"var({name})", value)
+    return sheet.replace(";}", "}")
 
 
 def _digest(content: bytes) -> str:

@@ -27,6 +27,8 @@ MOST_MINUTE_FIELDS = 14
 """Blocks whose minutes are asked for here; for more the form leads to its own page."""
 MOST_OPENINGS = 14
 """Openings that are shown at once; all others are folded."""
+MOST_BLOCKS = 14
+"""Blocks that are shown at once, the most urgent ones; all others are folded."""
 
 
 def show_tomorrow(visit: Visit) -> Response:
@@ -67,6 +69,7 @@ def show_tomorrow(visit: Visit) -> Response:
         ),
         view=view,
         board=board_view(letter, words),
+        most_blocks=MOST_BLOCKS,
         chart=supply_chart(letter, bundle, words),
         shown=view.openings[first : first + MOST_OPENINGS],
         folded_openings=view.openings[:first] + view.openings[first + MOST_OPENINGS :],

@@ -166,6 +166,7 @@ class Visit:
             .get_template(template)
             .render(
                 _=words.gettext,
+                ngettext=words.ngettext,
                 words=words,
                 visit=self,
                 style_path=style_path(),

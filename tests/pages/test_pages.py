@@ -889,7 +889,7 @@ def test_what_somebody_else_changed_is_shown_beside_the_form_and_what_was_typed_
     assert stored(service) == before
     assert 'id="stale"' in answer.text
     assert "Saved value now: 0.8 ac" in answer.text and "Saved value now: 10 ft" in answer.text
-    assert 'name="row_spacing" value="11"' in answer.text
+    assert 'name="row_spacing" type="text" value="11"' in answer.text
     (version,) = re.findall(r'name="version" value="([^"]*)"', answer.text)
     again = {**opened, "row_spacing": "11", "version": version}
     assert reader.send(page, **again, do="store").status_code == 303

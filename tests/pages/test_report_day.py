@@ -59,7 +59,7 @@ def test_tomorrows_page_asks_how_the_day_went_with_the_planned_minutes(
     page = reader.get(TOMORROW).text
     assert "How did today go?" in page and faults_of(page) == []
     (field,) = re.findall(r'<input id="d2026-07-15-min-north"[^>]*>', page)
-    assert f'name="min-north" inputmode="decimal" value="{planned}"' in field
+    assert f'name="min-north" type="text" inputmode="decimal" value="{planned}"' in field
     assert "How did" not in Reader(reader.app).text(f"{TOMORROW}?date=2030-01-01")
 
 

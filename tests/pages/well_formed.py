@@ -186,7 +186,7 @@ def faults_of(page: str) -> list[str]:
         ]
         found += [
             f"a heading of level {level} after one of {before}"
-            for before, level in pairwise([0, *checker.headings])
+            for before, level in pairwise(checker.headings)
             if level > before + 1
         ]
     missing = sorted(set(checker.references) - set(checker.ids))
