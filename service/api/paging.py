@@ -61,7 +61,8 @@ def cut(
 
     Sorted here, since cursors compare as Python does and not as the database.
     """
-    rest = sorted((each for each in items if name_of(each) > query.after), key=name_of)
+    after = query.after  # read even where there is nothing to compare: a wrong cursor is refused
+    rest = sorted((each for each in items if name_of(each) > after), key=name_of)
     return rest[: query.size], len(rest) > query.size
 
 
