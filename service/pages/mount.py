@@ -40,6 +40,7 @@ from service.pages import (
     waterworks_forms,
     weather,
     what_changed,
+    what_if,
 )
 from service.pages.look import font, font_licence, font_path, icon, style, style_path
 from service.pages.sessions import Seals
@@ -65,6 +66,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("GET", "/farms/{farm_id}/report", report_day.show_report),
     ("POST", "/farms/{farm_id}/report", report_day.enter_report),
     ("GET", "/farms/{farm_id}/what-changed", what_changed.show_what_changed),
+    ("GET", "/farms/{farm_id}/what-if", what_if.show_what_if),
     ("GET", "/farms/{farm_id}/season", season.show_season),
     ("POST", "/farms/{farm_id}/calendar-link", season.make_calendar_link),
     ("GET", "/farms/{farm_id}/visit-notes", visit_notes.show_notes),

@@ -56,6 +56,8 @@ PAGES = (
     "/farms/test-farm/sheet",
     "/farms/test-farm/report",
     f"/farms/test-farm/what-changed?day={PLAN_DAY}&before=1&after=9",
+    "/farms/test-farm/what-if",
+    "/farms/test-farm/what-if?pump_down=2",
     "/farms/test-farm/weather",
     "/farms/test-farm/setup",
     "/farms/test-farm/supplies/new",

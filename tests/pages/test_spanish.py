@@ -186,6 +186,7 @@ ADDRESSES = sorted(
         f"/farms/{FARM_ID}/tomorrow?date={TODAY}",
         f"/farms/{FARM_ID}/tomorrow?date=2027-01-05",
         "/farms/none/tomorrow",
+        f"/farms/{FARM_ID}/what-if?pump_down=2&flow=50+%25&rain=1+in&windows=04:00-05:00",
         "/counties?crop=blueberry",
         *(f"{BLOCKS[0]}?done={done}" for done in ("flow-changed", "flow-kept", "flow-gone")),
         f"{WHAT_CHANGED}&done=day&kept=1",
