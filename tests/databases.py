@@ -13,15 +13,43 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import Connection, create_engine
+import pytest
+from sqlalchemy import Connection, Engine, create_engine
 from sqlalchemy.engine import URL, make_url
+from sqlalchemy.engine.default import DefaultDialect
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
+from sqlalchemy.util import LRUCache
 
 from service.database.tables import metadata
 from tests.shared_fixtures import POSTGRES_SETTING
+
+STATEMENT_COUNT = 5_000
+"""More than the service has."""
+
+
+@contextmanager
+def statements_compiled_once() -> Iterator[None]:
+    """Meanwhile the engines of this process share the statements that one of them has compiled.
+
+    A test has an engine of its own, for which the same statements would be compiled once more. They
+    are kept by the dialect, of which each engine has its own too; here those of one kind are equal.
+    """
+    shared: LRUCache[Any, Any] = LRUCache(STATEMENT_COUNT)
+    patch, make = pytest.MonkeyPatch(), Engine.__init__
+
+    def make_with_shared(engine: Engine, *arguments: Any, **options: Any) -> None:
+        make(engine, *arguments, **options)
+        engine._compiled_cache = shared
+
+    patch.setattr(Engine, "__init__", make_with_shared)
+    patch.setattr(DefaultDialect, "__hash__", lambda dialect: hash(type(dialect)))
+    patch.setattr(DefaultDialect, "__eq__", lambda one, other: type(one) is type(other))
+    yield
+    patch.undo()
 
 
 def _server_url() -> URL:

@@ -31,9 +31,10 @@ KINDS = ["sqlite", *(["postgresql"] if os.environ.get(POSTGRES_SETTING) else [])
 @pytest.fixture(scope="session", params=KINDS)
 def database_kind(request: pytest.FixtureRequest) -> Iterator[str]:
     """``sqlite`` or ``postgresql``."""
-    yield str(request.param)
-    from tests.databases import end_lending
+    from tests.databases import end_lending, statements_compiled_once
 
+    with statements_compiled_once():
+        yield str(request.param)
     end_lending()
 
 
