@@ -24,7 +24,9 @@ def serving(app: FastAPI, listener: socket.socket) -> Iterator[None]:
     while not server.started and thread.is_alive() and time.monotonic() < deadline:
         time.sleep(0.01)  # looked at again and again; nothing is waited out
     assert server.started
-    yield
-    server.should_exit = True
-    thread.join(PATIENCE_S)
+    try:
+        yield
+    finally:
+        server.should_exit = True
+        thread.join(PATIENCE_S)
     assert not thread.is_alive()

@@ -127,13 +127,16 @@ def copied_service(template: URL, folder: Path) -> Iterator[Service]:
 def opened_service(url: URL | str) -> Iterator[Service]:
     """The service on an existing database."""
     engine = make_engine(url)
-    yield Service(
-        settings=Settings(database_url=address(engine.url)),
-        unit_of_work=unit_of_work_factory(engine),
-        clock=FixedClock(),
-        close=engine.dispose,
-    )
-    engine.dispose()
+    try:
+        yield Service(
+            settings=Settings(database_url=address(engine.url)),
+            unit_of_work=unit_of_work_factory(engine),
+            clock=FixedClock(),
+            close=engine.dispose,
+        )
+    finally:
+        # Also after a failure: a connection left open would be a warning in some later test.
+        engine.dispose()
 
 
 @contextmanager
