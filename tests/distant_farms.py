@@ -5,12 +5,19 @@ Nothing of them belongs to a real place.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+from sqlalchemy.engine import URL
 
 from service.bootstrap import Service
 from service.farm_files.farm_file import parse_farm
 from service.operations.farms.manage_farms import load_bundle
+from tests.api.invented_farm import FixedClock, opened_service
+from tests.databases import copied, lent
 
 BEFORE = date(2026, 6, 1)
 _FARM = """
@@ -98,6 +105,31 @@ def fill(service: Service, place: Distant) -> None:
             unit_of_work=service.unit_of_work,
             clock=service.clock,
         )
+
+
+@contextmanager
+def filled_databases(migrated: URL, folder: Path) -> Iterator[dict[Distant, URL]]:
+    """A database with the farm for each place, to be copied by tests: storing it takes its time."""
+    with ExitStack() as stack:
+        found = {place: stack.enter_context(copied(migrated, folder)) for place in DISTANT}
+        for place, url in found.items():
+            with opened_service(url) as service:
+                _set_clock(service, place)
+                fill(service, place)
+        yield found
+
+
+@contextmanager
+def lent_service(templates: dict[Distant, URL], place: Distant, folder: Path) -> Iterator[Service]:
+    """The service at a place, on a copy of its database."""
+    with lent(templates[place], folder) as url, opened_service(url) as made:
+        _set_clock(made, place)
+        yield made
+
+
+def _set_clock(service: Service, place: Distant) -> None:
+    assert isinstance(service.clock, FixedClock)
+    service.clock.instant = place.now
 
 
 def uniformity_of(service: Service, block_id: str, day: date) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,9 +17,14 @@ from service.operations.farms.manage_controllers import save_controllers
 from service.operations.schedule.check_health import check_health
 from service.records.controllers import ChannelDefinition, ControllerDefinition
 from tests.api.callers import Caller
-from tests.api.invented_farm import FixedClock, opened_service
 from tests.api.test_waterworks import CAUGHT, SAMPLE
-from tests.distant_farms import DISTANT, Distant, fill, uniformity_of
+from tests.distant_farms import (
+    DISTANT,
+    Distant,
+    filled_databases,
+    lent_service,
+    uniformity_of,
+)
 
 ONE_DAY = timedelta(days=1)
 OLD, FRESH, LATER = "far.old", "far.fresh", "far.later"
@@ -31,12 +37,15 @@ def place(request: pytest.FixtureRequest) -> Distant:
     return found
 
 
+@pytest.fixture(scope="module")
+def filled(migrated: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[Distant, URL]]:
+    with filled_databases(migrated, tmp_path_factory.mktemp("distant")) as found:
+        yield found
+
+
 @pytest.fixture
-def service(database_url: URL, place: Distant) -> Iterator[Service]:
-    with opened_service(database_url) as made:
-        assert isinstance(made.clock, FixedClock)
-        made.clock.instant = place.now
-        fill(made, place)
+def service(filled: dict[Distant, URL], place: Distant, tmp_path: Path) -> Iterator[Service]:
+    with lent_service(filled, place, tmp_path) as made:
         yield made
 
 

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from sqlalchemy.engine import URL
 
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.weather.import_weather import import_weather
 from tests.api.callers import ALL_RIGHTS, Caller, caller_of, new_key
-from tests.api.invented_farm import FARM_ID, PLAN_DAY, load, plan_evening
+from tests.api.invented_farm import FARM_ID, PLAN_DAY, load, opened_service, plan_evening
+from tests.databases import copied, lent
 from tests.pages.conftest import COUNTIES, Reader
 
 NEIGHBOUR = """
@@ -46,13 +50,24 @@ MUCH_RAIN = {"rain_mm": 120.0, "read_at": "2026-07-14T18:00:00-04:00", "confirm"
 NEED = "/v1/counties/water-need?crop=grape-wine&week=2026-W28&weeks=2"
 
 
-@pytest.fixture
-def shared(own_service: Service) -> Service:
+@pytest.fixture(scope="module")
+def shared_database(
+    planned_database: URL, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[URL]:
     """Two farms that draw on one place, which is a county's too; both are planned."""
-    load(own_service, NEIGHBOUR)
-    load(own_service, COUNTIES)
-    assert not plan_evening(own_service)
-    return own_service
+    with copied(planned_database, tmp_path_factory.mktemp("shared")) as url:
+        with opened_service(url) as made:
+            load(made, NEIGHBOUR)
+            load(made, COUNTIES)
+            assert not plan_evening(made)
+        yield url
+
+
+@pytest.fixture
+def shared(shared_database: URL, tmp_path: Path) -> Iterator[Service]:
+    """The service on a copy of that database."""
+    with lent(shared_database, tmp_path) as url, opened_service(url) as made:
+        yield made
 
 
 def county_rows(service: Service) -> list[dict[str, Any]]:

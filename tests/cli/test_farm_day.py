@@ -13,10 +13,15 @@ from sqlalchemy.engine import URL
 
 from service.bootstrap import Service
 from service.demo_farm import weather_file
-from tests.api.invented_farm import FixedClock, opened_service
 from tests.cli.conftest import Command, call, document
 from tests.cli.test_waterworks import CAUGHT, LABORATORY
-from tests.distant_farms import DISTANT, Distant, fill, uniformity_of
+from tests.distant_farms import (
+    DISTANT,
+    Distant,
+    filled_databases,
+    lent_service,
+    uniformity_of,
+)
 
 ONE_DAY = timedelta(days=1)
 OLD, FRESH, LATER = "old", "fresh", "later"
@@ -30,19 +35,22 @@ def place(request: pytest.FixtureRequest) -> Distant:
     return found
 
 
+@pytest.fixture(scope="module")
+def filled(migrated: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[Distant, URL]]:
+    with filled_databases(migrated, tmp_path_factory.mktemp("distant")) as found:
+        yield found
+
+
 @pytest.fixture
-def service(database_url: URL, place: Distant) -> Iterator[Service]:
-    with opened_service(database_url) as made:
-        assert isinstance(made.clock, FixedClock)
-        made.clock.instant = place.now
-        fill(made, place)
+def service(filled: dict[Distant, URL], place: Distant, tmp_path: Path) -> Iterator[Service]:
+    with lent_service(filled, place, tmp_path) as made:
         yield made
 
 
 @pytest.fixture
-def command(service: Service, database_url: URL, place: Distant) -> Iterator[Command]:
+def command(service: Service, place: Distant) -> Iterator[Command]:
     with time_machine.travel(place.now, tick=False):
-        yield partial(call, database_url)
+        yield partial(call, service.settings.database_url)
 
 
 def test_a_field_test_is_of_today_and_counts_from_today_on(

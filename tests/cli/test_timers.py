@@ -12,7 +12,7 @@ from sqlalchemy.engine import URL
 
 from service.demo_farm import FARM_FILE
 from tests.cli.conftest import Command, call, document
-from tests.databases import lent
+from tests.databases import copied, lent
 
 EVENING = "2026-07-14T23:00:00+00:00"
 BLOCK_ID = "larkbend.vines"
@@ -27,18 +27,26 @@ id = "peaches"
 """
 
 
-@pytest.fixture
-def timers(demo_database: URL, tmp_path: Path) -> Iterator[Command]:
-    """Commands on the demonstration's farm, whose vines have got a timer."""
-    farm = tmp_path / "farm.toml"
+@pytest.fixture(scope="module")
+def timed(demo_database: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
+    """The demonstration's farm, whose vines have got a timer; only to be copied."""
+    folder = tmp_path_factory.mktemp("timed")
+    farm = folder / "farm.toml"
     text = FARM_FILE.read_text("utf-8")
     farm.write_text(text.replace('\n[[block]]\nid = "peaches"\n', TIMER))
-    with lent(demo_database, tmp_path) as url, time_machine.travel(EVENING, tick=False):
-        command = partial(call, url)
-        loaded = command("load", str(farm))
-        assert loaded.exit_code == 0, loaded.output
-        command("run-day")
-        yield command
+    with copied(demo_database, folder) as url:
+        with time_machine.travel(EVENING, tick=False):
+            loaded = call(url, "load", str(farm))
+            assert loaded.exit_code == 0, loaded.output
+            call(url, "run-day")
+        yield url
+
+
+@pytest.fixture
+def timers(timed: URL, tmp_path: Path) -> Iterator[Command]:
+    """Commands on a copy of it, on the evening on which it was planned."""
+    with lent(timed, tmp_path) as url, time_machine.travel(EVENING, tick=False):
+        yield partial(call, url)
 
 
 def test_another_program_is_counted_as_it_was_entered(timers: Command) -> None:

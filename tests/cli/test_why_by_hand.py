@@ -12,9 +12,10 @@ import re
 from itertools import pairwise
 
 import pytest
+from sqlalchemy.engine import URL
 
 from service.cli.terminal import out
-from tests.cli.conftest import Command, document
+from tests.cli.conftest import Command, call, document
 
 BLOCKS = ("apples", "blackberry", "creek", "peaches", "vines", "young")
 NUMBER = r"-?\d[\d,]*(?:\.\d+)?"
@@ -65,11 +66,12 @@ class Printed:
         return rows
 
 
-@pytest.fixture(params=BLOCKS)
-def why(request: pytest.FixtureRequest, demo: Command, monkeypatch: pytest.MonkeyPatch) -> Printed:
-    # So wide that a row of the table is a line.
-    monkeypatch.setattr(out, "_width", 2000)
-    result = demo("why", f"larkbend.{request.param}", "--units", "si")
+@pytest.fixture(scope="module", params=BLOCKS)
+def why(request: pytest.FixtureRequest, demo_database: URL) -> Printed:
+    with pytest.MonkeyPatch.context() as patch:
+        # So wide that a row of the table is a line.
+        patch.setattr(out, "_width", 2000)
+        result = call(demo_database, "why", f"larkbend.{request.param}", "--units", "si")
     assert result.exit_code == 0, result.output
     return Printed(result.stdout)
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
+from sqlalchemy.engine import URL
 
 from service.bootstrap import Service
 from service.operations.feedback.report_day import days_to_report
@@ -17,8 +20,10 @@ from tests.api.invented_farm import (
     TODAY,
     FixedClock,
     load,
+    opened_service,
     plan_evening,
 )
+from tests.databases import copied, lent
 from tests.pages.conftest import Reader, farm_of_many, key_for
 from tests.pages.well_formed import faults_of
 
@@ -28,10 +33,30 @@ RAIN = {"amount": "1.5", "unit": "in", "day": TODAY.isoformat(), "time": "18:30"
 DAY = {"days": PLAN_DAY.isoformat()}
 
 
+@pytest.fixture(scope="module")
+def day_after(region_database: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
+    """The database one evening later, which tests copy."""
+    with copied(region_database, tmp_path_factory.mktemp("over")) as url:
+        with opened_service(url) as made:
+            plan_evening(made, on=PLAN_DAY)
+        yield url
+
+
+@pytest.fixture
+def service(
+    request: pytest.FixtureRequest, region_database: URL, tmp_path: Path
+) -> Iterator[Service]:
+    """Two farms, one evening's plans, two counties; one evening more where the day is over."""
+    template = region_database
+    if "over" in request.fixturenames:
+        template = request.getfixturevalue("day_after")
+    with lent(template, tmp_path) as url, opened_service(url) as made:
+        yield made
+
+
 @pytest.fixture
 def over(service: Service) -> Service:
     """The planned day is over, and the next one planned."""
-    plan_evening(service, on=PLAN_DAY)
     assert isinstance(service.clock, FixedClock)
     service.clock.instant = datetime(2026, 7, 16, 1, 0, tzinfo=UTC)
     return service

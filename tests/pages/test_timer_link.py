@@ -6,10 +6,12 @@ import logging
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import cast
 
 import numpy as np
 import pytest
+from sqlalchemy.engine import URL
 
 from service.api.app import create_app
 from service.bootstrap import Service, make_post
@@ -18,7 +20,8 @@ from service.operations.mail.evening_mail import queue_evening_mails
 from service.operations.mail.send_mail import deliver
 from service.operations.timers.set_timer import list_timers
 from service.records.mail import Person
-from tests.api.invented_farm import FARM_ID, PLAN_DAY, RUN_AT, with_timer
+from tests.api.invented_farm import FARM_ID, PLAN_DAY, RUN_AT, opened_service, with_timer
+from tests.databases import copied, lent
 from tests.mail_relay import running_relay
 from tests.pages.conftest import Reader, key_for
 
@@ -52,10 +55,24 @@ class Mailed:
         return state.set_program is not None
 
 
+@pytest.fixture(scope="module")
+def timed(region_database: URL, tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
+    """The planned farm with a timer and a reader of its mails, which tests copy."""
+    with copied(region_database, tmp_path_factory.mktemp("timed")) as url:
+        with opened_service(url) as made:
+            save_person(ANA, farm_ids=[FARM_ID], unit_of_work=made.unit_of_work)
+            with_timer(made)
+        yield url
+
+
+@pytest.fixture
+def service(timed: URL, tmp_path: Path) -> Iterator[Service]:
+    with lent(timed, tmp_path) as url, opened_service(url) as made:
+        yield made
+
+
 @pytest.fixture
 def mailed(service: Service) -> Iterator[Mailed]:
-    save_person(ANA, farm_ids=[FARM_ID], unit_of_work=service.unit_of_work)
-    with_timer(service)
     key = key_for(service, "plan:read", farm_id=None)
     with running_relay() as relay:
         settings = service.settings.model_copy(
