@@ -31,21 +31,24 @@ from service.operations.events.deliver_events import Dispatch
 from service.operations.events.manage_subscriptions import EventRules
 from service.operations.mail.evening_mail import queue_evening_mails
 from service.operations.mail.send_mail import Post
+from service.operations.weather.refresh_members import MembersRefresh
 from service.operations.weather.refresh_weather import WeatherRefresh
 from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather
 from service.records.backups import Manifest
+from service.records.forecast_members import ENSEMBLE_SOURCE
 from service.settings import Settings, read_settings
 from service.state_folder import StateFolder
 from service.weather_sources.http import HttpPolicy, WeatherHttp
 from service.weather_sources.nasa_power import NasaPower
 from service.weather_sources.nws_grid import NwsGrid
 from service.weather_sources.open_meteo import OpenMeteo
+from service.weather_sources.open_meteo_members import OpenMeteoMembers
 
 if TYPE_CHECKING:
     from service.delivery.message import MailIdentity
 
-POWER_BATCH_DEADLINE_S = 1800.0
-"""Its requests are limited to one a second, so a night's batch for a region takes a while."""
+SLOW_BATCH_DEADLINE_S = 1800.0
+"""For services whose quota lets a batch for a region take a while."""
 
 
 class SystemClock:
@@ -151,7 +154,7 @@ def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str
     slow = WeatherHttp(
         unit_of_work,
         contact=settings.weather_contact,
-        policy=HttpPolicy(batch_deadline_s=POWER_BATCH_DEADLINE_S),
+        policy=HttpPolicy(batch_deadline_s=SLOW_BATCH_DEADLINE_S),
     )
     key = settings.open_meteo_key
     made: dict[str, RefreshWeather] = {
@@ -174,6 +177,18 @@ def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str
         ),
         "nws-grid": WeatherRefresh(
             NwsGrid(http, base_url=settings.nws_base_url), unit_of_work, days_back=0, forecasts=True
+        ),
+        ENSEMBLE_SOURCE: MembersRefresh(
+            OpenMeteoMembers(
+                slow,
+                models=settings.ensemble_models,
+                base_url=settings.open_meteo_ensemble_base_url,
+                api_key=None if key is None else key.get_secret_value(),
+                weights_per_minute=settings.open_meteo_weights_per_minute,
+            ),
+            unit_of_work,
+            weights_per_hour=settings.ensemble_weights_per_hour,
+            weights_per_day=settings.ensemble_weights_per_day,
         ),
     }
     return {name: made[name] for name in settings.weather_services}

@@ -15,6 +15,7 @@ from service.database.session import UnitOfWork
 from service.records.comparison import Against
 from service.records.events import Attempt, Parcel
 from service.records.farms import FarmBundle, SiteDefinition
+from service.records.forecast_members import Allowance, MembersAnswer
 from service.records.letters import AnyLetter, MailStamp
 from service.records.mail import Person
 from service.records.water_use import WaterLimit
@@ -105,6 +106,28 @@ class WeatherSource(Protocol):
 
         Never raises for a provider's mistakes: they become problems in the answer, and missing days
         or fields. Never returns a sentinel as a value.
+        """
+        ...
+
+
+class EnsembleSource(Protocol):
+    """A service of ensembles: what each member of its models says of the coming days."""
+
+    name: str
+
+    async def fetch(
+        self,
+        sites: Sequence[SiteDefinition],
+        *,
+        first_day: date,
+        last_day: date,
+        now: datetime,
+        allowance: Allowance,
+    ) -> MembersAnswer:
+        """Members over local civil days at these sites, in their order while the allowance lasts.
+
+        Never raises for a provider's mistakes, and never fills a gap: they become problems in the
+        answer and NaN.
         """
         ...
 

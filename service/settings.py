@@ -14,10 +14,11 @@ import os
 from pathlib import Path
 from typing import Final, Literal
 
-from pydantic import Field, IPvAnyNetwork, SecretStr, ValidationError
+from pydantic import Field, IPvAnyNetwork, SecretStr, ValidationError, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from service.errors import Fault, SettingsInvalid
+from service.records.forecast_members import ENSEMBLE_MEMBERS
 
 SECRET_FOLDERS: Final = ("CREDENTIALS_DIRECTORY", "RILLWRIGHT_SECRETS")
 """Variables that name a folder of files; the later one wins."""
@@ -84,7 +85,9 @@ class Settings(BaseSettings):
         default=("nasa-power", "nws-grid", "open-meteo", "import", "gauge", "station"),
         description="Weather sources, least trusted first; unnamed ones rank lowest",
     )
-    weather_services: tuple[Literal["open-meteo", "nasa-power", "nws-grid"], ...] = Field(
+    weather_services: tuple[
+        Literal["open-meteo", "nasa-power", "nws-grid", "open-meteo-ensemble"], ...
+    ] = Field(
         default=(),
         description="Weather services that are asked for every site, as a JSON list; none are"
         " asked unless named here, since each has terms that the operator must accept",
@@ -100,6 +103,28 @@ class Settings(BaseSettings):
     open_meteo_key: SecretStr | None = Field(default=None, description="Key of the customer host")
     open_meteo_weights_per_minute: float = Field(
         default=600.0, gt=0.0, description="Request rate, in the service's own weights"
+    )
+    open_meteo_ensemble_base_url: str = Field(
+        default="https://ensemble-api.open-meteo.com",
+        description="Host of its ensembles; the customer host needs a key of its professional plan",
+    )
+    ensemble_models: tuple[str, ...] = Field(
+        default=("ncep_gefs_seamless",),
+        min_length=1,
+        description="Models of the ensembles, as a JSON list; each counts alike, whatever its"
+        " number of members",
+    )
+    ensemble_weights_per_hour: float = Field(
+        default=4000.0,
+        gt=0.0,
+        description="Most that is asked of the ensembles in an hour, in the service's own weights;"
+        " the free host gives 5000, the forecast included",
+    )
+    ensemble_weights_per_day: float = Field(
+        default=8000.0,
+        gt=0.0,
+        description="The same in a day (UTC), of 10000; a site and evening takes 15.5 with the"
+        " default model",
     )
     nasa_power_base_url: str = Field(
         default="https://power.larc.nasa.gov", description="Host of NASA POWER, or a mirror of it"
@@ -187,6 +212,15 @@ class Settings(BaseSettings):
     log_level: Literal["debug", "info", "warning", "error"] = Field(
         default="info", description="Lowest level that `serve` and `schedule` log"
     )
+
+    @field_validator("ensemble_models")
+    @classmethod
+    def _known_models(cls, models: tuple[str, ...]) -> tuple[str, ...]:
+        """What the host calls its models; each once, since its members would count twice."""
+        unknown = [model for model in models if model not in ENSEMBLE_MEMBERS]
+        if unknown or len(set(models)) < len(models):
+            raise ValueError("each once, of: " + ", ".join(ENSEMBLE_MEMBERS))
+        return models
 
 
 def read_settings() -> Settings:

@@ -270,9 +270,8 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/waterworks/lateral.py": (503, METHOD),
         "service/waterworks/water_analysis.py": (565, METHOD),
         "service/waterworks/water_report.py": (643, METHOD),
-        "service/weather_sources/http.py": (453, "one way of asking with all its limits"),
         "service/weather_sources/nws_grid.py": (432, "one service with all its rules"),
-        "service/weather_sources/open_meteo.py": (511, "one service with all its rules"),
+        "service/weather_sources/open_meteo.py": (451, "one service with all its rules"),
     },
     "lines of a function": {
         "service/agronomy/daily_plan.py::plan_tomorrow": (66, METHOD),

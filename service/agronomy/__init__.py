@@ -54,6 +54,8 @@ Weather into water use
     site_weather      the steps above for all sites at once: what a block needs to know of its site
     weather_members   several courses that the coming days may take at each site
     rain_members      such courses out of a chance of rain and an amount
+    member_courses    such courses out of the members of an ensemble
+    member_checks     what speaks against the members of a site, and the words for it
     canopy_density    how much of a full canopy's water a smaller one uses
     mulch             what film, fabric or straw takes off the crop coefficient
     crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient

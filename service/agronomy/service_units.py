@@ -31,6 +31,7 @@ SERVICE_GROUP = (
     Quantity("request_count", "1", 0, inf, "requests to a weather source"),
     Quantity("failure_count", "1", 0, inf, "requests among them that failed"),
     Quantity("payload_count", "1", 0, inf, "raw answers of weather services"),
+    Quantity("issue_count", "1", 0, inf, "issues of ensembles, by place and model"),
     Quantity("job_run_count", "1", 0, inf, "runs of the scheduler's jobs"),
     Quantity("byte_count", "1", 0, inf, "bytes of a file"),
     Quantity("backup_alarm_h", "h", 0, inf, "age of the last backup above which it is a finding"),

@@ -8,7 +8,8 @@ with a weight, since an ensemble of many members is worth no more than one of fe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -74,6 +75,100 @@ def no_members(days: Days, site_count: int) -> MemberBatch:
         et0_mm=empty.copy(),
         weights=np.empty((site_count, 0)),
         origin=np.full(site_count, MemberOrigin.NONE, dtype=np.int64),
+    )
+
+
+def pooled_members(
+    days: Days, models: Sequence[Sequence[tuple[Floats, Floats]]], *, fewest_count: int
+) -> MemberBatch:
+    """The members of the models of each site, each model with the same weight.
+
+    Shapes: days (days,); models by site: rain and reference ET, both (members, days), of each.
+    fewest_count: with fewer members than that a site has none.
+    Returns: the batch; a site's members end with the model that ends first.
+    Equation: weight 1 / models / members of the model.
+    >>> days = np.arange("2026-07-01", "2026-07-06", dtype="datetime64[D]")
+    >>> few, many = np.ones((1, 5)), np.ones((3, 5))
+    >>> pooled = pooled_members(days, [[(few, few), (many, many)], []], fewest_count=1)
+    >>> pooled.weights.round(3).tolist()
+    [[0.5, 0.167, 0.167, 0.167], [0.0, 0.0, 0.0, 0.0]]
+    """
+    of_site = [[own for own in site if own[0].shape[0]] for site in models]
+    counts = np.array([sum(own[0].shape[0] for own in site) for site in of_site], dtype=np.int64)
+    is_enough = counts >= max(fewest_count, 1)
+    most = int(np.max(np.where(is_enough, counts, 0), initial=0))
+    courses_mm = np.full((2, len(of_site), most, days.size), np.nan)
+    weights = np.zeros((len(of_site), most))
+    for row in np.flatnonzero(is_enough).tolist():
+        begin = 0
+        for own in of_site[row]:
+            end = begin + own[0].shape[0]
+            courses_mm[:, row, begin:end] = own
+            weights[row, begin:end] = 1.0 / len(of_site[row]) / (end - begin)
+            begin = end
+        is_over = np.isnan(courses_mm[:, row, :end]).any(axis=(0, 1))
+        courses_mm[:, row, :, is_over] = np.nan
+    return MemberBatch(
+        days=days,
+        rain_mm=courses_mm[0],
+        et0_mm=courses_mm[1],
+        weights=weights,
+        origin=np.where(is_enough, MemberOrigin.ENSEMBLE, MemberOrigin.NONE).astype(np.int64),
+    )
+
+
+def filled_up(batch: MemberBatch, others: MemberBatch) -> MemberBatch:
+    """The members of a batch, and those of another where a site has none.
+
+    Shapes: both over the same sites and days.
+    Returns: the batch, padded to as many members as either has.
+    Source: a choice of this service.
+    >>> days = np.arange("2026-07-01", "2026-07-06", dtype="datetime64[D]")
+    >>> one = pooled_members(days, [[(np.ones((2, 5)), np.ones((2, 5)))]], fewest_count=1)
+    >>> filled_up(no_members(days, 1), one).count().tolist()
+    [2]
+    """
+    takes_own = batch.count() > 0
+    most = max(batch.weights.shape[1], others.weights.shape[1])
+    own, second = (_padded(each, most) for each in (batch, others))
+    return MemberBatch(
+        days=batch.days,
+        rain_mm=np.where(takes_own[:, np.newaxis, np.newaxis], own.rain_mm, second.rain_mm),
+        et0_mm=np.where(takes_own[:, np.newaxis, np.newaxis], own.et0_mm, second.et0_mm),
+        weights=np.where(takes_own[:, np.newaxis], own.weights, second.weights),
+        origin=np.where(takes_own, own.origin, second.origin),
+    )
+
+
+def _padded(batch: MemberBatch, member_count: int) -> MemberBatch:
+    missing = member_count - batch.weights.shape[1]
+    by_day = ((0, 0), (0, missing), (0, 0))
+    return replace(
+        batch,
+        rain_mm=np.pad(batch.rain_mm, by_day, constant_values=np.nan),
+        et0_mm=np.pad(batch.et0_mm, by_day, constant_values=np.nan),
+        weights=np.pad(batch.weights, ((0, 0), (0, missing))),
+    )
+
+
+def without(batch: MemberBatch, is_refused: NDArray[np.bool_]) -> MemberBatch:
+    """The same without the members of some sites.
+
+    Shapes: is_refused (sites,).
+    Returns: the batch; those sites have none.
+    Source: a choice of this service.
+    >>> days = np.arange("2026-07-01", "2026-07-06", dtype="datetime64[D]")
+    >>> one = pooled_members(days, [[(np.ones((2, 5)), np.ones((2, 5)))]], fewest_count=1)
+    >>> without(one, np.array([True])).count().tolist()
+    [0]
+    """
+    refused = is_refused[:, np.newaxis]
+    return replace(
+        batch,
+        rain_mm=np.where(refused[..., np.newaxis], np.nan, batch.rain_mm),
+        et0_mm=np.where(refused[..., np.newaxis], np.nan, batch.et0_mm),
+        weights=np.where(refused, 0.0, batch.weights),
+        origin=np.where(is_refused, MemberOrigin.NONE, batch.origin),
     )
 
 

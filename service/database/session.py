@@ -22,6 +22,7 @@ from service.database.feed_store import FeedStore
 from service.database.forecast_store import ForecastStore
 from service.database.key_store import KeyStore
 from service.database.ledger_store import LedgerStore
+from service.database.member_store import MemberStore
 from service.database.nutrition_store import NutritionStore
 from service.database.outbox_store import OutboxStore
 from service.database.pause_store import PauseStore
@@ -53,6 +54,7 @@ class UnitOfWork:
     blocks: BlockStore
     weather: WeatherArchive
     forecasts: ForecastStore
+    members: MemberStore
     ledger: LedgerStore
     plans: PlanStore
     reports: ReportStore

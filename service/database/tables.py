@@ -42,6 +42,7 @@ from service.database.forecast_tables import (
     forecast_place,
     forecast_truth,
 )
+from service.database.member_tables import forecast_members, source_weight
 from service.database.nutrition_tables import nutrient_test
 from service.database.plan_tables import (
     balance_day,
@@ -109,6 +110,7 @@ __all__ = [
     "flow_finding",
     "forecast_issue",
     "forecast_lead",
+    "forecast_members",
     "forecast_place",
     "forecast_truth",
     "http_payload",
@@ -129,6 +131,7 @@ __all__ = [
     "sign_in_request",
     "site",
     "soil_reading",
+    "source_weight",
     "station",
     "station_file",
     "station_interval",

@@ -18,6 +18,7 @@ FARTHEST_ANSWER_KM = 100.0
 """An answer is for a cell of a model's grid: the widest in use is half a degree, and a cell of land
 may stand in for one of water beside it. What is farther away is another place's weather.
 """
+_NUMBERS_OR_NULL = frozenset({int, float, type(None)})
 
 
 class AnswerInvalid(RequestFailed):
@@ -53,10 +54,14 @@ def numbers(content: object, where: str, *, length: int) -> Floats:
     entries = as_list(content, where)
     if len(entries) != length:
         raise AnswerInvalid("wrong-shape", f"{where}: {len(entries)} values for {length} times")
-    strange = [each for each in entries if isinstance(each, bool | str | list | dict)]
-    if strange:
-        raise AnswerInvalid("wrong-shape", f"{where}: {shown(strange[0])} is not a number")
-    return np.array([number_or_nan(each) for each in entries], dtype=np.float64)
+    kinds = set(map(type, entries))
+    if not kinds <= _NUMBERS_OR_NULL:
+        strange = next(each for each in entries if type(each) not in _NUMBERS_OR_NULL)
+        raise AnswerInvalid("wrong-shape", f"{where}: {shown(strange)} is not a number")
+    try:
+        return np.array(entries, dtype=np.float64)  # null becomes NaN
+    except OverflowError:
+        return np.array([number_or_nan(each) for each in entries], dtype=np.float64)
 
 
 def require_unit(found: object, wanted: str, where: str) -> None:

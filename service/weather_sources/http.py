@@ -17,13 +17,9 @@ caller must not hold a write transaction meanwhile.
 from __future__ import annotations
 
 import asyncio
-import gzip
-import hashlib
 import logging
-import re
 import ssl
 import time
-import zlib
 from collections.abc import AsyncIterator
 from contextlib import AbstractContextManager, asynccontextmanager
 from dataclasses import dataclass
@@ -33,14 +29,12 @@ from typing import Protocol
 from urllib.parse import urlsplit
 
 import httpx
-import orjson
 import stamina
 
 from service import __version__
 from service.errors import Fault, SettingsInvalid
 from service.logs import get_logger
 from service.ports import BreakerStore, PayloadStore
-from service.records.retry_after import retry_after_wait
 from service.records.weather import BreakerState, StoredPayload
 from service.weather_sources.attempt import AttemptFailed, Body, send
 from service.weather_sources.breaker import (
@@ -51,6 +45,12 @@ from service.weather_sources.breaker import (
     is_open,
 )
 from service.weather_sources.request import JsonAnswer, JsonRequest, RequestFailed
+from service.weather_sources.stored_answer import (
+    KnownAnswer,
+    conditions_of,
+    payload_of,
+    unpacked,
+)
 
 ACCEPTED = "application/geo+json, application/json;q=0.9, */*;q=0.1"
 """The first is what the grid service answers with by itself; the others have only one form."""
@@ -62,8 +62,6 @@ LONGEST_PATIENCE = timedelta(days=1)
 """A service that asks for a longer wait than this is asked again after this time all the same."""
 LONGEST_RETRY_AFTER_S = 900.0
 """A longer wait never happens inside a request, whatever its deadline."""
-LONGEST_FRESHNESS = timedelta(hours=6)
-"""Longest freshness accepted from a service's caching headers."""
 
 _log = get_logger(__name__)
 
@@ -103,14 +101,6 @@ class HttpPolicy:
     total_deadline_s: float = 45.0
     """Around all attempts of one request."""
     batch_deadline_s: float = 600.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """The answer to an earlier request, if it can be read."""
-
-    payload: StoredPayload
-    content: object
 
 
 class WeatherHttp:
@@ -214,11 +204,11 @@ class Exchange:
 
     # --- before ------------------------------------------------------------------------------
 
-    def _look_up(self, request: JsonRequest) -> tuple[_Known | None, tuple[BreakerState, ...]]:
+    def _look_up(self, request: JsonRequest) -> tuple[KnownAnswer | None, tuple[BreakerState, ...]]:
         with self._http.open_stores(write=False) as stores:
             payload = stores.payloads.find(request.url_digest)
             states = tuple(stores.breakers.read(breaker.key) for breaker in request.breakers)
-        return (None if payload is None else _unpacked(payload)), states
+        return (None if payload is None else unpacked(payload)), states
 
     def _is_fresh(self, payload: StoredPayload, not_older_than: timedelta | None) -> bool:
         at = self.moment()
@@ -260,7 +250,7 @@ class Exchange:
     async def _attempts(
         self,
         request: JsonRequest,
-        known: _Known | None,
+        known: KnownAnswer | None,
         failures: list[AttemptFailed],
         *,
         ends: float | None,
@@ -295,12 +285,12 @@ class Exchange:
                     raise
         raise AssertionError("the last attempt either returns or raises")
 
-    async def _attempt(self, request: JsonRequest, known: _Known | None) -> Body:
+    async def _attempt(self, request: JsonRequest, known: KnownAnswer | None) -> Body:
         self.sent += 1
         return await send(
             self._client,
             request,
-            conditions=_conditions(known),
+            conditions=conditions_of(known),
             known=None if known is None else known.content,
             moment=self.moment,
         )
@@ -348,7 +338,7 @@ class Exchange:
     def _note_success(
         self,
         request: JsonRequest,
-        known: _Known | None,
+        known: KnownAnswer | None,
         states: tuple[BreakerState, ...],
         body: Body,
     ) -> JsonAnswer:
@@ -359,28 +349,9 @@ class Exchange:
             place=request.place,
             outcome="unchanged" if body.raw is None else "new",
         )
-        etag = body.headers.get("etag")
-        last_modified = body.headers.get("last-modified")
-        if known is not None and body.raw is None:
-            packed, digest = known.payload.body, known.payload.body_digest
-            etag = etag or known.payload.etag
-            last_modified = last_modified or known.payload.last_modified
-        else:
-            raw = body.raw or b""
-            packed, digest = gzip.compress(raw, mtime=0), hashlib.sha256(raw).hexdigest()
-        payload = StoredPayload(
-            url_digest=request.url_digest,
-            source=request.source,
-            url=request.shown_url,
-            fetched_at=at,
-            etag=etag,
-            last_modified=last_modified,
-            expires_at=_expiry(request, body.headers, at),
-            body_digest=digest,
-            body=packed,
-        )
         with self._http.open_stores(write=True) as stores:
-            stores.payloads.save(payload)
+            if request.is_kept:
+                stores.payloads.save(payload_of(request, known, body, at))
             for state in states:
                 if state != closed_state(state.key):
                     stores.breakers.write(closed_state(state.key))
@@ -421,33 +392,3 @@ def _check_contact(contact: str) -> str:
             [Fault("contact", repr(contact), "a mail address or a page, plain ASCII")],
         )
     return contact
-
-
-def _conditions(known: _Known | None) -> dict[str, str]:
-    conditions = {}
-    if known is not None and known.payload.etag:
-        conditions["If-None-Match"] = known.payload.etag
-    if known is not None and known.payload.last_modified:
-        conditions["If-Modified-Since"] = known.payload.last_modified
-    return conditions
-
-
-def _unpacked(payload: StoredPayload) -> _Known | None:
-    """The stored content, or None where it cannot be read (then it is simply fetched again)."""
-    try:
-        return _Known(payload, orjson.loads(gzip.decompress(payload.body)))
-    except (OSError, EOFError, zlib.error, orjson.JSONDecodeError):
-        return None
-
-
-def _expiry(request: JsonRequest, headers: httpx.Headers, at: datetime) -> datetime | None:
-    if request.keep_for is not None:
-        return at + request.keep_for
-    control = headers.get("cache-control", "").lower()
-    if "no-store" in control or "no-cache" in control:
-        return None
-    lifetime = re.search(r"(?<![a-z-])max-age=([0-9]{1,9})", control)
-    if lifetime:
-        return at + min(timedelta(seconds=int(lifetime[1])), LONGEST_FRESHNESS)
-    expires = retry_after_wait(headers.get("expires"), at) if "expires" in headers else None
-    return None if not expires else at + min(expires, LONGEST_FRESHNESS)

@@ -59,15 +59,20 @@ from service.weather_sources.day_fields import (
     weather_rows,
 )
 from service.weather_sources.http import Exchange, WeatherHttp, check_base_url
+from service.weather_sources.open_meteo_answers import (
+    day_query,
+    entries_of,
+    place_query,
+    quota_wait,
+    read_stamps,
+    request_weight,
+)
 from service.weather_sources.request import JsonAnswer, JsonRequest, RequestFailed
 
 NAME = "open-meteo"
 BASE_URL = "https://api.open-meteo.com"
 FORECAST_PATH = "/v1/forecast"
 MOST_SITES = 100
-MOST_PAST_DAYS = 92
-MOST_FORECAST_DAYS = 16
-MOST_HOURS = 24 * (MOST_PAST_DAYS + MOST_FORECAST_DAYS + 2)
 WIND_SENSOR_HEIGHT_M = 10.0  # [m] height of wind_speed_10m
 KEEP_FOR = timedelta(hours=1)
 WEIGHTS_PER_MINUTE = 600.0
@@ -253,9 +258,9 @@ class _Question:
         first = min(midnight_utc(self.first_day, site.zone) for site in self.sites).date()
         last = max(midnight_utc(after, site.zone) for site in self.sites).date()
         return {
-            **self._place_query(),
+            **place_query(self.sites),
             "hourly": ",".join(HOURLY_UNITS),
-            **_day_query((today - first).days, (last - today).days),
+            **day_query((today - first).days, (last - today).days),
             "timezone": "GMT",
             "timeformat": "unixtime",
         }
@@ -263,69 +268,18 @@ class _Question:
     def daily_query(self) -> dict[str, str]:
         todays = [self.today(site.zone) for site in self.sites]
         return {
-            **self._place_query(),
+            **place_query(self.sites),
             "daily": ",".join(DAILY),
-            **_day_query((max(todays) - self.first_day).days, (self.last_day - min(todays)).days),
+            **day_query((max(todays) - self.first_day).days, (self.last_day - min(todays)).days),
             "timezone": ",".join(site.zone for site in self.sites),
             "timeformat": "iso8601",
         }
-
-    def _place_query(self) -> dict[str, str]:
-        return {
-            "latitude": ",".join(f"{site.latitude_deg:.4f}" for site in self.sites),
-            "longitude": ",".join(f"{site.longitude_deg:.4f}" for site in self.sites),
-            "elevation": ",".join(f"{site.elevation_m:.0f}" for site in self.sites),
-            "temperature_unit": "celsius",
-            "wind_speed_unit": "ms",
-            "precipitation_unit": "mm",
-        }
-
-
-def _day_query(past: int, future: int) -> dict[str, str]:
-    return {
-        "past_days": str(min(max(past, 0), MOST_PAST_DAYS)),
-        "forecast_days": str(min(max(future + 1, 0), MOST_FORECAST_DAYS)),
-    }
 
 
 def sites_per_request(first_day: date, last_day: date) -> int:
     """How many sites an answer of readable size may hold."""
     hours = 24 * ((last_day - first_day).days + 3)
     return max(1, min(MOST_SITES, ROOM_BYTES // (hours * BYTES_PER_HOUR)))
-
-
-def request_weight(sites: int, variables: int, days: int) -> float:
-    """What a request counts against the quota: per site 1, or more for much data."""
-    return sites * max(1.0, variables / 10.0, variables / 10.0 * days / 14.0)
-
-
-def quota_wait(remark: str, at: datetime) -> timedelta | None:
-    """The wait that follows from the wording of the service's three quotas.
-
-    >>> quota_wait("Minutely API request limit exceeded. Please try again in one minute.", at=None)
-    datetime.timedelta(seconds=60)
-    """
-    words = remark.lower()
-    if "limit exceeded" not in words:
-        return None
-    if "minute" in words:
-        return timedelta(minutes=1)
-    hour = at.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    if "hour" in words:
-        return hour + timedelta(hours=1) - at
-    if "tomorrow" in words or "daily" in words:
-        return hour.replace(hour=0) + timedelta(days=1) - at
-    return None
-
-
-def entries_of(content: object, site_count: int) -> list[object]:
-    """One entry per site: an object for one site, else an array in the order of the request."""
-    entries: list[object] = [content] if isinstance(content, dict) else as_list(content, "answer")
-    if len(entries) != site_count:
-        raise AnswerInvalid(
-            "wrong-shape", f"answer: {len(entries)} places for {site_count} that were asked for"
-        )
-    return entries
 
 
 ReadSite = Callable[
@@ -406,32 +360,18 @@ def read_hours(entry: Mapping[str, object]) -> HourTable:
     """The hours of one place, sorted; a time that comes twice counts once if its values agree."""
     hourly = as_object(entry.get("hourly"), "hourly")
     units = as_object(entry.get("hourly_units"), "hourly_units")
-    require_unit(units.get("time"), "unixtime", "hourly.time")
-    stamps = as_list(hourly.get("time"), "hourly.time")
-    seconds = numbers(stamps, "hourly.time", length=len(stamps))
-    if not stamps or not ((np.abs(seconds) < 1e11) & (seconds % 3600 == 0)).all():
-        raise AnswerInvalid("wrong-shape", "hourly.time: not whole hours")
-    order = np.argsort(seconds, kind="stable")
-    stamped, firsts = np.unique(seconds[order], return_index=True)
-    if stamped[-1] - stamped[0] > MOST_HOURS * 3600.0:
-        raise AnswerInvalid("wrong-shape", "hourly.time: spread over more than was asked for")
-    hours = np.arange(stamped[0], stamped[-1] + 1.0, 3600.0)  # without a step left out
-    place = np.searchsorted(hours, stamped)
+    stamps = read_stamps(hourly, units)
     columns: dict[str, Floats] = {}
     faults = []
     for name, unit in HOURLY_UNITS.items():
         try:
             require_unit(units.get(name), unit, f"hourly.{name}")
-            values = numbers(hourly.get(name), f"hourly.{name}", length=len(stamps))[order]
+            values = numbers(hourly.get(name), f"hourly.{name}", length=stamps.count)
         except AnswerInvalid as fault:
             faults.append(fault)
             continue
-        lowest = np.fmin.reduceat(values, firsts)
-        highest = np.fmax.reduceat(values, firsts)
-        agreed = np.full(hours.size, np.nan)
-        agreed[place] = np.where(lowest == highest, lowest, np.nan)
-        columns[name] = plausible(agreed, HOURLY_QUANTITIES[name])
-    return HourTable(hours.astype(np.int64).astype("datetime64[s]"), columns, tuple(faults))
+        columns[name] = plausible(stamps.in_order(values), HOURLY_QUANTITIES[name])
+    return HourTable(stamps.times, columns, tuple(faults))
 
 
 def fields_from_hours(

@@ -62,6 +62,8 @@ class JsonRequest:
     """Reads from the text of a refusal how long to wait, where a service says so in words."""
     check: Callable[[object], object] = _take_all
     """Raises RequestFailed for content that is not an answer; such content is not kept."""
+    is_kept: bool = True
+    """False: the answer is too large to be kept, and is not used for later requests."""
 
     @property
     def shown_url(self) -> str:

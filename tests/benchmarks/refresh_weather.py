@@ -44,7 +44,7 @@ def main() -> None:
         service = open_service(settings, clock=FixedClock(NOW))
         with service.unit_of_work(write=True) as unit:
             unit.blocks.save_bundle(
-                FarmBundle(farm=None, sites=tuple(_sites(options.sites))),
+                FarmBundle(farm=None, sites=tuple(invented_sites(options.sites))),
                 effective_day=NOW.date(),
                 recorded_at=NOW,
             )
@@ -63,7 +63,7 @@ def main() -> None:
             )
 
 
-def _sites(count: int) -> list[SiteDefinition]:
+def invented_sites(count: int) -> list[SiteDefinition]:
     return [
         SiteDefinition(
             site_id=f"site-{number:04d}",

@@ -27,6 +27,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.weather_sources.fake_ensemble import ENSEMBLE_PATH, ensemble_answer
+
 Hours = NDArray[np.int64]
 """Whole UTC hours, as seconds since 1970."""
 Weather = Callable[[float, float, Hours], Mapping[str, NDArray[np.float64]]]
@@ -141,6 +143,7 @@ PROVIDER_PATHS: Mapping[str, str] = {
     "nasa-power": "/api/temporal/daily/point",
     "nws-grid": "/gridpoints/",
     "nws-points": "/points/",
+    "open-meteo-ensemble": ENSEMBLE_PATH,
 }
 
 
@@ -271,6 +274,11 @@ class FakeProviders:
         now = self.now or datetime.now(UTC)
         if request.path == PROVIDER_PATHS["open-meteo"]:
             return self._open_meteo(request.query, now)
+        if request.path == ENSEMBLE_PATH:
+            body = ensemble_answer(request.query, now, self.weather)
+            if body is None:
+                return json_reply({"error": True, "reason": "Cannot initialize"}, status=400)
+            return Reply(200, {"Content-Type": "application/json"}, body)
         if request.path == PROVIDER_PATHS["nasa-power"]:
             return self._nasa_power(request.query, now)
         point = re.fullmatch(r"/points/(-?[0-9.]+),(-?[0-9.]+)", request.path)

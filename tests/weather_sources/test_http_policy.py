@@ -17,7 +17,6 @@ from service.records.retry_after import retry_after_wait
 from service.weather_sources.breaker import FAILURE_LIMIT, PAUSE
 from service.weather_sources.http import (
     ATTEMPT_LIMIT,
-    LONGEST_FRESHNESS,
     LONGEST_PATIENCE,
     HttpPolicy,
     WeatherHttp,
@@ -25,6 +24,7 @@ from service.weather_sources.http import (
 )
 from service.weather_sources.open_meteo import OpenMeteo
 from service.weather_sources.request import JsonAnswer, JsonRequest, RequestFailed
+from service.weather_sources.stored_answer import LONGEST_FRESHNESS
 from tests.weather_sources.fake_providers import (
     FakeProviders,
     Fault,

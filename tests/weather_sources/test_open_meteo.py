@@ -17,10 +17,9 @@ from service.weather_sources.http import WeatherHttp
 from service.weather_sources.open_meteo import (
     HOURLY_UNITS,
     OpenMeteo,
-    quota_wait,
-    request_weight,
     sites_per_request,
 )
+from service.weather_sources.open_meteo_answers import quota_wait, request_weight
 from tests.weather_sources.fake_providers import (
     FakeProviders,
     broken_json,

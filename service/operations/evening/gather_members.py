@@ -1,48 +1,162 @@
 """The courses that the coming weather may take at the sites of a run.
 
-In: the weather of the run, as it was gathered. Out: a :class:`MemberBatch` whose sites are the
-columns of that weather. Where no ensemble is at hand, members are made from the chance of rain and
-the amount of the forecast in use; where there is no forecast either, a site has none.
+In: the stored members of ensembles, and the weather of the run as it was gathered. Out: a
+:class:`MemberBatch` whose sites are the columns of that weather, and what is known about the
+members. Where no ensemble can be used, members are made from the chance of rain and the amount of
+the forecast in use; where there is no forecast either, a site has none.
 """
 
 from __future__ import annotations
 
 import zlib
-from datetime import date
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.agronomy.member_checks import REFUSED, MemberFlag, doubts
 from service.agronomy.rain_members import PlainForecast, members_of_forecast
+from service.agronomy.records import Floats, Ints
 from service.agronomy.weather_choice import NO_ROW
-from service.agronomy.weather_members import MemberBatch
-from service.operations.evening.gather_weather import GatheredWeather
+from service.agronomy.weather_members import (
+    NEEDED_DAYS,
+    MemberBatch,
+    MemberOrigin,
+    filled_up,
+    pooled_members,
+    without,
+)
+from service.database.session import UnitOfWork
+from service.operations.evening.gather_weather import OLDEST_FORECAST_H, GatheredWeather
+from service.records.forecast_members import StoredMembers
 
 EXPECTED_AMOUNT_SOURCES = frozenset({"nws-grid"})
 """Sources whose amount of rain is the expected one: chance times what falls if it rains."""
+FEWEST_MEMBERS = 15
+"""[CHOICE] With fewer whole members a site is treated as one without an ensemble."""
+
+
+@dataclass(frozen=True, slots=True)
+class GatheredMembers:
+    """Members at the sites of a run, in the order of the columns of its weather."""
+
+    batch: MemberBatch
+    flags: Ints
+    """(sites,) bits of :class:`MemberFlag`."""
+    models: tuple[str, ...]
+    """By site, the models in use, joined; empty where there is no ensemble."""
+
+
+def gather_members(unit: UnitOfWork, weather: GatheredWeather, *, now: datetime) -> GatheredMembers:
+    """The members from the day after the weather's evening on, as known then."""
+    first_day = weather.on + timedelta(days=1)
+    made = made_members(weather, first_day=first_day)
+    seen_from = min(now, datetime.combine(first_day, time(12), tzinfo=UTC))
+    issues = _issues(unit, weather, first_day=first_day, seen_from=seen_from)
+    oldest = seen_from - timedelta(hours=OLDEST_FORECAST_H)
+    at_hand = [issues.get(key, []) for key in weather.sites.keys.tolist()]
+    of_site = [[each for each in own if each.first_seen_at >= oldest] for own in at_hand]
+    pooled = pooled_members(
+        made.days,
+        [[_on_days(issue, made) for issue in own] for own in of_site],
+        fewest_count=FEWEST_MEMBERS,
+    )
+    rain_mm, chance, et0_mm = _plain(weather, first_day)
+    flags = doubts(pooled, forecast_rain_mm=rain_mm, forecast_chance=chance, forecast_et0_mm=et0_mm)
+    flags |= np.array(
+        [_issue_flags(own, used) for own, used in zip(at_hand, of_site, strict=True)],
+        dtype=np.int64,
+    )
+    is_short = (pooled.count() == 0) & np.array([bool(own) for own in of_site])
+    flags |= np.where(is_short, int(MemberFlag.TOO_FEW), 0)
+    batch = filled_up(without(pooled, (flags & int(REFUSED)) != 0), made)
+    has_no_chance = np.isnan(chance[:, :NEEDED_DAYS]).any(axis=1)
+    flags |= np.where(
+        (batch.origin == MemberOrigin.PROBABILITY) & has_no_chance, int(MemberFlag.FROM_AMOUNT), 0
+    )
+    return GatheredMembers(
+        batch=batch,
+        flags=flags,
+        models=tuple(
+            ", ".join(issue.model for issue in own) if origin == MemberOrigin.ENSEMBLE else ""
+            for own, origin in zip(of_site, batch.origin.tolist(), strict=True)
+        ),
+    )
+
+
+def _issues(
+    unit: UnitOfWork, weather: GatheredWeather, *, first_day: date, seen_from: datetime
+) -> Mapping[int, list[StoredMembers]]:
+    """The newest issue of each model that reaches far enough, by key of the site."""
+    newest: dict[tuple[int, str], StoredMembers] = {}
+    for issue in unit.members.read(
+        np.unique(weather.sites.keys),
+        first_day=first_day - timedelta(hours=OLDEST_FORECAST_H),
+        last_day=first_day,
+    ):
+        reaches = issue.first_day + timedelta(days=issue.rain_mm.shape[1])
+        if issue.fetched_at <= seen_from and reaches >= first_day + timedelta(days=NEEDED_DAYS):
+            newest[issue.site_key, issue.model] = issue
+    found: dict[int, list[StoredMembers]] = {}
+    for (site_key, _), issue in sorted(newest.items()):
+        found.setdefault(site_key, []).append(issue)
+    return found
+
+
+def _on_days(issue: StoredMembers, wanted: MemberBatch) -> tuple[Floats, Floats]:
+    """Rain and reference ET of an issue on the days wanted, NaN beyond its end."""
+    late = int((wanted.days[0] - np.datetime64(issue.first_day)).astype(np.int64))
+    cut = []
+    for courses_mm in (issue.rain_mm, issue.et0_mm):
+        own = courses_mm[:, late : late + wanted.days.size]
+        missing = wanted.days.size - own.shape[1]
+        cut.append(np.pad(own, ((0, 0), (0, missing)), constant_values=np.nan))
+    return cut[0], cut[1]
+
+
+def _issue_flags(at_hand: list[StoredMembers], used: list[StoredMembers]) -> int:
+    raised = {
+        MemberFlag.TOO_OLD: len(used) < len(at_hand),
+        MemberFlag.HOLES: any(issue.hole_count for issue in used),
+        MemberFlag.FROZEN: any(issue.frozen_count for issue in used),
+        MemberFlag.OLD_RUN: any(issue.is_old_run for issue in used),
+    }
+    return sum(int(flag) for flag, is_raised in raised.items() if is_raised)
+
+
+# --- without an ensemble -------------------------------------------------------------------------
 
 
 def made_members(weather: GatheredWeather, *, first_day: date) -> MemberBatch:
     """Members from the chance of rain and the amount of the forecast, from ``first_day`` on."""
     first = int((np.datetime64(first_day) - weather.days[0]).astype(np.int64))
-    raw = weather.chosen.raw
-    has_rain = np.isfinite(raw.rain_mm[first:])
+    rain_mm, chance, et0_mm = _plain(weather, first_day)
     return members_of_forecast(
         PlainForecast(
             days=weather.days[first:],
-            rain_mm=np.where(has_rain, weather.weather.days.rain_mm[first:], np.nan).T,
-            rain_probability_fraction=np.where(
-                np.isfinite(raw.rain_probability_fraction[first:]),
-                weather.weather.days.rain_probability_fraction[first:],
-                np.nan,
-            ).T,
+            rain_mm=rain_mm,
+            rain_probability_fraction=chance,
             is_expected_amount=_is_expected_amount(weather, first).T,
-            et0_mm=weather.weather.days.et0_mm[first:].T,
+            et0_mm=et0_mm,
             seeds=np.array(
                 [zlib.crc32(site.site_id.encode()) for site in weather.sites.definitions],
                 dtype=np.int64,
             ),
         )
+    )
+
+
+def _plain(weather: GatheredWeather, first_day: date) -> tuple[Floats, Floats, Floats]:
+    """Rain, its chance and reference ET of the forecast, (sites, days); NaN where it has none."""
+    first = int((np.datetime64(first_day) - weather.days[0]).astype(np.int64))
+    raw, used = weather.chosen.raw, weather.weather.days
+    chance = raw.rain_probability_fraction[first:]
+    return (
+        np.where(np.isfinite(raw.rain_mm[first:]), used.rain_mm[first:], np.nan).T,
+        np.where(np.isfinite(chance), used.rain_probability_fraction[first:], np.nan).T,
+        used.et0_mm[first:].T,
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork
+from service.operations.evening.gather_members import GatheredMembers, gather_members
 from service.operations.evening.gather_weather import (
     GatheredWeather,
     WeatherDocuments,
@@ -41,6 +42,7 @@ class RunWeather:
         self._phases = phases
         self._gathered: GatheredWeather | None = None
         self._documents: WeatherDocuments | None = None
+        self._members: GatheredMembers | None = None
 
     @property
     def source_order(self) -> Mapping[str, int]:
@@ -64,8 +66,16 @@ class RunWeather:
                 last_day=self._on + timedelta(days=OUTLOOK_DAYS),
                 source_order=self._source_order,
             )
-            self._documents = None
+            self._documents = self._members = None
         return self._gathered
+
+    def members(self, unit: UnitOfWork, weather: GatheredWeather) -> GatheredMembers:
+        """The courses that the coming weather may take at all sites."""
+        if self._members is None:
+            self._members = self._phases.timed(
+                "members", gather_members, unit, weather, now=self._now
+            )
+        return self._members
 
     def documents(self, weather: GatheredWeather) -> WeatherDocuments:
         """The weather reasoning of all sites."""

@@ -209,6 +209,8 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     (run,) = runs
     pruned = prune_payloads(unit_of_work=duties.unit_of_work, clock=duties.clock)
     outcome = f"deleted {pruned.payload_count} payloads and {pruned.job_run_count} runs"
+    if pruned.issue_count:
+        outcome += f", {pruned.issue_count} issues of ensembles"
     mail_count = prune_mails(unit_of_work=duties.unit_of_work, clock=duties.clock)
     if mail_count:
         outcome += f", {mail_count} mails"

@@ -10,7 +10,8 @@ therefore need no special rules.
 - ``repair:{farm}:{date}`` computes the ledger of ``date`` again on the morning after, with the
   weather that was measured late. It leaves the plans alone: the day that they are for has begun.
 - ``weather:{source}:{date}T{hour}`` asks a source for new weather: for all sites every six hours,
-  and for the sites of each farm in the last hour but one before its evening.
+  and for the sites of each farm in the last hour but one before its evening. Ensembles are asked
+  for only then, and once a day for sites without a farm, since they take much of a quota.
 - ``prune:{date}`` deletes what is too old to keep, once per UTC date.
 
 After days of downtime only the latest evening and the latest repair of a farm are worth running.
@@ -31,11 +32,16 @@ from service.database.run_ledger_store import RunLedger
 from service.database.session import UnitOfWork
 from service.operations.reading.read_farms import local_day
 from service.records.farms import FarmDefinition
+from service.records.forecast_members import ENSEMBLE_SOURCE
 
 EVENING, REPAIR, WEATHER, PRUNE = "evening", "repair", "weather", "prune"
 CATCH_UP_DAYS = 31
 """A farm without any run for longer than this starts over: older dates are treated as never due."""
 REFRESH_EVERY_H = 6
+EVENING_SOURCES = frozenset({ENSEMBLE_SOURCE})
+"""Sources that are asked once a day: what they give is for the evening's decision."""
+OTHERS_AT_H = 12
+"""[CHOICE] UTC hour in which sites that no farm uses are asked for, where that is once a day."""
 REFRESH_AHEAD = timedelta(hours=1)
 """The weather is fetched in the UTC hour that contains the moment this long before an evening."""
 REPAIR_WALL = time(6)
@@ -140,7 +146,12 @@ def list_due(
     farms = unit.blocks.list_farms()
     evenings = _due_evenings(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)
     repairs = _due_repairs(unit.runs, farms, now, evening_lead_min, looks_back=looks_back)
-    refreshes = _due_refreshes(unit, farms, now, sources=sources, lead_min=evening_lead_min)
+    often = [source for source in sources if source not in EVENING_SOURCES]
+    daily = [source for source in sources if source in EVENING_SOURCES]
+    refreshes = [
+        *_due_refreshes(unit, farms, now, sources=often, lead_min=evening_lead_min),
+        *_due_before_evenings(unit, farms, now, sources=daily, lead_min=evening_lead_min),
+    ]
     prunes = _not_done(unit.runs, [_latest_prune(now)], now)
     return [*refreshes, *evenings, *repairs, *prunes]
 
@@ -276,6 +287,38 @@ def _due_refreshes(
             keys = np.array(sorted(farm_keys.values()), dtype=np.int64)
             due.append(replace(run, site_keys=unit.blocks.list_site_keys(keys)))
     return due
+
+
+def _due_before_evenings(
+    unit: UnitOfWork,
+    farms: Sequence[FarmDefinition],
+    now: datetime,
+    *,
+    sources: Sequence[str],
+    lead_min: int,
+) -> list[DueRun]:
+    """For each source the slots before evenings of the last hours, and that of the other sites."""
+    if not sources:
+        return []
+    hour = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+    every = sorted(unit.blocks.farm_keys().values())
+    others = np.setdiff1d(
+        unit.blocks.read_site_table().keys, unit.blocks.list_site_keys(np.array(every, np.int64))
+    )
+    keys_of: dict[datetime, Ints] = {}
+    if others.size:
+        keys_of[hour - timedelta(hours=(hour.hour - OTHERS_AT_H) % 24)] = others
+    for slot, farm_ids in _slots_ahead_of_evenings(farms, now, lead_min).items():
+        if now - timedelta(hours=REFRESH_EVERY_H) < slot <= now:
+            farm_keys = np.array(sorted(unit.blocks.farm_keys(farm_ids).values()), dtype=np.int64)
+            own = unit.blocks.list_site_keys(farm_keys)
+            keys_of[slot] = np.union1d(own, keys_of.get(slot, own))
+    due = [
+        replace(_refresh(source, slot), site_keys=keys_of[slot])
+        for source in sources
+        for slot in sorted(keys_of)
+    ]
+    return _not_done(unit.runs, due, now)
 
 
 def _slots_ahead_of_evenings(

@@ -1,4 +1,4 @@
-"""Old data is deleted: raw answers of weather services, and runs long done.
+"""Old data is deleted: raw answers of weather services, members of ensembles, runs long done.
 
 Pruning again at once deletes nothing more.
 """
@@ -17,11 +17,19 @@ RUNS_KEPT = timedelta(days=400)
 """Longer than anything looks back, and a season can be compared with the last one."""
 
 
+MEMBERS_KEPT = timedelta(days=90)
+"""So that each lead has the sixty pairs from which its skill is judged; our choice."""
+WEIGHTS_KEPT = timedelta(days=2)
+"""Quotas are counted by the hour and the day."""
+
+
 @dataclass(frozen=True, slots=True)
 class Pruned:
     """What was deleted."""
 
     payload_count: int
+    issue_count: int
+    """Issues of ensembles."""
     job_run_count: int
 
 
@@ -29,7 +37,9 @@ def prune_payloads(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> Pruned:
     """Delete old payloads and old runs, in one transaction."""
     now = clock.now()
     with unit_of_work(write=True) as unit:
+        unit.members.prune_weights(before=now - WEIGHTS_KEPT)
         return Pruned(
+            issue_count=unit.members.prune(before=(now - MEMBERS_KEPT).date()),
             payload_count=unit.payloads.prune(before=now - PAYLOADS_KEPT),
             job_run_count=unit.runs.prune(before=now - RUNS_KEPT),
         )

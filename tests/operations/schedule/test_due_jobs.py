@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
 import pytest
 
 from service.database.session import UnitOfWorkFactory
@@ -18,7 +19,8 @@ from service.operations.schedule.due_jobs import (
     list_due,
     repair_due_at,
 )
-from service.records.farms import FarmDefinition
+from service.records.farms import FarmBundle, FarmDefinition
+from service.records.forecast_members import ENSEMBLE_SOURCE
 from tests.stored_farms import stored_block, stored_bundle, stored_farm, stored_site, stored_supply
 
 LOS_ANGELES, SYDNEY = "America/Los_Angeles", "Australia/Sydney"
@@ -248,3 +250,38 @@ def test_the_number_of_queries_does_not_grow_with_the_farms(
         due = list_due(unit, now=DUE, sources=(), evening_lead_min=LEAD_MIN)
     assert len(keys(due)) == farm_count
     assert asked == 5
+
+
+def test_ensembles_are_asked_for_before_evenings_only(open_unit: UnitOfWorkFactory) -> None:
+    load(open_unit, replace(FARM, issue_wall_min=17 * 60))
+    early, before = at("2026-07-14T18:30"), at("2026-07-14T22:10")
+    ensemble = (ENSEMBLE_SOURCE,)
+    assert "weather" not in {run.job for run in due_at(open_unit, early, sources=ensemble)}
+    (refresh,) = (run for run in due_at(open_unit, before, sources=ensemble) if run.source)
+    assert refresh.run_key == f"weather:{ENSEMBLE_SOURCE}:2026-07-14T22"
+    assert refresh.site_keys is not None
+    with open_unit(write=False) as unit:
+        own = unit.blocks.list_site_keys(np.array(sorted(unit.blocks.farm_keys().values())))
+    assert refresh.site_keys.tolist() == own.tolist()
+    do(open_unit, refresh.run_key, now=before)
+    assert "weather" not in {run.job for run in due_at(open_unit, before, sources=ensemble)}
+
+
+def test_sites_without_a_farm_get_their_ensembles_once_a_day(open_unit: UnitOfWorkFactory) -> None:
+    load(open_unit, FARM)
+    with open_unit(write=True) as unit:
+        unit.blocks.save_bundle(
+            FarmBundle(farm=None, sites=(stored_site("county-seat"),)),
+            effective_day=date(2026, 1, 1),
+            recorded_at=at("2026-01-01T00:00"),
+        )
+        places = unit.blocks.read_site_table()
+    names = [site.site_id for site in places.definitions]
+    (refresh,) = (
+        run
+        for run in due_at(open_unit, at("2026-07-14T13:00"), sources=(ENSEMBLE_SOURCE,))
+        if run.source
+    )
+    assert refresh.run_key == f"weather:{ENSEMBLE_SOURCE}:2026-07-14T12"
+    assert refresh.site_keys is not None
+    assert refresh.site_keys.tolist() == [places.keys[names.index("county-seat")]]

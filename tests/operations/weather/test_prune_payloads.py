@@ -58,7 +58,7 @@ def test_answers_of_weather_services_are_kept_for_thirty_days(
 ) -> None:
     kept = store_payload(open_unit, age=PAYLOADS_KEPT)
     gone = store_payload(open_unit, age=PAYLOADS_KEPT + SECOND)
-    assert prune(open_unit) == Pruned(payload_count=1, job_run_count=0)
+    assert prune(open_unit) == Pruned(issue_count=0, payload_count=1, job_run_count=0)
     with open_unit(write=False) as unit:
         assert unit.payloads.find(kept) is not None
         assert unit.payloads.find(gone) is None
@@ -70,7 +70,7 @@ def test_runs_that_are_done_are_kept_for_longer_than_a_season(
     kept = store_run(open_unit, age=RUNS_KEPT)
     store_run(open_unit, age=RUNS_KEPT + SECOND)
     unfinished = store_run(open_unit, age=RUNS_KEPT + SECOND, is_done=False)
-    assert prune(open_unit) == Pruned(payload_count=0, job_run_count=1)
+    assert prune(open_unit) == Pruned(issue_count=0, payload_count=0, job_run_count=1)
     with open_unit(write=False) as unit:
         left = unit.runs.list_runs(first_due_at=NOW - 2 * RUNS_KEPT)
     assert {run.run_key for run in left} == {kept, unfinished}
@@ -79,5 +79,5 @@ def test_runs_that_are_done_are_kept_for_longer_than_a_season(
 def test_a_second_time_deletes_nothing_more(open_unit: UnitOfWorkFactory) -> None:
     store_payload(open_unit, age=2 * PAYLOADS_KEPT)
     store_run(open_unit, age=2 * RUNS_KEPT)
-    assert prune(open_unit) == Pruned(payload_count=1, job_run_count=1)
-    assert prune(open_unit) == Pruned(payload_count=0, job_run_count=0)
+    assert prune(open_unit) == Pruned(issue_count=0, payload_count=1, job_run_count=1)
+    assert prune(open_unit) == Pruned(issue_count=0, payload_count=0, job_run_count=0)
