@@ -187,8 +187,8 @@ def _refreshers(settings: Settings, unit_of_work: UnitOfWorkFactory) -> dict[str
                 weights_per_minute=settings.open_meteo_weights_per_minute,
             ),
             unit_of_work,
-            weights_per_hour=settings.ensemble_weights_per_hour,
-            weights_per_day=settings.ensemble_weights_per_day,
+            hourly_weight=settings.ensemble_hourly_weight,
+            daily_weight=settings.ensemble_daily_weight,
         ),
     }
     return {name: made[name] for name in settings.weather_services}

@@ -114,13 +114,13 @@ class Settings(BaseSettings):
         description="Models of the ensembles, as a JSON list; each counts alike, whatever its"
         " number of members",
     )
-    ensemble_weights_per_hour: float = Field(
+    ensemble_hourly_weight: float = Field(
         default=4000.0,
         gt=0.0,
         description="Most that is asked of the ensembles in an hour, in the service's own weights;"
         " the free host gives 5000, the forecast included",
     )
-    ensemble_weights_per_day: float = Field(
+    ensemble_daily_weight: float = Field(
         default=8000.0,
         gt=0.0,
         description="The same in a day (UTC), of 10000; a site and evening takes 15.5 with the"

@@ -34,9 +34,7 @@ def upgrade() -> None:
         sa.Column("member_count", sa.Integer(), nullable=False),
         sa.Column("day_count", sa.Integer(), nullable=False),
         sa.Column("courses", sa.LargeBinary(), nullable=False),
-        sa.CheckConstraint(
-            "member_count >= 0 AND day_count >= 0", name="ck_forecast_members_counts_not_negative"
-        ),
+        sa.CheckConstraint("member_count >= 0 AND day_count >= 0", name="counts_not_negative"),
         sa.ForeignKeyConstraint(
             ["site_key"], ["site.site_key"], name="fk_forecast_members_site_key_site"
         ),

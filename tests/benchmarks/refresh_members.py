@@ -39,8 +39,8 @@ def main() -> None:
             weather_contact="operator@example.org",
             open_meteo_ensemble_base_url=providers.base_url,
             open_meteo_weights_per_minute=1e9,
-            ensemble_weights_per_hour=1e9,
-            ensemble_weights_per_day=1e9,
+            ensemble_hourly_weight=1e9,
+            ensemble_daily_weight=1e9,
         )
         migrate_database(settings)
         service = open_service(settings, clock=FixedClock(NOW))

@@ -42,8 +42,8 @@ class MembersRefresh:
 
     source: EnsembleSource
     unit_of_work: UnitOfWorkFactory
-    weights_per_hour: float
-    weights_per_day: float
+    hourly_weight: float
+    daily_weight: float
 
     def __call__(self, site_keys: Ints, *, now: datetime) -> Sequence[SourceProblem]:
         """Store the news; the same news again changes nothing but its time."""
@@ -74,8 +74,8 @@ class MembersRefresh:
         hour = hour_of(now)
         day = hour.replace(hour=0)
         spent = [unit.members.spent_weight(self.source.name, since=each) for each in (hour, day)]
-        left_of_day = self.weights_per_day - spent[1]
-        left_of_hour = self.weights_per_hour - spent[0]
+        left_of_day = self.daily_weight - spent[1]
+        left_of_hour = self.hourly_weight - spent[0]
         if left_of_day < left_of_hour:
             return Allowance(left_of_day, day + timedelta(days=1))
         return Allowance(left_of_hour, hour + timedelta(hours=1))

@@ -241,7 +241,7 @@ def test_members_without_any_rain_against_a_sure_forecast_are_not_used(
 
 def test_sites_beyond_the_quota_wait_and_come_first_the_next_time(open_with: Open) -> None:
     many = {
-        "ensemble_weights_per_hour": 50.0,  # a site takes 41 with both models
+        "ensemble_hourly_weight": 50.0,  # a site takes 41 with both models
         "ensemble_models": ("ecmwf_ifs025_ensemble", "ncep_gefs_seamless"),
     }
     service = open_with(**many)
