@@ -1,6 +1,6 @@
 """What the pure rooms say about themselves: inputs, outputs and sources of every step.
 
-Required in agronomy, waterworks and nutrition: a module names its input and output; a public
+Required in agronomy, waterworks, nutrition and geography: a module names its input and output; a public
 function says ``Shapes:`` and ``Returns:``, and ``Equation:`` or ``Source:`` if it multiplies or
 divides. The compiled kernels have one caller each, whose docstrings state the rules; methods and
 properties are explained by their record.
@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-ROOMS = ("service/agronomy", "service/waterworks", "service/nutrition")
+ROOMS = ("service/agronomy", "service/waterworks", "service/nutrition", "service/geography")
 LABELS = ("Shapes:", "Returns:")
 ORIGIN = "Equation: or Source:"
 HOLDS_NO_STEP = ("__init__.py", "records.py", "caution.py")  # names, arrays and texts

@@ -13,6 +13,7 @@ from service.cli.access import keys
 from service.cli.acid_given import acid_given
 from service.cli.backups import backup, restore, verify
 from service.cli.board import farm
+from service.cli.boundaries import boundaries_import
 from service.cli.capacity import capacity
 from service.cli.changes import changes
 from service.cli.controllers import calendar_link, controllers
@@ -64,6 +65,7 @@ app.command("what-if")(what_if)
 app.command()(balance)
 app.command("water-used")(water_used)
 app.command()(counties)
+app.command("boundaries-import")(boundaries_import)
 app.command("report-run")(report_run)
 app.command("report-day")(report_day)
 app.command()(soil)

@@ -29,6 +29,8 @@ from service.cli.terminal import (
     progress_bar,
 )
 from service.demo_farm import (
+    BOUNDARY_FILE,
+    BOUNDARY_SOURCE,
     DEMO_DAY,
     FARM_FILE,
     FARM_ID,
@@ -45,6 +47,7 @@ from service.operations.farms.manage_farms import load_bundle
 from service.operations.reading.read_farms import list_farms
 from service.operations.reading.read_plans import list_plans
 from service.operations.review.compare_counties import CountyComparison, compare_counties
+from service.operations.review.import_boundaries import import_boundaries
 from service.operations.weather.import_weather import import_weather
 from service.records.farms import FarmBundle
 
@@ -104,6 +107,12 @@ def _load(service: Service, bundle: FarmBundle) -> None:
     load_bundle(
         bundle,
         effective_day=FIRST_EVENING,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+    import_boundaries(
+        BOUNDARY_FILE.read_bytes(),
+        source=BOUNDARY_SOURCE,
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )

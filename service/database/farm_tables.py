@@ -57,6 +57,19 @@ county = Table(
     Column("site_key", ForeignKey("site.site_key"), nullable=False),
 )
 
+county_boundary = Table(
+    "county_boundary",
+    metadata,
+    Column("county_key", ForeignKey("county.county_key"), primary_key=True),
+    Column("outline", Text, nullable=False),
+    Column("label_longitude_deg", Double, nullable=False),
+    Column("label_latitude_deg", Double, nullable=False),
+    Column("label_half_height_deg", Double, nullable=False),
+    Column("source", Text, nullable=False),
+    Column("recorded_at", UtcInstant, nullable=False),
+)
+"""The outlines of one import: it replaces all rows. ``outline`` is a list of polygons as JSON."""
+
 farm_site = Table(
     "farm_site",
     metadata,

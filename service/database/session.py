@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Engine
 from service.database.answer_store import AnswerStore
 from service.database.audit_trail import AuditTrail, system_time
 from service.database.block_store import BlockStore
+from service.database.boundary_store import BoundaryStore
 from service.database.breaker_store import BreakerStore
 from service.database.calendar_store import CalendarStore
 from service.database.change_mark_store import ChangeMarks
@@ -52,6 +53,7 @@ class UnitOfWork:
     """
 
     blocks: BlockStore
+    boundaries: BoundaryStore
     weather: WeatherArchive
     forecasts: ForecastStore
     members: MemberStore

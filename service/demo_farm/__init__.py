@@ -23,6 +23,9 @@ REFERENCE_BLOCK_ID = "larkbend.creek"
 """The block by which the demonstration compares its counties."""
 FOLDER = Path(__file__).parent
 FARM_FILE = FOLDER / "farm.toml"
+BOUNDARY_FILE = FOLDER / "counties.geojson"
+"""Invented outlines of the invented counties."""
+BOUNDARY_SOURCE = "Boundaries: invented"
 LEAF_FILE = FOLDER / "leaf.toml"
 SOIL_FILE = FOLDER / "soil.toml"
 TEST_FILES = (

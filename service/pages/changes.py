@@ -26,6 +26,7 @@ SUBJECTS: Final[Mapping[Subject, str]] = {
     Subject.FARM: marked("Farm"),
     Subject.SITE: marked("Weather site"),
     Subject.COUNTY: marked("County"),
+    Subject.BOUNDARIES: marked("County boundaries"),
     Subject.SUPPLY: marked("Supply"),
     Subject.BLOCK: marked("Block"),
     Subject.CONTROLLER: marked("Controller"),

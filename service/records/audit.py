@@ -56,6 +56,7 @@ class Subject(StrEnum):
     FARM = "farm"
     SITE = "site"
     COUNTY = "county"
+    BOUNDARIES = "county-boundaries"
     SUPPLY = "supply"
     BLOCK = "block"
     CONTROLLER = "controller"

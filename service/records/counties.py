@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from service.agronomy.county_need import Basis
+from service.geography.outlines import PlacedOutline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,3 +41,14 @@ class CountyWeek:
     """Last day on which what reference ET needs was measured."""
     rain_until: date | None
     """Last day with measured rain."""
+
+
+@dataclass(frozen=True, slots=True)
+class CountyBoundaries:
+    """The outlines of one import."""
+
+    outlines: Mapping[str, PlacedOutline]
+    """By county code; a county without one is on no map."""
+    source: str
+    """Who published them; empty: nobody has to be named."""
+    recorded_at: datetime
