@@ -1,8 +1,8 @@
 """What the pure rooms say about themselves: inputs, outputs and sources of every step.
 
-Required in agronomy, waterworks, nutrition and geography: a module names its input and output; a public
-function says ``Shapes:`` and ``Returns:``, and ``Equation:`` or ``Source:`` if it multiplies or
-divides. The compiled kernels have one caller each, whose docstrings state the rules; methods and
+Required in agronomy, waterworks, nutrition and geography: a module names its input and output; a
+public function says ``Shapes:`` and ``Returns:``, and ``Equation:`` or ``Source:`` if it multiplies
+or divides. The compiled kernels have one caller each, whose docstrings state the rules; methods and
 properties are explained by their record.
 """
 

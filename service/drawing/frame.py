@@ -29,9 +29,6 @@ FILE_STYLE = (
     ".limit{stroke:#17130d;stroke-width:2;stroke-dasharray:7 4;fill:none}"
     ".line{fill:none;stroke-width:2.5;stroke:#17130d;stroke-linejoin:round}"
     ".line.level{stroke-width:2.75}"
-    ".site{fill:#5b3413;stroke:#17130d;stroke-width:1.5}"
-    ".site.level0{fill:#fff;stroke-dasharray:3 2}.site.level1{fill-opacity:.3}"
-    ".site.level2{fill-opacity:.55}.site.level3{fill-opacity:.8}"
     ".mark{fill:none;stroke:#9c2a08;stroke-width:2}.odd{fill:none;stroke:#9c2a08;stroke-width:2}"
 )
 """The classes as the style sheet of the pages draws them by day: a file has no style sheet."""

@@ -175,6 +175,7 @@ class _Reader:
     def _checked(self, ring: Ring, where: str) -> Ring:
         if len(set(ring)) < 3 or signed_area(ring) == 0.0:
             self._fault(where, "a ring without an area", "at least 3 corners that are not in line")
+            return ring
         widest = max(
             abs(one[0] - other[0]) for one, other in zip(ring, ring[1:] + ring[:1], strict=True)
         )
@@ -226,7 +227,7 @@ def shown(value: Any) -> str:
     if value is None:
         return "nothing"
     # A list of a million corners is not written out to be cut.
-    short = value[:20] if isinstance(value, list | str) else value
+    short = value[:LONGEST_SHOWN] if isinstance(value, list | str) else value
     text = short if isinstance(short, str) and short.isprintable() else repr(short)
     text = text.strip("'") if isinstance(value, str) else text
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"

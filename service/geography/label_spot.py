@@ -16,6 +16,8 @@ from service.geography.records import Floats, Polygon
 WIDTH_OF_HEIGHT: Final = 2.0
 """[CHOICE] A name above its number is about twice as wide as high."""
 _STEPS: Final = 24
+_AS_GOOD: Final = 0.97
+"""[CHOICE] Share of the most room from which a place nearer to the middle is preferred."""
 _ROUNDS: Final = 3
 """Each looks around the best place of the round before, on a grid four times as fine."""
 
@@ -46,14 +48,15 @@ def find_label_spot(polygon: Polygon) -> LabelSpot:
     ends = np.concatenate([np.roll(ring, -1, axis=0) for ring in squeezed])
     low, high = squeezed[0].min(axis=0), squeezed[0].max(axis=0)
     middle, reach = (low + high) / 2.0, (high - low) / 2.0
-    best = -np.inf
+    center, best = middle, 0.0
     for _ in range(_ROUNDS):
         steps = np.linspace(-1.0, 1.0, _STEPS + 1)
         grid = np.stack(np.meshgrid(*(middle[:, None] + reach[:, None] * steps)), -1).reshape(-1, 2)
         depth = _depths(grid, starts, ends)
-        place = int(np.argmax(depth))
-        if depth[place] > best:
-            best, middle = float(depth[place]), grid[place]
+        # A long county has as much room in many places: then its middle is taken.
+        away = np.hypot(*(grid - center).T)
+        place = int(np.argmin(np.where(depth >= _AS_GOOD * depth.max(), away, np.inf)))
+        best, middle = float(depth[place]), grid[place]
         reach = reach / 4.0
     return LabelSpot(
         x=float(middle[0]) * WIDTH_OF_HEIGHT, y=float(middle[1]), half_height=max(best, 0.0)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
 from starlette.responses import Response
 
-from service.drawing.dot_map import Dot, dot_map
 from service.errors import InputInvalid, NotFound
 from service.operations.access.manage_keys import Right
 from service.operations.review.compare_counties import (
@@ -18,6 +16,7 @@ from service.operations.review.compare_counties import (
     county_weeks,
     list_county_sites,
 )
+from service.operations.review.import_boundaries import find_boundaries
 from service.pages.county_choice import (
     DAYS_PER_WEEK,
     SEASON_FIELDS,
@@ -32,12 +31,12 @@ from service.pages.county_choice import (
     week_choices,
     week_name,
 )
+from service.pages.county_map import week_map
 from service.pages.county_rows import county_csv
 from service.pages.county_view import courses, findings, in_order, ranking, stand_ins
 from service.pages.named_choices import crops_by_name, textures_by_key
 from service.pages.visit import Visit, faults_by_field
-from service.records.counties import CountyWeek
-from service.records.farms import SiteDefinition
+from service.records.counties import CountyBoundaries, CountyWeek
 from service.translations import Wording
 
 WEEKS_BACK = 8
@@ -70,13 +69,14 @@ def show_counties(visit: Visit) -> Response:
         monday = monday_of(known_until - timedelta(days=DAYS_PER_WEEK - 1))
         weeks = _weeks(visit, reference, _mondays(monday), on)
         known_until = _unranked_until(weeks[0])
+    boundaries = find_boundaries(unit_of_work=visit.service.unit_of_work)
     return visit.show(
         "counties.html",
         faults={},
         known_until=known_until,
         reference=reference,
         **_form(visit, choice, monday, on),
-        **_findings(weeks, monday, reference, sites, visit.words),
+        **_findings(weeks, monday, reference, boundaries, visit.words),
     )
 
 
@@ -128,7 +128,7 @@ def _findings(
     weeks: Sequence[list[CountyWeek]],
     monday: date,
     reference: Reference,
-    sites: Sequence[SiteDefinition],
+    boundaries: CountyBoundaries | None,
     words: Wording,
 ) -> dict[str, Any]:
     """What the page says of the week and of those before it."""
@@ -139,7 +139,6 @@ def _findings(
         crop=reference.name,
         week=words.span(monday, sunday_of(monday)),
     )
-    site_of = {site.site_id: site for site in sites}
     first, rest = findings(rows, words)
     return {
         "rows": rows,
@@ -149,7 +148,7 @@ def _findings(
         "stand_ins": stand_ins(rows, words),
         "ranking": ranking(title, rows, words),
         "courses": courses(rows, list(zip(mondays, weeks, strict=True)), words),
-        "dots": dot_map(title, first, _dots(rows, site_of, words)),
+        "map": week_map(title, first, rows, boundaries, words),
         "back": [
             (words.short_day(each), {row.county_code: row.net_need_mm for row in week})
             for each, week in zip(mondays, weeks, strict=True)
@@ -183,23 +182,4 @@ def _weeks(
             clock=visit.service.clock,
             source_order=visit.service.source_order,
         )
-    ]
-
-
-def _dots(
-    rows: Sequence[CountyWeek], site_of: dict[str, SiteDefinition], words: Wording
-) -> list[Dot]:
-    known = [row.net_need_mm for row in rows if math.isfinite(row.net_need_mm)]
-    least, most = min(known, default=0.0), max(known, default=0.0)
-    spread = most - least or 1.0
-    return [
-        Dot(
-            label=f"{row.name} {words.bare_depth(row.net_need_mm)}",
-            latitude_deg=site_of[row.site_id].latitude_deg,
-            longitude_deg=site_of[row.site_id].longitude_deg,
-            level=0
-            if math.isnan(row.net_need_mm)
-            else 1 + round(3 * (row.net_need_mm - least) / spread),
-        )
-        for row in rows
     ]

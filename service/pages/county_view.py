@@ -10,15 +10,20 @@ from datetime import date
 from markupsafe import Markup
 
 from service.agronomy.county_need import Basis
-from service.agronomy.depth_rounding import shown_depth
 from service.drawing.frame import axis_end, most_of
 from service.drawing.need_bars import NeedBar, need_bars
-from service.drawing.need_scale import CLASSES, class_width, need_class
+from service.drawing.need_scale import need_class
 from service.drawing.need_weeks import NeedWeek, WeekScale, need_weeks
 from service.pages.county_choice import DAYS_PER_WEEK
+from service.pages.county_scale import (
+    class_marks,
+    need_class_width,
+    scale_mark,
+    short_unit,
+    shown_need,
+)
 from service.records.counties import CountyWeek
 from service.translations import Wording
-from service.translations.wording import US
 
 MOST_NAMED = 4
 """Stand-ins that are named one by one."""
@@ -48,7 +53,7 @@ def findings(rows: Sequence[CountyWeek], words: Wording) -> tuple[str, str]:
     if not ranked:
         return "", ""
     most, least = ranked[0], ranked[-1]
-    if _shown(most.net_need_mm, words) == 0.0:
+    if shown_need(most.net_need_mm, words) == 0.0:
         return words.gettext("No county needs irrigation in this week."), ""
     first = words.gettext(
         "{county} needs most: {depth}.", county=most.name, depth=words.depth(most.net_need_mm)
@@ -61,7 +66,7 @@ def findings(rows: Sequence[CountyWeek], words: Wording) -> tuple[str, str]:
                 depth=words.depth(most.normal_need_mm),
             )
         )
-    if _shown(least.net_need_mm, words) < _shown(most.net_need_mm, words):
+    if shown_need(least.net_need_mm, words) < shown_need(most.net_need_mm, words):
         named = {"county": least.name, "depth": words.depth(least.net_need_mm)}
         rest.append(
             words.gettext(
@@ -109,19 +114,22 @@ def ranking(title: str, rows: Sequence[CountyWeek], words: Wording) -> Markup:
         NeedBar(
             rank=str(row.rank or "?"),
             name=row.name,
-            need=_shown(row.net_need_mm, words),
+            need=shown_need(row.net_need_mm, words),
             shown=words.bare_depth(row.net_need_mm),
-            normal=_shown(row.normal_need_mm, words),
+            normal=shown_need(row.normal_need_mm, words),
             hours=words.gettext("{hours} h", hours=words.number(row.running_h, 1)),
             rests_on=_rests_on(row, words),
             is_stand_in=row.basis is Basis.STAND_IN,
         )
         for row in rows
     ]
-    width = _class_width(rows, words)
-    marks = [_mark(width * limit, words) for limit in range(CLASSES + 1)]
-    marks[-1] += f" {_unit(words)}"
-    return need_bars(title, _summary(rows, words), bars, class_width=width, marks=marks)
+    return need_bars(
+        title,
+        _summary(rows, words),
+        bars,
+        class_width=need_class_width(rows, words),
+        marks=class_marks(rows, words),
+    )
 
 
 def courses(
@@ -134,8 +142,8 @@ def courses(
     of_county = {
         row.county_code: [
             NeedWeek(
-                _shown(week[row.county_code].net_need_mm, words),
-                _shown(week[row.county_code].normal_need_mm, words),
+                shown_need(week[row.county_code].net_need_mm, words),
+                shown_need(week[row.county_code].normal_need_mm, words),
                 week[row.county_code].basis is Basis.STAND_IN,
             )
             for week in by_code
@@ -144,8 +152,8 @@ def courses(
     }
     every = [week for course in of_county.values() for week in course]
     top = axis_end(most_of([each for week in every for each in (week.need, week.normal)]))
-    scale = WeekScale(top=top, mark=f"{_mark(top, words)} {_unit(words)}", ends=ends)
-    width = _class_width(rows, words)
+    scale = WeekScale(top=top, mark=f"{scale_mark(top, words)} {short_unit(words)}", ends=ends)
+    width = need_class_width(rows, words)
     found = []
     for place, row in enumerate(rows):
         shown = words.bare_depth(row.net_need_mm)
@@ -158,41 +166,11 @@ def courses(
             ),
             of_county[row.county_code],
             scale=scale,
-            last=(need_class(_shown(row.net_need_mm, words), width), shown),
+            last=(need_class(shown_need(row.net_need_mm, words), width), shown),
             name=f"w{place}",
         )
         found.append(CountyCourse(row.name, row.basis is Basis.STAND_IN, drawn))
     return found
-
-
-def _class_width(rows: Sequence[CountyWeek], words: Wording) -> float:
-    """Of the scale that the bars, the map and the last of the weeks share."""
-    return class_width(
-        most_of(
-            [
-                _shown(depth_mm, words)
-                for row in rows
-                for depth_mm in (row.net_need_mm, row.normal_need_mm)
-            ]
-        )
-    )
-
-
-def _shown(depth_mm: float, words: Wording) -> float:
-    """A depth as it is written, so that no bar says otherwise than its number."""
-    return shown_depth(depth_mm, in_inches=words.unit_system == US)
-
-
-def _unit(words: Wording) -> str:
-    return words.unit("in") if words.unit_system == US else words.gettext("mm")
-
-
-def _mark(value: float, words: Wording) -> str:
-    """A limit of a scale with the decimals that it has."""
-    decimals = next(
-        count for count in range(4) if count == 3 or round(value, count) == round(value, 3)
-    )
-    return words.number(value, decimals)
 
 
 def _rests_on(row: CountyWeek, words: Wording) -> str:

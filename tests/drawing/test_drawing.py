@@ -19,7 +19,6 @@ from markupsafe import Markup
 from service.drawing.bars import WaterBar, ranked, shares, week_bars
 from service.drawing.course import Mark, along, over_runs
 from service.drawing.day_line import DAY_MIN, Load, Row, day_line, load_steps
-from service.drawing.dot_map import MOST_LABELS, Dot, dot_map
 from service.drawing.frame import FILE_STYLE, WIDTH, as_file, fitting
 from service.drawing.season import curve
 from service.pages.look import style
@@ -48,11 +47,6 @@ def a_week() -> Markup:
     return week_bars(TITLE, DESCRIPTION, rows, key=("Watered", "Rain kept", "Crop used"), unit="mm")
 
 
-def a_map(count: int = 3) -> Markup:
-    dots = [Dot(f"<{n}>", 35.0 + n, -80.0 + n % 7, n % 5) for n in range(count)]
-    return dot_map(TITLE, DESCRIPTION, dots)
-
-
 DRAWINGS = {
     "day": a_day(),
     "curve": curve(TITLE, DESCRIPTION, ["Mon", "Tue"], [0.3, 1.1], name="kc"),
@@ -61,14 +55,12 @@ DRAWINGS = {
         TITLE, DESCRIPTION, [("as it is", 0.5, "50 %"), ("more", None, "not possible")]
     ),
     "week": a_week(),
-    "map": a_map(),
     "along": along(
         TITLE, DESCRIPTION, [1, 2, 3], [2.0, NAN, 1.8], x_label="m", y_label="L/h", name="row"
     ),
     "runs": some_runs(),
     "nothing at all": along(TITLE, DESCRIPTION, [], [], x_label="m", y_label="L/h", name="row"),
     "no days": curve(TITLE, DESCRIPTION, [], [], name="kc"),
-    "no dots": dot_map(TITLE, DESCRIPTION, []),
 }
 
 
@@ -186,27 +178,6 @@ def test_a_change_of_the_flow_is_a_stroke_with_words_and_an_odd_run_a_cross() ->
     assert len(marks(drawn, "mark")) == len(marks(drawn, "odd")) == 1
     assert len([each for each in marks(drawn, "water") if each.tag == f"{SVG}circle"]) == 3
     assert "-20 %" in drawn and "as expected" in drawn
-
-
-def test_the_dot_with_more_is_larger() -> None:
-    sizes = {each.get("class"): number(each, "r") for each in marks(a_map(5), "site")}
-    assert sorted(sizes.values()) == [sizes[f"site level{level}"] for level in range(5)]
-
-
-def texts_of(drawn: Markup) -> list[str]:
-    return [each.text or "" for each in tree(drawn).iter(f"{SVG}text")]
-
-
-def test_names_on_a_map_do_not_cover_each_other() -> None:
-    here = [Dot(f"place {n}", 35.0, -80.0 + n * 1e-6, 1 + n % 4) for n in range(30)]
-    named = texts_of(dot_map(TITLE, DESCRIPTION, here))
-    assert 0 < len(named) < 10
-    assert named[0] in {f"place {n}" for n in range(3, 30, 4)}  # the one with most comes first
-
-
-def test_a_map_of_very_many_places_has_no_names() -> None:
-    assert texts_of(a_map(MOST_LABELS + 1)) == []
-    assert len(marks(a_map(MOST_LABELS + 1), "site")) == MOST_LABELS + 1
 
 
 def test_ends_of_an_axis_are_no_powers_of_ten() -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+import orjson
 import pytest
 from fastapi import FastAPI
 from sqlalchemy.engine import URL
@@ -18,6 +19,7 @@ from sqlalchemy.engine import URL
 from service.api.app import create_app
 from service.bootstrap import Service
 from service.operations.access.manage_keys import make_key
+from service.operations.review.import_boundaries import import_boundaries
 from tests.api.invented_farm import copied_service, load, opened_service
 from tests.databases import copied, lent
 
@@ -46,6 +48,23 @@ code = "X02"
 name = "=Birch (invented)"
 site = "far"
 """
+BOUNDARIES = orjson.dumps(
+    {
+        "type": "FeatureCollection",
+        "features": [
+            {
+                "type": "Feature",
+                "properties": {"code": code},
+                "geometry": {"type": "Polygon", "coordinates": [ring]},
+            }
+            for code, ring in (
+                ("X01", [[-79.6, 35], [-78.6, 35], [-78.4, 36.4], [-79.6, 36.2], [-79.6, 35]]),
+                ("X02", [[-79.6, 35], [-79.6, 36.2], [-80.8, 36], [-80.7, 34.7], [-79.6, 35]]),
+            )
+        ],
+    }
+)
+"""Invented outlines of the two counties, which share a border."""
 _TOKEN = re.compile(r'name="token" value="([^"]*)"')
 
 
@@ -95,6 +114,16 @@ class Reader:
         return self.send("/sign-in", key=key)
 
 
+def bring_boundaries(service: Service) -> None:
+    """Import the outlines of the two counties."""
+    import_boundaries(
+        BOUNDARIES,
+        source="Invented Survey",
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
+
+
 @pytest.fixture(scope="session")
 def region_database(
     planned_database: URL, tmp_path_factory: pytest.TempPathFactory
@@ -103,6 +132,7 @@ def region_database(
     with copied(planned_database, tmp_path_factory.mktemp("region")) as url:
         with opened_service(url) as made:
             load(made, COUNTIES)
+            bring_boundaries(made)
         yield url
 
 

@@ -25,7 +25,7 @@ from service.pages.sheet import MOST_LINES
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, invented_service, load, plan_evening
 from tests.chromium import new_context
 from tests.pages.addresses import addresses
-from tests.pages.conftest import COUNTIES, farm_of_many
+from tests.pages.conftest import COUNTIES, bring_boundaries, farm_of_many
 from tests.web_server import serving
 
 WIDTHS = (320, 768, 1280)
@@ -68,6 +68,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     folder = tmp_path_factory.mktemp("browser")
     with invented_service(folder) as service, socket.socket() as listener:
         load(service, COUNTIES)
+        bring_boundaries(service)
         listener.bind(("127.0.0.1", 0))
         with serving(create_app(service), listener):
             yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", service)
@@ -355,7 +356,10 @@ def test_by_keyboard_alone_counties_are_compared(site: Site, browser: Browser) -
     page.keyboard.press("Enter")
     page.wait_for_url("**crop=**")
     assert page.locator("main").inner_text() != first
-    assert page.locator("svg[role=img]").count() == 4
+    assert page.locator("svg[role=img]").count() == 3
+    _tab_to(page, "svg.map a")
+    page.keyboard.press("Enter")
+    assert page.locator("#week-table tr:target").count() == 1
     context.close()
 
 

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from urllib.parse import parse_qs
 
 import pytest
 
 from service.agronomy.county_need import Basis
 from service.agronomy.crop_table import CROPS
+from service.api.app import create_app
+from service.bootstrap import Service
+from service.geography.outlines import PlacedOutline
+from service.pages.county_map import week_map
 from service.pages.county_view import findings, in_order, ranking, stand_ins
-from service.records.counties import CountyWeek
+from service.records.counties import CountyBoundaries, CountyWeek
 from service.translations import wording
 from service.unit_sizes import MM_PER_INCH
 from tests.api.invented_farm import BLOCK_ID
@@ -22,6 +27,7 @@ from tests.letters import bulletin
 from tests.pages.conftest import Reader
 
 WORDS = wording("en", "us")
+NOW = datetime(2026, 7, 14, 23, tzinfo=UTC)
 
 
 def week(name: str, rank: int, need_in: float, **values: object) -> CountyWeek:
@@ -129,3 +135,61 @@ def test_what_a_week_rests_on_is_said_in_the_number_that_it_has() -> None:
     rows = [week("A", 1, 1.1, measured_days_count=1, forecast_days_count=6)]
     assert "days: 1 measured, 6 forecast" in ranking("A", rows, WORDS)
     assert "días: 1 medido, 6 pronosticados" in ranking("A", rows, wording("es", "us"))
+
+
+def outlined(row: CountyWeek, west: float) -> PlacedOutline:
+    """A square of one degree for a county's week."""
+    assert row.county_code
+    ring = ((west, 34.0), (west + 1.0, 34.0), (west + 1.0, 35.0), (west, 35.0))
+    return PlacedOutline(((ring,),), west + 0.5, 34.5, 0.2)
+
+
+def test_the_map_shows_each_county_in_its_class_and_leads_to_its_row(looker: Reader) -> None:
+    page = looker.get("/counties?crop=blueberry").text
+    svg = page[page.index('<svg class="chart map"') :]
+    svg = svg[: svg.index("</svg>")]
+    links = re.findall(r'<a href="#(county-\d)" aria-label="([^"]*)"', svg)
+    assert [row for row, _ in links] == ["county-1", "county-2"]
+    for row, said in links:
+        (name, number) = said.replace("\u00a0", " ").split(": ")
+        cells = page[page.index(f'id="{row}"') :].split("</tr>")[0]
+        shown = number.removesuffix(" in").replace("no data", "?")
+        assert name in cells and f"<b>{shown}</b>" in cells
+    assert "Invented Survey" in page
+
+
+@pytest.mark.parametrize(
+    ("language", "units", "most", "words"),
+    [
+        ("en", "us", 5, ("1.25 in", "20 miles", "no data", "stand-in")),
+        ("en", "si", 3, ("50 mm", "50 km", "no data", "stand-in")),
+        ("es", "si", 3, ("50 mm", "50 km", "sin datos", "sustituto")),
+    ],
+)
+def test_the_map_is_in_the_units_and_the_language_of_its_reader(
+    language: str, units: str, most: int, words: tuple[str, ...]
+) -> None:
+    rows = [
+        week("Dun", 1, 1.12),
+        week("Brack", 2, 0.96, basis=Basis.STAND_IN),
+        week("Crest", 0, math.nan, normal_need_mm=math.nan),
+        week("Off", 3, 0.3),
+    ]
+    places = {row.county_code: outlined(row, -82.0 + n) for n, row in enumerate(rows[:3])}
+    boundaries = CountyBoundaries(places, "", NOW)
+    found = week_map("Title", "Finding.", rows, boundaries, wording(language, units))
+    assert found is not None and (found.unlabeled, found.missing) == ("", "Off")
+    drawn = found.drawn.replace("\u00a0", " ")
+    for each in words:
+        assert f">{each}</text>" in drawn
+    assert drawn.count('fill="url(#hatch)"') == 2  # the county and the key
+    assert f'need-{most}" href="#map-0"' in drawn and 'need-0" href="#map-2"' in drawn
+    assert re.search(r"<desc[^>]*>Finding\. .*Brack.*Crest", drawn)
+
+
+def test_without_boundaries_there_is_no_map_and_the_page_says_why(service: Service) -> None:
+    with service.unit_of_work(write=True) as unit:
+        unit.boundaries.replace(CountyBoundaries({}, "", NOW))
+    page = Reader(create_app(service)).text("/counties")
+    assert "has not imported the boundaries of these counties" in page
+    assert "In order of need" in page and "chart map" not in page
