@@ -1,8 +1,8 @@
 """Keep the outlines of counties, for the map.
 
-Revision: 202611301210
-Follows: 202611301130
-Written: 2026-11-30 12:10:00+00:00
+Revision: 202611301830
+Follows: 202611301800
+Written: 2026-11-30 18:30:00+00:00
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from collections.abc import Sequence
 import sqlalchemy as sa
 from alembic import op
 
-revision: str = "202611301210"
-down_revision: str | Sequence[str] | None = "202611301130"
+revision: str = "202611301830"
+down_revision: str | Sequence[str] | None = "202611301800"
 branch_labels: str | Sequence[str] | None = None
 depends_on: str | Sequence[str] | None = None
 
