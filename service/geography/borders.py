@@ -54,13 +54,13 @@ class _Borders:
     def corners(self) -> set[Position]:
         return set(self._next_to)
 
-    def thin(self, smallest_area: float, most_count: int) -> None:
+    def thin(self, smallest_area: float, most_corner_count: int) -> None:
         """Take corners out until none is left that may go."""
-        while self._pass(smallest_area, most_count):
+        while self._pass(smallest_area, most_corner_count):
             # What was in the way of some may be gone.
             pass
 
-    def _pass(self, smallest_area: float, most_count: int) -> bool:
+    def _pass(self, smallest_area: float, most_corner_count: int) -> bool:
         """Look at every corner once, the flattest first; whether any was in the way of others."""
         queue = [
             (self._area(corner), corner) for corner in self._next_to if self._is_within(corner)
@@ -69,7 +69,7 @@ class _Borders:
         was_any_taken = was_any_blocked = False
         while queue:
             area, corner = heapq.heappop(queue)
-            if area > smallest_area and len(self._next_to) <= most_count:
+            if area > smallest_area and len(self._next_to) <= most_corner_count:
                 break
             if not self._is_within(corner) or area < self._area(corner):
                 continue  # gone meanwhile, or in the queue again with its new neighbors

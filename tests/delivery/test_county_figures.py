@@ -95,7 +95,7 @@ def from_page(region: Region, unit_system: str) -> dict[str, list[str]]:
     page = region.reader.get(f"/counties?week={WEEK}&block={BLOCK_ID}").text
     table = page.partition('id="week-table"')[2].partition("</table>")[0]
     found = {}
-    for row in table.partition("<tbody>")[2].split("<tr>")[1:]:
+    for row in table.partition("<tbody>")[2].split("<tr ")[1:]:
         (name,) = re.findall(r'<th scope="row">(.*?)</th>', row)
         cells = re.findall(r'<td class="n">(.*?)</td>', row)
         # Rank, net need, then those of the mail.
