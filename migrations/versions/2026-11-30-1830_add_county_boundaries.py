@@ -1,7 +1,7 @@
 """Keep the outlines of counties, for the map.
 
 Revision: 202611301830
-Follows: 202611301800
+Follows: 202611301820
 Written: 2026-11-30 18:30:00+00:00
 """
 
@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision: str = "202611301830"
-down_revision: str | Sequence[str] | None = "202611301800"
+down_revision: str | Sequence[str] | None = "202611301820"
 branch_labels: str | Sequence[str] | None = None
 depends_on: str | Sequence[str] | None = None
 
