@@ -33,6 +33,7 @@ DERIVED: Mapping[str, str] = {
     "outbox": "mails that follow from plans, with a record of their own",
     "events": "follow from changes, with a record of their own",
     "polls": "when controllers asked last",
+    "retention": "old plans are packed and thinned; what was in force stays as it was",
     "audit": "the record itself",
 }
 """Stores that nobody changes by hand."""

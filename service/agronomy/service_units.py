@@ -66,6 +66,8 @@ SERVICE_GROUP = (
     Quantity("read_s", "s", 0, 60, "time that a receiver may be silent"),
     Quantity("total_s", "s", 0, 60, "time of an attempt in all"),
     Quantity("delivered_count", "1", 0, inf, "events that a receiver took"),
+    Quantity("packed_count", "1", 0, inf, "old rows that were packed"),
+    Quantity("thinned_count", "1", 0, inf, "superseded plans deleted"),
     Quantity("dead_count", "1", 0, inf, "events that were given up"),
     Quantity("given_up_count", "1", 0, inf, "mails that were given up"),
     Quantity("silent_controller_count", "1", 0, inf, "controllers that stopped polling"),

@@ -12,9 +12,9 @@ from sqlalchemy import ColumnElement, Connection, Select, Table, func, select, t
 
 from service.database import mapping
 from service.database.bulk import is_among
+from service.database.packing import PLAN_NUMBERS
 from service.database.tables import block, block_version, farm, plan, run, site
 from service.records.feeds import FeedScope, PlanEntry, RunEntry
-from service.records.plan_reasoning import read_reasoning
 
 
 class FeedStore:
@@ -43,10 +43,15 @@ class FeedStore:
                 plan.c.net_mm,
                 plan.c.pulses,
                 plan.c.numbers,
+                plan.c.packed,
+                PLAN_NUMBERS.model_text,
                 block_version.c.name,
             ),
             plan,
-        ).where(plan.c.superseded_at.is_(None), plan.c.plan_key > after, is_in_use)
+        )
+        query = query.outerjoin(PLAN_NUMBERS.model, PLAN_NUMBERS.is_model).where(
+            plan.c.superseded_at.is_(None), plan.c.plan_key > after, is_in_use
+        )
         rows = self._connection.execute(
             query.where(*self._within(scope, plan)).order_by(plan.c.plan_key).limit(count)
         ).mappings()
@@ -65,7 +70,7 @@ class FeedStore:
                 gross_mm=mapping.nan_if_none(row["gross_mm"]),
                 net_mm=mapping.nan_if_none(row["net_mm"]),
                 pulses=mapping.pulses_from(row["pulses"]),
-                reasoning=read_reasoning(row["numbers"]),
+                reasoning=mapping.reasoning_of(row),
             )
             for row in rows
         ]

@@ -20,6 +20,7 @@ from sqlalchemy import RowMapping
 
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
 from service.database.bulk import ColumnSet
+from service.database.packing import whole
 from service.database.timer_text import timer_from, timer_text
 from service.pulses import Pulse
 from service.records.farms import (
@@ -33,7 +34,7 @@ from service.records.farms import (
     typed_numbers,
 )
 from service.records.ledger import LEDGER_NUMBERS, LedgerRows
-from service.records.plan_reasoning import read_reasoning
+from service.records.plan_reasoning import PlanReasoning, read_reasoning
 from service.records.plans import PublishedPlan
 from service.records.weather import WEATHER_FIELDS, WeatherRows
 from service.records.weather_basis import WeatherBasis
@@ -370,6 +371,11 @@ def pulses_from(text: str) -> tuple[Pulse, ...]:
     return tuple(map(Pulse._make, orjson.loads(text)))
 
 
+def reasoning_of(row: RowMapping) -> PlanReasoning:
+    """The reasoning of a plan, which may have been packed."""
+    return read_reasoning(whole(row["numbers"], row["packed"], row["model_numbers"]))
+
+
 def plan_from(row: RowMapping, *, weather: WeatherBasis) -> PublishedPlan:
     """A stored plan version."""
     return PublishedPlan(
@@ -384,7 +390,7 @@ def plan_from(row: RowMapping, *, weather: WeatherBasis) -> PublishedPlan:
         gross_mm=nan_if_none(row["gross_mm"]),
         net_mm=nan_if_none(row["net_mm"]),
         pulses=pulses_from(row["pulses"]),
-        reasoning=read_reasoning(row["numbers"]),
+        reasoning=reasoning_of(row),
         weather=weather,
     )
 

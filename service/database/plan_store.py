@@ -7,12 +7,13 @@ from datetime import date, datetime
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Select, bindparam, delete, func, select, update
+from sqlalchemy import Connection, RowMapping, Select, bindparam, delete, func, select, update
 
 from service.agronomy.records import Ints
 from service.database import mapping
 from service.database.block_store import find_block_keys
 from service.database.bulk import insert_rows, is_among, read_columns, rows_of, upsert_rows
+from service.database.packing import BASIS_DOCUMENTS, PLAN_NUMBERS, whole
 from service.database.tables import (
     block,
     farm,
@@ -44,10 +45,21 @@ _PLAN_COLUMNS = (
 )
 
 
-_PUBLISHED = (
-    select(plan, block.c.block_id, weather_basis.c.document)
-    .join_from(plan, block, block.c.block_key == plan.c.block_key)
-    .join(weather_basis, weather_basis.c.basis_key == plan.c.basis_key)
+_PUBLISHED = select(
+    plan,
+    block.c.block_id,
+    PLAN_NUMBERS.model_text,
+    weather_basis.c.document,
+    BASIS_DOCUMENTS.packed,
+    BASIS_DOCUMENTS.model_text,
+).select_from(
+    BASIS_DOCUMENTS.joined(
+        PLAN_NUMBERS.joined(
+            plan.join(block, block.c.block_key == plan.c.block_key).join(
+                weather_basis, weather_basis.c.basis_key == plan.c.basis_key
+            )
+        )
+    )
 )
 """Plan versions with the block's name and the site's weather reasoning."""
 
@@ -221,7 +233,7 @@ class PlanStore:
             row = place[key]
             planned_min[row] = minutes
             pulses[row] = mapping.pulses_from(text)
-            reasoning = read_reasoning(numbers)
+            reasoning = read_reasoning(numbers or self._whole_numbers(key, day))
             need_mm[row] = np.nan if reasoning.need_mm is None else reasoning.need_mm
             if reasoning.fertigation is not None:
                 order_keys[row] = reasoning.fertigation.order_key
@@ -231,6 +243,15 @@ class PlanStore:
             need_mm=need_mm,
             order_keys=tuple(order_keys),
         )
+
+    def _whole_numbers(self, block_key: int, day: date) -> str:
+        """The numbers of a plan in force that has been packed."""
+        row = self._connection.execute(
+            select(plan.c.numbers, plan.c.packed, PLAN_NUMBERS.model_text)
+            .select_from(PLAN_NUMBERS.joined(plan))
+            .where(plan.c.block_key == block_key, plan.c.day == day, plan.c.superseded_at.is_(None))
+        ).one()
+        return whole(*row)
 
     def read_pulses(
         self, block_keys: Ints, *, first_day: date, last_day: date
@@ -304,11 +325,7 @@ class PlanStore:
                 query = query.where(plan.c.version == version)
             found = self._connection.execute(query)
         row = found.mappings().one_or_none()
-        return (
-            None
-            if row is None
-            else mapping.plan_from(row, weather=read_weather_basis(row["document"]))
-        )
+        return None if row is None else mapping.plan_from(row, weather=_basis_of(row))
 
     def find_latest_day(self, block_id: str | None = None) -> date | None:
         """Last day any plan (of that block) is for."""
@@ -352,10 +369,14 @@ class PlanStore:
         for row in self._connection.execute(query).mappings():
             key = row["basis_key"]
             if key not in bases:
-                bases[key] = read_weather_basis(row["document"])
+                bases[key] = _basis_of(row)
             found.append(mapping.plan_from(row, weather=bases[key]))
         return found
 
     def _find_block_key(self, block_id: str) -> int | None:
         found = find_block_keys(self._connection, block_id)
         return next(iter(found.values())) if len(found) == 1 else None
+
+
+def _basis_of(row: RowMapping) -> WeatherBasis:
+    return read_weather_basis(whole(row["document"], row["packed_document"], row["model_document"]))

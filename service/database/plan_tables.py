@@ -12,6 +12,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     SmallInteger,
     Table,
     Text,
@@ -67,11 +68,18 @@ plan = Table(
     Column("numbers", Text, nullable=False),
     Column("basis_key", ForeignKey("weather_basis.basis_key"), nullable=False),
     Column("digest", Text, nullable=False),
+    Column("packed", LargeBinary),
+    Column("model_key", BigInteger),
     UniqueConstraint("block_key", "day", "version"),
     CheckConstraint("version >= 1", name="version_positive"),
     CheckConstraint("status IN ('water', 'rest', 'no-weather')", name="status"),
     CheckConstraint("early_min BETWEEN 0 AND planned_min", name="early_within_planned"),
 )
+"""A plan version. Once old, ``numbers`` is empty and ``packed`` is what they add to those of the
+plan ``model_key`` (``packing.py``).
+"""
+_IS_WHOLE = text("model_key IS NULL")
+_IS_MODEL = text("plan_key = model_key")
 Index(
     "ix_plan_in_force",
     plan.c.day,
@@ -80,6 +88,9 @@ Index(
     sqlite_where=text("superseded_at IS NULL"),
     postgresql_where=text("superseded_at IS NULL"),
 )
+
+Index("ix_plan_whole", plan.c.day, sqlite_where=_IS_WHOLE, postgresql_where=_IS_WHOLE)
+Index("ix_plan_model", plan.c.block_key, sqlite_where=_IS_MODEL, postgresql_where=_IS_MODEL)
 
 plan_text = Table(
     "plan_text",

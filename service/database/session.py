@@ -33,6 +33,7 @@ from service.database.plan_store import PlanStore
 from service.database.poll_store import PollStore
 from service.database.rain_store import RainStore
 from service.database.report_store import ReportStore
+from service.database.retention_store import RetentionStore
 from service.database.run_ledger_store import RunLedger
 from service.database.sign_in_store import SignInStore
 from service.database.soil_store import SoilStore
@@ -84,6 +85,7 @@ class UnitOfWork:
     subscriptions: SubscriptionStore
     events: EventStore
     standings: StandingStore
+    retention: RetentionStore
     audit: AuditTrail
 
     def __init__(

@@ -8,9 +8,10 @@ from sqlalchemy import Connection, func, select
 
 from service.agronomy.records import Ints
 from service.database.bulk import is_among
+from service.database.mapping import reasoning_of
+from service.database.packing import PLAN_NUMBERS
 from service.database.tables import balance_day, block, controller, controller_poll, plan
 from service.records.ledger import IrrigationOrigin
-from service.records.plan_reasoning import read_reasoning
 from service.records.standing import ControllerPoll, PlanNote
 
 
@@ -24,16 +25,26 @@ class StandingStore:
         """Plans in force of these blocks in the span."""
         rows = self._connection.execute(
             select(
-                plan.c.block_key, plan.c.day, plan.c.status, plan.c.planned_min, plan.c.numbers
-            ).where(
+                plan.c.block_key,
+                plan.c.day,
+                plan.c.status,
+                plan.c.planned_min,
+                plan.c.numbers,
+                plan.c.packed,
+                PLAN_NUMBERS.model_text,
+            )
+            .select_from(PLAN_NUMBERS.joined(plan))
+            .where(
                 plan.c.day.between(first_day, last_day),
                 plan.c.superseded_at.is_(None),
                 is_among(self._connection, plan.c.block_key, block_keys),
             )
         )
         return [
-            PlanNote(key, day, status, planned_min, read_reasoning(numbers))
-            for key, day, status, planned_min, numbers in rows
+            PlanNote(
+                row["block_key"], row["day"], row["status"], row["planned_min"], reasoning_of(row)
+            )
+            for row in rows.mappings()
         ]
 
     def count_without_weather(self, *, first_day: date) -> int:

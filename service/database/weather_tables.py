@@ -9,11 +9,13 @@ from sqlalchemy import (
     Date,
     Double,
     ForeignKey,
+    Index,
     Integer,
     LargeBinary,
     Table,
     Text,
     UniqueConstraint,
+    text,
 )
 
 from service.database.column_types import BigKey, UtcInstant, metadata, numbers
@@ -44,7 +46,24 @@ weather_basis = Table(
     Column("digest", Text, nullable=False),
     Column("issued_at", UtcInstant, nullable=False),
     Column("document", Text, nullable=False),
+    Column("packed", LargeBinary),
+    Column("model_key", BigInteger),
     UniqueConstraint("site_key", "day", "digest"),
+)
+"""The weather that plans of a site rest on; once old, packed as plans are."""
+_IS_WHOLE = text("model_key IS NULL")
+_IS_MODEL = text("basis_key = model_key")
+Index(
+    "ix_weather_basis_whole",
+    weather_basis.c.day,
+    sqlite_where=_IS_WHOLE,
+    postgresql_where=_IS_WHOLE,
+)
+Index(
+    "ix_weather_basis_model",
+    weather_basis.c.site_key,
+    sqlite_where=_IS_MODEL,
+    postgresql_where=_IS_MODEL,
 )
 
 station = Table(

@@ -19,6 +19,7 @@ from service.operations.mail.send_mail import prune_mails
 from service.operations.reading.read_farms import local_day
 from service.operations.schedule.due_jobs import WEATHER, DueRun, latest_evening
 from service.operations.schedule.duties import Duties, JobResult
+from service.operations.schedule.retain_plans import retain_plans
 from service.operations.weather.observe_forecast_days import observe_forecast_days
 from service.operations.weather.prune_payloads import prune_payloads
 from service.records.farms import SiteTable
@@ -202,7 +203,8 @@ def _run_farms(
 
 
 def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
-    """Delete payloads, runs, mails, events and issued forecasts that are old enough.
+    """Delete payloads, runs, mails, events, superseded plans and issued forecasts that are old
+    enough, and pack old plans.
 
     What was observed of the days of those forecasts is stored first.
     """
@@ -217,6 +219,9 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     event_count = prune_events(unit_of_work=duties.unit_of_work, clock=duties.clock)
     if event_count:
         outcome += f", {event_count} events"
+    plans = retain_plans(unit_of_work=duties.unit_of_work, clock=duties.clock)
+    if plans.thinned_count:
+        outcome += f", {plans.thinned_count} superseded plans"
     forecasts = observe_forecast_days(
         unit_of_work=duties.unit_of_work, clock=duties.clock, source_order=duties.source_order
     )
@@ -224,4 +229,6 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
         outcome += f", {forecasts.pruned_count} issued forecasts"
     if forecasts.observed_count:
         outcome += f"; {forecasts.observed_count} days observed"
+    if plans.packed_count:
+        outcome += f"; packed {plans.packed_count} plans and their weather"
     return {run.run_key: JobResult(outcome=outcome)}
