@@ -68,6 +68,13 @@ BOUNDARIES = orjson.dumps(
 _TOKEN = re.compile(r'name="token" value="([^"]*)"')
 
 
+def token_in(page: str) -> str:
+    """The token of the forms of a page."""
+    found = _TOKEN.search(page)
+    assert found is not None
+    return found[1]
+
+
 @dataclass(slots=True)
 class Reader:
     """Somebody at a browser: keeps cookies, sends the token of the page that holds the form."""
@@ -105,9 +112,15 @@ class Reader:
 
     def send(self, page: str, action: str | None = None, **fields: str) -> httpx.Response:
         """Fill in a form of a page and send it."""
-        found = _TOKEN.search(self.get(page).text)
-        assert found is not None
-        return self.request("POST", action or page, data={"token": found[1], **fields})
+        return self.send_again(self.token_of(page), action or page, **fields)
+
+    def token_of(self, page: str) -> str:
+        """The token of a page that holds a form."""
+        return token_in(self.get(page).text)
+
+    def send_again(self, token: str, action: str, **fields: str) -> httpx.Response:
+        """Send a form of a page that was opened before."""
+        return self.request("POST", action, data={"token": token, **fields})
 
     def sign_in(self, key: str) -> httpx.Response:
         """Sign in with a key."""

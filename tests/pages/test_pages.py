@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from html import unescape
@@ -14,7 +14,7 @@ import httpx
 import pytest
 from pydantic import SecretStr
 from sqlalchemy import event
-from sqlalchemy.engine import Engine
+from sqlalchemy.engine import URL, Engine
 
 from service.agronomy.crop_table import CROPS
 from service.agronomy.records import Ints, WallWindow
@@ -41,6 +41,7 @@ from tests.api.invented_farm import (
     TODAY,
     FixedClock,
     bring_weather,
+    copied_service,
     load,
     plan_evening,
 )
@@ -411,6 +412,17 @@ def test_another_farm_looks_as_if_it_were_not_there(service: Service, path: str)
     assert "Later Farm" not in reader.get(path).text
 
 
+@pytest.fixture(scope="module")
+def stranger(
+    region_database: URL, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Reader, str]]:
+    """Somebody with all rights on one farm alone, and the token of a page of it."""
+    with copied_service(region_database, tmp_path_factory.mktemp("stranger")) as made:
+        reader = Reader(create_app(made))
+        reader.sign_in(key_for(made, "plan:read", "farm:write", "water:write", "adviser"))
+        yield reader, reader.token_of("/farms/test-farm/tomorrow")
+
+
 @pytest.mark.parametrize(
     ("method", "path"),
     [
@@ -419,10 +431,9 @@ def test_another_farm_looks_as_if_it_were_not_there(service: Service, path: str)
     ],
 )
 def test_no_page_or_form_of_another_farm_can_be_reached(
-    service: Service, method: str, path: str
+    stranger: tuple[Reader, str], method: str, path: str
 ) -> None:
-    reader = Reader(create_app(service))
-    reader.sign_in(key_for(service, "plan:read", "farm:write", "water:write", "adviser"))
+    reader, token = stranger
     address = path.format(
         farm_id="later-farm",
         block_id="later-farm.young",
@@ -433,7 +444,7 @@ def test_no_page_or_form_of_another_farm_can_be_reached(
     if method == "GET":
         assert reader.get(address).status_code == 404
     else:
-        sent = reader.send("/farms/test-farm/tomorrow", address, **RAIN, **BLOCK, do="store")
+        sent = reader.send_again(token, address, **RAIN, **BLOCK, do="store")
         assert sent.status_code == 404
 
 

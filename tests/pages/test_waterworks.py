@@ -48,7 +48,7 @@ from tests.api.invented_farm import (
 from tests.api.test_waterworks import BLOCK, CAUGHT, PIPED_FARM
 from tests.databases import copied, lent
 from tests.invented_summers import import_last_summer
-from tests.pages.conftest import Reader, key_for
+from tests.pages.conftest import Reader, key_for, token_in
 from tests.spelling import british
 
 PAGE = f"/blocks/{BLOCK}/pipes-and-water"
@@ -223,8 +223,9 @@ def test_a_fault_of_the_pipes_is_shown_beside_its_field(
     reader: Reader, piped: Service, name: str, value: str, language: str
 ) -> None:
     reader.headers["Accept-Language"] = language
-    sent = {**PIPES, "version": pipe_form(reader.text(BARE_PAGE))["version"], name: value}
-    answer = reader.send(BARE_PAGE, f"{BARE_PAGE}/pipes", **sent)
+    shown = reader.text(BARE_PAGE)
+    sent = {**PIPES, "version": pipe_form(shown)["version"], name: value}
+    answer = reader.send_again(token_in(shown), f"{BARE_PAGE}/pipes", **sent)
     assert answer.status_code == 422
     page = unescape(answer.text)
     assert f'id="{name}-fault"' in page and page.count('class="fault"') == 1
