@@ -110,11 +110,6 @@ for dir in service tests migrations examples; do
     fi
 done
 
-# All checks run even when one fails, so that one run shows everything there is to mend.
-check "ruff format" ruff format --check .
-check "ruff check" ruff check .
-check "lint-imports" lint-imports
-
 # mypy keeps one core busy for a minute where it has not run before. Meanwhile the other one does what
 # both workers of pytest would else do at the same time: compile the kernels and the tests. The kernels
 # of timers and pipes, which an evening without them does not need, follow mypy.
@@ -130,6 +125,11 @@ is_cold=
     exit "$status"
 ) &
 mypy=$!
+# All checks run even when one fails, so that one run shows everything there is to mend.
+check "ruff format" ruff format --check .
+check "ruff check" ruff check .
+check "lint-imports" lint-imports
+
 if [ -n "$is_cold" ]; then
     say "compiling kernels and tests"
     python -c "import tests.end_to_end.warm_service" || true  # what fails will fail in its test
