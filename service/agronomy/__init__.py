@@ -56,6 +56,7 @@ Weather into water use
     rain_members      such courses out of a chance of rain and an amount
     member_courses    such courses out of the members of an ensemble
     member_checks     what speaks against the members of a site, and the words for it
+    member_calibration  members corrected by what came of earlier ones
     canopy_density    how much of a full canopy's water a smaller one uses
     mulch             what film, fabric or straw takes off the crop coefficient
     crop_water_use    growth stage, climate, canopy and mulch into the crop coefficient

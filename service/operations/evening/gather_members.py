@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
+from service.agronomy.member_calibration import corrected_members
 from service.agronomy.member_checks import REFUSED, MemberFlag, doubts
 from service.agronomy.rain_members import PlainForecast, members_of_forecast
 from service.agronomy.records import Floats, Ints
@@ -29,6 +30,7 @@ from service.agronomy.weather_members import (
     without,
 )
 from service.database.session import UnitOfWork
+from service.operations.evening.correct_members import Corrections, read_corrections
 from service.operations.evening.gather_weather import OLDEST_FORECAST_H, GatheredWeather
 from service.records.forecast_members import StoredMembers
 
@@ -58,18 +60,24 @@ def gather_members(unit: UnitOfWork, weather: GatheredWeather, *, now: datetime)
     oldest = seen_from - timedelta(hours=OLDEST_FORECAST_H)
     at_hand = [issues.get(key, []) for key in weather.sites.keys.tolist()]
     of_site = [[each for each in own if each.first_seen_at >= oldest] for own in at_hand]
+    has_issue = np.array([bool(own) for own in of_site])
+    corrections = (
+        read_corrections(unit, np.unique(weather.sites.keys[has_issue]), first_day=first_day)
+        if has_issue.any()
+        else {}
+    )
     pooled = pooled_members(
         made.days,
-        [[_on_days(issue, made) for issue in own] for own in of_site],
+        [[_on_days(_corrected(issue, corrections), made) for issue in own] for own in of_site],
         fewest_count=FEWEST_MEMBERS,
     )
     rain_mm, chance, et0_mm = _plain(weather, first_day)
     flags = doubts(pooled, forecast_rain_mm=rain_mm, forecast_chance=chance, forecast_et0_mm=et0_mm)
     flags |= np.array(
-        [_issue_flags(own, used) for own, used in zip(at_hand, of_site, strict=True)],
+        [_issue_flags(own, used, corrections) for own, used in zip(at_hand, of_site, strict=True)],
         dtype=np.int64,
     )
-    is_short = (pooled.count() == 0) & np.array([bool(own) for own in of_site])
+    is_short = (pooled.count() == 0) & has_issue
     flags |= np.where(is_short, int(MemberFlag.TOO_FEW), 0)
     batch = filled_up(without(pooled, (flags & int(REFUSED)) != 0), made)
     has_no_chance = np.isnan(chance[:, :NEEDED_DAYS]).any(axis=1)
@@ -116,12 +124,27 @@ def _on_days(issue: StoredMembers, wanted: MemberBatch) -> tuple[Floats, Floats]
     return cut[0], cut[1]
 
 
-def _issue_flags(at_hand: list[StoredMembers], used: list[StoredMembers]) -> int:
+def _corrected(issue: StoredMembers, corrections: Corrections) -> StoredMembers:
+    """An issue with the correction of its place and model, by its own leads."""
+    correction = corrections.get((issue.site_key, issue.model))
+    if correction is None:
+        return issue
+    own = correction.of_leads(issue.rain_mm.shape[1])
+    rain_mm, et0_mm = corrected_members(issue.rain_mm, issue.et0_mm, own)
+    return replace(issue, rain_mm=rain_mm, et0_mm=et0_mm)
+
+
+def _issue_flags(
+    at_hand: list[StoredMembers], used: list[StoredMembers], corrections: Corrections
+) -> int:
+    known = [corrections.get((issue.site_key, issue.model)) for issue in used]
     raised = {
         MemberFlag.TOO_OLD: len(used) < len(at_hand),
         MemberFlag.HOLES: any(issue.hole_count for issue in used),
         MemberFlag.FROZEN: any(issue.frozen_count for issue in used),
         MemberFlag.OLD_RUN: any(issue.is_old_run for issue in used),
+        MemberFlag.UNCALIBRATED: any(each is None or each.is_empty for each in known),
+        MemberFlag.NO_SKILL: any(each is not None and each.lacks_skill for each in known),
     }
     return sum(int(flag) for flag, is_raised in raised.items() if is_raised)
 

@@ -29,6 +29,8 @@ from tests.weather_sources.fake_providers import FakeProviders, edited, invented
 EVENING = datetime(2026, 7, 7, 22, 30, tzinfo=UTC)
 ON = date(2026, 7, 7)
 TOMORROW = ON + timedelta(days=1)
+NEW = MemberFlag.UNCALIBRATED
+"""What is said of a place without an archive."""
 SITES = tuple(
     make_site(name, zone="America/Chicago", longitude_deg=-90.2, latitude_deg=latitude)
     for name, latitude in (("brook", 33.0), ("far", 34.0))
@@ -125,7 +127,7 @@ def test_members_arrive_and_are_there_for_the_evening(open_with: Open) -> None:
     ] * 2
     members = gathered(service)
     assert members.batch.origin.tolist() == [MemberOrigin.ENSEMBLE] * 2
-    assert members.flags.tolist() == [0, 0]
+    assert [MemberFlag(flag) for flag in members.flags.tolist()] == [NEW] * 2
     assert members.models == ("ncep_gefs_seamless",) * 2
     assert members.batch.days[0] == np.datetime64(TOMORROW)
     assert members.batch.weights.sum(axis=1) == pytest.approx(1.0)
@@ -176,8 +178,8 @@ def test_a_member_with_a_hole_is_left_out_with_a_word(
     assert 9 not in first.numbers
     assert second.hole_count == 0
     assert [MemberFlag(flag) for flag in gathered(service).flags.tolist()] == [
-        MemberFlag.HOLES,
-        MemberFlag(0),
+        MemberFlag.HOLES | NEW,
+        NEW,
     ]
 
 
@@ -201,7 +203,7 @@ def test_a_control_run_that_stands_still_is_left_out_with_a_word(
     issue = stored(next_day, TOMORROW + timedelta(days=1))[0]
     assert (issue.frozen_count, issue.numbers.tolist()) == (1, list(range(1, 31)))
     flags = gathered(next_day, ON + timedelta(days=1)).flags
-    assert [MemberFlag(flag) for flag in flags.tolist()] == [MemberFlag.FROZEN] * 2
+    assert [MemberFlag(flag) for flag in flags.tolist()] == [MemberFlag.FROZEN | NEW] * 2
 
 
 def test_a_model_that_stands_still_as_a_whole_is_as_old_as_it_is(open_with: Open) -> None:
@@ -214,7 +216,7 @@ def test_a_model_that_stands_still_as_a_whole_is_as_old_as_it_is(open_with: Open
         assert not any(problem.gave_nothing for problem in problems)
         members = gathered(later, ON + timedelta(days=days))
         assert (members.batch.origin == MemberOrigin.ENSEMBLE).all() == is_used
-        word = MemberFlag.OLD_RUN if is_used else MemberFlag.TOO_OLD
+        word = MemberFlag.OLD_RUN | NEW if is_used else MemberFlag.TOO_OLD
         assert MemberFlag(int(members.flags[0])) == word
 
 
