@@ -254,5 +254,11 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "What would change in the coming week.",
         "GET /v1/farms/{farm_id}/what-if",
     ),
+    _added(
+        date(2026, 11, 30),
+        "The numbers of a block with their sources, and the soil textures.",
+        "GET /v1/blocks/{block_id}/numbers",
+        "GET /v1/soils",
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

@@ -33,6 +33,7 @@ from service.cli.flow import flow_check
 from service.cli.housekeeping import check, components, migrate, serve
 from service.cli.ledger import balance, water_used
 from service.cli.mail import mail, people
+from service.cli.numbers import block, crops, soils
 from service.cli.nutrition import nutrient_plan, test_add, test_list
 from service.cli.parts import parts
 from service.cli.pipes import catch_test, lateral
@@ -62,6 +63,9 @@ app.command()(plan)
 app.command()(farm)
 app.command()(why)
 app.command("what-if")(what_if)
+app.command()(block)
+app.command()(crops)
+app.command()(soils)
 app.command()(balance)
 app.command("water-used")(water_used)
 app.command()(counties)

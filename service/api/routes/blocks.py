@@ -11,12 +11,15 @@ from service.api.answers import NOT_MODIFIED, IfNoneMatch, conditional_response,
 from service.api.block_examples import BLOCK_PAGE
 from service.api.dependencies import BlockId, TheService
 from service.api.examples import BLOCK
+from service.api.number_examples import BLOCK_NUMBERS
 from service.api.paging import ThePages, list_answers
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.blocks import BlockOut, BlockPageOut, BlockSummaryOut
+from service.api.schemas.numbers import BlockNumbersOut
 from service.api.schemas.queries import BlockListQuery, BlockQuery
 from service.operations.farms.change_farms import get_block_now, list_blocks_now
 from service.operations.reading import read_plans
+from service.operations.reading.block_numbers import block_numbers
 
 router = APIRouter(tags=["blocks"])
 
@@ -80,3 +83,26 @@ def get_block(
     else:
         block = read_plans.get_block(block_id, day=query.day, unit_of_work=service.unit_of_work)
     return conditional_response(BlockOut.from_record(block), if_none_match)
+
+
+@router.get(
+    "/blocks/{block_id}/numbers",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="get_block_numbers",
+    summary="Get a block's numbers with their sources",
+    description="Every number of a block as it is today: those derived from others, such as the"
+    " water that its root zone holds or the longest pulse, and those given or taken as a default."
+    " Each says where it is from.",
+    response_model=BlockNumbersOut,
+    responses={
+        200: described("The numbers.", BLOCK_NUMBERS, is_conditional=True),
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def get_block_numbers(
+    block_id: BlockId, service: TheService, if_none_match: IfNoneMatch = None
+) -> Response:
+    """The numbers, or 304 if the caller already has them."""
+    found = block_numbers(block_id, unit_of_work=service.unit_of_work, clock=service.clock)
+    return conditional_response(BlockNumbersOut.from_record(found), if_none_match)

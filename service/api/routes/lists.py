@@ -9,6 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 
 from service.agronomy.crop_table import CROPS
+from service.agronomy.soil import TEXTURE_KEYS
 from service.api.access import Right, TheCaller, needs
 from service.api.dependencies import SLUG_PATTERN, TheService
 from service.api.list_examples import (
@@ -21,6 +22,7 @@ from service.api.list_examples import (
     WEATHER_PAGE,
 )
 from service.api.negotiation import wants_csv
+from service.api.number_examples import SOIL_PAGE
 from service.api.paging import ThePages, cut, list_answers
 from service.api.schemas.lists import (
     ControllerOut,
@@ -34,6 +36,7 @@ from service.api.schemas.lists import (
     SiteOut,
     SitePageOut,
 )
+from service.api.schemas.numbers import SoilOut, SoilPageOut
 from service.api.schemas.queries import FarmPageQuery, PageQuery
 from service.api.schemas.site_weather import (
     WEATHER_CSV_COLUMNS,
@@ -176,6 +179,27 @@ def show_crops(query: ThePage, pages: ThePages) -> Response:
         CropPageOut,
         name_of=lambda each: each.key,
         show=CropOut.from_row,
+    )
+
+
+@router.get(
+    "/soils",
+    dependencies=[needs(Right.PLAN_READ)],
+    operation_id="list_soils",
+    summary="List soil textures",
+    description="Every soil texture by key with the numbers that it stands for, and their source,"
+    " page by page. Follow `next` until it is null.",
+    response_model=SoilPageOut,
+    responses=list_answers("A page of soil textures.", SOIL_PAGE),
+)
+def show_soils(query: ThePage, pages: ThePages) -> Response:
+    """A page of the textures."""
+    return pages.answer(
+        sorted(TEXTURE_KEYS),
+        query,
+        SoilPageOut,
+        name_of=str,
+        show=SoilOut.from_key,
     )
 
 
