@@ -112,6 +112,18 @@ def no_outside_network() -> Iterator[None]:
     patch.undo()
 
 
+@pytest.fixture(scope="session", autouse=True)
+def imports_stay_frozen() -> Iterator[None]:
+    """An application that stops gives all that is frozen back to the garbage collector, which would
+    then scan the imports of this process again for each later test.
+    """
+    patch = pytest.MonkeyPatch()
+    patch.setattr(gc, "freeze", lambda: None)
+    patch.setattr(gc, "unfreeze", lambda: None)
+    yield
+    patch.undo()
+
+
 @pytest.fixture(autouse=True)
 def no_own_settings(monkeypatch: pytest.MonkeyPatch) -> None:
     """Settings that an earlier test left in the environment do not reach this one."""

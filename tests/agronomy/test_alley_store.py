@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -119,6 +119,7 @@ def test_more_roots_outside_never_ask_more_of_the_zone_on_any_day(
     assert np.all(crop.zone_et_mm[:, 1] <= crop.zone_et_mm[:, 0] + 1e-9)
 
 
+@settings(max_examples=40)  # each is two seasons
 @given(RAIN, ET0, FRACTIONS, FRACTIONS)
 def test_more_roots_outside_never_ask_more_water_in_a_season(
     rain_mm: Floats, et0_mm: Floats, one: float, other: float
