@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
+from dataclasses import fields
 from datetime import date, datetime, timedelta
 
 import numpy as np
 from sqlalchemy import Connection, delete, func, select
 
+from service.agronomy.member_calibration import LeadCorrection
 from service.agronomy.records import Floats, Ints
 from service.database.bulk import insert_into, is_among, upsert_rows
 from service.database.tables import forecast_members, instant_text, source_weight
@@ -46,12 +48,14 @@ class MemberStore:
             numbers, courses_mm = _unpacked(
                 values.pop("courses"), values.pop("member_count"), values.pop("day_count")
             )
+            correction = _correction(values.pop("correction"))
             found.append(
                 StoredMembers(
                     **values,
                     numbers=numbers,
                     rain_mm=courses_mm[..., 0],
                     et0_mm=courses_mm[..., 1],
+                    correction=correction,
                 )
             )
         return found
@@ -125,7 +129,24 @@ def _row(members: StoredMembers) -> tuple[object, ...]:
         members.rain_mm.shape[0],
         members.rain_mm.shape[1],
         _packed(members.numbers, np.stack([members.rain_mm, members.et0_mm], axis=-1)),
+        None if members.correction is None else _packed_correction(members.correction),
     )
+
+
+def _packed_correction(correction: LeadCorrection) -> bytes:
+    """Its numbers in the order of their declaration, lead by lead."""
+    table = np.stack([getattr(correction, part.name) for part in fields(correction)])
+    return table.astype("<f4").tobytes()
+
+
+def _correction(packed: bytes | None) -> LeadCorrection | None:
+    if packed is None:
+        return None
+    names = [part.name for part in fields(LeadCorrection)]
+    table = np.frombuffer(packed, dtype="<f4").reshape(len(names), -1).astype(np.float64)
+    columns = dict(zip(names, table, strict=True))
+    count = columns.pop("pair_count").astype(np.int64)
+    return LeadCorrection(pair_count=count, **columns)
 
 
 def _packed(numbers: Ints, courses_mm: Floats) -> bytes:

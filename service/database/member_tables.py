@@ -30,6 +30,7 @@ forecast_members = Table(
     Column("member_count", Integer, nullable=False),
     Column("day_count", Integer, nullable=False),
     Column("courses", LargeBinary, nullable=False),
+    Column("correction", LargeBinary),
     CheckConstraint("member_count >= 0 AND day_count >= 0", name="counts_not_negative"),
     sqlite_with_rowid=False,
 )

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from service.agronomy.member_calibration import LeadCorrection
 from service.agronomy.records import Days, Floats, Ints
 from service.records.weather import SourceProblem
 
@@ -90,6 +91,8 @@ class StoredMembers:
     """(members, days) from ``first_day`` on, without gaps."""
     et0_mm: Floats
     """(members, days)"""
+    correction: LeadCorrection | None = None
+    """What earlier issues at the place have taught; None: nothing was observed there yet."""
 
     @property
     def is_old_run(self) -> bool:

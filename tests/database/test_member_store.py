@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
 
+from service.agronomy.member_calibration import LeadCorrection
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWorkFactory
 from service.records.forecast_members import StoredMembers
@@ -29,6 +31,15 @@ def issue(site_key: int, first_day: date = date(2026, 7, 8), seed: int = 1) -> S
         numbers=np.arange(31),
         rain_mm=np.round(wet * chance.gamma(0.8, 6.0, (31, 7)), 2),
         et0_mm=np.round(chance.normal(5.0, 0.7, (31, 7)), 2),
+        correction=LeadCorrection(
+            pair_count=np.arange(7),
+            rain_ratio=np.linspace(0.5, 2.0, 7),
+            chance_shift=np.linspace(-0.3, 0.3, 7),
+            chance_slope=np.linspace(0.8, 1.1, 7),
+            et0_ratio=np.linspace(0.9, 1.1, 7),
+            et0_spread_ratio=np.linspace(0.9, 1.3, 7),
+            skill_ratio=np.full(7, np.nan),
+        ),
     )
 
 
@@ -51,6 +62,11 @@ def test_members_come_back_as_they_were_kept(open_unit: UnitOfWorkFactory, site_
         assert unit.members.list_fetched_at(np.array([site_key, 10**6])) == {site_key: NOW}
     for name in ("numbers", "rain_mm", "et0_mm"):
         assert np.allclose(getattr(found, name), getattr(kept, name), atol=1e-9)
+    assert found.correction is not None
+    assert kept.correction is not None
+    for part in fields(LeadCorrection):
+        pair = getattr(found.correction, part.name), getattr(kept.correction, part.name)
+        assert np.allclose(*pair, atol=1e-6, equal_nan=True), part.name
     names = ("site_key", "model", "first_day", "fetched_at", "first_seen_at", "given_count")
     assert [getattr(found, name) for name in names] == [getattr(kept, name) for name in names]
 

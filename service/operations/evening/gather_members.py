@@ -30,7 +30,6 @@ from service.agronomy.weather_members import (
     without,
 )
 from service.database.session import UnitOfWork
-from service.operations.evening.correct_members import Corrections, read_corrections
 from service.operations.evening.gather_weather import OLDEST_FORECAST_H, GatheredWeather
 from service.records.forecast_members import StoredMembers
 
@@ -61,20 +60,15 @@ def gather_members(unit: UnitOfWork, weather: GatheredWeather, *, now: datetime)
     at_hand = [issues.get(key, []) for key in weather.sites.keys.tolist()]
     of_site = [[each for each in own if each.first_seen_at >= oldest] for own in at_hand]
     has_issue = np.array([bool(own) for own in of_site])
-    corrections = (
-        read_corrections(unit, np.unique(weather.sites.keys[has_issue]), first_day=first_day)
-        if has_issue.any()
-        else {}
-    )
     pooled = pooled_members(
         made.days,
-        [[_on_days(_corrected(issue, corrections), made) for issue in own] for own in of_site],
+        [[_on_days(_corrected(issue), made) for issue in own] for own in of_site],
         fewest_count=FEWEST_MEMBERS,
     )
     rain_mm, chance, et0_mm = _plain(weather, first_day)
     flags = doubts(pooled, forecast_rain_mm=rain_mm, forecast_chance=chance, forecast_et0_mm=et0_mm)
     flags |= np.array(
-        [_issue_flags(own, used, corrections) for own, used in zip(at_hand, of_site, strict=True)],
+        [_issue_flags(own, used) for own, used in zip(at_hand, of_site, strict=True)],
         dtype=np.int64,
     )
     is_short = (pooled.count() == 0) & has_issue
@@ -124,20 +118,17 @@ def _on_days(issue: StoredMembers, wanted: MemberBatch) -> tuple[Floats, Floats]
     return cut[0], cut[1]
 
 
-def _corrected(issue: StoredMembers, corrections: Corrections) -> StoredMembers:
-    """An issue with the correction of its place and model, by its own leads."""
-    correction = corrections.get((issue.site_key, issue.model))
-    if correction is None:
+def _corrected(issue: StoredMembers) -> StoredMembers:
+    """An issue with the correction that was learned for it, by its own leads."""
+    if issue.correction is None:
         return issue
-    own = correction.of_leads(issue.rain_mm.shape[1])
+    own = issue.correction.of_leads(issue.rain_mm.shape[1])
     rain_mm, et0_mm = corrected_members(issue.rain_mm, issue.et0_mm, own)
     return replace(issue, rain_mm=rain_mm, et0_mm=et0_mm)
 
 
-def _issue_flags(
-    at_hand: list[StoredMembers], used: list[StoredMembers], corrections: Corrections
-) -> int:
-    known = [corrections.get((issue.site_key, issue.model)) for issue in used]
+def _issue_flags(at_hand: list[StoredMembers], used: list[StoredMembers]) -> int:
+    known = [issue.correction for issue in used]
     raised = {
         MemberFlag.TOO_OLD: len(used) < len(at_hand),
         MemberFlag.HOLES: any(issue.hole_count for issue in used),

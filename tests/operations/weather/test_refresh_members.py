@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 import stamina
 from sqlalchemy.engine import URL
 
+from service.agronomy.member_calibration import corrected_members
 from service.agronomy.member_checks import MemberFlag
 from service.agronomy.weather_members import MemberOrigin
 from service.bootstrap import Service, open_service
@@ -18,6 +20,7 @@ from service.operations.evening.gather_members import GatheredMembers, gather_me
 from service.operations.evening.gather_weather import gather_weather
 from service.records.farms import FarmBundle
 from service.records.forecast_members import ENSEMBLE_SOURCE, StoredMembers
+from service.records.forecasts import TruthRows
 from service.records.weather import SourceProblem
 from service.settings import Settings
 from service.weather_sources.http import ATTEMPT_LIMIT
@@ -261,3 +264,38 @@ def test_an_evening_without_an_ensemble_has_members_of_the_forecast(open_with: O
     members = gathered(service)
     assert members.batch.origin.tolist() == [MemberOrigin.PROBABILITY] * 2
     assert members.flags.tolist() == [0, 0]
+
+
+def test_members_are_corrected_by_the_archive_of_their_place(open_with: Open) -> None:
+    service = open_with()
+    refresh(service, "open-meteo")
+    refresh(service)
+    with service.unit_of_work(write=True) as unit:
+        raw = unit.members.read(
+            unit.blocks.read_site_table().keys, first_day=TOMORROW, last_day=TOMORROW
+        )[0]
+        days = np.arange(np.datetime64(TOMORROW) - 40, np.datetime64(TOMORROW) - 1)
+        unit.members.save(
+            [replace(raw, first_day=day.item(), rain_mm=0.0 * raw.rain_mm + 6.0) for day in days]
+        )
+        unit.forecasts.save_truth(
+            TruthRows(
+                site_keys=np.full(days.size, raw.site_key),
+                days=days,
+                farm_keys=np.zeros(days.size, dtype=np.int64),
+                rain_mm=np.full(days.size, 3.0),
+                et0_mm=np.full(days.size, 5.0),
+                tmax_c=np.full(days.size, 30.0),
+                rain_origins=("observed gauge",) * days.size,
+                et0_origins=("observed station",) * days.size,
+            )
+        )
+    refresh(service)
+    first, second = stored(service)
+    assert first.correction is not None
+    assert second.correction is None
+    assert 0.5 < first.correction.rain_ratio[0] < 0.75  # half, held towards one
+    members = gathered(service)
+    expected, _ = corrected_members(first.rain_mm, first.et0_mm, first.correction)
+    assert members.batch.rain_mm[0] == pytest.approx(expected)
+    assert [MemberFlag(flag) for flag in members.flags.tolist()] == [MemberFlag(0), NEW]

@@ -1,7 +1,8 @@
 """Members of ensembles corrected by what came of those of the last ninety days at the same place.
 
-In: the issues of this evening and earlier ones, and what was observed since. Out: corrections by
-site and model. What was observed is the archive's: a gauge or station before a model.
+In: earlier issues and what was observed since. Out: corrections by site and model, which are stored
+with the members of an evening, since they are learned before it and take longer than reading them.
+What was observed is the archive's: a gauge or station before a model.
 """
 
 from __future__ import annotations

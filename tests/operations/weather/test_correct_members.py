@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.operations.evening.correct_members import read_corrections
+from service.operations.weather.correct_members import read_corrections
 from service.records.farms import FarmBundle
 from service.records.forecast_members import StoredMembers
 from service.records.forecasts import TruthRows
