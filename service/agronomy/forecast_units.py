@@ -22,6 +22,8 @@ FORECAST_GROUP = (
     Quantity("chance_fraction", "1", 0, 1, "chance of rain of a day as a source forecast it"),
     Quantity("bias_mm", "mm", -2000, 2000, "mean of what was forecast less what was observed"),
     Quantity("mae_mm", "mm", 0, 2000, "mean absolute error of a forecast"),
+    Quantity("rain_mae_mm", "mm", 0, 2000, "the same of rain"),
+    Quantity("et0_mae_mm", "mm", 0, 2000, "the same of reference ET"),
     Quantity("crps_mm", "mm", 0, 2000, "continuous ranked probability score of a forecast"),
     Quantity("climatology_crps_mm", "mm", 0, 2000, "the same of the other days of the season"),
     Quantity("skill_ratio", "1", -inf, 1, "by how much a score is better than the season's"),

@@ -259,6 +259,8 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "The numbers of a block with their sources, and the soil textures.",
         "GET /v1/blocks/{block_id}/numbers",
         "GET /v1/soils",
+        "How good the forecasts at a site were.",
+        "GET /v1/sites/{site_id}/forecast-quality",
     ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

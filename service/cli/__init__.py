@@ -30,6 +30,7 @@ from service.cli.fertiliser import (
     fertilisers,
 )
 from service.cli.flow import flow_check
+from service.cli.forecast_quality import forecast_quality
 from service.cli.housekeeping import check, components, migrate, serve
 from service.cli.ledger import balance, water_used
 from service.cli.mail import mail, people
@@ -70,6 +71,7 @@ app.command()(balance)
 app.command("water-used")(water_used)
 app.command()(counties)
 app.command("boundaries-import")(boundaries_import)
+app.command("forecast-quality")(forecast_quality)
 app.command("report-run")(report_run)
 app.command("report-day")(report_day)
 app.command()(soil)

@@ -15,6 +15,7 @@ from rich.text import Text
 from service.agronomy.civil_day import ONE_DAY
 from service.bootstrap import Service, migrate_database
 from service.cli.demo_clock import StandingClock
+from service.cli.demo_forecasts import bring_forecasts
 from service.cli.demo_reports import bring_reports, set_first_program
 from service.cli.housekeeping import shown_database
 from service.cli.plan_text import plan_document, show_plans
@@ -34,6 +35,7 @@ from service.demo_farm import (
     DEMO_DAY,
     FARM_FILE,
     FARM_ID,
+    FARM_SITE_ID,
     FIRST_EVENING,
     REFERENCE_BLOCK_ID,
     RUNS_FROM,
@@ -65,6 +67,7 @@ def demo(units: UnitsOption = None, as_json: JsonOption = False) -> None:
     service = open_service(clock=clock)
     _refuse_other_farms(service)
     _load(service, bundle)
+    bring_forecasts(service, bundle)
     bring_reports(service)
     _run_evenings(service, clock, zone)
     views = list_plans(day=DEMO_DAY + ONE_DAY, farm_id=FARM_ID, unit_of_work=service.unit_of_work)
@@ -177,6 +180,7 @@ def _show_next(service: Service) -> None:
         ),
         (f"rillwright nutrient-plan {REFERENCE_BLOCK_ID}", "a season by its leaf and soil tests"),
         (f"rillwright timers {FARM_ID}", "what a timer is set to for the week"),
+        (f"rillwright forecast-quality {FARM_SITE_ID}", "how good the forecast was here"),
         (f"rillwright season {FARM_ID}", "the year's tasks"),
         (f"rillwright capacity {FARM_ID}", "whether the pumps keep up"),
         (f"rillwright water-report {REFERENCE_BLOCK_ID}", "what the creek water does to berries"),

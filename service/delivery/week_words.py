@@ -17,7 +17,7 @@ from service.delivery.timer_words import week_timer_notes
 from service.delivery.week_balance import balance_of, balance_words
 from service.nutrition.task_words import TASK_TEXTS
 from service.records.counties import CountyWeek
-from service.records.letters import BlockWeek, BulletinLetter, WeeklyLetter
+from service.records.letters import BlockWeek, BulletinLetter, ForecastNote, WeeklyLetter
 from service.records.season import SampleReminder
 from service.translations import Wording
 
@@ -269,10 +269,27 @@ def bulletin_words(letter: BulletinLetter, words: Wording) -> WeekWords:
                 "of normal.",
                 unit=words.depth_unit,
             ),
+            *_forecast_remark(letter.forecast, words),
         ),
         cautions=tuple(words.gettext(text) for text in CAUTIONS[1:2]),
         sources=tuple(f"{each.text} ({each.url}, {each.licence})" for each in letter.attributions),
     )
+
+
+def _forecast_remark(note: ForecastNote | None, words: Wording) -> tuple[str, ...]:
+    if note is None:
+        return ()
+    text = words.ngettext(
+        "Forecast of the next day over the last half year, in {count} county: rain off by {rain} a"
+        " day.",
+        "Forecast of the next day over the last half year, mean of {count} counties: rain off by"
+        " {rain} a day.",
+        note.county_count,
+        rain=words.depth(note.rain_mae_mm),
+    )
+    if math.isfinite(note.et0_mae_mm):
+        text += " " + words.gettext("Reference ET off by {et0}.", et0=words.depth(note.et0_mae_mm))
+    return (text,)
 
 
 def _county_headline(letter: BulletinLetter, words: Wording) -> str:

@@ -2,8 +2,8 @@
 
 NOTHING HERE IS REAL. Larkbend Farm, its blocks, the counties XX-01 to XX-04 and every weather value
 were made up to show the service at work; they describe no place, no person and no season; neither
-do the leaf, soil and water analyses, the runs and the field test. The weather was written by
-``examples/make_demo_weather.py``, which gives the same bytes each time.
+do the leaf, soil and water analyses, the runs, the field test and the forecasts of past days. The
+weather was written by ``examples/make_demo_weather.py``, which gives the same bytes each time.
 
 The files travel inside the package so that ``rillwright demo`` works wherever the service is
 installed: ``farm.toml``, one CSV per site in ``weather``, and what was reported of the creek block.
@@ -15,6 +15,8 @@ from datetime import date
 from pathlib import Path
 
 FARM_ID = "larkbend"
+FARM_SITE_ID = "demo-alderway"
+"""Where the farm lies."""
 DEMO_DAY = date(2026, 7, 14)
 """The evening that the demonstration stands in; its weather is forecast from this day on."""
 FIRST_EVENING = date(2026, 7, 7)

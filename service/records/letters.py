@@ -214,6 +214,17 @@ class WeeklyLetter:
     """Samples whose window is open, or opens within two weeks."""
 
 
+@dataclass(frozen=True, slots=True)
+class ForecastNote:
+    """How far off the forecast of the next day was in the last half year, over some counties."""
+
+    county_count: int
+    """Counties with enough pairs of forecast and observation."""
+    rain_mae_mm: float
+    et0_mae_mm: float
+    """Means of the counties; NaN where reference ET was not observed."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BulletinLetter:
     """Counties compared, for an adviser."""
@@ -225,6 +236,8 @@ class BulletinLetter:
     counties: tuple[CountyWeek, ...]
     """By rank."""
     attributions: tuple[Attribution, ...]
+    forecast: ForecastNote | None = None
+    """How good the forecast was; None: too few of its days have been observed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

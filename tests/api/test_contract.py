@@ -99,6 +99,7 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/farms/{farm_id}/visit-notes",
     "GET /v1/farms/{farm_id}/water-used",
     "GET /v1/farms/{farm_id}/what-if",
+    "GET /v1/sites/{site_id}/forecast-quality",
     "POST /v1/farms/{farm_id}/event-subscriptions/{subscription_id}/resends",
     "PUT /v1/farms/{farm_id}/event-subscriptions/{subscription_id}",
     "GET /v1/supplies/{supply_id}/capacity",

@@ -55,6 +55,7 @@ PAGES = {
     "pipes and water": "/blocks/{farm}.block-3/pipes-and-water",
     "parts": "/blocks/{farm}.block-3/parts",
     "weather": "/farms/{farm}/weather",
+    "forecast quality": "/farms/{farm}/forecast-quality",
     "setup": "/farms/{farm}/setup",
     "change a farm": "/farms/{farm}/edit",
     "add a block": "/farms/{farm}/blocks/new",

@@ -25,7 +25,7 @@ from service.delivery.message import (
     html_of,
 )
 from service.delivery.plain_text import LONGEST_NAME, clean
-from service.records.letters import EveningLetter, Letter, SkyDay, TimerLine
+from service.records.letters import EveningLetter, ForecastNote, Letter, SkyDay, TimerLine
 from tests.delivery.test_timer_words import DAILY
 from tests.letters import (
     DAY,
@@ -493,6 +493,15 @@ def test_the_week_says_which_samples_to_take_and_how() -> None:
 def test_a_week_without_records_names_no_litres() -> None:
     subject = parsed(weekly(block_week(raw_mm=None)))["Subject"]
     assert subject == "Week to Sun, Jul 12: nothing on record - Brook farm"
+
+
+def test_the_bulletin_says_how_far_off_the_forecast_was() -> None:
+    assert "Forecast of the next day" not in plain(parsed(bulletin()))
+    text = plain(parsed(replace(bulletin(), forecast=ForecastNote(2, 2.54, 0.508))))
+    said = "mean of 2 counties: rain off by 0.10 in a day. Reference ET off by 0.02 in."
+    assert said in " ".join(text.split())
+    unknown = replace(bulletin(), forecast=ForecastNote(1, 2.54, float("nan")))
+    assert "Reference ET off by" not in plain(parsed(unknown))
 
 
 def test_the_bulletin_ranks_the_counties_and_shows_dashes_for_what_is_not_known() -> None:

@@ -24,6 +24,7 @@ ADDRESSES: Mapping[str, str] = {
     "&days=2026-04-01+2026-09-01&product_potassium-nitrate=yes&product_urea=yes",
     "leaf and soil tests": "/blocks/{block}/leaf-and-soil-tests",
     "weather": "/farms/{farm}/weather",
+    "forecast quality": "/farms/{farm}/forecast-quality",
     "season": "/farms/{farm}/season",
     "timers": "/farms/{farm}/timers",
     "visit notes": "/farms/{farm}/visit-notes",

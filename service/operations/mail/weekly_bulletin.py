@@ -6,6 +6,7 @@ show too.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 
@@ -13,15 +14,18 @@ import numpy as np
 
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound
+from service.operations.evening.own_rain import PLACE
 from service.operations.mail.weekly_summary import DAYS_PER_WEEK, WEEKLY, due_week
 from service.operations.review.compare_counties import (
     CountyComparison,
     compare_counties,
     county_weeks,
 )
+from service.operations.weather.read_forecast_quality import quality_of_sites
 from service.ports import Clock
 from service.records.counties import CountyWeek
-from service.records.letters import BulletinLetter
+from service.records.forecast_quality import SiteQuality
+from service.records.letters import BulletinLetter, ForecastNote
 from service.records.mail import MailOrder, Person
 from service.records.weather import Attribution
 
@@ -88,6 +92,14 @@ def bulletin_letter(
             sorted(unit.blocks.get_site_key(site_id) for site_id in county_sites), dtype=np.int64
         )
         weather = unit.weather.read_rows(site_keys, first_day=first_day, last_day=last_day)
+        quality = quality_of_sites(
+            unit,
+            site_keys.tolist(),
+            farm_key=PLACE,
+            clock=clock,
+            source_order=source_order,
+            lead_days=1,
+        )
     comparison = compare_counties(
         block_id,
         first_day=first_day,
@@ -105,6 +117,25 @@ def bulletin_letter(
         last_day=last_day,
         counties=_by_rank(comparison),
         attributions=tuple(each for name, each in attributions.items() if name in used),
+        forecast=_forecast_note(quality),
+    )
+
+
+def _forecast_note(quality: list[SiteQuality]) -> ForecastNote | None:
+    """How far off the sources in use were for the next day; None where none can be scored."""
+    scored = [
+        source.leads[0]
+        for site in quality
+        for source in site.sources
+        if source.is_in_use and source.leads and math.isfinite(source.leads[0].rain.mae_mm)
+    ]
+    if not scored:
+        return None
+    et0_mm = [each.et0.mae_mm for each in scored if math.isfinite(each.et0.mae_mm)]
+    return ForecastNote(
+        county_count=len(scored),
+        rain_mae_mm=float(np.mean([each.rain.mae_mm for each in scored])),
+        et0_mae_mm=float(np.mean(et0_mm)) if et0_mm else math.nan,
     )
 
 

@@ -21,8 +21,11 @@ from service.agronomy.forecast_scores import (
     score_amounts,
     score_chances,
 )
+from service.agronomy.rain_members import PlainForecast, members_of_forecast
 from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.weather_members import MemberBatch, weighted_quantile
 from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.operations.evening.gather_members import EXPECTED_AMOUNT_SOURCES
 from service.operations.evening.own_rain import PLACE
 from service.operations.reading.read_farms import local_day
 from service.ports import Clock
@@ -295,28 +298,87 @@ def _unit_break(leads: LeadRows, observed: _Observed, rain_mm: Floats) -> UnitBr
 def _lead_scores(
     leads: LeadRows, observed: _Observed, held: Mapping[str, Floats]
 ) -> tuple[LeadScores, ...]:
+    spread = _spread(leads)
     found = []
     for lead in np.unique(leads.lead_days).tolist():
-        own = _taken(leads, leads.lead_days == lead)
-        rows = observed.rows_of(own.days)
-        rain_mm, et0_mm = held["rain_mm"][rows], held["et0_mm"][rows]
-        numbers = own.numbers
-        found.append(
-            LeadScores(
-                lead_days=lead,
-                rain=score_amounts(
-                    own.days,
-                    numbers["rain_mm"],
-                    rain_mm,
-                    band_mm=(numbers["rain_p10_mm"], numbers["rain_p90_mm"]),
-                ),
-                chance=score_chances(own.days, numbers["rain_probability_fraction"], rain_mm),
-                et0=score_amounts(
-                    own.days,
-                    numbers["et0_mm"],
-                    et0_mm,
-                    band_mm=(numbers["et0_p10_mm"], numbers["et0_p90_mm"]),
-                ),
+        which = leads.lead_days == lead
+        days, numbers = leads.days[which], {k: v[which] for k, v in leads.numbers.items()}
+        rows = observed.rows_of(days)
+        amounts = {
+            name: score_amounts(
+                days,
+                numbers[f"{name}_mm"],
+                held[f"{name}_mm"][rows],
+                members_mm=spread.members_mm[name][which],
+                weights=spread.weights[which],
+                band_mm=(spread.band_mm[name][0][which], spread.band_mm[name][1][which]),
             )
-        )
+            for name in ("rain", "et0")
+        }
+        chance = numbers["rain_probability_fraction"]
+        scores = score_chances(days, chance, held["rain_mm"][rows])
+        found.append(LeadScores(lead, amounts["rain"], scores, amounts["et0"]))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Spread:
+    """What a source's forecasts say of the chances of amounts, by ``rain`` and ``et0``."""
+
+    members_mm: Mapping[str, Floats]
+    """(rows, members)"""
+    weights: Floats
+    """(rows, members) 0 for a member that is not there."""
+    band_mm: Mapping[str, tuple[Floats, Floats]]
+    """(rows,) quantiles of 10 and 90 %."""
+
+
+def _spread(leads: LeadRows) -> _Spread:
+    """The spread of each forecast, as decisions take it.
+
+    An ensemble's quantiles stand for its members, three with the weights of what lies about them
+    [CHOICE]; without one, members are made of the chance of rain and the amount. Where neither can
+    be, as where only one lead was read, the amount is its own only member.
+    """
+    made, row_of = _made_members(leads)
+    count = made.weights.shape[1]
+    quantiles = leads.member_count > 0
+    has_made = (made.weights[row_of].sum(axis=1) > 0.0) & ~quantiles
+    weights = np.zeros((len(leads), max(count, 3)))
+    weights[:, 0] = 1.0
+    weights[has_made] = made.weights[row_of[has_made]]
+    weights[quantiles, :3] = (0.3, 0.4, 0.3)
+    members, bands = {}, {}
+    for name, of_made in (("rain", made.rain_mm), ("et0", made.et0_mm)):
+        table = np.full(weights.shape, np.nan)
+        table[:, 0] = leads.numbers[f"{name}_mm"]
+        table[has_made] = of_made[row_of, :, leads.lead_days - 1][has_made]
+        names = [f"{name}_p{share}_mm" for share in (10, 50, 90)]
+        for column, quantile in enumerate(names):
+            table[quantiles, column] = leads.numbers[quantile][quantiles]
+        members[name] = table
+        ends = [
+            np.where(has_made, weighted_quantile(table, weights, share), leads.numbers[quantile])
+            for share, quantile in ((0.1, names[0]), (0.9, names[2]))
+        ]
+        bands[name] = (ends[0], ends[1])
+    return _Spread(members, weights, bands)
+
+
+def _made_members(leads: LeadRows) -> tuple[MemberBatch, Ints]:
+    """Members of every issue that has no ensemble, and the issue of each row."""
+    issued_on, row_of = np.unique(leads.issued_on(), return_inverse=True)
+    table = {
+        name: np.full((issued_on.size, LONGEST_LEAD_DAYS), np.nan)
+        for name in ("rain_mm", "rain_probability_fraction", "et0_mm")
+    }
+    for name, values in table.items():
+        values[row_of, leads.lead_days - 1] = leads.numbers[name]
+    is_expected = any(source in EXPECTED_AMOUNT_SOURCES for source in set(leads.sources))
+    forecast = PlainForecast(
+        days=np.datetime64("2000-01-01", "D") + np.arange(LONGEST_LEAD_DAYS),
+        is_expected_amount=np.full(table["rain_mm"].shape, is_expected),
+        seeds=issued_on.astype("datetime64[D]").astype(np.int64),
+        **table,
+    )
+    return members_of_forecast(forecast), row_of

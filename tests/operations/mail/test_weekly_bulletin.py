@@ -15,10 +15,13 @@ from service.operations.mail.weekly_bulletin import (
     bulletin_letter,
     queue_weekly_bulletins,
 )
+from service.operations.reading.read_farms import today_at
 from service.operations.review.compare_counties import compare_counties
-from service.records.letters import BulletinLetter
+from service.records.forecasts import ForecastPlace
+from service.records.letters import BulletinLetter, ForecastNote
 from service.records.mail import Person
 from tests.api.invented_farm import BARE_BLOCK_ID, BLOCK_ID, FARM_ID
+from tests.operations.weather.forecast_days import lead_rows, truth_rows
 
 SUNDAY = date(2026, 7, 12)
 MONDAY_SIX = datetime(2026, 7, 13, 10, tzinfo=UTC)
@@ -49,6 +52,11 @@ def letter_for(service: Service, reference_block_id: str = "") -> BulletinLetter
         source_order=service.source_order,
         attributions=ATTRIBUTIONS,
     )
+
+
+def region_today(service: Service) -> date:
+    with service.unit_of_work(write=False) as unit:
+        return today_at(unit, FARM_ID, service.clock.now())
 
 
 def test_each_adviser_is_sent_one_bulletin_and_no_grower_is(region: Service) -> None:
@@ -104,6 +112,20 @@ def test_the_first_block_is_used_if_an_adviser_chose_none(region: Service) -> No
     assert letter_for(region).reference_name == first.name
     with pytest.raises(NotFound, match=r"test-farm\.nowhere"):
         letter_for(region, "test-farm.nowhere")
+
+
+def test_the_letter_says_how_far_off_the_forecast_was(region: Service) -> None:
+    assert letter_for(region).forecast is None
+    days = [region_today(region) - timedelta(days=back) for back in range(35, -1, -1)]
+    with region.unit_of_work(write=True) as unit:
+        key = unit.blocks.get_site_key("home")
+        begins = days[0] - timedelta(days=1)
+        unit.forecasts.save_places([ForecastPlace(key, 36.0, -79.0, 200.0, begins, False)])
+        unit.forecasts.save_leads(
+            lead_rows(key, days, rain_mm=2.0, et0_mm=5.5, tmax_c=30.0, source="invented")
+        )
+        unit.forecasts.save_truth(truth_rows(key, days[:-1], rain_mm=1.0))
+    assert letter_for(region).forecast == ForecastNote(1, 1.0, 0.5)
 
 
 def test_a_region_without_blocks_has_no_letter(region: Service) -> None:
