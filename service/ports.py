@@ -15,6 +15,7 @@ from service.database.session import UnitOfWork
 from service.records.comparison import Against
 from service.records.events import Attempt, Parcel
 from service.records.farms import FarmBundle, SiteDefinition
+from service.records.feedback import RunFile
 from service.records.forecast_members import Allowance, MembersAnswer
 from service.records.letters import AnyLetter, MailStamp
 from service.records.mail import Person
@@ -89,6 +90,10 @@ class FarmFormat(Protocol):
 
     def change(self, texts: ChangeTexts) -> Change:
         """What is taken to be otherwise, from the quantities of a question; InputInvalid."""
+        ...
+
+    def runs(self, content: bytes, *, name: str) -> RunFile:
+        """The runs of a file, which messages call ``name``; InputInvalid with every fault."""
         ...
 
 

@@ -450,6 +450,7 @@ NO_TEST_OF_ITS_OWN = {
     "evening/run_timers": "what an evening does for timers; tests/operations/timers follow it",
     "evening/run_weather": "hands run_day what gather_weather gathers; tested with both",
     "evening/write_plans": "the last step of run_day, whose tests read what it stores",
+    "exports/columns": "units and notes of every table; the tests of each table read them",
     "schedule/do_jobs": "what run_due does; its tests claim and run each of the jobs",
     "schedule/duties": "two records",
     "waterworks/peak_needs": "a part of assess_capacity; tests/validation/test_capacity.py has it",

@@ -292,7 +292,7 @@ _FARM_OF_PARAMETER: Final[Mapping[str, Callable[[str], str]]] = {
     "controller_id": _farm_before_the_dot,
     "supply_id": _farm_before_the_dot,
 }
-_WITHIN_A_CHECKED_ONE: Final = frozenset({"pause_id", "subscription_id", "day"})
+_WITHIN_A_CHECKED_ONE: Final = frozenset({"pause_id", "subscription_id", "day", "started_at"})
 """Parameters that mean nothing without one that is checked; any other name is refused."""
 
 

@@ -26,6 +26,8 @@ from service.api.problem_types import (
     ProblemType,
 )
 from service.api.problems import PROBLEM_MEDIA_TYPE, problem_document
+from service.delivery.table_file import XLSX_TYPE, xlsx_file
+from service.records.export import ExportTable
 
 VARY = "Accept, Authorization, X-API-Key"
 ANY_MAY_MEET = (
@@ -78,6 +80,11 @@ def tagged_response(body: bytes, if_none_match: str | None, *, media_type: str) 
     return Response(body, headers=headers, media_type=media_type)
 
 
+def spreadsheet_response(table: ExportTable, if_none_match: str | None) -> Response:
+    """A table as a workbook with its notes, or 304 if the caller already has it."""
+    return tagged_response(xlsx_file(table), if_none_match, media_type=XLSX_TYPE)
+
+
 def tag_of(body: bytes) -> str:
     """A strong tag of exactly these bytes."""
     return f'"{hashlib.sha256(body).hexdigest()[:_TAG_LENGTH]}"'
@@ -88,15 +95,22 @@ def described(
     example: dict[str, Any],
     *,
     csv_example: str | None = None,
+    is_spreadsheet: bool = False,
     is_conditional: bool = False,
 ) -> dict[str, Any]:
     """A successful answer as the OpenAPI document shows it.
 
-    csv_example: of the table, where there is one; None: there is none.
+    csv_example: of the table, where there is one; None: there is none. is_spreadsheet: the table
+    also comes as a workbook.
     """
     content: dict[str, Any] = {"application/json": {"example": example}}
     if csv_example is not None:
         content["text/csv"] = {"schema": {"type": "string"}, "example": csv_example}
+    if is_spreadsheet:
+        content[XLSX_TYPE] = {
+            "schema": {"type": "string", "format": "binary"},
+            "example": "(the bytes of a workbook)",
+        }
     answer: dict[str, Any] = {"description": what, "content": content}
     return {**answer, "headers": TAGGED} if is_conditional else answer
 

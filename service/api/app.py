@@ -67,6 +67,7 @@ from service.api.routes import (
     pauses,
     plans,
     rates,
+    run_reports,
     runs,
     season,
     soil_readings,
@@ -137,6 +138,7 @@ V1_ROUTERS = (
     what_if.router,
     forecast_quality.router,
     runs.router,
+    run_reports.router,
     gauges.router,
     soil_readings.router,
     observations.router,
@@ -157,6 +159,7 @@ V1_ROUTERS = (
     lists.router,
     status.router,
 )
+LARGE_PATHS = frozenset({observations.OBSERVATIONS_PATH, run_reports.RUN_FILES_PATH})
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)
 
 
@@ -257,7 +260,7 @@ def create_app(
 
 def _add_middleware(app: FastAPI, gate: Gate, notices: Mapping[str, Fields]) -> None:
     # The last one added sees a request first.
-    app.add_middleware(BodyGuard, large_paths=frozenset({observations.OBSERVATIONS_PATH}))
+    app.add_middleware(BodyGuard, large_paths=LARGE_PATHS)
     app.add_middleware(GuardedPaths, gate=gate, news=app.state.news)
     app.add_middleware(RequestFrame, metrics=app.state.metrics, notices=notices)
     app.add_middleware(Compression)

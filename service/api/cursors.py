@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import base64
 import binascii
+from datetime import UTC, datetime, timedelta
 from typing import Final, NoReturn
 
 from service.errors import Fault, InputInvalid
 
+EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MOST_DIGITS: Final = 18
 """Of a number that the database takes."""
 
@@ -35,6 +37,20 @@ def pair_of(cursor: str) -> tuple[int, int]:
     """The two numbers that a cursor names, with a dot between them; raises InputInvalid."""
     first, _, second = name_of(cursor).partition(".")
     return _number(first), _number(second)
+
+
+def moment_of(cursor: str) -> tuple[datetime, int]:
+    """The instant and the number that a cursor names; raises InputInvalid."""
+    since_epoch, number = pair_of(cursor)
+    try:
+        return EPOCH + timedelta(microseconds=since_epoch), number
+    except OverflowError as error:
+        _refuse(error)
+
+
+def moment_name(instant: datetime, number: int) -> str:
+    """What a cursor names by an instant and a number."""
+    return f"{(instant - EPOCH) // timedelta(microseconds=1)}.{number}"
 
 
 def _number(text: str) -> int:

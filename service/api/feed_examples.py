@@ -33,6 +33,7 @@ RUN_FEED: Final[dict[str, Any]] = {
             "volume_l": 1550.0,
             "is_volume_booked": True,
             "recorded_at": "2026-07-14T09:05:00Z",
+            "is_undone": False,
         }
     ],
     "next": "/v1/runs?cursor=MTIuMzQ1",
@@ -41,7 +42,27 @@ RUN_FEED: Final[dict[str, Any]] = {
 }
 RUN_FEED_CSV: Final = (
     "farm_id,block_id,day,zone,started_at,started_local,duration_min,volume_l,is_volume_booked,"
-    "recorded_at\r\n"
+    "recorded_at,is_undone\r\n"
     "hill-farm,hill-farm.north,2026-07-14,America/New_York,2026-07-14T08:00:00Z,"
-    "2026-07-14T04:00:00-04:00,42.0,1550.0,True,2026-07-14T09:05:00Z\r\n"
+    "2026-07-14T04:00:00-04:00,42.0,1550.0,true,2026-07-14T09:05:00Z,false\r\n"
 )
+RUN_PAGE: Final[dict[str, Any]] = {
+    "items": RUN_FEED["items"],
+    "next": "/v1/farms/hill-farm/runs?cursor=MTc4NDAxNjAwMDAwMDAwMC4zNDU",
+    "next_cursor": "MTc4NDAxNjAwMDAwMDAwMC4zNDU",
+}
+RUN_FILE_CSV: Final = (
+    "block,start,duration_min,volume_gal\r\n"
+    "hill-farm.north,2026-07-14T04:00,73,3033\r\n"
+    "hill-farm.north,2026-07-14T07:30-04:00,40,\r\n"
+)
+RUN_FILE_DONE: Final[dict[str, Any]] = {
+    "counts": {"created_count": 2, "changed_count": 0, "unchanged_count": 0, "new_plan_count": 1},
+    "flow": [],
+    "notes": ["1 repeated line with equal values"],
+}
+RUN_UNDONE: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "started_at": "2026-07-14T08:00:00Z",
+    "new_plan_count": 1,
+}

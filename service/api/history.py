@@ -262,5 +262,13 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "How good the forecasts at a site were.",
         "GET /v1/sites/{site_id}/forecast-quality",
     ),
+    _added(
+        date(2026, 11, 30),
+        "Reported runs of a farm, listed and undone, and many from a file. A run that was undone"
+        " comes again in `GET /v1/runs` with no minutes and `is_undone`.",
+        "DELETE /v1/blocks/{block_id}/runs/{started_at}",
+        "GET /v1/farms/{farm_id}/runs",
+        "POST /v1/run-files",
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

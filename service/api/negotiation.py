@@ -9,11 +9,14 @@ from fastapi import Depends, Request
 
 from service.api.problem_types import NOT_ACCEPTABLE
 from service.api.problems import Refused
+from service.delivery.table_file import XLSX_TYPE
 
 JSON: Final = "application/json"
 CSV: Final = "text/csv"
 TABLES: Final = (JSON, CSV)
 """What routes that also answer as a table offer; without a preference, the first."""
+SHEETS: Final = (*TABLES, XLSX_TYPE)
+"""The same with a spreadsheet."""
 
 
 @lru_cache(maxsize=512)
@@ -51,6 +54,11 @@ def preferred(accept: bytes | None, offered: tuple[str, ...]) -> str | None:
 def wants_csv(request: Request) -> bool:
     """Whether a request prefers a table to JSON."""
     return form_wanted(request, TABLES) == CSV
+
+
+def wants_spreadsheet(request: Request) -> bool:
+    """Whether a request prefers a spreadsheet to JSON and to CSV."""
+    return form_wanted(request, SHEETS) == XLSX_TYPE
 
 
 def form_wanted(request: Request, offered: tuple[str, ...]) -> str:

@@ -19,13 +19,13 @@ from service.api.answers import (
     problems,
     tagged_response,
 )
-from service.api.csv_answer import csv_bytes
 from service.api.cursors import cursor_of
 from service.api.openapi_headers import header_ref
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.facts import Out
 from service.api.schemas.pages import FeedOut, PageOut
 from service.api.schemas.queries import PageQuery
+from service.delivery.table_file import csv_bytes
 
 Item = TypeVar("Item")
 Shown = TypeVar("Shown", bound=Out)
@@ -92,6 +92,21 @@ class Pages:
                 next=next_address(self.request, name_of(shown[-1])) if has_more else None,
             ),
             self.if_none_match,
+        )
+
+    def page(
+        self,
+        entries: Sequence[Item],
+        page: type[PageOut[Shown]],
+        *,
+        place_of: Callable[[Item], str],
+        show: Callable[[Item], Shown],
+        has_more: bool,
+    ) -> Response:
+        """A page of a list that was cut by the database, or 304 if the caller has it."""
+        following = next_address(self.request, place_of(entries[-1])) if has_more else None
+        return conditional_response(
+            page(items=[show(each) for each in entries], next=following), self.if_none_match
         )
 
     def feed(

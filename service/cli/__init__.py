@@ -33,6 +33,7 @@ from service.cli.flow import flow_check
 from service.cli.forecast_quality import forecast_quality
 from service.cli.housekeeping import check, components, migrate, serve
 from service.cli.ledger import balance, water_used
+from service.cli.log_book import log_book
 from service.cli.mail import mail, people
 from service.cli.numbers import block, crops, soils
 from service.cli.nutrition import nutrient_plan, test_add, test_list
@@ -42,8 +43,10 @@ from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
 from service.cli.review import hindcast
 from service.cli.run import prepare, run
+from service.cli.runs import runs
 from service.cli.schedule import schedule
 from service.cli.season import note_add, notes, season
+from service.cli.soil_reading import reading
 from service.cli.terminal import NumbersCommand, make_app
 from service.cli.timers import timer_set, timers
 from service.cli.tools import tools
@@ -75,6 +78,7 @@ app.command("forecast-quality")(forecast_quality)
 app.command("report-run")(report_run)
 app.command("report-day")(report_day)
 app.command()(soil)
+app.command()(reading)
 app.command()(et0)
 app.command()(hindcast)
 app.command()(lateral)
@@ -104,6 +108,7 @@ app.command()(controllers)
 app.command("calendar-link")(calendar_link)
 app.command()(timers)
 app.command("timer-set")(timer_set)
+app.command("log-book")(log_book)
 app.command()(changes)
 app.command()(check)
 app.command()(components)
@@ -116,6 +121,7 @@ app.command()(schedule)
 app.command()(run)
 app.command()(prepare)
 app.command()(tools)
+app.add_typer(runs, name="runs")
 app.add_typer(keys, name="keys")
 app.command()(mail)
 app.add_typer(people, name="people")

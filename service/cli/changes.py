@@ -50,7 +50,7 @@ def changes(
         farm,
         count=count,
         subjects=() if subject is None else (subject,),
-        since=None if since is None else on_clock(since, stored.zone),
+        between=(None if since is None else on_clock(since, stored.zone), None),
         unit_of_work=service.unit_of_work,
     )
     if as_json:

@@ -21,6 +21,7 @@ from service.cli.ledger_text import (
     ledger_table,
 )
 from service.cli.plans import farms_by_id
+from service.cli.saved_table import SaveOption, save_table, words_of
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
@@ -34,6 +35,7 @@ from service.cli.terminal import (
     print_json,
     print_text,
 )
+from service.operations.exports.water_tables import balance_table, water_table
 from service.operations.reading.read_balance import (
     DEFAULT_SPAN_DAYS,
     TABLE_COLUMNS,
@@ -76,6 +78,7 @@ def balance(
     ] = None,
     last_day: LastDayOption = None,
     units: UnitsOption = None,
+    save: SaveOption = None,
     as_csv: CsvOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -89,6 +92,10 @@ def balance(
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
+    farm = farms_by_id(service)[found.block_id.partition(".")[0]]
+    if save is not None:
+        save_table(save, balance_table(found, farm, words_of(farm, units)))
+        return
     if as_csv:
         print_text(csv_text(TABLE_COLUMNS, table_rows(found)))
         return
@@ -97,7 +104,6 @@ def balance(
         print_json({"block_id": found.block_id, "first_day": found.first_day,
                     "last_day": found.last_day, "days": list(rows)})  # fmt: skip
         return
-    farm = farms_by_id(service)[found.block_id.partition(".")[0]]
     _show(found, units or UnitSystem(farm.unit_system))
 
 
@@ -161,6 +167,7 @@ def water_used(
         typer.Option("--limit", help="Permit or budget of these days: '12 ac-ft', '18 in'."),
     ] = None,
     units: UnitsOption = None,
+    save: SaveOption = None,
     as_csv: CsvOption = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -176,13 +183,17 @@ def water_used(
         limit=None if limit is None else service.farm_format.water_limit(limit),
     )
     found = add_up_water(wish, unit_of_work=service.unit_of_work, clock=service.clock)
+    whose = farms_by_id(service)[farm]
+    if save is not None:
+        save_table(save, water_table(found, whose, words_of(whose, units), {}))
+        return
     if as_csv:
         print_text(csv_text(table_columns(found), water_rows(found)))
         return
     if as_json:
         print_json(found)
         return
-    _show_use(found, units or UnitSystem(farms_by_id(service)[farm].unit_system))
+    _show_use(found, units or UnitSystem(whose.unit_system))
 
 
 def _show_use(use: WaterUse, units: UnitSystem) -> None:

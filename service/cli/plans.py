@@ -13,6 +13,7 @@ from service.agronomy.county_need import Basis
 from service.bootstrap import Service
 from service.cli import shown
 from service.cli.plan_text import plan_document, show_plans
+from service.cli.saved_table import SaveOption, save_table, words_of
 from service.cli.terminal import (
     JsonOption,
     UnitsOption,
@@ -26,10 +27,16 @@ from service.cli.terminal import (
 )
 from service.cli.why_text import explanation_document, show_explanation
 from service.errors import NotFound
+from service.operations.exports.county_table import county_table
+from service.operations.exports.run_tables import plan_table
 from service.operations.farms.change_farms import get_block_now
 from service.operations.reading.read_farms import list_farms, local_day
 from service.operations.reading.read_plans import explain, get_plan, list_plans
-from service.operations.review.compare_counties import CountyComparison, compare_counties
+from service.operations.review.compare_counties import (
+    CountyComparison,
+    compare_counties,
+    county_weeks,
+)
 from service.records.farms import FarmDefinition
 
 DAYS_PER_WEEK = 7
@@ -48,23 +55,34 @@ PlanDayOption = Annotated[
 def plan(
     on: PlanDayOption = None,
     block: Annotated[str | None, typer.Option("--block", help="Show only this block.")] = None,
+    farm_id: Annotated[
+        str | None, typer.Option("--farm", help="Show only the blocks of this farm.")
+    ] = None,
     units: UnitsOption = None,
+    save: SaveOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show the plan for a day: what to water, when and why."""
     service = open_service()
     views = (
-        list_plans(day=on, unit_of_work=service.unit_of_work)
+        list_plans(day=on, farm_id=farm_id, unit_of_work=service.unit_of_work)
         if block is None
         else [get_plan(block, day=on, unit_of_work=service.unit_of_work)]
     )
     if not views:
         message = f"no plan for {on}; `rillwright run-day --on DATE` plans the day after DATE"
         raise NotFound(message)
+    farms = farms_by_id(service)
+    if save is not None:
+        if len({view.block.farm_id for view in views}) > 1:
+            raise typer.BadParameter("a file has the plans of one farm: name it by --farm")
+        farm = farms[views[0].block.farm_id]
+        save_table(save, plan_table(views, farm, words_of(farm, units)))
+        return
     if as_json:
         print_json([plan_document(view) for view in views])
         return
-    show_plans(views, farms_by_id(service), units)
+    show_plans(views, farms, units)
 
 
 def farms_by_id(service: Service) -> dict[str, FarmDefinition]:
@@ -101,6 +119,7 @@ def counties(
         ),
     ] = None,
     units: UnitsOption = None,
+    save: SaveOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Compare counties by the weekly water need of one reference block."""
@@ -118,6 +137,17 @@ def counties(
         clock=service.clock,
         source_order=service.source_order,
     )
+    if save is not None:
+        year, week, _ = first.isocalendar()
+        table = county_table(
+            county_weeks(comparison),
+            words_of(farm, units),
+            span=(first, comparison.last_day),
+            week=f"{year}-W{week:02}",
+            reference=f"{reference.name} ({reference.block_id})",
+        )
+        save_table(save, table)
+        return
     if as_json:
         print_json(county_document(comparison))
         return

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import orjson
-from sqlalchemy import Connection, RowMapping, insert, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, insert, or_, select
 
 from service.database.acting import current_actor
 from service.database.tables import audit_entry
@@ -85,12 +85,16 @@ class AuditTrail:
         older_than: int | None = None,
         newer_than: int | None = None,
         subjects: Collection[Subject] = (),
-        since: datetime | None = None,
+        about: Collection[tuple[Subject | None, str]] = (),
+        between: tuple[datetime | None, datetime | None] = (None, None),
     ) -> list[AuditEntry]:
         """Entries of a farm, or (None) of all farms and of none, the newest first.
 
         With ``newer_than``, an entry's key, the oldest that follow it, in the order of time.
+        about: only entries about one of these things; without a subject, of any. between: no entry
+        from before the first instant, nor from the second on.
         """
+        since, until = between
         key = audit_entry.c.entry_key
         wanted = select(audit_entry).limit(count)
         wanted = wanted.order_by(key.desc() if newer_than is None else key)
@@ -102,9 +106,20 @@ class AuditTrail:
             wanted = wanted.where(key > newer_than)
         if subjects:
             wanted = wanted.where(audit_entry.c.subject.in_([each.value for each in subjects]))
+        if about:
+            wanted = wanted.where(
+                or_(*(_is_about(subject, subject_id) for subject, subject_id in about))
+            )
         if since is not None:
             wanted = wanted.where(audit_entry.c.at >= since)
+        if until is not None:
+            wanted = wanted.where(audit_entry.c.at < until)
         return [_entry(row) for row in self._connection.execute(wanted).mappings()]
+
+
+def _is_about(subject: Subject | None, subject_id: str) -> ColumnElement[bool]:
+    is_named = audit_entry.c.subject_id == subject_id
+    return is_named if subject is None else is_named & (audit_entry.c.subject == subject.value)
 
 
 def _text(document: Document | None) -> str | None:

@@ -6,6 +6,7 @@ order in which their transactions become visible: who has read up to one misses 
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, Table, func, select, tuple_
@@ -15,6 +16,19 @@ from service.database.bulk import is_among
 from service.database.packing import PLAN_NUMBERS
 from service.database.tables import block, block_version, farm, plan, run, site
 from service.records.feeds import FeedScope, PlanEntry, RunEntry
+
+_RUN = (
+    run.c.change_count,
+    run.c.run_key,
+    run.c.day,
+    run.c.started_at,
+    run.c.duration_min,
+    run.c.volume_l,
+    run.c.is_volume_booked,
+    run.c.recorded_at,
+    run.c.reporter,
+    run.c.undone_at,
+)
 
 
 class FeedStore:
@@ -76,27 +90,39 @@ class FeedStore:
         ]
 
     def list_runs(self, scope: FeedScope, *, after: tuple[int, int], count: int) -> list[RunEntry]:
-        """Runs that were stored or corrected after one, the oldest change first.
+        """Runs that were stored, corrected or undone after one, the oldest change first.
 
         after: the change and the key of the last run that the caller has.
         """
         place = tuple_(run.c.change_count, run.c.run_key)
-        query = _of_blocks(
-            select(
-                run.c.change_count,
-                run.c.run_key,
-                run.c.day,
-                run.c.started_at,
-                run.c.duration_min,
-                run.c.volume_l,
-                run.c.is_volume_booked,
-                run.c.recorded_at,
-            ),
-            run,
-        ).where(place > after)
+        query = _of_blocks(select(*_RUN), run).where(place > after)
         rows = self._connection.execute(
             query.where(*self._within(scope, run))
             .order_by(run.c.change_count, run.c.run_key)
+            .limit(count)
+        ).mappings()
+        return [RunEntry(**row) for row in rows]
+
+    def list_latest_runs(
+        self,
+        scope: FeedScope,
+        *,
+        block_id: str | None,
+        before: tuple[datetime, int] | None,
+        count: int,
+    ) -> list[RunEntry]:
+        """Runs that are in force, the latest start first.
+
+        before: start and key of the last run that the caller has.
+        """
+        query = _of_blocks(select(*_RUN), run).where(run.c.undone_at.is_(None))
+        if block_id is not None:
+            query = query.where(block.c.block_id == block_id)
+        if before is not None:
+            query = query.where(tuple_(run.c.started_at, run.c.run_key) < before)
+        rows = self._connection.execute(
+            query.where(*self._within(scope, run))
+            .order_by(run.c.started_at.desc(), run.c.run_key.desc())
             .limit(count)
         ).mappings()
         return [RunEntry(**row) for row in rows]

@@ -37,12 +37,15 @@ run = Table(
     Column("reporter", Text, nullable=False),
     Column("recorded_at", UtcInstant, nullable=False),
     Column("change_count", BigInteger, nullable=False, server_default=text("0")),
+    Column("undone_at", UtcInstant),
     UniqueConstraint("block_key", "started_at"),
     CheckConstraint("duration_min >= 0", name="duration_not_negative"),
     Index("ix_run_day_block_key", "day", "block_key"),
     Index("ix_run_change_count_run_key", "change_count", "run_key"),
 )
-"""``change_count``: the mark of ``runs`` at the run's last change."""
+"""``change_count``: the mark of ``runs`` at the run's last change. ``undone_at``: since when it
+counts as never reported; the row stays, so that copies elsewhere learn of it.
+"""
 
 soil_reading = Table(
     "soil_reading",

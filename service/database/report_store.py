@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
 from datetime import UTC, date, datetime
-from itertools import chain
 from typing import Any
 
 import numpy as np
-import orjson
 from sqlalchemy import Connection, case, func, select, tuple_, update
 
 from service.agronomy.records import Days, Floats, Ints
 from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
 from service.database.cells import Cells
 from service.database.change_mark_store import ChangeMarks
+from service.database.planned_pulses import joined, planned_day_pulses
 from service.database.tables import (
     block,
     instant_text,
@@ -25,7 +23,7 @@ from service.database.tables import (
 )
 from service.records.audit import Document
 from service.records.farms import LoadOutcome
-from service.records.feedback import GivenRun, MeteredRuns, RecordedRuns, RunRows
+from service.records.feedback import GivenRun, MeteredRuns, RecordedRuns, RunRows, UndoneRun
 from service.records.ledger import AppliedPulses, AppliedWater, MeteredWater
 
 _RUN_COLUMNS = (
@@ -36,6 +34,7 @@ RUNS_TOPIC = "runs"
 """The change mark of reported runs; each run keeps its count at its last change."""
 _Place = tuple[int, datetime]
 """Block key and start, UTC, of a run."""
+_IN_FORCE = run.c.undone_at.is_(None)
 
 
 class ReportStore:
@@ -58,7 +57,7 @@ class ReportStore:
         is_reported = np.zeros(shape, dtype=np.bool_)
         metered = MeteredWater.none(shape), MeteredWater.none(shape)
         if days.size == 0 or block_keys.size == 0:
-            nothing = _planned_day_pulses([], np.empty(0), (np.empty(0, np.int64),) * 2)
+            nothing = planned_day_pulses([], np.empty(0), (np.empty(0, np.int64),) * 2)
             return AppliedWater(early_min, day_min, is_reported, ready_min, nothing, *metered)
         asked = days.astype("datetime64[D]")
         span = (asked.min().item(), asked.max().item())
@@ -92,13 +91,13 @@ class ReportStore:
             duration_min=duration_min[~is_early],
         )
         is_assumed = ~is_reported[planned_at] & (day_min[planned_at] > 0.0)
-        day_pulses = _planned_day_pulses(
+        day_pulses = planned_day_pulses(
             [plans.texts("day_pulses")[row] for row in planned_rows[is_assumed].tolist()],
             early_min[planned_at][is_assumed],
             (planned_at[0][is_assumed], planned_at[1][is_assumed]),
         )
         return AppliedWater(
-            early_min, day_min, is_reported, ready_min, _joined(day_pulses, day_runs), *metered
+            early_min, day_min, is_reported, ready_min, joined(day_pulses, day_runs), *metered
         )
 
     def _plans_of(self, block_keys: Ints, span: tuple[date, date]) -> ColumnSet:
@@ -132,6 +131,7 @@ class ReportStore:
                 run.c.is_early,
                 run.c.is_volume_booked,
             ).where(
+                _IN_FORCE,
                 run.c.day.between(*span),
                 is_among(self._connection, run.c.block_key, block_keys),
             ),
@@ -140,8 +140,8 @@ class ReportStore:
     def record_runs(self, rows: RunRows, *, recorded_at: datetime) -> RecordedRuns:
         """Store reported runs; the same (block, start) with the same water counts as unchanged.
 
-        With other minutes, volume or sunrise side the stored run is corrected. Of two rows for the
-        same block and start the last one counts.
+        With other minutes, volume or sunrise side the stored run is corrected, and one that was
+        undone is in force again. Of two rows for the same block and start the last one counts.
         """
         facts = zip(
             rows.block_keys.tolist(),
@@ -160,17 +160,18 @@ class ReportStore:
         differing = [
             (place, fact)
             for place, fact in latest.items()
-            if stored.get(place) != (fact[1], *fact[3:])
+            if stored.get(place) != (fact[1], *fact[3:], None)
         ]
+        in_force = {place: fact for place, fact in stored.items() if fact[-1] is None}
         self._write_runs(differing, stored, reporter=rows.reporter, recorded_at=recorded_at)
-        changed_count = sum(place in stored for place, _ in differing)
+        changed_count = sum(place in in_force for place, _ in differing)
         return RecordedRuns(
             LoadOutcome(
                 created_count=len(differing) - changed_count,
                 changed_count=changed_count,
                 unchanged_count=len(latest) - len(differing),
             ),
-            before=_water_by_block({place: fact[2:4] for place, fact in stored.items()}),
+            before=_water_by_block({place: fact[2:4] for place, fact in in_force.items()}),
             after=_water_by_block({place: fact[4:6] for place, fact in latest.items()}),
         )
 
@@ -212,8 +213,31 @@ class ReportStore:
                         reporter=reporter,
                         recorded_at=recorded_at,
                         change_count=mark,
+                        undone_at=None,
                     )
                 )
+
+    def undo_run(self, block_key: int, started_at: datetime, *, at: datetime) -> UndoneRun | None:
+        """Let a run count as never reported; None where none was reported with that start."""
+        place = (block_key, started_at.astimezone(UTC))
+        stored = self._stored_runs([place]).get(place)
+        if stored is None:
+            return None
+        day, _, duration_min, volume_l, *_, undone_at = stored
+        if undone_at is None:
+            self._connection.execute(
+                update(run)
+                .where(tuple_(run.c.block_key, run.c.started_at).in_([place]))
+                .values(undone_at=at, change_count=ChangeMarks(self._connection).bump(RUNS_TOPIC))
+            )
+        water = _water_by_block({place: (duration_min, volume_l)})[block_key]
+        return UndoneRun(day, undone_at is None, water)
+
+    def find_run_day(self, block_key: int, started_at: datetime) -> date | None:
+        """Local day of the run with that start; None where none is in force."""
+        place = (block_key, started_at.astimezone(UTC))
+        stored = self._stored_runs([place]).get(place)
+        return None if stored is None or stored[-1] is not None else stored[0]
 
     def _stored_runs(self, places: Sequence[_Place]) -> dict[_Place, tuple[Any, ...]]:
         found = {}
@@ -229,6 +253,7 @@ class ReportStore:
                     run.c.flowing_min,
                     run.c.is_early,
                     run.c.is_volume_booked,
+                    run.c.undone_at,
                 ).where(tuple_(run.c.block_key, run.c.started_at).in_(places[start : start + 500]))
             )
             for block_key, started_at, *values in rows:
@@ -240,7 +265,7 @@ class ReportStore:
         volume = case((run.c.is_volume_booked, run.c.volume_l))
         rows = self._connection.execute(
             select(run.c.day, run.c.start_min, run.c.duration_min, volume)
-            .where(run.c.block_key == block_key, run.c.day.between(first_day, last_day))
+            .where(_IN_FORCE, run.c.block_key == block_key, run.c.day.between(first_day, last_day))
             .order_by(run.c.started_at)
         )
         return [GivenRun(*row) for row in rows]
@@ -252,6 +277,7 @@ class ReportStore:
         rows = self._connection.execute(
             select(run.c.block_key, run.c.day)
             .where(
+                _IN_FORCE,
                 run.c.day.between(first_day, last_day),
                 is_among(self._connection, run.c.block_key, block_keys),
             )
@@ -266,6 +292,7 @@ class ReportStore:
                 select(block.c.block_id)
                 .join(run, run.c.block_key == block.c.block_key)
                 .where(
+                    _IN_FORCE,
                     block.c.farm_key == farm_key,
                     run.c.recorded_at >= recorded_since,
                     run.c.volume_l.is_not(None),
@@ -287,6 +314,7 @@ class ReportStore:
                 run.c.is_volume_booked,
             )
             .where(
+                _IN_FORCE,
                 run.c.block_key == block_key,
                 run.c.day >= first_day,
                 run.c.volume_l.is_not(None),
@@ -316,6 +344,7 @@ class ReportStore:
                 (func.sum(run.c.volume_l) - booked).label("questioned_l"),
             )
             .where(
+                _IN_FORCE,
                 run.c.day.between(first_day, last_day),
                 run.c.volume_l.is_not(None),
                 run.c.duration_min > 0.0,
@@ -329,26 +358,6 @@ class ReportStore:
         return dict(zip(cells, volumes, strict=True))
 
 
-def _planned_day_pulses(
-    texts: Sequence[str], early_min: Floats, at: tuple[Ints, Ints]
-) -> AppliedPulses:
-    """The stored pulses of these (day, block) cells without those that start before sunrise."""
-    of_cell = orjson.loads(f"[{','.join(texts)}]")
-    count = np.array([len(pulses) for pulses in of_cell], dtype=np.int64)
-    table = np.array(list(chain.from_iterable(of_cell)), dtype=np.float64).reshape(-1, 2)
-    start_min, duration_min = table.T
-    # The pulses of a cell are in order of time, so that the early minutes hold the early ones.
-    running_min = np.cumsum(duration_min)
-    total_min = np.concatenate(([0.0], running_min))[np.cumsum(count) - count]
-    is_day = running_min - np.repeat(total_min, count) > np.repeat(early_min, count)
-    return AppliedPulses(
-        day_row=np.repeat(at[0], count)[is_day],
-        block_row=np.repeat(at[1], count)[is_day],
-        start_min=start_min[is_day],
-        duration_min=duration_min[is_day],
-    )
-
-
 def _water_by_block(runs: Mapping[_Place, Sequence[Any]]) -> dict[int, Document]:
     """Minutes and litres of runs by block key and start, in the order of time."""
     found: dict[int, Document] = {}
@@ -360,12 +369,3 @@ def _water_by_block(runs: Mapping[_Place, Sequence[Any]]) -> dict[int, Document]
 
 def _or_none(values: Floats) -> list[float | None]:
     return [None if math.isnan(value) else value for value in values.tolist()]
-
-
-def _joined(first: AppliedPulses, then: AppliedPulses) -> AppliedPulses:
-    return AppliedPulses(
-        **{
-            field.name: np.concatenate([getattr(first, field.name), getattr(then, field.name)])
-            for field in fields(AppliedPulses)
-        }
-    )

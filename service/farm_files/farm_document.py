@@ -20,11 +20,13 @@ from service.farm_files.change_text import read_change
 from service.farm_files.farm_file import read_bundle, write_farm_file
 from service.farm_files.farm_keys import DEFAULT_ISSUE_WALL_MIN, SupplyKeys
 from service.farm_files.rule_text import read_against, read_water_limit
+from service.farm_files.run_file import parse_runs
 from service.farm_files.schema import document_schema
 from service.farm_files.toml_table import TomlTable
 from service.ports import FarmDefaults
 from service.records.comparison import Against
 from service.records.farms import FarmBundle
+from service.records.feedback import RunFile
 from service.records.water_use import WaterLimit
 from service.records.what_if import Change, ChangeTexts
 
@@ -91,6 +93,10 @@ class JsonFarmFormat:
     def change(self, texts: ChangeTexts) -> Change:
         """What is taken to be otherwise, from the quantities of a question; InputInvalid."""
         return read_change(texts)
+
+    def runs(self, content: bytes, *, name: str) -> RunFile:
+        """The runs of a file, which messages call ``name``; InputInvalid with every fault."""
+        return parse_runs(content, name=name)
 
     def defaults(self) -> FarmDefaults:
         """Defaults for what a document leaves out."""

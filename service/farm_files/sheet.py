@@ -1,13 +1,15 @@
-"""What weather tables in text files have in common: size, encoding, numbers, faults."""
+"""What tables in text files have in common: size, encoding, numbers, faults."""
 
 from __future__ import annotations
 
+import csv
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
-from service.errors import Fault, WeatherInvalid
+from service.errors import Fault, InputInvalid, WeatherInvalid
 
 LARGEST_FILE_BYTES = 5_000_000
 MOST_LINES = 100_000
@@ -28,10 +30,14 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?
 
 
 class SheetFaults:
-    """Faults found so far: the first ones in full, the rest by count."""
+    """Faults found so far: the first ones in full, the rest by count.
 
-    def __init__(self, name: str) -> None:
+    ``error`` is what is raised for them.
+    """
+
+    def __init__(self, name: str, *, error: type[InputInvalid] = WeatherInvalid) -> None:
         self._name = name
+        self._error = error
         self._listed: list[tuple[int, Fault]] = []
 
     def add(self, line: int, column: str, found: str, allowed: str) -> None:
@@ -46,7 +52,7 @@ class SheetFaults:
         self._listed.append((line, Fault(where, shown, allowed)))
 
     def raise_any(self) -> None:
-        """Raise WeatherInvalid if there are any, those of the whole file first, then by line."""
+        """Raise the error if there are any, those of the whole file first, then by line."""
         if not self._listed:
             return
         self._listed.sort(key=lambda entry: entry[0])
@@ -54,7 +60,7 @@ class SheetFaults:
         message = f"{self._name} cannot be used: {count:,} fault{'s' if count > 1 else ''}"
         if count > MOST_FAULTS_LISTED:
             message += f", of which the first {MOST_FAULTS_LISTED} are listed"
-        raise WeatherInvalid(message, [fault for _, fault in self._listed[:MOST_FAULTS_LISTED]])
+        raise self._error(message, [fault for _, fault in self._listed[:MOST_FAULTS_LISTED]])
 
 
 def read_sheet(path: Path, *, allowed: str) -> bytes:
@@ -70,7 +76,7 @@ def read_sheet(path: Path, *, allowed: str) -> bytes:
 
 
 def decode_sheet(content: bytes, faults: SheetFaults, notes: list[str], *, allowed: str) -> str:
-    """The text in the bytes of a file; raises WeatherInvalid if it is not text or too long."""
+    """The text in the bytes of a file; raises what ``faults`` do if it is no text or too long."""
     if len(content) > LARGEST_FILE_BYTES:
         faults.add(0, "", "more than 5,000,000 bytes", allowed)
     elif content.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -126,3 +132,83 @@ def header_cells(line: str) -> list[str]:
     """The names in a header line, in small letters and without quotes."""
     delimiter = max(DELIMITERS, key=line.count)
     return [cell.strip().strip('"').lower() for cell in line.split(delimiter)]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetTable:
+    """The cells of a table, and on which lines they stand."""
+
+    header: list[str]
+    """Names of the columns, in small letters."""
+    lines: list[int]
+    """Of each row, counted from 1."""
+    rows: list[list[str]]
+    delimiter: str
+
+    @property
+    def has_comma(self) -> bool:
+        """Whether numbers may have a decimal comma."""
+        return self.delimiter == ";"
+
+    def columns(self) -> dict[str, tuple[str, ...]]:
+        """The cells of each column, by its name."""
+        return dict(zip(self.header, zip(*self.rows, strict=True), strict=True))
+
+
+def split_sheet(
+    text: str, faults: SheetFaults, *, allowed: str, nothing: tuple[str, str]
+) -> SheetTable:
+    """The table in a text; a wrong number of cells is noted, no table at all is raised.
+
+    allowed: what may stand there. nothing: what is found and allowed where no line follows.
+    """
+    physical = text.splitlines(keepends=True)
+    if len(physical) > MOST_LINES + 1:
+        faults.add(0, "", f"{len(physical):,} lines", allowed)
+    first = next(
+        (place for place, line in enumerate(physical) if line.strip() and line[:1] != "#"), None
+    )
+    if first is None:
+        faults.add(0, "", "an empty file", allowed)
+    faults.raise_any()
+    skipped = first or 0
+    top = physical[skipped]
+    if is_logger_table(physical[skipped:]):
+        faults.add(
+            skipped + 1,
+            "",
+            "a logger's table with four header lines",
+            "one header line with our column names and one line per civil day; a logger stamps "
+            "midnight at the end of the day, so its 00:00 belongs to the day before",
+        )
+    delimiter = max(DELIMITERS, key=top.count)
+    if delimiter not in top:
+        faults.add(skipped + 1, "", repr(top.rstrip()), f"a header with delimiters; {allowed}")
+    faults.raise_any()
+    # Comments stay outside: a quote in one would swallow the lines after it.
+    reader = csv.reader(physical[skipped:], delimiter=delimiter, strict=True)
+    lines: list[int] = []
+    rows: list[list[str]] = []
+    header: list[str] = []
+    try:
+        for row in reader:
+            if not any(cell.strip() for cell in row):
+                continue
+            if not header:
+                header = [cell.strip().lower() for cell in row]
+            elif len(row) == len(header):
+                lines.append(skipped + reader.line_num)
+                rows.append(row)
+            else:
+                faults.add(
+                    skipped + reader.line_num,
+                    "",
+                    f"{len(row)} cells",
+                    f"{len(header)} cells, as many as the header has, between "
+                    f"{DELIMITERS[delimiter]}",
+                )
+    except csv.Error as error:
+        faults.add(skipped + reader.line_num, "", str(error), "CSV with quotes that are closed")
+    if not rows:
+        faults.add(0, "", *nothing)
+    return SheetTable(header, lines, rows, delimiter)

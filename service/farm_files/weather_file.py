@@ -10,7 +10,6 @@ checking a day against its neighbours is the work of :mod:`service.agronomy.weat
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
@@ -24,15 +23,13 @@ from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats, Ints
 from service.farm_files.sheet import (
-    DELIMITERS,
     MOST_COLUMNS,
-    MOST_LINES,
     SheetFaults,
     decode_sheet,
-    is_logger_table,
     is_missing_code,
     read_number,
     read_sheet,
+    split_sheet,
 )
 from service.farm_files.weather_columns import COLUMN_NAMES, WEATHER_COLUMNS
 from service.records.weather import WEATHER_FIELDS
@@ -48,6 +45,8 @@ _ALLOWED_FILE = (
     "such as date,tmax_c,tmin_c,rhmax_pct,rhmin_pct,wind_m_s,rs_mj_m2,rain_mm"
 )
 
+
+_NOTHING = ("no line with weather", "one line per day under the header")
 
 _ORDERED_PAIRS = (("tmin_c", "tmax_c"), ("rhmin_pct", "rhmax_pct"))
 """Pairs of fields whose first cannot exceed the second on any day."""
@@ -83,15 +82,14 @@ def parse_weather(content: bytes, *, name: str) -> WeatherFile:
     faults = SheetFaults(name)
     notes: list[str] = []
     text = decode_sheet(content, faults, notes, allowed=_ALLOWED_FILE)
-    header, lines, rows, delimiter = _split(text, faults)
-    columns = _read_header(header, faults)
+    table = split_sheet(text, faults, allowed=_ALLOWED_FILE, nothing=_NOTHING)
+    lines = table.lines
+    columns = _read_header(table.header, faults)
     faults.raise_any()
-    cells = dict(zip(header, zip(*rows, strict=True), strict=True))
+    cells = table.columns()
     days = _read_days(cells[DATE_COLUMN], lines, faults)
     given = {
-        column: _read_column(
-            column, cells[name], lines, (faults, notes), has_comma=delimiter == ";"
-        )
+        column: _read_column(column, cells[name], lines, (faults, notes), has_comma=table.has_comma)
         for name, column in columns.items()
     }
     fields = {name: np.full(len(lines), np.nan) for name in WEATHER_FIELDS}
@@ -115,62 +113,6 @@ def parse_weather(content: bytes, *, name: str) -> WeatherFile:
 
 
 # --- bytes to cells ----------------------------------------------------------------------------
-
-
-def _split(text: str, faults: SheetFaults) -> tuple[list[str], list[int], list[list[str]], str]:
-    """Header, then line number and cells of each row, and the delimiter."""
-    physical = text.splitlines(keepends=True)
-    if len(physical) > MOST_LINES + 1:
-        faults.add(0, "", f"{len(physical):,} lines", _ALLOWED_FILE)
-    first = next(
-        (place for place, line in enumerate(physical) if line.strip() and line[:1] != "#"), None
-    )
-    if first is None:
-        faults.add(0, "", "an empty file", _ALLOWED_FILE)
-    faults.raise_any()
-    skipped = first or 0
-    top = physical[skipped]
-    if is_logger_table(physical[skipped:]):
-        faults.add(
-            skipped + 1,
-            "",
-            "a logger's table with four header lines",
-            "one header line with our column names and one line per civil day; a logger stamps "
-            "midnight at the end of the day, so its 00:00 belongs to the day before",
-        )
-    delimiter = max(DELIMITERS, key=top.count)
-    if delimiter not in top:
-        faults.add(
-            skipped + 1, "", repr(top.rstrip()), f"a header with delimiters; {_ALLOWED_FILE}"
-        )
-    faults.raise_any()
-    # Comments stay outside: a quote in one would swallow the lines after it.
-    reader = csv.reader(physical[skipped:], delimiter=delimiter, strict=True)
-    lines: list[int] = []
-    rows: list[list[str]] = []
-    header: list[str] = []
-    try:
-        for row in reader:
-            if not any(cell.strip() for cell in row):
-                continue
-            if not header:
-                header = [cell.strip().lower() for cell in row]
-            elif len(row) == len(header):
-                lines.append(skipped + reader.line_num)
-                rows.append(row)
-            else:
-                faults.add(
-                    skipped + reader.line_num,
-                    "",
-                    f"{len(row)} cells",
-                    f"{len(header)} cells, as many as the header has, between "
-                    f"{DELIMITERS[delimiter]}",
-                )
-    except csv.Error as error:
-        faults.add(skipped + reader.line_num, "", str(error), "CSV with quotes that are closed")
-    if not rows:
-        faults.add(0, "", "no line with weather", "one line per day under the header")
-    return header, lines, rows, delimiter
 
 
 def _read_header(header: Sequence[str], faults: SheetFaults) -> dict[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -11,51 +10,18 @@ from zoneinfo import ZoneInfo
 import orjson
 from starlette.responses import Response
 
+from service.delivery.log_words import ENTRANCES, SUBJECTS, flat, who
+from service.delivery.value_words import cut, plain_number, rounded
 from service.operations.audit.read_audit import read_audit
 from service.pages.plans import farm_of
 from service.pages.visit import Visit
-from service.records.audit import Actor, ActorKind, AuditEntry, Document, Entrance, Subject
+from service.records.audit import Actor, AuditEntry, Subject
 from service.translations import Wording
 from service.translations.catalogue import marked
 from service.translations.number_labels import NUMBER_LABELS
 
 PAGE_SIZE: Final = 50
-LONGEST_VALUE: Final = 120
 _MOST_DIGITS: Final = 18
-SUBJECTS: Final[Mapping[Subject, str]] = {
-    Subject.FARM: marked("Farm"),
-    Subject.SITE: marked("Weather site"),
-    Subject.COUNTY: marked("County"),
-    Subject.BOUNDARIES: marked("County boundaries"),
-    Subject.SUPPLY: marked("Supply"),
-    Subject.BLOCK: marked("Block"),
-    Subject.CONTROLLER: marked("Controller"),
-    Subject.PERSON: marked("Who gets mail"),
-    Subject.RUNS: marked("Reported runs"),
-    Subject.SOIL: marked("Soil reading"),
-    Subject.PAUSE: marked("Pause"),
-    Subject.TIMER: marked("Timer"),
-    Subject.RAIN: marked("Rain gauge"),
-    Subject.WEATHER: marked("Weather file"),
-    Subject.NUTRIENT_TEST: marked("Leaf or soil test"),
-    Subject.WATER_SAMPLE: marked("Water analysis"),
-    Subject.CATCH_TEST: marked("Catch test"),
-    Subject.FLOW_FINDING: marked("Flow check"),
-    Subject.PRODUCT: marked("Fertilizer"),
-    Subject.INJECTION: marked("Injection"),
-    Subject.KEY: marked("Key"),
-    Subject.CALENDAR_LINK: marked("Calendar link"),
-    Subject.ACID: marked("Acid"),
-    Subject.VISIT_NOTE: marked("Visit note"),
-    Subject.SUBSCRIPTION: marked("Message to another system"),
-}
-ENTRANCES: Final[Mapping[Entrance, str]] = {
-    Entrance.API: marked("through the API"),
-    Entrance.PAGES: marked("on a page"),
-    Entrance.COMMAND_LINE: marked("on the command line"),
-    Entrance.SERVICE: "",
-    Entrance.AGENT_TOOLS: marked("through an agent's tools"),
-}
 ADDED: Final = marked("added")
 CHANGED: Final = marked("changed")
 REMOVED: Final = marked("removed")
@@ -118,10 +84,10 @@ def _card(entry: AuditEntry, zone: str, words: Wording) -> ChangeCard:
         verb = ADDED
     elif entry.after is None:
         verb = REMOVED
-    before, after = _flat(entry.before), _flat(entry.after)
+    before, after = flat(entry.before), flat(entry.after)
     return ChangeCard(
         when=_when(entry.at, zone, words),
-        who=_who(entry.actor, words),
+        who=who(entry.actor, words),
         entrance=_entrance(entry.actor, words),
         subject=words.gettext(SUBJECTS[entry.subject]),
         subject_id=entry.subject_id,
@@ -131,8 +97,8 @@ def _card(entry: AuditEntry, zone: str, words: Wording) -> ChangeCard:
             ValueLine(
                 name=words.label(name) if name in NUMBER_LABELS else name,
                 is_label=name in NUMBER_LABELS,
-                before=_value(before.get(name)),
-                after=_value(after.get(name)),
+                before=_value(before.get(name), words),
+                after=_value(after.get(name), words),
             )
             for name in {**before, **after}
         ),
@@ -151,30 +117,12 @@ def _entrance(actor: Actor, words: Wording) -> str:
     return words.gettext(text) if text else ""
 
 
-def _flat(document: Document | None) -> Document:
-    """The values of a change; those of a part by ``part.name``."""
-    flat: Document = {}
-    for name, value in (document or {}).items():
-        parts = value.items() if isinstance(value, dict) else ()
-        flat |= {f"{name}.{part}": each for part, each in parts} or {name: value}
-    return flat
-
-
-def _who(actor: Actor, words: Wording) -> str:
-    if actor.kind is ActorKind.OPEN:
-        return words.gettext("somebody at the machine, before there was a key")
-    if actor.kind is ActorKind.LINK:
-        return words.gettext("somebody with the link of a mail")
-    if actor.kind is ActorKind.SERVICE:
-        return words.gettext("the service")
-    if actor.kind is ActorKind.KEY:
-        return words.gettext("{name}, key {key}", name=actor.name, key=actor.actor_id)
-    return " ".join(part for part in (actor.name, actor.actor_id) if part) or "?"
-
-
-def _value(value: object) -> str:
-    """A value as it is recorded."""
+def _value(value: object, words: Wording) -> str:
+    """A value as it is recorded, but for digits that do not count."""
     if value is None:
         return "–"
-    text = value if isinstance(value, str) else orjson.dumps(value).decode()
-    return text if len(text) <= LONGEST_VALUE else f"{text[:LONGEST_VALUE]}…"
+    if isinstance(value, str):
+        return cut(value)
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return plain_number(value, words)
+    return cut(orjson.dumps(rounded(value)).decode())

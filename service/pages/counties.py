@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from service.errors import InputInvalid, NotFound
 from service.operations.access.manage_keys import Right
+from service.operations.exports.county_table import county_table
 from service.operations.review.compare_counties import (
     compare_spans,
     counties_today,
@@ -35,6 +36,7 @@ from service.pages.county_map import week_map
 from service.pages.county_rows import county_csv
 from service.pages.county_view import courses, findings, in_order, ranking, stand_ins
 from service.pages.named_choices import crops_by_name, textures_by_key
+from service.pages.table_files import file_answer
 from service.pages.visit import Visit, faults_by_field
 from service.records.counties import CountyBoundaries, CountyWeek
 from service.translations import Wording
@@ -100,6 +102,25 @@ def counties_csv(visit: Visit) -> Response:
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
+
+
+def counties_file(visit: Visit) -> Response:
+    """The same table as a spreadsheet, in the language and units of the page."""
+    _check_access(visit)
+    visit.unit_system = "us"
+    sites = list_county_sites(unit_of_work=visit.service.unit_of_work)
+    on = counties_today(sites, visit.service.clock.now())
+    monday = chosen_monday(visit, on)
+    reference = reference_of(read_choice(visit, on), visit, sites[0])
+    (rows,) = _weeks(visit, reference, [monday], on)
+    table = county_table(
+        in_order(rows),
+        visit.words,
+        span=(monday, sunday_of(monday)),
+        week=week_name(monday),
+        reference=reference.name,
+    )
+    return file_answer(visit, table, ending="xlsx")
 
 
 def _check_access(visit: Visit) -> None:

@@ -36,6 +36,12 @@ MEASURED_WORDS: Mapping[str, str] = {
 }  # fmt: skip
 
 
+FAULT_FIELDS: Mapping[str, str] = {
+    "block_id": "block", "day": "day", "text": "text", "visitor": "visitor",
+}  # fmt: skip
+"""Which field of the form a fault of the operation belongs to."""
+
+
 @dataclass(frozen=True, slots=True)
 class NoteCard:
     """A note as the page shows it."""
@@ -60,30 +66,34 @@ def show_notes(visit: Visit) -> Response:
 def enter_note(visit: Visit) -> Response:
     """Keep a note; each fault comes back beside its field."""
     farm = farm_of(visit, Right.WATER_WRITE)
+    try:
+        store_entered(visit, farm)
+    except InputInvalid as error:
+        return _show(visit, farm, faults=faults_by_field(error, FAULT_FIELDS), status=422)
+    return redirect(f"/farms/{farm.farm_id}/visit-notes", done="saved")
+
+
+def store_entered(visit: Visit, farm: FarmDefinition) -> None:
+    """Store the note that a form holds; raises InputInvalid."""
     form, service = visit.form, visit.service
     block_id = form.get("block") or None
-    try:
-        day = parsed_day(form.get("day", ""))
-        if day is None:
-            fault = Fault("day", form.get("day", "")[:40], marked("a day such as 2026-07-14"))
-            raise InputInvalid("a day is missing", [fault])
-        record_note(
-            farm.farm_id,
-            NoteDraft(
-                day=day,
-                text=form.get("text", ""),
-                block_id=block_id,
-                visitor=form.get("visitor", "").strip() or _name_of(visit),
-                corrects=form.get("corrects") or None,
-            ),
-            reporter=visit.reporter,
-            unit_of_work=service.unit_of_work,
-            clock=service.clock,
-        )
-    except InputInvalid as error:
-        names = {"block_id": "block", **{name: name for name in ("day", "text", "visitor")}}
-        return _show(visit, farm, faults=faults_by_field(error, names), status=422)
-    return redirect(f"/farms/{farm.farm_id}/visit-notes", done="saved")
+    day = parsed_day(form.get("day", ""))
+    if day is None:
+        fault = Fault("day", form.get("day", "")[:40], marked("a day such as 2026-07-14"))
+        raise InputInvalid("a day is missing", [fault])
+    record_note(
+        farm.farm_id,
+        NoteDraft(
+            day=day,
+            text=form.get("text", ""),
+            block_id=block_id,
+            visitor=form.get("visitor", "").strip() or _name_of(visit),
+            corrects=form.get("corrects") or None,
+        ),
+        reporter=visit.reporter,
+        unit_of_work=service.unit_of_work,
+        clock=service.clock,
+    )
 
 
 def _name_of(visit: Visit) -> str:

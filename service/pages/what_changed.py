@@ -23,6 +23,9 @@ from service.translations.catalogue import marked
 SAVED = {
     "rain": marked("The rain is saved."),
     "runs": marked("The run is saved."),
+    "run-corrected": marked("The run is corrected."),
+    "run-undone": marked("The run has been taken back."),
+    "run-file": marked("The runs of the file are saved."),
     "soil": marked("The reading is saved."),
     "sensor": marked("The reading is saved."),
     "pauses": marked("The pause is saved."),

@@ -129,6 +129,18 @@ class RecordedRuns:
 
 
 @dataclass(frozen=True, slots=True)
+class UndoneRun:
+    """A run that does not count any more."""
+
+    day: date
+    """Local civil day on which it had started."""
+    was_in_force: bool
+    """False: it had been undone before."""
+    water: Document
+    """Minutes and liters by start, as they were reported."""
+
+
+@dataclass(frozen=True, slots=True)
 class GivenRun:
     """One reported run of a block."""
 
@@ -138,6 +150,31 @@ class GivenRun:
     duration_min: float
     volume_l: float | None
     """Metered volume, where it is booked in place of the minutes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunLine:
+    """One run as a line of a file has it."""
+
+    line: int
+    block: str
+    """Id with or without that of its farm; empty where the file has no such column."""
+    started_at: datetime
+    """Aware, or naive on the clock of the block's site."""
+    duration_min: float | None = None
+    volume_l: float | None = None
+    """Metered."""
+    depth_mm: float | None = None
+    """Gross, over the ground of the block; in the place of minutes."""
+
+
+@dataclass(frozen=True, slots=True)
+class RunFile:
+    """The runs of one file, in its order."""
+
+    name: str
+    runs: tuple[RunLine, ...]
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

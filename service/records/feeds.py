@@ -69,3 +69,6 @@ class RunEntry:
     volume_l: float | None
     is_volume_booked: bool
     recorded_at: datetime
+    reporter: str
+    undone_at: datetime | None
+    """Since when it counts as never reported."""

@@ -6,8 +6,8 @@ again: each pattern is the English text with placeholders, it is looked up in th
 other text, and the values are put into the translation. The content of a placeholder in ``PHRASES``
 is itself looked up, so that few patterns make many sentences.
 
-Here is what forms and pages of a farm can show. What only a farm file, a weather file or the
-command line can get wrong stays English.
+Here is what forms and pages of a farm can show, files that are uploaded there among them. What only
+a farm file or the command line can get wrong stays English.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from functools import cache, lru_cache
 from service.agronomy.crop_table import CROPS
 from service.translations.catalogue import marked
 from service.translations.nutrition_patterns import NUTRITION_PATTERNS
+from service.translations.sheet_patterns import SHEET_PATTERNS, SHEET_WORDS
 from service.translations.water_patterns import WATER_PATTERNS
 
 PHRASES = frozenset(
@@ -180,9 +181,11 @@ ALONE: tuple[str, ...] = (
     marked("Mediterranean"),
     marked("mid latitudes"),
     marked("deciduous orchard, California"),
+    *SHEET_WORDS,
 )
 
 PATTERNS: tuple[str, ...] = (
+    *SHEET_PATTERNS,
     # Notes of visits.
     marked("1 to {count} characters"),
     marked("{count} characters"),

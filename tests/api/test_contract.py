@@ -88,6 +88,7 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/runs",
     "GET /v1/farms",
     "GET /v1/farms/{farm_id}/changes",
+    "GET /v1/farms/{farm_id}/runs",
     "GET /v1/sites",
     "GET /v1/soils",
     "GET /v1/sites/{site_id}/weather-days",

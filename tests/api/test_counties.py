@@ -13,8 +13,8 @@ import pytest
 from sqlalchemy.engine import URL
 
 from service.agronomy.crop_table import CROPS
-from service.api.csv_answer import csv_bytes, safe_cell
 from service.bootstrap import Service
+from service.delivery.table_file import csv_bytes, safe_cell
 from service.operations.access.manage_keys import Right
 from service.operations.review.compare_counties import compare_counties
 from tests.api.callers import Caller, caller_of

@@ -27,6 +27,7 @@ VALUES = {
     "subscription_id": ("office", "office"),
     "supply_id": (f"{FARM_ID}.well", f"{FARM_ID}.nowhere"),
     "day": ("2026-07-15", "2026-07-15"),
+    "started_at": ("2026-07-14T09:00:00Z", "2026-07-14T09:00:00Z"),
     "secret": ("x" * 43, "y" * 43),
 }
 BODIES: dict[str, Any] = {

@@ -26,8 +26,11 @@ ADDRESSES: Mapping[str, str] = {
     "weather": "/farms/{farm}/weather",
     "forecast quality": "/farms/{farm}/forecast-quality",
     "season": "/farms/{farm}/season",
+    "what if": "/farms/{farm}/what-if",
     "timers": "/farms/{farm}/timers",
     "visit notes": "/farms/{farm}/visit-notes",
+    "log book": "/farms/{farm}/log-book",
+    "reported runs": "/farms/{farm}/runs",
     "counties": "/counties",
     "setup": "/farms/{farm}/setup",
     "changes": "/farms/{farm}/changes",
@@ -50,8 +53,10 @@ ADDRESSES: Mapping[str, str] = {
     "farms": "/farms?all=1",
     "sign in": "/sign-in",
 }
-FILES = frozenset({"/counties.csv"})
-"""What a page gives to be kept, and shows no one."""
+FILES = frozenset({"/counties.csv", "/counties.xlsx"})
+"""What a page gives to be kept, and shows no one; as is what has an ``{ending}``."""
+OF_A_RUN = frozenset({"/blocks/{block_id}/runs/{start}"})
+"""Pages of a run, which test_log_book.py reports first."""
 
 
 def addresses(*, farm: str, block: str, supply: str, bare: str, day: str) -> dict[str, str]:
@@ -68,7 +73,10 @@ def unlisted() -> list[str]:
     return [
         path
         for method, path, _ in PAGES
-        if method == "GET" and path not in FILES and not any(_fits(path, each) for each in listed)
+        if method == "GET"
+        and path not in FILES | OF_A_RUN
+        and not path.endswith(".{ending}")
+        and not any(_fits(path, each) for each in listed)
     ]
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from service.api.app import create_app
 from service.bootstrap import Service
+from service.delivery.log_words import ENTRANCES, SUBJECTS
 from service.operations.access.manage_keys import Right
-from service.pages.changes import ENTRANCES, SUBJECTS
 from service.records.audit import Entrance, Subject
 from tests.api.invented_farm import BLOCK_ID, FARM_ID
 from tests.pages.conftest import Reader, key_for
@@ -30,6 +30,21 @@ def test_the_page_says_who_did_what(service: Service) -> None:
     assert "Ana <b>, key " in shown and "on a page" in shown
     assert "cosecha" in shown
     assert "Pause</strong>" in shown and "Weather site</strong>" not in shown
+
+
+def test_numbers_have_no_more_digits_than_count(service: Service, reader: Reader) -> None:
+    area_m2 = 0.75 * 4046.8564224
+    with service.unit_of_work(write=True) as unit:
+        unit.audit.note(
+            Subject.BLOCK,
+            BLOCK_ID,
+            farm_id=FARM_ID,
+            before={"area_m2": area_m2, "root_depth_m": 0.4572},
+            after={"area_m2": 2.0 * area_m2, "root_depth_m": 18 * 0.0254 + 1e-12},
+        )
+    shown = reader.text(f"{PAGE}?of=block")
+    assert "3,035" in shown and "6,070" in shown and "0.4572" in shown
+    assert "3035.1" not in shown and "0.45720" not in shown
 
 
 def test_older_changes_are_on_the_pages_after(service: Service, reader: Reader) -> None:

@@ -441,6 +441,8 @@ def test_no_page_or_form_of_another_farm_can_be_reached(
         supply_id="pond",
         pause_id="0" * 16,
         finding_id="1",
+        ending="csv",
+        start="2026-07-13T09:10:00Z",
     )
     if method == "GET":
         assert reader.get(address).status_code == 404

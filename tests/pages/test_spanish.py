@@ -57,7 +57,7 @@ SAME = frozenset(
         "uS/cm", "mg/L", "/mL", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb",
         "psi", "bar",
         "Urea", "lb/ac", "kg/ha", "ppm", "meq/100g", "meq/100cm3", "Mehlich-3", "Bray P1", "Olsen",
-        "cb", "mph",
+        "cb", "mph", "CSV",
     }
 )  # fmt: skip
 NOT_READ = ("style", "script", "cite", "code")
@@ -172,14 +172,14 @@ def _readers(url: URL) -> Iterator[tuple[Reader, Reader]]:
 NAMED = {
     "farm_id": FARM_ID, "block_id": f"{FARM_ID}.uno", "supply_id": "pozo", "block_key": "uno",
     "site_id": "loma", "pause_id": "0" * 16, "token": "none",
-    "program_id": "0" * 16,
+    "program_id": "0" * 16, "start": "2026-07-13T09:10:00Z", "ending": "csv",
 }  # fmt: skip
 ADDRESSES = sorted(
     {
         *(
             path.format_map(NAMED)
             for method, path, _ in (*PAGES, *LINKED_PAGES, *SECRET_PAGES)
-            if method == "GET" and not path.endswith(".csv")
+            if method == "GET" and not path.endswith((".csv", ".xlsx", ".{ending}"))
         ),
         *BLOCKS,
         "/farms?all=1",

@@ -13,24 +13,30 @@ from service.api.answers import (
     conditional_response,
     described,
     problems,
+    spreadsheet_response,
     tagged_response,
 )
 from service.api.balance_examples import BALANCE_CSV, FARM_BOARD, WATER_USED, WATER_USED_CSV
-from service.api.csv_answer import csv_bytes
 from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.examples import BALANCE
-from service.api.negotiation import wants_csv
+from service.api.negotiation import wants_csv, wants_spreadsheet
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.balances import BalanceOut
 from service.api.schemas.boards import FarmBoardOut
 from service.api.schemas.queries import BalanceQuery, WaterUseQuery
 from service.api.schemas.water_use import WaterUseOut
+from service.delivery.table_file import csv_bytes
+from service.operations.exports.water_tables import balance_table, water_table
 from service.operations.reading import read_balance as ledgers
 from service.operations.reading import water_used as water
 from service.operations.reading.farm_board import farm_board
+from service.operations.reading.read_farms import list_farms
 from service.records.water_use import WaterWish
+from service.translations import wording
 
 router = APIRouter(tags=["balances"])
+WORDS = wording("en", "si")
+"""Spreadsheets of the API are in English and SI."""
 
 
 @router.get(
@@ -40,10 +46,12 @@ router = APIRouter(tags=["balances"])
     summary="Get a block's water balance",
     description="The block's ledger for up to 400 days after the first: water in, crop use, "
     "losses, the depletion at the start and end of each day, and the depletion from which on the "
-    "block gets water. JSON, or CSV for `Accept: text/csv`.",
+    "block gets water. JSON, CSV for `Accept: text/csv`, or a spreadsheet.",
     response_model=BalanceOut,
     responses={
-        200: described("The days.", BALANCE, csv_example=BALANCE_CSV, is_conditional=True),
+        200: described(
+            "The days.", BALANCE, csv_example=BALANCE_CSV, is_spreadsheet=True, is_conditional=True
+        ),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
@@ -63,6 +71,9 @@ def get_balance(
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
+    if wants_spreadsheet(request):
+        (farm,) = list_farms([block_id.partition(".")[0]], unit_of_work=service.unit_of_work)
+        return spreadsheet_response(balance_table(balance, farm, WORDS), if_none_match)
     if wants_csv(request):
         table = csv_bytes(ledgers.TABLE_COLUMNS, ledgers.table_rows(balance))
         return tagged_response(table, if_none_match, media_type="text/csv; charset=utf-8")
@@ -75,11 +86,17 @@ def get_balance(
     operation_id="get_water_used",
     summary="Get the water that a farm used",
     description="The water that left the farm's supplies, added up by month, season, block or"
-    " supply, with what it rests on, against a permit or budget where `limit` gives one. JSON, or"
-    " CSV in SI and US units for `Accept: text/csv`.",
+    " supply, with what it rests on, against a permit or budget where `limit` gives one. JSON,"
+    " CSV in SI and US units for `Accept: text/csv`, or a spreadsheet.",
     response_model=WaterUseOut,
     responses={
-        200: described("The sums.", WATER_USED, csv_example=WATER_USED_CSV, is_conditional=True),
+        200: described(
+            "The sums.",
+            WATER_USED,
+            csv_example=WATER_USED_CSV,
+            is_spreadsheet=True,
+            is_conditional=True,
+        ),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
@@ -102,6 +119,9 @@ def get_water_used(
         limit=limit,
     )
     use = water.water_used(wish, unit_of_work=service.unit_of_work, clock=service.clock)
+    if wants_spreadsheet(request):
+        (farm,) = list_farms([farm_id], unit_of_work=service.unit_of_work)
+        return spreadsheet_response(water_table(use, farm, WORDS, {}), if_none_match)
     if wants_csv(request):
         table = csv_bytes(water.table_columns(use), water.table_rows(use))
         return tagged_response(table, if_none_match, media_type="text/csv; charset=utf-8")

@@ -43,7 +43,8 @@ def list_farm_changes(
         count=query.size,
         older_than=query.after_key,
         subjects=() if query.subject is None else (query.subject,),
-        since=query.since,
+        about=() if query.block is None else ((None, query.block),),
+        between=(query.since, query.until),
         unit_of_work=service.unit_of_work,
     )
     page = ChangePageOut(

@@ -11,13 +11,13 @@ from service.api.answers import VARY, described, problems
 from service.api.change_examples import COUNTY_NEED, COUNTY_NEED_CSV
 from service.api.county_desk import CountyAnswer, CountyDesk
 from service.api.county_need import county_need, reference_asked
-from service.api.csv_answer import csv_bytes
 from service.api.dependencies import TheService
 from service.api.negotiation import wants_csv
 from service.api.once import NO_STORE
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
 from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut
 from service.api.schemas.queries import CountyNeedQuery
+from service.delivery.table_file import csv_bytes
 
 router = APIRouter(tags=["counties"])
 

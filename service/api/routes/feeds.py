@@ -77,8 +77,8 @@ def show_plans(service: TheService, caller: TheCaller, query: TheFeed, pages: Th
     operation_id="follow_runs",
     summary="Follow the runs of all farms",
     description="Reported runs, in the order in which they were reported: first all, then what is"
-    " new. A run that is corrected comes again with its new minutes; block and start name it."
-    + _HOW,
+    " new. A run that is corrected comes again with its new minutes, one that is undone with"
+    " none; block and start name it." + _HOW,
     response_model=RegionRunsOut,
     responses=list_answers("Runs.", RUN_FEED, csv_example=RUN_FEED_CSV),
 )

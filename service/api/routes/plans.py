@@ -14,12 +14,12 @@ from service.api.answers import (
     conditional_response,
     described,
     problems,
+    spreadsheet_response,
     tagged_response,
 )
-from service.api.csv_answer import csv_bytes
 from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.examples import EXPLANATION, FARM_PLANS, PLAN, PLAN_CSV
-from service.api.negotiation import wants_csv
+from service.api.negotiation import wants_csv, wants_spreadsheet
 from service.api.plan_documents import PlanDocuments
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND, PLAN_NOT_FOUND
 from service.api.program import document_response
@@ -32,10 +32,14 @@ from service.api.schemas.plans import (
     plan_csv_rows,
 )
 from service.api.schemas.queries import PlanQuery
+from service.delivery.table_file import csv_bytes
 from service.errors import PlanNotFound
 from service.operations.evening.plan_texts import read_plan_text
+from service.operations.exports.run_tables import plan_table
 from service.operations.reading import read_plans
+from service.operations.reading.read_farms import list_farms
 from service.operations.reading.read_plans import PlanView
+from service.translations import wording
 
 router = APIRouter(tags=["plans"])
 
@@ -106,10 +110,16 @@ def explain_plan(
     operation_id="list_farm_plans",
     summary="List a farm's plans for a day",
     description="The current plans of all blocks of a farm for a local day, in brief. JSON, or "
-    "for `Accept: text/csv` one row per pulse.",
+    "for `Accept: text/csv` one row per pulse; or a spreadsheet.",
     response_model=FarmPlansOut,
     responses={
-        200: described("The plans.", FARM_PLANS, csv_example=PLAN_CSV, is_conditional=True),
+        200: described(
+            "The plans.",
+            FARM_PLANS,
+            csv_example=PLAN_CSV,
+            is_spreadsheet=True,
+            is_conditional=True,
+        ),
         **NOT_MODIFIED,
         **problems(NOT_FOUND, PLAN_NOT_FOUND, INVALID_REQUEST),
     },
@@ -125,6 +135,10 @@ def list_farm_plans(
     views = read_plans.list_plans(day=query.day, farm_id=farm_id, unit_of_work=service.unit_of_work)
     if not views:
         raise PlanNotFound(f"no plan of farm {farm_id} for {query.day or 'any day'}")
+    if wants_spreadsheet(request):
+        (farm,) = list_farms([farm_id], unit_of_work=service.unit_of_work)
+        table = plan_table(views, farm, wording("en", "si"))
+        return spreadsheet_response(table, if_none_match)
     if wants_csv(request):
         return _csv_response(views, if_none_match)
     return conditional_response(FarmPlansOut.from_views(farm_id, views), if_none_match)

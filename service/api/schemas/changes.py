@@ -7,6 +7,7 @@ from typing import Annotated, Any, Self
 
 from pydantic import Field
 
+from service.api.dependencies import BLOCK_ID_PATTERN
 from service.api.schemas.bodies import Instant
 from service.api.schemas.facts import Out
 from service.api.schemas.pages import FeedOut, PageOut
@@ -24,6 +25,17 @@ class ChangesQuery(PageQuery):
         None,
         description="Only changes at or after this instant, with its UTC offset.",
         examples=["2026-07-01T00:00:00-04:00"],
+    )
+    until: Instant | None = Field(
+        None,
+        description="Only changes before this instant, with its UTC offset.",
+        examples=["2026-08-01T00:00:00-04:00"],
+    )
+    block: str | None = Field(
+        None,
+        pattern=BLOCK_ID_PATTERN,
+        description="Only changes about this block, in full, `farm.block`.",
+        examples=["hill-farm.north"],
     )
 
 

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from service.api.schemas.facts import Out, known
 from service.operations.feedback.compare_meter import FlowNote
+from service.operations.feedback.import_runs import ImportedRuns
 from service.operations.feedback.read_soil import StoredSoilReading
 from service.operations.feedback.report_runs import ReportedRuns
 from service.operations.weather.record_rain import RecordedRain
@@ -101,6 +102,29 @@ class RunsOut(Out):
             counts=CountsOut.from_outcome(done.outcome, done.new_version_count),
             flow=[FlowOut.from_record(note) for note in done.flow],
         )
+
+
+class RunFileOut(RunsOut):
+    """Outcome of a file of runs."""
+
+    notes: list[str] = Field(description="What was worked out or left out, in words.")
+
+    @classmethod
+    def of_file(cls, done: ImportedRuns) -> Self:
+        """The outcome."""
+        return cls(
+            counts=CountsOut.from_outcome(done.outcome, done.new_version_count),
+            flow=[FlowOut.from_record(note) for note in done.flow],
+            notes=list(done.notes),
+        )
+
+
+class RunUndoneOut(Out):
+    """A run that counts as never reported."""
+
+    block_id: str = Field(description="Full block id, `farm.block`.")
+    started_at: datetime = Field(description="Start that the run was reported with, UTC.")
+    new_plan_count: int = Field(description="Plans that got a new version in the same step.")
 
 
 class BookedRainOut(Out):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.api.cursors import name_of, number_of, pair_of
+from service.api.cursors import moment_of, name_of, number_of, pair_of
 from service.api.dependencies import BLOCK_ID_PATTERN, CalendarDate
 from service.records.water_use import Grouping
 
@@ -81,6 +83,45 @@ class FeedQuery(FarmPageQuery):
         InputInvalid.
         """
         return (0, 0) if self.cursor is None else pair_of(self.cursor)
+
+
+class RunQuery(PageQuery):
+    """Selects reported runs of a farm, and a page of them."""
+
+    block: str | None = Field(
+        None,
+        pattern=BLOCK_ID_PATTERN,
+        description="Only this block, in full, `farm.block`.",
+        examples=["hill-farm.north"],
+    )
+    first_day: CalendarDate | None = Field(
+        None, alias="from", description="First local day.", examples=["2026-07-01"]
+    )
+    last_day: CalendarDate | None = Field(
+        None, alias="to", description="Last local day.", examples=["2026-07-14"]
+    )
+
+    @property
+    def before(self) -> tuple[datetime, int] | None:
+        """Start and key of the last run of the page before. Raises InputInvalid."""
+        return None if self.cursor is None else moment_of(self.cursor)
+
+
+class RunFileQuery(In):
+    """Whose runs a file has."""
+
+    farm: str | None = Field(
+        None,
+        max_length=40,
+        description="Farm whose blocks ran; defaults to the key's own.",
+        examples=["hill-farm"],
+    )
+    block: str | None = Field(
+        None,
+        pattern=BLOCK_ID_PATTERN,
+        description="Block that ran, where the file has no column `block`.",
+        examples=["hill-farm.north"],
+    )
 
 
 class BlockListQuery(FarmPageQuery):

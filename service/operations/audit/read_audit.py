@@ -25,16 +25,24 @@ def read_audit(
     unit_of_work: UnitOfWorkFactory,
     older_than: int | None = None,
     subjects: Collection[Subject] = (),
-    since: datetime | None = None,
+    about: Collection[tuple[Subject | None, str]] = (),
+    between: tuple[datetime | None, datetime | None] = (None, None),
 ) -> AuditPage:
     """Changes of a farm, the newest first; raises NotFound for an unknown farm.
 
-    older_than: the key of the last entry of the page before. since: no entry from before it.
+    older_than: the key of the last entry of the page before. about: only entries about one of these
+    things, without a subject of any. between: none from before the first
+    instant, nor from the second on.
     """
     with unit_of_work(write=False) as unit:
         unit.blocks.get_farm(farm_id)
         found = unit.audit.list_entries(
-            farm_id, count=count + 1, older_than=older_than, subjects=subjects, since=since
+            farm_id,
+            count=count + 1,
+            older_than=older_than,
+            subjects=subjects,
+            about=about,
+            between=between,
         )
     return AuditPage(tuple(found[:count]), len(found) > count)
 

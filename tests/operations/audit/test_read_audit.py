@@ -154,8 +154,8 @@ def test_pages_follow_each_other_and_can_begin_at_an_instant(own_service: Servic
     keys = [each.entry_key for each in (*first.entries, *then.entries)]
     assert keys == sorted(keys, reverse=True) and len(set(keys)) == len(keys)
     last_at = first.entries[0].at
-    assert page(own_service, since=last_at + timedelta(seconds=1)).entries == ()
-    assert first.entries[0] in page(own_service, since=last_at).entries
+    assert page(own_service, between=(last_at + timedelta(seconds=1), None)).entries == ()
+    assert first.entries[0] in page(own_service, between=(last_at, None)).entries
 
 
 def test_a_caller_follows_from_the_last_change_it_has(own_service: Service) -> None:
