@@ -259,6 +259,9 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "The numbers of a block with their sources, and the soil textures.",
         "GET /v1/blocks/{block_id}/numbers",
         "GET /v1/soils",
+    ),
+    _added(
+        date(2026, 11, 30),
         "How good the forecasts at a site were.",
         "GET /v1/sites/{site_id}/forecast-quality",
     ),
