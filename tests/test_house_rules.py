@@ -279,7 +279,6 @@ EXCEPTIONS: dict[str, dict[str, tuple[int, str]]] = {
         "service/weather_sources/open_meteo.py": (451, "one service with all its rules"),
     },
     "lines of a function": {
-        "service/agronomy/daily_plan.py::plan_tomorrow": (66, METHOD),
         "service/agronomy/outlook.py::look_ahead": (78, METHOD),
         "service/agronomy/pulse_kernel.py::plan_alone": (86, METHOD),
         "service/agronomy/season.py::run_season": (73, METHOD),
@@ -447,6 +446,7 @@ NO_TEST_OF_ITS_OWN = {
     "nutrition/documents": "plain values; the tests of commands and routes read them",
     "evening/measured_weather": "read by what looks back; tested with assess_supply, compare_block",
     "evening/phases": "adds up seconds for the log lines of a run, which tests/test_logs.py reads",
+    "evening/risk_rows": "plain values of a plan; the tests of weigh_risk read them",
     "evening/run_timers": "what an evening does for timers; tests/operations/timers follow it",
     "evening/run_weather": "hands run_day what gather_weather gathers; tested with both",
     "evening/write_plans": "the last step of run_day, whose tests read what it stores",

@@ -110,6 +110,7 @@ The whole
     step_rule         how one of those steps is shown
     steps_of_crop     those from the weather to the crop's water use
     steps_of_water    those from there to the minutes
+    steps_of_risk     those of a decision under a forecast with a spread
     season            a past season, evening after evening
     week_ahead        the days until a timer is set again, and what it can be set to
     week_courses      the courses that the rain of those days may take

@@ -21,6 +21,7 @@ from service.agronomy.outlook import Outlook, look_ahead
 from service.agronomy.pulse_plan import PulseDemand, PulseSchedule
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, remaining_demand, whole_day
+from service.agronomy.risk_guard import WeighedRisk
 from service.agronomy.supply import schedule_supplies
 from service.agronomy.water_balance import (
     DayLedger,
@@ -67,6 +68,8 @@ class DailyPlan:
     """Part of the need without which the block would run out of readily available water."""
     held_min: Floats
     """Minutes of the windows that are too cold for a pulse."""
+    risk: WeighedRisk | None = None
+    """What a forecast with a spread changed; None: nothing."""
 
     @property
     def can_be_planned(self) -> NDArray[np.bool_]:
@@ -122,6 +125,7 @@ def plan_tomorrow(
     supply_flow_l_per_h: Floats,
     not_before_min: Ints | None = None,
     committed: CommittedWater | None = None,
+    risk: WeighedRisk | None = None,
 ) -> DailyPlan:
     """The plan for the first day of ``weather``.
 
@@ -129,22 +133,13 @@ def plan_tomorrow(
     depletion_midnight_mm (blocks,); windows of tomorrow; supply_flow_l_per_h (supplies,).
     not_before_min: (blocks,) first minute at which a pulse may start; 0 when None.
     committed: water of that day that is already committed, when the day is under way.
+    risk: what a forecast with a spread changes; None: no block asks for it.
     Returns: DailyPlan; blocks with NaN weather or depletion get no pulses. A depletion above
     what the zone holds tomorrow (if the zone shrank) counts as TAW, as in the balance.
     Source: the rules of the watering, pulse and supply modules.
     """
     depletion_midnight_mm = np.minimum(depletion_midnight_mm, crop.taw_mm[0])
-    rain_credit_mm = credited_rain_mm(
-        crop.rain_entering_mm, weather.rain_probability_fraction[:, blocks.site_index]
-    )
-    need = water_need(
-        depletion_midnight_mm,
-        rain_credit_mm=rain_credit_mm[0],
-        crop_et_mm=crop.zone_et_mm[0],
-        raw_mm=crop.raw_mm[0],
-        system=blocks.system,
-        is_dormant=crop.is_dormant[0],
-    )
+    need, rain_credit_mm = _need(blocks, weather, crop, depletion_midnight_mm, risk)
     limits = pulse_limits(blocks.system, blocks.soil)
     rate_mm_per_min = net_rate_mm_per_min(blocks.system, blocks.soil)
     demand = _demand(
@@ -162,7 +157,7 @@ def plan_tomorrow(
     cause = cause_by_season(schedule.cause, held_min, is_dormant=crop.is_dormant[0])
     return DailyPlan(
         depletion_midnight_mm=depletion_midnight_mm,
-        rain_credit_mm=rain_credit_mm[0],
+        rain_credit_mm=rain_credit_mm,
         crop_coefficient=crop.crop_coefficient[0],
         crop_et_mm=crop.crop_et_mm[0],
         alley_et_mm=crop.alley_et_mm[0],
@@ -177,7 +172,31 @@ def plan_tomorrow(
         deferred_mm=np.maximum(0.0, need.need_mm - schedule.planned_net_mm),
         shortfall_mm=shortfall_mm(need, schedule.planned_net_mm, crop.raw_mm[0]),
         held_min=held_min,
+        risk=risk,
     )
+
+
+def _need(
+    blocks: BlockBatch,
+    weather: SiteDays,
+    crop: CropDays,
+    depletion_midnight_mm: Floats,
+    risk: WeighedRisk | None,
+) -> tuple[WaterNeed, Floats]:
+    """Tomorrow's need, and the rain that it counts on."""
+    chance = weather.rain_probability_fraction[0, blocks.site_index]
+    credit_mm = credited_rain_mm(crop.rain_entering_mm[0], chance)
+    if risk is not None:
+        credit_mm = risk.rule_credit_mm(credit_mm)
+    need = water_need(
+        depletion_midnight_mm,
+        rain_credit_mm=credit_mm,
+        crop_et_mm=crop.zone_et_mm[0],
+        raw_mm=crop.raw_mm[0],
+        system=blocks.system,
+        is_dormant=crop.is_dormant[0],
+    )
+    return (need, credit_mm) if risk is None else (risk.need(need), risk.credit_mm(credit_mm))
 
 
 def _schedule(
@@ -208,7 +227,7 @@ def coming_days(
     Source: the evening rules, repeated day by day.
     """
     return look_ahead(
-        blocks.system,
+        blocks.system if plan.risk is None else plan.risk.rules_ahead(blocks.system),
         crop_et_mm=crop.zone_et_mm,
         is_dormant=crop.is_dormant,
         rain_credit_mm=credited_rain_mm(

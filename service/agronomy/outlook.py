@@ -66,6 +66,36 @@ def day_capacity_min(system: SystemBatch, limits: PulseLimits, windows: WindowBa
     return capacity
 
 
+def day_capacity_mm(
+    system: SystemBatch,
+    limits: PulseLimits,
+    windows: WindowBatch,
+    *,
+    net_rate_mm_per_min: Floats,
+    most_mm: Floats,
+    supply_flow_l_per_h: Floats,
+) -> Floats:
+    """Net depth that a day can add where every block of a supply asks for as much.
+
+    Shapes: (blocks,); flow (supplies,).
+    most_mm: what each block asks for at most.
+    Returns: depth [mm]: what the block's hours let through, at most what is asked for, and its
+    share of a supply that cannot give that to all.
+    Equation: :func:`day_capacity_min` and :func:`share_supplies`, times the net rate.
+    """
+    capacity_min = day_capacity_min(system, limits, windows)
+    open_min = _open_minutes(windows, system, supply_flow_l_per_h.size)
+    minutes = share_supplies(
+        np.minimum(most_mm / net_rate_mm_per_min, capacity_min),
+        capacity_min,
+        flow_l_per_h=system.flow_l_per_h,
+        supply_index=system.supply_index,
+        priority=system.priority,
+        carried_l=supply_flow_l_per_h * open_min / MINUTES_PER_HOUR,
+    )
+    return minutes * net_rate_mm_per_min
+
+
 def look_ahead(
     system: SystemBatch,
     *,

@@ -8,15 +8,15 @@ than they save; there the evening rule of trigger and rain room stays.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from service.agronomy.records import Floats, Ints
+from service.agronomy.records import Floats, Ints, SystemBatch
 from service.agronomy.risk_attitude import RiskAttitude
-from service.agronomy.safe_depth import SafeDepth
+from service.agronomy.safe_depth import FILL_SHARE, SafeDepth
 from service.agronomy.watering_rules import WaterNeed
 
 KEEPS_UP_RATIO = 1.3
@@ -81,36 +81,6 @@ def guarded_credit_mm(classic_mm: Floats, depth: SafeDepth, guard: Ints) -> Floa
     return np.where(guard == RiskGuard.KEEP_UP, depth.dry_credit_mm, credit_mm)
 
 
-def weighed_need(
-    rule: WaterNeed,
-    depth: SafeDepth,
-    *,
-    is_weighed: NDArray[np.bool_],
-    smallest_mm: Floats,
-) -> WaterNeed:
-    """The need that goes into the pulses: the safe depth where it decides, else the rule's.
-
-    Shapes: all (blocks,).
-    is_weighed: blocks that the safe depth decides; see :func:`is_weighed`.
-    smallest_mm: net depth of the shortest pulse; a need that is there is never less.
-    Returns: WaterNeed; the room at midnight and the depletion without water are those of the
-    members, and what must be given is urgent.
-    Source: the decision of :func:`service.agronomy.safe_depth.safe_depth`.
-    """
-    need_mm = np.where(depth.need_mm > 0.0, np.maximum(depth.need_mm, smallest_mm), depth.need_mm)
-    return replace(
-        rule,
-        depletion_after_rain_mm=np.where(
-            is_weighed, depth.wet_depletion_mm, rule.depletion_after_rain_mm
-        ),
-        planned_depletion_mm=np.where(
-            is_weighed, depth.planned_depletion_mm, rule.planned_depletion_mm
-        ),
-        need_mm=np.where(is_weighed, need_mm, rule.need_mm),
-        urgent_need_mm=np.where(is_weighed, depth.must_mm, rule.urgent_need_mm),
-    )
-
-
 def is_weighed(attitude: Ints, guard: Ints) -> NDArray[np.bool_]:
     """Blocks that the safe depth decides.
 
@@ -121,3 +91,88 @@ def is_weighed(attitude: Ints, guard: Ints) -> NDArray[np.bool_]:
     """
     decides: NDArray[np.bool_] = (attitude != RiskAttitude.CLASSIC) & (guard == RiskGuard.NONE)
     return decides
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedRisk:
+    """What a forecast with a spread changes in the plans of blocks, arrays (blocks,)."""
+
+    attitude: Ints
+    """:class:`RiskAttitude`"""
+    guard: Ints
+    """:class:`RiskGuard`"""
+    depth: SafeDepth
+    smallest_mm: Floats
+    """Net depth of the shortest pulse; a need that is there is never less."""
+    member_count: Ints
+
+    @property
+    def is_weighed(self) -> NDArray[np.bool_]:
+        """(blocks,) the safe depth decides."""
+        return is_weighed(self.attitude, self.guard)
+
+    def rule_credit_mm(self, rule_mm: Floats) -> Floats:
+        """(blocks,) rain that the evening rule counts on, given what it counts on by itself."""
+        guarded_mm = guarded_credit_mm(rule_mm, self.depth, self.guard)
+        return np.where(self.attitude == RiskAttitude.CLASSIC, rule_mm, guarded_mm)
+
+    def credit_mm(self, rule_mm: Floats) -> Floats:
+        """(blocks,) rain that the plan counts on, given what the rule does."""
+        return np.where(self.is_weighed, self.depth.rain_credit_mm, rule_mm)
+
+    def need(self, rule: WaterNeed) -> WaterNeed:
+        """The need that goes into the pulses: the safe depth where it decides, else the rule's.
+
+        The room at midnight and the depletion without water are those of the members, and what must
+        be given is urgent.
+        """
+        depth, weighed = self.depth, self.is_weighed
+        need_mm = np.where(
+            depth.need_mm > 0.0, np.maximum(depth.need_mm, self.smallest_mm), depth.need_mm
+        )
+        return replace(
+            rule,
+            depletion_after_rain_mm=np.where(
+                weighed, depth.wet_depletion_mm, rule.depletion_after_rain_mm
+            ),
+            planned_depletion_mm=np.where(
+                weighed, depth.planned_depletion_mm, rule.planned_depletion_mm
+            ),
+            # A later day may call for water although tomorrow's depletion does not.
+            trigger_mm=np.where(
+                weighed,
+                np.where(
+                    depth.must_mm > 0.0,
+                    np.minimum(depth.raw_mm, depth.planned_depletion_mm),
+                    depth.raw_mm,
+                ),
+                rule.trigger_mm,
+            ),
+            need_mm=np.where(weighed, need_mm, rule.need_mm),
+            urgent_need_mm=np.where(weighed, depth.must_mm, rule.urgent_need_mm),
+        )
+
+    def rules_ahead(self, system: SystemBatch) -> SystemBatch:
+        """Trigger and rain room that come to the same in weather without a spread.
+
+        What passes RAW is given, and half of what fits besides: from a depletion of RAW on, down to
+        midway between RAW and the rain room.
+        """
+        midway = 1.0 - FILL_SHARE * (1.0 - system.rain_room_fraction)
+        weighed = self.is_weighed
+        return replace(
+            system,
+            trigger_fraction=np.where(weighed, 1.0, system.trigger_fraction),
+            rain_room_fraction=np.where(weighed, midway, system.rain_room_fraction),
+        )
+
+    def of_blocks(self, rows: Ints) -> WeighedRisk:
+        """The same of some blocks (row numbers)."""
+        depth = {part.name: getattr(self.depth, part.name)[..., rows] for part in fields(SafeDepth)}
+        return WeighedRisk(
+            attitude=self.attitude[rows],
+            guard=self.guard[rows],
+            depth=SafeDepth(**depth),
+            smallest_mm=self.smallest_mm[rows],
+            member_count=self.member_count[rows],
+        )

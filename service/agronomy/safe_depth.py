@@ -63,7 +63,8 @@ class RiskDays:
     is_dormant: NDArray[np.bool_]
     """(days, blocks) days on which the block is not watered."""
     later_day_mm: Floats
-    """X: net depth that any later day can still add."""
+    """X: net depth that any later day can still add; (days, blocks) where days differ, of which the
+    first does not count."""
     rain_room_fraction: Floats
 
 
@@ -265,7 +266,7 @@ def _chunk(
     reached = [first, *(march.step(day)[0] for day in range(1, count))]
     must_mm = np.zeros(site.size)
     for day, each in enumerate(reached):
-        asked_mm = each.safe_mm - each.raw_mm - day * days.later_day_mm
+        asked_mm = each.safe_mm - each.raw_mm - _later_mm(days, day)
         must_mm = np.maximum(must_mm, np.where(days.is_dormant[day], 0.0, asked_mm))
     must_mm = np.where(must_mm < MUST_TOLERANCE_MM, 0.0, must_mm)
     must_mm = np.where(days.is_dormant[0], 0.0, must_mm)
@@ -291,6 +292,13 @@ def _chunk(
     known = np.isfinite(np.stack([each.safe_mm for each in reached]).sum(axis=0))
     known &= weights.sum(axis=1) > 0.0
     return SafeDepth(**{name: np.where(known, term, np.nan) for name, term in terms.items()})
+
+
+def _later_mm(days: RiskDays, day: int) -> Floats:
+    """(blocks,) net depth that the days after tomorrow can add, up to a day."""
+    if days.later_day_mm.ndim == 1:
+        return np.asarray(day * days.later_day_mm)
+    return np.asarray(days.later_day_mm[1 : day + 1].sum(axis=0))
 
 
 def _high_et0_mm(members: MemberBatch, count: int) -> Floats:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from service.agronomy.root_zone import LEACHING_NEGLIGIBLE_FRACTION
 from service.agronomy.step_rule import StepRule, has
 from service.agronomy.step_template import Numbers, is_known
+from service.agronomy.steps_of_risk import RISK_STEPS, how_credit, is_weighed
 
 _MODEL = "this service's own rule"
 
@@ -18,7 +19,13 @@ def _how_net_rate(numbers: Numbers) -> int:
     return int(is_known(leaching) and leaching > LEACHING_NEGLIGIBLE_FRACTION)
 
 
+def _how_start(numbers: Numbers) -> int:
+    return int(is_weighed(numbers))
+
+
 def _how_planned_depletion(numbers: Numbers) -> int:
+    if is_weighed(numbers):
+        return 2
     return int(is_known(numbers.get("alley_et_mm")))
 
 
@@ -60,11 +67,22 @@ ZONE_STEPS: tuple[StepRule, ...] = (
         (
             "chance x what enters the zone, where the chance is 0.3 or more:"
             " {rain_probability_fraction:.2f} x {rain_entering_mm:.2f}",
+            "what enters the zone in a forecast that all but {credit_fraction:.3f} of the others"
+            " pass; the amount that is forecast would bring {rain_entering_mm:.2f}",
+            "what enters the zone in a forecast that nine in ten pass; the amount that is forecast"
+            " would bring {rain_entering_mm:.2f}",
+            "none, since the block ran short in the last two days",
         ),
+        how_credit,
     ),
     StepRule(
         "depletion_start_mm", "Depletion after that rain", "mm", 2, _MODEL,
-        ("max(0, {depletion_midnight_mm:.2f} - {rain_credit_mm:.2f})",),
+        (
+            "max(0, {depletion_midnight_mm:.2f} - {rain_credit_mm:.2f})",
+            "{depletion_midnight_mm:.2f} less the rain of a wet turn, which {credit_fraction:.3f}"
+            " of the forecasts pass; pulses before sunrise find this room",
+        ),
+        _how_start,
     ),
     StepRule(
         "alley_capacity_mm", "Water that roots outside the wet strip can hold ready", "mm", 2,
@@ -108,13 +126,21 @@ ZONE_STEPS: tuple[StepRule, ...] = (
             "{depletion_start_mm:.2f} + {crop_et_mm:.2f}",
             "{depletion_start_mm:.2f} + {crop_et_mm:.2f} - {alley_et_mm:.2f} from outside the"
             " strip",
+            "what all but {credit_fraction:.3f} of the forecasts stay under, each with its own rain"
+            " and use",
         ),
         _how_planned_depletion,
     ),
     StepRule(
         "trigger_mm", "Water from this depletion on", "mm", 2, _MODEL,
-        ("{trigger_fraction:.2f} x RAW = {trigger_fraction:.2f} x {raw_mm:.2f}",),
+        (
+            "{trigger_fraction:.2f} x RAW = {trigger_fraction:.2f} x {raw_mm:.2f}",
+            "the readily available water at the mean use of the forecasts, or less where later"
+            " days could not make it good",
+        ),
+        _how_start,
     ),
+    *RISK_STEPS,
     StepRule(
         "rain_room_mm", "Room left for rain", "mm", 2, _MODEL,
         ("{rain_room_fraction:.2f} x RAW = {rain_room_fraction:.2f} x {raw_mm:.2f}",),
@@ -124,7 +150,10 @@ ZONE_STEPS: tuple[StepRule, ...] = (
         (
             "{planned_depletion_mm:.2f} - {rain_room_mm:.2f} where {planned_depletion_mm:.2f} is"
             " at least {trigger_mm:.2f}, else 0",
+            "{must_mm:.2f} + 0.5 x ({fill_mm:.2f} - {must_mm:.2f}) where that is positive and"
+            " something must be given, else 0; never less than the shortest pulse",
         ),
+        _how_start,
     ),
 )  # fmt: skip
 

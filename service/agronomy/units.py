@@ -311,6 +311,7 @@ _STANDARD_TERMS = (
     Quantity("kc_end_adjusted", "1", 0, 2, "Kc at the end of the late stage in that climate"),
     Quantity("kc_initial_adjusted", "1", 0, 1.5, "Kc of the initial stage under the mulch"),
     Quantity("kc_of_stage", "1", 0, 2, "Kc of a day before the canopy"),
+    Quantity("risk_attitude", "1", 0, 3, "code of what a grower would rather risk"),
     Quantity("priority", "1", 1, 9, "rank on a short supply, 1 is served first"),
     Quantity("bare_ground_kc", "1", 0, 1, "Kc without leaves, of bare soil or under the mulch"),
     Quantity("crop_coefficient", "1", 0, 2, "Kc of a day: crop ET over reference ET"),
@@ -423,8 +424,7 @@ _GROUPS = (
     _LETTERS,
 )
 
-STANDARD_TERMS = frozenset(quantity.name for quantity in _STANDARD_TERMS)
-"""Names of the table that do not end in their unit."""
+STANDARD_TERMS = frozenset(quantity.name for quantity in _STANDARD_TERMS)  # without a unit's end
 
 NOMENCLATURE: Mapping[str, Quantity] = MappingProxyType(
     {quantity.name: quantity for group in _GROUPS for quantity in group}

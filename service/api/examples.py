@@ -58,6 +58,7 @@ BLOCK: Final[dict[str, Any]] = {
     "trigger_fraction": 0.7,
     "rain_room_fraction": 0.3,
     "freeze_hold_c": 0.0,
+    "risk_attitude": "balanced",
     "alley_root_fraction": 0.0,
     "watering_start_doy": 65,
     "watering_end_doy": 322,

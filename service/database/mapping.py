@@ -19,6 +19,7 @@ import orjson
 from sqlalchemy import RowMapping
 
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
+from service.agronomy.risk_attitude import RiskAttitude
 from service.database.bulk import ColumnSet
 from service.database.packing import whole
 from service.database.timer_text import timer_from, timer_text
@@ -179,7 +180,13 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
     # A block without one of the three keeps the digest that it had before they were known.
     hashed = (*values, *(text for text in (layout, timer, visits) if text is not None))
     numbers = [float(getattr(block, name)) for name in BLOCK_NUMBERS]
-    digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *hashed, *numbers]))
+    # The evening rule is what every block had before there was a choice: it keeps its digest too.
+    chosen = [
+        number
+        for name, number in zip(BLOCK_NUMBERS, numbers, strict=True)
+        if name != "risk_attitude" or number != RiskAttitude.CLASSIC
+    ]
+    digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *hashed, *chosen]))
     stored_start = None if block.balance_start is None else block.balance_start.isoformat()
     return (
         *values[:2],

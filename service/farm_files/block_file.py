@@ -23,6 +23,7 @@ from service.agronomy.soil import (
     texture_soil,
 )
 from service.errors import InputInvalid
+from service.farm_files import risk_file
 from service.farm_files.block_draft import BlockDraft
 from service.farm_files.block_keys import (
     FIXED,
@@ -94,6 +95,7 @@ def read_block(
         draft.take(table, key, None, "")
     for key in FIXED:
         draft.take(table, key, key.default, key.origin)
+    _read_attitude(table, draft)
     plants = read_emitter_spacing(table, draft)
     _check_planting_year(table, draft)
     _read_soil(table, draft)
@@ -143,6 +145,13 @@ def _read_pipes(
         emitters_per_plant_count=emitters_per_plant_count,
     )
     return read_layout(table.table(BlockKeys.hydraulics), defaults)
+
+
+def _read_attitude(table: TomlTable, draft: BlockDraft) -> None:
+    word = table.choice(BlockKeys.risk_attitude)
+    draft.numbers[risk_file.FIELD] = float(risk_file.attitude_of(word or risk_file.ATTITUDES[0]))
+    is_given = table.has(BlockKeys.risk_attitude)
+    draft.origins[risk_file.FIELD] = GIVEN if is_given else risk_file.ORIGIN
 
 
 def _check_planting_year(table: TomlTable, draft: BlockDraft) -> None:

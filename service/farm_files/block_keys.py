@@ -41,6 +41,7 @@ from service.farm_files.keys import (
     share,
 )
 from service.farm_files.pipe_keys import HydraulicsKeys
+from service.farm_files.risk_file import RISK_ATTITUDE
 
 GIVEN = "given"
 _NOT_GIVEN = "not given"
@@ -71,12 +72,7 @@ class BlockKeys(Table):
     crop = ChoiceKey(
         about="Key of the crop in the crop table.", choices=tuple(CROPS), is_needed=True
     )
-    area = NumberKey(
-        about="Ground area.",
-        measure=parts.AREA,
-        field="area_m2",
-        is_needed=True,
-    )
+    area = NumberKey(about="Ground area.", measure=parts.AREA, field="area_m2", is_needed=True)
     row_spacing = NumberKey(
         about="Distance between rows.",
         measure=length(0.2, 30.0),
@@ -198,6 +194,7 @@ class BlockKeys(Table):
         default=0.3,
         origin="choice: leave 0.3 of the readily available water empty for rain",
     )
+    risk_attitude = RISK_ATTITUDE
     alley_root_fraction = parts.ALLEY_ROOT_FRACTION
     freeze_hold = parts.FREEZE_HOLD
     leakage_share = parts.LEAKAGE_SHARE
@@ -395,6 +392,7 @@ TABLE_OF: dict[str, str] = {
 WATERING_DAYS = ("watering_start_doy", "watering_end_doy")
 """The numbers of the watering season, whose keys are days of the year."""
 NOTED_NAMES: tuple[str, ...] = (
-    *(key.field for key in ALL_NUMBERS), "texture_group", *WATERING_DAYS, "curve", "windows",
+    *(key.field for key in ALL_NUMBERS), "texture_group", "risk_attitude", *WATERING_DAYS,
+    "curve", "windows",
 )  # fmt: skip
 """Names that an origin may be given for."""

@@ -18,6 +18,7 @@ from service.farm_files.block_part_keys import WateringSeasonKeys
 from service.farm_files.control_file import control_of, has_own_timer
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
+from service.farm_files.risk_file import word_of
 from service.farm_files.timer_file import timer_lines
 from service.records.controllers import ControllerDefinition
 from service.records.farms import BlockDefinition, FarmBundle, MonthlyNormals, SiteDefinition
@@ -135,6 +136,7 @@ def _block_lines(block: BlockDefinition) -> list[str]:
     if not math.isnan(block.last_nitrogen_doy):
         last = "{:02d}-{:02d}".format(*month_and_day(int(block.last_nitrogen_doy)))
         tables[""].append(_pair("last_nitrogen", last))
+    tables[""].append(_pair("risk_attitude", word_of(block.risk_attitude)))
     tables["soil"].append(_pair("grain", block.texture_group.name.lower()))
     curve_lines, tables["season"] = _curve_lines(block)
     tables["watering_season"] = _watering_lines(block)

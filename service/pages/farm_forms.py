@@ -21,7 +21,7 @@ import orjson
 
 from service.errors import Fault, InputInvalid
 from service.pages import canopy_fields as canopy
-from service.pages import control_fields, site_fields
+from service.pages import control_fields, risk_fields, site_fields
 from service.pages.number_fields import digits_of, entered_number, in_few_digits
 from service.pages.season_fields import (
     change_seasons,
@@ -283,7 +283,7 @@ def block_table(form: Form) -> Table:
         **{key: entered_number(form, key) for key in COUNTS},
         **entered_seasons(form),
         **canopy.entered_day(form),
-        **control_fields.entered_control(form),
+        **{**risk_fields.entered_attitude(form), **control_fields.entered_control(form)},
     }
     for key in ("supply", "site"):
         table[key] = form.get(key) or None
@@ -322,6 +322,7 @@ def open_block(
             form[f"{name}_unit"] = unit
     seasons = shown_seasons(block)
     form |= {**seasons.form, **canopy.shown_day(table), **control_fields.shown_control(block)}
+    form |= risk_fields.shown_attitude(block)
     origins |= seasons.origins
     if block.origins.get("windows", GIVEN) == GIVEN:
         form |= shown_windows(block.windows)
@@ -330,7 +331,7 @@ def open_block(
 
 def change_block(table: Table, form: Form, opened: Opened) -> Table:
     """The stored table of a block with what its form says."""
-    changed = copy.deepcopy(table)
+    changed = risk_fields.with_attitude(copy.deepcopy(table), form, opened.form)
     origins = cast("Table", changed.setdefault("origins", {}))
     changed["name"] = form.get("name", "")
     for key in ("supply", "site"):

@@ -22,7 +22,7 @@ from service.operations.access.people import list_people
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
 from service.operations.weather.read_sites import CountySite, list_counties
-from service.pages import control_fields, farm_forms, site_fields
+from service.pages import control_fields, farm_forms, risk_fields, site_fields
 from service.pages.block_copy import copied_block, without_name
 from service.pages.block_preview import Preview, preview_of
 from service.pages.coordinates import place_text
@@ -41,7 +41,7 @@ from service.translations.catalogue import marked
 BLOCK_FIELDS = (
     "name", "crop", "texture", "wetness", "season_start", "stage_1", "watering_from", "watering_to",
     "last_nitrogen", "opens_1", "canopy_measured_on", *farm_forms.QUANTITIES, *farm_forms.COUNTS,
-    *control_fields.FIELDS,
+    *control_fields.FIELDS, risk_fields.FIELD,
 )  # fmt: skip
 """Fields that a fault can stand beside; supply and place only where there are several."""
 
@@ -588,6 +588,7 @@ def _block_form(
             *(("site",) if len(bundle.sites) > 1 else ()),
         },
         preview=preview,
+        attitudes=risk_fields.choices_of(visit.words),
         **control_fields.choices_of(visit.words),
         **values,
     )

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from service.agronomy.records import CurveDefinition, Days, Floats, Ints, NoWaterPeriod, WallWindow
+from service.agronomy.risk_attitude import RiskAttitude
 from service.agronomy.soil import TextureGroup
 from service.records.controllers import ControllerDefinition
 from service.records.mail import Person
@@ -144,6 +145,8 @@ class BlockDefinition:
     transmission_ratio: float
     trigger_fraction: float
     rain_room_fraction: float
+    risk_attitude: RiskAttitude = RiskAttitude.CLASSIC
+    """What its grower would rather risk; NaN in the database: the evening rule."""
     freeze_hold_c: float
     watering_start_doy: float
     """First day of the watering season, in a year of 365 days; NaN: the whole year."""
@@ -219,6 +222,7 @@ _KINDS_OF_NUMBER: Mapping[str, Callable[[float], Any]] = {
     "float": float,
     "bool": bool,
     "TextureGroup": lambda code: TextureGroup(int(code)),
+    "RiskAttitude": lambda code: RiskAttitude(0 if math.isnan(code) else int(code)),
 }
 BLOCK_NUMBERS: tuple[str, ...] = tuple(
     name for name, kind in BlockDefinition.__annotations__.items() if kind in _KINDS_OF_NUMBER

@@ -177,6 +177,19 @@ class PlanReasoning(NamedTuple):
     """The part of the crop's water use that comes from there."""
     visit_count: float | None = None
     """Visits of a day at which the valve is opened by hand; None where it opens by itself."""
+    risk_attitude: float | None = None
+    """Code of :class:`service.agronomy.risk_attitude.RiskAttitude`; None here and below: the
+    evening rule."""
+    risk_guard: float | None = None
+    """Code of :class:`service.agronomy.risk_guard.RiskGuard`; 0 where the safe depth decides."""
+    member_count: float | None = None
+    credit_fraction: float | None = None
+    must_mm: float | None = None
+    fill_mm: float | None = None
+    short_tomorrow_fraction: float | None = None
+    """Chance that the block, without water, runs short tomorrow."""
+    short_horizon_fraction: float | None = None
+    """The same by the last day that the decision looks at."""
 
     @property
     def quantities(self) -> Numbers:

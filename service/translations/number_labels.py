@@ -27,6 +27,7 @@ NUMBER_LABELS: Mapping[str, str] = {
     "transmission_ratio": marked("Peak-use transmission ratio"),
     "trigger_fraction": marked("Irrigate from this share of the readily available water"),
     "rain_room_fraction": marked("Share of the readily available water left empty for rain"),
+    "risk_attitude": marked("What the grower would rather risk, code"),
     "alley_root_fraction": marked("Rooted share of the ground outside the wet strip"),
     "freeze_hold_c": marked("No water in hours expected below, °C"),
     "watering_start_doy": marked("First day of the watering season, day of the year"),

@@ -13,10 +13,9 @@ from service.agronomy.records import Floats, SoilBatch
 from service.agronomy.risk_attitude import COST_RATIOS, CostRatios, RiskAttitude, costs_of
 from service.agronomy.risk_guard import (
     RiskGuard,
+    WeighedRisk,
     guarded_credit_mm,
-    is_weighed,
     risk_guards,
-    weighed_need,
 )
 from service.agronomy.safe_depth import CHUNK_BLOCKS, RiskDays, SafeDepth, safe_depth
 from service.agronomy.watering_rules import WaterNeed
@@ -238,12 +237,38 @@ def test_under_a_guard_the_evening_rule_counts_on_less_rain() -> None:
     assert credit.tolist() == [2.0, 0.0, depth.dry_credit_mm[2], 2.0]
 
 
+def weighed(depth: SafeDepth, attitude: list[int], guard: list[int]) -> WeighedRisk:
+    return WeighedRisk(
+        attitude=np.array(attitude),
+        guard=np.array(guard),
+        depth=depth,
+        smallest_mm=np.full(len(attitude), 50.0),
+        member_count=np.full(len(attitude), 31),
+    )
+
+
 def test_the_need_is_the_safe_depth_only_where_it_decides() -> None:
     depth = safe_depth(risk_days(np.full(4, 18.0)), random_members(), balanced(4))
     rule = WaterNeed(*np.arange(24.0).reshape(6, 4))
-    decides = is_weighed(np.array([0, 2, 2, 1]), np.array([0, 0, RiskGuard.KEEP_UP, 0]))
-    need = weighed_need(rule, depth, is_weighed=decides, smallest_mm=np.full(4, 50.0))
+    risk = weighed(depth, [0, 2, 2, 1], [0, 0, RiskGuard.KEEP_UP, 0])
+    need = risk.need(rule)
     assert need.need_mm.tolist() == [16.0, 50.0, 18.0, 50.0]  # never less than the shortest pulse
     assert need.urgent_need_mm[[1, 3]].tolist() == depth.must_mm[[1, 3]].tolist()
     assert need.depletion_after_rain_mm[1] == depth.wet_depletion_mm[1]
-    assert need.trigger_mm.tolist() == rule.trigger_mm.tolist()
+    assert need.trigger_mm[[0, 2]].tolist() == rule.trigger_mm[[0, 2]].tolist()
+    assert need.trigger_mm[1] == min(depth.raw_mm[1], depth.planned_depletion_mm[1])
+    assert risk.rule_credit_mm(np.full(4, 2.0)).tolist() == [2.0, 2.0, depth.dry_credit_mm[2], 2.0]
+    assert risk.credit_mm(np.full(4, 2.0))[[0, 1]].tolist() == [2.0, depth.rain_credit_mm[1]]
+    some = risk.of_blocks(np.array([1]))
+    assert some.need(WaterNeed(*np.zeros((6, 1)))).need_mm.tolist() == [50.0]
+
+
+def test_a_break_in_the_days_ahead_calls_for_water_before_it() -> None:
+    alone = members_of(np.zeros((1, 1, 5)), np.full((1, 1, 5), 5.0))
+    days = risk_days(np.array([10.0]), site_count=1)
+    open_days = np.array([9.0, 9.0, 9.0, 9.0, 9.0])[:, np.newaxis]
+    closed = np.array([9.0, 0.0, 0.0, 9.0, 9.0])[:, np.newaxis]
+    usual = safe_depth(replace(days, later_day_mm=open_days), alone, balanced(1), fill_share=0.0)
+    ahead = safe_depth(replace(days, later_day_mm=closed), alone, balanced(1), fill_share=0.0)
+    # On the third day 25 mm would be missing, 5 more than allowed, and none can come before.
+    assert (usual.must_mm.tolist(), ahead.must_mm.tolist()) == ([0.0], [5.0])

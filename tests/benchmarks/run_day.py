@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.run_day                    100, 1,000, 10,000 and 100,000 blocks
     python -m tests.benchmarks.run_day --blocks 1000 --sites 50 --runs 3
+    python -m tests.benchmarks.run_day --blocks 10000 --sites 200 --attitude balanced
 
 Farms, blocks and weather are invented. Each size has a SQLite file of its own; every measurement
 is a fresh process. The floor is measured in the same process as the run, on a copy of the file: the
@@ -21,6 +22,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -34,9 +36,10 @@ BLOCKS_PER_FARM = 10
 SIZES = {100: 50, 1_000: 50, 10_000: 200, 100_000: 500}
 
 
-def prepare(path: Path, block_count: int, site_count: int) -> None:
+def prepare(path: Path, block_count: int, site_count: int, *, attitude: str) -> None:
     """An invented region in a new database, its ledgers run up to the evening before."""
     from service.bootstrap import migrate_database, open_service
+    from service.farm_files.risk_file import attitude_of
     from service.operations.evening.run_day import run_day
     from service.settings import Settings
     from tests.benchmarks.invented_region import invented_farms, invented_weather
@@ -51,8 +54,13 @@ def prepare(path: Path, block_count: int, site_count: int) -> None:
             blocks_per_farm=BLOCKS_PER_FARM,
             balance_start=FIRST_EVENING - timedelta(days=1),
         ):
+            blocks = tuple(
+                replace(block, risk_attitude=attitude_of(attitude)) for block in bundle.blocks
+            )
             unit.blocks.save_bundle(
-                bundle, effective_day=FIRST_EVENING, recorded_at=service.clock.now()
+                replace(bundle, blocks=blocks),
+                effective_day=FIRST_EVENING,
+                recorded_at=service.clock.now(),
             )
         keys = unit.blocks.read_site_table().keys
         days = np.arange(
@@ -153,11 +161,12 @@ def main() -> None:
     parser.add_argument("--blocks", type=int)
     parser.add_argument("--sites", type=int)
     parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--attitude", default="classic", help="what all growers would risk")
     parser.add_argument("--prepare", type=Path, help=argparse.SUPPRESS)
     parser.add_argument("--measure", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.prepare:
-        prepare(options.prepare, options.blocks, options.sites)
+        prepare(options.prepare, options.blocks, options.sites, attitude=options.attitude)
         return
     if options.measure:
         print(json.dumps(measure(options.measure)))
@@ -166,7 +175,8 @@ def main() -> None:
     for block_count, site_count in sizes.items():
         with tempfile.TemporaryDirectory() as folder:
             made = Path(folder) / "made.db"
-            _child("--prepare", str(made), "--blocks", str(block_count), "--sites", str(site_count))
+            size = ("--blocks", str(block_count), "--sites", str(site_count))
+            _child("--prepare", str(made), *size, "--attitude", options.attitude)
             results = []
             for _ in range(options.runs):
                 used = Path(folder) / "used.db"

@@ -385,7 +385,8 @@ finite = st.floats(allow_nan=True, allow_infinity=False)
 def test_every_float_comes_back_to_the_last_bit(
     open_unit: UnitOfWorkFactory, numbers: list[float]
 ) -> None:
-    drawn = dict(zip(BLOCK_NUMBERS, numbers, strict=True)) | {"texture_group": 1.0}
+    codes = {"texture_group": 1.0, "risk_attitude": 2.0}
+    drawn = dict(zip(BLOCK_NUMBERS, numbers, strict=True)) | codes
     block = stored_block(**typed_numbers(drawn))
     load(open_unit, stored_bundle(block))
     assert same(get_block(open_unit, "orchard.north", day=DAY), block)

@@ -202,6 +202,11 @@ class BlockOut(Out):
     rain_room_fraction: float | None = Field(
         description="Share of the readily available water left empty for rain."
     )
+    risk_attitude: str = Field(
+        description="What the grower would rather risk: `classic` (the evening rule of trigger and"
+        " rain room), `careful-crop`, `balanced` or `careful-water` (the least water that a"
+        " forecast with a spread calls for)."
+    )
     freeze_hold_c: float | None = Field(
         description="No water in hours expected below this temperature, °C."
     )
@@ -304,11 +309,12 @@ class BlockOut(Out):
             "planting_year", "watering_start_doy", "watering_end_doy", "last_nitrogen_doy",
         )  # fmt: skip
         counts = {name: numbers.pop(name) for name in whole}
-        del numbers["texture_group"]
+        del numbers["texture_group"], numbers["risk_attitude"]
         facts: dict[str, object] = {
             **numbers,
             **{name: None if count is None else int(count) for name, count in counts.items()},
             "grain": block.texture_group.name.lower(),
+            "risk_attitude": block.risk_attitude.name.lower().replace("_", "-"),
             "balance_start": block.balance_start,
             "curve": CurveOut.from_record(block.curve),
             "windows": [WindowOut.from_record(window) for window in block.windows],

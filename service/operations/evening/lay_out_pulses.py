@@ -31,10 +31,8 @@ from service.agronomy.outlook import Outlook
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
-from service.agronomy.watering_rules import (
-    FILL_TIMES_PER_PULSE_COUNT,
-    whole_minutes,
-)
+from service.agronomy.risk_guard import WeighedRisk
+from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, whole_minutes
 from service.agronomy.watering_window import take_windows, watering_windows
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import EveningInputs, row_of_day
@@ -69,6 +67,7 @@ class ComingDay:
     """Water of that day that a new plan cannot take back; None if the day has not begun."""
     fixed: Mapping[int, tuple[Pulse, ...]] = field(default_factory=dict)
     """Pulses of blocks whose timers run them whatever the plan says, by row."""
+    risk: WeighedRisk | None = None
 
     @property
     def days(self) -> list[date]:
@@ -92,6 +91,7 @@ class ComingDay:
             supply_flow_l_per_h=self.supply_flow_l_per_h,
             not_before_min=self.not_before_min,
             committed=self.committed,
+            risk=self.risk,
         )
         return self._with_fixed(plan) if self.fixed else plan
 
@@ -275,6 +275,7 @@ def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse
         windows=take_windows(day.windows, rows),
         not_before_min=day.not_before_min[rows],
         committed=None,
+        risk=None if day.risk is None else day.risk.of_blocks(rows),
         fixed={
             place: day.fixed[row] for place, row in enumerate(rows.tolist()) if row in day.fixed
         },

@@ -26,6 +26,7 @@ from service.agronomy.outlook import NEVER, Outlook
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints, PulseBatch
 from service.operations.evening.gather_weather import GatheredWeather
+from service.operations.evening.risk_rows import risk_documents
 from service.records.farms import BlockTable
 from service.records.plan_reasoning import StoredInjection, injection_document
 from service.records.plans import PlanRows
@@ -191,9 +192,10 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
                 "unwatered_until_day": dry,
                 **injection,
                 **alley,
+                **risk,
             }
         )
-        for row, flag, cause, day, full_day, minutes, level, dry, injection, alley in zip(
+        for row, flag, cause, day, full_day, minutes, level, dry, injection, alley, risk in zip(
             rounded,
             flags,
             causes,
@@ -204,6 +206,7 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
             dry_days,
             _injections(situation),
             _alleys(situation),
+            risk_documents(situation.plan.risk, len(flags), SHOWN_DECIMALS),
             strict=True,
         )
     )

@@ -32,6 +32,7 @@ from service.operations.evening.plan_rows import PlanSituation
 from service.operations.evening.run_timers import offer_programs, read_timers
 from service.operations.evening.run_weather import RunWeather
 from service.operations.evening.turn import ChangeThreshold, Turn
+from service.operations.evening.weigh_risk import with_risk
 from service.operations.evening.write_plans import announce_new_plans, write_plans
 from service.ports import AfterPublish, Clock
 
@@ -257,6 +258,11 @@ def _plan_tomorrow(
         earliest_start=turn.earliest_start,
         fixed={} if timers is None else timers.pulses_on(inputs.plan_day),
     )  # fmt: skip
+    ledger_flags = ledger.recent_flags(inputs.before)
+    day = timed(
+        "risk", with_risk, unit, inputs, day, ledger_flags=ledger_flags,
+        members=lambda: weather.members(unit, inputs.weather).batch,
+    )  # fmt: skip
     plan, injections = lay_out_pulses(unit, run.phases, day)
     fixed_min = None if timers is None else timers.minutes_on(day)
     outlook = timed("outlook", day.look_ahead, plan, fixed_min)
@@ -265,7 +271,6 @@ def _plan_tomorrow(
             "timers", offer_programs, unit, inputs, timers, day, plan, now=turn.clock.now(),
             source_order=weather.source_order,
         )  # fmt: skip
-    ledger_flags = ledger.recent_flags(inputs.before)
     situation = PlanSituation(
         day=inputs.plan_day,
         table=inputs.table,

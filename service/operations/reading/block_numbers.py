@@ -83,7 +83,7 @@ def block_numbers(block_id: str, *, unit_of_work: UnitOfWorkFactory, clock: Cloc
 
 def _stated(block: BlockDefinition) -> Iterator[BlockNumber]:
     for name in BLOCK_NUMBERS:
-        if name == "texture_group" or "_is_" in name:
+        if name in ("texture_group", "risk_attitude") or "_is_" in name:
             continue
         origin = block.origins.get(name, "")
         if math.isnan(getattr(block, name)) and not origin:

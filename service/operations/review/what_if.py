@@ -7,9 +7,10 @@ this evening's plans say.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date, datetime, time
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Floats, Ints, NoWaterPeriod
 from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.site_weather import MEASURED_PROBABILITY
+from service.agronomy.weather_members import MemberBatch
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Conflict, Fault, InputInvalid
 from service.operations.evening.evening_inputs import (
@@ -26,11 +28,13 @@ from service.operations.evening.evening_inputs import (
     read_inputs,
     row_of_day,
 )
+from service.operations.evening.gather_members import made_members
 from service.operations.evening.keep_ledgers import Ledger, bring_up_to_date
 from service.operations.evening.lay_out_pulses import coming_day, lay_out_pulses
 from service.operations.evening.phases import Phases
 from service.operations.evening.run_timers import read_timers
 from service.operations.evening.run_weather import RunWeather
+from service.operations.evening.weigh_risk import with_risk
 from service.operations.reading.read_farms import today_at
 from service.ports import Clock
 from service.records.farms import BlockDefinition, BlockTable
@@ -69,8 +73,17 @@ def what_if(
         if inputs is None:
             return ComingWeek(farm_id=farm_id, change=change, blocks=())
         ledger = bring_up_to_date(inputs)
-        now = _weeks(unit, inputs, ledger)
-        changed = _weeks(unit, _changed(unit, inputs, change, blocks), ledger)
+        now = _weeks(unit, inputs, ledger, lambda: weather.members(unit, inputs.weather).batch)
+        other = _changed(unit, inputs, change, blocks)
+        changed = _weeks(
+            unit,
+            other,
+            ledger,
+            # Rain that is asked about is certain, so no ensemble of the evening has it.
+            partial(made_members, other.weather, first_day=other.plan_day)
+            if other.weather is not inputs.weather
+            else lambda: weather.members(unit, inputs.weather).batch,
+        )
         known = {block.block_id: block for block in blocks}
         return ComingWeek(
             farm_id=farm_id,
@@ -124,11 +137,19 @@ def _refuse_later_books(unit: UnitOfWork, farm_keys: Ints, on: date) -> None:
 # --- the evening, and what comes of it -----------------------------------------------------------
 
 
-def _weeks(unit: UnitOfWork, inputs: EveningInputs, ledger: Ledger) -> list[WeekAhead]:
+def _weeks(
+    unit: UnitOfWork,
+    inputs: EveningInputs,
+    ledger: Ledger,
+    members: Callable[[], MemberBatch],
+) -> list[WeekAhead]:
     """The coming days of each block, by row: the evening's pulses, then its outlook."""
     timers = read_timers(unit, inputs)
     fixed = {} if timers is None else timers.pulses_on(inputs.plan_day)
     day = coming_day(inputs, ledger, in_force=None, earliest_start=None, fixed=fixed)
+    day = with_risk(
+        unit, inputs, day, ledger_flags=ledger.recent_flags(inputs.before), members=members
+    )
     plan, _ = lay_out_pulses(unit, Phases(), day)
     outlook = day.look_ahead(plan, None if timers is None else timers.minutes_on(day))
     system, crop = day.blocks.system, day.crop
