@@ -7,6 +7,7 @@ from datetime import datetime
 
 from rich.text import Text
 
+from service.agronomy.member_checks import members_words
 from service.agronomy.reasoning import Step
 from service.agronomy.weather_agreement import REASON_TEXT
 from service.attributions import attribution_line
@@ -68,6 +69,7 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
     _show_ledger(explanation, units)
     _show_borrowed(view, units)
     _show_set_aside(view, units)
+    _show_spread(view, units)
     _show_origins(view)
 
 
@@ -86,6 +88,9 @@ def explanation_document(explanation: Explanation) -> dict[str, object]:
             {**asdict(each), "reason": each.reason.name.lower()}
             for each in view.plan.weather.set_aside
         ],
+        "rain_spread": None
+        if view.plan.weather.rain_spread is None
+        else asdict(view.plan.weather.rain_spread),
         "borrowed_reference_et": [asdict(span) for span in view.plan.weather.borrowed],
     }
 
@@ -169,6 +174,31 @@ def _show_set_aside(view: PlanView, units: UnitSystem) -> None:
             f"{shown.short_day(each.day)}: {each.name} of {each.source} ({each.kind}), {said}, was"
             f" set aside: {REASON_TEXT[each.reason]}. Used: {used}."
         )
+
+
+def _show_spread(view: PlanView, units: UnitSystem) -> None:
+    """Print how much rain the members of the forecast bring, and what is known about them."""
+    spread = view.plan.weather.rain_spread
+    if spread is None or view.plan.day not in spread.days:
+        return
+    row = spread.days.index(view.plan.day)
+    lowest, middle, highest, wet = (
+        column[row]
+        for column in (
+            spread.rain_p10_mm, spread.rain_p50_mm, spread.rain_p90_mm, spread.wet_fraction,
+        )
+    )  # fmt: skip
+    if lowest is None or middle is None or highest is None or wet is None:
+        return
+    origin = f"members of {spread.models}" if spread.models else "made from chance and amount"
+    paragraph(
+        f"Of {shown.count(spread.member_count, 'course')} that the forecast may take ({origin}),"
+        f" {wet:.0%} bring rain on {shown.short_day(view.plan.day)}: one in ten at most"
+        f" {shown.depth(lowest, units)}, half at most {shown.depth(middle, units)}, nine in ten at"
+        f" most {shown.depth(highest, units)}."
+    )
+    for words in members_words(spread.flags):
+        paragraph(words)
 
 
 def _show_origins(view: PlanView) -> None:

@@ -65,6 +65,23 @@ class ValueSetAside:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RainSpread:
+    """Rain of the coming days by the members of a forecast, columns over its days."""
+
+    days: tuple[date, ...]
+    member_count: int
+    models: str
+    """Models of an ensemble; empty: made from the chance of rain and the amount."""
+    flags: int
+    """Bits of :class:`service.agronomy.member_checks.MemberFlag`."""
+    rain_p10_mm: tuple[float | None, ...]
+    rain_p50_mm: tuple[float | None, ...]
+    rain_p90_mm: tuple[float | None, ...]
+    wet_fraction: tuple[float | None, ...]
+    """Share of the members with rain."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherBasis:
     """The weather behind the plans of a site: columns over the days, by quantity."""
 
@@ -86,6 +103,8 @@ class WeatherBasis:
     borrowed: tuple[BorrowedSpan, ...] = ()
     """Days of the last ten before the evening."""
     set_aside: tuple[ValueSetAside, ...] = ()
+    rain_spread: RainSpread | None = None
+    """None where the forecast has no members, and in plans from before there were any."""
 
     def row_of(self, day: date) -> int:
         """Place of a day in the columns; raises ValueError for a day that is not among them."""
@@ -176,4 +195,18 @@ def read_weather_basis(text: str | bytes) -> WeatherBasis:
             for span in stored.get("borrowed_et0", ())
         ),
         set_aside=tuple(_value_set_aside(entry, stored) for entry in stored.get("set_aside", ())),
+        rain_spread=_spread(stored.get("rain_spread")),
+    )
+
+
+def _spread(stored: Mapping[str, Any] | None) -> RainSpread | None:
+    if stored is None:
+        return None
+    columns = ("rain_p10_mm", "rain_p50_mm", "rain_p90_mm", "wet_fraction")
+    return RainSpread(
+        days=tuple(map(date.fromisoformat, stored["days"])),
+        member_count=stored["member_count"],
+        models=stored["models"],
+        flags=stored["flags"],
+        **{name: tuple(stored[name]) for name in columns},
     )

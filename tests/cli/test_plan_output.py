@@ -26,6 +26,15 @@ def test_every_line_fits_eighty_columns(demo: Command) -> None:
         assert max(map(len, result.stdout.splitlines())) <= 80
 
 
+def test_why_says_how_far_the_forecast_of_rain_spreads(demo: Command) -> None:
+    spread = document(demo("why", "creek", "--json"))["rain_spread"]
+    text = re.sub(r"\s+", " ", demo("why", "creek", "--units", "si").stdout)
+    wet, highest = spread["wet_fraction"][0], spread["rain_p90_mm"][0]
+    assert f"Of {spread['member_count']} courses that the forecast may take" in text
+    assert f"{wet:.0%} bring rain on" in text
+    assert f"nine in ten at most {highest:.1f} mm." in text
+
+
 def test_the_headline_says_pulses_starts_minutes_and_volume(demo: Command) -> None:
     plan = document(demo("plan", "--block", "creek", "--json"))[0]
     text = demo("plan", "--block", "creek").stdout

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
+import orjson
 from numpy.typing import NDArray
 
 from service.agronomy.member_calibration import corrected_members
@@ -27,14 +28,22 @@ from service.agronomy.weather_members import (
     MemberOrigin,
     filled_up,
     pooled_members,
+    weighted_quantile,
+    weighted_share,
     without,
 )
 from service.database.session import UnitOfWork
-from service.operations.evening.gather_weather import OLDEST_FORECAST_H, GatheredWeather
+from service.operations.evening.gather_weather import (
+    OLDEST_FORECAST_H,
+    GatheredWeather,
+    WeatherDocuments,
+)
 from service.records.forecast_members import StoredMembers
 
 EXPECTED_AMOUNT_SOURCES = frozenset({"nws-grid"})
 """Sources whose amount of rain is the expected one: chance times what falls if it rains."""
+RAIN_BAND = {"rain_p10_mm": 0.1, "rain_p50_mm": 0.5, "rain_p90_mm": 0.9}
+WET_MM = 0.2  # [CHOICE] mm, rain from which a day counts as one with rain
 FEWEST_MEMBERS = 15
 """[CHOICE] With fewer whole members a site is treated as one without an ensemble."""
 
@@ -86,6 +95,55 @@ def gather_members(unit: UnitOfWork, weather: GatheredWeather, *, now: datetime)
             for own, origin in zip(of_site, batch.origin.tolist(), strict=True)
         ),
     )
+
+
+def with_spread(documents: WeatherDocuments, members: GatheredMembers) -> WeatherDocuments:
+    """The weather reasoning of sites with the spread of their rain, which makes it no other.
+
+    Nothing is added where a site has no members.
+    """
+    return replace(
+        documents,
+        documents=[
+            document[:-1] + b"," + orjson.dumps(facts)[1:] if facts else document
+            for document, facts in zip(documents.documents, _spread_facts(members), strict=True)
+        ],
+    )
+
+
+def _spread_facts(members: GatheredMembers) -> list[dict[str, object]]:
+    """What is stored of the members of each site.
+
+    Amounts that one in ten, half and nine in ten of the members do not pass, and the share of the
+    members with rain, by day.
+    """
+    batch = members.batch
+    if not batch.count().any():
+        return [{} for _ in members.models]
+    by_day, weights = batch.rain_mm.swapaxes(1, 2), batch.weights[:, np.newaxis]
+    columns = {
+        name: np.round(weighted_quantile(by_day, weights, share), 2)
+        for name, share in RAIN_BAND.items()
+    }
+    columns["wet_fraction"] = np.round(weighted_share(by_day >= WET_MM, weights), 3)
+    days = [str(day) for day in batch.days]
+    counts = batch.count().tolist()
+    return [
+        {
+            "rain_spread": {
+                "days": days,
+                "member_count": counts[site],
+                "models": models,
+                "flags": flags,
+                **{name: values[site].tolist() for name, values in columns.items()},
+            }
+        }
+        if counts[site]
+        else {}
+        for site, (models, flags) in enumerate(
+            zip(members.models, members.flags.tolist(), strict=True)
+        )
+    ]
 
 
 def _issues(

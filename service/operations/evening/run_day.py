@@ -288,7 +288,7 @@ def _plan_tomorrow(
         injections=injections,
     )
     written = write_plans(
-        unit, run.phases, situation, timed("documents", weather.documents, inputs.weather),
+        unit, run.phases, situation, timed("documents", weather.documents, unit, inputs.weather),
         issued_at=turn.clock.now(), in_force=in_force, supersedes_from=turn.supersedes_from,
     )  # fmt: skip
     run.new_version_count += written.new.count

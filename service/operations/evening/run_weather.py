@@ -10,7 +10,11 @@ import numpy as np
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Ints
 from service.database.session import UnitOfWork
-from service.operations.evening.gather_members import GatheredMembers, gather_members
+from service.operations.evening.gather_members import (
+    GatheredMembers,
+    gather_members,
+    with_spread,
+)
 from service.operations.evening.gather_weather import (
     GatheredWeather,
     WeatherDocuments,
@@ -77,8 +81,9 @@ class RunWeather:
             )
         return self._members
 
-    def documents(self, weather: GatheredWeather) -> WeatherDocuments:
-        """The weather reasoning of all sites."""
+    def documents(self, unit: UnitOfWork, weather: GatheredWeather) -> WeatherDocuments:
+        """The weather reasoning of all sites, with the spread of the forecast beside it."""
         if self._documents is None:
-            self._documents = weather_documents(weather, first_day=self._on - ONE_DAY)
+            plain = weather_documents(weather, first_day=self._on - ONE_DAY)
+            self._documents = with_spread(plain, self.members(unit, weather))
         return self._documents

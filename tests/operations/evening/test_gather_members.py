@@ -11,6 +11,8 @@ from service.agronomy.weather_members import MemberOrigin
 from service.bootstrap import Service
 from service.operations.evening.gather_members import made_members
 from service.operations.evening.gather_weather import gather_weather
+from service.operations.evening.run_day import run_day
+from service.operations.reading.read_plans import get_plan
 from service.operations.weather.import_weather import import_weather
 from tests.api.invented_farm import RUN_AT, TODAY, FixedClock
 from tests.operations.evening.test_gather_weather import FIRST_DAY, bring, column_of, gather
@@ -71,3 +73,29 @@ def test_a_site_without_a_forecast_has_no_members(own_service: Service) -> None:
     members = made_members(found, first_day=TOMORROW)
     assert members.origin[column_of(found, "hill")] == MemberOrigin.NONE
     assert members.count()[column_of(found, "hill")] == 0
+
+
+def test_a_plan_keeps_the_spread_of_the_rain_that_it_was_made_with(own_service: Service) -> None:
+    bring_rain(own_service, 0.6, 5.0, source="station")
+    run_day(
+        TODAY,
+        unit_of_work=own_service.unit_of_work,
+        clock=FixedClock(RUN_AT),
+        source_order={"import": 1, "station": 2},
+    )
+    with own_service.unit_of_work(write=False) as unit:
+        blocks = unit.blocks.list_blocks(farm_id=None, day=TOMORROW)
+        block_id = next(block.block_id for block in blocks if block.site_id == "home")
+    weather = get_plan(block_id, day=TOMORROW, unit_of_work=own_service.unit_of_work).plan.weather
+    spread = weather.rain_spread
+    assert spread is not None
+    assert (spread.member_count, spread.models, spread.flags) == (31, "", 0)
+    assert spread.days[0] == TOMORROW
+    assert spread.wet_fraction[0] == pytest.approx(0.6, abs=0.05)
+    for low, middle, high in zip(
+        spread.rain_p10_mm, spread.rain_p50_mm, spread.rain_p90_mm, strict=True
+    ):
+        assert low is not None
+        assert middle is not None
+        assert high is not None
+        assert 0.0 == low <= middle <= high
