@@ -29,7 +29,12 @@ from service.translations.wording import wording
 def changes(
     farm: Annotated[str, typer.Argument(help="Farm whose record of changes is shown.")],
     subject: Annotated[
-        Subject | None, typer.Option("--of", help="Only changes of this kind of thing.")
+        Subject | None,
+        typer.Option(
+            "--of",
+            metavar="KIND",
+            help="Only changes of this kind of thing, such as block, runs or weather.",
+        ),
     ] = None,
     since: Annotated[
         datetime | None,

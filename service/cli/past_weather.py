@@ -64,8 +64,8 @@ def past_weather(path: Path | None, bundle: FarmBundle, *, site_id: str | None) 
     )  # fmt: skip
     years = ", ".join(map(str, found.years))
     note(
-        f"weather: as measured at {site_id} and stored, {found.days[0]} to {found.days[-1]}"
-        f" ({years})"
+        f"weather: as measured at {site_id} and stored, {found.days[0]} to {found.days[-1]}\n"
+        f"years: {years}"
     )
     return PastWeather(at_standard_wind_height(bundle), found.days, found.fields, site_id)
 

@@ -143,7 +143,7 @@ def test_a_stored_block_runs_as_in_its_farm_file(demo: Command) -> None:
 def test_a_stored_block_runs_on_the_weather_measured_at_its_site(demo: Command) -> None:
     result = demo("hindcast", "creek", *SPAN, "--json")
     assert "as measured at demo-alderway and stored, 2025-01-01 to 2026-07-13" in result.stderr
-    assert "(2025, 2026)" in result.stderr
+    assert "years: 2025, 2026" in result.stderr
     (of_file,) = document(demo("hindcast", "creek", "--weather", ALDERWAY, *SPAN, "--json"))
     # Wind of 2 m passes through the profile of wind once more on its way from the store.
     assert document(result)[0]["totals"] == pytest.approx(of_file["totals"], rel=1e-3)
