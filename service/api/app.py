@@ -250,7 +250,13 @@ def create_app(
     if tools is not None:
         app.routes.append(Route(TOOLS_PATH, tools.endpoint, methods=["POST"]))
     pages.serve_documentation_files(app)
-    door = Door(gate.find_caller, gate.over_address_limit, news.look, gate.over_link_limit)
+    door = Door(
+        gate.find_caller,
+        gate.over_address_limit,
+        news.look,
+        gate.over_link_limit,
+        lambda spans, on: county_desk.weather(service, tuple(spans), on=on),
+    )
     app.state.unknown_page = mount_pages(app, service, door)
     handle_problems(app)
     _add_middleware(app, gate, notices)

@@ -12,7 +12,7 @@ from service.errors import InputInvalid, NotFound
 from service.operations.access.manage_keys import Right
 from service.operations.exports.county_table import county_table
 from service.operations.review.compare_counties import (
-    compare_spans,
+    compare_in,
     counties_today,
     county_weeks,
     list_county_sites,
@@ -193,14 +193,6 @@ def _unranked_until(rows: list[CountyWeek]) -> date | None:
 def _weeks(
     visit: Visit, reference: Reference, mondays: list[date], on: date
 ) -> list[list[CountyWeek]]:
-    return [
-        county_weeks(found)
-        for found in compare_spans(
-            reference.block,
-            [(monday, sunday_of(monday)) for monday in mondays],
-            on=on,
-            unit_of_work=visit.service.unit_of_work,
-            clock=visit.service.clock,
-            source_order=visit.service.source_order,
-        )
-    ]
+    spans = [(monday, sunday_of(monday)) for monday in mondays]
+    weather = visit.county_weather(spans, on)
+    return [county_weeks(found) for found in compare_in(weather, reference.block)]

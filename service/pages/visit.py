@@ -7,8 +7,9 @@ person can read. Pages never see the key.
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cache
 from typing import Final, Protocol, runtime_checkable
 from urllib.parse import parse_qsl, urlencode
@@ -28,6 +29,7 @@ from service.logs import get_logger
 from service.operations.access.end_session import has_ended
 from service.operations.access.manage_keys import Right
 from service.operations.access.sign_in_links import find_holder
+from service.operations.review.compare_counties import CountyWeather, Span
 from service.pages.faults import NotedFaults
 from service.pages.first_plans import FirstPlans
 from service.pages.form_body import SentFile, read_form
@@ -92,6 +94,8 @@ class Door:
     """Makes sure that the known keys are current."""
     wait_for_link: Callable[[Scope, str], int | None]
     """Counts a link that is asked for to a mail address; the seconds to wait if it is too many."""
+    county_weather: Callable[[Sequence[Span], date], CountyWeather]
+    """The weather of all counties over some spans, as known on a day."""
 
 
 class MayNot(RillwrightError):
@@ -121,6 +125,8 @@ class Visit:
     form_token: str
     count_link: Callable[[str], int | None]
     """Counts that a link to a mail address is asked for; the seconds to wait, None: it may be."""
+    county_weather: Callable[[Sequence[Span], date], CountyWeather]
+    """The weather of all counties over some spans, as known on a day."""
     here: str = "/farms"
     """The address of what the reader looks at, with what they chose in it."""
     unit_system: str = "us"
@@ -231,6 +237,7 @@ class Frame:
                 count_link=lambda mail_address: self.door.wait_for_link(
                     request.scope, mail_address
                 ),
+                county_weather=self.door.county_weather,
             )
             # The links of a mail say how its reader reads.
             read_as(

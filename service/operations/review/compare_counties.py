@@ -207,7 +207,7 @@ def county_weeks(found: CountyComparison) -> list[CountyWeek]:
             stand_in_days_count=int(days.stand_in_days_count[place]),
             unmeasured_days_count=int(found.forecast_day_count[place]),
             basis=days.of(place),
-            observed_until=found.observed_until[place],
+            observed_until=found.freshness[place].last_measured_day,
             rain_until=found.freshness[place].measured_until.get("rain"),
         )
         for place, county in enumerate(found.counties)
