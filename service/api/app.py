@@ -159,7 +159,9 @@ V1_ROUTERS = (
     lists.router,
     status.router,
 )
-LARGE_PATHS = frozenset({observations.OBSERVATIONS_PATH, run_reports.RUN_FILES_PATH})
+LARGE_PATHS = frozenset(
+    {observations.OBSERVATIONS_PATH, run_reports.RUN_FILES_PATH, counties.BOUNDARIES_PATH}
+)
 OTHER_ROUTERS = (pages.router, status.probes_router, status.metrics_router)
 
 
@@ -195,6 +197,17 @@ def _every_route() -> APIRouter:
 
 
 _EVERY_ROUTE = _every_route()
+
+
+def _door(service: Service, gate: Gate, news: News, county_desk: CountyDesk) -> Door:
+    """What the pages share with the API."""
+    return Door(
+        gate.find_caller,
+        gate.over_address_limit,
+        news.look,
+        gate.over_link_limit,
+        lambda spans, on: county_desk.weather(service, tuple(spans), on=on),
+    )
 
 
 def create_app(
@@ -250,13 +263,7 @@ def create_app(
     if tools is not None:
         app.routes.append(Route(TOOLS_PATH, tools.endpoint, methods=["POST"]))
     pages.serve_documentation_files(app)
-    door = Door(
-        gate.find_caller,
-        gate.over_address_limit,
-        news.look,
-        gate.over_link_limit,
-        lambda spans, on: county_desk.weather(service, tuple(spans), on=on),
-    )
+    door = _door(service, gate, news, county_desk)
     app.state.unknown_page = mount_pages(app, service, door)
     handle_problems(app)
     _add_middleware(app, gate, notices)

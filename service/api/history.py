@@ -273,5 +273,11 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "GET /v1/farms/{farm_id}/runs",
         "POST /v1/run-files",
     ),
+    _added(
+        date(2026, 11, 30),
+        "Boundaries of counties, imported and read as GeoJSON.",
+        "GET /v1/counties/boundaries",
+        "PUT /v1/counties/boundaries",
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

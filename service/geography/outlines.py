@@ -101,12 +101,22 @@ def middle_latitude_deg(outlines: Sequence[Outline]) -> float:
     if east - west > WIDEST_DEG:
         raise InputInvalid(
             "the counties cannot be drawn on one map",
-            [Fault("longitude", f"{west:g} to {east:g}", "one side of the 180th meridian")],
+            [
+                Fault(
+                    "/features", f"longitude {west:g} to {east:g}", "one side of the 180th meridian"
+                )
+            ],
         )
     if max(abs(south), abs(north)) > FARTHEST_LATITUDE_DEG:
         raise InputInvalid(
             "the counties cannot be drawn on one map",
-            [Fault("latitude", f"{south:g} to {north:g}", f"up to {FARTHEST_LATITUDE_DEG:g}")],
+            [
+                Fault(
+                    "/features",
+                    f"latitude {south:g} to {north:g}",
+                    f"up to {FARTHEST_LATITUDE_DEG:g}",
+                )
+            ],
         )
     return (south + north) / 2.0
 
@@ -130,8 +140,8 @@ def check_places(outlines: Mapping[str, Outline], sites: Mapping[str, Position])
         "the boundaries are not where the counties are",
         [
             Fault(
-                f"county {code}",
-                f"a corner at longitude {corner[0]:g}, latitude {corner[1]:g}",
+                "/features",
+                f"county {code} with a corner at longitude {corner[0]:g}, latitude {corner[1]:g}",
                 f"an outline within {_NEAR_DEG:g} degrees of its weather site at longitude"
                 f" {longitude:g}, latitude {latitude:g}{hint}",
             )

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cache
+from functools import cache, partial
 from typing import Final, Protocol, runtime_checkable
 from urllib.parse import parse_qsl, urlencode
 
@@ -234,9 +234,7 @@ class Frame:
                 form_token=self.seals.form_token(bound_to),
                 here=_here(request),
                 first_plans=self.first_plans,
-                count_link=lambda mail_address: self.door.wait_for_link(
-                    request.scope, mail_address
-                ),
+                count_link=partial(self.door.wait_for_link, request.scope),
                 county_weather=self.door.county_weather,
             )
             # The links of a mail say how its reader reads.

@@ -7,18 +7,43 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from service.api.access import Right, TheCaller, needs
-from service.api.answers import VARY, described, problems
+from service.api.answers import (
+    NOT_MODIFIED,
+    VARY,
+    IfNoneMatch,
+    described,
+    problems,
+    tagged_response,
+)
+from service.api.boundary_examples import BOUNDARIES, BOUNDARY_FILE, BOUNDARY_IMPORT
 from service.api.change_examples import COUNTY_NEED, COUNTY_NEED_CSV
 from service.api.county_desk import CountyAnswer, CountyDesk
 from service.api.county_need import county_need, reference_asked
 from service.api.dependencies import TheService
-from service.api.negotiation import wants_csv
+from service.api.negotiation import JSON, form_wanted, wants_csv
 from service.api.once import NO_STORE
-from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
+from service.api.problem_types import (
+    INVALID_REQUEST,
+    MALFORMED_JSON,
+    NOT_FOUND,
+    TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
+)
+from service.api.schemas.boundaries import (
+    BoundariesIn,
+    BoundariesQuery,
+    BoundaryImportOut,
+    CountyBoundariesOut,
+)
 from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut
 from service.api.schemas.queries import CountyNeedQuery
 from service.delivery.table_file import csv_bytes
+from service.errors import NotFound
+from service.operations.reading.read_farms import list_counties
+from service.operations.review.import_boundaries import find_boundaries, import_document
 
+BOUNDARIES_PATH = "/v1/counties/boundaries"
+"""Where a large document is taken."""
 router = APIRouter(tags=["counties"])
 
 
@@ -63,6 +88,84 @@ def compare(
     else:
         answer = desk.answer(service, (query.model_dump_json(), is_csv), work_out)
     return Response(answer.body, media_type=answer.media_type, headers={**NO_STORE, "Vary": VARY})
+
+
+GEOJSON = "application/geo+json"
+_BOUNDARY_FORMS = (JSON, GEOJSON)
+
+
+@router.get(
+    "/counties/boundaries",
+    dependencies=[needs(Right.ADVISER)],
+    operation_id="get_county_boundaries",
+    summary="Get county boundaries",
+    description="The outlines of the counties as GeoJSON (RFC 7946), as the operator imported them"
+    " and simplified to what a map on a page shows; neighbors share their border. `county_code`"
+    " joins them to `/v1/counties/water-need`. As `application/json`, or the same as"
+    " `application/geo+json`.",
+    response_model=CountyBoundariesOut,
+    responses={
+        200: {
+            **described("The boundaries.", BOUNDARIES, is_conditional=True),
+            "content": {
+                JSON: {"example": BOUNDARIES},
+                GEOJSON: {
+                    "schema": {"$ref": "#/components/schemas/CountyBoundariesOut"},
+                    "example": BOUNDARIES,
+                },
+            },
+        },
+        **NOT_MODIFIED,
+        **problems(NOT_FOUND, INVALID_REQUEST),
+    },
+)
+def show_boundaries(
+    request: Request, service: TheService, if_none_match: IfNoneMatch = None
+) -> Response:
+    """The boundaries, or 304 if the caller already has them."""
+    boundaries = find_boundaries(unit_of_work=service.unit_of_work)
+    if boundaries is None:
+        raise NotFound("no boundaries of counties were imported")
+    counties = list_counties(unit_of_work=service.unit_of_work)
+    found = CountyBoundariesOut.of(boundaries, counties)
+    return tagged_response(
+        found.model_dump_json().encode(),
+        if_none_match,
+        media_type=form_wanted(request, _BOUNDARY_FORMS),
+    )
+
+
+@router.put(
+    "/counties/boundaries",
+    dependencies=[needs(Right.FARM_WRITE, region_only=True)],
+    operation_id="replace_county_boundaries",
+    summary="Replace county boundaries",
+    description="The boundaries replace those before them, as a whole; with a fault nothing is"
+    " stored. For keys of the region. Boundaries of other counties are left out and named, and so"
+    " are counties without one. The body is GeoJSON sent as `application/json`, 5 MB at most; the"
+    " command `boundaries-import` takes larger files.",
+    response_model=BoundaryImportOut,
+    responses={
+        200: described("What was found.", BOUNDARY_IMPORT),
+        **problems(MALFORMED_JSON, TOO_LARGE, UNSUPPORTED_MEDIA_TYPE, NOT_FOUND, INVALID_REQUEST),
+    },
+    openapi_extra={"requestBody": {"content": {"application/json": {"example": BOUNDARY_FILE}}}},
+)
+def replace_boundaries(
+    body: BoundariesIn,
+    service: TheService,
+    query: Annotated[BoundariesQuery, Query()],
+) -> BoundaryImportOut:
+    """Store the boundaries of a document."""
+    return BoundaryImportOut.of(
+        import_document(
+            body.model_dump(),
+            name_property=query.name_property,
+            source=query.source,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+        )
+    )
 
 
 _LATER_COLUMNS = (

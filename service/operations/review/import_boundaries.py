@@ -65,8 +65,26 @@ def import_boundaries(
 
     Raises InputInvalid with every fault found, NotFound if no county is stored.
     """
+    return import_document(
+        _parsed(content),
+        name_property=name_property,
+        source=source,
+        unit_of_work=unit_of_work,
+        clock=clock,
+    )
+
+
+def import_document(
+    parsed: Any,
+    *,
+    name_property: str | None = None,
+    source: str = "",
+    unit_of_work: UnitOfWorkFactory,
+    clock: Clock,
+) -> BoundaryImport:
+    """:func:`import_boundaries` of what was parsed from JSON already."""
     _check_source(source)
-    document = read_geojson(_parsed(content))
+    document = read_geojson(parsed)
     counties, sites = _known_counties(unit_of_work)
     matches = match_counties(
         [each.names for each in document.outlines],
