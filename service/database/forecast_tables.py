@@ -45,10 +45,10 @@ forecast_lead = Table(
     CheckConstraint("member_count >= 0", name="members_not_negative"),
     sqlite_with_rowid=False,
 )
-"""What was forecast for the days ahead; kept for good, hence packed: a row for each day and lead
-takes four times as much. ``numbers`` are little-endian 32-bit floats: for each name of
-``LEAD_NUMBERS`` in its order seven leads, NaN where not issued; names are only ever added at the
-end."""
+"""What was forecast for the days ahead; kept for good, hence packed: with a row for each day
+and lead the archive took half as much again. ``numbers`` are little-endian 32-bit floats: for each
+name of ``LEAD_NUMBERS`` in its order seven leads, NaN where not issued; names are only ever added
+at the end."""
 
 forecast_truth = Table(
     "forecast_truth",
