@@ -213,6 +213,7 @@ PATTERNS: tuple[str, ...] = (
     marked("a list of {count}, each {measure}"),
     marked("{noun} such as {examples}, {lowest} to {highest} {unit}"),
     marked("a number from {lowest} to {highest} {unit}"),
+    marked("a depth inside the managed root zone, {highest} {unit}"),
     marked("{noun} such as {examples}, {lowest} to {highest}"),
     # Texts and choices.
     marked("a text of 1 to {longest} characters in one line"),

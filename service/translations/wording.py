@@ -74,7 +74,9 @@ class Wording:
         """
         translated = self.catalogue.gettext(text)
         if values:
-            return own_unit_first(translated.format(**values), self.unit_system)
+            # A clock in Spanish ends in a point of its own, which also ends the sentence.
+            filled = translated.format(**values).replace(".m..", ".m.")
+            return own_unit_first(filled, self.unit_system)
         if translated is text and self.language != SOURCE_LANGUAGE:
             translated = put_together(text, self.gettext)
         return own_unit_first(translated, self.unit_system)

@@ -287,3 +287,13 @@ def test_texts_with_a_number_in_templates_are_gathered() -> None:
         for found in re.findall(r"\w+\.n?gettext\(", path.read_text(encoding="utf-8"))
     ]
     assert called == []
+
+
+def test_a_spanish_clock_at_the_end_of_a_sentence_brings_no_second_point() -> None:
+    words = wording("es", "us")
+    at = words.clock(datetime(2026, 7, 16, 23, 5, tzinfo=UTC), "America/New_York")
+    text = words.gettext(
+        "Plan {version}, made {moment}. Clock of the day planned: {clock}.",
+        version=1, moment=at, clock="-",
+    )  # fmt: skip
+    assert "7:05 p.m. Reloj" in text.replace("\u202f", " ").replace("\u00a0", " ")

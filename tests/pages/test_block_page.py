@@ -48,7 +48,13 @@ def test_a_sensor_that_shows_wet_soil_takes_minutes_off_the_plan(
         # A fraction in a field of percent would be a soil drier than any root can make it.
         ({"value": "0.23"}, "sensor-value", "1 to 80 %"),
         ({"value": "-5", "value_unit": "cb"}, "sensor-value", "0 to 1500 cb"),
-        ({"depth": "90"}, "sensor-depth", "inside the managed root zone"),
+        # The unit typed: 18 in or 46 cm of roots.
+        ({"depth": "90"}, "sensor-depth", "inside the managed root zone, 18 in"),
+        (
+            {"depth": "200", "depth_unit": "cm"},
+            "sensor-depth",
+            "inside the managed root zone, 45.7 cm",
+        ),
         ({"day": "2030-01-01"}, "sensor-time", "has passed"),
     ],
 )

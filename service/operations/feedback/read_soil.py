@@ -31,6 +31,18 @@ LARGEST_TENSION_KPA = 1500.0
 DEEPEST_M = 5.0
 
 
+class BelowRootZone(InputInvalid):
+    """A sensor so deep that it says nothing of the root zone; entrances say so in their units."""
+
+    def __init__(self, top_depth_m: float, root_depth_m: float) -> None:
+        self.root_depth_m = root_depth_m
+        allowed = f"a depth inside the managed root zone, {root_depth_m:.2f} m"
+        super().__init__(
+            "the reading says nothing of the root zone",
+            [Fault("/depth_m", f"{top_depth_m:g} m and deeper", allowed)],
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class StoredSoilReading:
     """What was stored and what followed from it."""
@@ -85,7 +97,7 @@ def weighed(
     """The reading with what it means for the block, and the block's available water, mm.
 
     ``local`` is the instant on the clock of the block's site. Raises InputInvalid for a sensor that
-    says nothing of the root zone, or a tension in a substrate.
+    says nothing of the root zone (BelowRootZone), or a tension in a substrate.
     """
     top_depth_m, bottom_depth_m = sensed.top_depth_m, sensed.bottom_depth_m
     tension_kpa = sensed.tension_kpa
@@ -103,16 +115,7 @@ def weighed(
     root_depth_m = float(zone_batch.soil.root_depth_m[0])
     weight = float(reading_weight(top_depth_m, bottom_depth_m, root_depth_m))
     if weight <= 0.0:
-        raise InputInvalid(
-            "the reading says nothing of the root zone",
-            [
-                Fault(
-                    "/depth_m",
-                    f"{top_depth_m:g} m and deeper",
-                    f"a depth inside the managed root zone, {root_depth_m:.2f} m",
-                )
-            ],
-        )
+        raise BelowRootZone(top_depth_m, root_depth_m)
     reading = SoilReading(
         block_id=block.block_id,
         read_at=sensed.read_at.astimezone(UTC),
