@@ -37,13 +37,6 @@ def test_the_code_is_looked_through() -> None:
     assert set(PLAN_FLAG_TEXT.values()) <= texts  # of the agronomy
 
 
-def test_no_template_asks_for_a_text_by_a_name_that_is_not_gathered() -> None:
-    # Gathering reads names alone: `words.ngettext(...)` would stay English without a word.
-    asked = re.compile(r"\.n?gettext\(")
-    found = [path.name for path in PACKAGE.rglob("*.html") if asked.search(path.read_text("utf-8"))]
-    assert found == []
-
-
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_text_is_in_the_catalogue_and_nothing_else(language: str) -> None:
     kept = {message.id for message in read_catalogue(language) if message.id}

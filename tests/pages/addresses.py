@@ -13,10 +13,12 @@ from service.pages.mount import PAGES
 ADDRESSES: Mapping[str, str] = {
     "tomorrow": "/farms/{farm}/tomorrow",
     "sheet": "/farms/{farm}/sheet",
+    "what if": "/farms/{farm}/what-if",
+    "what if a pump fails": "/farms/{farm}/what-if?pump_down=2",
     "block": "/blocks/{block}",
     "report a day": "/farms/{farm}/report",
     "what changed": "/farms/{farm}/what-changed?day={day}&before=0&after=9999&done=day",
-    "comparison": "/blocks/{block}/comparison?amount=1.5",
+    "comparison": "/blocks/{block}/comparison?rule=1.5+in%2Fweek",
     "pipes and water": "/blocks/{block}/pipes-and-water",
     "acid": "/blocks/{block}/acid",
     "parts": "/blocks/{block}/parts?price_filter=310&budget=9000",
