@@ -563,12 +563,15 @@ def find_block_keys(connection: Connection, block_id: str) -> dict[str, int]:
     return dict(short.all())
 
 
+_OTHER = block_version.alias("other_version")
+"""Made once: an alias of a hundred columns takes a millisecond."""
+
+
 def in_force(query: Select[Any], day: date) -> Select[Any]:
     """Only the version of each block that is in force on ``day``."""
-    other = block_version.alias("other_version")
     newest = (
-        select(func.max(other.c.version))
-        .where(other.c.block_key == block_version.c.block_key, other.c.valid_from <= day)
+        select(func.max(_OTHER.c.version))
+        .where(_OTHER.c.block_key == block_version.c.block_key, _OTHER.c.valid_from <= day)
         .scalar_subquery()
     )
     return query.where(block_version.c.version == newest, block_version.c.is_retired.is_(False))

@@ -10,8 +10,10 @@ all pages in turn, round after round, so that what else the machine does falls o
 are the medians, the highest of the rounds, each median relative to that of the sign-in page of the
 same run (which asks for nothing and only draws), the weight of the page as it is sent (compressed,
 without its style sheet and font), and the statements for a farm of 10 and of 100 blocks, counted in
-this process. The goal is 150 ms, 60 kB, and as many statements for 100 blocks as for 10; what
-misses it is marked.
+this process. The goal is 150 ms, 50 ms for tomorrow and 80 ms for the counties, 60 kB, and as many
+statements for 100 blocks as for 10; what misses it is marked. Times are those of a machine that has
+nothing else to do: where the sign-in page takes more than 4 ms, it has, and what is relative to
+that page counts.
 """
 
 from __future__ import annotations
@@ -45,6 +47,8 @@ PLACES = 40
 LARGE, SMALL = "farm-00000", "farm-00001"
 LARGE_BLOCKS, SMALL_BLOCKS = 100, 10
 GOAL_MS = 150.0
+GOALS_MS = {"tomorrow": 50.0, "counties": 80.0}
+"""Of pages that are opened most, or compared while somebody waits on the telephone."""
 GOAL_BYTES = 60_000
 PAGES = {
     "sign-in": "/sign-in",
@@ -241,7 +245,7 @@ def measure(path: Path, *, rounds: int) -> None:
         misses = [
             text
             for text, is_missed in (
-                ("slow", median >= GOAL_MS),
+                ("slow", median >= GOALS_MS.get(name, GOAL_MS)),
                 ("heavy", weights[name] >= GOAL_BYTES),
                 ("asks more", many > few),
             )

@@ -184,7 +184,7 @@ def _days(unit: UnitOfWork, farm_id: str, now: datetime) -> tuple[DayToReport, .
     farm_keys = np.array([unit.blocks.farm_keys([farm_id])[farm_id]], dtype=np.int64)
     table = unit.blocks.read_block_table(today, farm_keys=farm_keys)
     names = {
-        block.block_id: block.name for block in unit.blocks.list_blocks(farm_id=farm_id, day=today)
+        each.block_id: each.name for each in unit.blocks.read_labels(table.keys, day=today).values()
     }
     site_keys = np.unique(table.site_keys)
     sites = unit.blocks.read_site_table(site_keys)
