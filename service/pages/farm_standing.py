@@ -29,8 +29,10 @@ def troubles(standing: FarmStanding, words: Wording) -> list[str]:
             words.gettext(
                 "weather of {place} is old or ends too soon, measured up to {day}",
                 place=place,
-                day=words.short_day(day) if day else "?",
+                day=words.short_day(day),
             )
+            if day
+            else words.gettext("no weather measured yet at {place}", place=place)
             for place, day in standing.stale_sites
         ),
         *(

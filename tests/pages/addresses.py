@@ -28,7 +28,6 @@ ADDRESSES: Mapping[str, str] = {
     "weather": "/farms/{farm}/weather",
     "forecast quality": "/farms/{farm}/forecast-quality",
     "season": "/farms/{farm}/season",
-    "what if": "/farms/{farm}/what-if",
     "timers": "/farms/{farm}/timers",
     "visit notes": "/farms/{farm}/visit-notes",
     "log book": "/farms/{farm}/log-book",
