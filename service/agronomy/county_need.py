@@ -25,8 +25,6 @@ STAND_INS = (
     | FieldFlag.FILLED_FROM_RECENT_DAYS
     | FieldFlag.FILLED_FROM_DAYS_AROUND
     | FieldFlag.FILLED_FROM_NEIGHBOUR
-    | FieldFlag.NORMAL_OF_EARLIER_YEARS
-    | FieldFlag.SCALED_BY_SUN
 )
 """Flags of reference ET that rests on no weather of the day at the place itself."""
 

@@ -40,6 +40,9 @@ class FieldFlag(enum.IntFlag):
     SCALED_BY_SUN = enum.auto()
 
 
+OF_LONG_OUTAGE = FieldFlag.NORMAL_OF_EARLIER_YEARS | FieldFlag.SCALED_BY_SUN
+"""Flags of reference ET that a block is planned by when nothing else is left."""
+
 FLAG_TEXT: Mapping[FieldFlag, str] = {
     FieldFlag.MISSING: "No value was given and there is nothing to replace it with.",
     FieldFlag.OUT_OF_RANGE: "A value was given but is not plausible, so it was not used.",

@@ -83,7 +83,7 @@ WEATHER_COLUMNS: Mapping[str, WeatherColumn] = {
         lowest=0.0,
         highest=60.0,
         suspect_median=25.0,
-        suspect="kilometres a day or miles an hour; then name the column wind_km_d or wind_mph",
+        suspect="kilometers a day or miles an hour; then name the column wind_km_d or wind_mph",
     ),
     "wind_mph": WeatherColumn(
         field="wind_m_s",
@@ -91,7 +91,7 @@ WEATHER_COLUMNS: Mapping[str, WeatherColumn] = {
         highest=134.0,
         to_field_unit=_scaled(M_S_PER_MPH),
         suspect_median=56.0,
-        suspect="kilometres a day; then name the column wind_km_d",
+        suspect="kilometers a day; then name the column wind_km_d",
     ),
     "wind_km_d": WeatherColumn(
         field="wind_m_s",

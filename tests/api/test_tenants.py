@@ -109,7 +109,8 @@ def test_no_list_says_anything_of_another_farm(
 ) -> None:
     caller = tenant_apps[ALL_RIGHTS]
     answer = caller.get(path)
-    assert answer.status_code in (200, 422), answer.text
+    # 404: boundaries of counties that nobody has imported.
+    assert answer.status_code in (200, 404, 422), answer.text
     assert FARM_ID not in answer.text and '"home"' not in answer.text
     if is_by_farm:
         assert caller.get(path, params={"farm": FARM_ID}).status_code == 404

@@ -20,7 +20,7 @@ from service.agronomy.civil_day import ONE_DAY, elapsed_wall_min
 from service.agronomy.daily_plan import DailyPlan
 from service.agronomy.effective_rain import rain_entering_mm
 from service.agronomy.records import Floats, Ints
-from service.agronomy.weather_flags import FieldFlag
+from service.agronomy.weather_flags import OF_LONG_OUTAGE, FieldFlag
 from service.agronomy.week_ahead import WEEK_DAYS, WeekAhead, WeekProgram
 from service.agronomy.week_courses import week_courses
 from service.agronomy.week_program import assess_programs, choose_programs, timers_of_blocks
@@ -44,12 +44,7 @@ LEAST_KNOWN_DAYS = 3
 EARLIER_SHARE = 0.5
 """[CHOICE] Weight of earlier years' rain; the rest stays dry, so that no depletion rests on it."""
 
-NO_FORECAST = int(
-    FieldFlag.NORMAL_OF_SEASON
-    | FieldFlag.FILLED_FROM_RECENT_DAYS
-    | FieldFlag.NORMAL_OF_EARLIER_YEARS
-    | FieldFlag.SCALED_BY_SUN
-)
+NO_FORECAST = int(FieldFlag.NORMAL_OF_SEASON | FieldFlag.FILLED_FROM_RECENT_DAYS | OF_LONG_OUTAGE)
 """Flags of reference ET on days that no forecast reaches."""
 
 

@@ -20,6 +20,7 @@ from service.agronomy.county_need import CountyNeed, DaysByBasis, days_by_basis,
 from service.agronomy.records import Floats, Ints
 from service.agronomy.watering_rules import credited_rain_mm
 from service.agronomy.weather_choice import NO_ROW
+from service.agronomy.weather_flags import OF_LONG_OUTAGE
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import InputInvalid, NotFound
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather
@@ -232,8 +233,12 @@ def _compare(block: BlockDefinition, weather: CountyWeather, span: Span) -> Coun
     blocks = _copies(block, column, season_year=first_day.year)
     rain_mm = days.rain_mm[:, column]
     normal_mm = normals_on(monthly_normals(gathered.sites.definitions, "et0_mm"), days.days)
+    flags = gathered.weather.et0_flags[rows, column]
+    # Blocks are planned by what a place had in other years; to rank its week by that says nothing.
+    is_of_outage = (flags & np.int32(OF_LONG_OUTAGE)) != 0
+    et0_mm = np.where(is_of_outage, np.nan, days.et0_mm[:, column])
     need = weekly_need(
-        days.et0_mm[:, column],
+        et0_mm,
         credited_rain_mm(rain_mm, days.rain_probability_fraction[:, column]),
         crop_days(blocks, days).crop_coefficient,
         soil=take_rows(blocks.soil, np.array([0])),
@@ -247,11 +252,7 @@ def _compare(block: BlockDefinition, weather: CountyWeather, span: Span) -> Coun
         counties=weather.counties,
         first_day=first_day,
         last_day=last_day,
-        days=days_by_basis(
-            days.et0_mm[:, column],
-            gathered.weather.et0_flags[rows, column],
-            gathered.is_observed[rows, column],
-        ),
+        days=days_by_basis(et0_mm, flags, gathered.is_observed[rows, column]),
         rain_mm=np.where(
             is_rain_known & np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan
         ),
