@@ -82,7 +82,7 @@ def test_a_bad_line_is_named_with_its_number_and_column(line: str, where: str, f
 @pytest.mark.parametrize(
     ("header", "allowed"),
     [
-        ("start,minutes", "did you mean"),
+        ("start,duration_minutes", "did you mean"),
         ("start,date,time,duration_min", "either start, or date and time"),
         ("date,duration_min", "either start, or date and time"),
         ("start,duration_min,duration_h", "one of duration_min, duration_h, end"),
