@@ -36,7 +36,7 @@ BLOCKS_PER_FARM = 10
 SIZES = {100: 50, 1_000: 50, 10_000: 200, 100_000: 500}
 
 
-def prepare(path: Path, block_count: int, site_count: int, *, attitude: str) -> None:
+def prepare(path: Path, block_count: int, site_count: int, *, attitude: str = "classic") -> None:
     """An invented region in a new database, its ledgers run up to the evening before."""
     from service.bootstrap import migrate_database, open_service
     from service.farm_files.risk_file import attitude_of
