@@ -100,7 +100,31 @@ def make_engine(url: str | URL, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> En
                 connection.exec_driver_sql(f"SET LOCAL lock_timeout = {int(busy_timeout_ms)}")
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
 
+    _close_what_comes_back_late(engine)
     return engine
+
+
+def _close_what_comes_back_late(engine: Engine) -> None:
+    """Close connections that were out when the engine was disposed of, once they come back.
+
+    A request under way when a service stops has one. Its old pool takes it back and would leave it
+    to the garbage collector, open on the server until then.
+    """
+    disposal_count = 0
+
+    @event.listens_for(engine, "engine_disposed")
+    def count(_engine: Engine) -> None:
+        nonlocal disposal_count
+        disposal_count += 1
+
+    @event.listens_for(engine, "connect")
+    def remember(_connection: object, record: Any) -> None:
+        record.info["disposal_count"] = disposal_count
+
+    @event.listens_for(engine, "checkin")
+    def close_if_late(connection: Any, record: Any) -> None:
+        if connection is not None and record.info.get("disposal_count") != disposal_count:
+            connection.close()
 
 
 def postgres_connect_args(url: URL) -> dict[str, str | int]:

@@ -11,8 +11,10 @@ import threading
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import psycopg
 import pytest
 from sqlalchemy import Engine, insert, select
 from sqlalchemy.engine import URL, make_url
@@ -384,3 +386,17 @@ def test_what_is_unknown_is_null_in_the_database(
     with engine.connect() as connection:
         known = connection.execute(select(balance_state.c.depletion_mm)).scalar_one()
     assert known is None
+
+
+def test_a_connection_that_comes_back_after_the_end_is_closed(database_url: URL) -> None:
+    engine = make_engine(database_url)
+    late = engine.connect()
+    driver: Any = late.connection.driver_connection
+    engine.dispose()
+    assert late.exec_driver_sql("SELECT 1").scalar_one() == 1
+    late.close()
+    with pytest.raises((sqlite3.ProgrammingError, psycopg.OperationalError), match="closed"):
+        driver.execute("SELECT 1")
+    with engine.connect() as again:
+        assert again.exec_driver_sql("SELECT 1").scalar_one() == 1
+    engine.dispose()
