@@ -338,12 +338,10 @@ class BlockStore:
         return mapping.farm_from(row.one())
 
     def _farm_row(self, farm_id: str) -> RowMapping:
-        row = (
-            self._connection.execute(select(farm).where(farm.c.farm_id == farm_id))
-            .mappings()
-            .one_or_none()
-        )
-        if row is None:
+        # PostgreSQL takes no text with a NUL in it, so no farm can be called that.
+        asked = select(farm).where(farm.c.farm_id == farm_id.replace("\0", ""))
+        row = self._connection.execute(asked).mappings().one_or_none()
+        if row is None or row["farm_id"] != farm_id:
             raise NotFound(f"farm {farm_id!r}: there is no such farm")
         return row
 

@@ -391,3 +391,13 @@ def test_every_float_comes_back_to_the_last_bit(
     load(open_unit, stored_bundle(block))
     assert same(get_block(open_unit, "orchard.north", day=DAY), block)
     assert load(open_unit, stored_bundle(block)).unchanged_count == 5
+
+
+@pytest.mark.parametrize("farm_id", ["or\0chard", "orchard\0", "\0"])
+def test_a_farm_with_a_nul_in_its_name_is_not_there(
+    open_unit: UnitOfWorkFactory, farm_id: str
+) -> None:
+    with open_unit(write=True) as unit:
+        unit.blocks.save_bundle(stored_bundle(), effective_day=DAY, recorded_at=NOW)
+    with open_unit(write=False) as unit, pytest.raises(NotFound):
+        unit.blocks.get_farm(farm_id)
