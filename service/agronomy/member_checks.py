@@ -45,7 +45,7 @@ REFUSED = MemberFlag.DRY_AGAINST_FORECAST | MemberFlag.OTHER_UNIT | MemberFlag.T
 FLAG_TEXT: Mapping[MemberFlag, str] = {
     MemberFlag.HOLES: "Some members lacked hours and were left out.",
     MemberFlag.FROZEN: "Some members had not moved since the day before and were left out.",
-    MemberFlag.OLD_RUN: "The model has not run anew since the day before.",
+    MemberFlag.OLD_RUN: "The model has not run again since the day before.",
     MemberFlag.ALL_DRY: "No member has any rain.",
     MemberFlag.DRY_AGAINST_FORECAST: (
         "No member has rain where the forecast is sure of it; the members were not used."

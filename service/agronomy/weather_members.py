@@ -220,7 +220,7 @@ def known_until_a_gap(values: Floats) -> NDArray[np.bool_]:
 
     Shapes: values and result (..., days).
     Returns: True on those days.
-    Source: a choice of this service: what comes after a gap is of no use to a course.
+    Source: a choice of this service: a course ends where its first gap begins.
     >>> known_until_a_gap(np.array([1.0, np.nan, 2.0])).tolist()
     [True, False, False]
     """

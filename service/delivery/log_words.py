@@ -81,7 +81,7 @@ class LogLine:
 
 @dataclass(frozen=True, slots=True)
 class Telling:
-    """What a sentence is told with."""
+    """What a sentence is written with."""
 
     words: Wording
     zone: str

@@ -96,5 +96,5 @@ class StoredMembers:
 
     @property
     def is_old_run(self) -> bool:
-        """Whether the model had not run anew since the evening before: most run every six hours."""
+        """Whether the model had not run since the evening before: most run every six hours."""
         return self.fetched_at - self.first_seen_at >= OLD_RUN_AFTER

@@ -2,7 +2,7 @@
 
 Nothing is guessed. Where a gauge, a station or a file has measured in the span, days known from
 models alone do not count; a source whose unit looks changed is not scored; a site that has moved
-begins anew; and each of these is flagged.
+restarts; and each of these is flagged.
 """
 
 from __future__ import annotations
