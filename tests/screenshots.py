@@ -94,29 +94,31 @@ def demonstration(folder: Path) -> Iterator[Service]:
     for text in (many_blocks(), BARE_FARM):
         load_bundle(
             parse_farm(text, name="invented.toml"),
-            effective_day=DEMO_DAY - timedelta(days=1),
+            effective_day=DEMO_DAY - timedelta(days=3),
             unit_of_work=service.unit_of_work,
             clock=service.clock,
         )
-    run_day(
-        DEMO_DAY,
-        unit_of_work=service.unit_of_work,
-        clock=service.clock,
-        source_order=service.source_order,
-        farm_ids=["many"],
-    )
+    for evening in (DEMO_DAY - timedelta(days=2), DEMO_DAY):
+        run_day(
+            evening,
+            unit_of_work=service.unit_of_work,
+            clock=service.clock,
+            source_order=service.source_order,
+            farm_ids=["many"],
+        )
     yield replace(service, is_demonstration=True)
     service.close()
 
 
 def many_blocks() -> str:
-    """A farm of forty blocks with long names, some dry, on one supply that cannot serve all."""
+    """Forty blocks with long names, some dry, on two supplies that cannot serve all of them."""
     blocks = "".join(
         f"""
 [[block]]
 id = "b{number}"
 name = "Lower terrace by the old packing shed, rows {number}-{number + 11}"
 site = "demo-alderway"
+supply = "{("canal", "pond")[number > 24]}"
 crop = "{("grape-wine", "blueberry", "apple-cover-no-frost")[number % 3]}"
 season = {{ start = "03-20", lengths = [25, 45, 110, 50] }}
 area = "0.4 ha"
@@ -135,13 +137,22 @@ name = "Cooperative of the growers of the upper valley (invented)"
 zone = "America/New_York"
 [[site]]
 id = "demo-alderway"
+name = "Alderway station (invented)"
 latitude = 34.90
 longitude = -82.00
 elevation = "820 ft"
+[site.normals]
+u2_m_s = [1.9, 2.0, 2.1, 2.0, 1.7, 1.5, 1.4, 1.3, 1.4, 1.5, 1.7, 1.8]
+rhmin_pct = [50, 46, 43, 41, 48, 51, 54, 56, 55, 50, 47, 50]
+et0_mm = [1.3, 1.9, 2.9, 4.1, 4.7, 5.2, 5.2, 4.7, 3.8, 2.7, 1.8, 1.3]
 [[supply]]
 id = "canal"
 name = "Canal of the upper valley, second gate"
 flow = "90 gpm"
+[[supply]]
+id = "pond"
+name = "Pond behind the cold store"
+flow = "60 gpm"
 {blocks}"""
 
 
@@ -181,7 +192,17 @@ def page_addresses() -> dict[str, str]:
         bare="bare",
         day=(DEMO_DAY + timedelta(days=1)).isoformat(),
     )
-    many = ("tomorrow", "sheet", "report a day", "what changed", "setup", "weather", "season")
+    many = (
+        "tomorrow",
+        "sheet",
+        "report a day",
+        "what if",
+        "what if a pump fails",
+        "what changed",
+        "setup",
+        "weather",
+        "season",
+    )
     found.update(
         {f"many {name}": found[name].replace(f"/{FARM_ID}/", "/many/") for name in many},
     )

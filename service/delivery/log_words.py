@@ -312,19 +312,29 @@ def _tell_anything(entry: AuditEntry, telling: Telling) -> Iterator[str]:
     yield words.gettext(verb, thing=words.gettext(SUBJECTS[entry.subject]), name=name)
     if entry.before is None or entry.after is None:
         return
-    before, after = flat(entry.before), flat(entry.after)
-    names = [each for each in {**before, **after} if _is_told(each)]
-    for each in names[:MOST_VALUES]:
-        sides = [value_of(each, side.get(each), words, telling.zone) for side in (before, after)]
-        yield words.gettext(
-            "{name}: {after} instead of {before}.",
-            name=label_of(each, words),
-            before=sides[0],
-            after=sides[1],
-        )
-    if len(names) > MOST_VALUES:
-        more = len(names) - MOST_VALUES
+    told = [*dict.fromkeys(_tell_values(flat(entry.before), flat(entry.after), telling))]
+    yield from told[:MOST_VALUES]
+    if len(told) > MOST_VALUES:
+        more = len(told) - MOST_VALUES
         yield words.ngettext("and {count} more value", "and {count} more values", more)
+
+
+def _tell_values(before: Document, after: Document, telling: Telling) -> Iterator[str]:
+    """Each value that differs; of rows of numbers only that they do."""
+    words = telling.words
+    for name in filter(_is_told, {**before, **after}):
+        pair = before.get(name), after.get(name)
+        if any(isinstance(value, list) for value in pair):
+            yield words.gettext("{name}: changed.", name=label_of(name.partition(".")[0], words))
+            continue
+        was, now = (value_of(name, value, words, telling.zone) for value in pair)
+        if was != now:
+            yield words.gettext(
+                "{name}: {after} instead of {before}.",
+                name=label_of(name, words),
+                before=was,
+                after=now,
+            )
 
 
 def _is_told(name: str) -> bool:

@@ -67,6 +67,7 @@ FIELD_LABELS: Final[Mapping[str, str]] = {
     "revoked_at": marked("Withdrawn at"),
     "last_nitrogen_doy": marked("Last day for nitrogen"),
     "origins": marked("Where the numbers come from"),
+    "normals": marked("Monthly normals"),
 }
 """What people call a field that is no number with a default."""
 

@@ -101,6 +101,7 @@ def _card(entry: AuditEntry, zone: str, words: Wording) -> ChangeCard:
                 after=_value(after.get(name), words),
             )
             for name in {**before, **after}
+            if verb != CHANGED or before.get(name) != after.get(name)
         ),
     )
 

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from starlette.responses import Response
 
 from service.delivery.log_words import LogLine, Telling, log_line
+from service.delivery.plain_text import reading_order
 from service.errors import Fault, InputInvalid
 from service.operations.access.manage_keys import Right
 from service.operations.audit.log_book import (
@@ -125,7 +126,7 @@ def _show(
         status=422 if day_fault else status,
         farm=farm,
         today=local_day(service.clock.now(), farm.zone),
-        block_names=book.block_names,
+        block_names=dict(sorted(book.block_names.items(), key=lambda each: reading_order(each[1]))),
         chosen=wish.block_id or "",
         kinds=[(each.value, words.gettext(text)) for each, text in KINDS.items()],
         kind="" if wish.kind is None else wish.kind.value,

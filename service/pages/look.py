@@ -60,8 +60,8 @@ def icon() -> bytes:
 def packed(source: str) -> str:
     """A style sheet without comments and without the spaces that only people need.
 
-    >>> packed('a { color: red; }  /* why */  b, c { margin: 0 1px; }')
-    'a{color:red}b,c{margin:0 1px}'
+    >>> packed('a { color: red; }  /* why */  b, c + d { margin: 0 1px; }')
+    'a{color:red}b,c+d{margin:0 1px}'
     """
     shorter = []
     for part in _KEPT_AS_IT_IS.split(source):
@@ -71,6 +71,7 @@ def packed(source: str) -> str:
             spaced = re.sub(r"\s+", " ", part)
             tight = re.sub(r" ?([{};,]) ?", r"\1", spaced)
             tight = re.sub(r": ", ":", tight).replace(";}", "}")
+            tight = re.sub(r" ([+~]) (?=[^;{}]*\{)", r"\1", tight)
             shorter.append(tight.replace(" > ", ">"))
     return _filled_in(re.sub(r"(?<=[{};,]) +|;(?=})", "", "".join(shorter)).strip())
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from starlette.responses import Response
@@ -22,17 +22,20 @@ from service.operations.feedback.report_day import (
 from service.operations.feedback.report_runs import LONGEST_RUN_MIN
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.what_changed import moment
-from service.pages.plans import farm_of, parsed_day
+from service.pages.blocks_by_supply import blocks_by_supply
+from service.pages.plans import bundle_of, farm_of, parsed_day
 from service.pages.visit import Visit
 from service.pages.what_changed import Change, changed_page
 from service.pages.whole_name import whole_name
-from service.records.farms import FarmDefinition
+from service.records.farms import FarmBundle, FarmDefinition
 from service.translations.catalogue import marked
 
 FIELD = "min-"
 MOST_MINUTE_FIELDS = 400
 """[CHOICE] Blocks that a form asks about one by one; farms with more report single runs."""
 MOST_DAYS = 8
+MOST_UNGROUPED = 14
+"""Fields of a form that are listed by the clock; more are grouped by supply."""
 _A_NUMBER = marked("minutes such as 45; 0 means that it did not run")
 _HOW_IT_RAN = marked("all as planned, or some differed")
 _ONE_DAY_ONLY = marked("one day, where blocks differed")
@@ -63,6 +66,8 @@ class DayForm:
     does_differ: bool
     """Whether the reader has said that some differed."""
     block_count: int = 0
+    groups: tuple[tuple[str, tuple[MinuteField, ...]], ...] = ()
+    """Of a long form: the fields by supply, each in reading order; empty: as they are."""
 
 
 def form_of_last_day(visit: Visit, farm: FarmDefinition) -> tuple[DayForm | None, int]:
@@ -148,6 +153,9 @@ def _show(visit: Visit, farm: FarmDefinition, faults: Mapping[str, Fault]) -> Re
     days = _days(visit, farm)
     sent = parsed_day(visit.form.get("days", "")) if faults else None
     forms = [_form(day, visit, farm, faults if day.day == sent else {}) for day in days]
+    if any(len(form.fields) > MOST_UNGROUPED for form in forms):
+        bundle = bundle_of(visit, farm, forms[0].day)
+        forms = [_by_supply(form, bundle) for form in forms]
     at_fields = {
         _where(field.block_id) for form in forms for field in form.fields if field.fault is not None
     }
@@ -185,6 +193,20 @@ def _form(
         does_differ=bool(faults) and visit.form.get("ran") == "some",
         block_count=len(fields),
     )
+
+
+def _by_supply(form: DayForm, bundle: FarmBundle) -> DayForm:
+    """A long form with its fields by supply, so that one is found without reading all."""
+    if len(form.fields) <= MOST_UNGROUPED:
+        return form
+    fields = {field.block_id: field for field in form.fields}
+    groups = [
+        (name, tuple(fields.pop(each.block_id) for each in blocks if each.block_id in fields))
+        for name, blocks in blocks_by_supply(bundle)
+    ]
+    if fields:  # a block that has been retired since
+        groups.append(("", tuple(fields.values())))
+    return replace(form, groups=tuple(group for group in groups if group[1]))
 
 
 def _where(block_id: str) -> str:

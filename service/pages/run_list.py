@@ -23,6 +23,7 @@ from service.operations.feedback.revise_runs import (
 )
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.what_changed import moment
+from service.pages.blocks_by_supply import names_in_order
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import bundle_of, farm_of, parsed_day
 from service.pages.visit import Visit, faults_by_field
@@ -144,7 +145,7 @@ def _show(
     status: int = 200,
 ) -> Response:
     today = local_day(visit.service.clock.now(), farm.zone)
-    names = {each.block_id: each.name for each in bundle_of(visit, farm, today).blocks}
+    names = names_in_order(bundle_of(visit, farm, today))
     wish = wish_of(visit, farm, count=PAGE_SIZE)
     day_fault = None
     if wish.first_day and wish.last_day and wish.last_day < wish.first_day:
@@ -184,7 +185,7 @@ def _form(
     is_us = words.unit_system == "us"
     volume = None if run.volume_l is None else run.volume_l / (L_PER_GALLON if is_us else 1.0)
     today = local_day(visit.service.clock.now(), farm.zone)
-    names = {each.block_id: each.name for each in bundle_of(visit, farm, today).blocks}
+    names = names_in_order(bundle_of(visit, farm, today))
     return visit.show(
         "run_form.html",
         status=status,

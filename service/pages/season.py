@@ -7,6 +7,7 @@ from datetime import date
 
 from starlette.responses import Response
 
+from service.delivery.plain_text import reading_order
 from service.delivery.season_words import day_words, task_days, task_steps, task_title
 from service.nutrition.season_tasks import GroupedTask
 from service.nutrition.task_words import TaskKind
@@ -36,6 +37,8 @@ PLACES: dict[TaskKind, str] = {
     TaskKind.SULFUR: f"{_TESTS}#plan",
 }
 """Where a block's page of the task is: its checklist, its form, its plan."""
+MOST_BLOCKS = 6
+"""Blocks of a task that are shown at once; more are counted and folded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,7 @@ def _show(visit: Visit, farm: FarmDefinition, links: CalendarLinks | None = None
         farm=farm,
         months=_months(found, words),
         cautions=found.cautions,
+        most_blocks=MOST_BLOCKS,
         links=links,
         may_share=visit.may(Right.FARM_WRITE),
     )
@@ -118,7 +122,9 @@ def _row(group: GroupedTask, found: SeasonCalendar, words: Wording) -> TaskRow:
                 remark=_remark(own.done_on, own.before_on, own.note, words),
                 is_done=own.done_on is not None,
             )
-            for block_id, own in group.blocks
+            for block_id, own in sorted(
+                group.blocks, key=lambda each: reading_order(found.block_names[each[0]])
+            )
         ],
         steps=task_steps(group, words),
         source=task.source,

@@ -25,6 +25,7 @@ from service.operations.weather.read_sites import CountySite, list_counties
 from service.pages import control_fields, farm_forms, risk_fields, site_fields
 from service.pages.block_copy import copied_block, without_name
 from service.pages.block_preview import Preview, preview_of
+from service.pages.blocks_by_supply import blocks_by_supply
 from service.pages.coordinates import place_text
 from service.pages.farm_forms import Opened, Table
 from service.pages.named_choices import ZONES, crops_by_group, textures_by_key
@@ -73,7 +74,8 @@ def show_setup(visit: Visit) -> Response:
         farm=farm,
         bundle=bundle,
         supplies=[(each, flow_text(each.flow_l_per_h, words)) for each in bundle.supplies],
-        blocks=[(each, flow_text(each.flow_l_per_h, words)) for each in bundle.blocks],
+        groups=blocks_by_supply(bundle),
+        flow_of=lambda block: flow_text(block.flow_l_per_h, words),
         people=list_people(farm_id=farm.farm_id, unit_of_work=visit.service.unit_of_work)
         if may_change
         else (),

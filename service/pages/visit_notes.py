@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from starlette.responses import Response
 
-from service.delivery.plain_text import clean
+from service.delivery.plain_text import clean, reading_order
 from service.delivery.season_words import day_words
 from service.errors import Fault, InputInvalid
 from service.operations.access.manage_keys import Right
@@ -112,7 +112,10 @@ def _show(
     service, words = visit.service, visit.words
     today = local_day(service.clock.now(), farm.zone)
     blocks = get_farm(farm.farm_id, day=today, unit_of_work=service.unit_of_work).blocks
-    names = {block.block_id: block.name for block in blocks}
+    names = {
+        block.block_id: block.name
+        for block in sorted(blocks, key=lambda block: reading_order(block.name))
+    }
     block_id = visit.query.get("block", "")
     found = list_notes(
         farm.farm_id,

@@ -9,10 +9,12 @@ from dataclasses import dataclass, replace
 from markupsafe import Markup
 from starlette.responses import Response
 
+from service.delivery.plain_text import reading_order
 from service.drawing.week_pair import WeekPair, week_pair
 from service.errors import Conflict, Fault, InputInvalid
 from service.operations.reading.read_farms import local_day
 from service.operations.review.what_if import what_if
+from service.pages.blocks_by_supply import blocks_by_supply
 from service.pages.plans import bundle_of, farm_of, flow_text
 from service.pages.visit import Visit, faults_by_field
 from service.records.farms import FarmBundle, FarmDefinition
@@ -92,7 +94,10 @@ def show_what_if(visit: Visit) -> Response:
         known=FIELDS,
         examples=EXAMPLES[visit.words.unit_system],
         supplies=_choices({each.supply_id: each.name for each in bundle.supplies}, visit.words),
-        blocks=_choices({each.block_id: each.name for each in bundle.blocks}, visit.words),
+        blocks=[
+            (name, [(each.block_id, each.name) for each in blocks])
+            for name, blocks in blocks_by_supply(bundle)
+        ],
         pump_days=[
             ("", visit.words.gettext("on no day")),
             *(
@@ -105,7 +110,8 @@ def show_what_if(visit: Visit) -> Response:
 
 def _choices(names: Mapping[str, str], words: Wording) -> list[tuple[str, str]]:
     """What a question may be about: all, or one."""
-    return [("", words.gettext("all")), *sorted(names.items(), key=lambda each: each[1])]
+    named = sorted(names.items(), key=lambda each: reading_order(each[1]))
+    return [("", words.gettext("all")), *named]
 
 
 def _change(visit: Visit) -> Change:
@@ -262,7 +268,8 @@ def _sums(block: BlockAhead, words: Wording) -> tuple[str, ...]:
     """A block's week in sums, now and with the change."""
 
     def pair(read: Callable[[WeekAhead], float], write: Callable[[float], str]) -> str:
-        return " → ".join(_or_unknown(read(each), write) for each in (block.now, block.changed))
+        shown = (_or_unknown(read(each), write) for each in (block.now, block.changed))
+        return " → ".join(dict.fromkeys(shown))
 
     return (
         block.name,
