@@ -20,6 +20,7 @@ from service import unit_sizes
 from service.agronomy import (
     crop_units,
     forecast_units,
+    learning_units,
     nutrition_units,
     quantity,
     risk_units,
@@ -43,6 +44,7 @@ TABLE = (
     units,
     crop_units,
     forecast_units,
+    learning_units,
     water_units,
     weather_units,
     nutrition_units,

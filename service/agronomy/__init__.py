@@ -10,6 +10,7 @@ The words
     water_units       the same for water quality, acid and fertiliser
     forecast_units    the same for how good forecasts were
     nutrition_units   the same for leaf, petiole and soil tests
+    learning_units    the same for what soil readings teach of a block
     risk_units        the same for a plan that weighs the risk of a forecast
     season_units      the same for days of the year and cold
     service_units     the same for the service itself
@@ -74,6 +75,17 @@ Water use into depletion
     stress_kernel     depletion within the day between pulses, compiled
     balance_kernel    the loop over days, compiled
     soil_reading      what a probe says of the depletion, and how far the balance follows it
+
+What a block's readings teach
+
+    learning_points   the points that are tried, and how likely each is beforehand
+    learning_ledger   the ledger of a block at all of them
+    learning_ledger_kernel  the same, compiled
+    learning_likelihood  how well each agrees with all readings of a season
+    learned_multipliers  what is known then of a block's use, store and rate, and of its depletion
+    sensor_check      whether a sensor still says what the soil is like
+    learning_gate     what is sure enough to be offered, and in what steps
+    learning_carry_over  what is left of it after a winter, and what a new block begins with
 
 Depletion into pulses
 

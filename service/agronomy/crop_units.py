@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from math import inf
 
+from service.agronomy.learning_units import LEARNING_GROUP
 from service.agronomy.quantity import Quantity
 
 CROP_NAMES = (
@@ -52,4 +53,5 @@ CROP_NAMES = (
     Quantity("stress_ratio", "1", 0, 1, "mean Ks of the day: 1 without stress, 0 at wilting"),
     Quantity("salinity_threshold_ds_m", "dS/m", 0, 20, "ECe above which yield falls"),
     Quantity("salinity_slope_pct_per_ds_m", "%/(dS/m)", 0, 100, "yield lost per dS/m above it"),
+    *LEARNING_GROUP,
 )
