@@ -17,53 +17,7 @@ die() {
     exit 2
 }
 
-. deploy/python.sh
-
-# The stamp is written last, so a half-made environment is made again.
-stamp=$("$python" - <<'PY'
-import hashlib, pathlib, sys
-
-digest = hashlib.sha256(sys.version.encode() + sys.executable.encode())
-for name in ("pyproject.toml", "deploy/constraints.txt"):
-    digest.update(pathlib.Path(name).read_bytes())
-print(digest.hexdigest())
-PY
-)
-if [ "$(cat "$venv/rillwright-stamp" 2>/dev/null)" != "$stamp" ]; then
-    say "making .venv with $("$python" --version)"
-    rm -rf "$venv"
-    "$python" -m venv "$venv"
-    install_pinned "$venv" deploy/constraints.txt -e .
-    printf '%s\n' "$stamp" >"$venv/rillwright-stamp"
-fi
-export PATH="$venv/bin:$PATH"
-
-# Compiled kernels are shared by the parallel workers and kept from run to run. numba checks only
-# the file that defines a kernel, not the kernels it calls in other files, so the cache is named
-# after all the sources together and older ones are dropped.
-kernels=$(python - <<'PY'
-import hashlib, pathlib
-
-digest = hashlib.sha256()
-for room in ("service/agronomy", "service/waterworks"):
-    for path in (pathlib.Path("service/kernels.py"), *sorted(pathlib.Path(room).rglob("*.py"))):
-        digest.update(path.as_posix().encode() + b"\0" + path.read_bytes())
-print(digest.hexdigest()[:16])
-PY
-)
-for old in "$venv"/kernels/*; do
-    if [ -d "$old" ] && [ "$old" != "$venv/kernels/$kernels" ]; then rm -rf "$old"; fi
-done
-export NUMBA_CACHE_DIR="$venv/kernels/$kernels"
-mkdir -p "$NUMBA_CACHE_DIR"
-
-# Compiled modules are kept too (git ignores them): rewriting the asserts of all tests takes each
-# worker as long as some hundreds of tests.
-unset PYTHONDONTWRITEBYTECODE
-
-# Two workers on two cores: threads inside the numerical libraries would only get in their way.
-export OMP_NUM_THREADS="${OMP_NUM_THREADS:-1}" OPENBLAS_NUM_THREADS="${OPENBLAS_NUM_THREADS:-1}"
-export NUMBA_NUM_THREADS="${NUMBA_NUM_THREADS:-2}"
+. tests/environment.sh
 
 failed=()
 check() {
@@ -88,18 +42,11 @@ if ! command -v systemd-analyze >/dev/null && command -v apt-get >/dev/null && [
         say "systemd-analyze could not be installed"
 fi
 
-# The alert rules are held against Prometheus' own rule tester. Only that is taken out of its package,
-# as installing it would start a server.
-if ! command -v promtool >/dev/null && [ ! -x "$venv/tools/usr/bin/promtool" ] &&
-    command -v apt-get >/dev/null; then
-    say "fetching promtool"
-    mkdir -p "$venv/tools"
-    (cd "$venv/tools" && { apt-get -qq download prometheus 2>/dev/null ||
-        { apt-get -qq update && apt-get -qq download prometheus; }; } &&
-        dpkg -x prometheus_*.deb . && rm prometheus_*.deb usr/bin/prometheus) >/dev/null ||
-        say "promtool could not be fetched"
-fi
-export PATH="$PATH:$venv/tools/usr/bin"
+# The alert rules are held against Prometheus' own rule tester, and an office is tried with it and with
+# the proxy.
+. tests/tools.sh
+fetch_tool prometheus promtool prometheus
+fetch_tool caddy caddy
 
 . tests/postgres.sh
 
@@ -135,6 +82,8 @@ if [ -n "$is_cold" ]; then
     python -c "import tests.end_to_end.warm_service" || true  # what fails will fail in its test
     python -m pytest --collect-only -qq -p no:cacheprovider >/dev/null || true
 fi
+# An office as a whole, on the core that mypy leaves; not where only some tests are asked for.
+if [ $# = 0 ]; then check "an office, deploy/try.sh" python -m tests.office --short; fi
 reported_by_mypy() {
     local status=0
     wait "$mypy" || status=$?
