@@ -15,6 +15,7 @@
     ├── MailUnavailable           the mail relay cannot be reached, or refuses the sender
     │   └── MailRefused           the relay refused one mail
     └── StorageFailed             the database refused or is not at the expected version
+        └── StorageAway           it cannot be reached now, or another writer holds it
 
 The tree knows no HTTP: the API maps it to problem documents, the command line to exit codes.
 """
@@ -99,6 +100,10 @@ class WeatherUnavailable(RillwrightError):
 
 class StorageFailed(RillwrightError):
     """The database refused, or its schema is not the one this version expects."""
+
+
+class StorageAway(StorageFailed):
+    """The database cannot be reached now, or another writer holds it: the same may work soon."""
 
 
 class MailUnavailable(RillwrightError):

@@ -29,6 +29,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 
 from service.bootstrap import Service, make_dispatch, make_keeper, make_post
+from service.errors import StorageAway
 from service.operations.backups.keep_backups import Kept, keep_backups
 from service.operations.events.deliver_events import DispatchOutcome, deliver_events
 from service.operations.mail.send_mail import PostOutcome, deliver, is_mail_due
@@ -175,12 +176,15 @@ def log_trouble(event: JobExecutionEvent) -> None:
     if event.exception is None:
         log.warning("the tick of %s was missed", event.scheduled_run_time)
         return
-    log.error(
+    # A database that is away, or in the hands of the other scheduler, needs no stack to explain it.
+    is_away = isinstance(event.exception, StorageAway)
+    log.log(
+        logging.WARNING if is_away else logging.ERROR,
         "the tick of %s failed, the next one tries again: %s: %s",
         event.scheduled_run_time,
         type(event.exception).__name__,
         event.exception,
-        exc_info=event.exception,
+        exc_info=None if is_away else event.exception,
     )
 
 

@@ -17,7 +17,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
-from service.errors import Fault, SettingsInvalid, StorageFailed
+from service.errors import Fault, SettingsInvalid, StorageAway, StorageFailed
 
 BUSY_TIMEOUT_MS = 5_000
 """How long a writer waits for another before it gives up; our own choice."""
@@ -158,19 +158,24 @@ def storage_failure(error: BaseException, engine: Engine) -> StorageFailed | Non
     else:
         return None
     lowered = text.lower()
+    away, kind = "", StorageFailed
     if isinstance(error, PoolTimeoutError):
-        reason = "too many units of work are open at once; try again later"
+        away = "too many units of work are open at once; try again later"
     elif "is locked" in lowered or "lock timeout" in lowered:
-        reason = "another writer held the database for too long; nothing was stored, try again"
+        away = "another writer held the database for too long; nothing was stored, try again"
+    elif "unable to open" in lowered or "connection failed" in lowered:
+        away = "it cannot be opened; check that it exists and that the service may use it"
+    elif isinstance(error, DBAPIError) and error.connection_invalidated:
+        away = "the connection was lost; the server was stopped, or it is out of reach"
+    if away:
+        reason, kind = away, StorageAway
     elif "no such table" in lowered or "does not exist" in lowered or "no such column" in lowered:
         reason = "the schema is not the one this version expects; run `rillwright migrate`"
-    elif "unable to open" in lowered or "connection failed" in lowered:
-        reason = "it cannot be opened; check that it exists and that the service may use it"
     elif "readonly" in lowered or "read-only" in lowered:
         reason = "a unit of work that only reads was asked to write, or the file is read-only"
     else:
         reason = "the database refused"
-    return StorageFailed(f"database {where}: {reason} ({text.strip()})")
+    return kind(f"database {where}: {reason} ({text.strip()})")
 
 
 @contextmanager

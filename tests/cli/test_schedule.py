@@ -16,6 +16,7 @@ from sqlalchemy.engine import URL
 
 from service.database.engine import make_engine
 from service.database.session import unit_of_work_factory
+from service.errors import StorageAway
 from service.operations.backups.keep_backups import Kept
 from service.operations.schedule.run_due import DueOutcome
 from service.scheduler import (
@@ -136,6 +137,15 @@ def test_each_failure_is_logged_in_one_line(caplog: pytest.LogCaptureFixture) ->
         f"the tick of {AT} was missed",
         f"the tick of {AT} failed, the next one tries again: ZeroDivisionError: made up",
     ]
+
+
+def test_a_tick_that_found_the_database_away_is_no_error_of_the_service(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    away = StorageAway("another writer")
+    log_trouble(JobExecutionEvent(EVENT_JOB_ERROR, "tick", "default", AT, exception=away))
+    (record,) = caplog.records
+    assert (record.levelname, record.exc_info) == ("WARNING", None)
 
 
 def test_what_a_tick_did_is_logged_by_job_and_outcome(caplog: pytest.LogCaptureFixture) -> None:

@@ -35,7 +35,7 @@ from service.database.tables import (
     rain_gauge_reading,
     site,
 )
-from service.errors import SettingsInvalid, StorageFailed
+from service.errors import SettingsInvalid, StorageAway, StorageFailed
 from service.records.ledger import LEDGER_NUMBERS, BalanceState, LedgerRows
 from tests.patience import PATIENCE_S
 from tests.stored_farms import days, ints, stored_block, stored_bundle
@@ -247,11 +247,36 @@ def test_a_writer_that_waits_too_long_gets_the_reason(
     impatient = make_engine(database_url, busy_timeout_ms=20)
     with (
         open_unit(write=True),
-        pytest.raises(StorageFailed, match="another writer held the database for too long"),
+        pytest.raises(StorageAway, match="another writer held the database for too long"),
         unit_of_work_factory(impatient)(write=True),
     ):
         pass
     impatient.dispose()
+
+
+def test_a_server_that_ends_a_connection_or_is_not_there_is_away_and_refuses_nothing(
+    database_url: URL, open_unit: UnitOfWorkFactory
+) -> None:
+    nowhere = make_engine("postgresql+psycopg://someone@127.0.0.1:1/none?connect_timeout=1")
+    with pytest.raises(StorageAway), unit_of_work_factory(nowhere)(write=False):
+        pass
+    ends, other = make_engine(database_url), make_engine(database_url)
+    if ends.dialect.name == "postgresql":  # SQLite has no server
+        open_ended = unit_of_work_factory(ends)
+        with (
+            pytest.raises(StorageAway, match="connection was lost"),
+            open_ended(write=True) as unit,
+        ):
+            with connect(other, write=False) as line, line.begin():
+                line.exec_driver_sql(
+                    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                    " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+                )
+            unit.blocks.list_farms()
+        with open_ended(write=True) as unit:  # the pool has recovered
+            assert unit.blocks.list_farms() == []
+    for engine in (nowhere, ends, other):
+        engine.dispose()
 
 
 def test_a_server_is_told_to_notice_a_client_that_is_gone_or_stands_still() -> None:

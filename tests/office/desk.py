@@ -101,7 +101,7 @@ class Desk:
         """Ask the database behind the office's back."""
         url = self.office.database_url.replace("+psycopg", "")
         with psycopg.connect(url, connect_timeout=5) as line:
-            return line.execute(statement, values).fetchall()
+            return line.execute(statement, values or None).fetchall()
 
     def plans(self, prefix: str) -> Plans:
         """The plans of farms whose name begins so."""

@@ -16,7 +16,7 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.errors import NotFound
+from service.errors import NotFound, StorageAway
 from service.logs import get_logger
 from service.operations.evening.collector_rest import collector_rests
 from service.operations.evening.evening_inputs import EveningInputs, read_inputs
@@ -46,6 +46,8 @@ class FarmFailure:
 
     farm_id: str
     reason: str
+    is_away: bool = False
+    """Whether the database was away, and nothing is wrong with the farm."""
 
 
 @dataclass(slots=True)
@@ -150,7 +152,8 @@ def _run_chunk(
 
 def _note_failure(run: DayRun, farm_id: str, failure: Exception) -> None:
     """Keep the reason for whoever started the run; only the log says where it happened."""
-    run.failures.append(FarmFailure(farm_id, _reason(failure)))
+    is_away = isinstance(failure, StorageAway)
+    run.failures.append(FarmFailure(farm_id, _reason(failure), is_away))
     log.error("farm failed", farm=farm_id, on=run.on, reason=_reason(failure), exc_info=failure)
 
 

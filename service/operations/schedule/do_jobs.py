@@ -198,7 +198,9 @@ def _run_farms(
     )
     results = {run.run_key: JobResult(outcome=outcome) for run in run_of.values()}
     for failure in done.failures:
-        results[run_of[failure.farm_id].run_key] = JobResult(reason=failure.reason)
+        results[run_of[failure.farm_id].run_key] = JobResult(
+            reason=failure.reason, is_away=failure.is_away
+        )
     return results
 
 

@@ -53,3 +53,5 @@ class JobResult:
     outcome: str | None = None
     reason: str = ""
     retry_at: datetime | None = None
+    is_away: bool = False
+    """Whether the database was away: it is tried again at the next tick."""

@@ -9,7 +9,8 @@ by the process that holds it, so it is done once.
 
 Farms whose evenings are due together are planned by one call of ``run_day``, since the weather of
 a region is computed once per call; their runs are claimed and settled one by one, each group in one
-transaction. A farm that fails is given back and tried again later, alone.
+transaction. A farm that fails is given back and tried again later, alone; one whose database was
+away, at the next tick.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from datetime import date, datetime, timedelta
 
 from service.database.run_ledger_store import RunLedger
 from service.database.session import UnitOfWork
-from service.errors import Conflict, StorageFailed
+from service.errors import Conflict, StorageAway, StorageFailed
 from service.logs import get_logger, log_context
 from service.operations.schedule.do_jobs import do_evenings, do_prune, do_refresh, do_repairs
 from service.operations.schedule.due_jobs import (
@@ -132,7 +133,8 @@ def _do(duties: Duties, group: Sequence[DueRun], work: _Work, outcome: DueOutcom
         except Exception as failure:  # no failure may end the scheduler
             reason = f"{type(failure).__name__}: {failure}"
             log.exception("work failed", reason=reason)
-            results = {key: JobResult(reason=reason) for key in keys}
+            is_away = isinstance(failure, StorageAway)
+            results = {key: JobResult(reason=reason, is_away=is_away) for key in keys}
         _settle(duties, results, covered_by, outcome)
         _log_results(results, outcome, spent_s=time.perf_counter() - began)
     duties.checkpoint(f"{job} settled")
@@ -205,7 +207,8 @@ def _settle_one(
     duties: Duties, runs: RunLedger, run_key: str, result: JobResult, *, now: datetime
 ) -> None:
     if result.outcome is None:
-        retry_at = max(result.retry_at or now, now + RETRY_AFTER)
+        soonest = now if result.is_away else now + RETRY_AFTER
+        retry_at = max(result.retry_at or now, soonest)
         runs.give_back(run_key, owner=duties.owner, now=now, retry_at=retry_at)
     else:
         runs.finish(run_key, owner=duties.owner, now=now, outcome=result.outcome)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -12,7 +13,8 @@ from sqlalchemy import Engine
 
 from service.agronomy.records import Ints
 from service.agronomy.replanning import NOTICE_MIN
-from service.database.session import UnitOfWorkFactory
+from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.errors import StorageAway
 from service.operations.evening.run_day import DayRun, FarmFailure, run_day
 from service.operations.schedule import do_jobs as module
 from service.operations.schedule.duties import LEASE_S, Duties
@@ -200,6 +202,39 @@ def test_a_farm_that_fails_is_tried_again_and_does_not_stop_the_others(
     assert run_due(duties).passed_by == [EVENINGS[1]]
     clock.time += RETRY_AFTER
     assert list(run_due(duties).finished) == [EVENINGS[1]]
+
+
+@pytest.mark.parametrize("unit_number", [1, 2, 3, 4])
+def test_evenings_that_lost_their_database_are_made_at_the_next_tick(
+    duties: Duties,
+    clock: FixedClock,
+    open_unit: UnitOfWorkFactory,
+    engine: Engine,
+    unit_number: int,
+) -> None:
+    # A server that is restarted ends what is under way, and the next units find it again.
+    lost: list[int] = []
+
+    def open_or_lose(*, write: bool) -> UnitOfWork:
+        if is_planning:
+            lost.append(len(lost) + 1)
+            if lost[-1] == unit_number:
+                raise StorageAway("made up")
+        return open_unit(write=write)
+
+    is_planning: list[bool] = []
+    restarted = replace(
+        duties,
+        unit_of_work=open_or_lose,
+        checkpoint=at("evening claimed", lambda: is_planning.append(True)),
+    )
+    with suppress(StorageAway):  # the settling may be what was lost
+        run_due(restarted)
+    assert len(lost) >= unit_number
+    clock.time += timedelta(seconds=LEASE_S)
+    run_due(duties)
+    assert outcomes(open_unit, "evening") == dict.fromkeys(EVENINGS, "planned")
+    assert plan_versions(engine) == [(f"{farm}.block-0", DAY + ONE_DAY, 1) for farm in FARMS]
 
 
 def test_whatever_goes_wrong_is_given_back_and_not_raised(
