@@ -16,10 +16,17 @@ from typing import Any
 import psycopg
 from typer.testing import CliRunner
 
+from service.bootstrap import open_service
 from service.cli import app
+from service.farm_files.farm_file import parse_farm
+from service.operations.farms.manage_farms import load_bundle
+from service.settings import Settings
 from tests.office.parts import TrialFailed
 from tests.office.plan_of_office import Office
 from tests.office.region import Place, farm_text, weather_text
+
+LOADED_BY_COMMAND = 5
+"""More farms than this are loaded without the command line, which opens the service for each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +85,25 @@ class Desk:
     ) -> list[str]:
         """Load invented farms; the names. Their evening is due from then on."""
         names = [f"{prefix}-{number:03d}" for number in range(count)]
-        file = self.office.folder / "farm.toml"
-        for number, name in enumerate(names):
-            is_mailed = number < mailed_count
-            file.write_text(
-                farm_text(self.place, name, block_count=block_count, is_mailed=is_mailed)
+        texts = [
+            farm_text(self.place, name, block_count=block_count, is_mailed=number < mailed_count)
+            for number, name in enumerate(names)
+        ]
+        if count <= LOADED_BY_COMMAND:
+            file = self.office.folder / "farm.toml"
+            for text in texts:
+                file.write_text(text)
+                self.command("load", str(file))
+            return names
+        service = open_service(Settings(database_url=self.office.database_url))
+        for name, text in zip(names, texts, strict=True):
+            load_bundle(
+                parse_farm(text, name=f"{name}.toml"),
+                effective_day=self.place.today,
+                unit_of_work=service.unit_of_work,
+                clock=service.clock,
             )
-            self.command("load", str(file))
+        service.close()
         return names
 
     def import_weather(self) -> None:
