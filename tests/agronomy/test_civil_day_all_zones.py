@@ -45,9 +45,11 @@ def changes(zone: str) -> tuple[tuple[datetime, timedelta, timedelta], ...]:
         return shown
 
     found = []
+    now = offset(0)
     for week in range(0, (LAST - FIRST).days * 24, WEEK_H):
         early, late = week, week + WEEK_H
-        if offset(early) == offset(late):
+        before, now = now, offset(late)
+        if before == now:
             continue
         while late - early > 1:  # no zone changes twice within a week and back
             middle = (early + late) // 2

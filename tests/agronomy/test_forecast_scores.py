@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
+from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pytest
-import scoringrules
 from numpy.testing import assert_allclose
 
 from service.agronomy.forecast_scores import (
@@ -18,6 +19,12 @@ from service.agronomy.forecast_scores import (
     score_chances,
 )
 from service.agronomy.records import Days, Floats
+
+
+@pytest.fixture(scope="module")
+def scoringrules() -> ModuleType:
+    """The reference library, which compiles for seconds when it is imported."""
+    return importlib.import_module("scoringrules")
 
 
 def summer(day_count: int) -> Days:
@@ -39,7 +46,7 @@ def members(observed: Floats, member_count: int, seed: int = 4) -> Floats:
 @pytest.mark.parametrize("member_count", [2, 5, 31, 51])
 @pytest.mark.parametrize("is_fair", [False, True])
 def test_the_score_of_an_ensemble_is_that_of_the_reference_library(
-    member_count: int, is_fair: bool
+    scoringrules: ModuleType, member_count: int, is_fair: bool
 ) -> None:
     observed = rain(200)
     issued = members(observed, member_count)
@@ -49,7 +56,7 @@ def test_the_score_of_an_ensemble_is_that_of_the_reference_library(
     assert_allclose(crps_mm(issued, observed, is_fair=is_fair), reference, rtol=0.0, atol=1e-12)
 
 
-def test_weighted_members_score_as_in_the_reference_library() -> None:
+def test_weighted_members_score_as_in_the_reference_library(scoringrules: ModuleType) -> None:
     observed = rain(200)
     issued = members(observed, 20)
     weights = np.random.default_rng(5).random(issued.shape)
@@ -80,7 +87,7 @@ def test_a_single_value_scores_its_absolute_error() -> None:
     assert crps_mm(np.array([[3.0]]), np.array([5.0])).tolist() == [2.0]
 
 
-def test_the_brier_score_is_that_of_the_reference_library() -> None:
+def test_the_brier_score_is_that_of_the_reference_library(scoringrules: ModuleType) -> None:
     observed = rain(120)
     chance = np.random.default_rng(6).random(120)
     reference = scoringrules.brier_score(

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from fastapi import FastAPI
 from sqlalchemy.engine import URL
 
 from service.api.app import create_app
@@ -14,9 +14,11 @@ from service.bootstrap import Service
 from service.operations.access.manage_keys import Right
 from tests.api.callers import ALL_RIGHTS, Caller, caller_of, new_key
 from tests.api.invented_farm import BLOCK_ID, FARM_ID, YOUNG_BLOCK_ID, copied_service
-from tests.api.openapi_snapshot import app_without_database
+from tests.api.openapi_snapshot import SNAPSHOT
 from tests.api.paired_controllers import SHED_CONTROLLER, pair
 
+DOCUMENT: dict[str, Any] = json.loads(SNAPSHOT.read_text(encoding="utf-8"))
+"""The document that test_openapi.py holds the application to; making it takes a second."""
 OTHER = "later-farm"
 VALUES = {
     "block_id": (BLOCK_ID, "test-farm.nowhere"),
@@ -46,26 +48,26 @@ BODIES: dict[str, Any] = {
 }  # fmt: skip
 
 
-def _operations(app: FastAPI) -> list[tuple[str, str, str]]:
+def _operations() -> list[tuple[str, str, str]]:
     return [
         (method.upper(), path, operation["operationId"])
-        for path, operations in app.openapi()["paths"].items()
+        for path, operations in DOCUMENT["paths"].items()
         for method, operation in operations.items()
         if "{" in path and "{secret}" not in path
     ]
 
 
-def _lists(app: FastAPI) -> list[tuple[str, bool]]:
+def _lists() -> list[tuple[str, bool]]:
     """What is read without naming anything in the path, and whether it may be asked by farm."""
     return [
         (path, any(each["name"] == "farm" for each in operations["get"].get("parameters", ())))
-        for path, operations in app.openapi()["paths"].items()
+        for path, operations in DOCUMENT["paths"].items()
         if "get" in operations and path.startswith("/v1/") and "{" not in path
     ]
 
 
-OPERATIONS = _operations(app_without_database())
-LISTS = _lists(app_without_database())
+OPERATIONS = _operations()
+LISTS = _lists()
 
 
 def _ask(caller: Caller, method: str, path: str, name: str) -> Any:

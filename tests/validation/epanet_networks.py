@@ -6,7 +6,9 @@ own simulator knows no emitters, so EPANET's is used; it answers in single preci
 
 from __future__ import annotations
 
+import importlib
 import warnings
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +17,6 @@ import numpy as np
 from service.waterworks.block_hydraulics import Block
 from service.waterworks.lateral import FrictionLaw, Lateral, Pipe, rise_along_m
 from service.waterworks.records import Floats
-
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")  # wntr's own imports warn of what is deprecated in others
-    import wntr
 
 M3_S_PER_L_PER_H = 1.0 / 3.6e6
 GROUND_M = 100.0  # any; EPANET's elevations may stay above zero with it
@@ -61,8 +59,16 @@ def epanet_block(block: Block, inlet_head_m: float, folder: Path) -> tuple[Float
     return _solve(network, names, folder)
 
 
+@cache
+def _wntr() -> Any:
+    """The package, which takes a second to import: paid by who solves, not by who collects."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # wntr's own imports warn of what is deprecated in others
+        return importlib.import_module("wntr")
+
+
 def _network(lateral: Lateral) -> Any:
-    network = wntr.network.WaterNetworkModel()
+    network = _wntr().network.WaterNetworkModel()
     hydraulic = network.options.hydraulic
     is_hazen_williams = lateral.pipe.friction_law is FrictionLaw.HAZEN_WILLIAMS
     with warnings.catch_warnings():
@@ -114,7 +120,7 @@ def _add_pipe(network: Any, start: str, end: str, pipe: Pipe, length_m: float) -
 def _solve(network: Any, names: list[str], folder: Path) -> tuple[Floats, Floats]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # wntr warns about pandas and about its own units
-        result = wntr.sim.EpanetSimulator(network).run_sim(file_prefix=str(folder / "network"))
+        result = _wntr().sim.EpanetSimulator(network).run_sim(file_prefix=str(folder / "network"))
     flow = result.node["demand"].loc[0, names].to_numpy(dtype=np.float64) / M3_S_PER_L_PER_H
     head = result.node["pressure"].loc[0, names].to_numpy(dtype=np.float64)
     return flow, head
