@@ -15,7 +15,6 @@ from itertools import product
 from typing import Literal
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request
 
 from service.api.app import create_app
@@ -23,7 +22,7 @@ from service.bootstrap import Service
 from service.operations.reading.read_plans import get_plan
 from service.pages.sheet import MOST_LINES
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, invented_service, load, plan_evening
-from tests.chromium import new_context
+from tests.chromium import findings, new_context
 from tests.pages.addresses import addresses
 from tests.pages.conftest import COUNTIES, bring_boundaries, farm_of_many
 from tests.web_server import serving
@@ -32,7 +31,6 @@ WIDTHS = (320, 768, 1280)
 PAGES = addresses(
     farm="test-farm", block=BLOCK_ID, supply="well", bare="later-farm", day=PLAN_DAY.isoformat()
 )
-AXE = Axe()
 MOST_TABS = 120
 LOOKS: tuple[tuple[int, Literal["light", "dark"], bool], ...] = (
     (320, "light", False),
@@ -109,10 +107,10 @@ def test_a_page_can_be_read_by_everybody(site: Site, tab: Page, name: str) -> No
     for width, scheme, colours_only in LOOKS:
         tab.set_viewport_size({"width": width, "height": 800})
         tab.emulate_media(media="null", color_scheme=scheme)
-        assert _findings(tab, colours_only=colours_only) == [], (width, scheme)
+        assert findings(tab, colours_only=colours_only) == [], (width, scheme)
     tab.emulate_media(media="print", color_scheme="dark")
     assert tab.evaluate("document.documentElement.scrollWidth") <= WIDTHS[-1]
-    assert _findings(tab, colours_only=True) == []
+    assert findings(tab, colours_only=True) == []
     tab.emulate_media(media="null", color_scheme="light")
 
 
@@ -368,12 +366,6 @@ def _page_of(browser: Browser) -> Iterator[Page]:
     context = new_context(browser, locale="en-US")
     yield context.new_page()
     context.close()
-
-
-def _findings(page: Page, *, colours_only: bool) -> list[tuple[str, str]]:
-    options = {"runOnly": ["color-contrast"]} if colours_only else None
-    found = AXE.run(page, options=options).response["violations"]
-    return [(each["id"], each["nodes"][0]["html"]) for each in found]
 
 
 def _tab_to(page: Page, selector: str) -> None:
