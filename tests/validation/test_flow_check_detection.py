@@ -10,6 +10,7 @@ reprinted in Montgomery, Introduction to Statistical Quality Control; from memor
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from statistics import NormalDist, mean, median
 
 import numpy as np
@@ -55,18 +56,17 @@ def verdicts(course: Course, count: int = SEASON_COUNT) -> Counter[FlowVerdict]:
     )
 
 
-def looks(course: Course, seed: int) -> list[tuple[int, FlowVerdict]]:
+def looks(course: Course, seed: int) -> Iterator[tuple[int, FlowVerdict]]:
     """Runs known and verdict of every look that alarms, looking after each second run."""
     ratio = invented_season(course, seed).ratio
     signals = flow_signals(ratio)
     if not signals:
-        return []
+        return
     begin = max(20, signals[0].run + 1)
-    found = (
-        (known, check_flow(ratio[:known], np.ones(known)))
-        for known in range(begin + begin % 2, RUN_COUNT + 1, 2)
-    )
-    return [(known, check.verdict) for known, check in found if check.is_alarm]
+    for known in range(begin + begin % 2, RUN_COUNT + 1, 2):
+        check = check_flow(ratio[:known], np.ones(known))
+        if check.is_alarm:
+            yield known, check.verdict
 
 
 @pytest.mark.parametrize(("reference", "decision"), [(0.5, 4.77), (0.75, 3.34), (1.0, 2.52)])
@@ -149,7 +149,7 @@ def test_swing_is_no_closed_valve_at_any_look_either() -> None:
 
 def test_slow_clogging_is_no_jump_at_the_first_look_that_alarms() -> None:
     for seed in range(25):
-        known, verdict = looks(Course(slow=-0.25), seed)[0]
+        known, verdict = next(looks(Course(slow=-0.25), seed))
         assert verdict in {FlowVerdict.FELL, FlowVerdict.SLOW_DECLINE}
         assert 0.25 * known / RUN_COUNT < 0.12
 
