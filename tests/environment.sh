@@ -17,7 +17,9 @@ if [ "$(cat "$venv/rillwright-stamp" 2>/dev/null)" != "$stamp" ]; then
     say "making .venv with $("$python" --version)"
     rm -rf "$venv"
     "$python" -m venv "$venv"
-    install_pinned "$venv" deploy/constraints.txt -e .
+    # Much of what is installed is never imported; the rest is compiled when it first is. pip takes
+    # this setting for the value of its option "compile".
+    PIP_NO_COMPILE=no install_pinned "$venv" deploy/constraints.txt -e .
     printf '%s\n' "$stamp" >"$venv/rillwright-stamp"
 fi
 export PATH="$venv/bin:$PATH"

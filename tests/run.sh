@@ -17,6 +17,30 @@ die() {
     exit 2
 }
 
+# The pages are looked at in the distribution's Chromium, the units in deploy/systemd are held against
+# systemd's own tool, and the tests run on PostgreSQL too. Where one is missing and may be installed, it
+# is, while pip is at work; else the tests that need it fail and say so.
+missing=()
+command -v chromium >/dev/null || missing+=(chromium)
+command -v systemd-analyze >/dev/null || missing+=(systemd)
+[ -n "${RILLWRIGHT_TEST_POSTGRES_URL:-}" ] || command -v initdb >/dev/null ||
+    ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing+=(postgresql)
+install_missing() {
+    local name
+    apt-get -qq update >/dev/null || true
+    for name in "${missing[@]}"; do
+        apt-get -qq install -y --no-install-recommends "$name" >/dev/null ||
+            say "$name could not be installed"
+    done
+}
+
+. deploy/python.sh  # installs too, and two at a time cannot
+installing=
+if [ ${#missing[@]} -gt 0 ] && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
+    say "installing ${missing[*]}"
+    DEBIAN_FRONTEND=noninteractive install_missing </dev/null &
+    installing=$!
+fi
 . tests/environment.sh
 
 failed=()
@@ -27,27 +51,15 @@ check() {
     "$@" || failed+=("$name")
 }
 
-# The pages are looked at in the distribution's Chromium. Where it is missing and may be installed, it
-# is; else the tests that need it fail and say so.
-if ! command -v chromium >/dev/null && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
-    say "installing Chromium"
-    { apt-get -qq update && apt-get -qq install -y --no-install-recommends chromium; } >/dev/null ||
-        say "Chromium could not be installed"
-fi
-
-# The units in deploy/systemd are held against systemd's own tool, in the same way.
-if ! command -v systemd-analyze >/dev/null && command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
-    say "installing systemd-analyze"
-    { apt-get -qq update && apt-get -qq install -y --no-install-recommends systemd; } >/dev/null ||
-        say "systemd-analyze could not be installed"
-fi
-
 # The alert rules are held against Prometheus' own rule tester, and an office is tried with it and with
 # the proxy.
 . tests/tools.sh
-fetch_tool prometheus promtool prometheus
-fetch_tool caddy caddy
-
+(
+    fetch_tool prometheus promtool prometheus
+    fetch_tool caddy caddy
+) &
+fetching=$!
+[ -z "$installing" ] || wait "$installing" || true
 . tests/postgres.sh
 
 python_dirs=()
@@ -91,6 +103,7 @@ reported_by_mypy() {
     return "$status"
 }
 check "mypy --strict" reported_by_mypy
+wait "$fetching" || true
 check "pytest" python -m pytest -n 2 --dist worksteal "$@"
 
 if [ ${#failed[@]} -gt 0 ]; then
