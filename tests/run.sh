@@ -51,6 +51,8 @@ check() {
     "$@" || failed+=("$name")
 }
 
+[ -z "$installing" ] || wait "$installing" || true
+
 # The alert rules are held against Prometheus' own rule tester, and an office is tried with it and with
 # the proxy.
 . tests/tools.sh
@@ -59,7 +61,6 @@ check() {
     fetch_tool caddy caddy
 ) &
 fetching=$!
-[ -z "$installing" ] || wait "$installing" || true
 . tests/postgres.sh
 
 python_dirs=()
