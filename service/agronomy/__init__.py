@@ -124,6 +124,8 @@ The whole
     steps_of_water    those from there to the minutes
     steps_of_risk     those of a decision under a forecast with a spread
     season            a past season, evening after evening
+    week_spread       the coming days in each course that the weather may take
+    spread_kernel     its compiled march of the members through the days
     week_ahead        the days until a timer is set again, and what it can be set to
     week_courses      the courses that the rain of those days may take
     week_program      one program for a timer that is set once a week

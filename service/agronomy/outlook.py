@@ -84,7 +84,7 @@ def day_capacity_mm(
     Equation: :func:`day_capacity_min` and :func:`share_supplies`, times the net rate.
     """
     capacity_min = day_capacity_min(system, limits, windows)
-    open_min = _open_minutes(windows, system, supply_flow_l_per_h.size)
+    open_min = open_minutes(windows, system, supply_flow_l_per_h.size)
     minutes = share_supplies(
         np.minimum(most_mm / net_rate_mm_per_min, capacity_min),
         capacity_min,
@@ -126,7 +126,7 @@ def look_ahead(
     courses = np.full((3, *crop_et_mm.shape), np.nan)
     known_windows: WindowBatch | None = None
     watered_mm = depletion_midnight_mm
-    early_share = _early_share(planned_early_net_mm, planned_net_mm)
+    early_share = early_share_of(planned_early_net_mm, planned_net_mm)
     for day in range(crop_et_mm.shape[0]):
         need = water_need(
             watered_mm,
@@ -143,7 +143,7 @@ def look_ahead(
             if windows_of_day[day] is not known_windows:
                 known_windows = windows_of_day[day]
                 capacity_min = day_capacity_min(system, limits, known_windows)
-                open_min = _open_minutes(known_windows, system, supply_flow_l_per_h.size)
+                open_min = open_minutes(known_windows, system, supply_flow_l_per_h.size)
             minutes = share_supplies(
                 need.need_mm / net_rate_mm_per_min,
                 capacity_min,
@@ -191,16 +191,28 @@ def _first_short_day(
     return passes_day
 
 
-def _early_share(planned_early_net_mm: Floats, planned_net_mm: Floats) -> Floats:
-    """Share of tomorrow's water that comes before sunrise, (blocks,); 1 where none is planned."""
+def early_share_of(planned_early_net_mm: Floats, planned_net_mm: Floats) -> Floats:
+    """Share of tomorrow's water that comes before sunrise, which later days keep to.
+
+    Shapes: all (blocks,).
+    Returns: 0..1; 1 where none is planned.
+    Source: a choice of this service.
+    >>> early_share_of(np.array([1.0, 0.0]), np.array([4.0, 0.0])).tolist()
+    [0.25, 1.0]
+    """
     share = np.ones(planned_net_mm.shape)
     is_watered = planned_net_mm > 0.0
     share[is_watered] = planned_early_net_mm[is_watered] / planned_net_mm[is_watered]
     return share
 
 
-def _open_minutes(windows: WindowBatch, system: SystemBatch, supply_count: int) -> Floats:
-    """Longest time of the day in which any block of each supply may run, (supplies,)."""
+def open_minutes(windows: WindowBatch, system: SystemBatch, supply_count: int) -> Floats:
+    """Longest time of the day in which any block of each supply may run.
+
+    Shapes: windows and system (blocks,); result (supplies,).
+    Returns: minutes.
+    Source: a choice of this service: the hours of a supply are not the sum of its blocks'.
+    """
     minutes = np.zeros(supply_count)
     open_min = (windows.closes_min - windows.opens_min).sum(axis=1).astype(np.float64)
     np.maximum.at(minutes, system.supply_index, open_min)

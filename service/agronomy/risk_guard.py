@@ -104,7 +104,6 @@ class WeighedRisk:
     depth: SafeDepth
     smallest_mm: Floats
     """Net depth of the shortest pulse; a need that is there is never less."""
-    member_count: Ints
 
     @property
     def is_weighed(self) -> NDArray[np.bool_]:
@@ -174,5 +173,4 @@ class WeighedRisk:
             guard=self.guard[rows],
             depth=SafeDepth(**depth),
             smallest_mm=self.smallest_mm[rows],
-            member_count=self.member_count[rows],
         )

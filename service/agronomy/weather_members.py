@@ -21,6 +21,8 @@ Origins = NDArray[np.int64]
 
 NEEDED_DAYS = 5
 """[CHOICE] Days from the planned one on that a member must cover to be there at all."""
+BAND_SHARES = (0.1, 0.5, 0.9)
+"""Shares of the members that the values of a band are not passed by, rising."""
 
 
 class MemberOrigin(IntEnum):

@@ -182,14 +182,21 @@ class PlanReasoning(NamedTuple):
     evening rule."""
     risk_guard: float | None = None
     """Code of :class:`service.agronomy.risk_guard.RiskGuard`; 0 where the safe depth decides."""
-    member_count: float | None = None
     credit_fraction: float | None = None
     must_mm: float | None = None
     fill_mm: float | None = None
+    member_count: float | None = None
+    """Courses that the weather may take, from which the chances and bands below are; None: the
+    forecast has none, or the plan was made before they were looked at."""
     short_tomorrow_fraction: float | None = None
     """Chance that the block, without water, runs short tomorrow."""
     short_horizon_fraction: float | None = None
-    """The same by the last day that the decision looks at."""
+    """The same on any of the first five days."""
+    outlook_band_min: Sequence[Sequence[float | None]] = ()
+    """Minutes of the days of the outlook that one course in ten, half and nine in ten do not pass:
+    three rows, or none."""
+    outlook_band_depletion_mm: Sequence[Sequence[float | None]] = ()
+    """The same of the depletion at the end of each day."""
 
     @property
     def quantities(self) -> Numbers:
@@ -201,11 +208,15 @@ _NOT_QUANTITIES = frozenset(
     {
         "flags", "settled_day", "outlook_expected_min", "outlook_depletion_mm",
         "unwatered_until_day", "fertigation", "taken_full_day",
+        "outlook_band_min", "outlook_band_depletion_mm",
     }
 )  # fmt: skip
 QUANTITIES: tuple[str, ...] = tuple(
     name for name in PlanReasoning._fields if name not in _NOT_QUANTITIES
 )
+_ROWS_OF_DAYS = (
+    "outlook_expected_min", "outlook_depletion_mm", "outlook_band_min", "outlook_band_depletion_mm",
+)  # fmt: skip
 _IS_QUANTITY = frozenset(QUANTITIES)
 _cause_of = cache(ShortfallCause)  # an enumeration finds its members slowly, for one per plan
 _flags_of = cache(PlanFlag)
@@ -240,7 +251,7 @@ def read_reasoning(text: str | bytes) -> PlanReasoning:
     stored["settled_day"] = _day(stored.get("settled_day"))
     stored["unwatered_until_day"] = _day(stored.get("unwatered_until_day"))
     stored["taken_full_day"] = _day(stored.get("taken_full_day"))
-    for name in ("outlook_expected_min", "outlook_depletion_mm"):
+    for name in _ROWS_OF_DAYS:
         stored[name] = stored.get(name) or ()
     if "fertigation" in stored:
         stored["fertigation"] = _injection(stored["fertigation"])

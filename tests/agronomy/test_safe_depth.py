@@ -243,7 +243,6 @@ def weighed(depth: SafeDepth, attitude: list[int], guard: list[int]) -> WeighedR
         guard=np.array(guard),
         depth=depth,
         smallest_mm=np.full(len(attitude), 50.0),
-        member_count=np.full(len(attitude), 31),
     )
 
 

@@ -25,8 +25,10 @@ from service.agronomy.dormancy import dormant_days
 from service.agronomy.outlook import NEVER, Outlook
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.records import Days, Floats, Ints, PulseBatch
+from service.agronomy.week_spread import WeekSpread
 from service.operations.evening.gather_weather import GatheredWeather
 from service.operations.evening.risk_rows import risk_documents
+from service.operations.evening.spread_rows import with_week_spread
 from service.records.farms import BlockTable
 from service.records.plan_reasoning import StoredInjection, injection_document
 from service.records.plans import PlanRows
@@ -58,6 +60,8 @@ class PlanSituation:
     """(blocks,) whether a timer runs the block, whatever it needs."""
     injections: Mapping[int, StoredInjection] = field(default_factory=dict)
     """The fertiliser injections of the plans, by row of the block."""
+    spread: WeekSpread | None = None
+    """What the members of the forecast say of the week; None: there are none."""
 
 
 def plan_rows(
@@ -66,7 +70,7 @@ def plan_rows(
     """One row per block, in the order of the table; basis keys and digests are those of the sites.
 
     The digest of a plan covers the weather it rests on, but not when that was issued: the same
-    forecast issued again makes no new version.
+    forecast issued again makes no new version. Nor does it cover how far its members are apart.
     """
     plan = situation.plan
     schedule = plan.schedule
@@ -86,7 +90,7 @@ def plan_rows(
         gross_mm=np.nan_to_num(plan.gross_mm),
         net_mm=np.nan_to_num(schedule.planned_net_mm),
         pulses=pulses,
-        numbers=numbers,
+        numbers=with_week_spread(numbers, situation.spread),
         basis_keys=site_basis,
         digest=tuple(
             hashlib.sha256(

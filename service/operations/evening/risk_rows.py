@@ -21,15 +21,12 @@ def risk_documents(
         "credit_fraction": depth.credit_fraction,
         "must_mm": depth.must_mm,
         "fill_mm": depth.fill_mm,
-        "short_tomorrow_fraction": depth.short_fraction[0],
-        "short_horizon_fraction": depth.short_fraction[-1],
     }
     table = np.stack([column[rows] for column in columns.values()], axis=1)
     for row, values in zip(rows.tolist(), table.round(decimals).tolist(), strict=True):
         found[row] = {
             "risk_attitude": int(risk.attitude[row]),
             "risk_guard": int(risk.guard[row]),
-            "member_count": int(risk.member_count[row]),
             **dict(zip(columns, values, strict=True)),
         }
     return found

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import partial
 
 import numpy as np
 
@@ -31,6 +32,7 @@ from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation
 from service.operations.evening.run_timers import offer_programs, read_timers
 from service.operations.evening.run_weather import RunWeather
+from service.operations.evening.spread_rows import spread_of_week
 from service.operations.evening.turn import ChangeThreshold, Turn
 from service.operations.evening.weigh_risk import with_risk
 from service.operations.evening.write_plans import announce_new_plans, write_plans
@@ -262,13 +264,12 @@ def _plan_tomorrow(
         fixed={} if timers is None else timers.pulses_on(inputs.plan_day),
     )  # fmt: skip
     ledger_flags = ledger.recent_flags(inputs.before)
-    day = timed(
-        "risk", with_risk, unit, inputs, day, ledger_flags=ledger_flags,
-        members=lambda: weather.members(unit, inputs.weather).batch,
-    )  # fmt: skip
+    members = partial(weather.member_batch, unit, inputs.weather)
+    day = timed("risk", with_risk, unit, inputs, day, ledger_flags=ledger_flags, members=members)
     plan, injections = lay_out_pulses(unit, run.phases, day)
     fixed_min = None if timers is None else timers.minutes_on(day)
     outlook = timed("outlook", day.look_ahead, plan, fixed_min)
+    spread = timed("spread", spread_of_week, day, plan, outlook, members(), fixed_min)
     if timers is not None and turn.earliest_start is None:
         timed(
             "timers", offer_programs, unit, inputs, timers, day, plan, now=turn.clock.now(),
@@ -289,6 +290,7 @@ def _plan_tomorrow(
         supply_flow_l_per_h=day.supply_flow_l_per_h,
         is_on_timer=day.is_fixed,
         injections=injections,
+        spread=spread,
     )
     written = write_plans(
         unit, run.phases, situation, timed("documents", weather.documents, unit, inputs.weather),

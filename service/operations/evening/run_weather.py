@@ -9,6 +9,7 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Ints
+from service.agronomy.weather_members import MemberBatch
 from service.database.session import UnitOfWork
 from service.operations.evening.gather_members import (
     GatheredMembers,
@@ -80,6 +81,10 @@ class RunWeather:
                 "members", gather_members, unit, weather, now=self._now
             )
         return self._members
+
+    def member_batch(self, unit: UnitOfWork, weather: GatheredWeather) -> MemberBatch:
+        """Those courses alone."""
+        return self.members(unit, weather).batch
 
     def documents(self, unit: UnitOfWork, weather: GatheredWeather) -> WeatherDocuments:
         """The weather reasoning of all sites, with the spread of the forecast beside it."""

@@ -64,7 +64,6 @@ def with_risk(
             guard=np.where(attitude == RiskAttitude.CLASSIC, RiskGuard.NONE, guard),
             depth=depth,
             smallest_mm=shortest_min * net_rate_mm_per_min(system, soil),
-            member_count=batch.count()[day.blocks.site_index],
         ),
     )
 

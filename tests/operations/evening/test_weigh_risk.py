@@ -26,7 +26,7 @@ from tests.api.invented_farm import (
 from tests.operations.evening.test_gather_members import bring_rain
 from tests.operations.evening.test_lay_out_pulses import change_north
 
-WEIGHED = {"risk_attitude", "must_mm", "fill_mm", "credit_fraction", "short_tomorrow_fraction"}
+WEIGHED = {"risk_attitude", "risk_guard", "must_mm", "fill_mm", "credit_fraction"}
 
 
 def plan_of(service: Service, block_id: str = BLOCK_ID) -> PublishedPlan:
