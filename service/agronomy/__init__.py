@@ -124,6 +124,7 @@ The whole
     steps_of_water    those from there to the minutes
     steps_of_risk     those of a decision under a forecast with a spread
     season            a past season, evening after evening
+    hindsight         a plan of a day that is over, with the rain that fell
     week_spread       the coming days in each course that the weather may take
     spread_kernel     its compiled march of the members through the days
     week_ahead        the days until a timer is set again, and what it can be set to

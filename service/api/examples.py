@@ -7,6 +7,7 @@ from typing import Any, Final
 import orjson
 
 from service.api.block_examples import BORROWED_SPAN, VALUE_SET_ASIDE
+from service.api.spread_examples import HINDSIGHT, OUTLOOK, SPREAD
 from service.operations.evening.publish_programs import csv_body, json_body, render_program
 from service.records.controllers import ChannelDefinition, ControllerDefinition, FallbackRun
 from service.records.ledger import ALLEY_NUMBERS
@@ -166,22 +167,9 @@ PLAN: Final[dict[str, Any]] = {
             "quantities": _WEATHER,
         }
     ],
-    "outlook": [
-        {
-            "day": "2026-07-15",
-            "expected_min": 218.0,
-            "depletion_end_mm": 23.585,
-            "et0_mm": 4.6961,
-            "rain_mm": 0.0,
-        },
-        {
-            "day": "2026-07-16",
-            "expected_min": 300.0,
-            "depletion_end_mm": 15.818,
-            "et0_mm": 4.3389,
-            "rain_mm": 0.0,
-        },
-    ],
+    "outlook": OUTLOOK,
+    "spread": SPREAD,
+    "spread_missing": None,
     "injection": None,
 }
 
@@ -249,6 +237,7 @@ EXPLANATION: Final[dict[str, Any]] = {
     ],
     "ledger": [BALANCE_DAY],
     "metered": [],
+    "hindsight": HINDSIGHT,
     "borrowed_reference_et": [BORROWED_SPAN],
     "set_aside": [VALUE_SET_ASIDE],
     "weather": [

@@ -279,5 +279,21 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "GET /v1/counties/boundaries",
         "PUT /v1/counties/boundaries",
     ),
+    ApiChange(
+        "0.1.0",
+        date(2026, 11, 30),
+        ChangeKind.ADDED,
+        ("GET /v1/blocks/{block_id}/plan", "GET /v1/blocks/{block_id}/why"),
+        "How sure a plan is: bands of its outlook, `spread` and why there is none"
+        " (`spread_missing`); and `hindsight`, a day that is over with the rain that fell.",
+        (
+            "ExplanationOut.hindsight",
+            "OutlookDayOut.depletion_band_mm",
+            "OutlookDayOut.expected_band_min",
+            "OutlookDayOut.rain_band_mm",
+            "PlanOut.spread",
+            "PlanOut.spread_missing",
+        ),
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

@@ -19,10 +19,13 @@ from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_s
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.delivery.day_order import BlockState, state_of
+from service.delivery.spread_words import band_words, short_chance_words
 from service.operations.reading.block_lines import line_of_plan
+from service.operations.reading.plan_spread import band_columns, spread_json, spread_missing
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView
 from service.records.farms import FarmDefinition
+from service.translations import wording
 from service.unit_sizes import L_PER_GALLON, L_PER_M3
 
 CAUTIONS = (
@@ -165,6 +168,8 @@ def _show_block(view: PlanView, units: UnitSystem, said_once: Container[str]) ->
     _show_injection(view)
     if view.plan.status != "no-weather":
         _indented(_outlook_line(view), style="dim")
+        for text in () if view.plan.is_dormant else _spread_lines(view):
+            _indented(text, style="dim")
 
 
 def _show_injection(view: PlanView) -> None:
@@ -288,6 +293,17 @@ def _outlook_line(view: PlanView) -> str:
     return f"Next days, min: {', '.join(parts)}{end}"
 
 
+def _spread_lines(view: PlanView) -> tuple[str, ...]:
+    """How far the days ahead may differ, and the chance of running short without water."""
+    line = line_of_plan(view)
+    ahead = [each for each in line.outlook if each.day > view.plan.day]
+    if not any(each.band_min for each in ahead):
+        return ("How far the forecast may be off is not known: it has no spread.",)
+    words = wording("en", "us")
+    spans = ", ".join(f"{each.day:%a} {band_words(each, words)}" for each in ahead)
+    return f"Eight times of ten, min: {spans}", short_chance_words(line, view.plan.day, words)
+
+
 def expected_minutes(view: PlanView) -> list[float | None]:
     """Minutes expected on each day of the outlook; the first is the plan itself."""
     minutes = view.plan.reasoning.outlook_expected_min
@@ -357,9 +373,21 @@ def plan_document(view: PlanView) -> dict[str, object]:
                 "day": plan.day + timedelta(days=place),
                 "expected_min": value,
                 "depletion_end_mm": level,
+                "expected_band_min": minutes_band,
+                "depletion_band_mm": level_band,
             }
-            for place, (value, level) in enumerate(zip(minutes, levels, strict=True))
+            for place, (value, level, minutes_band, level_band) in enumerate(
+                zip(
+                    minutes,
+                    levels,
+                    band_columns(plan.reasoning.outlook_band_min, len(minutes)),
+                    band_columns(plan.reasoning.outlook_band_depletion_mm, len(minutes)),
+                    strict=True,
+                )
+            )
         ],
+        "spread": spread_json(plan),
+        "spread_missing": spread_missing(plan),
         "unwatered_until_day": plan.reasoning.unwatered_until_day,
         "weather": {
             "source": weather.source,

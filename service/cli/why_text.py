@@ -7,6 +7,7 @@ from datetime import datetime
 
 from rich.text import Text
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.member_checks import members_words
 from service.agronomy.reasoning import Step
 from service.agronomy.weather_agreement import REASON_TEXT
@@ -22,10 +23,12 @@ from service.cli.ledger_text import (
 )
 from service.cli.plan_text import headline, plan_document, sentence
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
+from service.delivery.spread_words import hindsight_words
 from service.operations.reading.read_balance import ledger_lines
 from service.operations.reading.read_plans import Explanation, PlanView
 from service.records.feedback import MeteredDay
 from service.records.weather_basis import FieldOrigin
+from service.translations import wording
 from service.unit_sizes import (
     FAHRENHEIT_PER_CELSIUS,
     FREEZING_POINT_F,
@@ -70,6 +73,7 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
     _show_borrowed(view, units)
     _show_set_aside(view, units)
     _show_spread(view, units)
+    _show_hindsight(explanation, units)
     _show_origins(view)
 
 
@@ -91,6 +95,7 @@ def explanation_document(explanation: Explanation) -> dict[str, object]:
         "rain_spread": None
         if view.plan.weather.rain_spread is None
         else asdict(view.plan.weather.rain_spread),
+        "hindsight": None if explanation.hindsight is None else asdict(explanation.hindsight),
         "borrowed_reference_et": [asdict(span) for span in view.plan.weather.borrowed],
     }
 
@@ -180,6 +185,7 @@ def _show_spread(view: PlanView, units: UnitSystem) -> None:
     """Print how much rain the members of the forecast bring, and what is known about them."""
     spread = view.plan.weather.rain_spread
     if spread is None or view.plan.day not in spread.days:
+        paragraph("How far the forecast may be off is not known: it has no spread.")
         return
     row = spread.days.index(view.plan.day)
     lowest, middle, highest, wet = (
@@ -197,8 +203,22 @@ def _show_spread(view: PlanView, units: UnitSystem) -> None:
         f" {shown.depth(lowest, units)}, half at most {shown.depth(middle, units)}, nine in ten at"
         f" most {shown.depth(highest, units)}."
     )
+    counts = spread.chance_that_counts(view.plan.day)
+    if counts is not None:
+        paragraph(
+            f"{counts:.0%} bring rain that counts for the root zone, at least a fifth of reference"
+            " ET."
+        )
     for words in members_words(spread.flags):
         paragraph(words)
+
+
+def _show_hindsight(explanation: Explanation, units: UnitSystem) -> None:
+    """Print what the rain of a day that is over would have changed."""
+    today = explanation.view.plan.day - ONE_DAY
+    text = hindsight_words(explanation.hindsight, today, wording("en", units.value))
+    if text:
+        paragraph(text)
 
 
 def _show_origins(view: PlanView) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -128,6 +129,21 @@ class LedgerStore:
         )
         gross_mm = columns.floats("irrigation_gross_mm").tolist()
         return dict(zip(columns.ints("block_key").tolist(), gross_mm, strict=True))
+
+    def read_observed(
+        self, block_keys: Ints, names: Sequence[str], *, day: date
+    ) -> dict[int, tuple[float, ...]]:
+        """Numbers of a day of these blocks by block key; only days whose weather is observed."""
+        columns = read_columns(
+            self._connection,
+            select(balance_day.c.block_key, *(balance_day.c[name] for name in names)).where(
+                balance_day.c.day == day,
+                balance_day.c.is_observed,
+                is_among(self._connection, balance_day.c.block_key, block_keys),
+            ),
+        )
+        values = zip(*(columns.floats(name).tolist() for name in names), strict=True)
+        return dict(zip(columns.ints("block_key").tolist(), values, strict=True))
 
     def read_gross_days(self, block_keys: Ints, *, first_day: date, last_day: date) -> GrossDays:
         """Irrigation of these blocks on each ledger day of the span, by block and day."""

@@ -38,6 +38,7 @@ from service.delivery.foot_words import (
 from service.delivery.injection_words import injection_words
 from service.delivery.meter_words import meter_notes
 from service.delivery.plain_text import clean
+from service.delivery.spread_words import news_of_hindsight, risk_words
 from service.delivery.timer_words import timer_notes
 from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
@@ -160,6 +161,7 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
         *timer_notes(block, words),
         *meter_notes(block, words),
         *_less_than_asked(block, words),
+        *_doubt(block, letter.day, words),
         *flag_sentences(block.flags & ~shared & ~_SAID_OF_TIMER, words, block.taken_full_day),
     ]
     return BlockWords(
@@ -196,6 +198,11 @@ def _block(block: BlockLine, letter: EveningLetter, words: Wording, shared: int)
             else ""
         ),
     )
+
+
+def _doubt(block: BlockLine, day: date, words: Wording) -> tuple[str, ...]:
+    """One sentence at most: that it may run short, else what a day that is over has shown."""
+    return (*risk_words(block, day, words), *news_of_hindsight(block, day - ONE_DAY, words))[:1]
 
 
 def _reason(block: BlockLine, words: Wording) -> str:

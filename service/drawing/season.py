@@ -52,6 +52,10 @@ class SeasonDays:
     """Place of the first day ahead; the number of days where there is none."""
     named: Sequence[tuple[int, str]]
     """Places that the time axis names, the most important first."""
+    fullest: Sequence[float] = ()
+    """What is missing at the end of a day ahead in one course of the weather in ten or fewer."""
+    driest: Sequence[float] = ()
+    """What is exceeded in one course in ten; both as long as the days, or empty."""
 
     def since(self, first: int) -> SeasonDays:
         """The days from a place on."""
@@ -63,6 +67,8 @@ class SeasonDays:
             rain=self.rain[first:],
             irrigation=self.irrigation[first:],
             first_forecast=max(self.first_forecast - first, 0),
+            fullest=self.fullest[first:],
+            driest=self.driest[first:],
             named=[(place - first, name) for place, name in self.named if place >= first],
         )
 
@@ -118,7 +124,7 @@ def season_chart(
     width = 780 if is_wide else WIDTH
     right = width - (gutter if is_wide else 8.0)
     sky_deep, deep, tall = (44.0, 180.0, 46.0) if is_wide else (40.0, 156.0, 42.0)
-    known = (*days.missing, *days.unwatered, *days.trigger, *days.suffers)
+    known = (*days.missing, *days.unwatered, *days.trigger, *days.suffers, *days.driest)
     full = _TOP + sky_deep + _BETWEEN
     frame = _Frame(
         left=_LEFT,
@@ -231,6 +237,7 @@ def _soil(frame: _Frame, days: SeasonDays, words: SeasonWords) -> list[str]:
     step = _round_step(frame.dry)
     for count in range(1, int(frame.dry / step) + 1):
         body += _grid(frame, frame.y(count * step), f"{count * step:g}")
+    body += _band(frame, days)
     for css, values in (("trigger", days.trigger), ("stress", days.suffers)):
         body += _line(frame, css, values, 0)
     spared = "".join(
@@ -243,6 +250,29 @@ def _soil(frame: _Frame, days: SeasonDays, words: SeasonWords) -> list[str]:
     body += _line(frame, "level", days.missing[: days.first_forecast], 0)
     last = max(days.first_forecast - 1, 0)
     return [*body, *_line(frame, "level ahead", days.missing[last:], last)]
+
+
+def _band(frame: _Frame, days: SeasonDays) -> list[str]:
+    """Where the days ahead end eight times of ten, from the last measured day on."""
+    ends = [
+        (frame.x(place), frame.y(full), frame.y(dry))
+        for place, (full, dry) in enumerate(zip(days.fullest, days.driest, strict=True))
+        if math.isfinite(full) and math.isfinite(dry)
+    ]
+    if not ends:
+        return []
+    last = days.first_forecast - 1
+    if last >= 0 and math.isfinite(days.missing[last]):
+        y = frame.y(days.missing[last])
+        ends.insert(0, (frame.x(last), y, y))
+    path = "L".join(
+        f"{x:.1f} {y:.1f}"
+        for x, y in (
+            *((x, full) for x, full, _ in ends),
+            *((x, dry) for x, _, dry in reversed(ends)),
+        )
+    )
+    return [f'<path class="band" d="M{path}z"/>']
 
 
 def _line(frame: _Frame, css: str, values: Sequence[float], first: int) -> list[str]:

@@ -36,6 +36,7 @@ from service.operations.waterworks.learn_rate import rate_offer, use_rate
 from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import GaugeReport, store_reading
 from service.pages.block_day import BlockDay, block_day, shown_steps
+from service.pages.block_doubt import BlockDoubt, block_doubt
 from service.pages.block_months import first_shown_day, months_view
 from service.pages.block_season import kc_chart, season_days, season_view
 from service.pages.entered import entered_number, entered_time
@@ -361,6 +362,8 @@ class Books:
     lines: tuple[LedgerLine, ...] = ()
     metered: tuple[str, ...] = ()
     """What the meter counted on its days, as text."""
+    doubt: BlockDoubt | None = None
+    """How sure the plan is."""
 
 
 def _books(unit: UnitOfWork, view: PlanView | None, words: Wording) -> Books:
@@ -369,7 +372,8 @@ def _books(unit: UnitOfWork, view: PlanView | None, words: Wording) -> Books:
     rows = ledger_before(unit, view)
     metered = metered_days(unit, view.block, rows)
     texts = (text for each in metered for text in metered_texts(each, words))
-    return Books(ledger_lines(rows, view.block.trigger_fraction), tuple(texts))
+    lines = ledger_lines(rows, view.block.trigger_fraction)
+    return Books(lines, tuple(texts), block_doubt(unit, view, words))
 
 
 def _plan(visit: Visit, block_id: str, day: date | None) -> PlanView | None:

@@ -35,6 +35,10 @@ class SeasonDay:
     rain_mm: float
     irrigation_gross_mm: float
     crop_coefficient: float
+    fullest_mm: float = math.nan
+    """Depletion at its end that one course of the weather in ten does not pass."""
+    driest_mm: float = math.nan
+    """The same of nine in ten."""
 
 
 def season_days(
@@ -71,10 +75,8 @@ def season_days(
     ]
     if view is None or view.plan.status == "no-weather":
         return days
-    known = {day.day for day in days}
-    plan = view.plan
-    reasoning = plan.reasoning
-    minutes = reasoning.outlook_expected_min
+    known, plan, reasoning = {day.day for day in days}, view.plan, view.plan.reasoning
+    minutes, band = reasoning.outlook_expected_min, reasoning.outlook_band_depletion_mm
     raw = _known(reasoning.raw_mm)
     rate = _known(reasoning.application_rate_mm_per_h)
     for place, level in enumerate(reasoning.outlook_depletion_mm):
@@ -93,6 +95,8 @@ def season_days(
                 rain_mm=_known(plan.weather.value("rain_mm", day)),
                 irrigation_gross_mm=_known(ran) / 60.0 * rate,
                 crop_coefficient=_known(reasoning.crop_coefficient) if place == 0 else math.nan,
+                fullest_mm=_known(band[0][place]) if band else math.nan,
+                driest_mm=_known(band[-1][place]) if band else math.nan,
             )
         )
     return sorted(days, key=lambda each: each.day)
@@ -109,6 +113,7 @@ class SeasonView:
     heading: str
     wide: Markup
     narrow: Markup
+    has_band: bool
 
 
 def season_view(days: list[SeasonDay], block: BlockDefinition, words: Wording) -> SeasonView | None:
@@ -124,6 +129,7 @@ def season_view(days: list[SeasonDay], block: BlockDefinition, words: Wording) -
     first = max(drawn.first_forecast - NARROW_DAYS, 0)
     return SeasonView(
         heading=heading,
+        has_band=any(math.isfinite(day.driest_mm) for day in days),
         wide=season_chart(title, description, drawn, said, is_wide=True, name="season"),
         narrow=season_chart(
             title, description, drawn.since(first), said, is_wide=False, name="season-narrow"
@@ -171,6 +177,14 @@ def _description(known: list[SeasonDay], measured: list[SeasonDay], words: Wordi
                 depth=words.depth(known[-1].depletion_mm),
             )
         )
+    if math.isfinite(known[-1].driest_mm):
+        parts.append(
+            words.gettext(
+                "Eight times of ten between {low} and {high}.",
+                low=words.depth(known[-1].fullest_mm),
+                high=words.depth(known[-1].driest_mm),
+            )
+        )
     return " ".join(parts)
 
 
@@ -193,6 +207,8 @@ def _season_days(days: list[SeasonDay], words: Wording) -> SeasonDays:
         suffers=column("raw_mm"),
         rain=column("rain_mm"),
         irrigation=column("irrigation_gross_mm"),
+        fullest=column("fullest_mm"),
+        driest=column("driest_mm"),
         first_forecast=first_forecast,
         named=[
             (place, words.yearly_day(days[place].day.month, days[place].day.day))

@@ -9,12 +9,14 @@ from datetime import date
 
 from markupsafe import Markup
 
+from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.reasoning import PlanFlag
 from service.delivery.caution_words import degraded, flag_sentences
 from service.delivery.day_order import BlockState, most_urgent_first, state_of, waiting_mm
 from service.delivery.day_words import missing_words, state_says, why_it_waits
 from service.delivery.injection_words import injection_words
 from service.delivery.meter_words import meter_notes
+from service.delivery.spread_words import news_of_hindsight, risk_words
 from service.delivery.timer_words import timer_notes
 from service.drawing.board import BoardBar, board_axis, board_bar
 from service.pages.whole_name import whole_name
@@ -138,6 +140,8 @@ def _item(
         missing=missing_words(line, words),
         why=(
             *why_it_waits(line, state, words),
+            *risk_words(line, letter.day, words),
+            *news_of_hindsight(line, letter.day - ONE_DAY, words),
             *injection_words(line, letter.zone, words),
             *timer_notes(line, words),
             *meter_notes(line, words),

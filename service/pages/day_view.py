@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from service.delivery.day_words import ClockTime, day_summary, first_to_come, is_midnight_tonight
 from service.delivery.sky_words import sky_of
+from service.delivery.spread_words import is_worth_saying, rain_band_words
 from service.pages.whole_name import whole_name
 from service.records.farms import FarmBundle
 from service.records.letters import BlockLine, EveningLetter, PulseLine
@@ -176,6 +177,8 @@ def _sky(letter: EveningLetter, bundle: FarmBundle, words: Wording) -> tuple[str
     lines = []
     for site in letter.sites:
         text = sky_of(site, words)
+        if is_worth_saying(site):
+            text = f"{text} {rain_band_words(site, words)}".strip()
         if text:
             name = names.get(site.site_id) or site.site_id
             lines.append(f"{name}: {text}" if len(letter.sites) > 1 else text)

@@ -37,6 +37,9 @@ class ExpectedDay:
     day: date
     expected_min: float | None
     """None: not known."""
+    band_min: tuple[float, float, float] | None = None
+    """Minutes that one course of the weather in ten, half and nine in ten do not pass; None: not
+    known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,24 @@ class TimerLine:
     excess_mm: float | None
     """Depletion beyond readily available water under the program to set, in weather as dry as the
     timer's safety asks for; None without one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HindsightLine:
+    """A day that is over, with the rain that fell on it."""
+
+    day: date
+    rain_mm: float
+    """All rain that fell."""
+    planned_min: int
+    needed_min: float
+    """Minutes that the same rule asks for with that rain."""
+    not_needed_min: float
+    """Of the minutes that were planned and ran, those that the rain made needless."""
+    lacking_min: float
+    """Minutes by which the need was larger than planned for, as less rain came than counted on."""
+    is_news: bool
+    """Whether it is worth a word beside the plan of another day."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +122,8 @@ class BlockLine:
     """None: the block has no timer."""
     metered: MeteredDay | None = None
     """What the meter counted on the day before; None: nothing."""
+    hindsight: HindsightLine | None = None
+    """What the newest plan of a day that is over would have been with the rain that fell."""
     pause: NoWaterPeriod | None = None
     """The no-water period that holds on the day and ends last; None: there is none."""
 
@@ -144,6 +167,11 @@ class SiteLine:
     rain_probability_fraction: float | None
     sky: tuple[SkyDay, ...] = ()
     """The plan's day and those after it."""
+    rain_band_mm: tuple[float, float, float] | None = None
+    """Rain of the plan's day that one course of the weather in ten, half and nine in ten do not
+    pass; None: the forecast has no spread."""
+    rain_counts_fraction: float | None = None
+    """Chance of rain that counts for the root zone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

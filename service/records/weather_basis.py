@@ -79,6 +79,23 @@ class RainSpread:
     rain_p90_mm: tuple[float | None, ...]
     wet_fraction: tuple[float | None, ...]
     """Share of the members with rain."""
+    counted_fraction: tuple[float | None, ...] = ()
+    """Share of the members with at least a fifth of their reference ET of rain, which counts for
+    the root zone; empty in plans from before it was looked at."""
+
+    def band_mm(self, day: date) -> tuple[float, float, float] | None:
+        """Rain of a day that one member in ten, half and nine in ten do not pass; None: unknown."""
+        if day not in self.days:
+            return None
+        row = self.days.index(day)
+        low, middle, high = self.rain_p10_mm[row], self.rain_p50_mm[row], self.rain_p90_mm[row]
+        return None if low is None or middle is None or high is None else (low, middle, high)
+
+    def chance_that_counts(self, day: date) -> float | None:
+        """Chance of rain that counts; None where it is not known."""
+        if day not in self.days or not self.counted_fraction:
+            return None
+        return self.counted_fraction[self.days.index(day)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,4 +226,5 @@ def _spread(stored: Mapping[str, Any] | None) -> RainSpread | None:
         models=stored["models"],
         flags=stored["flags"],
         **{name: tuple(stored[name]) for name in columns},
+        counted_fraction=tuple(stored.get("counted_fraction", ())),
     )

@@ -58,6 +58,27 @@ class MeteredDayOut(Out):
     leakage_fraction: float = Field(description="Share of the volume that misses the emitters.")
 
 
+class HindsightOut(Out):
+    """A day that is over, planned again with the rain that fell on it."""
+
+    day: date = Field(description="Local day.")
+    rain_mm: float = Field(description="All rain that fell, mm.")
+    planned_min: int = Field(description="Minutes that were planned, min.")
+    needed_min: float = Field(
+        description="Minutes that the same rule asks for with that rain, min; all else is as it was"
+        " expected when the plan was made."
+    )
+    not_needed_min: float = Field(
+        description="Of the minutes that were planned and ran, those that the rain made needless,"
+        " min."
+    )
+    lacking_min: float = Field(
+        description="Minutes by which the need was larger than planned for, since less rain came"
+        " than was counted on, min."
+    )
+    is_news: bool = Field(description="Whether that is beyond the block's limits of what is news.")
+
+
 class ExplanationOut(Out):
     """The reasoning behind a plan."""
 
@@ -73,6 +94,11 @@ class ExplanationOut(Out):
     )
     metered: list[MeteredDayOut] = Field(
         description="What the block's meter counted on those days, and how it was booked."
+    )
+    hindsight: HindsightOut | None = Field(
+        description="Of the plans up to this one, the newest whose day is over and observed, run"
+        " again with the rain that fell; null: none of the last three days is, or its numbers do"
+        " not tell."
     )
     weather: list[WeatherDayOut] = Field(
         description="The weather behind it: yesterday, today and the coming days."
@@ -102,6 +128,9 @@ class ExplanationOut(Out):
                 explanation.ledger, explanation.view.block.trigger_fraction * raw_mm
             ),
             metered=[MeteredDayOut(**asdict(each)) for each in explanation.metered],
+            hindsight=None
+            if explanation.hindsight is None
+            else HindsightOut(**asdict(explanation.hindsight)),
             weather=weather_days(plan.weather),
             borrowed_reference_et=borrowed_spans(plan.weather),
             set_aside=values_set_aside(plan.weather),

@@ -36,6 +36,14 @@ class CauseOut(Out):
     text: str = Field(description="The same as text.")
 
 
+class BandOut(Out):
+    """What one course of the weather in ten, half of them and nine in ten do not pass."""
+
+    p10: float = Field(description="One in ten does not pass it.")
+    p50: float = Field(description="Half do not.")
+    p90: float = Field(description="Nine in ten do not.")
+
+
 class OutlookDayOut(Out):
     """The outlook for a coming day; not a promise."""
 
@@ -46,6 +54,37 @@ class OutlookDayOut(Out):
     )
     et0_mm: float | None = Field(description="Reference ET expected, mm.")
     rain_mm: float | None = Field(description="Rain forecast, mm.")
+    expected_band_min: BandOut | None = Field(
+        description="How far the minutes may differ with the weather, min: each course that the"
+        " weather may take is run through the block's own rule. The plan's own day is decided."
+        " Null: not known, as `spread_missing` says, or beyond the days of the forecast's spread."
+    )
+    depletion_band_mm: BandOut | None = Field(
+        description="The same of the depletion in the evening, mm."
+    )
+    rain_band_mm: BandOut | None = Field(description="The same of the rain, mm.")
+
+
+class PlanSpreadOut(Out):
+    """How sure the plan's day is, by the courses that the weather may take."""
+
+    member_count: int = Field(description="Courses that the weather may take.")
+    models: str = Field(
+        description="Forecast models that they are from; empty: made from the chance of rain and"
+        " the amount of a single forecast."
+    )
+    rain_band_mm: BandOut | None = Field(description="Rain of the plan's day, mm.")
+    rain_counts_fraction: float | None = Field(
+        description="Chance, 0 to 1, of rain of at least a fifth of reference ET, which is what"
+        " counts for the root zone; null in plans from before it was looked at."
+    )
+    short_tomorrow_fraction: float | None = Field(
+        description="Chance, 0 to 1, that the block passes its readily available water on the"
+        " plan's day if nothing runs; null: not known."
+    )
+    short_horizon_fraction: float | None = Field(
+        description="The same on any of the first five days."
+    )
 
 
 class WeatherSourceOut(OriginOut):
@@ -104,6 +143,14 @@ class PlanOut(Out):
     )
     weather_sources: list[WeatherSourceOut]
     outlook: list[OutlookDayOut]
+    spread: PlanSpreadOut | None = Field(
+        description="How sure the day is; null: not known, for the reason in `spread_missing`."
+    )
+    spread_missing: str | None = Field(
+        description="Why no spread is known: `no-members` (the forecast of the place has none, or"
+        " the plan is from before it was looked at), `no-weather` (nothing is planned); null: it"
+        " is known. New values may be added."
+    )
     injection: InjectionOut | None = Field(
         description="Fertilizer ordered for the day; null: none."
     )

@@ -17,6 +17,7 @@ import numpy as np
 import orjson
 from numpy.typing import NDArray
 
+from service.agronomy.effective_rain import IGNORED_RAIN_RATIO
 from service.agronomy.member_calibration import corrected_members
 from service.agronomy.member_checks import REFUSED, MemberFlag, doubts
 from service.agronomy.rain_members import PlainForecast, members_of_forecast
@@ -114,8 +115,8 @@ def with_spread(documents: WeatherDocuments, members: GatheredMembers) -> Weathe
 def _spread_facts(members: GatheredMembers) -> list[dict[str, object]]:
     """What is stored of the members of each site.
 
-    Amounts that one in ten, half and nine in ten of the members do not pass, and the share of the
-    members with rain, by day.
+    Amounts that one in ten, half and nine in ten of the members do not pass, and the shares of the
+    members with rain, and with rain that counts for the root zone, by day.
     """
     batch = members.batch
     if not batch.count().any():
@@ -126,6 +127,13 @@ def _spread_facts(members: GatheredMembers) -> list[dict[str, object]]:
         for name, share in RAIN_BAND.items()
     }
     columns["wet_fraction"] = np.round(weighted_share(by_day >= WET_MM, weights), 3)
+    counts_mm = IGNORED_RAIN_RATIO * batch.et0_mm.swapaxes(1, 2)
+    columns["counted_fraction"] = np.round(
+        weighted_share((by_day >= counts_mm) & (by_day > 0.0), weights), 3
+    )
+    ends = np.isnan(columns["rain_p50_mm"])
+    for name in ("wet_fraction", "counted_fraction"):  # the courses of a site end together
+        columns[name][ends] = np.nan
     days = [str(day) for day in batch.days]
     counts = batch.count().tolist()
     return [

@@ -23,6 +23,12 @@ from service.agronomy.weather_flags import FLAG_TEXT, FieldFlag
 from service.attributions import attribution_line
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
+from service.operations.reading.plan_spread import (
+    band_columns,
+    rain_band_json,
+    spread_json,
+    spread_missing,
+)
 from service.operations.reading.planned_injections import PlannedInjection, planned_injection
 from service.operations.reading.read_plans import get_plan
 from service.pulses import Pulse
@@ -82,6 +88,7 @@ class SiteText:
     days: Sequence[date]
     et0_mm: Sequence[float | None]
     rain_mm: Sequence[float | None]
+    rain_bands: Sequence[Mapping[str, float] | None]
     _weather_at: dict[datetime, WeatherText] = field(
         default_factory=dict, repr=False, compare=False
     )
@@ -182,28 +189,34 @@ def plan_text(plan: PublishedPlan, label: BlockLabel, site: SiteText) -> bytes:
             "unwatered_until_day": numbers.unwatered_until_day,
             "weather_age_h": weather.age_h,
             "weather_sources": weather.sources,
-            # The outlook of an earlier version of the service may be shorter.
-            "outlook": [
-                {
-                    "day": day,
-                    "expected_min": minutes,
-                    "depletion_end_mm": level,
-                    "et0_mm": et0,
-                    "rain_mm": rain,
-                }
-                for day, minutes, level, et0, rain in zip(
-                    site.days,
-                    numbers.outlook_expected_min,
-                    numbers.outlook_depletion_mm,
-                    site.et0_mm,
-                    site.rain_mm,
-                    strict=False,
-                )
-            ],
+            "outlook": _outlook(plan, site),
+            "spread": spread_json(plan),
+            "spread_missing": spread_missing(plan),
             "injection": None if injection is None else _injection(injection),
         },
         option=_AS_READ,
     )
+
+
+def _outlook(plan: PublishedPlan, site: SiteText) -> list[dict[str, object]]:
+    """The coming days; the outlook of an earlier version of the service may be shorter."""
+    numbers, count = plan.reasoning, len(site.days)
+    names = (
+        "day", "expected_min", "depletion_end_mm", "et0_mm", "rain_mm", "expected_band_min",
+        "depletion_band_mm", "rain_band_mm",
+    )  # fmt: skip
+    columns = zip(
+        site.days,
+        numbers.outlook_expected_min,
+        numbers.outlook_depletion_mm,
+        site.et0_mm,
+        site.rain_mm,
+        band_columns(numbers.outlook_band_min, count),
+        band_columns(numbers.outlook_band_depletion_mm, count),
+        site.rain_bands,
+        strict=False,
+    )
+    return [dict(zip(names, values, strict=True)) for values in columns]
 
 
 def plan_summary(plan: PublishedPlan) -> str:
@@ -233,6 +246,7 @@ def site_text(weather: WeatherBasis, day: date) -> SiteText:
         days=weather.days[first:],
         et0_mm=_rounded(fields["et0_mm"][first:]),
         rain_mm=_rounded(fields["rain_mm"][first:]),
+        rain_bands=[rain_band_json(weather.rain_spread, each) for each in weather.days[first:]],
     )
 
 

@@ -21,6 +21,7 @@ from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold
 from service.operations.mail.timer_lines import line_of_day
 from service.operations.reading.block_lines import line_of_plan, pause_of_day
+from service.operations.reading.hindsight import hindsights
 from service.operations.reading.read_plans import PlanView, list_plans, metered_day
 from service.operations.timers.set_timer import timers_of
 from service.records.farms import BlockTable, FarmDefinition
@@ -155,6 +156,8 @@ def evening_letter(
         metered = _metered_before(unit, table, views, day)
         periods = unit.pauses.read_periods(table.keys)
         (mark,) = unit.outbox.read_marks(keys, day=day)
+        key_of = dict(zip(table.block_ids, table.keys.tolist(), strict=True))
+        looked_back = hindsights(unit, farm.farm_id, key_of, day)
         timers = {
             state.block_id: line_of_day(state, day)
             for state in timers_of(unit, [view.block for view in views], today=day - ONE_DAY)
@@ -164,7 +167,7 @@ def evening_letter(
         for key, block_id in zip(table.keys.tolist(), table.block_ids, strict=True)
     }
     by_site = {view.block.site_id: view for view in reversed(views)}
-    sites = tuple(_site_line(site_id, view) for site_id, view in sorted(by_site.items()))
+    sites = tuple(site_line(site_id, view) for site_id, view in sorted(by_site.items()))
     return EveningLetter(
         farm_id=farm.farm_id,
         farm_name=farm.name,
@@ -178,6 +181,7 @@ def evening_letter(
                     line_of_plan(view),
                     timer=timers.get(view.plan.block_id),
                     metered=metered.get(view.plan.block_id),
+                    hindsight=looked_back.get(view.plan.block_id),
                     pause=pause_of_day(
                         (*view.block.no_water, *paused.get(view.plan.block_id, ())), day
                     ),
@@ -222,8 +226,10 @@ def _metered_before(
     }
 
 
-def _site_line(site_id: str, view: PlanView) -> SiteLine:
+def site_line(site_id: str, view: PlanView) -> SiteLine:
+    """The weather behind a plan."""
     weather, day = view.plan.weather, view.plan.day
+    spread = weather.rain_spread
     origin = weather.origin("tmax_c", day)
     return SiteLine(
         site_id=site_id,
@@ -243,6 +249,8 @@ def _site_line(site_id: str, view: PlanView) -> SiteLine:
         rain_today_mm=weather.value("rain_mm", day - ONE_DAY),
         rain_tomorrow_mm=weather.value("rain_mm", day),
         rain_probability_fraction=weather.value("rain_probability_fraction", day),
+        rain_band_mm=None if spread is None else spread.band_mm(day),
+        rain_counts_fraction=None if spread is None else spread.chance_that_counts(day),
         sky=tuple(
             SkyDay(
                 day=each,

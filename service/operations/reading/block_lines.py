@@ -9,7 +9,13 @@ from service.agronomy.civil_day import wall_time
 from service.agronomy.records import NoWaterPeriod
 from service.operations.reading.planned_injections import planned_injection
 from service.operations.reading.read_plans import PlanView
-from service.records.letters import BlockLine, ExpectedDay, InjectionLine, PulseLine
+from service.records.letters import (
+    BlockLine,
+    ExpectedDay,
+    InjectionLine,
+    PulseLine,
+)
+from service.records.plan_reasoning import PlanReasoning
 
 
 def line_of_plan(view: PlanView) -> BlockLine:
@@ -34,13 +40,21 @@ def line_of_plan(view: PlanView) -> BlockLine:
         shortfall_mm=reasoning.shortfall_mm or 0.0,
         rain_credit_mm=reasoning.rain_credit_mm or 0.0,
         outlook=tuple(
-            ExpectedDay(plan.day + timedelta(days=place), value)
+            ExpectedDay(plan.day + timedelta(days=place), value, band_of(reasoning, place))
             for place, value in enumerate(minutes if is_known else [])
         ),
         dry_day=reasoning.unwatered_until_day if is_known else None,
         injection=_injection_line(view),
         taken_full_day=reasoning.taken_full_day,
     )
+
+
+def band_of(reasoning: PlanReasoning, place: int) -> tuple[float, float, float] | None:
+    """The band of minutes of a day of the outlook; None where it is not known."""
+    rows = reasoning.outlook_band_min
+    values = tuple(row[place] for row in rows if place < len(row))
+    low, middle, high = values if len(values) == 3 else (None, None, None)
+    return None if low is None or middle is None or high is None else (low, middle, high)
 
 
 def _injection_line(view: PlanView) -> InjectionLine | None:

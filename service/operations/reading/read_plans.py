@@ -12,9 +12,11 @@ from service.agronomy.reasoning import Step, explain_plan
 from service.agronomy.reference_et_terms import reference_et_terms
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
+from service.operations.reading.hindsight import last_hindsight
 from service.records.farms import BlockDefinition
 from service.records.feedback import MeteredDay
 from service.records.ledger import LedgerRows
+from service.records.letters import HindsightLine
 from service.records.plans import PublishedPlan
 
 SHOWN_LEDGER_DAYS = 7
@@ -44,6 +46,9 @@ class Explanation:
     """Its last days before the day planned, as they stand now."""
     metered: tuple[MeteredDay, ...]
     """What the meter counted on those days."""
+    hindsight: HindsightLine | None = None
+    """The newest plan up to this one whose day is over, with the rain that fell; None: none of the
+    last three days is, or its numbers do not tell."""
 
 
 def get_plan(
@@ -101,7 +106,10 @@ def explain(
     with unit_of_work(write=False) as unit:
         ledger = ledger_before(unit, view)
         metered = metered_days(unit, view.block, ledger)
-    return Explanation(view=view, steps=plan_steps(view), ledger=ledger, metered=metered)
+        hindsight = last_hindsight(unit, view.block.block_id, view.plan.day)
+    return Explanation(
+        view=view, steps=plan_steps(view), ledger=ledger, metered=metered, hindsight=hindsight
+    )
 
 
 def ledger_before(unit: UnitOfWork, view: PlanView) -> LedgerRows:
