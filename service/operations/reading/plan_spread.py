@@ -52,4 +52,4 @@ def spread_missing(plan: PublishedPlan) -> str | None:
 def _band(low: float | None, middle: float | None, high: float | None) -> Band | None:
     if low is None or middle is None or high is None:
         return None
-    return {"p10": low, "p50": middle, "p90": high}
+    return {"p10": float(low), "p50": float(middle), "p90": float(high)}
