@@ -35,7 +35,6 @@ RISK_GROUP = (
     Quantity("rain_band_mm", "mm", 0, inf, "rain of a day by share of the members"),
     Quantity("counted_fraction", "1", 0, 1, "share of members whose rain counts for the roots"),
     Quantity("rain_counts_fraction", "1", 0, 1, "chance of rain that counts for the root zone"),
-    Quantity("zone_et_mm", "mm", 0, inf, "use that the managed zone is asked for"),
     Quantity("needed_min", "min", 0, inf, "minutes that the rule asks for in hindsight"),
     Quantity("not_needed_min", "min", 0, inf, "minutes that rain made needless"),
     Quantity("lacking_min", "min", 0, inf, "minutes by which a plan was too short in hindsight"),
