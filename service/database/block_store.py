@@ -362,8 +362,9 @@ class BlockStore:
         query = _definitions(day)
         if farm_id is not None:
             query = query.where(block.c.farm_key == self.farm_keys([farm_id])[farm_id])
-        rows = self._connection.execute(query.order_by(block.c.block_id)).mappings()
-        return [mapping.block_from(row) for row in rows]
+        rows = self._connection.execute(query.order_by(block.c.block_id))
+        names = tuple(rows.keys())
+        return [mapping.known_block(names, tuple(row)) for row in rows]
 
     def get_block(self, block_id: str, *, day: date) -> BlockDefinition:
         """One block as of ``day``; accepts the part after the dot if it is unique."""

@@ -41,6 +41,7 @@ from service.records.weather import WEATHER_FIELDS, WeatherRows
 from service.records.weather_basis import WeatherBasis
 from service.waterworks.block_layout import BlockLayout
 
+_BLOCKS_KEPT = 2048
 _TEXTS_KEPT = 16_384  # distinct JSON texts remembered by each parser
 
 BLOCK_ROW_COLUMNS: tuple[str, ...] = (
@@ -202,7 +203,13 @@ CONTENT_DIGEST = BLOCK_ROW_COLUMNS.index("digest") - BLOCK_ROW_COLUMNS.index("na
 """Index of the digest in what :func:`block_content` returns."""
 
 
-def block_from(row: RowMapping) -> BlockDefinition:
+@lru_cache(maxsize=_BLOCKS_KEPT)
+def known_block(names: tuple[str, ...], values: tuple[Any, ...]) -> BlockDefinition:
+    """A block by its columns; versions never change, so each is read from its texts once."""
+    return block_from(dict(zip(names, values, strict=True)))
+
+
+def block_from(row: Mapping[Any, Any]) -> BlockDefinition:
     """Definition of a block; the row carries the ids of its farm, supply and site."""
     numbers = typed_numbers({name: nan_if_none(row[name]) for name in BLOCK_NUMBERS})
     return BlockDefinition(

@@ -11,18 +11,21 @@ import numpy as np
 from sqlalchemy import Connection, case, func, select, tuple_, update
 
 from service.agronomy.records import Days, Floats, Ints
+from service.database.block_store import in_force
 from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
 from service.database.cells import Cells
 from service.database.change_mark_store import ChangeMarks
 from service.database.planned_pulses import joined, planned_day_pulses
 from service.database.tables import (
     block,
+    block_version,
     instant_text,
     plan,
     run,
+    site,
 )
 from service.records.audit import Document
-from service.records.farms import LoadOutcome
+from service.records.farms import BlockPlace, LoadOutcome
 from service.records.feedback import GivenRun, MeteredRuns, RecordedRuns, RunRows, UndoneRun
 from service.records.ledger import AppliedPulses, AppliedWater, MeteredWater
 
@@ -269,6 +272,20 @@ class ReportStore:
             .order_by(run.c.started_at)
         )
         return [GivenRun(*row) for row in rows]
+
+    def read_places(self, farm_key: int, *, day: date) -> dict[int, BlockPlace]:
+        """Name and clock of each block of a farm in force on ``day``, by key."""
+        rows = self._connection.execute(
+            in_force(
+                select(block.c.block_key, block.c.block_id, block_version.c.name, site.c.zone)
+                .join_from(block, block_version, block.c.block_key == block_version.c.block_key)
+                .join(site, site.c.site_key == block_version.c.site_key),
+                day,
+            )
+            .where(block.c.farm_key == farm_key)
+            .order_by(block.c.block_key)
+        )
+        return {key: BlockPlace(*place) for key, *place in rows}
 
     def find_reported(
         self, block_keys: Ints, *, first_day: date, last_day: date

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -186,7 +186,7 @@ def _week(lines: Sequence[BlockLine], letter: EveningLetter, words: Wording) -> 
     return WeekView(
         days=tuple(words.weekday(day) for day in days),
         rows=tuple(
-            WeekRow(whole_name(line.name), tuple(_cell(line, day, words) for day in days))
+            WeekRow(whole_name(line.name), tuple(_cells(line, days, words)))
             for line in lines
             if line.outlook
         ),
@@ -199,8 +199,11 @@ def _depth(depth_mm: float | None, words: Wording) -> str:
     return "0" if depth_mm == 0.0 else words.bare_depth(math.nan if depth_mm is None else depth_mm)
 
 
-def _cell(line: BlockLine, day: date, words: Wording) -> str:
-    expected = next((each.expected_min for each in line.outlook if each.day == day), None)
-    if not expected and line.pause is not None and day < line.pause.ends_local.date():
-        return "–"
-    return "?" if expected is None else words.number(expected)
+def _cells(line: BlockLine, days: Sequence[date], words: Wording) -> Iterator[str]:
+    expected_min = {each.day: each.expected_min for each in line.outlook}
+    for day in days:
+        expected = expected_min.get(day)
+        if not expected and line.pause is not None and day < line.pause.ends_local.date():
+            yield "–"
+        else:
+            yield "?" if expected is None else words.number(expected)

@@ -312,6 +312,15 @@ class SupplyTable:
 
 
 @dataclass(frozen=True, slots=True)
+class BlockPlace:
+    """The name of a block, and the clock of its site."""
+
+    block_id: str
+    name: str
+    zone: str
+
+
+@dataclass(frozen=True, slots=True)
 class BlockLabel:
     """The name of a block in its plan."""
 

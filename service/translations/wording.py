@@ -64,6 +64,11 @@ class Wording:
     locale: Locale
     catalogue: gettext.GNUTranslations
 
+    @property
+    def tag(self) -> str:
+        """The name of the locale, by which caches know it: a Locale takes long to hash."""
+        return _LOCALES[self.language, self.unit_system]
+
     # --- texts ---------------------------------------------------------------------------------
 
     def gettext(self, text: str, **values: object) -> str:
@@ -110,7 +115,7 @@ class Wording:
         """A number with the marks of the language."""
         if not math.isfinite(value):
             return UNKNOWN
-        return _in_decimals(value + 0.0, decimals, self.locale)
+        return _in_decimals(value + 0.0, decimals, self.tag)
 
     def percent(self, fraction: float) -> str:
         """A share as a whole percentage."""
@@ -168,12 +173,12 @@ class Wording:
         """Time of day on the zone's clock: twelve hours with US units, else twenty-four."""
         local = instant.astimezone(ZoneInfo(zone))
         pattern = "h:mm a" if self.unit_system == US else "HH:mm"
-        return _on_clock(local.hour, local.minute, pattern, self.locale)
+        return _on_clock(local.hour, local.minute, pattern, self.tag)
 
     def wall_clock(self, wall_min: int) -> str:
         """A time of day as :meth:`clock` writes it, by its minutes since midnight."""
         pattern = "h:mm a" if self.unit_system == US else "HH:mm"
-        return _on_clock(wall_min // 60 % 24, wall_min % 60, pattern, self.locale)
+        return _on_clock(wall_min // 60 % 24, wall_min % 60, pattern, self.tag)
 
     def moment(self, instant: datetime, zone: str) -> str:
         """Day and time on the zone's clock."""
@@ -194,8 +199,7 @@ class Wording:
 
     def long_day(self, day: date) -> str:
         """A day with its weekday in full."""
-        pattern = _LONG_DAYS[str(self.locale)]
-        return _plain(format_date(day, format=pattern, locale=self.locale))
+        return _in_full(day, _LONG_DAYS[self.tag], self.tag)
 
     def dated(self, day: date) -> str:
         """A day with its year, where it may be long past."""
@@ -203,19 +207,19 @@ class Wording:
 
     def short_day(self, day: date) -> str:
         """A day in few letters."""
-        return _in_skeleton("MMMEd", day, self.locale)
+        return _in_skeleton("MMMEd", day, self.tag)
 
     def yearly_day(self, month: int, day: int) -> str:
         """A day that every year has, in few letters."""
-        return _in_skeleton("MMMd", date(2023, month, day), self.locale)
+        return _in_skeleton("MMMd", date(2023, month, day), self.tag)
 
     def weekday(self, day: date) -> str:
         """The weekday in a few letters."""
-        return _in_skeleton("EEE", day, self.locale).rstrip(".")
+        return _in_skeleton("EEE", day, self.tag).rstrip(".")
 
     def month(self, day: date) -> str:
         """The month of a day, with its year."""
-        return _in_skeleton("yMMMM", day, self.locale)
+        return _in_skeleton("yMMMM", day, self.tag)
 
     def span(self, first_day: date, last_day: date) -> str:
         """Two days and all between them."""
@@ -243,20 +247,26 @@ def wording(language: str, unit_system: str) -> Wording:
 
 
 @lru_cache(maxsize=16_384)
-def _in_decimals(value: float, decimals: int, locale: Locale) -> str:
+def _in_decimals(value: float, decimals: int, locale: str) -> str:
     """A number; cached, because a page of a hundred blocks has thousands, many of them equal."""
     pattern = "#,##0." + "0" * decimals if decimals else "#,##0"
     return format_decimal(value, format=pattern, locale=locale)
 
 
 @lru_cache(maxsize=4096)
-def _on_clock(hour: int, minute: int, pattern: str, locale: Locale) -> str:
+def _on_clock(hour: int, minute: int, pattern: str, locale: str) -> str:
     """A time of day; cached, because there are few of them."""
     return _plain(format_time(time(hour, minute), format=pattern, locale=locale))
 
 
+@lru_cache(maxsize=1024)
+def _in_full(day: date, pattern: str, locale: str) -> str:
+    """A day as the pattern has it."""
+    return _plain(format_date(day, format=pattern, locale=locale))
+
+
 @lru_cache(maxsize=4096)
-def _in_skeleton(skeleton: str, day: date, locale: Locale) -> str:
+def _in_skeleton(skeleton: str, day: date, locale: str) -> str:
     """A day; cached, because finding the pattern costs more than the rest of a line."""
     return _plain(format_skeleton(skeleton, day, locale=locale))
 

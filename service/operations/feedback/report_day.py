@@ -181,25 +181,17 @@ def _check(reports: Sequence[DayReport], known: Mapping[date, DayToReport]) -> N
 def _days(unit: UnitOfWork, farm_id: str, now: datetime) -> tuple[DayToReport, ...]:
     """Days whose pulses are over, the latest first; three queries for any number of blocks."""
     today = today_at(unit, farm_id, now)
-    farm_keys = np.array([unit.blocks.farm_keys([farm_id])[farm_id]], dtype=np.int64)
-    table = unit.blocks.read_block_table(today, farm_keys=farm_keys)
-    names = {
-        each.block_id: each.name for each in unit.blocks.read_labels(table.keys, day=today).values()
-    }
-    site_keys = np.unique(table.site_keys)
-    sites = unit.blocks.read_site_table(site_keys)
-    zones = dict(zip(sites.keys.tolist(), (each.zone for each in sites.definitions), strict=True))
+    places = unit.reports.read_places(unit.blocks.farm_keys([farm_id])[farm_id], day=today)
+    keys = np.array([*places], dtype=np.int64)
     span = (today - LOOK_BACK, today)
-    pulses = unit.plans.read_pulses(table.keys, first_day=span[0], last_day=span[1])
-    reported = unit.reports.find_reported(table.keys, first_day=span[0], last_day=span[1])
+    pulses = unit.plans.read_pulses(keys, first_day=span[0], last_day=span[1])
+    reported = unit.reports.find_reported(keys, first_day=span[0], last_day=span[1])
     found = []
     for ago in range(LOOK_BACK.days + 1):
         day = today - ago * ONE_DAY
         planned = [
-            (key, BlockToReport(block_id, names[block_id], zones[site_key], pulses[key, day]))
-            for key, block_id, site_key in zip(
-                table.keys.tolist(), table.block_ids, table.site_keys.tolist(), strict=True
-            )
+            (key, BlockToReport(place.block_id, place.name, place.zone, pulses[key, day]))
+            for key, place in places.items()
             if pulses.get((key, day))
         ]
         if not planned or not all(_is_over(block, day, now) for _, block in planned):
