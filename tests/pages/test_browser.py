@@ -58,11 +58,7 @@ class Site:
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    """A server of its own on a free port of this machine, on SQLite alone.
-
-    What a browser shows comes from the same pages, which the other tests of this folder read on
-    both kinds of database; a second pass of Chromium would take a minute and prove nothing more.
-    """
+    """A server of its own on SQLite alone: other tests read the pages on both databases."""
     folder = tmp_path_factory.mktemp("browser")
     with invented_service(folder) as service, socket.socket() as listener:
         load(service, COUNTIES)
@@ -70,6 +66,12 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
         listener.bind(("127.0.0.1", 0))
         with serving(create_app(service), listener):
             yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", service)
+
+
+def _read_in(language: str, tab: Page, site: Site) -> None:
+    tab.context.add_cookies(
+        [{"name": "rillwright-language", "value": language, "url": site.address}]
+    )
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -86,9 +88,7 @@ def test_a_page_fits_every_screen_and_asks_nobody_else(site: Site, tab: Page, na
     tab.on("request", note_request)
     tab.on("console", note_words)
     for language in ("es", "en"):
-        tab.context.add_cookies(
-            [{"name": "rillwright-language", "value": language, "url": site.address}]
-        )
+        _read_in(language, tab, site)
         tab.goto(site.address + PAGES[name])
         for width in WIDTHS:
             tab.set_viewport_size({"width": width, "height": 800})
@@ -131,9 +131,7 @@ def test_the_sheet_fits_one_page_of_paper(
     load(site.service, farm_of_many(block_count, depletion_mm=depletion_mm))
     assert plan_evening(site.service) == []
     for path, language in product(("/farms/many/sheet", PAGES["sheet"]), ("es", "en")):
-        tab.context.add_cookies(
-            [{"name": "rillwright-language", "value": language, "url": site.address}]
-        )
+        _read_in(language, tab, site)
         tab.goto(site.address + path)
         for paper in ("Letter", "A4"):
             content = tab.pdf(format=paper)
@@ -152,6 +150,21 @@ def test_the_sheet_fits_one_page_of_paper(
     tab.emulate_media(media="null", color_scheme="light")
 
 
+@pytest.mark.parametrize("name", ["log book", "reported runs", "forecast quality"])
+def test_what_happened_is_printed_without_what_only_a_screen_can_do(
+    site: Site, tab: Page, name: str
+) -> None:
+    for language in ("es", "en"):
+        _read_in(language, tab, site)
+        tab.goto(site.address + PAGES[name])
+        for paper in ("Letter", "A4"):
+            assert len(re.findall(rb"/Type\s*/Page\b", tab.pdf(format=paper))) == 1, paper
+    tab.emulate_media(media="print", color_scheme="dark")
+    assert tab.locator("button, input, select, .button").locator("visible=true").count() == 0
+    assert "Test Farm" in tab.locator("main").inner_text()
+    tab.emulate_media(media="null", color_scheme="light")
+
+
 def test_the_first_five_seconds_show_the_next_valve_and_what_is_urgent(
     site: Site, tab: Page
 ) -> None:
@@ -159,9 +172,7 @@ def test_the_first_five_seconds_show_the_next_valve_and_what_is_urgent(
     minutes = dict(plan.pulses)[min(start for start, _ in plan.pulses)]
     tab.set_viewport_size({"width": 390, "height": 844})
     for language, word in (("en", "open first"), ("es", "abrir primero")):
-        tab.context.add_cookies(
-            [{"name": "rillwright-language", "value": language, "url": site.address}]
-        )
+        _read_in(language, tab, site)
         tab.goto(site.address + PAGES["tomorrow"])
         hero = tab.locator(".hero")
         assert word in hero.inner_text() and f"{minutes} min" in hero.inner_text()
