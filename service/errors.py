@@ -16,6 +16,7 @@
     │   └── MailRefused           the relay refused one mail
     └── StorageFailed             the database refused or is not at the expected version
         └── StorageAway           it cannot be reached now, or another writer holds it
+            └── StorageBusy       others held it for too long; nothing was stored
 
 The tree knows no HTTP: the API maps it to problem documents, the command line to exit codes.
 """
@@ -104,6 +105,10 @@ class StorageFailed(RillwrightError):
 
 class StorageAway(StorageFailed):
     """The database cannot be reached now, or another writer holds it: the same may work soon."""
+
+
+class StorageBusy(StorageAway):
+    """Others held the database for too long. Nothing was stored; the same may succeed later."""
 
 
 class MailUnavailable(RillwrightError):

@@ -12,8 +12,8 @@ from typing import Final
 from service.api.answers import tag_of
 from service.api.news import News
 from service.api.program import JSON_TYPE, Document, make_document
+from service.database.plan_store import PLANS_TOPIC
 from service.database.session import UnitOfWork
-from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.records.plans import PlanText
 
 MOST_KEPT: Final = 20_000

@@ -463,13 +463,15 @@ class BlockStore:
 
     # --- reading sites, supplies, counties -----------------------------------------------------
 
-    def list_site_keys(self, farm_keys: Ints) -> Ints:
+    def list_site_keys(self, farm_keys: Ints, *, day: date | None = None) -> Ints:
         """Keys of the sites that blocks of these farms draw on or once drew on, in ascending
-        order.
+        order; with ``day`` only of those that they draw on that day.
         """
+        query = select(block_version.c.site_key).join_from(
+            block, block_version, block.c.block_key == block_version.c.block_key
+        )
         rows = self._connection.execute(
-            select(block_version.c.site_key)
-            .join(block, block.c.block_key == block_version.c.block_key)
+            (query if day is None else in_force(query, day))
             .where(is_among(self._connection, block.c.farm_key, farm_keys))
             .distinct()
             .order_by(block_version.c.site_key)

@@ -62,12 +62,30 @@ def upsert_rows(
     connection: Connection, table: Table, columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]
 ) -> None:
     """Insert rows, overwriting those with the same primary key; no key may come twice."""
+    _insert_or(connection, _overwrite_text(table, columns), table, columns, rows)
+
+
+def insert_new_rows(
+    connection: Connection, table: Table, columns: tuple[str, ...], rows: Iterable[tuple[Any, ...]]
+) -> None:
+    """Insert rows, leaving those alone that another transaction has stored or is storing.
+
+    Who stores some of them at the same time must do so in the same order.
+    """
+    _insert_or(connection, "ON CONFLICT DO NOTHING", table, columns, rows)
+
+
+def _insert_or(
+    connection: Connection,
+    on_conflict: str,
+    table: Table,
+    columns: tuple[str, ...],
+    rows: Iterable[tuple[Any, ...]],
+) -> None:
     few, more = _split(rows)
     if more is None or connection.dialect.name == "sqlite":
         insertion = _insert_text(table, connection.dialect.name, columns)
-        _execute_chunks(
-            connection, f"{insertion} {_overwrite_text(table, columns)}", _all_of(few, more)
-        )
+        _execute_chunks(connection, f"{insertion} {on_conflict}", _all_of(few, more))
         return
     arrived, names = f"arrived_{table.name}", ", ".join(columns)
     connection.exec_driver_sql(
@@ -76,8 +94,7 @@ def upsert_rows(
     )
     _copy(connection, arrived, columns, _all_of(few, more))
     connection.exec_driver_sql(
-        f"INSERT INTO {table.name} ({names}) SELECT {names} FROM {arrived} "
-        f"{_overwrite_text(table, columns)}"
+        f"INSERT INTO {table.name} ({names}) SELECT {names} FROM {arrived} {on_conflict}"
     )
     connection.exec_driver_sql(f"DROP TABLE {arrived}")
 

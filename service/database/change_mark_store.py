@@ -11,11 +11,12 @@ from service.database.tables import change_mark
 class ChangeMarks:
     """Counts changes by topic, so that processes know when to read again.
 
-    Topics in use: ``programs``, ``plans``, ``keys``, ``counties``, ``runs``.
+    Topics in use: ``counties``, ``farm-rain``, ``keys``, ``runs``, ``plans``, ``programs``.
 
-    Writers hold the write lock from the start, so the counts rise in the order in which their
-    transactions become visible: a process that sees a count sees everything that was changed under
-    it.
+    The row of a topic stays locked from its bump to the end of the transaction, so the counts rise
+    in the order in which transactions become visible: a process that sees a count sees everything
+    that was changed under it. Others who change the topic wait meanwhile, so a bump belongs at the
+    end. Units that bump several topics do so in the order above, lest two wait for each other.
     """
 
     def __init__(self, connection: Connection) -> None:

@@ -1,14 +1,20 @@
 """Engines: how a database connection of the service behaves, on SQLite and on PostgreSQL.
 
-Both behave alike towards the operations. A write unit takes the one write lock at its beginning
-(``BEGIN IMMEDIATE``; an advisory lock on PostgreSQL), so that a unit that reads first and writes
-later cannot fail to get the lock. A read unit sees one snapshot and cannot write.
+Both behave alike towards the operations. A write unit takes its lock at its beginning, so that a
+unit that reads first and writes later cannot fail to get it. On SQLite that is the one write lock
+(``BEGIN IMMEDIATE``). On PostgreSQL it is one of three (:data:`FARMS_OPTION`):
+
+- of everything, the default: no other unit that holds a lock is at work meanwhile;
+- of some farms: others may be at work on other farms;
+- none: statements that hold their condition within themselves, such as a claim.
+
+A read unit sees one snapshot and cannot write.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
@@ -17,16 +23,22 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
-from service.errors import Fault, SettingsInvalid, StorageAway, StorageFailed
+from service.errors import Fault, SettingsInvalid, StorageAway, StorageBusy, StorageFailed
 
 BUSY_TIMEOUT_MS = 5_000
 """How long a writer waits for another before it gives up; our own choice."""
 
 WRITE_LOCK_KEY = 7_245_101
-"""Advisory lock that PostgreSQL writers share; an arbitrary number of our own."""
+"""Advisory lock of everything on PostgreSQL, which units of some farms share; arbitrary."""
+FARM_LOCK_CLASS = 7_245_102
+"""Class of the advisory locks of farms on PostgreSQL, whose number is the farm's key; arbitrary."""
 
 UNIT_OPTION = "unit_writes"
 """Execution option of a connection: True writes (the default), False only reads."""
+FARMS_OPTION = "unit_farms"
+"""Execution option of a connection that writes: keys of the farms whose locks it takes, in any
+order; None (the default): everything; empty: nothing is locked. SQLite has one writer in any case.
+"""
 
 POSTGRES_CONNECTION: Mapping[str, str | int] = {
     "connect_timeout": 5,
@@ -51,6 +63,9 @@ POSTGRES_SESSION: dict[str, str | int] = {
 }
 """Settings of each session on the server, s and (those named timeout) ms; our own choice."""
 
+_LOCK_NUMBERS = 2**31
+"""The number of an advisory lock in a class has 31 bits."""
+_SIGNS_OF_BUSY = ("is locked", "lock timeout", "deadlock detected")
 _POOL_SIZE = 8
 _POOL_OVERFLOW = 40  # the web server's thread pool has 40 threads
 
@@ -96,9 +111,10 @@ def make_engine(url: str | URL, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> En
 
         @event.listens_for(engine, "begin")
         def begin_postgresql(connection: Connection) -> None:
-            if connection.get_execution_options().get(UNIT_OPTION, True):
+            options = connection.get_execution_options()
+            if options.get(UNIT_OPTION, True):
                 connection.exec_driver_sql(f"SET LOCAL lock_timeout = {int(busy_timeout_ms)}")
-                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
+                _take_locks(connection, options.get(FARMS_OPTION))
 
     _close_what_comes_back_late(engine)
     return engine
@@ -127,6 +143,20 @@ def _close_what_comes_back_late(engine: Engine) -> None:
             connection.close()
 
 
+def _take_locks(connection: Connection, farm_keys: Collection[int] | None) -> None:
+    """Take the advisory locks of a write unit, which its transaction holds to its end."""
+    if farm_keys is None:
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
+    elif farm_keys:
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock_shared({WRITE_LOCK_KEY})")
+        # In one order for all, so that no two of them wait for each other.
+        keys = ",".join(str(key % _LOCK_NUMBERS) for key in sorted(farm_keys))
+        connection.exec_driver_sql(
+            f"SELECT pg_advisory_xact_lock({FARM_LOCK_CLASS}, farm_key)"
+            f" FROM unnest('{{{keys}}}'::int[]) AS farm_key"
+        )
+
+
 def postgres_connect_args(url: URL) -> dict[str, str | int]:
     """How the client library connects; what the address says for itself stands."""
     session = " ".join(f"-c {name}={value}" for name, value in POSTGRES_SESSION.items())
@@ -134,8 +164,11 @@ def postgres_connect_args(url: URL) -> dict[str, str | int]:
     return {name: value for name, value in ours.items() if name not in url.query}
 
 
-def connect(engine: Engine, *, write: bool) -> Connection:
-    """A connection whose transactions behave as those of a write or a read unit."""
+def connect(engine: Engine, *, write: bool, farm_keys: Collection[int] | None = None) -> Connection:
+    """A connection whose transactions behave as those of a write or a read unit.
+
+    ``farm_keys``: see :data:`FARMS_OPTION`.
+    """
     connection = engine.connect()
     if engine.dialect.name == "postgresql" and not write:
         # One snapshot from the first statement to the last, as in SQLite.
@@ -144,7 +177,7 @@ def connect(engine: Engine, *, write: bool) -> Connection:
             isolation_level="REPEATABLE READ",
             postgresql_readonly=True,
         )
-    return connection.execution_options(**{UNIT_OPTION: write})
+    return connection.execution_options(**{UNIT_OPTION: write, FARMS_OPTION: farm_keys})
 
 
 def storage_failure(error: BaseException, engine: Engine) -> StorageFailed | None:
@@ -161,8 +194,9 @@ def storage_failure(error: BaseException, engine: Engine) -> StorageFailed | Non
     away, kind = "", StorageFailed
     if isinstance(error, PoolTimeoutError):
         away = "too many units of work are open at once; try again later"
-    elif "is locked" in lowered or "lock timeout" in lowered:
-        away = "another writer held the database for too long; nothing was stored, try again"
+    elif any(sign in lowered for sign in _SIGNS_OF_BUSY):
+        busy = "another writer held the database for too long; nothing was stored, try again"
+        return StorageBusy(f"database {where}: {busy} ({text.strip()})")
     elif "unable to open" in lowered or "connection failed" in lowered:
         away = "it cannot be opened; check that it exists and that the service may use it"
     elif isinstance(error, DBAPIError) and error.connection_invalidated:

@@ -78,10 +78,10 @@ class EventStore:
         ]
         if not new:
             return 0
-        before = self._insert(new, at)
+        event_ids = self._insert(new, at)
         kind = literal(" ") + event.c.kind + literal(" ")
         self._queue(
-            event.c.event_key > before,
+            is_one_of(self._connection, event.c.event_id, event_ids),
             event_subscription.c.disabled_at.is_(None),
             event_subscription.c.kinds.contains(kind),
             at=at,
@@ -90,22 +90,18 @@ class EventStore:
 
     def add_for(self, subscription: Subscription, occurred: NewEvent, *, at: datetime) -> str:
         """Store an event for one subscription, whatever it is for; returns the event's id."""
-        before = self._insert([(farm_key_of(self._connection, subscription.farm_id), occurred)], at)
+        farm_key = farm_key_of(self._connection, subscription.farm_id)
+        (event_id,) = self._insert([(farm_key, occurred)], at)
         self._queue(
-            event.c.event_key > before,
+            event.c.event_id == event_id,
             event_subscription.c.subscription_key == key_of(self._connection, subscription),
             at=at,
         )
-        event_id: str = self._connection.execute(
-            select(event.c.event_id).where(event.c.event_key > before)
-        ).scalar_one()
         return event_id
 
-    def _insert(self, events: Sequence[tuple[int, NewEvent]], at: datetime) -> int:
-        """Store events; returns the last key before theirs."""
-        before: int = self._connection.execute(
-            select(func.coalesce(func.max(event.c.event_key), 0))
-        ).scalar_one()
+    def _insert(self, events: Sequence[tuple[int, NewEvent]], at: datetime) -> list[str]:
+        """Store events; returns their ids."""
+        event_ids = [f"evt_{secrets.token_hex(16)}" for _ in events]
         moment = instant_text(at)
         insert_rows(
             self._connection,
@@ -113,7 +109,7 @@ class EventStore:
             ("event_id", "farm_key", "kind", "subject", "occurred_at", "data", "occurrence"),
             (
                 (
-                    f"evt_{secrets.token_hex(16)}",
+                    event_id,
                     farm_key,
                     each.kind.value,
                     each.subject,
@@ -121,10 +117,10 @@ class EventStore:
                     orjson.dumps(each.news, option=orjson.OPT_UTC_Z).decode(),
                     each.occurrence,
                 )
-                for farm_key, each in events
+                for event_id, (farm_key, each) in zip(event_ids, events, strict=True)
             ),
         )
-        return before
+        return event_ids
 
     def _queue(self, *conditions: ColumnElement[bool], at: datetime) -> None:
         """Let events wait for the subscriptions of their farm, where the conditions hold."""

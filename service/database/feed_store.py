@@ -1,7 +1,8 @@
 """Plans and runs of many farms in the order in which they were stored, read from a place on.
 
-Writers hold the write lock from the start, so the numbers of plans and of changed runs rise in the
-order in which their transactions become visible: who has read up to one misses nothing before it.
+The numbers of plans and of changed runs rise in the order in which their transactions become
+visible, since both are drawn while the row of a change mark is locked: who has read up to one
+misses nothing before it.
 """
 
 from __future__ import annotations

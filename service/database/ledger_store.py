@@ -193,9 +193,28 @@ class LedgerStore:
             of_site = of_site.where(block_version.c.block_key.in_(of_farm))
         return self._rewind(balance_state.c.block_key.in_(of_site), day)
 
+    def rewind_blocks(self, block_keys: Ints, *, day: date) -> None:
+        """As :meth:`rewind`, for some blocks."""
+        self._rewind(is_among(self._connection, balance_state.c.block_key, block_keys), day)
+
     def rewind_block(self, *, block_key: int, day: date) -> None:
         """As :meth:`rewind`, for one block."""
         self._rewind(balance_state.c.block_key == block_key, day)
+
+    def first_settled_day(self, farm_keys: Ints) -> date | None:
+        """The earliest day up to which the ledger of a block of these farms is settled.
+
+        None: nothing is settled.
+        """
+        of_farms = select(block.c.block_key).where(
+            is_among(self._connection, block.c.farm_key, farm_keys)
+        )
+        found: date | None = self._connection.execute(
+            select(func.min(balance_state.c.settled_day)).where(
+                balance_state.c.block_key.in_(of_farms)
+            )
+        ).scalar_one()
+        return found
 
     def _rewind(self, chosen: ColumnElement[bool], day: date) -> int:
         def last_before(name: str) -> Any:

@@ -1,4 +1,4 @@
-"""Plans as immutable versions in the database, and the texts that they are read as."""
+"""Plans as immutable versions in the database."""
 
 from __future__ import annotations
 
@@ -12,7 +12,14 @@ from sqlalchemy import Connection, RowMapping, Select, bindparam, delete, func, 
 from service.agronomy.records import Ints
 from service.database import mapping
 from service.database.block_store import find_block_keys
-from service.database.bulk import insert_rows, is_among, read_columns, rows_of, upsert_rows
+from service.database.bulk import (
+    insert_new_rows,
+    insert_rows,
+    is_among,
+    read_columns,
+    rows_of,
+)
+from service.database.change_mark_store import ChangeMarks
 from service.database.packing import BASIS_DOCUMENTS, PLAN_NUMBERS, whole
 from service.database.tables import (
     block,
@@ -24,9 +31,11 @@ from service.database.tables import (
 )
 from service.pulses import Pulse
 from service.records.plan_reasoning import read_reasoning
-from service.records.plans import NewVersions, PlanRows, PlansInForce, PlanText, PublishedPlan
+from service.records.plans import NewVersions, PlanRows, PlansInForce, PublishedPlan
 from service.records.weather_basis import WeatherBasis, read_weather_basis
 
+PLANS_TOPIC = "plans"
+"""The change mark of plans; see :meth:`PlanStore.publish`."""
 _PLAN_COLUMNS = (
     "block_key",
     "day",
@@ -70,22 +79,11 @@ _POLLED = _PUBLISHED.where(
 )
 """The current plan by the block's full name, as controllers ask for it; built only once."""
 
-_TEXT = (
-    select(farm.c.farm_id, plan_text.c.text)
-    .join_from(plan_text, block, block.c.block_key == plan_text.c.block_key)
-    .join(farm, farm.c.farm_key == block.c.farm_key)
-    .where(block.c.block_id == bindparam("polled_id"))
-)
-_TEXT_OF_DAY = _TEXT.where(plan_text.c.day == bindparam("polled_day"))
-_LATEST_TEXT = _TEXT.where(
-    plan_text.c.day
-    == select(func.max(plan.c.day)).where(plan.c.block_key == block.c.block_key).scalar_subquery()
-)
 _NOTHING_NEW = NewVersions(np.array([], dtype=np.int64), np.array([], dtype=np.int64))
 
 
 class PlanStore:
-    """Plans as immutable versions, and the texts that they are read as."""
+    """Plans as immutable versions."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -95,6 +93,11 @@ class PlanStore:
 
         The version it replaces is marked superseded at ``issued_at``. A ``no-weather`` plan never
         supersedes another. Publishing the same rows again stores nothing.
+
+        The mark of ``plans`` moves first, and its row stays locked to the end of the transaction:
+        keys of plans rise in the order in which transactions become visible, whoever else is
+        publishing. What takes long is best done before. Rendered texts of plans that are replaced
+        are dropped.
         """
         if rows.block_keys.size == 0:
             return _NOTHING_NEW
@@ -123,7 +126,7 @@ class PlanStore:
                 strict=True,
             )
         }
-        chosen, versions, superseded = [], [], []
+        chosen, versions, superseded, replaced = [], [], [], []
         for index, (block_key, status, digest) in enumerate(
             zip(rows.block_keys.tolist(), rows.status, rows.digest, strict=True)
         ):
@@ -138,15 +141,14 @@ class PlanStore:
             chosen.append(index)
             versions.append(version + 1)
             superseded.append(plan_key)
+            replaced.append(block_key)
         if not chosen:
             return _NOTHING_NEW
 
+        ChangeMarks(self._connection).bump(PLANS_TOPIC)
+        if superseded:
+            self._supersede(superseded, replaced, rows.day, issued_at)
         issued = instant_text(issued_at)
-        self._connection.execute(
-            update(plan)
-            .where(is_among(self._connection, plan.c.plan_key, np.array(superseded, np.int64)))
-            .values(superseded_at=issued_at)
-        )
         picked = np.array(chosen, dtype=np.int64)
         insert_rows(
             self._connection,
@@ -173,40 +175,31 @@ class PlanStore:
         )
         return NewVersions(picked, np.array(versions, dtype=np.int64))
 
-    def save_texts(
-        self, block_keys: Ints, texts: Sequence[bytes], *, day: date, drop_before: date
+    def _supersede(
+        self, plan_keys: list[int], block_keys: list[int], day: date, issued_at: datetime
     ) -> None:
-        """Store the rendered plans of these blocks for a day, and drop those of older days."""
+        self._connection.execute(
+            update(plan)
+            .where(is_among(self._connection, plan.c.plan_key, np.array(plan_keys, np.int64)))
+            .values(superseded_at=issued_at)
+        )
         self._connection.execute(
             delete(plan_text).where(
-                plan_text.c.day < drop_before,
-                is_among(self._connection, plan_text.c.block_key, block_keys),
+                plan_text.c.day == day,
+                is_among(self._connection, plan_text.c.block_key, np.array(block_keys, np.int64)),
             )
         )
-        upsert_rows(
-            self._connection,
-            plan_text,
-            ("block_key", "day", "text"),
-            rows_of([block_keys, day.isoformat(), [text.decode() for text in texts]]),
-        )
 
-    def find_text(self, block_id: str, *, day: date | None) -> PlanText | None:
-        """The rendered current plan, of the latest planned day if ``day`` is None; None if not
-        stored.
-        """
-        query = _LATEST_TEXT if day is None else _TEXT_OF_DAY
-        found = self._connection.execute(query, {"polled_id": block_id, "polled_day": day})
-        row = found.one_or_none()
-        return None if row is None else PlanText(row.farm_id, row.text.encode())
-
-    def forget_texts(self, farm_id: str) -> None:
-        """Drop a farm's rendered plans."""
-        own = (
-            select(block.c.block_key)
-            .join(farm, farm.c.farm_key == block.c.farm_key)
-            .where(farm.c.farm_id == farm_id)
+    def read_versions(self, block_keys: Ints, *, day: date) -> dict[int, int]:
+        """Number of the version in force for a day, by block key; those without are left out."""
+        rows = self._connection.execute(
+            select(plan.c.block_key, plan.c.version).where(
+                plan.c.day == day,
+                plan.c.superseded_at.is_(None),
+                is_among(self._connection, plan.c.block_key, block_keys),
+            )
         )
-        self._connection.execute(delete(plan_text).where(plan_text.c.block_key.in_(own)))
+        return dict(rows.all())
 
     def read_in_force(self, block_keys: Ints, *, day: date) -> PlansInForce:
         """Minutes, pulses, need and orders of a day's plans in force, in the order of the keys."""
@@ -274,7 +267,11 @@ class PlanStore:
     def save_basis(
         self, site_keys: Ints, documents: Sequence[bytes], *, day: date, issued_at: datetime
     ) -> Ints:
-        """Store each site's weather reasoning for a plan day; same document, same key."""
+        """Store each site's weather reasoning for a plan day; same document, same key.
+
+        Others may be storing the same at the same time: who is second waits for the first, so it is
+        best done in a short transaction.
+        """
         wanted = [
             (site_key, mapping.digest_of(document))
             for site_key, document in zip(site_keys.tolist(), documents, strict=True)
@@ -287,13 +284,13 @@ class PlanStore:
         }
         if new:
             day_text, issued = day.isoformat(), instant_text(issued_at)
-            insert_rows(
+            insert_new_rows(
                 self._connection,
                 weather_basis,
                 ("site_key", "day", "digest", "issued_at", "document"),
                 (
                     (site_key, day_text, digest, issued, document.decode())
-                    for (site_key, digest), document in new.items()
+                    for (site_key, digest), document in sorted(new.items())
                 ),
             )
             known = self._basis_keys(site_keys, day)

@@ -22,6 +22,7 @@ from sqlalchemy import (
 from service.agronomy.records import Ints
 from service.database import mapping
 from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
+from service.database.change_mark_store import ChangeMarks
 from service.database.tables import (
     block,
     block_version,
@@ -38,6 +39,8 @@ from service.records.farms import LoadOutcome
 from service.records.feedback import GaugeReading
 from service.records.weather import FarmRain
 
+FARM_RAIN_TOPIC = "farm-rain"
+"""The change mark of what farms read at their own gauges."""
 _DAY_COLUMNS = ("farm_key", "site_key", "day", "rain_mm", "note", "recorded_at")
 
 
@@ -149,6 +152,7 @@ class RainStore:
 
     def save_days(self, rain: FarmRain) -> None:
         """Upsert by (farm, site, day); NaN: no reading covers the day any more."""
+        ChangeMarks(self._connection).bump(FARM_RAIN_TOPIC)
         upsert_rows(
             self._connection,
             farm_rain_day,

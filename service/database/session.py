@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import datetime
 from types import TracebackType
 from typing import Protocol, Self, get_type_hints
@@ -30,6 +30,7 @@ from service.database.pause_store import PauseStore
 from service.database.payload_store import PayloadStore
 from service.database.people_store import PeopleStore
 from service.database.plan_store import PlanStore
+from service.database.plan_text_store import PlanTextStore
 from service.database.poll_store import PollStore
 from service.database.rain_store import RainStore
 from service.database.report_store import ReportStore
@@ -60,6 +61,7 @@ class UnitOfWork:
     members: MemberStore
     ledger: LedgerStore
     plans: PlanStore
+    texts: PlanTextStore
     reports: ReportStore
     feeds: FeedStore
     rain: RainStore
@@ -89,10 +91,16 @@ class UnitOfWork:
     audit: AuditTrail
 
     def __init__(
-        self, engine: Engine, *, write: bool, now: Callable[[], datetime] = system_time
+        self,
+        engine: Engine,
+        *,
+        write: bool,
+        farm_keys: Collection[int] | None = None,
+        now: Callable[[], datetime] = system_time,
     ) -> None:
         self._engine = engine
         self._write = write
+        self._farm_keys = farm_keys
         self._now = now
         self._connection: Connection | None = None
 
@@ -104,7 +112,7 @@ class UnitOfWork:
             )
         connection = None
         try:
-            connection = connect(self._engine, write=self._write)
+            connection = connect(self._engine, write=self._write, farm_keys=self._farm_keys)
             connection.begin()
         except Exception as error:
             if connection is not None:
@@ -150,10 +158,15 @@ _STORES = get_type_hints(UnitOfWork)
 
 
 class UnitOfWorkFactory(Protocol):
-    """Opens units of work; ``write`` ones take the write lock at once."""
+    """Opens units of work; ``write`` ones take their lock at once."""
 
-    def __call__(self, *, write: bool) -> UnitOfWork:
-        """A new unit of work, not yet begun."""
+    def __call__(self, *, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
+        """A new unit of work, not yet begun.
+
+        A writing one has the database to itself, unless ``farm_keys`` says that it changes what
+        belongs to these farms and nothing else that another unit may read first and then change;
+        empty: nothing at all of that kind. DEVELOPERS.md lists who may say so.
+        """
         ...
 
 
@@ -162,7 +175,7 @@ def unit_of_work_factory(
 ) -> UnitOfWorkFactory:
     """Opens units of work on this engine; ``now`` dates the changes that they note."""
 
-    def open_unit(*, write: bool) -> UnitOfWork:
-        return UnitOfWork(engine, write=write, now=now)
+    def open_unit(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
+        return UnitOfWork(engine, write=write, farm_keys=farm_keys, now=now)
 
     return open_unit

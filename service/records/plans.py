@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -48,6 +49,23 @@ class NewVersions:
     def count(self) -> int:
         """How many there are."""
         return int(self.rows.size)
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenPlans:
+    """The plans of a group of farms as they were stored."""
+
+    rows: PlanRows
+    new: NewVersions
+    bases: Mapping[int, bytes]
+    """The weather reasoning of the sites that the plans draw on, by its key."""
+    issued_at: datetime
+
+    @property
+    def block_keys(self) -> Ints:
+        """Keys of the blocks that got a new version."""
+        keys: Ints = self.rows.block_keys[self.new.rows]
+        return keys
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -98,7 +98,7 @@ def failing_client(service: Service) -> Callable[[Exception], Client]:
     """Makes a client of an application whose database raises the error given."""
 
     def make(error: Exception) -> Client:
-        def fail(*, write: bool) -> NoReturn:
+        def fail(*, write: bool, farm_keys: Collection[int] | None = None) -> NoReturn:
             raise error
 
         return Client(

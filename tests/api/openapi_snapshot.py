@@ -8,6 +8,7 @@ After an intended change, regenerate it and review the difference before committ
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -20,7 +21,7 @@ from service.settings import Settings
 SNAPSHOT = Path(__file__).with_name("openapi.json")
 
 
-def _no_database(*, write: bool) -> NoReturn:
+def _no_database(*, write: bool, farm_keys: Collection[int] | None = None) -> NoReturn:
     raise AssertionError("the OpenAPI document needs no database")
 
 

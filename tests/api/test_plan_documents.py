@@ -6,6 +6,7 @@ import asyncio
 import csv
 import io
 import threading
+from collections.abc import Collection
 from dataclasses import replace
 
 import httpx
@@ -40,9 +41,9 @@ def test_a_plan_that_was_read_once_is_read_again_without_the_database(
 ) -> None:
     opened: list[bool] = []
 
-    def open_unit(*, write: bool) -> UnitOfWork:
+    def open_unit(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
         opened.append(write)
-        return own_service.unit_of_work(write=write)
+        return own_service.unit_of_work(write=write, farm_keys=farm_keys)
 
     client = Client(create_app(replace(own_service, unit_of_work=open_unit)))
     first = client.get(PLAN)
@@ -78,10 +79,10 @@ def test_a_look_under_way_holds_up_nobody_whose_copies_are_still_good(
     may_look.set()
     looks: list[bool] = []
 
-    def open_unit(*, write: bool) -> UnitOfWork:
+    def open_unit(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
         looks.append(write)
         assert may_look.wait(timeout=PATIENCE_S)
-        return own_service.unit_of_work(write=write)
+        return own_service.unit_of_work(write=write, farm_keys=farm_keys)
 
     async def read_again_and_again() -> None:
         transport = httpx.ASGITransport(

@@ -75,7 +75,7 @@ def test_a_plan_is_written_out_when_it_is_published(
 def test_a_plan_whose_text_is_gone_is_rendered_again(own_service: Service) -> None:
     before = Client(create_app(own_service)).get(PLAN)
     with own_service.unit_of_work(write=True) as unit:
-        unit.plans.forget_texts(FARM_ID)
+        unit.texts.forget(FARM_ID)
     after = Client(create_app(own_service)).get(PLAN)
     assert (after.content, after.headers["ETag"]) == (before.content, before.headers["ETag"])
 
@@ -83,7 +83,7 @@ def test_a_plan_whose_text_is_gone_is_rendered_again(own_service: Service) -> No
 def test_texts_of_days_long_past_are_dropped(own_service: Service) -> None:
     def stored(day: date) -> bool:
         with own_service.unit_of_work(write=False) as unit:
-            return unit.plans.find_text(BLOCK_ID, day=day) is not None
+            return unit.texts.find(BLOCK_ID, day=day) is not None
 
     with own_service.unit_of_work(write=True) as unit:
         keys = np.array([*unit.blocks.farm_keys([FARM_ID]).values()], dtype=np.int64)
@@ -91,7 +91,7 @@ def test_texts_of_days_long_past_are_dropped(own_service: Service) -> None:
         key = table.keys[table.block_ids.index(BLOCK_ID)]
         for age in (2, 3):
             day = PLAN_DAY - timedelta(days=age)
-            unit.plans.save_texts(np.array([key]), [b"{}"], day=day, drop_before=day)
+            unit.texts.save(np.array([key]), [b"{}"], day=day, drop_before=day)
     bring_weather(own_service, warmer_c=4.0)
     assert not plan_evening(own_service)
     assert [stored(PLAN_DAY - timedelta(days=age)) for age in (0, 2, 3)] == [True, True, False]

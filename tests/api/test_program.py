@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import zlib
+from collections.abc import Collection
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import ceil
@@ -407,9 +408,9 @@ def counted(service: Service) -> tuple[Service, list[bool]]:
     """The service, and the units of work that were opened on it."""
     opened: list[bool] = []
 
-    def open_unit(*, write: bool) -> UnitOfWork:
+    def open_unit(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
         opened.append(write)
-        return service.unit_of_work(write=write)
+        return service.unit_of_work(write=write, farm_keys=farm_keys)
 
     return replace(service, unit_of_work=open_unit), opened
 
@@ -445,10 +446,10 @@ def test_without_a_database_nothing_old_is_passed_off_as_current(
 ) -> None:
     is_away = False
 
-    def open_unit(*, write: bool) -> UnitOfWork:
+    def open_unit(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
         if is_away:
             raise StorageFailed("the database is away")
-        return paired.unit_of_work(write=write)
+        return paired.unit_of_work(write=write, farm_keys=farm_keys)
 
     client = Client(create_app(replace(paired, unit_of_work=open_unit)))
     assert client.get(PATH).status_code == 200
@@ -465,10 +466,10 @@ def test_without_a_database_nothing_old_is_passed_off_as_current(
 def test_a_failed_load_is_reported_and_retried(paired: Service) -> None:
     fails = [False, True, False]
 
-    def open_unit(*, write: bool) -> UnitOfWork:
+    def open_unit(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
         if fails and fails.pop(0):
             raise StorageFailed("the database is away")
-        return paired.unit_of_work(write=write)
+        return paired.unit_of_work(write=write, farm_keys=farm_keys)
 
     client = Client(create_app(replace(paired, unit_of_work=open_unit)))
     assert client.get(PATH).status_code == 200

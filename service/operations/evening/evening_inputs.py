@@ -196,8 +196,7 @@ def _reopened_state(unit: UnitOfWork, table: BlockTable, on: date) -> BalanceSta
     ahead = state.settled_day >= np.datetime64(on)
     if not ahead.any():
         return state
-    for site_key in np.unique(table.site_keys[ahead]).tolist():
-        unit.ledger.rewind(site_key=site_key, day=on)
+    unit.ledger.rewind_blocks(table.keys[ahead], day=on)
     return unit.ledger.read_states(table.keys)
 
 

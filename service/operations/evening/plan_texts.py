@@ -1,9 +1,9 @@
-"""Plans as they are read: rendered once, in the transaction that publishes them.
+"""Plans as they are read: rendered once, right after the transaction that publishes them.
 
 A plan is read as its numbers, the words for its codes, local times, and the weather behind it. All
 of that is fixed when the plan is published, so it is serialised then and only handed out
-afterwards. A plan whose text is not stored - of an older day, or of a block that has been changed
-since - is re-rendered by the same function when somebody reads it.
+afterwards. A plan whose text is not stored - published a moment ago, of an older day, or of a block
+that has been changed since - is rendered by the same function when somebody reads it.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import orjson
 from service.agronomy.civil_day import day_length_min, midnight_utc, wall_time
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, PlanFlag, one_sentence
+from service.agronomy.records import Ints
 from service.agronomy.weather_flags import FLAG_TEXT, FieldFlag
 from service.attributions import attribution_line
 from service.database.session import UnitOfWork, UnitOfWorkFactory
@@ -34,7 +35,7 @@ from service.operations.reading.read_plans import get_plan
 from service.pulses import Pulse
 from service.records.farms import BlockLabel
 from service.records.plan_reasoning import read_reasoning
-from service.records.plans import NewVersions, PlanRows, PlanText, PublishedPlan
+from service.records.plans import PlanText, PublishedPlan, WrittenPlans
 from service.records.weather_basis import WeatherBasis, read_weather_basis
 from service.unit_sizes import MINUTES_PER_DAY
 
@@ -100,18 +101,58 @@ class SiteText:
         return self._weather_at[issued_at]
 
 
-def save_plan_texts(
-    unit: UnitOfWork,
-    rows: PlanRows,
-    new: NewVersions,
-    bases: Mapping[int, bytes],
-    *,
-    issued_at: datetime,
+def save_plan_texts(unit: UnitOfWork, written: WrittenPlans) -> None:
+    """Render and store the new versions among these plans, in the unit that published them."""
+    labels = _labels_of(unit, written)
+    _save(unit, written, plan_texts(written, labels))
+
+
+def save_texts_later(
+    written: WrittenPlans, farm_keys: Ints, *, unit_of_work: UnitOfWorkFactory
 ) -> None:
-    """Render and store the new versions among these rows; bases are the sites' reasoning by key."""
+    """As :func:`save_plan_texts`, once the plans are out: who waits for the farms waits less.
+
+    A plan that has been replaced meanwhile, or whose block has another name by now, is left to be
+    rendered when it is read, as it would be if this process died before.
+    """
+    with unit_of_work(write=False) as unit:
+        labels = _labels_of(unit, written)
+    texts = plan_texts(written, labels)
+    with unit_of_work(write=True, farm_keys=farm_keys.tolist()) as unit:
+        in_force = unit.plans.read_versions(written.block_keys, day=written.rows.day)
+        now = _labels_of(unit, written)
+        versions = zip(written.block_keys.tolist(), written.new.versions.tolist(), strict=True)
+        current = [
+            in_force.get(key) == version and now.get(key) == labels.get(key)
+            for key, version in versions
+        ]
+        _save(unit, written, texts, np.flatnonzero(current))
+
+
+def _labels_of(unit: UnitOfWork, written: WrittenPlans) -> Mapping[int, BlockLabel]:
+    return unit.blocks.read_labels(written.block_keys, day=written.rows.day)
+
+
+def _save(
+    unit: UnitOfWork, written: WrittenPlans, texts: Sequence[bytes], chosen: Ints | None = None
+) -> None:
+    if chosen is None:
+        chosen = np.arange(len(texts))
+    day = written.rows.day
+    if chosen.size:
+        unit.texts.save(
+            written.block_keys[chosen],
+            [texts[row] for row in chosen.tolist()],
+            day=day,
+            drop_before=day - KEPT_DAYS,
+        )
+
+
+def plan_texts(written: WrittenPlans, labels: Mapping[int, BlockLabel]) -> list[bytes]:
+    """The new versions among these plans as they are read, with the labels of their blocks."""
+    rows, new, issued_at = written.rows, written.new, written.issued_at
     chosen = new.rows.tolist()
-    labels = unit.blocks.read_labels(rows.block_keys[new.rows], day=rows.day)
-    sites = {key: _site_of(text, rows.day) for key, text in bases.items()}
+    sites = {key: _site_of(text, rows.day) for key, text in written.bases.items()}
     texts = []
     basis_keys, block_keys = rows.basis_keys.tolist(), rows.block_keys.tolist()
     planned_min, gross_mm, net_mm = (
@@ -135,9 +176,7 @@ def save_plan_texts(
             weather=site.weather,
         )
         texts.append(plan_text(plan, label, site))
-    unit.plans.save_texts(
-        rows.block_keys[new.rows], texts, day=rows.day, drop_before=rows.day - KEPT_DAYS
-    )
+    return texts
 
 
 def read_plan_text(block_id: str, *, day: date | None, unit_of_work: UnitOfWorkFactory) -> PlanText:
@@ -146,7 +185,7 @@ def read_plan_text(block_id: str, *, day: date | None, unit_of_work: UnitOfWorkF
     Raises NotFound for a block that does not exist, PlanNotFound if it has no such plan.
     """
     with unit_of_work(write=False) as unit:
-        stored = unit.plans.find_text(block_id, day=day)
+        stored = unit.texts.find(block_id, day=day)
     if stored is not None:
         return stored
     view = get_plan(block_id, day=day, unit_of_work=unit_of_work)

@@ -42,7 +42,6 @@ from service.records.farms import BlockTable, FarmDefinition
 from service.unit_sizes import MINUTES_PER_DAY
 
 TOPIC = "programs"
-PLANS_TOPIC = "plans"
 FORMAT = 1
 FALLBACK_MAX_DAYS = 7
 """How long a controller may run on its fallback before it stops and raises an alarm; our choice."""
@@ -71,14 +70,6 @@ class _Blocks:
 
 
 Opening = tuple[int, str, int]
-
-
-def announce_plans(
-    unit: UnitOfWork, farm_keys: Ints, *, now: datetime, table: BlockTable | None = None
-) -> None:
-    """Mark plans of these farms as published, for all processes, and render their programs."""
-    unit.marks.bump(PLANS_TOPIC)
-    publish_programs(unit, farm_keys, now=now, table=table)
 
 
 def publish_programs(
@@ -111,8 +102,7 @@ def publish_programs(
     before = {row.controller_key: row for row in unit.controllers.read_programs(keys)}
     rows = _rows(definitions, before, _by_block(plans), blocks=blocks, zones=zones, now=now)
     if rows:
-        unit.marks.bump(TOPIC)
-        unit.controllers.save_programs(rows, mark=unit.marks.read_all()[TOPIC])
+        unit.controllers.save_programs(rows, mark=unit.marks.bump(TOPIC))
     return len(rows)
 
 

@@ -16,8 +16,9 @@ from functools import partial
 import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
+from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.errors import NotFound, StorageAway
+from service.errors import NotFound, StorageAway, StorageBusy
 from service.logs import get_logger
 from service.operations.evening.collector_rest import collector_rests
 from service.operations.evening.evening_inputs import EveningInputs, read_inputs
@@ -30,6 +31,7 @@ from service.operations.evening.keep_ledgers import (
 from service.operations.evening.lay_out_pulses import coming_day, lay_out_pulses
 from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation
+from service.operations.evening.plan_texts import save_plan_texts, save_texts_later
 from service.operations.evening.run_timers import offer_programs, read_timers
 from service.operations.evening.run_weather import RunWeather
 from service.operations.evening.spread_rows import spread_of_week
@@ -37,8 +39,12 @@ from service.operations.evening.turn import ChangeThreshold, Turn
 from service.operations.evening.weigh_risk import with_risk
 from service.operations.evening.write_plans import announce_new_plans, write_plans
 from service.ports import AfterPublish, Clock
+from service.records.plans import WrittenPlans
 
 CHUNK_BLOCKS = 5_000
+BUSY_TRIES = 6
+"""[CHOICE] How often a group of farms is tried while others hold the database for too long: half a
+minute, at the five seconds that each try waits."""
 log = get_logger(__name__)
 
 
@@ -94,16 +100,18 @@ def run_day(
         makes_plans=makes_plans,
         after_publish=after_publish,
     )
-    farm_key_of, block_counts = run.phases.timed(
+    farm_key_of, block_counts, site_keys = run.phases.timed(
         "reading", _chosen_farms, unit_of_work, farm_ids, day=on + ONE_DAY
     )
     farm_id_of = {key: farm_id for farm_id, key in farm_key_of.items()}
     if not farm_id_of:
         message = "no farm is stored; load a farm file first"
         raise NotFound(message)
-    weather = RunWeather(on, clock.now(), source_order, run.phases)
-    for chunk in _chunks(block_counts):
+    weather = RunWeather(on, clock.now(), source_order, run.phases, site_keys=site_keys)
+    for number, chunk in enumerate(_chunks(block_counts)):
         with collector_rests():
+            if number == 0 and site_keys.size:
+                _read_ahead(weather, sorted(farm_id_of), unit_of_work, makes_plans=makes_plans)
             failures = list(_run_chunk(chunk, run, weather, unit_of_work=unit_of_work, turn=turn))
         for farm_key, failure in failures:
             _note_failure(run, farm_id_of[farm_key], failure)
@@ -124,12 +132,28 @@ def run_day(
 
 def _chosen_farms(
     unit_of_work: UnitOfWorkFactory, farm_ids: Sequence[str] | None, *, day: date
-) -> tuple[dict[str, int], Mapping[int, int]]:
-    """The key of each farm by its id, and the number of blocks on a day by key."""
+) -> tuple[dict[str, int], Mapping[int, int], Ints]:
+    """The key of each farm by its id, its number of blocks on a day by key, and all their sites."""
     with unit_of_work(write=False) as unit:
         farm_key_of = unit.blocks.farm_keys(farm_ids)
         keys = np.array(sorted(farm_key_of.values()), dtype=np.int64)
-        return farm_key_of, unit.blocks.count_blocks(keys, day=day)
+        counts = unit.blocks.count_blocks(keys, day=day)
+        return farm_key_of, counts, unit.blocks.list_site_keys(keys)
+
+
+def _read_ahead(
+    weather: RunWeather,
+    farm_keys: Sequence[int],
+    unit_of_work: UnitOfWorkFactory,
+    *,
+    makes_plans: bool,
+) -> None:
+    """Gather the weather of all farms before any of them is locked."""
+    keys = np.array(farm_keys, dtype=np.int64)
+    try:
+        weather.read_ahead(keys, unit_of_work, makes_plans=makes_plans)
+    except Exception as failure:  # each group of farms gathers it again, and says what is wrong
+        log.warning("the weather could not be read ahead", reason=_reason(failure))
 
 
 def _run_chunk(
@@ -140,9 +164,20 @@ def _run_chunk(
     unit_of_work: UnitOfWorkFactory,
     turn: Turn,
 ) -> Iterator[tuple[int, Exception]]:
-    """Run some farms together, or one by one if that fails; yields those that fail on their own."""
+    """Run some farms together, or one by one if that fails; yields those that fail on their own.
+
+    Where others hold the database for too long, the fault is no farm's: all are tried again.
+    """
     try:
+        for _ in range(BUSY_TRIES - 1):
+            try:
+                _run_farms(farm_keys, run, weather, unit_of_work=unit_of_work, turn=turn)
+                return
+            except StorageBusy as busy:
+                log.warning("farms are tried again", farm_count=len(farm_keys), reason=str(busy))
         _run_farms(farm_keys, run, weather, unit_of_work=unit_of_work, turn=turn)
+    except StorageAway as failure:
+        yield from ((farm_key, failure) for farm_key in farm_keys)
     except Exception as failure:  # one farm's fault must not leave the others without a plan
         if len(farm_keys) == 1:
             yield farm_keys[0], failure
@@ -194,7 +229,9 @@ def replan_farms(
     farm_keys = sorted(unit.blocks.farm_keys(farm_ids).values())
     site_keys = unit.blocks.list_site_keys(np.array(farm_keys, dtype=np.int64))
     weather = RunWeather(on, turn.clock.now(), source_order, run.phases, site_keys=site_keys)
-    _plan_farms(unit, farm_keys, run, weather, turn=turn)
+    written = _plan_farms(unit, farm_keys, run, weather, turn=turn)
+    if written is not None:
+        run.phases.timed("texts", save_plan_texts, unit, written)
     return run
 
 
@@ -206,13 +243,29 @@ def _run_farms(
     unit_of_work: UnitOfWorkFactory,
     turn: Turn,
 ) -> None:
-    """Ledgers and plans of some farms, in one transaction of their own."""
+    """Ledgers and plans of some farms, in one transaction of their own, and then their texts."""
     counts = DayRun(on=run.on, phases=run.phases)
-    with unit_of_work(write=True) as unit:
-        _plan_farms(unit, farm_keys, counts, weather, turn=turn)
+    with unit_of_work(write=True, farm_keys=farm_keys) as unit:
+        written = _plan_farms(unit, farm_keys, counts, weather, turn=turn)
     run.block_count += counts.block_count
     run.new_version_count += counts.new_version_count
     run.without_weather_count += counts.without_weather_count
+    if written is not None:
+        _save_texts(written, farm_keys, run.phases, unit_of_work)
+
+
+def _save_texts(
+    written: WrittenPlans,
+    farm_keys: Sequence[int],
+    phases: Phases,
+    unit_of_work: UnitOfWorkFactory,
+) -> None:
+    """Store the texts of plans that are out; without them, a plan is rendered when it is read."""
+    keys = np.array(farm_keys, dtype=np.int64)
+    try:
+        phases.timed("texts", save_texts_later, written, keys, unit_of_work=unit_of_work)
+    except Exception as failure:  # the plans are out, and no farm has failed
+        log.error("texts of plans were not stored", reason=_reason(failure), exc_info=failure)
 
 
 # --- the story -----------------------------------------------------------------------------------
@@ -220,18 +273,23 @@ def _run_farms(
 
 def _plan_farms(
     unit: UnitOfWork, farm_keys: Sequence[int], run: DayRun, weather: RunWeather, *, turn: Turn
-) -> None:
-    """Settle the ledgers, lay out the pulses, look ahead, write and announce the plans."""
+) -> WrittenPlans | None:
+    """Settle the ledgers, lay out the pulses, look ahead, write and announce the plans.
+
+    Returns the plans if there are new ones among them.
+    """
     inputs = run.phases.timed(
         "reading", read_inputs, unit, np.array(farm_keys, dtype=np.int64), on=run.on,
         weather_since=weather.since,
     )  # fmt: skip
     if inputs is None:
-        return
+        return None
     run.block_count += inputs.table.keys.size
     ledger = _settle_ledgers(unit, run.phases, inputs)
-    if turn.makes_plans:
-        _plan_tomorrow(unit, inputs, ledger, run, weather, turn=turn)
+    if not turn.makes_plans:
+        return None
+    written = _plan_tomorrow(unit, inputs, ledger, run, weather, turn=turn)
+    return written if written.new.count else None
 
 
 def _settle_ledgers(unit: UnitOfWork, phases: Phases, inputs: EveningInputs) -> Ledger:
@@ -249,7 +307,7 @@ def _plan_tomorrow(
     weather: RunWeather,
     *,
     turn: Turn,
-) -> None:
+) -> WrittenPlans:
     """The plans of the coming day, from laying out pulses to announcing new versions."""
     timed = run.phases.timed
     in_force = None
@@ -293,10 +351,11 @@ def _plan_tomorrow(
         spread=spread,
     )
     written = write_plans(
-        unit, run.phases, situation, timed("documents", weather.documents, unit, inputs.weather),
-        issued_at=turn.clock.now(), in_force=in_force, supersedes_from=turn.supersedes_from,
+        unit, run.phases, situation, weather, issued_at=turn.clock.now(), in_force=in_force,
+        supersedes_from=turn.supersedes_from,
     )  # fmt: skip
     run.new_version_count += written.new.count
     run.without_weather_count += written.rows.status.count("no-weather")
     if written.new.count:
         announce_new_plans(unit, run.phases, inputs, written, after_publish=turn.after_publish)
+    return written

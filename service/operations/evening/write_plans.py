@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -13,33 +11,21 @@ from service.agronomy.records import Ints
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import EveningInputs
 from service.operations.evening.fit_injections import answers_other_orders
-from service.operations.evening.gather_weather import WeatherDocuments
 from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation, pick_rows, plan_rows
-from service.operations.evening.plan_texts import save_plan_texts
-from service.operations.evening.publish_programs import announce_plans
+from service.operations.evening.publish_programs import publish_programs
+from service.operations.evening.run_weather import RunWeather
 from service.operations.evening.turn import ChangeThreshold
 from service.operations.events.raise_events import raise_plan_events
 from service.ports import AfterPublish
-from service.records.plans import NewVersions, PlanRows, PlansInForce
-
-
-@dataclass(frozen=True, slots=True)
-class WrittenPlans:
-    """The plans of a group of farms as they were stored."""
-
-    rows: PlanRows
-    new: NewVersions
-    bases: Mapping[int, bytes]
-    """The weather reasoning of the sites that the plans draw on, by its key."""
-    issued_at: datetime
+from service.records.plans import PlansInForce, WrittenPlans
 
 
 def write_plans(
     unit: UnitOfWork,
     phases: Phases,
     situation: PlanSituation,
-    basis: WeatherDocuments,
+    weather: RunWeather,
     *,
     issued_at: datetime,
     in_force: PlansInForce | None,
@@ -51,7 +37,8 @@ def write_plans(
     that, or its injection changes.
     """
     used = np.unique(situation.site_index)
-    basis_keys = phases.timed("writing", _save_basis, unit, situation, basis, used, issued_at)
+    basis = phases.timed("documents", weather.documents, unit, situation.weather)
+    basis_keys = phases.timed("writing", weather.basis_keys, unit, basis, used)
     rows = phases.timed(
         "documents", plan_rows, situation, basis_keys=basis_keys, basis_digests=basis.digests
     )
@@ -70,17 +57,13 @@ def announce_new_plans(
     *,
     after_publish: AfterPublish | None,
 ) -> None:
-    """Render the new plans for API callers, controllers and mail readers, and tell others of them.
+    """Render the new plans for controllers and order mails, and tell others of them.
 
-    All of it in the transaction of the plans.
+    All of it in the transaction of the plans. What API callers read is rendered after it.
     """
     issued_at = written.issued_at
     phases.timed(
-        "texts", save_plan_texts, unit, written.rows, written.new, written.bases,
-        issued_at=issued_at,
-    )  # fmt: skip
-    phases.timed(
-        "programs", announce_plans, unit, inputs.farm_keys, now=issued_at, table=inputs.table
+        "programs", publish_programs, unit, inputs.farm_keys, now=issued_at, table=inputs.table
     )
     phases.timed(
         "events", raise_plan_events, unit, inputs.table, written.rows, written.new,
@@ -91,25 +74,6 @@ def announce_new_plans(
             "mail", after_publish, unit, inputs.farm_keys, day=inputs.plan_day,
             issued_at=issued_at,
         )  # fmt: skip
-
-
-def _save_basis(
-    unit: UnitOfWork,
-    situation: PlanSituation,
-    basis: WeatherDocuments,
-    used: Ints,
-    issued_at: datetime,
-) -> Ints:
-    """(sites,) key of each site's weather reasoning; 0 for sites that none of these blocks uses."""
-    site_keys = situation.weather.sites.keys
-    basis_keys = np.zeros(site_keys.size, dtype=np.int64)
-    basis_keys[used] = unit.plans.save_basis(
-        site_keys[used],
-        [basis.documents[site] for site in used.tolist()],
-        day=situation.day,
-        issued_at=issued_at,
-    )
-    return basis_keys
 
 
 def _worth_replacing(

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
+from service.database.plan_store import PLANS_TOPIC
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.database.weather_archive import COUNTIES_TOPIC
 from service.operations.access.people import save_farm_people
-from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.operations.farms.manage_controllers import check_fallbacks, save_controllers
 from service.operations.farms.measured_numbers import keep_measured
 from service.operations.farms.note_bundle import note_bundle, read_things
@@ -55,7 +55,7 @@ def store_bundle(
         return outcome
     if outcome.created_count + outcome.changed_count + outcome.retired_count:
         # The text of a plan includes facts of its block.
-        unit.plans.forget_texts(bundle.farm.farm_id)
+        unit.texts.forget(bundle.farm.farm_id)
         unit.marks.bump(PLANS_TOPIC)
     paired = save_controllers(
         unit, bundle.farm.farm_id, bundle.controllers, recorded_at=recorded_at

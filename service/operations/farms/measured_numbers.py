@@ -8,9 +8,9 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from service.database.plan_store import PLANS_TOPIC
 from service.database.session import UnitOfWork
 from service.errors import Fault, InputInvalid, NotFound
-from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.ports import Clock
 from service.records.audit import Subject
 from service.records.farms import BlockDefinition, FarmBundle
@@ -88,6 +88,6 @@ def change_number(
     unit.audit.note(
         Subject.BLOCK, block.block_id, farm_id=block.farm_id, before=block, after=changed
     )
-    unit.plans.forget_texts(block.farm_id)  # the text of a plan includes facts of its block
+    unit.texts.forget(block.farm_id)  # the text of a plan includes facts of its block
     unit.marks.bump(PLANS_TOPIC)
     return changed

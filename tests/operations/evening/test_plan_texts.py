@@ -24,8 +24,8 @@ def test_a_text_that_is_gone_is_written_as_it_was(own_service: Service) -> None:
     unit_of_work = own_service.unit_of_work
     published = read_plan_text(BLOCK_ID, day=PLAN_DAY, unit_of_work=unit_of_work)
     with unit_of_work(write=True) as unit:
-        unit.plans.forget_texts(FARM_ID)
-        assert unit.plans.find_text(BLOCK_ID, day=PLAN_DAY) is None
+        unit.texts.forget(FARM_ID)
+        assert unit.texts.find(BLOCK_ID, day=PLAN_DAY) is None
     assert read_plan_text(BLOCK_ID, day=PLAN_DAY, unit_of_work=unit_of_work) == published
     assert published.farm_id == FARM_ID
 

@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from service.bootstrap import Service
+from service.database.plan_store import PLANS_TOPIC
 from service.database.session import UnitOfWork
 from service.operations.evening.publish_programs import (
-    PLANS_TOPIC,
     TOPIC,
-    announce_plans,
     json_body,
     most_min_of_day,
     publish_programs,
@@ -73,8 +72,8 @@ def test_new_plans_are_written_into_the_program_and_announced(own_service: Servi
 
 def test_plans_are_announced_also_where_no_controller_follows(own_service: Service) -> None:
     count = mark(own_service, PLANS_TOPIC)
-    with own_service.unit_of_work(write=True) as unit:
-        announce_plans(unit, farm_keys(unit), now=RUN_AT)
+    bring_weather(own_service, warmer_c=8.0)
+    assert plan_evening(own_service) == []
     assert mark(own_service, PLANS_TOPIC) == count + 1
 
 

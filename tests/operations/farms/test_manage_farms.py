@@ -8,9 +8,9 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from service.bootstrap import Service
+from service.database.plan_store import PLANS_TOPIC
 from service.database.session import UnitOfWorkFactory
 from service.errors import NotFound
-from service.operations.evening.publish_programs import PLANS_TOPIC
 from service.operations.farms.manage_farms import load_bundle
 from service.records.controllers import ChannelDefinition, ControllerDefinition
 from service.records.farms import FarmBundle, LoadOutcome
@@ -119,7 +119,7 @@ def test_rendered_plans_are_rendered_again_only_after_a_change(
 ) -> None:
     def written_out() -> tuple[bool, int]:
         with own_service.unit_of_work(write=False) as unit:
-            text = unit.plans.find_text(BLOCK_ID, day=PLAN_DAY)
+            text = unit.texts.find(BLOCK_ID, day=PLAN_DAY)
             return text is not None, unit.marks.read_all().get(PLANS_TOPIC, 0)
 
     with own_service.unit_of_work(write=False) as unit:

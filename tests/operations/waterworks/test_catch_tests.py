@@ -81,7 +81,7 @@ def test_a_test_in_use_counts_from_its_day_on_and_says_where_it_comes_from(
     assert report.plan_origin.startswith(f"catch test of {TODAY}, 16 emitters, ")
     assert block_on(own_service, TODAY - timedelta(days=1)) == before
     with own_service.unit_of_work(write=False) as unit:
-        assert unit.plans.find_text(BLOCK_ID, day=PLAN_DAY) is None  # it had the old number
+        assert unit.texts.find(BLOCK_ID, day=PLAN_DAY) is None  # it had the old number
     _, again = record(own_service, is_used=True)
     assert again.unchanged_count == 1 and block_on(own_service) == block
 
