@@ -28,7 +28,7 @@ from apscheduler.jobstores.memory import MemoryJobStore
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 
-from service.bootstrap import Service, make_dispatch, make_keeper, make_post
+from service.bootstrap import Service, SystemClock, make_dispatch, make_keeper, make_post
 from service.errors import StorageAway
 from service.operations.backups.keep_backups import Kept, keep_backups
 from service.operations.events.deliver_events import DispatchOutcome, deliver_events
@@ -50,6 +50,8 @@ log = logging.getLogger("rillwright.schedule")
 
 def make_duties(service: Service, *, should_stop: Callable[[], bool] = lambda: False) -> Duties:
     """The duties of this process, under a name that no other process has or had."""
+    # A clock that is set by hand, as that of the demonstration, is not the server's.
+    is_set = not isinstance(service.clock, SystemClock)
     return Duties(
         owner=f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}",
         unit_of_work=service.unit_of_work,
@@ -59,6 +61,7 @@ def make_duties(service: Service, *, should_stop: Callable[[], bool] = lambda: F
         evening_lead_min=service.settings.evening_lead_min,
         after_publish=service.after_publish,
         should_stop=should_stop,
+        shared_clock=lambda unit: None if is_set else unit.runs.server_time(),
     )
 
 

@@ -2,8 +2,10 @@
 
 A run key is one row, whose primary key is what makes it unique. Claiming, renewing and finishing
 are single statements with their condition inside, so that of two processes one succeeds, whatever
-the order. ``held_until`` is compared with the time that the caller gives: the clocks of machines
-that share a database must agree to within a few seconds.
+the order, and none of them needs a lock. Rows are changed in the order of their keys, so that no
+two processes wait for each other. ``held_until`` is compared with the time that the caller gives,
+which is best :meth:`RunLedger.server_time`: the clocks of machines that share a database may
+disagree.
 
 A row that was changed later than now was written while a clock was wrong. It neither holds a run
 nor says that it is done: once the clock is right again, the run is made.
@@ -11,10 +13,10 @@ nor says that it is done: once the clock is right again, the run is made.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import datetime, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import Any
+from typing import Any, Protocol
 
 from sqlalchemy import (
     ColumnElement,
@@ -49,6 +51,8 @@ _OWN = update(job_run).where(
     job_run.c.state == "claimed",
 )
 _RENEWAL = _OWN.values(held_until=bindparam("held"), changed_at=bindparam("at"))
+_MOST_CLAIMS = 500
+"""Claims in one statement."""
 _RETURN = _RENEWAL.values(state="waiting")
 _FINISH = _RENEWAL.values(state="done", outcome=bindparam("result"))
 
@@ -67,7 +71,10 @@ def _may_be_claimed(now: Any, believed_until: Any) -> ColumnElement[bool]:
 
 @cache
 def _claim_statement(dialect_name: str) -> Any:
-    insertion = insert_into(dialect_name, job_run)
+    return _claiming(insert_into(dialect_name, job_run))
+
+
+def _claiming(insertion: Any) -> Any:
     taken_over = {
         name: insertion.excluded[name] for name in ("state", "owner", "held_until", "changed_at")
     }
@@ -80,6 +87,25 @@ def _claim_statement(dialect_name: str) -> Any:
         },
         where=_may_be_claimed(insertion.excluded.changed_at, bindparam("believed_until")),
     ).returning(job_run.c.run_key)
+
+
+class ClaimedRun(Protocol):
+    """A run that may be claimed."""
+
+    @property
+    def run_key(self) -> str:
+        """What makes it unique."""
+        ...
+
+    @property
+    def job(self) -> str:
+        """The kind of job."""
+        ...
+
+    @property
+    def due_at(self) -> datetime:
+        """Since when it is due."""
+        ...
 
 
 class RunLedger:
@@ -110,6 +136,82 @@ class RunLedger:
             },
         )
         return taken.first() is not None
+
+    def claim_all(
+        self, runs: Sequence[ClaimedRun], *, owner: str, now: datetime, lease_s: int
+    ) -> set[str]:
+        """Claim those of some runs that are neither done nor held; returns their keys."""
+        claimed: set[str] = set()
+        ordered = sorted(runs, key=lambda run: run.run_key)
+        for start in range(0, len(ordered), _MOST_CLAIMS):
+            rows = [
+                {
+                    "run_key": run.run_key,
+                    "job": run.job,
+                    "due_at": run.due_at,
+                    "state": "claimed",
+                    "owner": owner,
+                    "held_until": now + timedelta(seconds=lease_s),
+                    "attempt_count": 1,
+                    "changed_at": now,
+                }
+                for run in ordered[start : start + _MOST_CLAIMS]
+            ]
+            insertion = insert_into(self._connection.dialect.name, job_run).values(rows)
+            believed = {"believed_until": now + FROM_THE_FUTURE}
+            claimed.update(self._connection.execute(_claiming(insertion), believed).scalars())
+        return claimed
+
+    def renew_all(
+        self, run_keys: Sequence[str], *, owner: str, now: datetime, lease_s: int
+    ) -> None:
+        """Extend those of some leases that the caller still has."""
+        values = {"held_until": now + timedelta(seconds=lease_s), "changed_at": now}
+        self._change_all(run_keys, owner, values)
+
+    def finish_all(
+        self, run_keys: Sequence[str], *, owner: str, now: datetime, outcome: str
+    ) -> set[str]:
+        """Mark the caller's own runs as done; returns the keys of those that were not lost."""
+        values = {"held_until": now, "changed_at": now, "state": "done", "outcome": outcome}
+        return self._change_all(run_keys, owner, values)
+
+    def give_back_all(
+        self, run_keys: Sequence[str], *, owner: str, now: datetime, retry_at: datetime
+    ) -> set[str]:
+        """Return failed runs, to be claimed again from ``retry_at``; returns the keys of those that
+        were not lost.
+        """
+        values = {"held_until": retry_at, "changed_at": now, "state": "waiting"}
+        return self._change_all(run_keys, owner, values)
+
+    def _change_all(
+        self, run_keys: Sequence[str], owner: str, values: Mapping[str, object]
+    ) -> set[str]:
+        own = (
+            select(job_run.c.run_key)
+            .where(
+                job_run.c.owner == owner,
+                job_run.c.state == "claimed",
+                is_one_of(self._connection, job_run.c.run_key, run_keys),
+            )
+            .order_by(job_run.c.run_key)
+            .with_for_update()
+        )
+        kept = list(self._connection.execute(own).scalars())
+        self._connection.execute(
+            update(job_run)
+            .where(is_one_of(self._connection, job_run.c.run_key, kept))
+            .values(**values)
+        )
+        return set(kept)
+
+    def server_time(self) -> datetime | None:
+        """The present by the clock of the database server; None on SQLite, which has none."""
+        if self._connection.dialect.name == "sqlite":
+            return None
+        found: datetime = self._connection.execute(select(func.clock_timestamp())).scalar_one()
+        return found.astimezone(UTC)
 
     def renew(self, run_key: str, *, owner: str, now: datetime, lease_s: int) -> bool:
         """Extend the caller's own lease; False if it was lost.

@@ -12,7 +12,14 @@ from service.agronomy.records import Days, Ints
 from service.database import mapping
 from service.database.bulk import is_among, read_columns, rows_of, upsert_rows
 from service.database.change_mark_store import ChangeMarks
-from service.database.tables import instant_text, site, weather_day
+from service.database.tables import (
+    block,
+    block_version,
+    farm,
+    instant_text,
+    site,
+    weather_day,
+)
 from service.records.farms import LoadOutcome
 from service.records.weather import FIELD_GROUPS, WEATHER_FIELDS, SiteFreshness, WeatherRows
 
@@ -158,6 +165,16 @@ class WeatherArchive:
             )
         ).one()
         return None if first_day is None else (first_day, last_day)
+
+    def list_first_places(self) -> dict[str, int]:
+        """Lowest key of the sites that blocks of a farm draw on or once drew on, by farm id."""
+        rows = self._connection.execute(
+            select(farm.c.farm_id, func.min(block_version.c.site_key))
+            .join_from(farm, block, block.c.farm_key == farm.c.farm_key)
+            .join(block_version, block_version.c.block_key == block.c.block_key)
+            .group_by(farm.c.farm_id)
+        )
+        return dict(rows.all())
 
     def list_spans(self, site_keys: Ints) -> dict[int, list[tuple[str, date, date]]]:
         """Kinds of weather with the first and last day that has temperatures, by site."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from service.agronomy.records import Ints
-from service.database.session import UnitOfWorkFactory
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.turn import ChangeThreshold
 from service.ports import AfterPublish, Clock, RefreshWeather
 
@@ -44,6 +44,13 @@ class Duties:
     other jobs (``weather fetched``); a test may end the process there."""
     should_stop: Callable[[], bool] = lambda: False
     """Checked between pieces of work."""
+    shared_clock: Callable[[UnitOfWork], datetime | None] = lambda _unit: None
+    """The clock by which leases are held, the same for all who share the database; None: our own,
+    which will do for one machine."""
+
+    def lease_now(self, unit: UnitOfWork) -> datetime:
+        """The present as leases know it."""
+        return self.shared_clock(unit) or self.clock.now()
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,10 +21,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import partial
 
 from service.database.run_ledger_store import RunLedger
-from service.database.session import UnitOfWork
-from service.errors import Conflict, StorageAway, StorageFailed
+from service.errors import StorageAway, StorageFailed
 from service.logs import get_logger, log_context
 from service.operations.schedule.do_jobs import do_evenings, do_prune, do_refresh, do_repairs
 from service.operations.schedule.due_jobs import (
@@ -38,7 +38,9 @@ from service.operations.schedule.due_jobs import (
 from service.operations.schedule.duties import Duties, JobResult
 
 RETRY_AFTER = timedelta(minutes=15)
-FARMS_AT_A_TIME = 1_000
+FARMS_AT_A_TIME = 100
+"""[CHOICE] Farms claimed together: enough that what a call costs is shared, few enough that several
+processes find something to do."""
 COVERED = "covered"
 log = get_logger(__name__)
 
@@ -80,16 +82,27 @@ def is_work_due(duties: Duties) -> bool:
 
 def _look(duties: Duties) -> list[DueRun]:
     """What is due; other processes see that a scheduler has looked."""
-    now = duties.clock.now()
-    with duties.unit_of_work(write=True) as unit:
-        unit.runs.note_tick(owner=duties.owner, now=now)
+    with duties.unit_of_work(write=True, farm_keys=()) as unit:
+        unit.runs.note_tick(owner=duties.owner, now=duties.lease_now(unit))
     with duties.unit_of_work(write=False) as unit:
-        return list_due(
+        due = list_due(
             unit,
-            now=now,
+            now=duties.clock.now(),
             sources=tuple(duties.refreshers),
             evening_lead_min=duties.evening_lead_min,
         )
+        return _by_place(due, unit.weather.list_first_places())
+
+
+def _by_place(due: Sequence[DueRun], place_of: Mapping[str, int]) -> list[DueRun]:
+    """The same runs with those of farms that draw on the same weather side by side.
+
+    They are planned by one process, which reads that weather once.
+    """
+    order: dict[tuple[str, date | None], int] = {}
+    for run in due:
+        order.setdefault((run.job, run.on), len(order))
+    return sorted(due, key=lambda run: (order[run.job, run.on], place_of.get(run.farm_id or "", 0)))
 
 
 def _pieces(due: Sequence[DueRun]) -> Iterator[tuple[Sequence[DueRun], _Work]]:
@@ -150,28 +163,20 @@ def _log_results(results: Mapping[str, JobResult], outcome: DueOutcome, *, spent
 
 def _claim(duties: Duties, group: Sequence[DueRun]) -> tuple[list[DueRun], dict[str, list[str]]]:
     """The runs of a group that we now hold, and the missed ones that each of them covers."""
-    claimed: list[DueRun] = []
-    covered_by: dict[str, list[str]] = {}
-    with duties.unit_of_work(write=True) as unit:
-        now = duties.clock.now()
-        for run in group:
-            if _claim_one(duties, unit, run, now):
-                claimed.append(run)
-                covered_by[run.run_key] = [
-                    missed.run_key for missed in run.covers if _claim_one(duties, unit, missed, now)
-                ]
-    return claimed, covered_by
-
-
-def _claim_one(duties: Duties, unit: UnitOfWork, run: DueRun, now: datetime) -> bool:
-    return unit.runs.claim(
-        run.run_key,
-        job=run.job,
-        due_at=run.due_at,
-        owner=duties.owner,
-        now=now,
-        lease_s=duties.lease_s,
-    )
+    with duties.unit_of_work(write=True, farm_keys=()) as unit:
+        claim = partial(
+            unit.runs.claim_all,
+            owner=duties.owner,
+            now=duties.lease_now(unit),
+            lease_s=duties.lease_s,
+        )
+        ours = claim(group)
+        claimed = [run for run in group if run.run_key in ours]
+        covered = claim([missed for run in claimed for missed in run.covers])
+    return claimed, {
+        run.run_key: [each.run_key for each in run.covers if each.run_key in covered]
+        for run in claimed
+    }
 
 
 def _settle(
@@ -181,57 +186,56 @@ def _settle(
     outcome: DueOutcome,
 ) -> None:
     """Finish what went well and all that it covers, give back the rest, in one transaction."""
-    settled: dict[str, JobResult] = {}
-    lost: list[str] = []
-    with duties.unit_of_work(write=True) as unit:
-        now = duties.clock.now()
-        for run_key, result in results.items():
-            for key in (run_key, *covered_by[run_key]):
-                own = result
-                if key != run_key and result.outcome is not None:
-                    own = JobResult(outcome=COVERED)
-                try:
-                    _settle_one(duties, unit.runs, key, own, now=now)
-                    settled[key] = own
-                except Conflict:
-                    lost.append(key)
-    for key, own in settled.items():
-        if own.outcome is None:
+    result_of = dict(results)
+    for run_key, result in results.items():
+        own = result if result.outcome is None else JobResult(outcome=COVERED)
+        result_of.update(dict.fromkeys(covered_by[run_key], own))
+    with duties.unit_of_work(write=True, farm_keys=()) as unit:
+        kept = _settle_all(duties, unit.runs, result_of, now=duties.lease_now(unit))
+    for key, own in result_of.items():
+        if key not in kept:
+            outcome.lost.append(key)
+        elif own.outcome is None:
             outcome.given_back[key] = own.reason
         else:
             outcome.finished[key] = own.outcome
-    outcome.lost += lost
 
 
-def _settle_one(
-    duties: Duties, runs: RunLedger, run_key: str, result: JobResult, *, now: datetime
-) -> None:
-    if result.outcome is None:
+def _settle_all(
+    duties: Duties, runs: RunLedger, result_of: Mapping[str, JobResult], *, now: datetime
+) -> set[str]:
+    """Settle runs that ended alike together; returns the keys of those that were still ours."""
+    alike: dict[tuple[str | None, datetime], list[str]] = {}
+    for key, result in result_of.items():
         soonest = now if result.is_away else now + RETRY_AFTER
         retry_at = max(result.retry_at or now, soonest)
-        runs.give_back(run_key, owner=duties.owner, now=now, retry_at=retry_at)
-    else:
-        runs.finish(run_key, owner=duties.owner, now=now, outcome=result.outcome)
+        alike.setdefault((result.outcome, retry_at), []).append(key)
+    kept: set[str] = set()
+    for (outcome, retry_at), keys in alike.items():
+        if outcome is None:
+            kept |= runs.give_back_all(keys, owner=duties.owner, now=now, retry_at=retry_at)
+        else:
+            kept |= runs.finish_all(keys, owner=duties.owner, now=now, outcome=outcome)
+    return kept
 
 
 @contextmanager
 def _heartbeat(duties: Duties, run_keys: Sequence[str]) -> Iterator[None]:
-    """Renew the leases from a separate thread while the block runs."""
+    """Renew the leases from a separate thread while the block runs; waits for no evening."""
     is_over = threading.Event()
 
     def beat() -> None:
         while not is_over.wait(duties.heartbeat_s):
             try:
-                with duties.unit_of_work(write=True) as unit:
-                    unit.runs.note_tick(owner=duties.owner, now=duties.clock.now())
-                    for key in run_keys:
-                        if is_over.is_set():
-                            return
-                        now = duties.clock.now()
-                        unit.runs.renew(key, owner=duties.owner, now=now, lease_s=duties.lease_s)
+                with duties.unit_of_work(write=True, farm_keys=()) as unit:
+                    now = duties.lease_now(unit)
+                    unit.runs.note_tick(owner=duties.owner, now=now)
+                    unit.runs.renew_all(
+                        run_keys, owner=duties.owner, now=now, lease_s=duties.lease_s
+                    )
             except StorageFailed:
-                # Our own long write holds the lock, or the database is away: the next beat tries
-                # again, and nobody else can claim either while the lock is held.
+                # The database is away, or our own long write holds a SQLite file: the next beat
+                # tries again, and nobody else can claim either while the file is held.
                 continue
 
     thread = threading.Thread(target=beat, name="heartbeat", daemon=True)
