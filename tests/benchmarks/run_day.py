@@ -36,7 +36,14 @@ BLOCKS_PER_FARM = 10
 SIZES = {100: 50, 1_000: 50, 10_000: 200, 100_000: 500}
 
 
-def prepare(path: Path, block_count: int, site_count: int, *, attitude: str = "classic") -> None:
+def prepare(
+    url: str,
+    block_count: int,
+    site_count: int,
+    *,
+    attitude: str = "classic",
+    blocks_per_farm: int = BLOCKS_PER_FARM,
+) -> None:
     """An invented region in a new database, its ledgers run up to the evening before."""
     from service.bootstrap import migrate_database, open_service
     from service.farm_files.risk_file import attitude_of
@@ -44,14 +51,14 @@ def prepare(path: Path, block_count: int, site_count: int, *, attitude: str = "c
     from service.settings import Settings
     from tests.benchmarks.invented_region import invented_farms, invented_weather
 
-    settings = Settings(database_url=f"sqlite:///{path}")
+    settings = Settings(database_url=url)
     migrate_database(settings)
     service = open_service(settings)
     with service.unit_of_work(write=True) as unit:
         for bundle in invented_farms(
             block_count,
             site_count,
-            blocks_per_farm=BLOCKS_PER_FARM,
+            blocks_per_farm=blocks_per_farm,
             balance_start=FIRST_EVENING - timedelta(days=1),
         ):
             blocks = tuple(
@@ -77,6 +84,7 @@ def prepare(path: Path, block_count: int, site_count: int, *, attitude: str = "c
         clock=service.clock,
         source_order=service.source_order,
     )
+    service.close()
 
 
 def measure(path: Path) -> dict[str, object]:
@@ -166,7 +174,9 @@ def main() -> None:
     parser.add_argument("--measure", type=Path, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.prepare:
-        prepare(options.prepare, options.blocks, options.sites, attitude=options.attitude)
+        prepare(
+            f"sqlite:///{options.prepare}", options.blocks, options.sites, attitude=options.attitude
+        )
         return
     if options.measure:
         print(json.dumps(measure(options.measure)))

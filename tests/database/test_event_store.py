@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
+from sqlalchemy import Engine
 
+from service.database.event_store import EventStore
 from service.database.session import UnitOfWorkFactory
 from service.errors import NotFound
 from service.records.events import (
@@ -151,3 +154,33 @@ def test_a_subscription_comes_back_as_it_was(farms: UnitOfWorkFactory) -> None:
             unit.subscriptions.change(kept)
         with pytest.raises(NotFound):
             unit.subscriptions.add(subscription("nowhere", "any"))
+
+
+def test_events_that_two_store_at_once_wait_once_for_each_receiver(
+    farms: UnitOfWorkFactory, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if engine.dialect.name == "sqlite":
+        farms_of = [["orchard", "vineyard"]]  # one after the other, as a file has one writer
+    else:
+        farms_of = [["orchard"], ["vineyard"]]
+    with farms(write=False) as unit:
+        key_of = unit.blocks.farm_keys()
+
+    def store(names: list[str], *rest: list[str]) -> None:
+        with farms(write=True, farm_keys=[key_of[name] for name in names]) as unit:
+            queue = EventStore._queue
+
+            def queue_after_the_rest(self: EventStore, *given: Any, at: datetime) -> None:
+                monkeypatch.setattr(EventStore, "_queue", queue)
+                if rest:
+                    store(*rest)
+                queue(self, *given, at=at)
+
+            monkeypatch.setattr(EventStore, "_queue", queue_after_the_rest)
+            unit.events.add_events([(key_of[name], occurred(name)) for name in names], at=NOW)
+
+    store(*farms_of)
+    with farms(write=True) as unit:
+        lanes = unit.events.claim(owner="a", now=NOW, lease_s=60, lanes=10, events_each=10)
+    waiting = sorted(event.subject for lane in lanes for event in lane.events)
+    assert waiting == ["orchard", "vineyard"]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import Engine
 
 from service.database.run_ledger_store import ATTEMPT_LIMIT
 from service.database.session import UnitOfWorkFactory
@@ -18,6 +20,15 @@ LEASE_S = 30
 
 def seconds(count: float) -> timedelta:
     return timedelta(seconds=count)
+
+
+@dataclass(frozen=True)
+class DueNow:
+    """A run that may be claimed."""
+
+    run_key: str
+    job: str = "evening"
+    due_at: datetime = DUE
 
 
 def claim(
@@ -218,3 +229,32 @@ def test_pruning_forgets_old_runs_that_are_done(open_unit: UnitOfWorkFactory) ->
         assert unit.runs.prune(before=DUE + seconds(1)) == 1
         assert unit.runs.last_tick_at() is None
     assert the_run(open_unit).run_key == "evening:orchard:never-done"
+
+
+def test_many_are_claimed_renewed_and_settled_in_one_go(open_unit: UnitOfWorkFactory) -> None:
+    runs = [DueNow(f"evening:{farm}:2026-07-14") for farm in "cab"]
+    keys = [run.run_key for run in runs]
+    with open_unit(write=True, farm_keys=()) as unit:
+        assert unit.runs.claim_all(runs[:1], owner="other", now=DUE, lease_s=LEASE_S) == {keys[0]}
+        assert unit.runs.claim_all(runs, owner="own", now=DUE, lease_s=LEASE_S) == set(keys[1:])
+        unit.runs.renew_all(keys, owner="own", now=DUE + seconds(20), lease_s=LEASE_S)
+    later = DUE + seconds(LEASE_S)
+    with open_unit(write=True, farm_keys=()) as unit:
+        assert unit.runs.claim_all(runs, owner="heir", now=later, lease_s=LEASE_S) == {keys[0]}
+        done = unit.runs.finish_all(keys[:2], owner="own", now=later, outcome="planned")
+        assert done == {keys[1]}
+        back = unit.runs.give_back_all(keys[2:], owner="own", now=later, retry_at=later)
+        assert back == {keys[2]}
+        assert unit.runs.claim_all(runs, owner="heir", now=later, lease_s=LEASE_S) == {keys[2]}
+
+
+def test_a_server_has_a_clock_and_a_file_has_none(
+    open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    with open_unit(write=True, farm_keys=()) as unit:
+        first, second = unit.runs.server_time(), unit.runs.server_time()
+    if engine.dialect.name == "sqlite":
+        assert first is None
+    else:
+        assert first is not None and second is not None
+        assert first.tzinfo is UTC and first < second

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -10,8 +12,8 @@ import pytest
 from service.agronomy.records import Ints
 from service.bootstrap import Service
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.errors import NotFound
-from service.operations.evening.run_day import DayRun, run_day
+from service.errors import NotFound, StorageBusy
+from service.operations.evening.run_day import BUSY_TRIES, DayRun, run_day
 from service.operations.evening.turn import ChangeThreshold
 from service.records.plans import PublishedPlan
 from tests.api.invented_farm import (
@@ -116,3 +118,67 @@ def test_a_small_change_leaves_a_plan_in_force_where_a_threshold_is_given(
     bring_weather(own_service, warmer_c=8.0)
     evening(own_service)
     assert version_of(own_service) == 2
+
+
+class Opener:
+    """Opens units, and does something before the first that writes for farms."""
+
+    def __init__(self, opened: UnitOfWorkFactory, act: Callable[[int], object]) -> None:
+        self._opened = opened
+        self._act = act
+        self.count = 0
+
+    def __call__(self, *, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
+        if farm_keys:
+            self.count += 1
+            self._act(self.count)
+        return self._opened(write=write, farm_keys=farm_keys)
+
+
+def test_weather_that_arrives_after_the_run_has_read_its_own_is_in_the_ledger(
+    own_service: Service,
+) -> None:
+    evening(own_service)
+    yesterday = TODAY - ONE_DAY
+
+    def rain_of() -> float:
+        with own_service.unit_of_work(write=False) as unit:
+            key = unit.blocks.get_block_key(BLOCK_ID)
+            rows = unit.ledger.read_rows(key, first_day=yesterday, last_day=yesterday)
+        return float(rows.numbers["depletion_end_mm"][0])
+
+    def warm_up(count: int) -> None:
+        if count == 1:
+            bring_weather(own_service, warmer_c=8.0)
+
+    before = rain_of()
+    evening(replace(own_service, unit_of_work=Opener(own_service.unit_of_work, warm_up)))
+    as_read_late = rain_of()
+    assert as_read_late > before
+    evening(own_service)
+    assert rain_of() == as_read_late
+
+
+def test_farms_are_tried_again_together_while_others_hold_the_database(
+    own_service: Service,
+) -> None:
+    def busy(count: int) -> None:
+        if count < BUSY_TRIES:
+            raise StorageBusy("another writer held the database for too long")
+
+    opener = Opener(own_service.unit_of_work, busy)
+    run = evening(replace(own_service, unit_of_work=opener))
+    assert (run.block_count, run.failures) == (3, [])
+    assert opener.count - BUSY_TRIES <= 1  # all at once, and perhaps their texts
+
+
+def test_farms_that_cannot_be_written_at_all_are_not_tried_one_by_one(
+    own_service: Service,
+) -> None:
+    def always_busy(_count: int) -> None:
+        raise StorageBusy("another writer held the database for too long")
+
+    opener = Opener(own_service.unit_of_work, always_busy)
+    run = evening(replace(own_service, unit_of_work=opener))
+    assert len(run.failures) == 2 and "too long" in run.failures[0].reason
+    assert opener.count == BUSY_TRIES

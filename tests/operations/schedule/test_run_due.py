@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 from sqlalchemy import Engine
@@ -14,11 +15,13 @@ from sqlalchemy import Engine
 from service.agronomy.records import Ints
 from service.agronomy.replanning import NOTICE_MIN
 from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.database.weather_archive import WeatherArchive
 from service.errors import StorageAway
 from service.operations.evening.run_day import DayRun, FarmFailure, run_day
 from service.operations.schedule import do_jobs as module
+from service.operations.schedule import run_due as run_due_module
 from service.operations.schedule.duties import LEASE_S, Duties
-from service.operations.schedule.run_due import RETRY_AFTER, is_work_due, run_due
+from service.operations.schedule.run_due import RETRY_AFTER, DueOutcome, is_work_due, run_due
 from service.records.schedule import JobRun
 from service.records.weather import SourceProblem, StoredPayload
 from tests.patience import PATIENCE_S
@@ -619,3 +622,75 @@ def test_what_a_clock_that_was_ahead_had_done_is_due_once_it_is_right_again(
     assert is_work_due(duties)
     run_due(duties)
     assert not is_work_due(duties)
+
+
+# --- several at once ---------------------------------------------------------------------------
+
+
+def test_two_schedulers_plan_different_farms_at_the_same_time(
+    duties: Duties, engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The first holds its farm until the second is in the middle of another; a file has one writer.
+    monkeypatch.setattr(run_due_module, "FARMS_AT_A_TIME", 1)
+    is_inside, is_seen = threading.Event(), threading.Event()
+
+    def publish(unit: UnitOfWork, farm_keys: Ints, **_more: object) -> None:
+        is_inside.set()
+        assert engine.dialect.name == "sqlite" or is_seen.wait(PATIENCE_S)
+
+    def open_seen(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
+        unit = duties.unit_of_work(write=write, farm_keys=farm_keys)
+        return _Seen(unit, is_seen.set) if farm_keys else unit  # type: ignore[return-value]  # opens and closes as it does
+
+    first = replace(duties, after_publish=publish)
+    second = replace(duties, owner="second", unit_of_work=open_seen)
+    outcomes_of: list[DueOutcome] = []
+    thread = threading.Thread(target=lambda: outcomes_of.append(run_due(first)))
+    thread.start()
+    assert is_inside.wait(PATIENCE_S)
+    outcomes_of.append(run_due(second))
+    thread.join()
+    finished = [key for each in outcomes_of for key in each.finished if key.startswith("evening")]
+    assert sorted(finished) == EVENINGS
+    assert all(not each.given_back and not each.lost for each in outcomes_of)
+    assert plan_versions(engine) == [(f"{farm}.block-0", DAY + ONE_DAY, 1) for farm in FARMS]
+
+
+class _Seen:
+    """A unit of work that tells when it is open."""
+
+    def __init__(self, unit: UnitOfWork, tell: Callable[[], None]) -> None:
+        self._unit, self._tell = unit, tell
+
+    def __enter__(self) -> UnitOfWork:
+        unit = self._unit.__enter__()
+        self._tell()
+        return unit
+
+    def __exit__(self, *how: Any) -> None:
+        self._unit.__exit__(*how)
+
+
+def test_leases_are_held_by_the_clock_that_all_share(duties: Duties, clock: FixedClock) -> None:
+    shared = replace(duties, shared_clock=lambda _unit: DUE)
+    with pytest.raises(Killed):
+        run_due(replace(shared, checkpoint=at("evening claimed", killed)))
+    clock.time += timedelta(seconds=10 * LEASE_S)  # the clock of the second machine is ahead
+    assert run_due(replace(shared, owner="second")).passed_by == EVENINGS
+
+
+def test_farms_that_share_their_weather_are_claimed_together(
+    duties: Duties, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(run_due_module, "FARMS_AT_A_TIME", 2)
+    places = dict(zip(FARMS, (2, 1, 2), strict=True))
+    monkeypatch.setattr(WeatherArchive, "list_first_places", lambda _archive: places)
+    calls: list[list[str]] = []
+
+    def noted(on: date, *, farm_ids: Sequence[str], **_others: object) -> DayRun:
+        calls.append(list(farm_ids))
+        return DayRun(on=on)
+
+    monkeypatch.setattr(module, "run_day", noted)
+    run_due(duties)
+    assert calls == [[FARMS[1], FARMS[0]], [FARMS[2]]]
