@@ -73,7 +73,7 @@ def burst(folder: Path, event_count: int) -> None:
 def evenings(folder: Path, block_count: int, runs: int) -> None:
     """The evening run without and with a subscription of every farm, in turns."""
     ready = folder / "ready.db"
-    prepare(ready, block_count, 50)
+    prepare(f"sqlite:///{ready}", block_count, 50)
     found: dict[bool, list[float]] = {False: [], True: []}
     row_counts = set()
     for _ in range(runs):

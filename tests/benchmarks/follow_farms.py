@@ -37,7 +37,7 @@ def main() -> None:
     wanted = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "region.db"
-        prepare(path, wanted.blocks, SITE_COUNT)
+        prepare(f"sqlite:///{path}", wanted.blocks, SITE_COUNT)
         with opened_service(f"sqlite:///{path}") as service:
             _report_runs(service)
             caller = caller_of(service, None)

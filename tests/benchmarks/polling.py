@@ -96,7 +96,7 @@ def prepare(path: Path) -> tuple[str, dict[str, Path]]:
     from tests.benchmarks import run_day as evening
     from tests.benchmarks.invented_region import invented_farms
 
-    evening.prepare(path, BLOCKS, SITES)
+    evening.prepare(f"sqlite:///{path}", BLOCKS, SITES)
     settings = Settings(database_url=f"sqlite:///{path}")
     migrate_database(settings)
     service = open_service(settings, clock=_Clock())

@@ -1,7 +1,7 @@
 """How schedulers share an evening on PostgreSQL: seconds, processor time, failures, log and rows.
 
-    python -m tests.benchmarks.schedulers                        10,000 blocks; 1, 2 and 4 schedulers
-    python -m tests.benchmarks.schedulers --blocks 100000 --sites 5000 --schedulers 1 2
+    python -m tests.benchmarks.schedulers            10,000 blocks, 1, 2 and 4 schedulers
+    python -m tests.benchmarks.schedulers --blocks 100000 --sites 1000 --schedulers 1 2
 
 Farms, blocks and weather are invented. RILLWRIGHT_TEST_POSTGRES_URL names a server on this machine
 in which databases may be made (``tests/postgres.sh`` starts one that does not wait for the disk).
