@@ -31,7 +31,7 @@ from sqlalchemy.pool import NullPool
 from tests.databases import address, copied, new_database
 
 DUE = datetime(2026, 7, 14, 22, 30, tzinfo=UTC)  # 18:30 in New York
-BLOCKS_PER_FARM = 100
+BLOCKS_PER_FARM = 10
 
 
 @dataclass(frozen=True, slots=True)
