@@ -56,7 +56,7 @@ class StateFolder:
         """Compiled kernels: numba looks only at the file of a kernel, not at those it calls, so the
         folder is named after all of them, and after what compiled them.
         """
-        return self.path / "kernels" / _kernels_digest()
+        return self.path / "kernels" / kernels_digest()
 
     def drop_old_kernels(self) -> None:
         """Remove what other versions have compiled."""
@@ -84,7 +84,8 @@ class StateFolder:
         return folder / f"{stamp}-at-{revision}.db"
 
 
-def _kernels_digest() -> str:
+def kernels_digest() -> str:
+    """What the kernels of this version are told apart by from those of another."""
     digest = hashlib.sha256(f"{sys.version} {version('numba')} {version('numpy')}".encode())
     room = Path(service.__file__).parent
     for pattern in _KERNEL_SOURCES:

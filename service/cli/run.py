@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 import tempfile
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -18,7 +19,7 @@ from service.cli.tools import tools_to_serve
 from service.errors import Fault, SettingsInvalid, StorageFailed
 from service.logs import configure_logs
 from service.settings import Settings, read_settings
-from service.state_folder import StateFolder
+from service.state_folder import StateFolder, kernels_digest
 
 _DEMO = (sys.executable, "-m", "service", "demo")
 
@@ -53,10 +54,16 @@ def run(
 def prepare() -> None:
     """Make the folder RILLWRIGHT_STATE ready: the database up to date, the kernels compiled.
 
-    Takes a minute or some after an installation or upgrade, else a moment.
+    Takes a minute or some after an installation or upgrade, else a moment. On a host of an office,
+    which has no such folder, only the kernels are compiled, into the folder NUMBA_CACHE_DIR.
     """
-    _, state = _ready()
-    done = state.kernels / "complete"
+    shared = os.environ.get("NUMBA_CACHE_DIR")
+    if read_settings().state is None and shared:
+        Path(shared).mkdir(mode=0o700, parents=True, exist_ok=True)
+        done = Path(shared) / f"complete-{kernels_digest()}"
+    else:
+        _, state = _ready()
+        done = state.kernels / "complete"
     if done.exists():
         note("ready")
         return
