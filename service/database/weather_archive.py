@@ -167,14 +167,21 @@ class WeatherArchive:
         return None if first_day is None else (first_day, last_day)
 
     def list_first_places(self) -> dict[str, int]:
-        """Lowest key of the sites that blocks of a farm draw on or once drew on, by farm id."""
+        """By farm id, the rank of its southernmost place among those of all farms.
+
+        Farms of one rank share it; near ranks are near each other, and read the same neighbors.
+        """
+        first = func.min(site.c.latitude_deg * 1000.0 + site.c.site_key / 1.0e6)
         rows = self._connection.execute(
-            select(farm.c.farm_id, func.min(block_version.c.site_key))
+            select(farm.c.farm_id, first.label("place"))
             .join_from(farm, block, block.c.farm_key == farm.c.farm_key)
             .join(block_version, block_version.c.block_key == block.c.block_key)
+            .join(site, site.c.site_key == block_version.c.site_key)
             .group_by(farm.c.farm_id)
-        )
-        return dict(rows.all())
+            .order_by("place")
+        ).all()
+        places = np.unique([row.place for row in rows], return_inverse=True)[1]
+        return {row.farm_id: int(rank) for row, rank in zip(rows, places, strict=True)}
 
     def list_spans(self, site_keys: Ints) -> dict[int, list[tuple[str, date, date]]]:
         """Kinds of weather with the first and last day that has temperatures, by site."""

@@ -38,7 +38,7 @@ from service.operations.schedule.due_jobs import (
 from service.operations.schedule.duties import Duties, JobResult
 
 RETRY_AFTER = timedelta(minutes=15)
-FARMS_AT_A_TIME = 50
+FARMS_AT_A_TIME = 100
 """[CHOICE] Farms claimed together: enough that what a call costs is shared, few enough that several
 processes find something to do."""
 COVERED = "covered"
