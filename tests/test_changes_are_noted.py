@@ -22,6 +22,7 @@ NOTES = frozenset({"note", "note_at_site", "note_bundle", "note_import", "_note"
 
 DERIVED: Mapping[str, str] = {
     "ledger": "computed again from what was reported, every evening",
+    "texts": "plans in other words, as they are read",
     "plans": "computed; each version is kept with its reasoning",
     "marks": "says that something else has changed",
     "runs": "what the scheduler has done",

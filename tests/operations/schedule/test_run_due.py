@@ -90,7 +90,7 @@ def test_evenings_are_planned_and_done(
 ) -> None:
     done = run_due(duties)
     assert outcomes(open_unit, "evening") == dict.fromkeys(EVENINGS, "planned")
-    assert [key for key in done.finished if not key.startswith("prune")] == EVENINGS
+    assert sorted(key for key in done.finished if not key.startswith("prune")) == EVENINGS
     assert plan_versions(engine) == [(f"{farm}.block-0", DAY + ONE_DAY, 1) for farm in FARMS]
 
 
@@ -134,7 +134,8 @@ def test_farms_due_together_are_planned_by_one_call(
 
     monkeypatch.setattr(module, "run_day", counted)
     run_due(duties)
-    assert calls == [list(FARMS)]
+    (together,) = calls
+    assert sorted(together) == list(FARMS)
 
 
 def test_two_schedulers_at_once_do_each_run_once(duties: Duties, engine: Engine) -> None:
@@ -207,7 +208,7 @@ def test_a_farm_that_fails_is_tried_again_and_does_not_stop_the_others(
     assert list(run_due(duties).finished) == [EVENINGS[1]]
 
 
-@pytest.mark.parametrize("unit_number", [1, 2, 3, 4])
+@pytest.mark.parametrize("unit_number", [1, 3, 5, 8])
 def test_evenings_that_lost_their_database_are_made_at_the_next_tick(
     duties: Duties,
     clock: FixedClock,
@@ -218,12 +219,12 @@ def test_evenings_that_lost_their_database_are_made_at_the_next_tick(
     # A server that is restarted ends what is under way, and the next units find it again.
     lost: list[int] = []
 
-    def open_or_lose(*, write: bool) -> UnitOfWork:
+    def open_or_lose(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
         if is_planning:
             lost.append(len(lost) + 1)
             if lost[-1] == unit_number:
                 raise StorageAway("made up")
-        return open_unit(write=write)
+        return open_unit(write=write, farm_keys=farm_keys)
 
     is_planning: list[bool] = []
     restarted = replace(
@@ -483,7 +484,7 @@ def test_a_scheduler_that_lost_the_lease_does_not_settle(
         heirs.append(run_due(replace(duties, owner="heir")))
 
     slow = run_due(replace(duties, checkpoint=at("evening planned", overslept)))
-    assert slow.lost == EVENINGS
+    assert sorted(slow.lost) == EVENINGS
     assert set(EVENINGS) <= set(heirs[0].finished)
     assert {run.owner for run in runs(open_unit, "evening").values()} == {"heir"}
     assert {version for _, _, version in plan_versions(engine)} == {1}
