@@ -16,7 +16,6 @@ from functools import partial
 import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.records import Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import NotFound, StorageAway, StorageBusy
 from service.logs import get_logger
@@ -100,18 +99,19 @@ def run_day(
         makes_plans=makes_plans,
         after_publish=after_publish,
     )
-    farm_key_of, block_counts, site_keys = run.phases.timed(
+    farm_key_of, block_counts = run.phases.timed(
         "reading", _chosen_farms, unit_of_work, farm_ids, day=on + ONE_DAY
     )
     farm_id_of = {key: farm_id for farm_id, key in farm_key_of.items()}
     if not farm_id_of:
         message = "no farm is stored; load a farm file first"
         raise NotFound(message)
-    weather = RunWeather(on, clock.now(), source_order, run.phases, site_keys=site_keys)
-    for number, chunk in enumerate(_chunks(block_counts)):
+    farm_keys = np.array(sorted(farm_id_of), dtype=np.int64)
+    weather = RunWeather(on, clock.now(), source_order, run.phases, farm_keys=farm_keys)
+    with collector_rests():
+        _read_ahead(weather, unit_of_work, makes_plans=makes_plans)
+    for chunk in _chunks(block_counts):
         with collector_rests():
-            if number == 0 and site_keys.size:
-                _read_ahead(weather, sorted(farm_id_of), unit_of_work, makes_plans=makes_plans)
             failures = list(_run_chunk(chunk, run, weather, unit_of_work=unit_of_work, turn=turn))
         for farm_key, failure in failures:
             _note_failure(run, farm_id_of[farm_key], failure)
@@ -132,26 +132,18 @@ def run_day(
 
 def _chosen_farms(
     unit_of_work: UnitOfWorkFactory, farm_ids: Sequence[str] | None, *, day: date
-) -> tuple[dict[str, int], Mapping[int, int], Ints]:
-    """The key of each farm by its id, its number of blocks on a day by key, and all their sites."""
+) -> tuple[dict[str, int], Mapping[int, int]]:
+    """The key of each farm by its id, and the number of blocks on a day by key."""
     with unit_of_work(write=False) as unit:
         farm_key_of = unit.blocks.farm_keys(farm_ids)
         keys = np.array(sorted(farm_key_of.values()), dtype=np.int64)
-        counts = unit.blocks.count_blocks(keys, day=day)
-        return farm_key_of, counts, unit.blocks.list_site_keys(keys)
+        return farm_key_of, unit.blocks.count_blocks(keys, day=day)
 
 
-def _read_ahead(
-    weather: RunWeather,
-    farm_keys: Sequence[int],
-    unit_of_work: UnitOfWorkFactory,
-    *,
-    makes_plans: bool,
-) -> None:
+def _read_ahead(weather: RunWeather, unit_of_work: UnitOfWorkFactory, *, makes_plans: bool) -> None:
     """Gather the weather of all farms before any of them is locked."""
-    keys = np.array(farm_keys, dtype=np.int64)
     try:
-        weather.read_ahead(keys, unit_of_work, makes_plans=makes_plans)
+        weather.read_ahead(unit_of_work, makes_plans=makes_plans)
     except Exception as failure:  # each group of farms gathers it again, and says what is wrong
         log.warning("the weather could not be read ahead", reason=_reason(failure))
 
@@ -227,8 +219,8 @@ def replan_farms(
     """
     run = DayRun(on=on)
     farm_keys = sorted(unit.blocks.farm_keys(farm_ids).values())
-    site_keys = unit.blocks.list_site_keys(np.array(farm_keys, dtype=np.int64))
-    weather = RunWeather(on, turn.clock.now(), source_order, run.phases, site_keys=site_keys)
+    keys = np.array(farm_keys, dtype=np.int64)
+    weather = RunWeather(on, turn.clock.now(), source_order, run.phases, farm_keys=keys)
     written = _plan_farms(unit, farm_keys, run, weather, turn=turn)
     if written is not None:
         run.phases.timed("texts", save_plan_texts, unit, written)

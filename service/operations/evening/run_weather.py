@@ -43,7 +43,7 @@ WEATHER_TOPICS = (COUNTIES_TOPIC, FARM_RAIN_TOPIC)
 
 
 class RunWeather:
-    """Weather of all or some sites, read and computed once for the span that a run needs."""
+    """Weather at the sites of some farms, read and computed once for the span that a run needs."""
 
     def __init__(
         self,
@@ -52,10 +52,10 @@ class RunWeather:
         source_order: Mapping[str, int],
         phases: Phases,
         *,
-        site_keys: Ints | None = None,
+        farm_keys: Ints,
     ) -> None:
         self._on = on
-        self._site_keys = site_keys
+        self._farm_keys = farm_keys
         self._now = now
         self._source_order = source_order
         self._phases = phases
@@ -70,12 +70,14 @@ class RunWeather:
         """The rank of each source, higher is better."""
         return self._source_order
 
-    def read_ahead(
-        self, farm_keys: Ints, unit_of_work: UnitOfWorkFactory, *, makes_plans: bool
-    ) -> None:
-        """Gather the weather of these farms, and store its reasoning if plans are to be made."""
+    def read_ahead(self, unit_of_work: UnitOfWorkFactory, *, makes_plans: bool) -> None:
+        """Gather the weather before any farm is locked; store its reasoning if plans are made."""
+        plan_day = self._on + ONE_DAY
         with unit_of_work(write=False) as unit:
-            settled = unit.ledger.first_settled_day(farm_keys)
+            drawn_on = unit.blocks.list_site_keys(self._farm_keys, day=plan_day)
+            if not drawn_on.size:
+                return
+            settled = unit.ledger.first_settled_day(self._farm_keys)
             earliest = self._on - timedelta(days=READ_AHEAD_DAYS)
             first_day = earliest if settled is None else max(settled + ONE_DAY, earliest)
             first_day = min(first_day, self._on - ONE_DAY)
@@ -83,7 +85,6 @@ class RunWeather:
             if not makes_plans:
                 return
             documents = self._phases.timed("documents", self.documents, unit, weather)
-            drawn_on = unit.blocks.list_site_keys(farm_keys, day=self._on + ONE_DAY)
         used = np.flatnonzero(np.isin(weather.sites.keys, drawn_on))
         # A short transaction of its own: who stores the same place waits for no evening.
         with unit_of_work(write=True, farm_keys=()) as unit:
@@ -100,9 +101,8 @@ class RunWeather:
             or marks != self._marks
         ):
             self._marks = marks
-            sites = self._phases.timed(
-                "reading weather", unit.blocks.read_site_table, self._site_keys
-            )
+            site_keys = unit.blocks.list_site_keys(self._farm_keys)
+            sites = self._phases.timed("reading weather", unit.blocks.read_site_table, site_keys)
             self._gathered = self._phases.timed(
                 "weather and ET0",
                 gather_for_farms,

@@ -65,10 +65,7 @@ def what_if(
         blocks = unit.blocks.get_bundle(farm_id, day=on + ONE_DAY).blocks
         _check(unit, farm_keys, change, blocks)
         _refuse_later_books(unit, farm_keys, on)
-        weather = RunWeather(
-            on, clock.now(), source_order, Phases(),
-            site_keys=unit.blocks.list_site_keys(farm_keys),
-        )  # fmt: skip
+        weather = RunWeather(on, clock.now(), source_order, Phases(), farm_keys=farm_keys)
         inputs = read_inputs(unit, farm_keys, on=on, weather_since=weather.since)
         if inputs is None:
             return ComingWeek(farm_id=farm_id, change=change, blocks=())
