@@ -101,31 +101,7 @@ class PlanStore:
         """
         if rows.block_keys.size == 0:
             return _NOTHING_NEW
-        standing = read_columns(
-            self._connection,
-            select(
-                plan.c.plan_key,
-                plan.c.block_key,
-                plan.c.version,
-                plan.c.status,
-                plan.c.digest,
-            ).where(
-                plan.c.day == rows.day,
-                plan.c.superseded_at.is_(None),
-                is_among(self._connection, plan.c.block_key, rows.block_keys),
-            ),
-        )
-        in_force = {
-            facts[0]: facts[1:]
-            for facts in zip(
-                standing.ints("block_key").tolist(),
-                standing.ints("plan_key").tolist(),
-                standing.ints("version").tolist(),
-                standing.texts("status"),
-                standing.texts("digest"),
-                strict=True,
-            )
-        }
+        in_force = self._in_force(rows)
         chosen, versions, superseded, replaced = [], [], [], []
         for index, (block_key, status, digest) in enumerate(
             zip(rows.block_keys.tolist(), rows.status, rows.digest, strict=True)
@@ -174,6 +150,34 @@ class PlanStore:
             ),
         )
         return NewVersions(picked, np.array(versions, dtype=np.int64))
+
+    def _in_force(self, rows: PlanRows) -> dict[int, tuple[int, int, str, str]]:
+        """Key, version, status and digest of the plans in force, by block key."""
+        standing = read_columns(
+            self._connection,
+            select(
+                plan.c.plan_key,
+                plan.c.block_key,
+                plan.c.version,
+                plan.c.status,
+                plan.c.digest,
+            ).where(
+                plan.c.day == rows.day,
+                plan.c.superseded_at.is_(None),
+                is_among(self._connection, plan.c.block_key, rows.block_keys),
+            ),
+        )
+        return {
+            facts[0]: facts[1:]
+            for facts in zip(
+                standing.ints("block_key").tolist(),
+                standing.ints("plan_key").tolist(),
+                standing.ints("version").tolist(),
+                standing.texts("status"),
+                standing.texts("digest"),
+                strict=True,
+            )
+        }
 
     def _supersede(
         self, plan_keys: list[int], block_keys: list[int], day: date, issued_at: datetime

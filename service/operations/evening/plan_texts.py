@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import lru_cache
 
 import numpy as np
@@ -19,10 +19,9 @@ import orjson
 from service.agronomy.civil_day import day_length_min, midnight_utc, wall_time
 from service.agronomy.pulse_plan import CAUSE_TEXT, ShortfallCause
 from service.agronomy.reasoning import PLAN_FLAG_TEXT, PlanFlag, one_sentence
-from service.agronomy.records import Ints
 from service.agronomy.weather_flags import FLAG_TEXT, FieldFlag
 from service.attributions import attribution_line
-from service.database.session import UnitOfWork, UnitOfWorkFactory
+from service.database.session import UnitOfWorkFactory
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
 from service.operations.reading.plan_spread import (
     band_columns,
@@ -34,14 +33,11 @@ from service.operations.reading.planned_injections import PlannedInjection, plan
 from service.operations.reading.read_plans import get_plan
 from service.pulses import Pulse
 from service.records.farms import BlockLabel
-from service.records.plan_reasoning import read_reasoning
-from service.records.plans import PlanText, PublishedPlan, WrittenPlans
+from service.records.plans import PlanText, PublishedPlan
 from service.records.weather_basis import WeatherBasis, read_weather_basis
 from service.unit_sizes import MINUTES_PER_DAY
 
 OLD_WEATHER_H = 36.0  # our choice: a daily source that has missed a whole day
-KEPT_DAYS = timedelta(days=2)
-"""How many days before the planned day plan texts are kept."""
 _AS_READ = orjson.OPT_UTC_Z | orjson.OPT_SERIALIZE_NUMPY
 
 
@@ -99,84 +95,6 @@ class SiteText:
         if issued_at not in self._weather_at:
             self._weather_at[issued_at] = _weather_text(self, issued_at)
         return self._weather_at[issued_at]
-
-
-def save_plan_texts(unit: UnitOfWork, written: WrittenPlans) -> None:
-    """Render and store the new versions among these plans, in the unit that published them."""
-    labels = _labels_of(unit, written)
-    _save(unit, written, plan_texts(written, labels))
-
-
-def save_texts_later(
-    written: WrittenPlans, farm_keys: Ints, *, unit_of_work: UnitOfWorkFactory
-) -> None:
-    """As :func:`save_plan_texts`, once the plans are out: who waits for the farms waits less.
-
-    A plan that has been replaced meanwhile, or whose block has another name by now, is left to be
-    rendered when it is read, as it would be if this process died before.
-    """
-    with unit_of_work(write=False) as unit:
-        labels = _labels_of(unit, written)
-    texts = plan_texts(written, labels)
-    with unit_of_work(write=True, farm_keys=farm_keys.tolist()) as unit:
-        in_force = unit.plans.read_versions(written.block_keys, day=written.rows.day)
-        now = _labels_of(unit, written)
-        versions = zip(written.block_keys.tolist(), written.new.versions.tolist(), strict=True)
-        current = [
-            in_force.get(key) == version and now.get(key) == labels.get(key)
-            for key, version in versions
-        ]
-        _save(unit, written, texts, np.flatnonzero(current))
-
-
-def _labels_of(unit: UnitOfWork, written: WrittenPlans) -> Mapping[int, BlockLabel]:
-    return unit.blocks.read_labels(written.block_keys, day=written.rows.day)
-
-
-def _save(
-    unit: UnitOfWork, written: WrittenPlans, texts: Sequence[bytes], chosen: Ints | None = None
-) -> None:
-    if chosen is None:
-        chosen = np.arange(len(texts))
-    day = written.rows.day
-    if chosen.size:
-        unit.texts.save(
-            written.block_keys[chosen],
-            [texts[row] for row in chosen.tolist()],
-            day=day,
-            drop_before=day - KEPT_DAYS,
-        )
-
-
-def plan_texts(written: WrittenPlans, labels: Mapping[int, BlockLabel]) -> list[bytes]:
-    """The new versions among these plans as they are read, with the labels of their blocks."""
-    rows, new, issued_at = written.rows, written.new, written.issued_at
-    chosen = new.rows.tolist()
-    sites = {key: _site_of(text, rows.day) for key, text in written.bases.items()}
-    texts = []
-    basis_keys, block_keys = rows.basis_keys.tolist(), rows.block_keys.tolist()
-    planned_min, gross_mm, net_mm = (
-        rows.planned_min.tolist(), rows.gross_mm.tolist(), rows.net_mm.tolist(),
-    )  # fmt: skip
-    for row, version in zip(chosen, new.versions.tolist(), strict=True):
-        label, site = labels[block_keys[row]], sites[basis_keys[row]]
-        plan = PublishedPlan(
-            plan_key=0,
-            block_id=label.block_id,
-            day=rows.day,
-            version=version,
-            status=rows.status[row],
-            issued_at=issued_at,
-            superseded_at=None,
-            planned_min=planned_min[row],
-            gross_mm=gross_mm[row],
-            net_mm=net_mm[row],
-            pulses=tuple(map(Pulse._make, orjson.loads(rows.pulses[row]))),
-            reasoning=read_reasoning(rows.numbers[row]),
-            weather=site.weather,
-        )
-        texts.append(plan_text(plan, label, site))
-    return texts
 
 
 def read_plan_text(block_id: str, *, day: date | None, unit_of_work: UnitOfWorkFactory) -> PlanText:
@@ -266,7 +184,7 @@ def plan_summary(plan: PublishedPlan) -> str:
 
 
 @lru_cache(maxsize=2048)
-def _site_of(basis_text: bytes, day: date) -> SiteText:
+def site_of(basis_text: bytes, day: date) -> SiteText:
     """As :func:`site_text`; the farms of a region come in groups that share their sites."""
     return site_text(read_weather_basis(basis_text), day)
 

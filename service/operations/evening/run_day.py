@@ -30,9 +30,9 @@ from service.operations.evening.keep_ledgers import (
 from service.operations.evening.lay_out_pulses import coming_day, lay_out_pulses
 from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation
-from service.operations.evening.plan_texts import save_plan_texts, save_texts_later
 from service.operations.evening.run_timers import offer_programs, read_timers
 from service.operations.evening.run_weather import RunWeather
+from service.operations.evening.save_plan_texts import save_plan_texts, save_texts_later
 from service.operations.evening.spread_rows import spread_of_week
 from service.operations.evening.turn import ChangeThreshold, Turn
 from service.operations.evening.weigh_risk import with_risk
