@@ -71,12 +71,11 @@ PLAN_FLAG_TEXT: Mapping[PlanFlag, str] = {
         "The day's water, on drier soil, could reach below the roots under the emitter."
     ),
     PlanFlag.CANNOT_KEEP_UP: (
-        "In the coming week the block is expected to pass its readily available water even if all"
-        " that can be run is run."
+        "Even if everything that can run does run, the block is expected to run short in the coming"
+        " week."
     ),
     PlanFlag.TIMER_CANNOT_KEEP_UP: (
-        "In the coming week the block is expected to pass its readily available water with what its"
-        " timer is set to."
+        "With what its timer is set to, the block is expected to run short in the coming week."
     ),
     PlanFlag.AFTERNOON_STRESS: (
         "A day ended beyond the readily available water: the plants were short in the afternoon."

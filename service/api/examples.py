@@ -147,8 +147,8 @@ PLAN: Final[dict[str, Any]] = {
     "flags": [
         {
             "name": "cannot-keep-up",
-            "text": "In the coming week the block is expected to pass its readily available "
-            "water even if all that can be run is run.",
+            "text": "Even if everything that can run does run, the block is expected to run short "
+            "in the coming week.",
         },
         {"name": "afternoon-stress", "text": "A day ended beyond the readily available water."},
     ],

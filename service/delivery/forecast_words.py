@@ -46,8 +46,8 @@ def finding(quality: SourceQuality, words: Wording) -> str:
     if useful == 0:
         return words.gettext("For rain this forecast is no better than knowing the season.")
     return words.ngettext(
-        "For rain it is worth something up to {count} day ahead.",
-        "For rain it is worth something up to {count} days ahead.",
+        "Its rain forecast is useful up to {count} day ahead.",
+        "Its rain forecast is useful up to {count} days ahead.",
         useful,
     )
 

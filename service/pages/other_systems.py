@@ -39,12 +39,12 @@ from service.translations.catalogue import marked
 
 SHOWN_DELIVERIES: Final = 5
 KINDS: Final[Mapping[EventKind, str]] = {
-    EventKind.PLAN_PUBLISHED: marked("a plan is out"),
-    EventKind.PLAN_REPLACED: marked("a plan that is out is replaced"),
+    EventKind.PLAN_PUBLISHED: marked("a plan is published"),
+    EventKind.PLAN_REPLACED: marked("a published plan is replaced"),
     EventKind.BLOCK_SHORT: marked("a block is short of water"),
     EventKind.BLOCK_PAUSED: marked("a block is paused"),
-    EventKind.PAUSE_CANCELED: marked("a pause is taken back"),
-    EventKind.WEATHER_MISSING: marked("the weather of a site stays out"),
+    EventKind.PAUSE_CANCELED: marked("a pause is canceled"),
+    EventKind.WEATHER_MISSING: marked("a site gets no weather data"),
     EventKind.CONTROLLER_SILENT: marked("a controller has stopped asking for its program"),
     EventKind.FLOW_ALARM: marked("the metered flow of a block has changed"),
     EventKind.TEST: marked("a test"),

@@ -49,7 +49,7 @@ class FlowVerdict(enum.StrEnum):
     """What the season's runs show."""
 
     TOO_FEW_RUNS = "too few metered runs to tell"
-    STEADY = "the block takes its water as at the start"
+    STEADY = "the block takes as much water as at the start"
     SLOW_DECLINE = "the flow falls slowly, as emitters or filters clog"
     SLOW_RISE = "the flow rises slowly, as emitters wear or small leaks grow"
     JUMP_DOWN = "the flow fell at once: a closed valve, a blocked filter or a pinched line"

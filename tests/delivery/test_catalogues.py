@@ -92,6 +92,7 @@ def test_spanish_is_not_english() -> None:
         "{minutes} min",
         "{volume} L",
         "{volume} gal",
+        "{flow} gal/min",
         "{volume} m³",
     }
 

@@ -50,13 +50,13 @@ def page(service: Service) -> str:
 def test_plain_words_come_first(own_service: Service) -> None:
     bring(own_service)
     text = page(own_service)
-    assert "For rain it is worth something up to 7 days ahead." in text
+    assert "Its rain forecast is useful up to 7 days ahead." in text
     assert "Rain or no rain the next day: right on 45 of 45 days." in text
     assert "When it gave rain a chance of 60% or more, it rained on 15 of 15 days." in text
     assert "Its amount was off by 0.04 in a day. On average it was 0.04 in too high." in text
     assert "Reference ET of the next day was off by 0.01 in." in text
     assert "Held against what a gauge, a station or a file measured here." in text
-    assert text.index("For rain it is worth") < text.index('<svg class="chart') < text.index("CRPS")
+    assert text.index("Its rain forecast") < text.index('<svg class="chart') < text.index("CRPS")
     assert "(plans use it)" in text
 
 

@@ -52,7 +52,7 @@ def test_a_system_is_added_and_its_secret_shown_once(office: Reader) -> None:
     page = office.text(PAGE)
     assert secret not in page and "whsec_" not in page
     assert "https://office.example.org/events" in page and "bookkeeping" in page
-    assert "Told when: a block is paused." in page
+    assert "Notified when: a block is paused." in page
     renewed = office.send(PAGE, PAGE, act="rotate", name="office").text
     assert "whsec_" in renewed and secret not in renewed
 

@@ -68,7 +68,7 @@ def test_a_change_of_the_flow_is_shown_with_its_day_and_in_the_readers_language(
 
 def test_a_steady_season_shows_no_change() -> None:
     drawn = str(flow_figure(flow_report(level_after=1.0)))
-    assert "the block takes its water as at the start" in drawn
+    assert "the block takes as much water as at the start" in drawn
     assert "%</text>" not in drawn
 
 
