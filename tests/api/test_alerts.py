@@ -1,4 +1,7 @@
-"""Alert rules by the rule tester of Prometheus: each fires at its fault and at no other."""
+"""Alert rules by the rule tester of Prometheus: each fires at its fault and at no other.
+
+The page that Prometheus shows of the service asks for what is exposed, and misses no alert.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +29,9 @@ from tests.operations.schedule.test_read_signals import signals_of
 
 DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 RULES = DEPLOY / "prometheus" / "alerts.yml"
+CONSOLE = DEPLOY / "prometheus" / "consoles" / "rillwright.html"
 NAME = re.compile(r"\brillwright_[a-z_]+\b")
+SERIES = re.compile(r"\b(?:rillwright|process)_[a-z_]+\b")
 
 HEALTHY = {
     'up{job="rillwright",instance="a"}': "1x200",
@@ -126,7 +131,44 @@ def test_every_alert_has_its_page_of_what_to_do() -> None:
         assert f"### {name}\n" in handbook
 
 
-def test_every_series_that_an_alert_asks_for_is_exposed(own_service: Service) -> None:
+def console_queries() -> list[str]:
+    """The expressions on the page that Prometheus shows of the service."""
+    page = CONSOLE.read_text()
+    rows = re.findall(r'template "signal" \(args "[^"]+" "((?:[^"\\]|\\.)+)"', page)
+    others = re.findall(r'query (?:\(printf )?"((?:[^"\\]|\\.)+)"', page)
+    worst = "%s_over_time((%s)[1d:5m])"
+    assert page.count("query ") == len(others) + 1  # one takes a row's own expression
+    assert page.count('template "signal"') == len(rows)
+    found = [*rows, *(text for text in others if text != worst)]
+    found += [worst.replace("(%s)", f"({text})").replace("%s", "max") for text in rows]
+    # The names that are put in are quoted.
+    return [text.replace('\\"', '"').replace("%q", '"a"') for text in found]
+
+
+def test_the_page_of_the_service_asks_in_the_language_of_prometheus(tmp_path: Path) -> None:
+    file = tmp_path / "console.yml"
+    named = [
+        {"record": f"console:row:n{number}", "expr": text}
+        for number, text in enumerate(console_queries())
+    ]
+    assert len(named) > 40
+    file.write_text(json.dumps({"groups": [{"name": "console", "rules": named}]}))
+    tester = shutil.which("promtool")
+    assert tester, "promtool, Prometheus' rule tester, is missing; tests/run.sh says how to get it"
+    run = subprocess.run(
+        [tester, "check", "rules", str(file)], capture_output=True, text=True, check=False
+    )
+    assert run.returncode == 0, run.stdout + run.stderr
+
+
+def test_the_page_of_the_service_has_every_alert_and_every_signal_of_one() -> None:
+    page = CONSOLE.read_text()
+    for name, expression in rules().items():
+        assert name in page
+        assert set(NAME.findall(expression)) <= set(NAME.findall(page)), name
+
+
+def test_every_series_that_is_asked_for_is_exposed(own_service: Service) -> None:
     status = read_status(
         unit_of_work=own_service.unit_of_work,
         clock=own_service.clock,
@@ -151,10 +193,13 @@ def test_every_series_that_an_alert_asks_for_is_exposed(own_service: Service) ->
         status_exposition(full, signals, schema_revision=own_service.schema_revision)
         + counted.exposition()
     ).decode()
-    exposed = {
-        sample.name for family in text_string_to_metric_families(text) for sample in family.samples
+    families = list(text_string_to_metric_families(text))
+    # A family may have no sample now, such as the hosts of weather services that are not asked.
+    exposed = {family.name for family in families} | {
+        sample.name for family in families for sample in family.samples
     }
-    asked = {name for expression in rules().values() for name in NAME.findall(expression)}
+    expressions = [*rules().values(), *console_queries()]
+    asked = {name for text in expressions for name in SERIES.findall(text)}
     assert asked and asked <= exposed
 
 

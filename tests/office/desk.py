@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import urllib.error
 import urllib.parse
 import urllib.request
 from collections import Counter
@@ -169,6 +170,16 @@ class Desk:
         asked = f"{self.office.metrics_site}/api/v1/{path}?{urllib.parse.urlencode(query)}"
         with urllib.request.urlopen(asked, timeout=10.0) as answer:
             return json.load(answer)["data"]
+
+    def console(self) -> tuple[int, str]:
+        """Status and text of Prometheus' page of the service."""
+        try:
+            with urllib.request.urlopen(
+                f"{self.office.metrics_site}/consoles/rillwright.html", timeout=10.0
+            ) as answer:
+                return answer.status, answer.read().decode()
+        except urllib.error.HTTPError as refusal:
+            return refusal.code, refusal.read().decode()
 
     def targets_up(self) -> int:
         """Web processes whose last scrape went well."""

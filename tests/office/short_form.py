@@ -59,6 +59,7 @@ def see_evening(office: Office, desk: Desk, report: Report) -> None:
     plans = desk.plans(FIRST)
     report.check("the evening", plans, holds=plans.is_one_each)
     office.schedulers[1].start()
+    office.schedulers[1].wait_ready()
     wait_until("the mails have come", lambda: len(desk.mail_counts(FIRST)) == FARM_COUNT)
     came = desk.mail_counts(FIRST)
     report.check(
@@ -127,6 +128,13 @@ def see_monitoring(office: Office, desk: Desk, report: Report) -> None:
     report.check("alert rules evaluated", desk.rule_count(), holds=True)
     firing = desk.alerts("firing")
     report.check("alerts that fire", firing or "none", holds=not firing)
+    status, page = desk.console()
+    shown = sum(target in page for target in office.targets)
+    report.check(
+        "its page of the service",
+        f"{status}, {len(page)} characters, {shown} web processes, {page.count('<tr>')} rows",
+        holds=status == 200 and shown == len(office.targets) and page.endswith("</html>\n"),
+    )
 
 
 def stop(parts: list[Part], report: Report) -> None:
