@@ -67,7 +67,7 @@ def test_containers_run_commands_and_name_settings_that_there_are() -> None:
     containerfile = (CONTAINER / "Containerfile").read_text("utf-8")
     commands = set(re.findall(r"command: \[(\w+)", compose))
     commands |= set(re.findall(r'^CMD \["(\w+)"', containerfile, re.MULTILINE))
-    assert commands == {"migrate", "serve", "schedule"} and commands <= known
+    assert commands == {"migrate", "prepare", "serve", "schedule"} and commands <= known
     settings = set(re.findall(r"RILLWRIGHT_(\w+)[:=]", compose + containerfile, re.ASCII))
     assert {each.lower() for each in settings} - {"secrets"} <= set(Settings.model_fields)
     files = set(re.findall(r"secrets/rillwright_(\w+)", compose))
@@ -80,4 +80,4 @@ def test_what_the_containers_copy_is_in_the_project() -> None:
         assert (ROOT / source).exists()
     compose = (CONTAINER / "compose.yaml").read_text("utf-8")
     for source in re.findall(r"- (\.\S*?):/", compose):
-        assert (CONTAINER / source).is_file()
+        assert (CONTAINER / source).exists()
