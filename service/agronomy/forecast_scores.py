@@ -43,6 +43,22 @@ class AmountScores:
     """Share of the observed amounts within the issued band; NaN without a band."""
     band_count: int
     """Pairs with a band."""
+    half_coverage_fraction: float = nan
+    """Share of the observed amounts within the middle half of an ensemble; NaN without one."""
+    most_coverage_fraction: float = nan
+    """Share of them within its middle nine tenths."""
+
+
+@dataclass(frozen=True, slots=True)
+class MemberQuantiles:
+    """What is known of the ensembles of forecasts, arrays (pairs,); NaN where there is none."""
+
+    stands_for: Ints
+    """Members that the values scored are quantiles of; 0: they are members themselves."""
+    half: tuple[Floats, Floats]
+    """Ends of the middle half of them."""
+    most: tuple[Floats, Floats]
+    """Ends of their middle nine tenths."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +86,19 @@ class ChanceScores:
 
 
 def crps_mm(
-    members_mm: Floats, observed_mm: Floats, *, weights: Floats | None = None, is_fair: bool = True
+    members_mm: Floats,
+    observed_mm: Floats,
+    *,
+    weights: Floats | None = None,
+    is_fair: bool = True,
+    stands_for: Ints | None = None,
 ) -> Floats:
     """Continuous ranked probability score of an ensemble, in the unit of what it forecasts.
 
     Shapes: members_mm, weights (pairs, members); observed_mm and result (pairs,).
     members_mm: NaN for a member that is not known; weights: 0 or more, equal unless given; is_fair:
-    without what the score owes to the small number of members.
+    without what the score owes to the small number of members; stands_for: (pairs,) of how many
+    members what is given are quantiles, 0: they are the members themselves.
     Returns: score, 0 for a perfect forecast; NaN where nothing was issued or observed. A single
     member has its absolute error.
     Equation: mean |x - y| - 1/2 mean |x - x'|, Gneiting and Raftery 2007, Eq. 21; fair: the second
@@ -100,6 +122,9 @@ def crps_mm(
     spread = (weight * values * (2.0 * below + weight - 1.0)).sum(axis=1)
     if is_fair:
         different = 1.0 - (weight**2).sum(axis=1)
+        if stands_for is not None:
+            ratio = 1.0 - 1.0 / np.maximum(stands_for, 2)
+            different = np.where(stands_for > 0, ratio, different)
         has_spread = different > 1e-9
         spread = np.where(has_spread, spread / np.where(has_spread, different, 1.0), 0.0)
     return np.asarray(error - spread)
@@ -113,13 +138,15 @@ def score_amounts(
     members_mm: Floats | None = None,
     weights: Floats | None = None,
     band_mm: tuple[Floats, Floats] | None = None,
+    quantiles: MemberQuantiles | None = None,
 ) -> AmountScores:
     """Scores of amounts of rain or reference ET that were issued.
 
     Shapes: days, issued_mm, observed_mm and both ends of band_mm (pairs,); members_mm and weights
     (pairs, members).
     issued_mm, observed_mm: [mm]; pairs that lack either do not count; members_mm: the ensemble that
-    was issued, the amount alone unless given; band_mm: the 10 % and 90 % quantiles issued.
+    was issued, the amount alone unless given; band_mm: the 10 % and 90 % quantiles issued;
+    quantiles: what is known of an ensemble beside.
     Returns: AmountScores; all NaN with fewer than ``FEWEST_PAIRS`` pairs.
     Equation: skill = 1 - CRPS / CRPS of the season's other days.
     >>> days = np.arange("2026-06-01", "2026-07-01", dtype="M8[D]")
@@ -137,7 +164,8 @@ def score_amounts(
         score = np.abs(issued - observed)
     else:
         chosen = None if weights is None else weights[kept]
-        score = crps_mm(members_mm[kept], observed, weights=chosen)
+        stands_for = None if quantiles is None else quantiles.stands_for[kept]
+        score = crps_mm(members_mm[kept], observed, weights=chosen, stands_for=stands_for)
     season = crps_mm(
         np.broadcast_to(observed, (pair_count, pair_count)),
         observed,
@@ -145,6 +173,11 @@ def score_amounts(
     )
     both = np.isfinite(score) & np.isfinite(season)
     coverage_fraction, band_count = _coverage(band_mm, observed_mm, kept)
+    half, most = (
+        (nan, nan)
+        if quantiles is None
+        else (_coverage(each, observed_mm, kept)[0] for each in (quantiles.half, quantiles.most))
+    )
     return AmountScores(
         pair_count=pair_count,
         bias_mm=float((issued - observed).mean()),
@@ -154,6 +187,8 @@ def score_amounts(
         skill_ratio=_skill(_mean(score[both]), _mean(season[both])),
         coverage_fraction=coverage_fraction,
         band_count=band_count,
+        half_coverage_fraction=half,
+        most_coverage_fraction=most,
     )
 
 

@@ -33,6 +33,8 @@ FORECAST_GROUP = (
     Quantity("class_observed_fraction", "1", 0, 1, "share of a class's days that had rain"),
     Quantity("class_count", "1", 0, inf, "days in a class of chances"),
     Quantity("pair_count", "1", 0, inf, "days that were both forecast and observed"),
+    Quantity("half_coverage_fraction", "1", 0, 1, "share of them in an ensemble's middle half"),
+    Quantity("most_coverage_fraction", "1", 0, 1, "share of them in its middle nine tenths"),
     Quantity("band_count", "1", 0, inf, "days among them that had a band"),
     Quantity("lead_days", "d", 0, 16, "from the evening of a forecast to its day, 1 for the next"),
     Quantity(

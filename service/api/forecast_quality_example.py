@@ -34,6 +34,8 @@ FORECAST_QUALITY: Final[dict[str, Any]] = {
                         "skill_ratio": 0.3366,
                         "coverage_fraction": 0.78,
                         "band_count": 127,
+                        "half_coverage_fraction": None,
+                        "most_coverage_fraction": None,
                     },
                     "chance": {
                         "pair_count": 127,
@@ -60,6 +62,8 @@ FORECAST_QUALITY: Final[dict[str, Any]] = {
                         "skill_ratio": 0.3607,
                         "coverage_fraction": 0.81,
                         "band_count": 127,
+                        "half_coverage_fraction": None,
+                        "most_coverage_fraction": None,
                     },
                 }
             ],

@@ -295,5 +295,13 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
             "PlanOut.spread_missing",
         ),
     ),
+    ApiChange(
+        "0.1.0",
+        date(2026, 11, 30),
+        ChangeKind.ADDED,
+        ("GET /v1/sites/{site_id}/forecast-quality",),
+        "Scores of ensembles, each model a source of its own.",
+        ("AmountScoresOut.half_coverage_fraction", "AmountScoresOut.most_coverage_fraction"),
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

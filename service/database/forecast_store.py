@@ -107,6 +107,9 @@ class ForecastStore:
             leads = rows.lead_days[own] - 1
             for line, name in enumerate(LEAD_NUMBERS):
                 table[line, leads] = rows.numbers[name][own]
+            # Names at the end that a source does not give take no room.
+            used = np.flatnonzero(np.isfinite(table).any(axis=1))
+            table = table[: 1 + int(used.max(initial=0))]
             packed.append((site_key, day, source, int(rows.member_count[own[0]]), table.tobytes()))
         if packed:
             upsert_rows(self._connection, forecast_lead, _LEAD_COLUMNS, packed)

@@ -79,6 +79,15 @@ def _next_day(lead: LeadScores, words: Wording) -> list[str]:
             + " "
             + _tendency(rain.bias_mm, rain.mae_mm, words)
         )
+    if math.isfinite(rain.half_coverage_fraction):
+        said.append(
+            words.gettext(
+                "Its spread: {half} of the days fell in the middle half of its forecasts (half is"
+                " right), {most} in nine tenths of them.",
+                half=words.percent(rain.half_coverage_fraction),
+                most=words.percent(rain.most_coverage_fraction),
+            )
+        )
     return said
 
 

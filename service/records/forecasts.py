@@ -11,6 +11,9 @@ from service.agronomy.records import Days, Floats, Ints
 LONGEST_LEAD_DAYS = 7
 """Forecasts are kept and scored up to so many days ahead."""
 
+MEMBER_QUANTILES = (5, 15, 25, 35, 45, 55, 65, 75, 85, 95)
+"""Percentages of the members of an ensemble at the middles of ten equal slices: quantiles that
+stand for the members, each with the same weight, and bound the half and nine tenths of them."""
 LEAD_NUMBERS: tuple[str, ...] = (
     "rain_mm",
     "rain_probability_fraction",
@@ -22,6 +25,8 @@ LEAD_NUMBERS: tuple[str, ...] = (
     "et0_p10_mm",
     "et0_p50_mm",
     "et0_p90_mm",
+    *(f"rain_p{share:02d}_mm" for share in MEMBER_QUANTILES),
+    *(f"et0_p{share:02d}_mm" for share in MEMBER_QUANTILES),
 )
 """What is kept for good of the forecast of a day; the quantiles where a source gives a spread.
 

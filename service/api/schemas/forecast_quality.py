@@ -55,6 +55,13 @@ class AmountScoresOut(Out):
         f" {FEWEST_PAIRS} days with a band."
     )
     band_count: int = Field(description="Days with a band.")
+    half_coverage_fraction: float | None = Field(
+        description="Share of observed days within the middle half of the ensemble; 0.5 is right."
+        f" Null: no ensemble, or fewer than {FEWEST_PAIRS} days with one."
+    )
+    most_coverage_fraction: float | None = Field(
+        description="Share of them within its middle nine tenths; 0.9 is right. Null: likewise."
+    )
 
     @classmethod
     def from_record(cls, scores: AmountScores) -> Self:
@@ -64,6 +71,8 @@ class AmountScoresOut(Out):
             pair_count=scores.pair_count,
             band_count=scores.band_count,
             coverage_fraction=known(scores.coverage_fraction),
+            half_coverage_fraction=known(scores.half_coverage_fraction),
+            most_coverage_fraction=known(scores.most_coverage_fraction),
             **{name: known(getattr(scores, name)) for name in names},
         )
 

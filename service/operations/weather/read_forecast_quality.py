@@ -21,14 +21,13 @@ from service.agronomy.forecast_scores import (
     score_amounts,
     score_chances,
 )
-from service.agronomy.rain_members import PlainForecast, members_of_forecast
 from service.agronomy.records import Days, Floats, Ints
-from service.agronomy.weather_members import MemberBatch, weighted_quantile
 from service.database.session import UnitOfWork, UnitOfWorkFactory
-from service.operations.evening.gather_members import EXPECTED_AMOUNT_SOURCES
 from service.operations.evening.own_rain import PLACE
 from service.operations.reading.read_farms import local_day
+from service.operations.weather.archived_spread import archived_spread, quantiles_of
 from service.ports import Clock
+from service.records.forecast_members import ENSEMBLE_SOURCE
 from service.records.forecast_quality import (
     ArchiveFlag,
     LeadScores,
@@ -36,7 +35,12 @@ from service.records.forecast_quality import (
     SourceQuality,
     Truth,
 )
-from service.records.forecasts import LONGEST_LEAD_DAYS, ForecastPlace, LeadRows, TruthRows
+from service.records.forecasts import (
+    LONGEST_LEAD_DAYS,
+    ForecastPlace,
+    LeadRows,
+    TruthRows,
+)
 
 SCORED_DAYS = 180
 """[CHOICE] Days back that are scored: a season; models are changed oftener than every second."""
@@ -191,7 +195,8 @@ def _sources(
     issued_on = leads.issued_on()
     last_issue = {name: issued_on[names == name].max() for name in sorted(set(leads.sources))}
     active = [name for name, day in last_issue.items() if day >= silent_since]
-    in_use = max(active, key=lambda name: source_order.get(name, 0), default=None)
+    single = [name for name in active if not name.startswith(ENSEMBLE_SOURCE)]
+    in_use = max(single, key=lambda name: source_order.get(name, 0), default=None)
     found = [
         _source(
             name,
@@ -203,7 +208,9 @@ def _sources(
                 is_silent=name not in active,
                 has_moved=place.has_moved,
                 others_ended=any(
-                    day < silent_since for other, day in last_issue.items() if other != name
+                    day < silent_since
+                    for other, day in last_issue.items()
+                    if other != name and not other.startswith(ENSEMBLE_SOURCE)
                 ),
             ),
         )
@@ -298,7 +305,7 @@ def _unit_break(leads: LeadRows, observed: _Observed, rain_mm: Floats) -> UnitBr
 def _lead_scores(
     leads: LeadRows, observed: _Observed, held: Mapping[str, Floats]
 ) -> tuple[LeadScores, ...]:
-    spread = _spread(leads)
+    spread = archived_spread(leads)
     found = []
     for lead in np.unique(leads.lead_days).tolist():
         which = leads.lead_days == lead
@@ -312,6 +319,7 @@ def _lead_scores(
                 members_mm=spread.members_mm[name][which],
                 weights=spread.weights[which],
                 band_mm=(spread.band_mm[name][0][which], spread.band_mm[name][1][which]),
+                quantiles=quantiles_of(leads, which, name),
             )
             for name in ("rain", "et0")
         }
@@ -319,66 +327,3 @@ def _lead_scores(
         scores = score_chances(days, chance, held["rain_mm"][rows])
         found.append(LeadScores(lead, amounts["rain"], scores, amounts["et0"]))
     return tuple(found)
-
-
-@dataclass(frozen=True, slots=True)
-class _Spread:
-    """What a source's forecasts say of the chances of amounts, by ``rain`` and ``et0``."""
-
-    members_mm: Mapping[str, Floats]
-    """(rows, members)"""
-    weights: Floats
-    """(rows, members) 0 for a member that is not there."""
-    band_mm: Mapping[str, tuple[Floats, Floats]]
-    """(rows,) quantiles of 10 and 90 %."""
-
-
-def _spread(leads: LeadRows) -> _Spread:
-    """The spread of each forecast, as decisions take it.
-
-    An ensemble's quantiles stand for its members, three with the weights of what lies about them
-    [CHOICE]; without one, members are made of the chance of rain and the amount. Where neither can
-    be, as where only one lead was read, the amount is its own only member.
-    """
-    made, row_of = _made_members(leads)
-    count = made.weights.shape[1]
-    quantiles = leads.member_count > 0
-    has_made = (made.weights[row_of].sum(axis=1) > 0.0) & ~quantiles
-    weights = np.zeros((len(leads), max(count, 3)))
-    weights[:, 0] = 1.0
-    weights[has_made] = made.weights[row_of[has_made]]
-    weights[quantiles, :3] = (0.3, 0.4, 0.3)
-    members, bands = {}, {}
-    for name, of_made in (("rain", made.rain_mm), ("et0", made.et0_mm)):
-        table = np.full(weights.shape, np.nan)
-        table[:, 0] = leads.numbers[f"{name}_mm"]
-        table[has_made] = of_made[row_of, :, leads.lead_days - 1][has_made]
-        names = [f"{name}_p{share}_mm" for share in (10, 50, 90)]
-        for column, quantile in enumerate(names):
-            table[quantiles, column] = leads.numbers[quantile][quantiles]
-        members[name] = table
-        ends = [
-            np.where(has_made, weighted_quantile(table, weights, share), leads.numbers[quantile])
-            for share, quantile in ((0.1, names[0]), (0.9, names[2]))
-        ]
-        bands[name] = (ends[0], ends[1])
-    return _Spread(members, weights, bands)
-
-
-def _made_members(leads: LeadRows) -> tuple[MemberBatch, Ints]:
-    """Members of every issue that has no ensemble, and the issue of each row."""
-    issued_on, row_of = np.unique(leads.issued_on(), return_inverse=True)
-    table = {
-        name: np.full((issued_on.size, LONGEST_LEAD_DAYS), np.nan)
-        for name in ("rain_mm", "rain_probability_fraction", "et0_mm")
-    }
-    for name, values in table.items():
-        values[row_of, leads.lead_days - 1] = leads.numbers[name]
-    is_expected = any(source in EXPECTED_AMOUNT_SOURCES for source in set(leads.sources))
-    forecast = PlainForecast(
-        days=np.datetime64("2000-01-01", "D") + np.arange(LONGEST_LEAD_DAYS),
-        is_expected_amount=np.full(table["rain_mm"].shape, is_expected),
-        seeds=issued_on.astype("datetime64[D]").astype(np.int64),
-        **table,
-    )
-    return members_of_forecast(forecast), row_of

@@ -19,6 +19,7 @@ from service.agronomy.records import Floats, Ints
 from service.database.member_store import hour_of
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.reading.read_farms import local_day
+from service.operations.weather.archive_members import archive_members
 from service.operations.weather.correct_members import read_corrections
 from service.ports import EnsembleSource
 from service.records.farms import SiteTable
@@ -69,12 +70,12 @@ class MembersRefresh:
             unit.members.add_weight(self.source.name, hour=hour_of(now), weight=answer.spent_weight)
             before = _issued_before(unit, sites.keys, tomorrows)
             stored = _stored(answer, sites, tomorrows, before, fetched_at=now)
-            unit.members.save(
-                [
-                    replace(each, correction=learned.get((each.site_key, each.model)))
-                    for each in stored
-                ]
-            )
+            stored = [
+                replace(each, correction=learned.get((each.site_key, each.model)))
+                for each in stored
+            ]
+            unit.members.save(stored)
+            archive_members(unit, [each for each in stored if not each.is_old_run])
         return self._problems(answer, sites, stored)
 
     def _allowance(self, unit: UnitOfWork, now: datetime) -> Allowance:
