@@ -14,6 +14,9 @@ LONGEST_LEAD_DAYS = 7
 MEMBER_QUANTILES = (5, 15, 25, 35, 45, 55, 65, 75, 85, 95)
 """Percentages of the members of an ensemble at the middles of ten equal slices: quantiles that
 stand for the members, each with the same weight, and bound the half and nine tenths of them."""
+ET0_QUANTILES = (5, 25, 75, 95)
+"""Those kept of reference ET beside the 10, 50 and 90 %: it has no zeros and no long tail, so that
+those between them follow."""
 LEAD_NUMBERS: tuple[str, ...] = (
     "rain_mm",
     "rain_probability_fraction",
@@ -26,7 +29,7 @@ LEAD_NUMBERS: tuple[str, ...] = (
     "et0_p50_mm",
     "et0_p90_mm",
     *(f"rain_p{share:02d}_mm" for share in MEMBER_QUANTILES),
-    *(f"et0_p{share:02d}_mm" for share in MEMBER_QUANTILES),
+    *(f"et0_p{share:02d}_mm" for share in ET0_QUANTILES),
 )
 """What is kept for good of the forecast of a day; the quantiles where a source gives a spread.
 

@@ -16,7 +16,7 @@ from service.agronomy.member_calibration import corrected_members
 from service.agronomy.records import Floats
 from service.database.session import UnitOfWork
 from service.records.forecast_members import ENSEMBLE_SOURCE, StoredMembers
-from service.records.forecasts import LEAD_NUMBERS, MEMBER_QUANTILES, LeadRows
+from service.records.forecasts import ET0_QUANTILES, LEAD_NUMBERS, MEMBER_QUANTILES, LeadRows
 
 FEWEST_MEMBERS = 10
 """[CHOICE] Of fewer the quantiles would be the same few members again."""
@@ -65,7 +65,10 @@ def _numbers(issue: StoredMembers) -> dict[str, Floats]:
     found = {name: np.full(rain_mm.shape[1], np.nan) for name in LEAD_NUMBERS}
     found["rain_mm"], found["et0_mm"] = rain_mm.mean(axis=0), et0_mm.mean(axis=0)
     found["rain_probability_fraction"] = (rain_mm >= RAIN_EVENT_MM).mean(axis=0)
-    for name, members_mm in (("rain", rain_mm), ("et0", et0_mm)):
-        for share in (*MEMBER_QUANTILES, 10, 50, 90):
+    for name, members_mm, shares in (
+        ("rain", rain_mm, MEMBER_QUANTILES),
+        ("et0", et0_mm, ET0_QUANTILES),
+    ):
+        for share in (*shares, 10, 50, 90):
             found[f"{name}_p{share:02d}_mm"] = np.quantile(members_mm, share / 100.0, axis=0)
     return found

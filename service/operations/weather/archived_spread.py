@@ -16,7 +16,12 @@ from service.agronomy.rain_members import PlainForecast, members_of_forecast
 from service.agronomy.records import Floats, Ints
 from service.agronomy.weather_members import MemberBatch, weighted_quantile
 from service.operations.evening.gather_members import EXPECTED_AMOUNT_SOURCES
-from service.records.forecasts import LONGEST_LEAD_DAYS, MEMBER_QUANTILES, LeadRows
+from service.records.forecasts import (
+    ET0_QUANTILES,
+    LONGEST_LEAD_DAYS,
+    MEMBER_QUANTILES,
+    LeadRows,
+)
 
 
 def quantiles_of(leads: LeadRows, which: NDArray[np.bool_], name: str) -> MemberQuantiles:
@@ -67,7 +72,7 @@ def archived_spread(leads: LeadRows) -> ArchivedSpread:
         for column, quantile in enumerate(names):
             table[quantiles, column] = leads.numbers[quantile][quantiles]
         for column, share in enumerate(MEMBER_QUANTILES):
-            table[fine, column] = leads.numbers[f"{name}_p{share:02d}_mm"][fine]
+            table[fine, column] = _at_share(leads, name, share)[fine]
         members[name] = table
         ends = [
             np.where(has_made, weighted_quantile(table, weights, share), leads.numbers[quantile])
@@ -75,6 +80,17 @@ def archived_spread(leads: LeadRows) -> ArchivedSpread:
         ]
         bands[name] = (ends[0], ends[1])
     return ArchivedSpread(members, weights, bands)
+
+
+def _at_share(leads: LeadRows, name: str, share: int) -> Floats:
+    """(rows,) a quantile of the members, between its neighbors where it is not kept itself."""
+    if f"{name}_p{share:02d}_mm" in leads.numbers:
+        return leads.numbers[f"{name}_p{share:02d}_mm"]
+    kept = sorted((*ET0_QUANTILES, 10, 50, 90))
+    above = next(place for place, each in enumerate(kept) if each > share)
+    low, high = kept[above - 1], kept[above]
+    below_mm, above_mm = (leads.numbers[f"{name}_p{each:02d}_mm"] for each in (low, high))
+    return np.asarray(below_mm + (share - low) / (high - low) * (above_mm - below_mm))
 
 
 def _made_members(leads: LeadRows) -> tuple[MemberBatch, Ints]:

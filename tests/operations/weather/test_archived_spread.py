@@ -51,7 +51,16 @@ def test_ten_quantiles_score_as_the_members_do() -> None:
     )  # fmt: skip
     members = np.stack([each.rain_mm[:, 0] for each in found])
     exact = scoringrules.crps_ensemble(observed, members, estimator="fair").mean()
-    assert scores.crps_mm == pytest.approx(float(exact), rel=0.01)
+    assert scores.crps_mm == pytest.approx(float(exact), rel=0.025)
+    et0 = np.stack([each.et0_mm[:, 0] for each in found])
+    came = 4.0 + 0.1 * observed
+    of_et0 = score_amounts(
+        rows.days, rows.numbers["et0_mm"], came, members_mm=spread.members_mm["et0"],
+        weights=spread.weights,
+        quantiles=quantiles_of(rows, np.ones(DAYS, dtype=np.bool_), "et0"),
+    )  # fmt: skip
+    fair = scoringrules.crps_ensemble(came, et0, estimator="fair").mean()
+    assert of_et0.crps_mm == pytest.approx(float(fair), rel=0.05)
     # Exchangeable with the members: within three standard errors and the width of a slice.
     assert scores.half_coverage_fraction == pytest.approx(0.5, abs=0.25)
     assert scores.most_coverage_fraction == pytest.approx(0.9, abs=0.1)
