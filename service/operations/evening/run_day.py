@@ -40,7 +40,8 @@ from service.operations.evening.write_plans import announce_new_plans, write_pla
 from service.ports import AfterPublish, Clock
 from service.records.plans import WrittenPlans
 
-CHUNK_BLOCKS = 5_000
+CHUNK_BLOCKS = 2_500
+"""[CHOICE] Blocks in one transaction: a second or so, which a report may have to wait."""
 BUSY_TRIES = 6
 """[CHOICE] How often a group of farms is tried while others hold the database for too long: half a
 minute, at the five seconds that each try waits."""
