@@ -107,6 +107,12 @@ def test_a_changed_block_is_told_by_label_unit_and_few_digits() -> None:
     )
 
 
+def test_rows_of_numbers_are_said_to_have_changed_and_what_stayed_is_not_told() -> None:
+    before = {"normals": {"et0_mm": [1.0] * 12, "u2_m_s": [2.0] * 12}, "elevation_m": None}
+    line = told(Subject.SITE, before, {"normals": None, "elevation_m": None})
+    assert line.sentences == ("Weather site North: changed.", "Monthly normals: changed.")
+
+
 def test_in_spanish_no_english_and_no_field_name_is_left() -> None:
     before = {"area_m2": 3035.1423168, "zone": "UTC"}
     line = told(
