@@ -30,6 +30,7 @@ DERIVED: Mapping[str, str] = {
     "payloads": "answers of weather services",
     "forecasts": "what weather services issued, and what came of it",
     "members": "answers of weather services, and what these were asked for",
+    "shadows": "days on paper, computed every evening",
     "answers": "answers to repeated requests, for 48 hours",
     "outbox": "mails that follow from plans, with a record of their own",
     "events": "follow from changes, with a record of their own",

@@ -139,7 +139,7 @@ def plan_tomorrow(
     Source: the rules of the watering, pulse and supply modules.
     """
     depletion_midnight_mm = np.minimum(depletion_midnight_mm, crop.taw_mm[0])
-    need, rain_credit_mm = _need(blocks, weather, crop, depletion_midnight_mm, risk)
+    need, rain_credit_mm = need_of_day(blocks, weather, crop, depletion_midnight_mm, risk=risk)
     limits = pulse_limits(blocks.system, blocks.soil)
     rate_mm_per_min = net_rate_mm_per_min(blocks.system, blocks.soil)
     demand = _demand(
@@ -176,14 +176,21 @@ def plan_tomorrow(
     )
 
 
-def _need(
+def need_of_day(
     blocks: BlockBatch,
     weather: SiteDays,
     crop: CropDays,
     depletion_midnight_mm: Floats,
+    *,
     risk: WeighedRisk | None,
 ) -> tuple[WaterNeed, Floats]:
-    """Tomorrow's need, and the rain that it counts on."""
+    """Tomorrow's need, and the rain that it counts on.
+
+    Shapes: as for :func:`plan_tomorrow`; the rain (blocks,).
+    risk: what a forecast with a spread changes; None: nothing.
+    Returns: WaterNeed and a depth [mm], both before any pulse.
+    Source: the rules of the watering module and of the risk guard.
+    """
     chance = weather.rain_probability_fraction[0, blocks.site_index]
     credit_mm = credited_rain_mm(crop.rain_entering_mm[0], chance)
     if risk is not None:

@@ -51,4 +51,7 @@ RISK_GROUP = (
     Quantity("given_min", "min", 0, inf, "minutes that a block gets in a member"),
     Quantity("level_mm", "mm", 0, inf, "depletion of members at the end of a day"),
     Quantity("left_mm", "mm", 0, inf, "depletion of members without water"),
+    Quantity("decided_mm", "mm", 0, inf, "net depth that a rule decided for a day"),
+    Quantity("lost_et_mm", "mm", 0, inf, "transpiration lost to dry soil"),
+    Quantity("cost_mm", "mm", 0, inf, "water, drainage and lost transpiration, as water"),
 )

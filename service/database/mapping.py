@@ -187,6 +187,7 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
         for name, number in zip(BLOCK_NUMBERS, numbers, strict=True)
         if name != "risk_attitude" or number != RiskAttitude.CLASSIC
     ]
+    is_chosen = block.risk_attitude != RiskAttitude.CLASSIC or block.has_stated_attitude
     digest = digest_of(orjson.dumps([block.supply_id, block.site_id, *hashed, *chosen]))
     stored_start = None if block.balance_start is None else block.balance_start.isoformat()
     return (
@@ -195,7 +196,10 @@ def block_content(block: BlockDefinition) -> tuple[Any, ...]:
         *values[3:],
         *(layout, timer, visits),
         digest,
-        *(None if math.isnan(number) else number for number in numbers),
+        *(
+            None if math.isnan(number) or (name == "risk_attitude" and not is_chosen) else number
+            for name, number in zip(BLOCK_NUMBERS, numbers, strict=True)
+        ),
     )
 
 

@@ -36,6 +36,7 @@ from service.database.rain_store import RainStore
 from service.database.report_store import ReportStore
 from service.database.retention_store import RetentionStore
 from service.database.run_ledger_store import RunLedger
+from service.database.shadow_store import ShadowStore
 from service.database.sign_in_store import SignInStore
 from service.database.soil_store import SoilStore
 from service.database.standing_store import StandingStore
@@ -60,6 +61,7 @@ class UnitOfWork:
     forecasts: ForecastStore
     members: MemberStore
     ledger: LedgerStore
+    shadows: ShadowStore
     plans: PlanStore
     texts: PlanTextStore
     reports: ReportStore

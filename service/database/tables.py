@@ -63,6 +63,7 @@ from service.database.schedule_tables import (
     scheduler_tick,
 )
 from service.database.season_tables import visit_note
+from service.database.shadow_tables import shadow_day
 from service.database.waterworks_tables import (
     acid_treatment,
     catch_test,
@@ -130,6 +131,7 @@ __all__ = [
     "read_instant",
     "run",
     "scheduler_tick",
+    "shadow_day",
     "sign_in_request",
     "site",
     "soil_reading",

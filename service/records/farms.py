@@ -146,7 +146,7 @@ class BlockDefinition:
     trigger_fraction: float
     rain_room_fraction: float
     risk_attitude: RiskAttitude = RiskAttitude.CLASSIC
-    """What its grower would rather risk; NaN in the database: the evening rule."""
+    """What its grower would rather risk; NaN in the database: the evening rule, unasked."""
     freeze_hold_c: float
     watering_start_doy: float
     """First day of the watering season, in a year of 365 days; NaN: the whole year."""
@@ -199,6 +199,11 @@ class BlockDefinition:
     """NaN: not given, starts at 0 and is flagged."""
     last_nitrogen_doy: float = math.nan
     """Last day for nitrogen, in a year of 365 days; NaN: the default by crop and place."""
+
+    @property
+    def has_stated_attitude(self) -> bool:
+        """Whether its grower said what he would rather risk, be it the evening rule."""
+        return self.origins.get("risk_attitude") == "given"
 
     @property
     def flow_l_per_h(self) -> float:

@@ -86,7 +86,11 @@ def measure(path: Path, *, is_bare: bool) -> dict[str, object]:
     service = open_service(Settings(database_url=f"sqlite:///{path}"))
     with ExitStack() as patches:
         if is_bare:
-            patches.enter_context(mock.patch.object(run_weather, "gather_members", _nothing_known))
+            for module, name, stand_in in (
+                (run_weather, "gather_members", _nothing_known),
+                (evening, "followed_shadows", _no_shadow),
+            ):
+                patches.enter_context(mock.patch.object(module, name, stand_in))
         began = time.process_time()
         run = evening.run_day(
             EVENING,
@@ -112,6 +116,10 @@ def _nothing_known(_unit: UnitOfWork, weather: GatheredWeather, *, now: datetime
         np.zeros(count, dtype=np.int64),
         ("",) * count,
     )
+
+
+def _no_shadow(*_given: object) -> None:
+    """As if every block had stated what it would rather risk."""
 
 
 def _child(*arguments: str) -> str:

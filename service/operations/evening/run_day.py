@@ -27,7 +27,12 @@ from service.operations.evening.keep_ledgers import (
     save_ledger,
     taken_full_days,
 )
-from service.operations.evening.lay_out_pulses import coming_day, lay_out_pulses
+from service.operations.evening.keep_shadows import (
+    followed_shadows,
+    save_shadows,
+    with_decision,
+)
+from service.operations.evening.lay_out_pulses import ComingDay, coming_day, lay_out_pulses
 from service.operations.evening.phases import Phases
 from service.operations.evening.plan_rows import PlanSituation
 from service.operations.evening.run_timers import offer_programs, read_timers
@@ -279,10 +284,19 @@ def _plan_farms(
         return None
     run.block_count += inputs.table.keys.size
     ledger = _settle_ledgers(unit, run.phases, inputs)
-    if not turn.makes_plans:
-        return None
-    written = _plan_tomorrow(unit, inputs, ledger, run, weather, turn=turn)
-    return written if written.new.count else None
+    shadows = run.phases.timed("shadows", followed_shadows, unit, inputs, ledger)
+    written = None
+    if turn.makes_plans:
+        day, written = _plan_tomorrow(unit, inputs, ledger, run, weather, turn=turn)
+        if shadows is not None:
+            shadows = run.phases.timed(
+                "shadows", with_decision, unit, inputs, shadows, day,
+                weather.members(unit, inputs.weather).batch,
+                is_under_way=turn.earliest_start is not None,
+            )  # fmt: skip
+    if shadows is not None:
+        run.phases.timed("shadows", save_shadows, unit, inputs, shadows)
+    return written if written is not None and written.new.count else None
 
 
 def _settle_ledgers(unit: UnitOfWork, phases: Phases, inputs: EveningInputs) -> Ledger:
@@ -300,8 +314,8 @@ def _plan_tomorrow(
     weather: RunWeather,
     *,
     turn: Turn,
-) -> WrittenPlans:
-    """The plans of the coming day, from laying out pulses to announcing new versions."""
+) -> tuple[ComingDay, WrittenPlans]:
+    """The day and its plans, from laying out pulses to announcing new versions."""
     timed = run.phases.timed
     in_force = None
     if turn.revises:
@@ -351,4 +365,4 @@ def _plan_tomorrow(
     run.without_weather_count += written.rows.status.count("no-weather")
     if written.new.count:
         announce_new_plans(unit, run.phases, inputs, written, after_publish=turn.after_publish)
-    return written
+    return day, written

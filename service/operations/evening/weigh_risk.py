@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.agronomy.outlook import day_capacity_mm
 from service.agronomy.reasoning import PlanFlag
@@ -46,25 +47,34 @@ def with_risk(
     attitude = attitudes_of(inputs)
     if not (attitude != RiskAttitude.CLASSIC).any():
         return day
-    batch = members()
+    was_short = (ledger_flags & int(PlanFlag.AFTERNOON_STRESS)) != 0
+    return replace(day, risk=weighed(unit, day, attitude, members(), was_short=was_short))
+
+
+def weighed(
+    unit: UnitOfWork,
+    day: ComingDay,
+    attitude: Ints,
+    batch: MemberBatch,
+    *,
+    was_short: NDArray[np.bool_],
+) -> WeighedRisk:
+    """What the members change for the blocks of a day under these attitudes, (blocks,)."""
     later_day_mm = _later_day_mm(day)
     depth = safe_depth(_risk_days(day, later_day_mm), batch, costs_of(attitude))
     guard = risk_guards(
         depth,
         later_day_mm=later_day_mm[1:].max(axis=0),
-        was_short=(ledger_flags & int(PlanFlag.AFTERNOON_STRESS)) != 0,
+        was_short=was_short,
         has_other_task=_has_other_task(unit, day),
     )
     system, soil = day.blocks.system, day.blocks.soil
     shortest_min = pulse_limits(system, soil).shortest_pulse_min
-    return replace(
-        day,
-        risk=WeighedRisk(
-            attitude=attitude,
-            guard=np.where(attitude == RiskAttitude.CLASSIC, RiskGuard.NONE, guard),
-            depth=depth,
-            smallest_mm=shortest_min * net_rate_mm_per_min(system, soil),
-        ),
+    return WeighedRisk(
+        attitude=attitude,
+        guard=np.where(attitude == RiskAttitude.CLASSIC, RiskGuard.NONE, guard),
+        depth=depth,
+        smallest_mm=shortest_min * net_rate_mm_per_min(system, soil),
     )
 
 

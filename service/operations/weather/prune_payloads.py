@@ -1,4 +1,5 @@
-"""Old data is deleted: raw answers of weather services, members of ensembles, runs long done.
+"""Old data is deleted: raw answers of weather services, members of ensembles, days on paper, runs
+long done.
 
 Pruning again at once deletes nothing more.
 """
@@ -19,6 +20,8 @@ RUNS_KEPT = timedelta(days=400)
 
 MEMBERS_KEPT = timedelta(days=90)
 """So that each lead has the sixty pairs from which its skill is judged; our choice."""
+SHADOWS_KEPT = timedelta(days=400)
+"""A growing season can be compared with the last one; our choice."""
 WEIGHTS_KEPT = timedelta(days=2)
 """Quotas are counted by the hour and the day."""
 
@@ -38,6 +41,7 @@ def prune_payloads(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> Pruned:
     now = clock.now()
     with unit_of_work(write=True) as unit:
         unit.members.prune_weights(before=now - WEIGHTS_KEPT)
+        unit.shadows.prune(before=(now - SHADOWS_KEPT).date())
         return Pruned(
             issue_count=unit.members.prune(before=(now - MEMBERS_KEPT).date()),
             payload_count=unit.payloads.prune(before=now - PAYLOADS_KEPT),
