@@ -20,18 +20,15 @@ def booked(seed: int, net_mm: Floats, *, correction_mm: float = 0.0) -> BookedDa
     """The ledger of some days with water given evenly over the day's ET."""
     random = np.random.default_rng(seed)
     shape = (DAYS, BLOCKS)
-    terms = {
-        "taw_mm": np.broadcast_to(random.uniform(15.0, 40.0, BLOCKS), shape),
-        "raw_mm": np.broadcast_to(random.uniform(6.0, 12.0, BLOCKS), shape),
-        "rain_entering_mm": random.choice([0.0, 0.0, 6.0], shape),
-        "crop_et_mm": random.uniform(2.0, 6.0, shape),
-    }
     ledger = step_days(
         random.uniform(0.0, 8.0, BLOCKS),
         first_day_index=np.zeros(BLOCKS, dtype=np.int64),
+        taw_mm=np.broadcast_to(random.uniform(15.0, 40.0, BLOCKS), shape),
+        raw_mm=np.broadcast_to(random.uniform(6.0, 12.0, BLOCKS), shape),
+        rain_entering_mm=random.choice([0.0, 0.0, 6.0], shape),
+        crop_et_mm=random.uniform(2.0, 6.0, shape),
         early_net_mm=0.0 * net_mm,
         day_net_mm=net_mm,
-        **terms,
     )
     return BookedDays(
         depletion_start_mm=ledger.depletion_start_mm,
