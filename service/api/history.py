@@ -303,5 +303,10 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "Scores of ensembles, each model a source of its own.",
         ("AmountScoresOut.half_coverage_fraction", "AmountScoresOut.most_coverage_fraction"),
     ),
+    _added(
+        date(2026, 11, 30),
+        "What weighing the forecast would have done in a block that follows the evening rule.",
+        "GET /v1/blocks/{block_id}/risk-trial",
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

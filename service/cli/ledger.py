@@ -20,7 +20,7 @@ from service.cli.ledger_text import (
     has_alley,
     ledger_table,
 )
-from service.cli.plans import farms_by_id
+from service.cli.plans import farms_by_id, say_trial
 from service.cli.saved_table import SaveOption, save_table, words_of
 from service.cli.terminal import (
     JsonOption,
@@ -105,6 +105,7 @@ def balance(
                     "last_day": found.last_day, "days": list(rows)})  # fmt: skip
         return
     _show(found, units or UnitSystem(farm.unit_system))
+    say_trial(service, found.block_id, words_of(farm, units))
 
 
 def _show(balance: BlockBalance, units: UnitSystem) -> None:

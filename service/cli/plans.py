@@ -12,6 +12,7 @@ from rich.text import Text
 from service.agronomy.county_need import Basis
 from service.bootstrap import Service
 from service.cli import shown
+from service.cli.demo_clock import in_its_own_time
 from service.cli.plan_text import plan_document, show_plans
 from service.cli.saved_table import SaveOption, save_table, words_of
 from service.cli.terminal import (
@@ -26,18 +27,21 @@ from service.cli.terminal import (
     print_json,
 )
 from service.cli.why_text import explanation_document, show_explanation
+from service.delivery.trial_words import trial_sentence
 from service.errors import NotFound
 from service.operations.exports.county_table import county_table
 from service.operations.exports.run_tables import plan_table
 from service.operations.farms.change_farms import get_block_now
 from service.operations.reading.read_farms import list_farms, local_day
 from service.operations.reading.read_plans import explain, get_plan, list_plans
+from service.operations.reading.read_risk_trial import read_risk_trial
 from service.operations.review.compare_counties import (
     CountyComparison,
     compare_counties,
     county_weeks,
 )
 from service.records.farms import FarmDefinition
+from service.translations import Wording
 
 DAYS_PER_WEEK = 7
 
@@ -105,6 +109,16 @@ def why(
         return
     farm = farms_by_id(service)[view.block.farm_id]
     show_explanation(explanation, units or UnitSystem(farm.unit_system))
+    say_trial(service, view.block.block_id, words_of(farm, units))
+
+
+def say_trial(service: Service, block_id: str, words: Wording) -> None:
+    """What weighing the forecast would have done lately; nothing where nothing is on paper."""
+    found = read_risk_trial(
+        block_id, unit_of_work=service.unit_of_work, clock=in_its_own_time(service).clock
+    )
+    if found.is_kept and found.sums is not None:
+        paragraph(trial_sentence(found.sums, words))
 
 
 def counties(

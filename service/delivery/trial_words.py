@@ -1,0 +1,61 @@
+"""What weighing the forecast would have done, in a sentence: for pages and commands."""
+
+from __future__ import annotations
+
+from service.records.shadow import ShadowSums
+from service.translations import Wording
+
+LEAST_SHOWN_MM = 0.5
+"""[CHOICE] A smaller difference is none."""
+
+
+def trial_sentence(sums: ShadowSums, words: Wording) -> str:
+    """What ``balanced`` came to beside the evening rule, both on the same forecasts and weather."""
+    rule, weighed = sums.rule, sums.weighed
+    over = words.ngettext(
+        "On paper, over the last {count} day, weighing the forecast (balanced) would have"
+        " {water}, {drainage} and {thirst} than the evening rule.",
+        "On paper, over the last {count} days, weighing the forecast (balanced) would have"
+        " {water}, {drainage} and {thirst} than the evening rule.",
+        sums.day_count,
+        water=_water(weighed.net_mm - rule.net_mm, words),
+        drainage=_drainage(weighed.drainage_mm - rule.drainage_mm, words),
+        thirst=_thirst(weighed.short_day_count - rule.short_day_count, words),
+    )
+    if sums.weighed_day_count:
+        return over
+    return words.gettext("On paper, weighing the forecast has decided on no day here so far.")
+
+
+def _water(more_mm: float, words: Wording) -> str:
+    if abs(more_mm) < LEAST_SHOWN_MM:
+        return words.gettext("used no more and no less water")
+    amount = words.depth(abs(more_mm))
+    if more_mm < 0.0:
+        return words.gettext("used {depth} less water", depth=amount)
+    return words.gettext("used {depth} more water", depth=amount)
+
+
+def _drainage(more_mm: float, words: Wording) -> str:
+    if abs(more_mm) < LEAST_SHOWN_MM:
+        return words.gettext("drained no more and no less")
+    amount = words.depth(abs(more_mm))
+    if more_mm < 0.0:
+        return words.gettext("drained {depth} less", depth=amount)
+    return words.gettext("drained {depth} more", depth=amount)
+
+
+def _thirst(more: int, words: Wording) -> str:
+    if more == 0:
+        return words.gettext("left the block short of water on no more and no fewer days")
+    if more < 0:
+        return words.ngettext(
+            "left the block short of water on {count} day fewer",
+            "left the block short of water on {count} days fewer",
+            -more,
+        )
+    return words.ngettext(
+        "left the block short of water on {count} day more",
+        "left the block short of water on {count} days more",
+        more,
+    )
