@@ -30,6 +30,28 @@ class RiskAttitude(IntEnum):
     CAREFUL_WATER = 3
 
 
+def attitude_name(attitude: RiskAttitude) -> str:
+    """The word for an attitude in files, commands and answers.
+
+    Shapes: one attitude.
+    Returns: ``classic``, ``careful-crop``, ``balanced`` or ``careful-water``.
+    >>> attitude_name(RiskAttitude.CAREFUL_WATER)
+    'careful-water'
+    """
+    return attitude.name.lower().replace("_", "-")
+
+
+def attitude_named(word: str) -> RiskAttitude:
+    """The attitude of a word; the other way round.
+
+    Shapes: one word.
+    Returns: the attitude. Raises KeyError for another word.
+    >>> attitude_named("careful-water").name
+    'CAREFUL_WATER'
+    """
+    return RiskAttitude[word.upper().replace("-", "_")]
+
+
 COST_RATIOS: dict[RiskAttitude, tuple[float, float, float]] = {
     RiskAttitude.CLASSIC: (1.0, 1.0, 40.0),
     RiskAttitude.CAREFUL_CROP: (1.0, 1.0, 100.0),

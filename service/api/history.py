@@ -305,8 +305,10 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
     ),
     _added(
         date(2026, 11, 30),
-        "What weighing the forecast would have done in a block that follows the evening rule.",
+        "What weighing the forecast would have done in a block that follows the evening rule, and"
+        " the choice of either.",
         "GET /v1/blocks/{block_id}/risk-trial",
+        "PUT /v1/blocks/{block_id}/risk-attitude",
     ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

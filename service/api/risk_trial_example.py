@@ -9,6 +9,8 @@ RISK_TRIAL: Final[dict[str, Any]] = {
     "risk_attitude": "classic",
     "is_stated": False,
     "is_kept": True,
+    "told_on": None,
+    "weighs_from": None,
     "first_day": "2026-05-13",
     "last_day": "2026-07-13",
     "day_count": 62,
@@ -19,14 +21,14 @@ RISK_TRIAL: Final[dict[str, Any]] = {
         "drainage_mm": 18.4,
         "lost_et_mm": 0.0,
         "short_day_count": 0,
-        "cost_mm": 166.6,
+        "risk_cost_mm": 166.6,
     },
     "weighed": {
         "net_mm": 134.1,
         "drainage_mm": 12.3,
         "lost_et_mm": 0.12,
         "short_day_count": 1,
-        "cost_mm": 151.2,
+        "risk_cost_mm": 151.2,
     },
     "days": [
         {
@@ -49,4 +51,10 @@ RISK_TRIAL: Final[dict[str, Any]] = {
             },
         }
     ],
+}
+CHOSEN: Final[dict[str, Any]] = {
+    "block_id": "hill-farm.north",
+    "risk_attitude": "balanced",
+    "is_stated": True,
+    "new_plan_count": 1,
 }

@@ -42,7 +42,7 @@ from service.cli.pipes import catch_test, lateral
 from service.cli.plans import counties, plan, why
 from service.cli.reference_et import et0
 from service.cli.review import hindcast
-from service.cli.risk_trial import risk_trial
+from service.cli.risk_trial import risk_attitude, risk_trial
 from service.cli.run import prepare, run
 from service.cli.runs import runs
 from service.cli.schedule import schedule
@@ -83,6 +83,7 @@ app.command()(reading)
 app.command()(et0)
 app.command()(hindcast)
 app.command("risk-trial")(risk_trial)
+app.command("risk-attitude")(risk_attitude)
 app.command()(lateral)
 app.command()(parts)
 app.command()(season)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
+from enum import StrEnum
 from typing import Annotated
 
 import typer
 from rich.text import Text
 
+from service.agronomy.risk_attitude import attitude_named
 from service.cli import shown
 from service.cli.demo_clock import in_its_own_time
 from service.cli.plans import farms_by_id
@@ -25,6 +27,7 @@ from service.cli.terminal import (
     print_json,
 )
 from service.delivery.trial_words import trial_sentence
+from service.operations.farms.choose_attitude import choose_attitude
 from service.operations.reading.read_risk_trial import (
     DEFAULT_DAYS,
     RiskTrial,
@@ -98,5 +101,33 @@ def _cells(course: CourseSums, units: UnitSystem) -> tuple[str, ...]:
         shown.depth(course.drainage_mm, units),
         shown.depth(course.lost_et_mm, units),
         str(course.short_day_count),
-        shown.depth(course.cost_mm, units),
+        shown.depth(course.risk_cost_mm, units),
     )
+
+
+class Attitude(StrEnum):
+    """What a block does with a forecast that may be wrong."""
+
+    CLASSIC = "classic"
+    CAREFUL_CROP = "careful-crop"
+    BALANCED = "balanced"
+    CAREFUL_WATER = "careful-water"
+
+
+def risk_attitude(
+    block: Annotated[str, typer.Argument(help="Block for which it is chosen.")],
+    attitude: Annotated[Attitude, typer.Argument(help="classic keeps the evening rule for good.")],
+    as_json: JsonOption = False,
+) -> None:
+    """Choose what a block does with a forecast that may be wrong, from today on."""
+    service = in_its_own_time(open_service())
+    with service.unit_of_work(write=True) as unit:
+        changed, count = choose_attitude(
+            unit, block, attitude_named(attitude.value), replanning=service.replanning
+        )
+    if as_json:
+        print_json({"block_id": changed.block_id, "risk_attitude": attitude.value,
+                    "new_plan_count": count})  # fmt: skip
+        return
+    plans = shown.count(count, "plan")
+    paragraph(f"{changed.block_id}: {attitude.value} from today on; {plans} changed.")

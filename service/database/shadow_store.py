@@ -14,8 +14,8 @@ from sqlalchemy import Connection, delete, select
 
 from service.agronomy.records import Floats, Ints
 from service.database.bulk import is_among, read_columns, upsert_rows
-from service.database.tables import block, shadow_day
-from service.records.shadow import SHADOW_NUMBERS, ShadowRows
+from service.database.tables import block, risk_notice, shadow_day
+from service.records.shadow import SHADOW_NUMBERS, RiskNotice, ShadowRows
 
 _PER_MM = 100.0
 """Depths are kept to a hundredth of a millimeter, in two bytes."""
@@ -32,7 +32,7 @@ PACKED_DAY = np.dtype(
 
 
 class ShadowStore:
-    """Days on paper by farm and day."""
+    """Days on paper by farm and day, and what growers were told of them."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
@@ -98,6 +98,34 @@ class ShadowStore:
         ).scalar_one()
         rows = self.read(np.array([farm_key]), first_day=first_day, last_day=last_day)
         return rows.of_block(block_key)
+
+    # --- what growers were told -----------------------------------------------------------------
+
+    def read_notices(self, block_keys: Ints) -> dict[int, RiskNotice]:
+        """What the growers of these blocks were told, by key of the block."""
+        rows = self._connection.execute(
+            select(risk_notice).where(
+                is_among(self._connection, risk_notice.c.block_key, block_keys)
+            )
+        )
+        return {
+            key: RiskNotice(told_on=told_on, turns_on=turns_on) for key, told_on, turns_on in rows
+        }
+
+    def save_notice(self, block_key: int, notice: RiskNotice) -> None:
+        """Note that the grower of a block was told; replaces an older notice."""
+        upsert_rows(
+            self._connection,
+            risk_notice,
+            ("block_key", "told_on", "turns_on"),
+            [(block_key, notice.told_on.isoformat(), notice.turns_on.isoformat())],
+        )
+
+    def forget_notice(self, block_key: int) -> None:
+        """Delete what the grower of a block was told, if anything."""
+        self._connection.execute(delete(risk_notice).where(risk_notice.c.block_key == block_key))
+
+    # --- retention ------------------------------------------------------------------------------
 
     def prune(self, *, before: date) -> int:
         """Delete days before this one; returns how many of all farms."""

@@ -15,3 +15,12 @@ shadow_day = Table(
     sqlite_with_rowid=False,
 )
 """A day on paper of all blocks of a farm that keep one; ``blocks`` is packed by the store."""
+
+risk_notice = Table(
+    "risk_notice",
+    metadata,
+    Column("block_key", ForeignKey("block.block_key"), primary_key=True, autoincrement=False),
+    Column("told_on", Date, nullable=False),
+    Column("turns_on", Date, nullable=False),
+)
+"""Blocks whose growers were told that they will weigh the forecast from a day on."""

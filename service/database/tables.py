@@ -63,7 +63,7 @@ from service.database.schedule_tables import (
     scheduler_tick,
 )
 from service.database.season_tables import visit_note
-from service.database.shadow_tables import shadow_day
+from service.database.shadow_tables import risk_notice, shadow_day
 from service.database.waterworks_tables import (
     acid_treatment,
     catch_test,
@@ -129,6 +129,7 @@ __all__ = [
     "plan_text",
     "rain_gauge_reading",
     "read_instant",
+    "risk_notice",
     "run",
     "scheduler_tick",
     "shadow_day",

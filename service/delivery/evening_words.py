@@ -40,6 +40,7 @@ from service.delivery.meter_words import meter_notes
 from service.delivery.plain_text import clean
 from service.delivery.spread_words import news_of_hindsight, risk_words
 from service.delivery.timer_words import timer_notes
+from service.delivery.trial_words import notice_words
 from service.records.letters import BlockLine, EveningLetter, SiteLine
 from service.translations import Wording
 
@@ -137,7 +138,7 @@ def evening_words(letter: EveningLetter, words: Wording) -> EveningWords:
             if (text := _rain(site, letter.day, words, named=several)) is not None
         ),
         weather=weather_words(letter, words),
-        shared=shared_sentences(letter.blocks, words),
+        shared=(*notice_words(letter, words), *shared_sentences(letter.blocks, words)),
         cautions=caution_words(letter, words),
         sources=source_words(letter),
         issued=issue_words(letter, words),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from service.delivery.plain_text import clean
+from service.records.letters import EveningLetter
 from service.records.shadow import ShadowSums
 from service.translations import Wording
 
@@ -25,6 +27,24 @@ def trial_sentence(sums: ShadowSums, words: Wording) -> str:
     if sums.weighed_day_count:
         return over
     return words.gettext("On paper, weighing the forecast has decided on no day here so far.")
+
+
+def notice_words(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
+    """What the reader of a mail is told of blocks that begin to weigh the forecast unasked."""
+    return tuple(
+        words.gettext(
+            "{block} weighs the forecast from this plan on. The page of the block takes it back.",
+            block=clean(each.block_name),
+        )
+        if each.is_on
+        else words.gettext(
+            "{block} will weigh the forecast from {day} on, since it did better on paper than the"
+            " evening rule. The page of the block says how much, and keeps the evening rule.",
+            block=clean(each.block_name),
+            day=words.long_day(each.from_day),
+        )
+        for each in letter.notices
+    )
 
 
 def _water(more_mm: float, words: Wording) -> str:

@@ -39,7 +39,7 @@ from service.pages.block_day import BlockDay, block_day, shown_steps
 from service.pages.block_doubt import BlockDoubt, block_doubt
 from service.pages.block_months import first_shown_day, months_view
 from service.pages.block_season import kc_chart, season_days, season_view
-from service.pages.block_trial import trial_text
+from service.pages.block_trial import trial_view
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import emitter_flow_text, farm_of, flow_text, parsed_day
 from service.pages.rain_question import (
@@ -100,7 +100,7 @@ def _show(
         books = _books(unit, view, words)
         offer = rate_offer(unit, block, today=today)
         gauge = rain_place(unit, block, today + ONE_DAY)
-        trial = trial_text(unit, block, end - SEASON, end, words=words)
+        trial = trial_view(unit, block, end - SEASON, end, words=words)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     season = season_days(rows, latest, block, first_day=end - SEASON)
     wall_now = now.astimezone(ZoneInfo(farm.zone)).replace(tzinfo=None)

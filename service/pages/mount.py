@@ -15,6 +15,7 @@ from service.errors import Fault, NotFound, SettingsInvalid
 from service.pages import (
     acid,
     block,
+    block_trial,
     changes,
     comparison,
     counties,
@@ -119,6 +120,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("POST", "/blocks/{block_id}/runs", block.enter_run),
     ("POST", "/blocks/{block_id}/soil", block.enter_soil),
     ("POST", "/blocks/{block_id}/emitter-flow", block.use_emitter_flow),
+    ("POST", "/blocks/{block_id}/risk-attitude", block_trial.choose),
     ("POST", "/blocks/{block_id}/sensor", block.enter_sensor),
     ("POST", "/blocks/{block_id}/pauses", block.enter_pause),
     ("POST", "/blocks/{block_id}/pauses/{pause_id}/cancel", block.take_back_pause),

@@ -175,6 +175,16 @@ class SiteLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WeighingNotice:
+    """A block that will weigh the forecast, or does so from the day of the letter on."""
+
+    block_name: str
+    from_day: date
+    """First day that is planned so."""
+    is_on: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class EveningLetter:
     """Tomorrow's plan of a farm."""
 
@@ -189,6 +199,7 @@ class EveningLetter:
     """By start of their first pulse; resting blocks follow, by name."""
     sites: tuple[SiteLine, ...]
     attributions: tuple[Attribution, ...]
+    notices: tuple[WeighingNotice, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

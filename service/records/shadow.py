@@ -48,7 +48,14 @@ class ShadowRows:
 
     def of_block(self, block_key: int) -> ShadowRows:
         """Those of one block."""
-        own = np.flatnonzero(self.block_keys == block_key)
+        return self._picked(np.flatnonzero(self.block_keys == block_key))
+
+    def since(self, first_day: date) -> ShadowRows:
+        """Those from a day on."""
+        own = np.flatnonzero(self.days >= np.datetime64(first_day))
+        return self._picked(own)
+
+    def _picked(self, own: Ints) -> ShadowRows:
         return ShadowRows(
             block_keys=self.block_keys[own],
             days=self.days[own],
@@ -59,6 +66,15 @@ class ShadowRows:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RiskNotice:
+    """A grower was told that a block will weigh the forecast."""
+
+    told_on: date
+    turns_on: date
+    """Local days."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CourseSums:
     """What a rule came to over some days."""
 
@@ -66,7 +82,7 @@ class CourseSums:
     drainage_mm: float
     lost_et_mm: float
     short_day_count: int
-    cost_mm: float
+    risk_cost_mm: float
     """Water, drainage and 40 times the lost transpiration, in millimeters of water."""
 
 
@@ -102,7 +118,7 @@ def shadow_sums(rows: ShadowRows, *, drainage_cost: float, stress_cost: float) -
             drainage_mm=drainage,
             lost_et_mm=lost,
             short_day_count=int(np.count_nonzero(rows.flags[own] & int(flag))),
-            cost_mm=net + drainage_cost * drainage + stress_cost * lost,
+            risk_cost_mm=net + drainage_cost * drainage + stress_cost * lost,
         )
 
     guards = rows.guards[own]

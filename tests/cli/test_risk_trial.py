@@ -19,3 +19,11 @@ def test_a_block_on_a_timer_keeps_none_and_says_why(demo: Command) -> None:
     shown = demo("risk-trial", "larkbend.peaches")
     assert shown.exit_code == 0
     assert "nothing is kept on paper" in shown.output
+
+
+def test_a_choice_is_made_by_one_command(own_demo: Command) -> None:
+    made = document(own_demo("risk-attitude", "larkbend.vines", "classic", "--json"))
+    assert made["risk_attitude"] == "classic"
+    found = document(own_demo("risk-trial", "larkbend.vines", "--json"))
+    assert found["is_stated"] and not found["is_kept"]
+    assert own_demo("risk-attitude", "larkbend.vines", "bold").exit_code == 2

@@ -12,6 +12,7 @@ import pytest
 from service.bootstrap import Service
 from service.operations.reading.read_plans import get_plan
 from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, TODAY
+from tests.operations.reading.test_read_risk_trial import keep_days
 from tests.pages.conftest import Reader
 
 
@@ -88,3 +89,18 @@ def test_water_by_month_adds_up_to_the_days_of_the_season(service: Service, read
         assert len(shown) == 2  # June and July: the books begin on June 4
         assert sum(shown) == pytest.approx(float(np.nansum(rows.numbers[name])), abs=0.11)
     assert "tick-mark" in page and "1 Jul to 14 Jul" in page
+
+
+def test_the_days_on_paper_are_summed_and_either_rule_is_a_click_away(
+    service: Service, reader: Reader
+) -> None:
+    page = f"/blocks/{BLOCK_ID}"
+    assert "On paper" not in unescape(reader.get(page).text)
+    keep_days(service)
+    text = unescape(reader.get(page).text)
+    assert "On paper, over the last 62 days" in text
+    answer = reader.send(page, f"{page}/risk-attitude", attitude="classic")
+    assert answer.headers["Location"].endswith("done=attitude-kept")
+    with service.unit_of_work(write=False) as unit:
+        assert unit.blocks.get_block(BLOCK_ID, day=PLAN_DAY).has_stated_attitude
+    assert "On paper" not in unescape(reader.get(page).text)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Literal
 
 from pydantic import Field
 
 from service.api.dependencies import CalendarDate
+from service.api.schemas.bodies import Body
 from service.api.schemas.facts import Out
 from service.api.schemas.queries import In
 
@@ -29,6 +31,23 @@ class RiskTrialQuery(In):
     )
 
 
+class RiskAttitudeIn(Body):
+    """What a block does with a forecast that may be wrong."""
+
+    risk_attitude: Literal["classic", "careful-crop", "balanced", "careful-water"] = Field(
+        description="`classic` keeps the evening rule for good; the others weigh the forecast."
+    )
+
+
+class RiskAttitudeOut(Out):
+    """What was chosen."""
+
+    block_id: str = Field(description="Full block id, `farm.block`.")
+    risk_attitude: str = Field(description="What the block follows from today on.")
+    is_stated: bool = Field(description="Whether its grower chose it.")
+    new_plan_count: int = Field(description="Plans that got a new version in the same step.")
+
+
 class CourseSumsOut(Out):
     """What a rule came to over the days of the watering season that are over."""
 
@@ -36,7 +55,7 @@ class CourseSumsOut(Out):
     drainage_mm: float = Field(description="Rain and irrigation that drained, block mm.")
     lost_et_mm: float = Field(description="Transpiration lost to dry soil, block mm.")
     short_day_count: int = Field(description="Days that ended beyond the readily available water.")
-    cost_mm: float = Field(
+    risk_cost_mm: float = Field(
         description="Water, drainage and 40 times the lost transpiration, in mm of water."
     )
 
@@ -76,6 +95,13 @@ class RiskTrialOut(Out):
     is_stated: bool = Field(description="Whether its grower chose that; then nothing is kept.")
     is_kept: bool = Field(
         description="Whether evenings keep days on paper: no choice was made and no timer runs it."
+    )
+    told_on: date | None = Field(
+        description="Local day on which the grower was told that the block will weigh the forecast;"
+        " null: he was not, or has made a choice."
+    )
+    weighs_from: date | None = Field(
+        description="Local day from whose evening on it does, unless `risk_attitude` is stated."
     )
     first_day: date = Field(description="First day asked for.")
     last_day: date = Field(description="Last day asked for.")

@@ -18,11 +18,13 @@ from service.records.metered_flow import metered_flow
 
 CATCH_TEST_ORIGIN = "catch test of"
 WATER_REPORT_ORIGIN = "water report of"
+TURNED_ON_ORIGIN = "turned on after a season on paper, on"
 MEASURED: Mapping[str, str] = {
     "emission_uniformity_pct": CATCH_TEST_ORIGIN,
     "leaching_fraction": WATER_REPORT_ORIGIN,
+    "risk_attitude": TURNED_ON_ORIGIN,
 }
-"""How the origin of a measured number begins."""
+"""How the origin of a number begins that was measured, or found on paper."""
 GIVEN = "given"
 
 

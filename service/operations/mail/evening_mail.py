@@ -20,6 +20,7 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import PlanNotFound
 from service.operations.evening.turn import ChangeThreshold
 from service.operations.mail.timer_lines import line_of_day
+from service.operations.mail.weighing_notices import weighing_notices
 from service.operations.reading.block_lines import line_of_plan, pause_of_day
 from service.operations.reading.hindsight import hindsights
 from service.operations.reading.read_plans import PlanView, list_plans, metered_day
@@ -158,6 +159,7 @@ def evening_letter(
         (mark,) = unit.outbox.read_marks(keys, day=day)
         key_of = dict(zip(table.block_ids, table.keys.tolist(), strict=True))
         looked_back = hindsights(unit, farm.farm_id, key_of, day)
+        notices = weighing_notices(unit, table, views, day)
         timers = {
             state.block_id: line_of_day(state, day)
             for state in timers_of(unit, [view.block for view in views], today=day - ONE_DAY)
@@ -191,6 +193,7 @@ def evening_letter(
         ),
         sites=sites,
         attributions=named_sources(by_site.values(), attributions),
+        notices=notices,
     )
 
 

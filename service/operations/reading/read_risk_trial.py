@@ -6,6 +6,8 @@ import math
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 
+import numpy as np
+
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.risk_attitude import COST_RATIOS, RiskAttitude
 from service.agronomy.risk_guard import RiskGuard
@@ -19,6 +21,7 @@ from service.records.shadow import (
     RULE,
     WEIGHED,
     CourseSums,
+    RiskNotice,
     ShadowFlag,
     ShadowRows,
     ShadowSums,
@@ -43,6 +46,8 @@ class RiskTrial:
     """Days that are over, and tomorrow."""
     sums: ShadowSums | None
     """None: no day on paper is over."""
+    notice: RiskNotice | None
+    """What the grower was told; None: nothing, or he has made a choice."""
 
     @property
     def is_kept(self) -> bool:
@@ -87,6 +92,7 @@ def trial_of(
     """As :func:`read_risk_trial`, within an open transaction."""
     key = unit.blocks.get_block_key(block.block_id)
     rows = unit.shadows.read_block(key, first_day=first_day, last_day=last_day)
+    notice = unit.shadows.read_notices(np.array([key])).get(key)
     _, drainage, stress = COST_RATIOS[RiskAttitude.BALANCED]
     return RiskTrial(
         block=block,
@@ -94,6 +100,7 @@ def trial_of(
         last_day=last_day,
         rows=rows,
         sums=shadow_sums(rows, drainage_cost=drainage, stress_cost=stress),
+        notice=notice,
     )
 
 
@@ -105,6 +112,8 @@ def trial_document(trial: RiskTrial) -> dict[str, object]:
         "risk_attitude": trial.block.risk_attitude.name.lower().replace("_", "-"),
         "is_stated": trial.block.has_stated_attitude,
         "is_kept": trial.is_kept,
+        "told_on": None if trial.notice is None else trial.notice.told_on,
+        "weighs_from": None if trial.notice is None else trial.notice.turns_on,
         "first_day": trial.first_day,
         "last_day": trial.last_day,
         "day_count": 0 if sums is None else sums.day_count,

@@ -20,6 +20,7 @@ from service.operations.reading.read_farms import local_day
 from service.operations.schedule.due_jobs import WEATHER, DueRun, latest_evening
 from service.operations.schedule.duties import Duties, JobResult
 from service.operations.schedule.retain_plans import retain_plans
+from service.operations.schedule.turn_on_risk import turn_on_risk
 from service.operations.weather.observe_forecast_days import observe_forecast_days
 from service.operations.weather.prune_payloads import prune_payloads
 from service.records.farms import SiteTable
@@ -208,7 +209,8 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     """Delete payloads, runs, mails, events, superseded plans and issued forecasts that are old
     enough, and pack old plans.
 
-    What was observed of the days of those forecasts is stored first.
+    What was observed of the days of those forecasts is stored first. Blocks that have proved on
+    paper to gain by it are made to weigh the forecast.
     """
     (run,) = runs
     pruned = prune_payloads(unit_of_work=duties.unit_of_work, clock=duties.clock)
@@ -224,6 +226,7 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     plans = retain_plans(unit_of_work=duties.unit_of_work, clock=duties.clock)
     if plans.thinned_count:
         outcome += f", {plans.thinned_count} superseded plans"
+    risk = turn_on_risk(unit_of_work=duties.unit_of_work, clock=duties.clock)
     forecasts = observe_forecast_days(
         unit_of_work=duties.unit_of_work, clock=duties.clock, source_order=duties.source_order
     )
@@ -231,6 +234,9 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
         outcome += f", {forecasts.pruned_count} issued forecasts"
     if forecasts.observed_count:
         outcome += f"; {forecasts.observed_count} days observed"
+    if risk.told_count or risk.turned_count:
+        outcome += f"; {risk.told_count} growers told of blocks that will weigh the forecast"
+        outcome += f", {risk.turned_count} blocks turned on"
     if plans.packed_count:
         outcome += f"; packed {plans.packed_count} plans and their weather"
     return {run.run_key: JobResult(outcome=outcome)}

@@ -23,18 +23,29 @@ from tests.api.invented_farm import BLOCK_ID, FARM_ID, TODAY
 DAYS = 62
 
 
-def keep_days(service: Service, day_count: int = DAYS, *, dormant_count: int = 0) -> None:
-    """Invented days on paper up to yesterday: 14 mm less, 6 mm less drained, a day short more."""
+def keep_days(
+    service: Service,
+    day_count: int = DAYS,
+    *,
+    dormant_count: int = 0,
+    guards: int | None = None,
+    **changed: float,
+) -> None:
+    """Invented days on paper up to yesterday: 14 mm less, 6 mm less drained, a day short more.
+
+    guards: of every day; changed: other totals.
+    """
     days = np.arange(np.datetime64(TODAY) - day_count, np.datetime64(TODAY))
     share = np.full(day_count, 1.0 / (day_count - dormant_count))
     totals = dict(
-        zip(SHADOW_NUMBERS, (148.0, 18.0, 0.0, 124.0, 134.0, 12.0, 0.6, 186.0), strict=True)
+        zip(SHADOW_NUMBERS, (148.0, 18.0, 0.0, 124.0, 134.0, 12.0, 0.2, 186.0), strict=True)
     )
+    totals |= changed
     flags = np.zeros(day_count, dtype=np.int64)
     flags[3] = int(ShadowFlag.WEIGHED_SHORT)
     flags[day_count - dormant_count :] |= int(ShadowFlag.DORMANT)
-    guards = np.zeros(day_count, dtype=np.int64)
-    guards[:2] = RiskGuard.NO_SPREAD, RiskGuard.SHORTFALL
+    guard_of = np.full(day_count, guards or 0)
+    guard_of[:2] = RiskGuard.NO_SPREAD, RiskGuard.SHORTFALL
     with service.unit_of_work(write=True) as unit:
         key = unit.blocks.get_block_key(BLOCK_ID)
         (farm_key,) = unit.blocks.farm_keys([FARM_ID]).values()
@@ -43,7 +54,7 @@ def keep_days(service: Service, day_count: int = DAYS, *, dormant_count: int = 0
             ShadowRows(
                 block_keys=np.full(day_count, key),
                 days=days,
-                guards=guards,
+                guards=guard_of,
                 flags=flags,
                 numbers={name: total * share for name, total in totals.items()},
             ),
@@ -68,7 +79,7 @@ def test_the_two_rules_are_summed_side_by_side(own_service: Service) -> None:
     assert (sums.rule.short_day_count, sums.weighed.short_day_count) == (0, 1)
     weighed = sums.weighed
     # The cost of balanced, 1 : 1 : 40, of the design's cost table.
-    assert weighed.cost_mm == pytest.approx(
+    assert weighed.risk_cost_mm == pytest.approx(
         weighed.net_mm + weighed.drainage_mm + 40.0 * weighed.lost_et_mm
     )
     text = trial_sentence(sums, wording("en", "si"))
