@@ -65,7 +65,7 @@ def get_risk_trial(
 @router.put(
     "/blocks/{block_id}/risk-attitude",
     dependencies=[needs(Right.FARM_WRITE)],
-    operation_id="choose_risk_attitude",
+    operation_id="use_risk_attitude",
     summary="Choose what a block does with the forecast",
     description="The block gets a new version from today on and coming plans follow at once."
     " `classic`, once chosen, stays: nothing is turned on there. The same choice again changes"
@@ -78,7 +78,7 @@ def get_risk_trial(
         "requestBody": {"content": {"application/json": {"example": {"risk_attitude": "balanced"}}}}
     },
 )
-def choose_risk_attitude(
+def use_risk_attitude(
     block_id: BlockId, body: RiskAttitudeIn, service: TheService
 ) -> RiskAttitudeOut:
     """State it."""
