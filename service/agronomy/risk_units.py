@@ -53,7 +53,6 @@ RISK_GROUP = (
     Quantity("left_mm", "mm", 0, inf, "depletion of members without water"),
     Quantity("decided_mm", "mm", 0, inf, "net depth that a rule decided for a day"),
     Quantity("lost_et_mm", "mm", 0, inf, "transpiration lost to dry soil"),
-    Quantity("zone_et_mm", "mm", 0, inf, "use that the managed zone is asked for, no stress"),
     Quantity("short_day_count", "1", 0, inf, "days that end beyond readily available water"),
     Quantity("spread_day_count", "1", 0, inf, "days whose forecast had a spread"),
     Quantity("weighed_day_count", "1", 0, inf, "days on which no guard kept the evening rule"),

@@ -32,21 +32,20 @@ from service.operations.reading.read_plans import (
     plan_steps,
 )
 from service.operations.reading.what_changed import moment
-from service.operations.waterworks.learn_rate import rate_offer, use_rate
+from service.operations.waterworks.learn_rate import use_rate
 from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import GaugeReport, store_reading
 from service.pages.block_day import BlockDay, block_day, shown_steps
 from service.pages.block_doubt import BlockDoubt, block_doubt
 from service.pages.block_months import first_shown_day, months_view
 from service.pages.block_season import kc_chart, season_days, season_view
-from service.pages.block_trial import trial_view
+from service.pages.block_trial import offers_of
 from service.pages.entered import entered_number, entered_time
 from service.pages.plans import emitter_flow_text, farm_of, flow_text, parsed_day
 from service.pages.rain_question import (
     RestsOthersError,
     ask_about_rain,
     ask_before_resting,
-    rain_place,
 )
 from service.pages.sensor_form import FAULT_FIELDS, store_sensed
 from service.pages.soil_form import store_wetness, wetness_choices
@@ -98,9 +97,7 @@ def _show(
         applied = unit.reports.read_applied(np.array([key], dtype=np.int64), log_days)
         pipes_and_water = summary(unit, block, today, words)
         books = _books(unit, view, words)
-        offer = rate_offer(unit, block, today=today)
-        gauge = rain_place(unit, block, today + ONE_DAY)
-        trial = trial_view(unit, block, end - SEASON, end, words=words)
+        offers = offers_of(unit, block, today, span=(end - SEASON, end), words=words)
     pauses = list_pauses(block_id, unit_of_work=visit.service.unit_of_work)
     season = season_days(rows, latest, block, first_day=end - SEASON)
     wall_now = now.astimezone(ZoneInfo(farm.zone)).replace(tzinfo=None)
@@ -133,10 +130,8 @@ def _show(
         questioned=_question(visit),
         can_report=visit.may(Right.WATER_WRITE),
         can_change=visit.may(Right.FARM_WRITE),
-        offer=offer,
         emitter_flow=emitter_flow_text,
-        gauge=gauge,
-        trial=trial,
+        **offers,
     )
 
 

@@ -14,7 +14,9 @@ from service.delivery.trial_words import trial_sentence
 from service.operations.access.manage_keys import Right
 from service.operations.farms.choose_attitude import choose_attitude
 from service.operations.reading.read_risk_trial import trial_of
+from service.operations.waterworks.learn_rate import rate_offer
 from service.pages.plans import farm_of
+from service.pages.rain_question import rain_place
 from service.pages.visit import Visit, redirect
 from service.records.farms import BlockDefinition
 from service.translations import Wording
@@ -48,6 +50,22 @@ def trial_view(
         weighs_from=None if found.notice is None else found.notice.turns_on + ONE_DAY,
         is_turned_on=is_turned_on,
     )
+
+
+def offers_of(
+    unit: UnitOfWork,
+    block: BlockDefinition,
+    today: date,
+    *,
+    span: tuple[date, date],
+    words: Wording,
+) -> dict[str, object]:
+    """What the page offers to change: the flow by the meter, rain in the gauge, the rule."""
+    return {
+        "offer": rate_offer(unit, block, today=today),
+        "gauge": rain_place(unit, block, today + ONE_DAY),
+        "trial": trial_view(unit, block, *span, words=words),
+    }
 
 
 def choose(visit: Visit) -> Response:

@@ -15,7 +15,6 @@ from service.operations.farms.choose_attitude import choose_attitude
 from service.operations.mail.evening_mail import evening_letter
 from service.operations.schedule.turn_on_risk import NOTICE, TurnedOn, turn_on_risk
 from service.records.farms import BlockDefinition
-from service.records.shadow import RiskNotice
 from service.translations.wording import wording
 from tests.api.invented_farm import (
     BLOCK_ID,
@@ -26,7 +25,6 @@ from tests.api.invented_farm import (
     TODAY,
     FixedClock,
     load,
-    plan_evening,
 )
 from tests.operations.evening.test_lay_out_pulses import change_north
 from tests.operations.reading.test_read_risk_trial import keep_days
@@ -149,15 +147,3 @@ def test_loading_the_same_farm_file_again_leaves_it_on(own_service: Service) -> 
     load(own_service, stated, effective_day=TODAY + NOTICE)
     block = north(own_service, NOTICE.days)
     assert block.risk_attitude == RiskAttitude.CLASSIC and block.has_stated_attitude
-
-
-def test_the_mail_of_the_first_such_plan_says_so(own_service: Service) -> None:
-    keep_days(own_service, 95)
-    with own_service.unit_of_work(write=True) as unit:
-        unit.shadows.save_notice(
-            unit.blocks.get_block_key(BLOCK_ID),
-            RiskNotice(told_on=TODAY - NOTICE, turns_on=TODAY),
-        )
-    assert look(own_service) == TurnedOn(0, 1)
-    assert plan_evening(own_service) == []
-    assert "weighs the forecast from this plan on" in mailed(own_service)
