@@ -149,7 +149,7 @@ def main() -> None:
         return
     with tempfile.TemporaryDirectory() as folder:
         made = Path(folder) / "made.db"
-        prepare(made, options.blocks, options.sites)
+        prepare(f"sqlite:///{made}", options.blocks, options.sites)
         add_members(made)
         pairs = [(_measured(made, "--bare"), _measured(made)) for _ in range(options.runs)]
     for name, runs in zip(("bare", "whole"), zip(*pairs, strict=True), strict=True):
