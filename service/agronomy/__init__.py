@@ -93,6 +93,7 @@ Depletion into pulses
     risk_attitude     what a grower would rather risk, and what that leaves to chance
     safe_depth        the least water that a forecast with a spread calls for
     risk_guard        where the evening rule is better than that
+    shadow_course     what a rule would have done to the soil, on paper
     pulse_plan        what a block asks of a day and what it gets
     pulse_kernel      the same, compiled: pulses of one block alone
     hand_visits       starts only while somebody is there to open the valve
