@@ -11,6 +11,7 @@ import asyncio
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from service.agronomy.records import Floats, Ints
 from service.database.member_store import hour_of
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.reading.read_farms import local_day
+from service.operations.weather.archive_forecasts import EVENING_ENDS
 from service.operations.weather.archive_members import archive_members
 from service.operations.weather.correct_members import read_corrections
 from service.ports import EnsembleSource
@@ -75,7 +77,7 @@ class MembersRefresh:
                 for each in stored
             ]
             unit.members.save(stored)
-            archive_members(unit, [each for each in stored if not each.is_old_run])
+            archive_members(unit, _of_the_evening(stored, sites, before, now))
         return self._problems(answer, sites, stored)
 
     def _allowance(self, unit: UnitOfWork, now: datetime) -> Allowance:
@@ -199,6 +201,23 @@ def _stored(
         if members is not None:
             found.append(members)
     return found
+
+
+def _of_the_evening(
+    stored: Sequence[StoredMembers], sites: SiteTable, before: _Issued, now: datetime
+) -> list[StoredMembers]:
+    """New runs that plans are made with: what comes late counts only where nothing came before."""
+    is_late = {
+        key: now.astimezone(ZoneInfo(site.zone)).time() >= EVENING_ENDS
+        for key, site in zip(sites.keys.tolist(), sites.definitions, strict=True)
+    }
+    came = {(each.site_key, each.model, each.first_day) for own in before.values() for each in own}
+    return [
+        each
+        for each in stored
+        if not each.is_old_run
+        and not (is_late[each.site_key] and (each.site_key, each.model, each.first_day) in came)
+    ]
 
 
 def _useful(
