@@ -64,7 +64,7 @@ def see_evening(office: Office, desk: Desk, report: Report) -> None:
     came = desk.mail_counts(FIRST)
     report.check(
         "mails at the relay",
-        f"{came.total()} for {len(came)} growers, {desk.mails()[0]['Subject']!r}",
+        f"{came.total()} for {len(came)} growers, {str(desk.mails()[0]['Subject']).strip()!r}",
         holds=set(came.values()) == {1},
     )
 
