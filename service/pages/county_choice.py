@@ -226,7 +226,7 @@ def week_choices(on: date, chosen: date, words: Wording) -> list[tuple[str, str]
         for step in range(-_WEEKS_BEHIND, _WEEKS_AHEAD + 1)
     }
     return [
-        (week_name(each), words.span(each, sunday_of(each)))
+        (week_name(each), _short_week(each, words))
         for each in sorted({*near, chosen}, reverse=True)
     ]
 
@@ -242,3 +242,9 @@ def crops_in_groups(crops: list[tuple[str, str]]) -> list[tuple[str, list[tuple[
         group, _, rest = name.partition(", ")
         groups.setdefault(group, []).append((key, rest))
     return list(groups.items())
+
+
+def _short_week(monday: date, words: Wording) -> str:
+    """A week without its weekdays, which are always the same: a field of a phone holds it whole."""
+    first, last = (words.yearly_day(day.month, day.day) for day in (monday, sunday_of(monday)))
+    return words.gettext("{first} to {last}", first=first, last=last)

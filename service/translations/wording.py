@@ -211,7 +211,7 @@ class Wording:
 
     def yearly_day(self, month: int, day: int) -> str:
         """A day that every year has, in few letters."""
-        return _in_skeleton("MMMd", date(2023, month, day), self.tag)
+        return _in_skeleton("MMMd", date(2024, month, day), self.tag)
 
     def weekday(self, day: date) -> str:
         """The weekday in a few letters."""
