@@ -82,6 +82,7 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/blocks/{block_id}/nutrient-plan",
     "GET /v1/blocks",
     "GET /v1/blocks/{block_id}/balance",
+    "GET /v1/blocks/{block_id}/risk-trial",
     "GET /v1/changes",
     "GET /v1/controllers",
     "GET /v1/counties",

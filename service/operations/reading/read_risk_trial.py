@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
@@ -77,7 +77,8 @@ def read_risk_trial(
         today = local_day(clock.now(), farm.zone)
         block = unit.blocks.get_block(block_id, day=today + ONE_DAY)
         last = last_day or today - ONE_DAY
-        first = first_day or last - timedelta(days=DEFAULT_DAYS - 1)
+        earliest = max(last.toordinal() - DEFAULT_DAYS + 1, date.min.toordinal())
+        first = first_day or date.fromordinal(earliest)
         if not 0 <= (last - first).days < LONGEST_DAYS:
             raise InputInvalid(
                 f"the span {first} to {last} cannot be read",
