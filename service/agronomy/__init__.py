@@ -81,6 +81,7 @@ What a block's readings teach
     learning_points   the points that are tried, and how likely each is beforehand
     learning_ledger   the ledger of a block at all of them
     learning_ledger_kernel  the same, compiled
+    learning_readings  what readings say of the zone, and what each can be off by
     learning_likelihood  how well each agrees with all readings of a season
     learned_multipliers  what is known then of a block's use, store and rate, and of its depletion
     sensor_check      whether a sensor still says what the soil is like

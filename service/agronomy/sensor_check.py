@@ -136,11 +136,24 @@ def check_sensor(
     return SensorVerdict(SensorState.SOUND, -1, _mean_score(score))
 
 
-def _at_once(value: float, step: float, soil: BlockSoil, *, is_wet: bool) -> SensorState:
-    if value < soil.wilting_point - DRY_MARGIN:
+def state_by_value(volumetric_water: float, soil: BlockSoil) -> SensorState:
+    """What one reading says of its sensor by itself.
+
+    Shapes: scalar.
+    Returns: SensorState, in air below WP - 0.04, broken above 0.55 [m³ m⁻³], else sound.
+    Source: [CHOICE].
+    >>> state_by_value(0.02, BlockSoil(0.23, 0.11)).name
+    'IN_AIR'
+    """
+    if volumetric_water < soil.wilting_point - DRY_MARGIN:
         return SensorState.IN_AIR
-    if value > WETTEST:
-        return SensorState.BROKEN
+    return SensorState.BROKEN if volumetric_water > WETTEST else SensorState.SOUND
+
+
+def _at_once(value: float, step: float, soil: BlockSoil, *, is_wet: bool) -> SensorState:
+    state = state_by_value(value, soil)
+    if state is not SensorState.SOUND:
+        return state
     if step > LARGEST_STEP and not is_wet:
         return SensorState.JUMPED
     return SensorState.SOUND

@@ -32,6 +32,7 @@ from service.cli.fertiliser import (
 from service.cli.flow import flow_check
 from service.cli.forecast_quality import forecast_quality
 from service.cli.housekeeping import check, components, migrate, serve
+from service.cli.learned import learned
 from service.cli.ledger import balance, water_used
 from service.cli.log_book import log_book
 from service.cli.mail import mail, people
@@ -91,6 +92,7 @@ app.command("note")(note_add)
 app.command()(notes)
 app.command("catch-test", cls=NumbersCommand)(catch_test)
 app.command("flow-check")(flow_check)
+app.command()(learned)
 app.command()(capacity)
 app.command("water-add")(water_add)
 app.command("water-report")(water_report)
