@@ -78,7 +78,7 @@ def test_the_two_rules_are_summed_side_by_side(own_service: Service) -> None:
     assert sums.rule.net_mm - sums.weighed.net_mm == pytest.approx(14.0, abs=0.4)
     assert (sums.rule.short_day_count, sums.weighed.short_day_count) == (0, 1)
     weighed = sums.weighed
-    # The cost of balanced, 1 : 1 : 40, of the design's cost table.
+    # The cost of balanced is 1 : 1 : 40 for water, drainage and lost use [CHOICE].
     assert weighed.risk_cost_mm == pytest.approx(
         weighed.net_mm + weighed.drainage_mm + 40.0 * weighed.lost_et_mm
     )
