@@ -107,7 +107,10 @@ class FixedRule:
     """Days on which it runs, spread evenly over the week."""
 
     def __call__(self, day: int, depletion_mm: Floats) -> PulseBatch:
-        """One run from the first minute that is allowed; it ends by midnight."""
+        """One run from the first minute that is allowed; it ends by midnight.
+
+        A day that is wholly without water has none.
+        """
         blocks, windows = self.season.blocks_on(day), self.season.windows[day]
         weekday = int(self.season.days[day].item().weekday())
         runs = weekday in {
@@ -118,7 +121,7 @@ class FixedRule:
         is_open = windows.closes_min[:, 0] > windows.opens_min[:, 0]
         start_min = np.where(is_open, windows.opens_min[:, 0], 0)
         whole_min = np.rint(np.minimum(run_min, MINUTES_PER_DAY - start_min)).astype(np.int64)
-        return _single_runs(start_min, whole_min * runs)
+        return _single_runs(start_min, whole_min * (runs & (is_open | ~windows.is_outage)))
 
 
 def _single_runs(start_min: Ints, run_min: Ints) -> PulseBatch:
@@ -155,17 +158,18 @@ class WeeklyTimers:
         self._season = season
         self._timers_on = timers_on
         self._program: WeekProgram | None = None
+        self._open_day_mask: Ints | None = None
 
     def __call__(self, day: int, depletion_mm: Floats) -> PulseBatch:
         """The pulses of a day; on a setting day the program is worked out first."""
         of_week = day % WEEK_DAYS
-        if self._program is None or of_week == 0:
+        if self._program is None or self._open_day_mask is None or of_week == 0:
+            timers = self._timers_on(day)
+            self._open_day_mask = timers.open_day_mask
             self._program = choose_programs(
-                self._week_ahead(day, depletion_mm),
-                self._timers_on(day),
-                self._season.supply_flow_l_per_h,
+                self._week_ahead(day, depletion_mm), timers, self._season.supply_flow_l_per_h
             )
-        return _runs_of(self._program, of_week)
+        return _runs_of(self._program, self._open_day_mask, of_week)
 
     def _week_ahead(self, day: int, depletion_mm: Floats) -> WeekAhead:
         """The coming week as it was, where it is known, else the one before with earlier rain."""
@@ -209,9 +213,9 @@ def _earlier_rain(rain_entering_mm: Floats, rows: Ints) -> tuple[Floats, Floats]
     return courses, weight
 
 
-def _runs_of(program: WeekProgram, of_week: int) -> PulseBatch:
+def _runs_of(program: WeekProgram, open_day_mask: Ints, of_week: int) -> PulseBatch:
     """The pulses of a program on a day of its week, in whole minutes."""
-    on = (program.day_mask >> of_week) & 1
+    on = ((program.day_mask & open_day_mask) >> of_week) & 1
     counts = np.where(program.is_known, program.start_count, 0) * on
     offset = np.concatenate(([0], np.cumsum(counts)))
     block = np.repeat(np.arange(counts.size), counts)

@@ -143,7 +143,7 @@ class WindowBatch:
     closes_min: Ints
     """(blocks, windows) end of each window, exclusive; windows of a block rise and do not touch."""
     is_outage: NDArray[np.bool_]
-    """(blocks,) a no-water period removes part of that day."""
+    """(blocks,) a no-water period or hours of every week without water remove part of that day."""
     held_min: Floats | None = None
     """(blocks,) minutes that a freeze hold has taken from the windows; None: from no block."""
     visit_opens_min: Ints | None = None
@@ -151,6 +151,9 @@ class WindowBatch:
     closes = 0, and a block without a visit opens by itself; None: no block has one."""
     visit_closes_min: Ints | None = None
     """(blocks, visits) when they leave; the windows stay the hours in which the block may run."""
+    dry_spans: tuple[tuple[tuple[int, int], ...], ...] = ()
+    """(blocks,) what has no water whatever the windows say: no-water periods and weekly hours, in
+    minutes of that day; empty: no block has any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +215,18 @@ class NoWaterPeriod:
 
     starts_local: datetime
     ends_local: datetime
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class WeeklyNoWater:
+    """Hours of every week in which a supply gives no water, in local wall-clock time."""
+
+    weekdays: tuple[int, ...]
+    """The days on which they begin, 1 Monday to 7 Sunday."""
+    starts_wall_min: int
+    ends_wall_min: int
+    """1 to 1440; on the next day where it is not after the start."""
     reason: str
 
 

@@ -23,6 +23,12 @@ SEASON_GROUP = (
     Quantity("early_days", "d", 0, 365, "days before a window in which a test counts for it"),
     Quantity("freeze_hold_c", "degC", -40, 10, "no pulse in hours expected below this"),
     Quantity("held_min", "min", 0, 1500, "minutes of the windows that are too cold for a pulse"),
+    Quantity(
+        "weekly_closed_min", "min", 0, 1500, "minutes of windows in weekly hours without water"
+    ),
+    Quantity("starts_wall_min", "min", 0, 1439, "start on the clock, since 00:00"),
+    Quantity("ends_wall_min", "min", 1, 1440, "end on the clock, since 00:00"),
+    Quantity("closed_min", "min", 0, 1500, "minutes of windows that have no water"),
     Quantity("from_min", "min", 0, inf, "minute from which something is held, or looked for"),
     Quantity("until_min", "min", 0, inf, "end of the cold morning"),
     Quantity("again_min", "min", 0, inf, "start of the cold evening"),

@@ -19,6 +19,12 @@ def _how_net_rate(numbers: Numbers) -> int:
     return int(is_known(leaching) and leaching > LEACHING_NEGLIGIBLE_FRACTION)
 
 
+def _how_weekly(numbers: Numbers) -> int | None:
+    if not is_known(numbers.get("weekly_closed_min")):
+        return None
+    return int(numbers.get("weekly_effect") or 0)
+
+
 def _how_start(numbers: Numbers) -> int:
     return int(is_weighed(numbers))
 
@@ -174,6 +180,17 @@ WATER_STEPS: tuple[StepRule, ...] = (
             " the whole day where the highest is less than 3 °C above it",
         ),
         has("held_min"),
+    ),
+    StepRule(
+        "weekly_closed_min", "Minutes of the allowed hours without water every week", "min", 0,
+        "as given for the supply",
+        (
+            "hours in which the supply gives no water; without them the plan would be the same",
+            "hours in which the supply gives no water; without them pulses would run at other"
+            " times",
+            "hours in which the supply gives no water; without them more would run",
+        ),
+        _how_weekly,
     ),
     StepRule(
         "application_rate_mm_per_h", "Depth the emitters give per hour", "mm/h", 3, "geometry",

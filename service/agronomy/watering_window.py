@@ -1,4 +1,4 @@
-"""When each block may run on a civil day: its windows, its supply's, less no-water periods.
+"""When each block may run on a civil day: its windows, its supply's, less times without water.
 
 In go wall-clock windows as people write them; out come minutes elapsed since local midnight, which
 remain valid on days of a clock change.
@@ -13,9 +13,18 @@ import numpy as np
 
 from service.agronomy.civil_day import day_length_min, elapsed_min, elapsed_wall_min
 from service.agronomy.hand_visits import padded_visits
-from service.agronomy.records import Ints, NoWaterPeriod, WallWindow, WindowBatch
+from service.agronomy.records import (
+    Ints,
+    NoWaterPeriod,
+    WallWindow,
+    WeeklyNoWater,
+    WindowBatch,
+)
+from service.agronomy.weekly_hours import closed_hours
 
 Span = tuple[int, int]
+Row = tuple[tuple[Span, ...], bool, tuple[Span, ...]]
+"""Open spans of a block, whether something is cut out of them, and the spans without water."""
 
 
 def watering_windows(
@@ -26,32 +35,35 @@ def watering_windows(
     zones: Sequence[str],
     day: date,
     visits: Sequence[tuple[WallWindow, ...]] = (),
+    weekly: Sequence[tuple[WeeklyNoWater, ...]] = (),
 ) -> WindowBatch:
     """Open times of every block on one civil day.
 
     Shapes: one entry per block in each argument; equal windows may be one object, which saves
     time with many blocks.
     visits: when somebody is there to open valves by hand; none at all where empty.
+    weekly: hours of every week in which its supply gives no water; none at all where empty.
     Returns: WindowBatch in elapsed minutes; a window that a clock change removes is left out.
     Source: common practice, no source.
     """
-    cache: dict[tuple[object, ...], tuple[tuple[Span, ...], bool]] = {}
-    rows: list[tuple[tuple[Span, ...], bool]] = []
-    for own, shared, closed, zone in zip(
-        block_windows, supply_windows, no_water, zones, strict=True
+    cache: dict[tuple[object, ...], Row] = {}
+    rows: list[Row] = []
+    for own, shared, closed, hours, zone in zip(
+        block_windows, supply_windows, no_water, weekly or ((),) * len(zones), zones, strict=True
     ):
-        key = (own, shared, closed, zone)
+        key = (own, shared, closed, hours, zone)
         if key not in cache:
-            cache[key] = _open_spans(own, shared, closed, zone, day)
+            cache[key] = _open_spans(own, shared, _dry_spans(closed, hours, zone, day), zone, day)
         rows.append(cache[key])
-    width = max((len(spans) for spans, _ in rows), default=0) or 1
+    width = max((len(spans) for spans, _, _ in rows), default=0) or 1
     opens_min = np.zeros((len(rows), width), dtype=np.int64)
     closes_min = np.zeros((len(rows), width), dtype=np.int64)
-    for row, (spans, _) in enumerate(rows):
+    for row, (spans, _, _) in enumerate(rows):
         for place, (opens, closes) in enumerate(spans):
             opens_min[row, place] = opens
             closes_min[row, place] = closes
-    is_outage = np.array([outage for _, outage in rows], dtype=np.bool_)
+    is_outage = np.array([outage for _, outage, _ in rows], dtype=np.bool_)
+    dry_spans = tuple(dry for _, _, dry in rows)
     comes_and_leaves = padded_visits(
         [_elapsed(own, day, zone) for own, zone in zip(visits, zones, strict=bool(visits))]
     )
@@ -62,6 +74,7 @@ def watering_windows(
         is_outage=is_outage,
         visit_opens_min=visit_opens_min,
         visit_closes_min=visit_closes_min,
+        dry_spans=dry_spans if any(dry_spans) else (),
     )
 
 
@@ -82,26 +95,33 @@ def take_windows(windows: WindowBatch, rows: Ints) -> WindowBatch:
         visit_closes_min=(
             None if windows.visit_closes_min is None else windows.visit_closes_min[rows]
         ),
+        dry_spans=tuple(windows.dry_spans[row] for row in rows.tolist())
+        if windows.dry_spans
+        else (),
     )
 
 
 def _open_spans(
     own: tuple[WallWindow, ...],
     shared: tuple[WallWindow, ...],
-    closed: tuple[NoWaterPeriod, ...],
+    dry: tuple[Span, ...],
     zone: str,
     day: date,
-) -> tuple[tuple[Span, ...], bool]:
-    spans = _common(_elapsed(own, day, zone), _elapsed(shared, day, zone))
-    is_outage = False
-    for period in closed:
-        gap = _part_of_day(period, day, zone)
-        if gap is None:
-            continue
-        left = [part for span in spans for part in _without(span, gap)]
-        is_outage = is_outage or left != spans
-        spans = left
-    return tuple(spans), is_outage
+) -> Row:
+    whole = _common(_elapsed(own, day, zone), _elapsed(shared, day, zone))
+    spans = whole
+    for gap in dry:
+        spans = [part for span in spans for part in _without(span, gap)]
+    return tuple(spans), spans != whole, dry
+
+
+def _dry_spans(
+    closed: tuple[NoWaterPeriod, ...], hours: tuple[WeeklyNoWater, ...], zone: str, day: date
+) -> tuple[Span, ...]:
+    """The parts of a day that have no water, in elapsed minutes."""
+    parts = (_part_of_day(period, day, zone) for period in closed)
+    of_week = ((each.start_min, each.end_min) for each in closed_hours(hours, day, zone))
+    return (*(part for part in parts if part is not None), *of_week)
 
 
 def _elapsed(windows: tuple[WallWindow, ...], day: date, zone: str) -> list[Span]:

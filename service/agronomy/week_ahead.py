@@ -70,6 +70,8 @@ class TimerBatch(NamedTuple):
     safety_fraction: Floats
     """Probability with which readily available water has to hold."""
     supply_index: Ints
+    open_day_mask: Ints
+    """Bits, from the setting day on, of the days on which there is water in those hours."""
 
 
 class WeekProgram(NamedTuple):

@@ -41,6 +41,8 @@ class CostRules(NamedTuple):
 
     rain_room_fraction: float
     safe_course: int
+    open_day_mask: int
+    """Bits of the days on which there is water; what runs on others gives none."""
 
 
 class WeekCourse(NamedTuple):
@@ -98,7 +100,9 @@ def safe_course(days: WeekAhead, block: int, safety_fraction: float) -> int:
 def cost_rules(days: WeekAhead, timers: TimerBatch, block: int) -> CostRules:
     """The rules by which the week of a block is judged."""
     return CostRules(
-        timers.rain_room_fraction[block], safe_course(days, block, timers.safety_fraction[block])
+        timers.rain_room_fraction[block],
+        safe_course(days, block, timers.safety_fraction[block]),
+        timers.open_day_mask[block],
     )
 
 
@@ -172,7 +176,7 @@ def week_course(
         for day in range(day_count):
             raw_mm = days.raw_mm[day, block]
             early_mm, day_mm, pulses_before_sunrise = 0.0, 0.0, 0
-            if day_mask & (1 << (day % WEEK_DAYS)):
+            if day_mask & rules.open_day_mask & (1 << (day % WEEK_DAYS)):
                 pulses_before_sunrise = starts.pulses_before_sunrise[day]
                 early_mm = pulse_net_mm * pulses_before_sunrise
                 day_mm = pulse_net_mm * (pulse_count - pulses_before_sunrise)

@@ -17,15 +17,16 @@ harder to set has to save a twentieth for a block [CHOICE].
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.block_batch import BlockBatch
-from service.agronomy.records import Floats, Ints, WindowBatch
+from service.agronomy.records import Floats, Ints, WallWindow, WeeklyNoWater, WindowBatch
 from service.agronomy.watering_rules import net_rate_mm_per_min, pulse_limits, whole_minutes
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch, WeekAhead, WeekProgram
+from service.agronomy.weekly_hours import hours_of_week
 
 WHOLE_WEEK = (1 << WEEK_DAYS) - 1
 
@@ -95,7 +96,43 @@ def timers_of_blocks(
         rain_room_fraction=system.rain_room_fraction[rows],
         safety_fraction=safety_fraction,
         supply_index=system.supply_index[rows],
+        open_day_mask=np.full(rows.size, WHOLE_WEEK),
     )
+
+
+def within_weekly_hours(
+    timers: TimerBatch,
+    own: Sequence[Sequence[WallWindow]],
+    shared: Sequence[Sequence[WallWindow]],
+    weekly: Sequence[Sequence[WeeklyNoWater]],
+    *,
+    first_weekday: int,
+) -> TimerBatch:
+    """Timers whose supply gives no water in some hours of every week, with what that leaves them.
+
+    Shapes: timers (blocks,), and an entry for each in the windows of the blocks, those of their
+    supplies, and the weekly hours.
+    first_weekday: of the setting day, 1 Monday to 7 Sunday.
+    Returns: TimerBatch; blocks without weekly hours as they were, those whose week has no room for
+    a pulse without an open day.
+    Source: arrangement only.
+    """
+    if not any(weekly):
+        return timers
+    opens_min, closes_min = timers.opens_min.copy(), timers.closes_min.copy()
+    open_day_mask = timers.open_day_mask.copy()
+    for block, hours in enumerate(weekly):
+        if not hours:
+            continue
+        shortest_min = int(timers.shortest_pulse_min[block])
+        found = hours_of_week(own[block], shared[block], hours, shortest_pulse_min=shortest_min)
+        open_day_mask[block] = 0
+        if found is not None:
+            opens_min[block], closes_min[block] = found.opens_wall_min, found.closes_wall_min
+            open_day_mask[block] = _mask(
+                (day - first_weekday) % WEEK_DAYS for day in found.weekdays
+            )
+    return timers._replace(opens_min=opens_min, closes_min=closes_min, open_day_mask=open_day_mask)
 
 
 def choose_programs(
@@ -125,7 +162,8 @@ def choose_programs(
     ...     closes_min=1260 * whole, shortest_pulse_min=10 * whole, longest_pulse_min=120 * whole,
     ...     daily_maximum_min=1440.0 * one, off_ratio=one, valve_gap_min=whole,
     ...     net_rate_mm_per_min=0.05 * one, flow_l_per_h=900.0 * one,
-    ...     rain_room_fraction=0.3 * one, safety_fraction=0.9 * one, supply_index=0 * whole)
+    ...     rain_room_fraction=0.3 * one, safety_fraction=0.9 * one, supply_index=0 * whole,
+    ...     open_day_mask=127 * whole)
     >>> program = choose_programs(ahead, timers, np.array([1000.0]))
     >>> int(program.start_count[0]), float(program.run_min[0])
     (2, 43.0)
@@ -150,6 +188,9 @@ def choose_programs(
         latest_min = rules.closes_min[blocks].min()
         rules.closes_min[blocks] = np.maximum(rules.opens_min[blocks], latest_min)
         choose_in_turns(days, rules, masks, blocks, turn, out)
+    # A timer that takes any weekdays is not set to days on which nothing would come.
+    takes_any = timers.day_rule == DayRule.WEEKDAYS
+    out.day_mask[takes_any] &= timers.open_day_mask[takes_any]
     return out
 
 

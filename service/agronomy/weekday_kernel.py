@@ -63,6 +63,7 @@ def best_days(trial: Trial, steps: int, limit: float, tables: WeekTables) -> tup
         trial.starts.shares, trial.starts.durations, trial.starts.pulses_before_sunrise,
     )  # fmt: skip
     safe, room_fraction = trial.rules.safe_course, trial.rules.rain_room_fraction
+    open_day_mask = trial.rules.open_day_mask
     pulse_count = durations.shape[0] // day_count
     pulse_net_mm = steps * trial.step_net_mm
     costs = np.zeros(day_count + 1)
@@ -72,7 +73,7 @@ def best_days(trial: Trial, steps: int, limit: float, tables: WeekTables) -> tup
     while number < 1 << day_count:
         while day < day_count and costs[day] < best_cost:
             early_mm, day_mm, early = 0.0, 0.0, 0
-            if number & (1 << (day_count - 1 - day)):
+            if number & (1 << (day_count - 1 - day)) and open_day_mask & (1 << day):
                 early = before_sunrise[day]
                 early_mm, day_mm = pulse_net_mm * early, pulse_net_mm * (pulse_count - early)
             own = (day * pulse_count + early, (day + 1) * pulse_count)

@@ -235,6 +235,7 @@ EXPLANATION: Final[dict[str, Any]] = {
             "source": "this service's model, [CHOICE]",
         },
     ],
+    "weekly_no_water": [],
     "ledger": [BALANCE_DAY],
     "metered": [],
     "hindsight": HINDSIGHT,

@@ -24,6 +24,7 @@ from service.cli.ledger_text import (
 from service.cli.plan_text import headline, plan_document, sentence
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.delivery.spread_words import hindsight_words
+from service.delivery.weekly_words import effect_words
 from service.operations.reading.read_balance import ledger_lines
 from service.operations.reading.read_plans import Explanation, PlanView
 from service.records.feedback import MeteredDay
@@ -69,6 +70,9 @@ def show_explanation(explanation: Explanation, units: UnitSystem) -> None:
         f"Where the day's maximum of {block.daily_maximum_min:g} min is from:"
         f" {block.origins['daily_maximum_min']}."
     )
+    weekly = effect_words(view.plan, view.zone, wording("en", "si"))
+    if weekly:
+        paragraph(weekly)
     _show_ledger(explanation, units)
     _show_borrowed(view, units)
     _show_set_aside(view, units)
@@ -86,6 +90,7 @@ def explanation_document(explanation: Explanation) -> dict[str, object]:
             {name: value for name, value in asdict(step).items() if name != "decimals"}
             for step in explanation.steps
         ],
+        "weekly_no_water": [asdict(each) for each in view.plan.reasoning.weekly_hours],
         "ledger": list(ledger_lines(explanation.ledger, view.block.trigger_fraction)),
         "metered": list(explanation.metered),
         "set_aside": [

@@ -530,6 +530,7 @@ class BlockStore:
                 supply.c.farm_key,
                 supply.c.flow_l_per_h,
                 supply.c.windows,
+                supply.c.weekly_no_water,
             )
             .where(is_among(self._connection, supply.c.farm_key, farm_keys))
             .order_by(supply.c.supply_key),

@@ -88,6 +88,7 @@ supply = Table(
     Column("flow_l_per_h", Double, nullable=False),
     Column("windows", Text, nullable=False),
     Column("timer", Text),
+    Column("weekly_no_water", Text),
     Column("retired_from", Date),
     UniqueConstraint("farm_key", "supply_id"),
     CheckConstraint("flow_l_per_h > 0", name="flow_positive"),

@@ -49,6 +49,7 @@ FIELD_LABELS: Final[Mapping[str, str]] = {
     "supply_id": marked("Supply"),
     "site_id": marked("Weather site"),
     "no_water": marked("Days without water"),
+    "weekly_no_water": marked("Hours of every week without water"),
     "balance_start": marked("First day of the balance"),
     "timer": marked("Timer"),
     "visits": marked("When somebody opens the valve"),

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import WallWindow
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, SHORTEST_PULSE_MIN
+from service.agronomy.weekly_hours import hours_of_week
 from service.farm_files.block_keys import BlockKeys
 from service.farm_files.places import clock_offsets_h
 from service.farm_files.toml_table import TomlTable
@@ -46,6 +49,13 @@ def check_block(
                 f"supply {supply.supply_id!r}, {_windows_text(supply.windows)}",
                 f"one stretch of at least {shortest}",
             )
+        elif supply.weekly_no_water and not _has_open_day(block, supply, shortest_min):
+            table.refuse(
+                BlockKeys.supply,
+                f"supply {supply.supply_id!r}, whose weekly_no_water leaves the block no "
+                f"{shortest_min:g} min on any weekday",
+                f"one stretch of at least {shortest}",
+            )
         flow_l_per_h = block.flow_l_per_h
         flow_text = _in_gpm if table.unit_system == "us" else _in_l_per_h
         if flow_l_per_h > supply.flow_l_per_h * (1.0 + 1e-9):
@@ -84,6 +94,17 @@ def _longest_common_min(own: tuple[WallWindow, ...], shared: tuple[WallWindow, .
             for theirs in shared
         ),
     )
+
+
+def _has_open_day(block: BlockDefinition, supply: SupplyDefinition, shortest_min: float) -> bool:
+    """Whether the weekly hours without water leave room for a pulse on some weekday."""
+    found = hours_of_week(
+        block.windows,
+        supply.windows,
+        supply.weekly_no_water,
+        shortest_pulse_min=math.ceil(shortest_min),
+    )
+    return found is not None
 
 
 def _windows_text(windows: tuple[WallWindow, ...]) -> str:

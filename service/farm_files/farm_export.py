@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date
 
 from service.agronomy.block_batch import month_and_day
 from service.agronomy.civil_day import day_of_decimal_year, wall_text
@@ -20,6 +20,8 @@ from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
 from service.farm_files.risk_file import word_of
 from service.farm_files.timer_file import timer_lines
+from service.farm_files.toml_literal import toml_literal
+from service.farm_files.weekly_file import weekly_lines
 from service.records.controllers import ControllerDefinition
 from service.records.farms import BlockDefinition, FarmBundle, MonthlyNormals, SiteDefinition
 
@@ -55,6 +57,7 @@ def write_farm_file(bundle: FarmBundle) -> str:
             _pair("name", supply.name),
             _pair("flow", write_quantity(supply.flow_l_per_h, "L/h")),
             f"windows = {_windows(supply.windows)}",
+            *weekly_lines(supply.weekly_no_water),
             *([] if supply.timer is None else ["", "[supply.timer]", *timer_lines(supply.timer)]),
             "",
         ]
@@ -121,8 +124,8 @@ def _block_lines(block: BlockDefinition) -> list[str]:
     if block.no_water:
         lines.append("no_water = [")
         lines += [
-            f"    {{ from = {_literal(period.starts_local)}, to = {_literal(period.ends_local)}, "
-            f"reason = {_literal(period.reason)} }},"
+            f"    {{ from = {toml_literal(period.starts_local)},"
+            f" to = {toml_literal(period.ends_local)}, reason = {toml_literal(period.reason)} }},"
             for period in block.no_water
         ]
         lines.append("]")
@@ -168,12 +171,12 @@ def _controller_lines(controller: ControllerDefinition) -> list[str]:
     ]
     for channel in controller.channels:
         runs = ", ".join(
-            f"{{ start = {_literal(wall_text(run.start_wall_min))}, "
-            f"duration = {_literal(write_quantity(run.duration_min, 'min'))} }}"
+            f"{{ start = {toml_literal(wall_text(run.start_wall_min))}, "
+            f"duration = {toml_literal(write_quantity(run.duration_min, 'min'))} }}"
             for run in channel.fallback
         )
         fallback = f", fallback = [{runs}]" if runs else ""
-        block = _literal(channel.block_id.rpartition(".")[2])
+        block = toml_literal(channel.block_id.rpartition(".")[2])
         lines.append(f"    {{ channel = {channel.channel}, block = {block}{fallback} }},")
     return [*lines, "]"]
 
@@ -184,7 +187,7 @@ def _curve_lines(block: BlockDefinition) -> tuple[list[str], list[str]]:
     season = [_pair("start", f"{curve.season_start[0]:02d}-{curve.season_start[1]:02d}")]
     if curve.basis == "table":
         points = ", ".join(
-            f"[{_literal(f'{month:02d}-{day:02d}')}, {kc!r}]" for month, day, kc in curve.points
+            f"[{toml_literal(f'{month:02d}-{day:02d}')}, {kc!r}]" for month, day, kc in curve.points
         )
         return [f"kc_table = [{points}]"], season
     knots = curve.stage_knots
@@ -217,17 +220,8 @@ def _windows(windows: Iterable[WallWindow]) -> str:
 
 
 def _pair(key: str, value: str | float | date) -> str:
-    return f"{key} = {_literal(value)}"
+    return f"{key} = {toml_literal(value)}"
 
 
 def _list(values: Iterable[str | float]) -> str:
-    return f"[{', '.join(_literal(value) for value in values)}]"
-
-
-def _literal(value: str | float | date) -> str:
-    if isinstance(value, str):
-        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return f'"{escaped}"'
-    if isinstance(value, datetime | date):
-        return value.isoformat()
-    return repr(float(value))
+    return f"[{', '.join(toml_literal(value) for value in values)}]"

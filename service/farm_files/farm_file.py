@@ -40,6 +40,7 @@ from service.farm_files.places import known_zones, latitude_fault, longitude_fau
 from service.farm_files.quantities import show
 from service.farm_files.timer_file import read_timer
 from service.farm_files.toml_table import TomlTable
+from service.farm_files.weekly_file import read_weekly
 from service.records.farms import (
     BlockDefinition,
     CountyDefinition,
@@ -320,6 +321,7 @@ def _read_supply(table: TomlTable, farm_id: str) -> SupplyDefinition | None:
         flow_l_per_h=table.number(SupplyKeys.flow),
         windows=table.windows(SupplyKeys.windows),
         timer=read_timer(table, SupplyKeys.timer),
+        weekly_no_water=read_weekly(table),
     )
     table.close()
     return supply if table.fault_count() == faults_before else None

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from service.agronomy.records import WallWindow
 from service.farm_files.block_keys import BlockKeys
-from service.farm_files.block_part_keys import TimerKeys
+from service.farm_files.block_part_keys import WEEKDAYS, TimerKeys
 from service.farm_files.keys import (
     UNIT_SYSTEMS,
     ChoiceKey,
@@ -152,6 +152,25 @@ class CountyKeys(Table):
     name = TextKey(about="Name for people.", otherwise="the code", example="Example County")
 
 
+class WeeklyNoWaterKeys(Table):
+    """Hours of every week without water, such as a peak tariff or the days of a district."""
+
+    days = ChoicesKey(
+        about="Weekdays on which the hours begin; those across midnight end on the day after.",
+        choices=WEEKDAYS,
+        otherwise="every day",
+    )
+    start = TimeKey(name="from", about="When they begin.", is_needed=True)
+    end = TimeKey(
+        name="to",
+        about="When they end; at or before their start it is on the next day, and 24:00 is the end"
+        " of the day.",
+        is_needed=True,
+        is_end=True,
+    )
+    reason = TextKey(about="Why.", default="not given", example="peak tariff")
+
+
 class SupplyKeys(Table):
     """A pump, well or hydrant that blocks share."""
 
@@ -169,6 +188,12 @@ class SupplyKeys(Table):
         is_needed=True,
     )
     windows = WindowsKey(about="When it may run each day.", default=DEFAULT_WINDOWS)
+    weekly_no_water = TablesKey(
+        about="Hours of every week in which it gives no water, whatever the windows say.",
+        table=WeeklyNoWaterKeys,
+        most=12,
+        otherwise="none",
+    )
     timer = TableKey(
         about="The timer of every block of this supply that says nothing else of its control and is"
         " on no channel of a controller. Blocks that are too much for the supply together take"

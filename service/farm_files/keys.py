@@ -151,6 +151,8 @@ class TimeKey(Key):
 
     default: int | None = None
     """[min] since 00:00"""
+    is_end: bool = False
+    """May be 24:00, the end of the day."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

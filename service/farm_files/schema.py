@@ -236,9 +236,10 @@ class _Book:
     def _(self, key: TimeKey) -> Schema:
         # TOML has times of its own, which have seconds.
         seconds = "" if self.takes_null else "(:00)?"
+        clock = "([01]?[0-9]|2[0-3]):[0-5][0-9]"
         schema: Schema = {
             "type": "string",
-            "pattern": f"^([01]?[0-9]|2[0-3]):[0-5][0-9]{seconds}$",
+            "pattern": f"^({clock}|24:00){seconds}$" if key.is_end else f"^{clock}{seconds}$",
             "examples": ["05:30"],
         }
         return schema if key.default is None else {**schema, "default": wall_text(key.default)}

@@ -43,6 +43,7 @@ from service.farm_files.quantities import Measure, read_quantity, show
 from service.records.mail import stored_address
 
 _WALL_ALLOWED = "a time of day such as '19:00', 00:00 to 23:59"
+_END_ALLOWED = "a time of day such as '20:00', up to 24:00, the end of the day"
 _WALL = re.compile(r"([01]?[0-9]|2[0-4]):([0-5][0-9])")
 _SLUG = re.compile(SLUG_PATTERN)
 _MONTH_DAY = re.compile(r"([0-9]{2})-([0-9]{2})")
@@ -257,8 +258,8 @@ class TomlTable:
         if value is None and key.default is not None:
             return key.default
         minutes = read_wall(value)
-        if minutes is None or minutes >= 1440:
-            self.refuse(key, show(value), _WALL_ALLOWED)
+        if minutes is None or minutes >= 1440 + key.is_end:
+            self.refuse(key, show(value), _END_ALLOWED if key.is_end else _WALL_ALLOWED)
             return key.default or 0
         return minutes
 

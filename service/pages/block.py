@@ -15,6 +15,7 @@ from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.sparse_canopy import expected_coefficient
 from service.database.session import UnitOfWork
 from service.delivery.meter_words import metered_texts
+from service.delivery.weekly_words import effect_words
 from service.errors import Conflict, Fault, InputInvalid, PlanNotFound
 from service.operations.access.manage_keys import Right
 from service.operations.evening.replan_after import replan_for_site
@@ -109,6 +110,7 @@ def _show(
         view=view,
         day=None if view is None else _day(view, pauses, words, now=now, today=today),
         steps=() if view is None else shown_steps(plan_steps(view), words),
+        weekly="" if view is None else effect_words(view.plan, view.zone, words),
         books=books,
         days=season,
         season=season_view(season, block, words),

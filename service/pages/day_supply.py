@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
 from service.agronomy.records import WallWindow
-from service.drawing.day_line import DAY_MIN, load_steps
+from service.agronomy.weekly_hours import open_minutes
+from service.drawing.day_line import load_steps
 from service.drawing.supply_day import Lane, SupplyDay, supply_day
 from service.pages.whole_name import whole_name
 from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition
 from service.records.letters import BlockLine, EveningLetter
 from service.translations import Wording
-from service.unit_sizes import L_PER_H_PER_GPM
+from service.unit_sizes import L_PER_H_PER_GPM, MINUTES_PER_DAY
 
 MOST_LANES = 40
 """Most blocks drawn as separate lanes; for a larger farm only the draw on its supplies is shown."""
@@ -69,7 +71,7 @@ def _supply(
         ),
         capacity=supply.flow_l_per_h,
         steps=steps,
-        closed=_closed(supply.windows),
+        closed=_closed(supply, letter),
         lanes=tuple(
             Lane(whole_name(line.name), spans[line.block_id])
             for line in sorted(lines, key=lambda line: line.pulses[0].starts_at)
@@ -98,16 +100,16 @@ def _spans(line: BlockLine, zone: str) -> tuple[tuple[float, float], ...]:
     return tuple(found)
 
 
-def _closed(windows: Sequence[WallWindow]) -> tuple[tuple[float, float], ...]:
-    """What the windows leave of the day; nothing where there are none."""
-    if not windows:
-        return ()
-    closed, until = [], 0.0
-    for window in sorted(windows, key=lambda each: each.opens_wall_min):
-        if window.opens_wall_min > until:
-            closed.append((until, float(window.opens_wall_min)))
-        until = max(until, float(window.closes_wall_min))
-    return (*closed, (until, float(DAY_MIN))) if until < DAY_MIN else tuple(closed)
+def _closed(supply: SupplyDefinition, letter: EveningLetter) -> tuple[tuple[float, float], ...]:
+    """The spans of the clock on the letter's day in which the supply may not run."""
+    shared = supply.windows or (WallWindow(0, MINUTES_PER_DAY),)
+    is_open = open_minutes(shared, shared, supply.weekly_no_water, letter.day.isoweekday()).tolist()
+    closed: list[tuple[float, float]] = []
+    for is_closed, minutes in groupby(range(MINUTES_PER_DAY), lambda minute: not is_open[minute]):
+        if is_closed:
+            found = list(minutes)
+            closed.append((float(found[0]), float(found[-1] + 1)))
+    return tuple(closed)
 
 
 def _hour(hour: int, words: Wording) -> str:

@@ -16,13 +16,14 @@ from dataclasses import dataclass, replace
 from starlette.responses import Response
 
 from service.database.session import UnitOfWork
+from service.delivery.weekly_words import hours_words
 from service.errors import Conflict, Fault, InputInvalid, NotFound, Stale
 from service.operations.access.manage_keys import Right
 from service.operations.access.people import list_people
 from service.operations.farms import change_farms
 from service.operations.farms.change_farms import Keeper
 from service.operations.weather.read_sites import CountySite, list_counties
-from service.pages import control_fields, farm_forms, risk_fields, site_fields
+from service.pages import control_fields, farm_forms, risk_fields, site_fields, weekly_fields
 from service.pages.block_copy import copied_block, without_name
 from service.pages.block_preview import Preview, preview_of
 from service.pages.blocks_by_supply import blocks_by_supply
@@ -74,6 +75,7 @@ def show_setup(visit: Visit) -> Response:
         farm=farm,
         bundle=bundle,
         supplies=[(each, flow_text(each.flow_l_per_h, words)) for each in bundle.supplies],
+        hours_words=hours_words,
         groups=blocks_by_supply(bundle),
         flow_of=lambda block: flow_text(block.flow_l_per_h, words),
         people=list_people(farm_id=farm.farm_id, unit_of_work=visit.service.unit_of_work)
@@ -142,10 +144,11 @@ def new_supply(visit: Visit) -> Response:
     def store() -> None:
         document = visit.service.farm_format.document(bundle)
         tables = farm_forms.tables_of(document, "supply")
+        added = weekly_fields.with_weekly(farm_forms.supply_table(visit.form), visit.form)
         _replace_farm(
             visit,
             bundle,
-            {**document, "supply": [*tables, farm_forms.supply_table(visit.form)]},
+            {**document, "supply": [*tables, added]},
         )
 
     return _edit(
@@ -170,7 +173,12 @@ def edit_supply(visit: Visit) -> Response:
         store=lambda: _replace_farm(
             visit,
             bundle,
-            farm_forms.change_supply(document, supply.supply_id, visit.form, opened),
+            weekly_fields.change_weekly(
+                farm_forms.change_supply(document, supply.supply_id, visit.form, opened),
+                supply.supply_id,
+                visit.form,
+                opened,
+            ),
         ),
         farm=farm,
         step=Step.WATER,
@@ -431,7 +439,8 @@ def _opened_supply(
     ):
         if supply.supply_id == wanted:
             units = farm_forms.units_of(visit.words)
-            return supply, farm_forms.open_supply(supply, table, units)
+            shown = farm_forms.open_supply(supply, table, units)
+            return supply, weekly_fields.opened_with_weekly(shown, supply)
     raise NotFound("there is no such supply in use")
 
 
@@ -535,6 +544,7 @@ def _supply_form(
     supply: SupplyDefinition | None = None,
 ) -> Response:
     values = _form_values(visit, opened, notes)
+    form = visit.form or (opened.form if opened is not None else {})
     return visit.show(
         "new_supply.html",
         status=notes.status,
@@ -542,7 +552,9 @@ def _supply_form(
         set_up=set_up_of(visit, _farm(bundle), Step.WATER),
         supply=supply,
         **control_fields.choices_of(visit.words, of_supply=True),
-        window_rows=window_rows(visit.form or (opened.form if opened is not None else {})),
+        window_rows=window_rows(form),
+        weekly_rows=weekly_fields.weekly_rows(form),
+        days_of_week=weekly_fields.weekdays_of(visit.words),
         **values,
     )
 

@@ -388,6 +388,7 @@ _CHANGES = {
     "now": marked("as it is"),
     "windows-24-h": marked("open day and night"),
     "second-line": marked("a second drip line in each row"),
+    "weekly-hours": marked("water in the weekly hours without it too"),
     "full-grown": marked("plants at their full size"),
 }
 

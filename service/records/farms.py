@@ -16,7 +16,15 @@ from typing import Any
 
 import numpy as np
 
-from service.agronomy.records import CurveDefinition, Days, Floats, Ints, NoWaterPeriod, WallWindow
+from service.agronomy.records import (
+    CurveDefinition,
+    Days,
+    Floats,
+    Ints,
+    NoWaterPeriod,
+    WallWindow,
+    WeeklyNoWater,
+)
 from service.agronomy.risk_attitude import RiskAttitude
 from service.agronomy.soil import TextureGroup
 from service.records.controllers import ControllerDefinition
@@ -89,6 +97,8 @@ class SupplyDefinition:
     windows: tuple[WallWindow, ...]
     timer: TimerSettings | None = None
     """What blocks have that do not say how they are controlled; None: their plans change daily."""
+    weekly_no_water: tuple[WeeklyNoWater, ...] = ()
+    """Hours of every week in which it gives no water, whatever its windows say."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -314,6 +324,7 @@ class SupplyTable:
     farm_keys: Ints
     flow_l_per_h: Floats
     windows: tuple[tuple[WallWindow, ...], ...]
+    weekly_no_water: tuple[tuple[WeeklyNoWater, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)

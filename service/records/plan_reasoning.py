@@ -19,6 +19,7 @@ import orjson
 from service.agronomy.pulse_plan import ShortfallCause
 from service.agronomy.reasoning import PlanFlag
 from service.agronomy.step_template import Numbers
+from service.agronomy.weekly_hours import ClosedHours
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,6 +198,11 @@ class PlanReasoning(NamedTuple):
     three rows, or none."""
     outlook_band_depletion_mm: Sequence[Sequence[float | None]] = ()
     """The same of the depletion at the end of each day."""
+    weekly_closed_min: float | None = None
+    """Minutes that weekly hours without water take from the windows; None here and below: none."""
+    weekly_effect: float | None = None
+    """Code of :class:`service.agronomy.weekly_hours.WeeklyEffect`."""
+    weekly_hours: tuple[ClosedHours, ...] = ()
 
     @property
     def quantities(self) -> Numbers:
@@ -208,7 +214,7 @@ _NOT_QUANTITIES = frozenset(
     {
         "flags", "settled_day", "outlook_expected_min", "outlook_depletion_mm",
         "unwatered_until_day", "fertigation", "taken_full_day",
-        "outlook_band_min", "outlook_band_depletion_mm",
+        "outlook_band_min", "outlook_band_depletion_mm", "weekly_hours",
     }
 )  # fmt: skip
 QUANTITIES: tuple[str, ...] = tuple(
@@ -255,6 +261,7 @@ def read_reasoning(text: str | bytes) -> PlanReasoning:
         stored[name] = stored.get(name) or ()
     if "fertigation" in stored:
         stored["fertigation"] = _injection(stored["fertigation"])
+    stored["weekly_hours"] = tuple(ClosedHours(*each) for each in stored.get("weekly_hours") or ())
     return PlanReasoning._make(map(stored.get, PlanReasoning._fields))
 
 

@@ -29,7 +29,7 @@ def timers(count: int, **given: Any) -> TimerBatch:
         "daily_maximum_min": 1440.0, "off_ratio": 1.0, "valve_gap_min": 1,
         "net_rate_mm_per_min": 0.05, "flow_l_per_h": 900.0, "rain_room_fraction": 0.3,
         "safety_fraction": 0.9,
-        "supply_index": 0,
+        "supply_index": 0, "open_day_mask": 127,
     }  # fmt: skip
     return TimerBatch(
         **{
@@ -315,3 +315,18 @@ def test_an_unknown_day_leaves_its_block_without_a_program() -> None:
     program = choose_programs(ahead, timers(2, supply_index=np.arange(2)), np.full(2, np.inf))
     assert program.is_known.tolist() == [True, False]
     assert program.start_count[1] == 0
+
+
+@pytest.mark.parametrize("rule", [DayRule.WEEKDAYS, DayRule.EVERY_DAY])
+def test_what_runs_on_days_without_water_counts_for_nothing(rule: DayRule) -> None:
+    open_days = 0b0010010  # the second and the fifth day
+    ahead = one_week(8.0, 4.0)
+    rules = timers(1, day_rule=int(rule), open_day_mask=open_days)
+    program = choose_programs(ahead, rules, NO_LIMIT)
+    if rule is DayRule.WEEKDAYS:
+        assert int(program.day_mask[0]) & ~open_days == 0
+    on_open_days = program._replace(day_mask=program.day_mask & open_days)
+    free = rules._replace(open_day_mask=np.array([0b1111111]))
+    assert assess_programs(ahead, rules, program).cost_mm == pytest.approx(
+        assess_programs(ahead, free, on_open_days).cost_mm
+    )

@@ -61,7 +61,8 @@ def rich() -> dict[str, Any]:
     farm = template()
     north, south = farm["block"]
     timer = {"starts": 4, "step": "30 s", "days": "interval", "set_on": "friday"}
-    farm["supply"][0]["timer"] = timer
+    peak = {"days": ["monday", "friday"], "from": "16:00", "to": "20:00", "reason": "peak tariff"}
+    farm["supply"][0] |= {"timer": timer, "weekly_no_water": [peak]}
     # What is on a channel of the template's controller is opened by nothing else.
     east, west = copy.deepcopy(south) | {"id": "east"}, copy.deepcopy(south) | {"id": "west"}
     farm["block"] += [

@@ -8,6 +8,7 @@ from typing import Self
 
 from pydantic import Field
 
+from service.agronomy.civil_day import wall_time
 from service.agronomy.reasoning import Step
 from service.api.schemas.balances import BalanceDayOut
 from service.api.schemas.facts import Out, known
@@ -79,6 +80,14 @@ class HindsightOut(Out):
     is_news: bool = Field(description="Whether that is beyond the block's limits of what is news.")
 
 
+class WeeklyNoWaterOut(Out):
+    """Hours of every week in which the block's supply gives no water, on the day of the plan."""
+
+    start_local: datetime = Field(description="Start, local time with its offset (RFC 3339).")
+    end_local: datetime = Field(description="End, local time with its offset (RFC 3339).")
+    reason: str = Field(description="As given for the supply.")
+
+
 class ExplanationOut(Out):
     """The reasoning behind a plan."""
 
@@ -88,6 +97,10 @@ class ExplanationOut(Out):
     issued_at: datetime = Field(description="When that version was made, UTC.")
     summary: str = Field(description="The plan and its reason in a sentence.")
     steps: list[StepOut] = Field(description="From the weather to the minutes, in order.")
+    weekly_no_water: list[WeeklyNoWaterOut] = Field(
+        description="Hours of every week without water that cut the block's windows that day; the"
+        " step `weekly_closed_min` says whether they moved or shortened its pulses."
+    )
     ledger: list[BalanceDayOut] = Field(
         description="The last days of the ledger before that day, as they are now: their last"
         " depletion is the one that the plan begins with, until weather or reports change it."
@@ -124,6 +137,14 @@ class ExplanationOut(Out):
             issued_at=plan.issued_at,
             summary=plan_summary(plan),
             steps=[StepOut.from_record(step) for step in explanation.steps],
+            weekly_no_water=[
+                WeeklyNoWaterOut(
+                    start_local=wall_time(plan.day, each.start_min, explanation.view.zone),
+                    end_local=wall_time(plan.day, each.end_min, explanation.view.zone),
+                    reason=each.reason,
+                )
+                for each in plan.reasoning.weekly_hours
+            ],
             ledger=BalanceDayOut.from_rows(
                 explanation.ledger, explanation.view.block.trigger_fraction * raw_mm
             ),

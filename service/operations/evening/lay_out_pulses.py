@@ -24,7 +24,6 @@ from service.agronomy.block_days import (
 )
 from service.agronomy.civil_day import day_lengths_min, midnight_utc
 from service.agronomy.daily_plan import DailyPlan, coming_days, plan_tomorrow
-from service.agronomy.freeze_hold import hold_windows
 from service.agronomy.hand_visits import is_by_hand
 from service.agronomy.injection_room import PlannedDay, changed_plan
 from service.agronomy.outlook import Outlook
@@ -33,14 +32,19 @@ from service.agronomy.records import Floats, Ints, WindowBatch
 from service.agronomy.replanning import CommittedWater, commit_pulses, windows_beside
 from service.agronomy.risk_guard import WeighedRisk
 from service.agronomy.watering_rules import FILL_TIMES_PER_PULSE_COUNT, whole_minutes
-from service.agronomy.watering_window import take_windows, watering_windows
+from service.agronomy.watering_window import take_windows
 from service.database.session import UnitOfWork
 from service.operations.evening.evening_inputs import EveningInputs, row_of_day
 from service.operations.evening.fit_injections import fit_injections
 from service.operations.evening.gather_weather import GatheredWeather
 from service.operations.evening.keep_ledgers import Ledger
+from service.operations.evening.open_hours import (
+    WeeklyHoursOfDay,
+    unless_paused,
+    weekly_hours_of,
+    windows_ahead,
+)
 from service.operations.evening.phases import Phases
-from service.operations.evening.run_weather import OUTLOOK_DAYS
 from service.pulses import Pulse
 from service.records.plan_reasoning import StoredInjection
 from service.records.plans import PlansInForce
@@ -68,6 +72,8 @@ class ComingDay:
     fixed: Mapping[int, tuple[Pulse, ...]] = field(default_factory=dict)
     """Pulses of blocks whose timers run them whatever the plan says, by row."""
     risk: WeighedRisk | None = None
+    weekly: WeeklyHoursOfDay | None = None
+    """Weekly hours without water that cut the coming day's windows; None: there are none."""
 
     @property
     def days(self) -> list[date]:
@@ -165,7 +171,7 @@ def coming_day(
     weather, plan_day = inputs.weather, inputs.plan_day
     blocks = inputs.versions.on(plan_day)
     ahead = days_of(weather.weather.days, row_of_day(weather.days, plan_day), weather.days.size)
-    windows_of_outlook = _windows_of_outlook(inputs, blocks)
+    windows_of_outlook = windows_ahead(inputs, blocks)
     return ComingDay(
         keys=inputs.table.keys,
         blocks=blocks,
@@ -179,6 +185,7 @@ def coming_day(
         depletion_midnight_mm=ledger.depletion_end_mm[-1],
         windows=windows_of_outlook[0],
         windows_of_outlook=windows_of_outlook,
+        weekly=weekly_hours_of(inputs, blocks),
         supply_flow_l_per_h=inputs.supplies.flow_l_per_h,
         not_before_min=np.maximum(
             _first_minutes(inputs),
@@ -187,24 +194,6 @@ def coming_day(
         committed=_committed_water(in_force, earliest_start, blocks, ahead, weather=weather),
         fixed=unless_paused(fixed, windows_of_outlook[0]),
     )
-
-
-def unless_paused(
-    fixed: Mapping[int, tuple[Pulse, ...]], windows: WindowBatch
-) -> dict[int, tuple[Pulse, ...]]:
-    """The pulses that timers run, without those in a no-water period: they are turned off then."""
-    return {
-        row: tuple(
-            pulse
-            for pulse in pulses
-            if not windows.is_outage[row]
-            or (
-                (windows.opens_min[row] <= pulse.start_min)
-                & (pulse.end_min <= windows.closes_min[row])
-            ).any()
-        )
-        for row, pulses in fixed.items()
-    }
 
 
 def lay_out_pulses(
@@ -260,15 +249,27 @@ def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse
     """The pulses of a supply's blocks planned again, by row, one of the blocks in a single run."""
     supply_index = day.blocks.system.supply_index
     rows = np.flatnonzero(supply_index == supply_index[row])
-    some = take_blocks(day.blocks, rows)
-    fill_min = some.system.fill_time_min.copy()
+    some = day_of_rows(day, rows)
+    system = some.blocks.system
+    fill_min = system.fill_time_min.copy()
     # Making the shortest pulse, which counts in fill times, as long as the run leaves only one
     # pulse.
     fill_min[rows == row] = run_min / FILL_TIMES_PER_PULSE_COUNT
-    again = replace(
+    blocks = replace(some.blocks, system=replace(system, fill_time_min=fill_min))
+    again = replace(some, blocks=blocks)
+    pulses = again.plan().schedule.pulses
+    return {each: pulses.of_block(place) for place, each in enumerate(rows.tolist())}
+
+
+def day_of_rows(day: ComingDay, rows: Ints) -> ComingDay:
+    """The day of some blocks, whole supplies of them; of days ahead the coming one alone.
+
+    Water that is committed is left out.
+    """
+    return replace(
         day,
         keys=day.keys[rows],
-        blocks=replace(some, system=replace(some.system, fill_time_min=fill_min)),
+        blocks=take_blocks(day.blocks, rows),
         ahead=days_of(day.ahead, 0, 1),
         crop=take_crop(day.crop, rows),
         depletion_midnight_mm=day.depletion_midnight_mm[rows],
@@ -280,8 +281,6 @@ def _in_one_run(day: ComingDay, row: int, run_min: int) -> dict[int, tuple[Pulse
             place: day.fixed[row] for place, row in enumerate(rows.tolist()) if row in day.fixed
         },
     )
-    pulses = again.plan().schedule.pulses
-    return {each: pulses.of_block(place) for place, each in enumerate(rows.tolist())}
 
 
 def _kept_pulses(
@@ -310,42 +309,6 @@ def _may_change(committed: CommittedWater | None, blocks: BlockBatch) -> NDArray
         return np.ones(supply_index.shape, dtype=np.bool_)
     begun = supply_index[committed.not_before_min > 0]
     return ~np.isin(supply_index, begun)
-
-
-def _windows(inputs: EveningInputs, day: date) -> WindowBatch:
-    """The hours of a day in which block, supply and neighbours all allow water."""
-    zones = [site.zone for site in inputs.weather.sites.definitions]
-    return watering_windows(
-        inputs.table.windows,
-        [inputs.supplies.windows[index] for index in inputs.supply_index.tolist()],
-        inputs.table.no_water,
-        zones=[zones[index] for index in inputs.site_index.tolist()],
-        day=day,
-        visits=inputs.table.visits if any(inputs.table.visits) else (),
-    )
-
-
-def _windows_of_outlook(inputs: EveningInputs, blocks: BlockBatch) -> tuple[WindowBatch, ...]:
-    """The windows of tomorrow and the days after it, less hours near freezing.
-
-    Days that are alike share one object.
-    """
-    if any(inputs.table.no_water):
-        days = [inputs.plan_day + timedelta(days=ahead) for ahead in range(OUTLOOK_DAYS)]
-        open_windows = tuple(_windows(inputs, day) for day in days)
-    else:
-        open_windows = (_windows(inputs, inputs.plan_day),) * OUTLOOK_DAYS
-    first = row_of_day(inputs.weather.days, inputs.plan_day)
-    return tuple(
-        hold_windows(
-            windows,
-            inputs.weather.weather.days,
-            first + ahead,
-            site_index=inputs.site_index,
-            freeze_hold_c=blocks.system.freeze_hold_c,
-        )
-        for ahead, windows in enumerate(open_windows)
-    )
 
 
 def _first_minutes(inputs: EveningInputs) -> Ints:

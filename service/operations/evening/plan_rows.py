@@ -62,6 +62,8 @@ class PlanSituation:
     """The fertiliser injections of the plans, by row of the block."""
     spread: WeekSpread | None = None
     """What the members of the forecast say of the week; None: there are none."""
+    weekly: Mapping[int, Mapping[str, object]] = field(default_factory=dict)
+    """What weekly hours without water did to the plans, by row of the block."""
 
 
 def plan_rows(
@@ -190,16 +192,17 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
                 "flags": flag,
                 "cause": cause,
                 "settled_day": day,
-                **({} if full_day is None else {"taken_full_day": full_day}),
+                **({} if full is None else {"taken_full_day": full}),
                 "outlook_expected_min": minutes,
                 "outlook_depletion_mm": level,
                 "unwatered_until_day": dry,
                 **injection,
                 **alley,
                 **risk,
+                **week,
             }
         )
-        for row, flag, cause, day, full_day, minutes, level, dry, injection, alley, risk in zip(
+        for row, flag, cause, day, full, minutes, level, dry, injection, alley, risk, week in zip(
             rounded,
             flags,
             causes,
@@ -211,6 +214,7 @@ def _number_documents(situation: PlanSituation) -> tuple[bytes, ...]:
             _injections(situation),
             _alleys(situation),
             risk_documents(situation.plan.risk, len(flags), SHOWN_DECIMALS),
+            (situation.weekly.get(row, {}) for row in range(len(flags))),
             strict=True,
         )
     )

@@ -13,7 +13,7 @@ import hashlib
 import math
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from fractions import Fraction
 
@@ -28,7 +28,8 @@ from service.agronomy.civil_day import (
     wall_text,
     wall_time,
 )
-from service.agronomy.records import Ints, NoWaterPeriod
+from service.agronomy.records import Ints, NoWaterPeriod, WeeklyNoWater
+from service.agronomy.weekly_hours import closed_hours
 from service.database.session import UnitOfWork
 from service.operations.reading.read_farms import farms_by_day, local_day
 from service.pulses import Pulse
@@ -58,6 +59,9 @@ class _Blocks:
     key_of: dict[str, int]
     daily_maximum_min: dict[str, int]
     no_water: dict[str, tuple[NoWaterPeriod, ...]]
+    weekly: Mapping[int, tuple[WeeklyNoWater, ...]]
+    """Of each supply, by its key."""
+    weekly_of: dict[str, tuple[WeeklyNoWater, ...]] = field(default_factory=dict)
 
     def add(self, table: BlockTable, asked: Mapping[int, tuple[NoWaterPeriod, ...]]) -> None:
         """Add the blocks of a table, with the pauses requested for each."""
@@ -67,6 +71,8 @@ class _Blocks:
         self.daily_maximum_min.update(zip(names, daily_maximum_min.tolist(), strict=True))
         for name, key, own in zip(names, keys, table.no_water, strict=True):
             self.no_water[name] = own + asked.get(key, ())
+        for name, supply_key in zip(names, table.supply_keys.tolist(), strict=True):
+            self.weekly_of[name] = self.weekly.get(supply_key, ())
 
 
 Opening = tuple[int, str, int]
@@ -85,7 +91,9 @@ def publish_programs(
         return 0
     farms = unit.blocks.list_farms()
     zones = {farm.farm_id: farm.zone for farm in farms}
-    blocks = _Blocks(key_of={}, daily_maximum_min={}, no_water={})
+    supplies = unit.blocks.read_supply_table(farm_keys)
+    weekly = dict(zip(supplies.keys.tolist(), supplies.weekly_no_water, strict=True))
+    blocks = _Blocks(key_of={}, daily_maximum_min={}, no_water={}, weekly=weekly)
     if table is not None:
         blocks.add(table, {})
     else:
@@ -329,8 +337,9 @@ def most_min_of_day(daily_maximum_min: int, minutes_of_days: Sequence[int]) -> i
 
 
 def _agreed(channel: ChannelDefinition, day: date, zone: str, blocks: _Blocks) -> list[Pulse]:
-    """The fallback of a channel on a day as pulses, without those in a no-water period."""
+    """The fallback of a channel on a day as pulses, without those in times without water."""
     midnight = datetime.combine(day, time(0))
+    hours = closed_hours(blocks.weekly_of.get(channel.block_id, ()), day, zone)
     found = []
     for run in channel.fallback:
         begins = midnight + timedelta(minutes=run.start_wall_min)
@@ -340,7 +349,10 @@ def _agreed(channel: ChannelDefinition, day: date, zone: str, blocks: _Blocks) -
             for period in blocks.no_water.get(channel.block_id, ())
         ):
             continue
-        found.append(Pulse(elapsed_min(day, begins.time(), zone), run.duration_min))
+        pulse = Pulse(elapsed_min(day, begins.time(), zone), run.duration_min)
+        if any(pulse.start_min < each.end_min and each.start_min < pulse.end_min for each in hours):
+            continue
+        found.append(pulse)
     return found
 
 

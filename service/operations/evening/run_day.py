@@ -40,6 +40,7 @@ from service.operations.evening.run_weather import RunWeather
 from service.operations.evening.save_plan_texts import save_plan_texts, save_texts_later
 from service.operations.evening.spread_rows import spread_of_week
 from service.operations.evening.turn import ChangeThreshold, Turn
+from service.operations.evening.weekly_effects import weekly_documents
 from service.operations.evening.weigh_risk import with_risk
 from service.operations.evening.write_plans import announce_new_plans, write_plans
 from service.ports import AfterPublish, Clock
@@ -356,6 +357,7 @@ def _plan_tomorrow(
         is_on_timer=day.is_fixed,
         injections=injections,
         spread=spread,
+        weekly=timed("pulses and supply", weekly_documents, day),
     )
     written = write_plans(
         unit, run.phases, situation, weather, issued_at=turn.clock.now(), in_force=in_force,

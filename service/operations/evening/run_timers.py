@@ -23,11 +23,17 @@ from service.agronomy.records import Floats, Ints
 from service.agronomy.weather_flags import OF_LONG_OUTAGE, FieldFlag
 from service.agronomy.week_ahead import WEEK_DAYS, WeekAhead, WeekProgram
 from service.agronomy.week_courses import week_courses
-from service.agronomy.week_program import assess_programs, choose_programs, timers_of_blocks
+from service.agronomy.week_program import (
+    assess_programs,
+    choose_programs,
+    timers_of_blocks,
+    within_weekly_hours,
+)
 from service.database.session import UnitOfWork
 from service.operations.evening.earlier_weeks import UsualWeek, usual_week
 from service.operations.evening.evening_inputs import EveningInputs, row_of_day
-from service.operations.evening.lay_out_pulses import ComingDay, unless_paused
+from service.operations.evening.lay_out_pulses import ComingDay
+from service.operations.evening.open_hours import unless_paused
 from service.pulses import Pulse
 from service.records.timers import OfferedProgram, TimerProgram, TimerSettings, as_columns, in_force
 
@@ -123,7 +129,7 @@ def offer_programs(
         if not places:
             continue
         usual = _usual_of(unit, inputs, timers, day, day_count, source_order=source_order)
-        chosen, kept = _choose(timers, places, day, plan, usual, day_count=day_count)
+        chosen, kept = _choose(inputs, timers, places, day, plan, usual=usual, day_count=day_count)
         normal_count = _normal_day_count(inputs, timers, day, day_count)
         programs = [
             _program_of(chosen, at, timers.settings[place], inputs.plan_day)
@@ -228,23 +234,26 @@ def _pulses_on(programs: Sequence[OfferedProgram], day: date) -> tuple[Pulse, ..
 
 
 def _choose(
+    inputs: EveningInputs,
     timers: TimersOfFarms,
     places: Sequence[int],
     day: ComingDay,
     plan: DailyPlan,
-    usual: UsualWeek,
     *,
+    usual: UsualWeek,
     day_count: int,
 ) -> tuple[WeekProgram, WeekProgram]:
     """The best programs for the coming days of some timers, and those in force over the same."""
     rows, first_day = timers.rows[list(places)], day.days[0]
     ahead = _week_ahead(day, plan, rows, usual, day_count)
     settings = [timers.settings[place] for place in places]
-    batch = timers_of_blocks(
-        day.blocks,
-        day.windows,
-        rows,
-        **as_columns(settings),
+    supply_rows = inputs.supply_index[rows].tolist()
+    batch = within_weekly_hours(
+        timers_of_blocks(day.blocks, day.windows, rows, **as_columns(settings)),
+        [inputs.table.windows[row] for row in rows.tolist()],
+        [inputs.supplies.windows[supply] for supply in supply_rows],
+        [inputs.supplies.weekly_no_water[supply] for supply in supply_rows],
+        first_weekday=first_day.isoweekday(),
     )
     chosen = choose_programs(ahead, batch, day.supply_flow_l_per_h)
     held = [in_force(timers.programs[place], first_day) for place in places]

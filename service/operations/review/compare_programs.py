@@ -24,12 +24,12 @@ from service.agronomy.past_program import (
 )
 from service.agronomy.records import Days, Floats
 from service.agronomy.week_ahead import WEEK_DAYS, DayRule, TimerBatch
-from service.agronomy.week_program import timers_of_blocks
+from service.agronomy.week_program import timers_of_blocks, within_weekly_hours
 from service.errors import Fault, InputInvalid
 from service.operations.review.hindcast import past_season
 from service.pulses import Pulse
 from service.records.comparison import Against, Comparison, OwnRuns, Program, YearFigures
-from service.records.farms import BlockDefinition, FarmBundle
+from service.records.farms import FarmBundle
 from service.records.timers import TimerSettings, as_columns
 
 Flags: TypeAlias = NDArray[np.bool_]
@@ -61,7 +61,7 @@ def compare_programs(
     season = past.as_season(daily)
     runs = {
         Program.WEEKLY: run_program(
-            season, WeeklyTimers(season, lambda day: season_timers(season, bundle.blocks, day))
+            season, WeeklyTimers(season, lambda day: season_timers(season, bundle, day))
         ),
         Program.DAILY: ProgramSeason(ledger=daily.ledger, gross_mm=daily.gross_mm),
         Program.FORESEEN: ProgramSeason(ledger=foreseen.ledger, gross_mm=foreseen.gross_mm),
@@ -136,14 +136,22 @@ def _check(against: Against) -> None:
         raise InputInvalid("the comparison cannot run", faults)
 
 
-def season_timers(season: Season, blocks: Sequence[BlockDefinition], day: int) -> TimerBatch:
+def season_timers(season: Season, bundle: FarmBundle, day: int) -> TimerBatch:
     """The timers of the blocks on a day; those of blocks without one as most are."""
+    blocks, supplies = bundle.blocks, {each.supply_id: each for each in bundle.supplies}
+    of_block = [supplies[block.supply_id] for block in blocks]
     settings = [block.timer or USUAL_TIMER for block in blocks]
-    return timers_of_blocks(
-        season.blocks_on(day),
-        season.windows[day],
-        np.arange(len(blocks)),
-        **as_columns(settings),
+    return within_weekly_hours(
+        timers_of_blocks(
+            season.blocks_on(day),
+            season.windows[day],
+            np.arange(len(blocks)),
+            **as_columns(settings),
+        ),
+        [block.windows for block in blocks],
+        [supply.windows for supply in of_block],
+        [supply.weekly_no_water for supply in of_block],
+        first_weekday=season.days[day].item().isoweekday(),
     )
 
 

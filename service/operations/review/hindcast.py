@@ -257,6 +257,7 @@ class BlocksOfSeason:
             zones=[self._zone_of[block.site_id] for block in blocks],
             day=day,
             visits=[block.visits for block in blocks],
+            weekly=[self._supply_of[block.supply_id].weekly_no_water for block in blocks],
         )
 
 

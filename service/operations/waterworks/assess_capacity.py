@@ -164,8 +164,9 @@ def run_count(bundle: FarmBundle, days: Days, season_year: int | None = None) ->
     year = _season_year(days, season_year)
     used = {block.supply_id for block in bundle.blocks}
     young = {block.supply_id for block in bundle.blocks if _is_growing(block, year)}
+    weekly = {each.supply_id for each in bundle.supplies if each.weekly_no_water} & used
     return len(_summers(days, *_summer_of(bundle))) * (
-        len(used) * (3 + len(pump_sizes.PUMP_FACTORS)) + len(young)
+        len(used) * (3 + len(pump_sizes.PUMP_FACTORS)) + len(young) + len(weekly)
     )
 
 
@@ -300,6 +301,10 @@ def _changed_bundles(
         blocks=tuple(replace(block, windows=WHOLE_DAY) for block in bundle.blocks),
     )
     found.append(("windows-24-h", "windows open day and night", always, ""))
+    if supply.weekly_no_water:
+        text = "water in the weekly hours without it too"
+        delivered = replace(bundle, supplies=(replace(supply, weekly_no_water=()),))
+        found.append(("weekly-hours", text, delivered, ""))
     doubled = tuple(_second_line(block) for block in bundle.blocks)
     reason = ""
     for block in doubled:

@@ -22,8 +22,10 @@ from service.agronomy.capacity import (
 from service.agronomy.depth_rounding import bare_depth_text
 from service.agronomy.root_zone import gross_depth_mm
 from service.agronomy.sparse_canopy import full_cover_basal_coefficient
+from service.agronomy.weekly_hours import WEEKDAYS, open_minutes
 from service.operations.review.hindcast import Hindcast
 from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition
+from service.unit_sizes import MINUTES_PER_DAY
 
 PEAK_SPANS_DAYS = (3, 7)
 YEAR_SHARES = (0.50, 0.80, 0.90, 0.95)
@@ -147,14 +149,11 @@ def _gross_per_net(block: BlockDefinition) -> float:
 
 
 def open_time_h(bundle: FarmBundle, supply: SupplyDefinition) -> float:
-    """Hours of a day in which at least one block of a supply may run."""
-    is_open = np.zeros(1440, dtype=np.bool_)
-    for block in bundle.blocks:
-        own = np.zeros(1440, dtype=np.bool_)
-        for window in block.windows:
-            own[window.opens_wall_min : window.closes_wall_min] = True
-        shared = np.zeros(1440, dtype=np.bool_)
-        for window in supply.windows:
-            shared[window.opens_wall_min : window.closes_wall_min] = True
-        is_open |= own & shared
-    return float(is_open.sum()) / 60.0
+    """Hours of a day, as the mean of a week, in which at least one block of a supply may run."""
+    open_min = 0
+    for weekday in WEEKDAYS:
+        is_open = np.zeros(MINUTES_PER_DAY, dtype=np.bool_)
+        for block in bundle.blocks:
+            is_open |= open_minutes(block.windows, supply.windows, supply.weekly_no_water, weekday)
+        open_min += int(is_open.sum())
+    return open_min / len(WEEKDAYS) / 60.0

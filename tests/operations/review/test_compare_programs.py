@@ -101,7 +101,7 @@ def test_a_timer_keeps_its_program_for_seven_days(season: Season) -> None:
         given.append(timers(day, depletion_mm))
         return given[-1]
 
-    timers = WeeklyTimers(season, lambda day: season_timers(season, (make_block(),), day))
+    timers = WeeklyTimers(season, lambda day: season_timers(season, make_bundle(), day))
     run = run_program(season, remembered)
     assert np.abs(mass_balance_error_mm(run.ledger)).max() < 1e-9
     for begin in range(0, season.days.size - 7, 7):

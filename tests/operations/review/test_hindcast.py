@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from service.agronomy.records import CurveDefinition
+from service.agronomy.records import CurveDefinition, WeeklyNoWater
 from service.errors import InputInvalid, NotFound, WeatherInvalid
 from service.operations.review.hindcast import Hindcast, hindcast, narrow_bundle
 from service.records.farms import FarmBundle
@@ -199,3 +199,17 @@ def test_sites_in_two_time_zones_run_on_their_own_sun() -> None:
     # 4 minutes a degree: -79.95 is 4.95 degrees west of its zone's meridian, -119 is 1 degree east.
     apart_min = season.sunrise_min[:, 0] - season.sunrise_min[:, 1]
     np.testing.assert_allclose(apart_min, 4.0 * (4.95 + 1.0), atol=1.0)
+
+
+def test_a_past_season_keeps_to_the_weekly_hours_of_its_supply() -> None:
+    # Delivered on Tuesdays and Fridays alone: Mondays, Wednesdays and the weekend get nothing.
+    closed = WeeklyNoWater((1, 3, 4, 6, 7), 0, 24 * 60, "the district's days")
+    result = run(make_bundle(supplies=(make_supply(weekly_no_water=(closed,)),)))
+    watered = {
+        day.isoweekday()
+        for day, minutes in zip(
+            result.days.tolist(), result.season.planned_min[:, 0].tolist(), strict=True
+        )
+        if minutes
+    }
+    assert watered == {2, 5}

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from service.agronomy.records import Days, Floats
+from service.agronomy.records import Days, Floats, WeeklyNoWater
 from service.errors import InputInvalid, WeatherInvalid
 from service.operations.waterworks.assess_capacity import Capacity, assess_capacity, run_count
 from service.records.farms import FarmBundle
@@ -134,3 +134,18 @@ def test_a_farm_without_blocks_or_weather_without_a_whole_summer_is_refused() ->
         assess_capacity(invented_farm(), days[spring], few)
     (fault,) = refused.value.faults
     assert (fault.where, fault.allowed) == ("weather", "at least one whole summer")
+
+
+def test_weekly_hours_count_in_the_open_time_and_can_be_taken_away() -> None:
+    farm = invented_farm()
+    # Open from 08:00 to 16:30; from noon on closed from Monday to Friday: (5 x 4 + 2 x 8.5) / 7.
+    peak = WeeklyNoWater((1, 2, 3, 4, 5), 12 * 60, 20 * 60, "peak tariff")
+    pump = replace(farm.supplies[0], weekly_no_water=(peak,))
+    days, fields = summers(1)
+    seen: list[int] = []
+    cut = replace(farm, supplies=(pump,))
+    (supply,) = assess_capacity(cut, days, fields, progress=seen.append).supplies
+    assert supply.open_time_h == pytest.approx(37.0 / 7.0)
+    assert seen[-1] == run_count(cut, days)
+    kept = {change.name: change.kept_share or 0.0 for change in supply.changes}
+    assert kept["weekly-hours"] >= kept["now"]
