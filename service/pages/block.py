@@ -110,7 +110,6 @@ def _show(
         view=view,
         day=None if view is None else _day(view, pauses, words, now=now, today=today),
         steps=() if view is None else shown_steps(plan_steps(view), words),
-        weekly="" if view is None else effect_words(view.plan, view.zone, words),
         books=books,
         days=season,
         season=season_view(season, block, words),
@@ -352,7 +351,9 @@ def _day(
     day = view.plan.day
     periods = (*view.block.no_water, *(pause.period for pause in pauses))
     line = replace(line_of_plan(view), pause=pause_of_day(periods, day))
-    return block_day(line, day, view.zone, words, now=now, today=today)
+    found = block_day(line, day, view.zone, words, now=now, today=today)
+    weekly = effect_words(view.plan, view.zone, words)
+    return replace(found, why=(*found.why, weekly)) if weekly else found
 
 
 @dataclass(frozen=True, slots=True)
