@@ -25,6 +25,7 @@ What is there before any weather
     soil              water contents and conductivity of a soil, from its texture
     block_batch       stored numbers of many blocks into the arrays of one season
     civil_day         length of a local day; wall-clock times as elapsed minutes
+    weekly_hours      hours of every week without water, and what they leave a timer
     watering_window   when each block may run on a day
 
 Weather into water use
