@@ -33,7 +33,7 @@ from service.operations.reading.block_numbers import (
     BlockNumbers,
     block_numbers,
 )
-from service.translations.number_labels import NUMBER_LABELS
+from service.translations.number_labels import DERIVED_LABELS, NUMBER_LABELS
 from service.unit_sizes import (
     FAHRENHEIT_PER_CELSIUS,
     FREEZING_POINT_F,
@@ -46,23 +46,6 @@ from service.unit_sizes import (
 
 NAME_WIDTH, VALUE_WIDTH = 26, 13
 SMALL_FLOWS = ("emitter_flow_l_per_h",)
-DERIVED_LABELS = {
-    "root_depth_m": "Root depth this year",
-    "root_share_of_wetted": "Rooted share of the wetted soil this year",
-    "canopy_cover_fraction": "Ground shaded this year",
-    "canopy_height_m": "Plant height this year",
-    "taw_mm": "Total available water",
-    "raw_mm": "Readily available water",
-    "trigger_mm": "Watered from this depletion",
-    "application_rate_mm_per_h": "Application rate",
-    "flow_l_per_h": "Flow of the block",
-    "supply_flow_fraction": "Share of the supply",
-    "net_rate_mm_per_min": "Net rate",
-    "shortest_pulse_min": "Shortest pulse",
-    "longest_pulse_min": "Longest pulse",
-    "event_limit_mm": "Most water at a time",
-    "crop_coefficient": "Kc of the day",
-}
 _UNIT_AT_END = re.compile(r", (?:m²|m|L/h|%|min|mm|s|°C|m³/m³|mm/h|day of the year|year)$")
 
 

@@ -12,11 +12,11 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Final
 
 from service.errors import InputInvalid
+from service.farm_files.near_words import one_of
 from service.farm_files.sheet import (
     SheetFaults,
     decode_sheet,
@@ -79,10 +79,8 @@ def parse_runs(content: bytes, *, name: str) -> RunFile:
 def _check_header(header: Sequence[str], faults: SheetFaults) -> None:
     for place, name in enumerate(header, 1):
         if name not in COLUMNS:
-            close = get_close_matches(name, COLUMNS, n=3)
-            near = f"did you mean {' or '.join(close)}; " if close else ""
             shown = repr(name) if name else f"column {place} without a name"
-            faults.add(0, "", shown, f"{near}columns {', '.join(COLUMNS)}")
+            faults.add(0, "", shown, one_of(name, COLUMNS))
         elif header.index(name) < place - 1:
             faults.add(0, name, "this column twice", "each column once")
     has = set(header)

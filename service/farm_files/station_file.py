@@ -19,7 +19,6 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +28,7 @@ from service.agronomy.civil_day import midnight_utc, zone_rules
 from service.agronomy.records import Floats, Ints
 from service.agronomy.station_day import find_stuck
 from service.errors import InputInvalid
+from service.farm_files.near_words import one_of
 from service.farm_files.sheet import (
     DELIMITERS,
     MOST_COLUMNS,
@@ -201,9 +201,7 @@ def check_setup(setup: StationSetup) -> None:
         faults.add(0, "wind height", f"{setup.wind_height_m:g} m", "0.5 to 200 m")
     for label, name in setup.columns.items():
         if name != LEFT_ASIDE and name not in STATION_COLUMNS:
-            near = get_close_matches(name, STATION_COLUMNS, n=2)
-            hint = f"did you mean {' or '.join(near)}; " if near else ""
-            faults.add(0, label, repr(name), f"{hint}-, {', '.join(STATION_COLUMNS)}")
+            faults.add(0, label, repr(name), one_of(name, (LEFT_ASIDE, *STATION_COLUMNS)))
     faults.raise_any()
 
 
@@ -326,11 +324,7 @@ def _meaning(table: _Table, place: int, label: str) -> str | None:
     if not table.is_logger:
         if label in STATION_COLUMNS:
             return label
-        near = get_close_matches(label, (TIME_COLUMN, *STATION_COLUMNS), n=3)
-        hint = f"did you mean {' or '.join(near)}; " if near else ""
-        table.faults.add(
-            0, "", repr(label), f"{hint}columns {TIME_COLUMN}, {', '.join(STATION_COLUMNS)}"
-        )
+        table.faults.add(0, "", repr(label), one_of(label, (TIME_COLUMN, *STATION_COLUMNS)))
         return None
     found = recognise(label, table.units[place], table.ways[place])
     if found.question:

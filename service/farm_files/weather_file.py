@@ -15,13 +15,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.records import Days, Floats, Ints
+from service.farm_files.near_words import one_of
 from service.farm_files.sheet import (
     MOST_COLUMNS,
     SheetFaults,
@@ -126,10 +126,8 @@ def _read_header(header: Sequence[str], faults: SheetFaults) -> dict[str, str]:
         field = "date" if name == DATE_COLUMN else None
         field = WEATHER_COLUMNS[name].field if name in WEATHER_COLUMNS else field
         if field is None:
-            close = get_close_matches(name, (DATE_COLUMN, *COLUMN_NAMES), n=3)
-            near = f"did you mean {' or '.join(close)}; " if close else ""
             shown = repr(name) if name else f"column {place} without a name"
-            faults.add(0, "", shown, f"{near}columns date, {', '.join(COLUMN_NAMES)}")
+            faults.add(0, "", shown, one_of(name, (DATE_COLUMN, *COLUMN_NAMES)))
         elif field in by_field:
             faults.add(
                 0,

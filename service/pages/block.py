@@ -38,7 +38,7 @@ from service.operations.weather.rain_amounts import faults_in_inches
 from service.operations.weather.record_rain import GaugeReport, store_reading
 from service.pages.block_day import BlockDay, block_day, shown_steps
 from service.pages.block_doubt import BlockDoubt, block_doubt
-from service.pages.block_months import first_shown_day, months_view
+from service.pages.block_months import first_shown_day, months_view, used_by_month
 from service.pages.block_season import kc_chart, season_days, season_view
 from service.pages.block_trial import offers_of
 from service.pages.entered import entered_number, entered_time
@@ -113,7 +113,7 @@ def _show(
         books=books,
         days=season,
         season=season_view(season, block, words),
-        months=months_view(rows, block, words),
+        months=months_view(rows, used_by_month(visit, block, end), words),
         kc_chart=kc_chart(season, block, words),
         expected_kc=None if view is None else _expected_kc(view, block),
         pipes_and_water=pipes_and_water,

@@ -11,8 +11,11 @@ from markupsafe import Markup
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import Floats
 from service.drawing.month_bars import MonthBar, month_bars
+from service.operations.reading.water_used import water_used
+from service.pages.visit import Visit
 from service.records.farms import BlockDefinition
 from service.records.ledger import LedgerRows
+from service.records.water_use import WaterUse, WaterWish
 from service.translations import Wording
 from service.unit_sizes import MM_PER_INCH
 
@@ -50,20 +53,30 @@ def first_shown_day(last_day: date) -> date:
     return date(months // 12, months % 12 + 1, 1)
 
 
-def months_view(rows: LedgerRows, block: BlockDefinition, words: Wording) -> MonthsView | None:
+def used_by_month(visit: Visit, block: BlockDefinition, last_day: date) -> WaterUse:
+    """A block's water in the months that are shown."""
+    wish = WaterWish(
+        farm_id=block.farm_id,
+        block_id=block.block_id,
+        first_day=first_shown_day(last_day),
+        last_day=last_day,
+    )
+    return water_used(wish, unit_of_work=visit.service.unit_of_work, clock=visit.service.clock)
+
+
+def months_view(rows: LedgerRows, used: WaterUse, words: Wording) -> MonthsView | None:
     """The months of a ledger; None where it has no day.
 
-    Volumes are those that leave the supply: what leaks on the way to the emitters is in them.
+    ``used`` is the block's water of the same days by month, as it left the supply: what leaks on
+    the way to the emitters is in it.
     """
     months = _months(rows)
     if not months:
         return None
-    leakage = np.nan_to_num(block.leakage_fraction)
-    l_per_mm = block.area_m2 / (1.0 - float(leakage))
+    volume_of = {each.labels[0]: each.volume_l for each in used.sums}
     names = [_name(month, words) for month in months]
-    volumes = [words.volume(month.irrigation_gross_mm * l_per_mm) for month in months]
+    volumes = [words.volume(volume_of.get(f"{each.first_day:%Y-%m}", 0.0)) for each in months]
     scale = 1.0 / MM_PER_INCH if words.unit_system == "us" else 1.0
-    total_mm = float(np.nansum([month.irrigation_gross_mm for month in months]))
     return MonthsView(
         chart=month_bars(
             words.gettext("Water by month"),
@@ -100,7 +113,7 @@ def months_view(rows: LedgerRows, block: BlockDefinition, words: Wording) -> Mon
         ),
         total=words.gettext(
             "{volume} of irrigation since {day}.",
-            volume=words.volume(total_mm * l_per_mm),
+            volume=words.volume(used.total.volume_l),
             day=words.short_day(months[0].first_day),
         ),
     )

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 
+from service.delivery.table_file import csv_bytes
 from service.records.counties import CountyWeek
 from service.translations.wording import US
 from service.unit_sizes import MM_PER_INCH
-
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\0")
 
 
 def county_csv(rows: Sequence[CountyWeek], *, week: str, reference: str, unit_system: str) -> bytes:
@@ -20,39 +17,30 @@ def county_csv(rows: Sequence[CountyWeek], *, week: str, reference: str, unit_sy
     # So many decimals that rounding them again gives what the page shows.
     unit, size_mm, decimals = ("in", MM_PER_INCH, 5) if is_us else ("mm", 1.0, 3)
 
-    def depth(depth_mm: float) -> float | str:
-        return "" if math.isnan(depth_mm) else round(depth_mm / size_mm, decimals)
+    def depth(depth_mm: float) -> float | None:
+        return None if math.isnan(depth_mm) else round(depth_mm / size_mm, decimals)
 
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow(
+    header = [
+        "week", "reference", "county_code", "name", "rank", f"reference_et_{unit}",
+        "percent_of_normal", f"crop_et_{unit}", f"rain_{unit}", f"net_need_{unit}",
+        f"gross_need_{unit}", "running_h", "forecast_day_count", "observed_until", "rests_on",
+        "days_measured", "days_forecast", "days_stand_in", f"normal_net_need_{unit}",
+        "rain_observed_until",
+    ]  # fmt: skip
+    cells = (
         [
-            "week", "reference", "county_code", "name", "rank", f"reference_et_{unit}",
-            "percent_of_normal", f"crop_et_{unit}", f"rain_{unit}", f"net_need_{unit}",
-            f"gross_need_{unit}", "running_h", "forecast_day_count", "observed_until", "rests_on",
-            "days_measured", "days_forecast", "days_stand_in", f"normal_net_need_{unit}",
-            "rain_observed_until",
+            week, reference, row.county_code, row.name, row.rank or None,
+            depth(row.reference_et_mm), _rounded(row.percent_of_normal),
+            depth(row.crop_et_mm), depth(row.rain_mm), depth(row.net_need_mm),
+            depth(row.gross_need_mm), _rounded(row.running_h), row.unmeasured_days_count,
+            row.observed_until, row.basis.value, row.measured_days_count,
+            row.forecast_days_count, row.stand_in_days_count, depth(row.normal_need_mm),
+            row.rain_until,
         ]
+        for row in rows
     )  # fmt: skip
-    for row in rows:
-        writer.writerow(
-            [
-                week, _safe(reference), _safe(row.county_code), _safe(row.name), row.rank or "",
-                depth(row.reference_et_mm), _rounded(row.percent_of_normal),
-                depth(row.crop_et_mm), depth(row.rain_mm), depth(row.net_need_mm),
-                depth(row.gross_need_mm), _rounded(row.running_h), row.unmeasured_days_count,
-                row.observed_until or "", row.basis.value, row.measured_days_count,
-                row.forecast_days_count, row.stand_in_days_count, depth(row.normal_need_mm),
-                row.rain_until or "",
-            ]
-        )  # fmt: skip
-    return buffer.getvalue().encode()
+    return csv_bytes(header, cells)
 
 
-def _rounded(value: float) -> float | str:
-    return "" if math.isnan(value) else round(value, 3)
-
-
-def _safe(text: str) -> str:
-    """Text that no spreadsheet will run as a formula."""
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+def _rounded(value: float) -> float | None:
+    return None if math.isnan(value) else round(value, 3)

@@ -8,18 +8,16 @@ from service.delivery.table_file import CSV_TYPE, XLSX_TYPE, csv_file, xlsx_file
 from service.errors import NotFound
 from service.operations.access.manage_keys import Right
 from service.operations.exports.run_tables import plan_table, run_table
-from service.operations.exports.water_tables import balance_table, water_table
+from service.operations.exports.water_tables import balance_table
 from service.operations.feedback.revise_runs import list_reported
 from service.operations.reading.read_balance import read_balance
 from service.operations.reading.read_farms import local_day
 from service.operations.reading.read_plans import list_plans
-from service.operations.reading.water_used import water_used
 from service.pages.plans import asked_day, bundle_of, farm_of, parsed_day
 from service.pages.run_list import MOST_RUNS, wish_of
 from service.pages.visit import Visit
 from service.records.export import ExportTable
 from service.records.farms import FarmDefinition
-from service.records.water_use import Grouping, WaterWish
 
 _KINDS = {"csv": (CSV_TYPE, csv_file), "xlsx": (XLSX_TYPE, xlsx_file)}
 
@@ -48,22 +46,6 @@ def balance_file(visit: Visit) -> Response:
         clock=visit.service.clock,
     )
     return file_answer(visit, balance_table(balance, farm, visit.words))
-
-
-def water_file(visit: Visit) -> Response:
-    """The water of a farm's season by month and block."""
-    farm = farm_of(visit)
-    use = water_used(
-        WaterWish(
-            farm_id=farm.farm_id,
-            by=(Grouping.MONTH, Grouping.BLOCK),
-            first_day=parsed_day(visit.query.get("from", "")),
-            last_day=parsed_day(visit.query.get("to", "")),
-        ),
-        unit_of_work=visit.service.unit_of_work,
-        clock=visit.service.clock,
-    )
-    return file_answer(visit, water_table(use, farm, visit.words, block_names(visit, farm)))
 
 
 def plan_file(visit: Visit) -> Response:

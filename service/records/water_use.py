@@ -38,6 +38,8 @@ class WaterWish:
     """None: today at the farm."""
     supply_id: str | None = None
     """None: all supplies of the farm."""
+    block_id: str | None = None
+    """None: all blocks."""
     limit: WaterLimit | None = None
 
 

@@ -66,6 +66,25 @@ NUMBER_LABELS: Mapping[str, str] = {
 }
 """Numbers with a default, each shown in the unit named in its label."""
 
+DERIVED_LABELS: Mapping[str, str] = {
+    "root_depth_m": marked("Root depth this year"),
+    "root_share_of_wetted": marked("Rooted share of the wetted soil this year"),
+    "canopy_cover_fraction": marked("Ground shaded this year"),
+    "canopy_height_m": marked("Plant height this year"),
+    "taw_mm": marked("Total available water"),
+    "raw_mm": marked("Readily available water"),
+    "trigger_mm": marked("Watered from this depletion"),
+    "application_rate_mm_per_h": marked("Application rate"),
+    "flow_l_per_h": marked("Flow of the block"),
+    "supply_flow_fraction": marked("Share of the supply"),
+    "net_rate_mm_per_min": marked("Net rate"),
+    "shortest_pulse_min": marked("Shortest pulse"),
+    "longest_pulse_min": marked("Longest pulse"),
+    "event_limit_mm": marked("Most water at a time"),
+    "crop_coefficient": marked("Kc of the day"),
+}
+"""Numbers that follow from others; a value is written with its own unit."""
+
 UNIT_LABELS: Mapping[str, str] = {
     "in": marked("in"),
     "ft": marked("ft"),

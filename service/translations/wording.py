@@ -221,6 +221,10 @@ class Wording:
         """The month of a day, with its year."""
         return _in_skeleton("yMMMM", day, self.tag)
 
+    def month_name(self, day: date) -> str:
+        """The month of a day in a few letters, without its year."""
+        return _in_skeleton("MMM", day, self.locale).rstrip(".")
+
     def span(self, first_day: date, last_day: date) -> str:
         """Two days and all between them."""
         return self.gettext(

@@ -356,7 +356,7 @@ def test_every_bad_line_is_listed_and_nothing_is_taken() -> None:
 
 def test_an_unknown_column_of_our_template_is_refused_with_its_likely_name() -> None:
     texts = fault_texts(hourly([20], header="timestamp,temprature_c"))
-    assert "did you mean temperature_c" in texts[0]
+    assert "did you mean 'temperature_c'" in texts[0]
 
 
 @pytest.mark.parametrize(

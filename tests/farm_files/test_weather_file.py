@@ -164,7 +164,7 @@ def test_files_that_are_no_weather_tables_are_refused_with_the_reason(
 def test_an_unknown_column_is_refused_with_the_names_that_are_allowed() -> None:
     where, found, allowed = only_fault_of("date,tmax,rain_mm\n2026-07-06,30,1\n")
     assert (where, found) == ("station.csv", "'tmax'")
-    assert "did you mean tmax_" in allowed
+    assert "did you mean 'tmax_" in allowed
     assert "rain_in" in allowed
 
 

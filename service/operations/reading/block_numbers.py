@@ -20,28 +20,45 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.reading.read_farms import today_at_block
 from service.ports import Clock
 from service.records.farms import BLOCK_NUMBERS, BlockDefinition, number_columns
+from service.translations.catalogue import marked
 
 GIVEN, DEFAULT, DERIVED = "given", "default", "derived"
 DERIVED_ORIGINS = {
-    "root_depth_m": "root depth at the age of the plants in {year}",
-    "root_share_of_wetted": "rooted share of the wetted soil at the age of the plants in {year}",
-    "canopy_cover_fraction": "canopy at the age of the plants in {year}, or grown from a"
-    " measured one",
-    "canopy_height_m": "height at the age of the plants in {year}, or grown from a measured one",
-    "taw_mm": "1000 (field capacity - wilting point) x root depth x wetted share x rooted share;"
-    " FAO-56 Eq. 82 over the block's ground",
-    "raw_mm": "depletion fraction x total available water, on a day that uses 5 mm; FAO-56 Eq. 83",
-    "trigger_mm": "the block's share of the readily available water at which it is watered",
-    "application_rate_mm_per_h": "emitter flow x drip lines / (row spacing x emitter spacing)",
-    "flow_l_per_h": "application rate x area",
-    "supply_flow_fraction": "flow of the block / flow of its supply",
-    "net_rate_mm_per_min": "application rate / 60, less uneven emitters and soil without roots",
-    "shortest_pulse_min": "10 min, or three times the time to fill the lines",
-    "longest_pulse_min": "the grower's longest run, or the time to wet six tenths of the root"
-    " depth; Schwartzman & Zur 1986, from memory",
-    "event_limit_mm": "net depth that wets the whole root depth; Schwartzman & Zur 1986, from"
-    " memory",
-    "crop_coefficient": "the plan of {day}; `rillwright why` has its parts",
+    "root_depth_m": marked("root depth at the age of the plants in {year}"),
+    "root_share_of_wetted": marked(
+        "rooted share of the wetted soil at the age of the plants in {year}"
+    ),
+    "canopy_cover_fraction": marked(
+        "canopy at the age of the plants in {year}, or grown from a measured one"
+    ),
+    "canopy_height_m": marked(
+        "height at the age of the plants in {year}, or grown from a measured one"
+    ),
+    "taw_mm": marked(
+        "1000 (field capacity - wilting point) x root depth x wetted share x rooted share;"
+        " FAO-56 Eq. 82 over the block's ground"
+    ),
+    "raw_mm": marked(
+        "depletion fraction x total available water, on a day that uses 5 mm; FAO-56 Eq. 83"
+    ),
+    "trigger_mm": marked("the block's share of the readily available water at which it is watered"),
+    "application_rate_mm_per_h": marked(
+        "emitter flow x drip lines / (row spacing x emitter spacing)"
+    ),
+    "flow_l_per_h": marked("application rate x area"),
+    "supply_flow_fraction": marked("flow of the block / flow of its supply"),
+    "net_rate_mm_per_min": marked(
+        "application rate / 60, less uneven emitters and soil without roots"
+    ),
+    "shortest_pulse_min": marked("10 min, or three times the time to fill the lines"),
+    "longest_pulse_min": marked(
+        "the grower's longest run, or the time to wet six tenths of the root depth; Schwartzman &"
+        " Zur 1986, from memory"
+    ),
+    "event_limit_mm": marked(
+        "net depth that wets the whole root depth; Schwartzman & Zur 1986, from memory"
+    ),
+    "crop_coefficient": marked("the plan of {day}; `rillwright why` has its parts"),
 }
 """How each number that follows from others is worked out."""
 

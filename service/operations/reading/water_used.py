@@ -8,13 +8,14 @@ emitters, that share is counted too, since a permit does.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.records import Floats, Ints
+from service.agronomy.records import Days, Floats, Ints
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
 from service.operations.reading.read_farms import today_at
@@ -30,33 +31,61 @@ SOUTHERN_SEASON_MONTH = 7
 
 def water_used(wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> WaterUse:
     """The water of a span of days, added up; raises NotFound or InputInvalid."""
+    found = _gathered(wish, unit_of_work, clock)
+    blocks, water = found.blocks, found.water
+    labels = water.labels(wish.by, blocks.ids, blocks.supply_ids, found.starts_in)
+    (total,) = water.sums([()] * water.day_count, else_empty=True)
+    return WaterUse(
+        farm_id=wish.farm_id,
+        by=wish.by,
+        first_day=found.first_day,
+        last_day=found.last_day,
+        supply_id=wish.supply_id,
+        sums=water.sums(labels),
+        total=total,
+        limit_volume_l=_limit_l(wish.limit, blocks.area_m2(found.last_day, found.supply_key)),
+    )
+
+
+def water_by_day(
+    wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> tuple[Days, Floats]:
+    """The days of the span that have a ledger, and the volume of each; raises as above."""
+    return _gathered(wish, unit_of_work, clock).water.by_day()
+
+
+@dataclass(frozen=True, slots=True)
+class _Gathered:
+    """What a wish is answered from."""
+
+    first_day: date
+    last_day: date
+    starts_in: int
+    supply_key: int | None
+    blocks: _BlocksOverTime
+    water: _Water
+
+
+def _gathered(wish: WaterWish, unit_of_work: UnitOfWorkFactory, clock: Clock) -> _Gathered:
     with unit_of_work(write=False) as unit:
         today = today_at(unit, wish.farm_id, clock.now())
         farm_keys = np.array([*unit.blocks.farm_keys([wish.farm_id]).values()], dtype=np.int64)
-        starts_in = _season_month(unit, farm_keys)
+        starts_in = season_month(unit, farm_keys)
         last = wish.last_day or today
-        first = wish.first_day or _season_start(last, starts_in)
+        first = wish.first_day or season_start(last, starts_in)
         _check_span(first, last)
         supply_key = _supply_key(unit, farm_keys, wish.supply_id)
         blocks = _BlocksOverTime(unit, farm_keys, first, max(last, today))
-        rows = unit.ledger.read_gross_days(blocks.keys, first_day=first, last_day=last)
+        keys = blocks.keys
+        if wish.block_id is not None:
+            own = [blocks.ids[key] == wish.block_id for key in keys.tolist()]
+            keys = keys[np.array(own, dtype=np.bool_)]
+        rows = unit.ledger.read_gross_days(keys, first_day=first, last_day=last)
     of_row = blocks.of(rows)
     chosen = np.ones(rows.days.shape, dtype=np.bool_)
     if supply_key is not None:
         chosen = of_row["supply_key"] == supply_key
-    water = _Water(rows, of_row, chosen)
-    labels = water.labels(wish.by, blocks.ids, blocks.supply_ids, starts_in)
-    (total,) = water.sums([()] * int(chosen.sum()), else_empty=True)
-    return WaterUse(
-        farm_id=wish.farm_id,
-        by=wish.by,
-        first_day=first,
-        last_day=last,
-        supply_id=wish.supply_id,
-        sums=water.sums(labels),
-        total=total,
-        limit_volume_l=_limit_l(wish.limit, blocks.area_m2(last, supply_key)),
-    )
+    return _Gathered(first, last, starts_in, supply_key, blocks, _Water(rows, of_row, chosen))
 
 
 def _check_span(first: date, last: date) -> None:
@@ -68,20 +97,21 @@ def _check_span(first: date, last: date) -> None:
         )
 
 
-def _season_month(unit: UnitOfWork, farm_keys: Ints) -> int:
+def season_month(unit: UnitOfWork, farm_keys: Ints) -> int:
     """The month in which a season begins at a farm."""
     sites = unit.blocks.read_site_table(unit.blocks.list_site_keys(farm_keys)).definitions
     is_southern = bool(sites) and sum(site.latitude_deg for site in sites) < 0.0
     return SOUTHERN_SEASON_MONTH if is_southern else 1
 
 
-def _season_start(day: date, starts_in: int) -> date:
+def season_start(day: date, starts_in: int) -> date:
+    """The first day of the season that a day is in."""
     return date(day.year if day.month >= starts_in else day.year - 1, starts_in, 1)
 
 
 def _season_label(day: date, starts_in: int) -> str:
     """``2026``, or ``2026-27`` for one that passes the turn of the year."""
-    year = _season_start(day, starts_in).year
+    year = season_start(day, starts_in).year
     return str(year) if starts_in == 1 else f"{year}-{(year + 1) % 100:02}"
 
 
@@ -160,6 +190,16 @@ class _Water:
         self._supply_keys = of_row["supply_key"][chosen]
         emitters_l = rows.irrigation_gross_mm[chosen] * self._area_m2
         self._volume_l = emitters_l / (1.0 - of_row["leakage_fraction"][chosen])
+
+    @property
+    def day_count(self) -> int:
+        """Ledger days, of all blocks."""
+        return int(self._days.size)
+
+    def by_day(self) -> tuple[Days, Floats]:
+        """Days in order, and the volume of each."""
+        days, place = np.unique(self._days, return_inverse=True)
+        return days, np.bincount(place, self._volume_l, minlength=days.size).astype(np.float64)
 
     def labels(
         self,
