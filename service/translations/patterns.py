@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import date
 from functools import cache, lru_cache
 
 from service.agronomy.crop_table import CROPS
@@ -28,6 +29,9 @@ PHRASES = frozenset(
 """Placeholders whose content is looked up as a text of its own."""
 CHOICES = frozenset({"choices", "examples"})
 """Placeholders with several values, ``a or b``."""
+DAYS = frozenset({"day", "last"})
+"""Placeholders that are a day, where they are written as ISO 8601 does."""
+ISO_DAY = re.compile(r"\b\d{4}-\d{2}-\d{2}\b")
 OR = marked("or")
 _PLACE = re.compile(r"{(\w+)}")
 _NUMBERS = frozenset(
@@ -313,7 +317,9 @@ def take_apart(text: str) -> tuple[str, dict[str, str]] | None:
     return None
 
 
-def put_together(text: str, translate: Callable[[str], str]) -> str:
+def put_together(
+    text: str, translate: Callable[[str], str], write_day: Callable[[date], str]
+) -> str:
     """A text translated part by part; unchanged if no pattern matches."""
     found = take_apart(text)
     if found is None:
@@ -325,6 +331,8 @@ def put_together(text: str, translate: Callable[[str], str]) -> str:
             filled[name] = translate(CROPS[part].name if part in CROPS else part)
         elif name in PHRASES:
             filled[name] = translate(part)
+        elif name in DAYS and ISO_DAY.fullmatch(part):
+            filled[name] = write_day(date.fromisoformat(part))
         elif name in CHOICES:
             filled[name] = f" {translate(OR)} ".join(part.split(" or "))
         else:

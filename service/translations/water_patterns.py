@@ -191,6 +191,7 @@ SINGLE_TEXTS: tuple[str, ...] = (
     marked("potassium"),
     marked("magnesium"),
     marked("mg/L as CaCO3"),
+    marked("per mL"),
     marked("mg/L as HCO3"),
     marked("mg/L of the ion"),
     marked("Nothing runs on this day, so nothing can be injected."),

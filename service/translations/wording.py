@@ -21,7 +21,7 @@ from service.agronomy.reasoning import Step
 from service.agronomy.step_template import put_in
 from service.translations.catalogue import SOURCE_LANGUAGE, translations
 from service.translations.number_labels import NUMBER_LABELS, UNIT_LABELS
-from service.translations.patterns import put_together
+from service.translations.patterns import ISO_DAY, put_together
 from service.unit_sizes import L_PER_GALLON, L_PER_M3, M_PER_KM, M_PER_MILE, MM_PER_INCH
 
 US = "us"
@@ -82,8 +82,8 @@ class Wording:
             # A clock in Spanish ends in a point of its own, which also ends the sentence.
             filled = translated.format(**values).replace(".m..", ".m.")
             return own_unit_first(filled, self.unit_system)
-        if translated is text and self.language != SOURCE_LANGUAGE:
-            translated = put_together(text, self.gettext)
+        if translated is text and (self.language != SOURCE_LANGUAGE or ISO_DAY.search(text)):
+            translated = put_together(text, self.gettext, self.short_day)
         return own_unit_first(translated, self.unit_system)
 
     def ngettext(self, one: str, many: str, count: int, **values: object) -> str:

@@ -300,3 +300,16 @@ def test_a_spanish_clock_at_the_end_of_a_sentence_brings_no_second_point() -> No
         version=1, moment=at, clock="-",
     )  # fmt: skip
     assert "7:05 p.m. Reloj" in text.replace("\u202f", " ").replace("\u00a0", " ")
+
+
+def test_days_in_a_caution_are_written_as_the_reader_writes_them() -> None:
+    caution = (
+        "WARNING: 3 kg of nitrogen on 2026-08-05, after 2026-07-31, the last day for nitrogen of"
+        " this block. Late growth does not harden before frost."
+    )
+    assert "on Wed, Aug 5, after Fri, Jul 31," in wording("en", "us").gettext(caution)
+    spanish = wording("es", "si").gettext(caution)
+    assert "2026" not in spanish and "mié" in spanish and "vie" in spanish
+    # What somebody may type stays as it is typed.
+    typed = "a date such as 2026-04-01, without a time"
+    assert wording("en", "us").gettext(typed) == typed
