@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ LAST = date(2026, 12, 31)
 NORTH_M2 = 0.75 * SQUARE_FEET_PER_ACRE * 0.3048**2
 
 
-def ahead(service: Service, last_day: date = TODAY, **wish: str) -> SeasonAhead | None:
+def ahead(service: Service, last_day: date = TODAY, **wish: Any) -> SeasonAhead | None:
     return season_ahead(
         WaterWish(farm_id=FARM_ID, **wish),
         last_day,
@@ -99,10 +100,9 @@ def test_on_its_last_day_nothing_of_a_season_is_ahead(own_service: Service) -> N
 
 
 def test_a_block_alone_can_be_added_up(own_service: Service) -> None:
-    asked = {"unit_of_work": own_service.unit_of_work, "clock": own_service.clock}
-    whole = water_used(WaterWish(farm_id=FARM_ID), **asked)
-    parts = [
-        water_used(WaterWish(farm_id=FARM_ID, block_id=each), **asked).total.volume_l
-        for each in (BLOCK_ID, BARE_BLOCK_ID)
-    ]
-    assert sum(parts) == pytest.approx(whole.total.volume_l)
+    def used_l(block_id: str | None) -> float:
+        wish = WaterWish(farm_id=FARM_ID, block_id=block_id)
+        found = water_used(wish, unit_of_work=own_service.unit_of_work, clock=own_service.clock)
+        return found.total.volume_l
+
+    assert used_l(BLOCK_ID) + used_l(BARE_BLOCK_ID) == pytest.approx(used_l(None))
