@@ -15,8 +15,8 @@ from service.drawing.season_use import SeasonCourse, season_use
 from service.errors import InputInvalid
 from service.operations.exports.water_tables import water_table
 from service.operations.reading.read_farms import local_day
-from service.operations.reading.season_ahead import AheadBasis, SeasonAhead, season_ahead
 from service.operations.reading.water_used import water_by_day, water_used
+from service.operations.review.season_ahead import AheadBasis, SeasonAhead, season_ahead
 from service.pages.plans import bundle_of, farm_of, parsed_day
 from service.pages.table_files import file_answer
 from service.pages.visit import Visit, faults_by_field

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from service.bootstrap import Service
 from service.drawing.season_use import SeasonCourse, season_use
+from service.operations.feedback.report_runs import RunReport, report_runs
 from service.operations.reading.block_numbers import DERIVED_ORIGINS, block_numbers
 from tests.api.invented_farm import BLOCK_ID
 from tests.pages.conftest import Reader
@@ -22,8 +25,13 @@ def test_a_permit_is_held_against_the_season_in_the_readers_units(reader: Reader
     page = reader.text(f"{PAGE}?limit=1000+ac-ft")
     assert "of 1,000 ac-ft" in page and "are left" in page
     assert "may be used: 1,000 ac-ft" in page
-    passed = reader.text(f"{PAGE}?limit=1+gal")
-    assert "more than may be used" in passed
+
+
+def test_a_season_beyond_its_permit_says_by_how_much(service: Service, reader: Reader) -> None:
+    run = RunReport(BLOCK_ID, service.clock.now() - timedelta(hours=6), 240.0)
+    with service.unit_of_work(write=True) as unit:
+        report_runs(unit, [run], farm_id="test-farm", reporter="me", replanning=service.replanning)
+    assert "more than may be used" in reader.text(f"{PAGE}?limit=1+gal")
 
 
 def test_water_is_added_up_by_block_and_supply_with_their_names(reader: Reader) -> None:

@@ -387,7 +387,7 @@ def test_nitrogen_after_its_last_day_is_asked_back_and_taken_once_that_is_ticked
     asked = reader.send(PAGE, f"{PAGE}/fertigations", **august)
     assert asked.status_code == 422
     text = unescape(asked.text)
-    assert "a day up to 2026-07-31, the last one for nitrogen" in text
+    assert "a day up to Fri, Jul 31, the last one for nitrogen" in text
     assert "Nitrogen after this day is meant" in text
     answer = reader.send(PAGE, f"{PAGE}/fertigations", **august, late="yes")
     assert answer.status_code == 303

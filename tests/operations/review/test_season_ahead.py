@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from service.bootstrap import Service
-from service.operations.reading.season_ahead import AheadBasis, SeasonAhead, season_ahead
 from service.operations.reading.water_used import water_used
+from service.operations.review.season_ahead import AheadBasis, SeasonAhead, season_ahead
 from service.records.ledger import LEDGER_NUMBERS, IrrigationOrigin, LedgerRows
 from service.records.water_use import WaterWish
 from service.unit_sizes import SQUARE_FEET_PER_ACRE
