@@ -26,6 +26,7 @@ SEASON_GROUP = (
     Quantity(
         "weekly_closed_min", "min", 0, 1500, "minutes of windows in weekly hours without water"
     ),
+    Quantity("season_count", "1", 0, inf, "earlier seasons that are counted"),
     Quantity("starts_wall_min", "min", 0, 1439, "start on the clock, since 00:00"),
     Quantity("ends_wall_min", "min", 1, 1440, "end on the clock, since 00:00"),
     Quantity("closed_min", "min", 0, 1500, "minutes of windows that have no water"),

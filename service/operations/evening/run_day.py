@@ -318,11 +318,9 @@ def _plan_tomorrow(
 ) -> tuple[ComingDay, WrittenPlans]:
     """The day and its plans, from laying out pulses to announcing new versions."""
     timed = run.phases.timed
-    in_force = None
+    in_force, read = None, unit.plans.read_in_force
     if turn.revises:
-        in_force = timed(
-            "reading", unit.plans.read_in_force, inputs.table.keys, day=inputs.plan_day
-        )
+        in_force = timed("reading", read, inputs.table.keys, day=inputs.plan_day)
     timers = timed("reading", read_timers, unit, inputs)
     day = timed(
         "windows and crop", coming_day, inputs, ledger, in_force=in_force,
