@@ -53,9 +53,9 @@ SAME = frozenset(
     {
         "English", "Español", "Rillwright", "Kc", "ET", "ET0", "ET:", "ET0,", "Kiwi", "mm", "m",
         "cm", "ac", "ha", "m²", "gal/min", "gal/h", "L/h", "m³/h", "gal", "L", "h", "min", "s",
-        "m³", "°F", "°C", "UTC", "%", "kPa", "kPa/°C", "m/s", "MJ/m²", "mm/h", "mm/min", "pH", "dS/m",
+        "°F", "°C", "UTC", "%", "kPa", "kPa/°C", "m/s", "MJ/m²", "mm/h", "mm/min", "pH", "dS/m",
         "uS/cm", "mg/L", "/mL", "CaCO3", "meq/L", "mmol/L", "mL/min", "mL", "g", "kg", "lb",
-        "psi", "bar",
+        "psi", "bar", "m³",
         "Urea", "lb/ac", "kg/ha", "ppm", "meq/100g", "meq/100cm3", "Mehlich-3", "Bray P1", "Olsen",
         "cb", "mph", "CSV",
     }
