@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from service.api.access import Caller, Right
@@ -12,12 +12,15 @@ from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, Reference
 from service.api.schemas.queries import CountyNeedQuery
 from service.bootstrap import Service
 from service.errors import Fault, InputInvalid, NotFound
+from service.operations.exports.county_table import county_table
 from service.operations.farms.change_farms import get_block_now
 from service.operations.reading.follow_farms import check_counties
 from service.operations.review.compare_counties import (
+    CountyComparison,
     CountyWeather,
     compare_in,
     counties_today,
+    county_weeks,
     list_county_sites,
 )
 from service.operations.review.reference_block import (
@@ -25,7 +28,9 @@ from service.operations.review.reference_block import (
     ReferenceSystem,
     reference_block,
 )
+from service.records.export import ExportTable
 from service.records.farms import BlockDefinition, SiteDefinition
+from service.translations import wording
 
 DAYS_PER_WEEK = 7
 
@@ -44,10 +49,65 @@ def reference_asked(
     return None if query.block is None else _readable_block(query.block, service, caller)
 
 
+@dataclass(frozen=True, slots=True)
+class CountyFigures:
+    """What was asked: the reference block, and the comparison of each week."""
+
+    block: BlockDefinition
+    made: ReferenceBlock | None
+    """How it was made; None: it is a stored block."""
+    comparisons: Sequence[CountyComparison]
+    wanted: frozenset[str]
+    """Codes of the counties that were asked for; empty: all."""
+    on: date
+    """The day of the counties on which this was asked."""
+
+
 def county_need(
     desk: CountyDesk, service: Service, query: CountyNeedQuery, block: BlockDefinition | None
 ) -> CountyNeedOut:
     """The figures, for a stored block or for one made of the crop that is asked for."""
+    found = _compared(desk, service, query, block)
+    return CountyNeedOut(
+        issued_at=service.clock.now(),
+        reference=ReferenceOut.of(found.block, found.made, block_id=query.block),
+        items=[
+            row
+            for comparison in found.comparisons
+            for row in CountyWeekOut.rows_of(
+                comparison, week=_week_name(comparison.first_day), on=found.on
+            )
+            if not found.wanted or row.county_code in found.wanted
+        ],
+    )
+
+
+def county_sheet(
+    desk: CountyDesk, service: Service, query: CountyNeedQuery, block: BlockDefinition | None
+) -> ExportTable:
+    """The same figures as a table for people."""
+    found = _compared(desk, service, query, block)
+    lines = [
+        (comparison.first_day, row)
+        for comparison in found.comparisons
+        for row in county_weeks(comparison)
+        if not found.wanted or row.county_code in found.wanted
+    ]
+    first, last = found.comparisons[0], found.comparisons[-1]
+    names = dict.fromkeys(_week_name(each.first_day) for each in (first, last))
+    return county_table(
+        [row for _, row in lines],
+        wording("en", "si"),
+        span=(first.first_day, last.last_day),
+        week="-".join(names),
+        reference=found.block.name,
+        mondays=[monday for monday, _ in lines],
+    )
+
+
+def _compared(
+    desk: CountyDesk, service: Service, query: CountyNeedQuery, block: BlockDefinition | None
+) -> CountyFigures:
     sites = list_county_sites(unit_of_work=service.unit_of_work)
     on = counties_today(sites, service.clock.now())
     first_day = _first_monday(query.week, on)
@@ -58,18 +118,12 @@ def county_need(
         made = _block_of_crop(query, service, sites[0])
         block = made.block
     weather = desk.weather(service, spans, on=on)
-    wanted = _wanted_counties(query.county, weather)
-    return CountyNeedOut(
-        issued_at=service.clock.now(),
-        reference=ReferenceOut.of(block, made, block_id=query.block),
-        items=[
-            row
-            for comparison in compare_in(weather, block)
-            for row in CountyWeekOut.rows_of(
-                comparison, week=_week_name(comparison.first_day), on=on
-            )
-            if not wanted or row.county_code in wanted
-        ],
+    return CountyFigures(
+        block=block,
+        made=made,
+        comparisons=compare_in(weather, block),
+        wanted=_wanted_counties(query.county, weather),
+        on=on,
     )
 
 

@@ -32,9 +32,7 @@ def make_server(
 ) -> tuple[uvicorn.Server, FastAPI]:
     """The same as parts, for who listens himself and stops it: the server and its application."""
     app = create_app(service, host=host, make_tools=make_tools)
-    config = uvicorn.Config(
-        app, timeout_graceful_shutdown=SHUT_DOWN_WITHIN_S, **_options(service, host=host)
-    )
+    config = uvicorn.Config(app, **_options(service, host=host))
     return uvicorn.Server(config), app
 
 
@@ -48,6 +46,7 @@ def _options(service: Service, *, host: str) -> dict[str, Any]:
         "http": BoundedHttp,
         "ws": "none",
         "limit_concurrency": settings.most_connections,
+        "timeout_graceful_shutdown": SHUT_DOWN_WITHIN_S,
         # Its own default believes whatever a program on this machine says about the caller.
         "proxy_headers": bool(settings.trusted_proxies),
         "forwarded_allow_ips": [str(each) for each in settings.trusted_proxies],

@@ -13,20 +13,40 @@ LEAST_SHOWN_MM = 0.5
 
 def trial_sentence(sums: ShadowSums, words: Wording) -> str:
     """What ``balanced`` came to beside the evening rule, both on the same forecasts and weather."""
+    if not sums.weighed_day_count:
+        return words.gettext("On paper, weighing the forecast has decided on no day here so far.")
     rule, weighed = sums.rule, sums.weighed
-    over = words.ngettext(
-        "On paper, over the last {count} day, weighing the forecast (balanced) would have"
-        " {water}, {drainage} and {thirst} than the evening rule.",
-        "On paper, over the last {count} days, weighing the forecast (balanced) would have"
-        " {water}, {drainage} and {thirst} than the evening rule.",
-        sums.day_count,
-        water=_water(weighed.net_mm - rule.net_mm, words),
-        drainage=_drainage(weighed.drainage_mm - rule.drainage_mm, words),
-        thirst=_thirst(weighed.short_day_count - rule.short_day_count, words),
+    found = (
+        (_water(weighed.net_mm - rule.net_mm, words), words.gettext("water")),
+        (_drainage(weighed.drainage_mm - rule.drainage_mm, words), words.gettext("drainage")),
+        (
+            _thirst(weighed.short_day_count - rule.short_day_count, words),
+            words.gettext("days short of water"),
+        ),
     )
-    if sums.weighed_day_count:
-        return over
-    return words.gettext("On paper, weighing the forecast has decided on no day here so far.")
+    differing = [what for what, _ in found if what is not None]
+    same = [name for what, name in found if what is None]
+    alike = words.listed(same) if same else ""
+    if not differing:
+        return words.ngettext(
+            "On paper, over the last {count} day, weighing the forecast (balanced) would have come"
+            " to the same {alike} as the evening rule.",
+            "On paper, over the last {count} days, weighing the forecast (balanced) would have come"
+            " to the same {alike} as the evening rule.",
+            sums.day_count,
+            alike=alike,
+        )
+    sentence = words.ngettext(
+        "On paper, over the last {count} day, weighing the forecast (balanced) would have"
+        " {differing} than the evening rule.",
+        "On paper, over the last {count} days, weighing the forecast (balanced) would have"
+        " {differing} than the evening rule.",
+        sums.day_count,
+        differing=words.listed(differing),
+    )
+    if not alike:
+        return sentence
+    return f"{sentence} {words.gettext('The same with both: {alike}.', alike=alike)}"
 
 
 def notice_words(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
@@ -47,27 +67,27 @@ def notice_words(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
     )
 
 
-def _water(more_mm: float, words: Wording) -> str:
+def _water(more_mm: float, words: Wording) -> str | None:
     if abs(more_mm) < LEAST_SHOWN_MM:
-        return words.gettext("used no more and no less water")
+        return None
     amount = words.depth(abs(more_mm))
     if more_mm < 0.0:
         return words.gettext("used {depth} less water", depth=amount)
     return words.gettext("used {depth} more water", depth=amount)
 
 
-def _drainage(more_mm: float, words: Wording) -> str:
+def _drainage(more_mm: float, words: Wording) -> str | None:
     if abs(more_mm) < LEAST_SHOWN_MM:
-        return words.gettext("drained no more and no less")
+        return None
     amount = words.depth(abs(more_mm))
     if more_mm < 0.0:
         return words.gettext("drained {depth} less", depth=amount)
     return words.gettext("drained {depth} more", depth=amount)
 
 
-def _thirst(more: int, words: Wording) -> str:
+def _thirst(more: int, words: Wording) -> str | None:
     if more == 0:
-        return words.gettext("left the block short of water on no more and no fewer days")
+        return None
     if more < 0:
         return words.ngettext(
             "left the block short of water on {count} day fewer",

@@ -9,12 +9,13 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
+import openpyxl
 import pytest
 from sqlalchemy.engine import URL
 
 from service.agronomy.crop_table import CROPS
 from service.bootstrap import Service
-from service.delivery.table_file import csv_bytes, safe_cell
+from service.delivery.table_file import XLSX_TYPE, csv_bytes, safe_cell
 from service.operations.access.manage_keys import Right
 from service.operations.review.compare_counties import compare_counties
 from tests.api.callers import Caller, caller_of
@@ -242,6 +243,28 @@ def test_a_week_of_forecast_and_normals_is_marked_as_such(adviser: Caller) -> No
     reasons = {each["field"]: each["reason"] for each in following["why_null"]}
     assert reasons["rain_mm"] == "rain of a day is not known"
     assert "gives the spread" in reasons["net_need_p90_mm"]
+
+
+def test_a_spreadsheet_has_every_week_that_was_asked_for(adviser: Caller) -> None:
+    asked = {"week": "2026-W27", "weeks": 2, "block": BLOCK_ID}
+    answer = adviser.get(NEED, params=asked, headers={"Accept": XLSX_TYPE})
+    assert answer.headers["Content-Type"] == XLSX_TYPE
+    lines = (
+        openpyxl.load_workbook(io.BytesIO(answer.content)).worksheets[0].iter_rows(values_only=True)
+    )
+    table = [tuple(each) for each in lines]
+    (start,) = (place for place, line in enumerate(table) if line[:1] == ("Monday",))
+    need = table[start].index("Net need, mm")
+    found = [
+        (str(line[0])[:10], line[2], round(float(str(line[need])), 3))
+        for line in table[start + 1 :]
+        if line[2]
+    ]
+    items = adviser.get(NEED, params=asked).json()["items"]
+    days = {"2026-W27": "2026-06-29", "2026-W28": "2026-07-06"}
+    assert found == [
+        (days[item["week"]], item["county_code"], item["net_need"]["depth_mm"]) for item in items
+    ]
 
 
 def test_csv_says_the_same_and_no_cell_is_a_formula(adviser: Caller) -> None:

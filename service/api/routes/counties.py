@@ -18,9 +18,9 @@ from service.api.answers import (
 from service.api.boundary_examples import BOUNDARIES, BOUNDARY_FILE, BOUNDARY_IMPORT
 from service.api.change_examples import COUNTY_NEED, COUNTY_NEED_CSV
 from service.api.county_desk import CountyAnswer, CountyDesk
-from service.api.county_need import county_need, reference_asked
+from service.api.county_need import county_need, county_sheet, reference_asked
 from service.api.dependencies import TheService
-from service.api.negotiation import JSON, form_wanted, wants_csv
+from service.api.negotiation import CSV, JSON, SHEETS, form_wanted
 from service.api.once import NO_STORE
 from service.api.problem_types import (
     INVALID_REQUEST,
@@ -37,7 +37,7 @@ from service.api.schemas.boundaries import (
 )
 from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, DepthOut
 from service.api.schemas.queries import CountyNeedQuery
-from service.delivery.table_file import csv_bytes
+from service.delivery.table_file import XLSX_TYPE, csv_bytes, xlsx_file
 from service.errors import NotFound
 from service.operations.reading.read_farms import list_counties
 from service.operations.review.import_boundaries import find_boundaries, import_document
@@ -58,11 +58,13 @@ router = APIRouter(tags=["counties"])
     "a `crop` has the farm file's defaults and a season, an estimate unless it is given. The "
     "reference may also be a stored `block` (for keys that may read its plans). Each week starts "
     "with a full root zone. Coming days use their forecast, and after it the season's normal. "
-    "Figures are kept for up to ten minutes, as long as no weather changes. JSON, or CSV for "
-    "`Accept: text/csv`.",
+    "Figures are kept for up to ten minutes, as long as no weather changes. JSON, CSV for "
+    "`Accept: text/csv`, or a spreadsheet.",
     response_model=CountyNeedOut,
     responses={
-        200: described("The counties.", COUNTY_NEED, csv_example=COUNTY_NEED_CSV),
+        200: described(
+            "The counties.", COUNTY_NEED, csv_example=COUNTY_NEED_CSV, is_spreadsheet=True
+        ),
         **problems(NOT_FOUND, INVALID_REQUEST),
     },
 )
@@ -74,19 +76,21 @@ def compare(
 ) -> Response:
     """The comparison of some weeks."""
     desk: CountyDesk = request.app.state.county_desk
-    is_csv = wants_csv(request)
+    form = form_wanted(request, SHEETS)
     block = reference_asked(service, query, caller)
 
     def work_out() -> CountyAnswer:
+        if form == XLSX_TYPE:
+            return CountyAnswer(xlsx_file(county_sheet(desk, service, query, block)), XLSX_TYPE)
         need = county_need(desk, service, query, block)
-        if is_csv:
+        if form == CSV:
             return CountyAnswer(_as_csv(need.items), "text/csv; charset=utf-8")
         return CountyAnswer(need.model_dump_json().encode(), "application/json")
 
     if block is not None:  # whose definition may change without counties or weather doing so
         answer = work_out()
     else:
-        answer = desk.answer(service, (query.model_dump_json(), is_csv), work_out)
+        answer = desk.answer(service, (query.model_dump_json(), form), work_out)
     return Response(answer.body, media_type=answer.media_type, headers={**NO_STORE, "Vary": VARY})
 
 

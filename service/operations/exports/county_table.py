@@ -33,8 +33,12 @@ def county_table(
     span: tuple[date, date],
     week: str,
     reference: str,
+    mondays: Sequence[date] | None = None,
 ) -> ExportTable:
-    """A line for each county; ``reference`` says in words for which crop and soil."""
+    """A line for each county; ``reference`` says in words for which crop and soil.
+
+    mondays: of each line the first day of its week, where the table has several weeks.
+    """
     inside = InUnits(words)
     units = (
         marked("inches and US gallons, as each heading says")
@@ -51,11 +55,18 @@ def county_table(
     return ExportTable(
         name=file_name("counties", week),
         title=words.gettext(marked("Counties")),
-        columns=_columns(inside),
-        rows=[_row(each, inside) for each in rows],
+        columns=(*_week_columns(inside, mondays), *_columns(inside)),
+        rows=[
+            [*([] if mondays is None else [mondays[place]]), *_row(each, inside)]
+            for place, each in enumerate(rows)
+        ],
         notes=tuple((words.gettext(name), text) for name, text in notes),
         notes_title=words.gettext(NOTES),
     )
+
+
+def _week_columns(inside: InUnits, mondays: Sequence[date] | None) -> tuple[ExportColumn, ...]:
+    return () if mondays is None else (inside.day(marked("Monday")),)
 
 
 def _columns(inside: InUnits) -> tuple[ExportColumn, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -89,6 +90,21 @@ def test_the_two_rules_are_summed_side_by_side(own_service: Service) -> None:
         " evening rule."
     )
     assert "62 días" in trial_sentence(sums, wording("es", "si"))
+
+
+def test_what_came_to_the_same_is_named_once(own_service: Service) -> None:
+    keep_days(own_service)
+    sums = read(own_service).sums
+    assert sums is not None
+    like = sums.rule
+    less_water = replace(like, net_mm=like.net_mm - 4.0)
+    same = trial_sentence(replace(sums, weighed=like), wording("en", "si"))
+    some = trial_sentence(replace(sums, weighed=less_water), wording("en", "si"))
+    assert "would have come to the same water, drainage and days short of water" in same
+    assert some.endswith(
+        "would have used 4.0 mm less water than the evening rule. The same with both: drainage and"
+        " days short of water."
+    )
 
 
 def test_days_outside_the_watering_season_are_not_summed(own_service: Service) -> None:
