@@ -81,6 +81,7 @@ def fertilisers(
         return
     table = plain_table("Key", "Name", "N %", "P %", "K %", "Ca %", "Mg %", "S %",
                         right=(2, 3, 4, 5, 6, 7))  # fmt: skip
+    table.columns[0].no_wrap = True  # a key is typed as it stands
     for each in products:
         shares = (each.nitrogen_fraction, each.phosphorus_fraction, each.potassium_fraction,
                   each.calcium_fraction, each.magnesium_fraction, each.sulfur_fraction)  # fmt: skip

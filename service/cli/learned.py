@@ -125,7 +125,11 @@ def _sensor_text(sensor: SensorReport) -> str:
 
 def _multiplier_text(name: str, offer: MultiplierOffer, middle: float) -> str:
     low, high = offer.likely
-    change = (
-        f"{100 * (middle - 1):+.0f} %, likely {100 * (low - 1):+.0f} to {100 * (high - 1):+.0f}"
-    )
-    return f"{name}: {change} %; {REFUSALS[offer.refusal]}."
+    change = f"{_percent(middle)} %, likely {_percent(low)} to {_percent(high)} %"
+    return f"{name}: {change}; {REFUSALS[offer.refusal]}."
+
+
+def _percent(multiplier: float) -> str:
+    """What a multiplier adds or takes, in whole percent."""
+    change = round(100.0 * (multiplier - 1.0))
+    return f"{change:+d}" if change else "0"

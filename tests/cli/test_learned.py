@@ -46,6 +46,7 @@ def test_without_readings_it_says_so_and_gives_the_usual_spread(own_demo_url: UR
         as_json = document(call(own_demo_url, "learned", BLOCK, "--json"))
     assert found.exit_code == 0, found.output
     assert "No soil readings of sensors" in found.stdout
+    assert "Crop's water use: 0 %, likely -21 to +26 %" in found.stdout
     assert "The plans do not use any of this." in found.stdout
     assert as_json["sensors"] == []
     assert as_json["depletion_mm"] == as_json["depletion_without_readings_mm"]

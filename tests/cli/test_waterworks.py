@@ -700,6 +700,7 @@ def test_capacity_of_a_stored_farm_uses_the_weather_measured_at_its_site(demo: C
 
 def test_commands_of_fertilizer_have_their_british_names_too(demo: Command) -> None:
     shown = demo("fertilizers")
+    assert "calcium-nitrate-tetrahydrate " in shown.stdout
     assert shown.exit_code == 0
     assert demo("fertilisers").stdout == shown.stdout
     help_text = demo("--help").stdout
