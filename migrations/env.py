@@ -17,6 +17,7 @@ from alembic import context
 from sqlalchemy import Connection, Engine, create_engine, text
 from sqlalchemy.pool import NullPool
 
+from service.database.month_parts import is_part
 from service.database.tables import metadata
 from service.errors import StorageFailed
 
@@ -78,6 +79,7 @@ def run_migrations(connection: Connection) -> None:
         connection=connection,
         target_metadata=metadata,
         compare_type=True,
+        include_name=lambda name, kind, _: kind != "table" or not is_part(name),
         render_as_batch=connection.dialect.name == "sqlite",
         transactional_ddl=True,
     )

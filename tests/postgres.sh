@@ -56,7 +56,8 @@ start_postgres() {
         --locale=C --no-sync >/dev/null || return 1
     as_postgres "$postgres_programs/pg_ctl" -D "$postgres_dir/data" -l "$postgres_dir/log" -w -s \
         -o "-c listen_addresses= -c unix_socket_directories=$postgres_dir -c fsync=off \
-            -c full_page_writes=off -c autovacuum=off -c jit=off -c max_connections=200" start ||
+            -c full_page_writes=off -c autovacuum=off -c jit=off -c max_connections=200 \
+            ${RILLWRIGHT_TEST_POSTGRES_OPTIONS:-}" start ||
         return 1
     export RILLWRIGHT_TEST_POSTGRES_URL="postgresql+psycopg://postgres@/postgres?host=$postgres_dir"
 }

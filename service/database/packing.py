@@ -97,12 +97,12 @@ class PackedColumn:
             return 0
         models = self._models(connection, {row[1] for row in rows}, since=rows[0][2])
         changes = [
-            {"row_key": key, "model": model, "text": text, "packed": packed}
-            for key, model, text, packed in _packed(rows, models)
+            {"row_key": key, "row_day": day, "model": model, "text": text, "packed": packed}
+            for key, day, model, text, packed in _packed(rows, models)
         ]
         connection.execute(
             update(self.table)
-            .where(self.key == bindparam("row_key"))
+            .where(self.key == bindparam("row_key"), self.table.c.day == bindparam("row_day"))
             .values({
                 self.table.c.model_key: bindparam("model"),
                 self.text: bindparam("text"),
@@ -154,12 +154,14 @@ def whole(text: str, packed: bytes | None, model: str | None) -> str:
 
 def _packed(
     rows: Sequence[Sequence[Any]], models: dict[int, tuple[int, date, str]]
-) -> Iterator[tuple[int, int, str, bytes | None]]:
-    """Key, model's key, text and packed bytes of each row; a row may become the model of others."""
+) -> Iterator[tuple[int, date, int, str, bytes | None]]:
+    """Key, day, model's key, text and packed bytes of each row; a row may become the model of
+    others.
+    """
     for key, owner, day, text in rows:
         model = models.get(owner)
         if model is None or day - model[1] >= MODEL_SERVES:
             models[owner] = (key, day, text)
-            yield key, key, text, None
+            yield key, day, key, text, None
             continue
-        yield key, model[0], "", pack(text, model[2])
+        yield key, day, model[0], "", pack(text, model[2])

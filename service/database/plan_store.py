@@ -184,7 +184,10 @@ class PlanStore:
     ) -> None:
         self._connection.execute(
             update(plan)
-            .where(is_among(self._connection, plan.c.plan_key, np.array(plan_keys, np.int64)))
+            .where(
+                plan.c.day == day,
+                is_among(self._connection, plan.c.plan_key, np.array(plan_keys, np.int64)),
+            )
             .values(superseded_at=issued_at)
         )
         self._connection.execute(

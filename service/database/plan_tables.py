@@ -34,6 +34,7 @@ balance_day = Table(
     *numbers(LEDGER_NUMBERS),
     CheckConstraint("irrigation_origin IN (0, 1, 2, 3)", name="irrigation_origin"),
     sqlite_with_rowid=False,
+    postgresql_partition_by="RANGE (day)",
 )
 """One ledger day. ``irrigation_origin``: 0 none, 1 reported runs, 2 plan assumed carried out, 3
 metered runs.
@@ -74,9 +75,11 @@ plan = Table(
     CheckConstraint("version >= 1", name="version_positive"),
     CheckConstraint("status IN ('water', 'rest', 'no-weather')", name="status"),
     CheckConstraint("early_min BETWEEN 0 AND planned_min", name="early_within_planned"),
+    postgresql_partition_by="RANGE (day)",
 )
 """A plan version. Once old, ``numbers`` is empty and ``packed`` is what they add to those of the
-plan ``model_key`` (``packing.py``).
+plan ``model_key`` (``packing.py``). On PostgreSQL the day is part of the key, as a table in parts
+needs it (``month_parts.py``); the number alone is unique all the same.
 """
 _IS_WHOLE = text("model_key IS NULL")
 _IS_MODEL = text("plan_key = model_key")

@@ -10,6 +10,7 @@ import os
 import re
 import shutil
 import subprocess
+from collections import Counter
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +19,7 @@ from sqlalchemy import Connection
 from sqlalchemy.engine import URL
 
 from service.database.engine import connect, make_engine, storage_failures
+from service.database.month_parts import whole_name
 from service.errors import StorageFailed
 from service.records.backups import Contents
 
@@ -62,25 +64,23 @@ def dump_postgres(url: URL, to: Path, *, tools: Path | None) -> Contents:
 
 
 def read_postgres(connection: Connection) -> Contents:
-    """What a database holds, as the connection's transaction sees it; partitions one by one."""
+    """What a database holds, as the connection's transaction sees it."""
     tables = connection.exec_driver_sql(
         "SELECT nspname, relname FROM pg_class JOIN pg_namespace n ON n.oid = relnamespace"
         " WHERE relkind = 'r' AND NOT starts_with(nspname, 'pg_')"
         " AND nspname <> 'information_schema' ORDER BY 1, 2"
     ).all()
-    counts = {
-        _shown(schema, name): int(
-            connection.exec_driver_sql(f'SELECT count(*) FROM "{schema}"."{name}"').scalar_one()
-        )
-        for schema, name in tables
-    }
+    counts: Counter[str] = Counter()
+    for schema, name in tables:
+        count = connection.exec_driver_sql(f'SELECT count(*) FROM "{schema}"."{name}"').scalar_one()
+        counts[_shown(schema, name)] += int(count)
     return Contents(MigrationContext.configure(connection).get_current_revision(), counts)
 
 
 def read_dump(dump: Path, *, tools: Path | None) -> Contents:
     """What a dump holds, read to its end; raises StorageFailed if it cannot be."""
     program = find_tool("pg_restore", tools, least=0)
-    counts: dict[str, int] = {}
+    counts: Counter[str] = Counter()
     revision, table = None, ""
     with subprocess.Popen(
         [program, "--data-only", "--file=-", str(dump)],
@@ -98,7 +98,7 @@ def read_dump(dump: Path, *, tools: Path | None) -> Contents:
                     revision = line.decode().strip()
             elif begun := _COPY.fullmatch(line):
                 table = _shown(*(name.decode().strip('"') for name in begun.groups()))
-                counts[table] = 0
+                counts[table] += 0
         said = process.stderr.read().decode(errors="replace")
     if process.returncode:
         raise StorageFailed(f"{dump}: pg_restore cannot read it: {_shortened(said)}")
@@ -106,7 +106,7 @@ def read_dump(dump: Path, *, tools: Path | None) -> Contents:
 
 
 def _shown(schema: str, name: str) -> str:
-    return name if schema == "public" else f"{schema}.{name}"
+    return whole_name(name) if schema == "public" else f"{schema}.{name}"
 
 
 def find_tool(name: str, folder: Path | None, *, least: int) -> str:

@@ -1,4 +1,6 @@
-"""What becomes of plans once they are old: packed, and thinned to those that were in force."""
+"""What becomes of plans once they are old: packed, and thinned to those that were in force; and the
+parts of the tables that the coming ones go to.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +8,7 @@ from datetime import date, timedelta
 
 from sqlalchemy import Connection, delete, exists, select
 
+from service.database.month_parts import prepare_months
 from service.database.packing import BASIS_DOCUMENTS, PLAN_NUMBERS
 from service.database.tables import plan, weather_basis
 
@@ -19,6 +22,10 @@ class RetentionStore:
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
+
+    def prepare_months(self, *, today: date) -> int:
+        """Make ready where plans and balances of the coming months go; how many parts were made."""
+        return prepare_months(self._connection, today=today)
 
     def pack(self, *, before: date) -> int:
         """Pack some plans and some weather of days before this one; 0 when none are left."""

@@ -214,6 +214,7 @@ def _database(folder: Path, programs: Path, port: int, password: str, *, is_dura
         command=[
             *(str(programs / "postgres"), "-D", str(place / "data"), "-p", str(port)),
             *("-c", "listen_addresses=127.0.0.1", "-c", f"unix_socket_directories={place}"),
+            *("-c", "wal_compression=lz4"),  # as in the compose file
             *fast,
         ],
         log=folder / "logs" / "database.log",

@@ -2,7 +2,7 @@
 
 A plan is packed once nobody looks at it daily; every word of it stays readable. Versions that were
 replaced by others are deleted after some months. Balances, runs and observations are kept for good.
-Doing it again at once changes nothing more.
+Doing it again at once changes nothing more. Where those of the coming months go is made ready too.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ class Retained:
 def retain_plans(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> Retained:
     """Pack and thin what is old enough, in short transactions."""
     today = clock.now().date()
+    with unit_of_work(write=True) as unit:
+        unit.retention.prepare_months(today=today)
     with unit_of_work(write=True) as unit:
         thinned_count = unit.retention.thin(before=today - VERSIONS_KEPT)
     packed_count = 0
