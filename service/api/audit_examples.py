@@ -28,3 +28,21 @@ CHANGE_FEED: Final[dict[str, Any]] = {
     "next_cursor": "MTA0Mg",
     "has_more": False,
 }
+LOG_BOOK_PAGE: Final[dict[str, Any]] = {
+    "items": [
+        {
+            "at": "2026-07-14T22:03:11.201000Z",
+            "kind": "Reported runs",
+            "about": "North",
+            "sentences": ["Run of Jul 14, 4:00 AM: 42 min."],
+            "text": "",
+            "who": "Ann",
+        }
+    ],
+    "next": "/v1/farms/hill-farm/log-book?cursor=MTA0Mg",
+    "next_cursor": "MTA0Mg",
+}
+LOG_BOOK_CSV: Final = (
+    "at,kind,about,sentences,text,who\r\n"
+    '2026-07-14T22:03:11.201000Z,Reported runs,North,"Run of Jul 14, 4:00 AM: 42 min.",,Ann\r\n'
+)

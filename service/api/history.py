@@ -310,5 +310,11 @@ HISTORY: Final[tuple[ApiChange, ...]] = (
         "GET /v1/blocks/{block_id}/risk-trial",
         "PUT /v1/blocks/{block_id}/risk-attitude",
     ),
+    _added(
+        date(2026, 12, 1),
+        "The log book of a farm in plain sentences. It and the runs of a farm also come as a"
+        " spreadsheet.",
+        "GET /v1/farms/{farm_id}/log-book",
+    ),
 )
 """The oldest change first; a change is added at the end and never taken out."""

@@ -17,6 +17,7 @@ from service.api.answers import (
     conditional_response,
     described,
     problems,
+    spreadsheet_response,
     tagged_response,
 )
 from service.api.cursors import cursor_of
@@ -26,6 +27,7 @@ from service.api.schemas.facts import Out
 from service.api.schemas.pages import FeedOut, PageOut
 from service.api.schemas.queries import PageQuery
 from service.delivery.table_file import csv_bytes
+from service.records.export import ExportTable
 
 Item = TypeVar("Item")
 Shown = TypeVar("Shown", bound=Out)
@@ -38,13 +40,24 @@ def next_address(request: Request, last: str | int) -> str:
 
 
 def list_answers(
-    what: str, example: dict[str, Any], *, csv_example: str | None = None
+    what: str,
+    example: dict[str, Any],
+    *,
+    csv_example: str | None = None,
+    is_spreadsheet: bool = False,
 ) -> dict[int | str, dict[str, Any]]:
     """The answers of a route that gives a page of a list, as the OpenAPI document shows them.
 
-    csv_example: of the table, where there is one; None: there is none.
+    csv_example: of the table, where there is one; None: there is none. is_spreadsheet: the table
+    also comes as a workbook.
     """
-    page = described(what, example, csv_example=csv_example, is_conditional=True)
+    page = described(
+        what,
+        example,
+        csv_example=csv_example,
+        is_spreadsheet=is_spreadsheet,
+        is_conditional=True,
+    )
     same = NOT_MODIFIED[304]
     if csv_example is not None:
         page, same = (
@@ -145,8 +158,24 @@ class Pages:
         answer = tagged_response(
             csv_bytes(columns, rows), self.if_none_match, media_type="text/csv; charset=utf-8"
         )
-        if goes_on:
-            answer.headers["Link"] = f'<{self.following(entries, place_of)}>; rel="next"'
+        return self._linked(answer, entries, place_of) if goes_on else answer
+
+    def sheet(
+        self,
+        entries: Sequence[Item],
+        table: ExportTable,
+        *,
+        place_of: Callable[[Item], str],
+        goes_on: bool,
+    ) -> Response:
+        """A page as a workbook, with the address of the next one as :meth:`table` has it."""
+        answer = spreadsheet_response(table, self.if_none_match)
+        return self._linked(answer, entries, place_of) if goes_on else answer
+
+    def _linked(
+        self, answer: Response, entries: Sequence[Item], place_of: Callable[[Item], str]
+    ) -> Response:
+        answer.headers["Link"] = f'<{self.following(entries, place_of)}>; rel="next"'
         return answer
 
     def following(self, entries: Sequence[Item], place_of: Callable[[Item], str]) -> str:

@@ -91,6 +91,7 @@ REFUSES_SOME_VALID_REQUESTS = {
     "GET /v1/runs",
     "GET /v1/farms",
     "GET /v1/farms/{farm_id}/changes",
+    "GET /v1/farms/{farm_id}/log-book",
     "GET /v1/farms/{farm_id}/runs",
     "GET /v1/sites",
     "GET /v1/soils",

@@ -59,6 +59,21 @@ def test_a_table_names_the_next_page_in_its_link(caller: Caller) -> None:
     assert "Link" not in last.headers
 
 
+def test_a_spreadsheet_holds_the_page_and_names_the_next_one(caller: Caller) -> None:
+    starts = [FIRST, FIRST + timedelta(days=1)]
+    report(caller, *starts)
+    wanted = {"Accept": XLSX_TYPE}
+    answer = caller.get(f"{RUNS}?page_size=1", headers=wanted)
+    following = answer.headers["Link"].partition("<")[2].partition(">")[0]
+    rest = caller.get(following, headers=wanted)
+    assert "Link" not in rest.headers
+    days = [
+        openpyxl.load_workbook(io.BytesIO(each.content)).worksheets[0]["A2"].value.date()
+        for each in (answer, rest)
+    ]
+    assert days == [each.date() for each in starts[::-1]]
+
+
 @pytest.mark.parametrize("cursor", ["x", "OTk5OTk5OTk5OTk5OTk5OTk5LjE"])
 def test_a_cursor_of_nowhere_is_refused(caller: Caller, cursor: str) -> None:
     assert places(caller.get(f"{RUNS}?cursor={cursor}")) == ["cursor"]

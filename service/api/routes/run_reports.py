@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC
 from typing import Annotated, Final
@@ -21,7 +22,7 @@ from service.api.feed_examples import (
     RUN_PAGE,
     RUN_UNDONE,
 )
-from service.api.negotiation import wants_csv
+from service.api.negotiation import CSV, SHEETS, form_wanted
 from service.api.once import TheOnce, answered_once, reporter_of
 from service.api.paging import ThePages, list_answers
 from service.api.problem_types import INVALID_REQUEST, NOT_FOUND
@@ -37,10 +38,15 @@ from service.api.schemas.region_runs import (
 )
 from service.bootstrap import Service
 from service.database.session import UnitOfWork
+from service.delivery.table_file import XLSX_TYPE
 from service.errors import Fault, InputInvalid
+from service.operations.exports.run_tables import run_table
 from service.operations.feedback.import_runs import import_runs
 from service.operations.feedback.revise_runs import RunsWish, list_reported, undo_run
+from service.operations.reading.read_farms import local_day
+from service.records.export import ExportTable
 from service.records.feeds import RunEntry
+from service.translations import wording
 
 router = APIRouter(tags=["feedback"])
 RUN_FILES_PATH: Final = "/v1/run-files"
@@ -61,11 +67,13 @@ StartedAt = Annotated[
     operation_id="list_farm_runs",
     summary="List a farm's reported runs",
     description="The latest start first, page by page: follow `next` until it is null. Runs that"
-    " were undone are not among them. JSON, or a table for `Accept: text/csv`, with the address of"
-    " the next page in the header `Link`.",
+    " were undone are not among them. JSON, or a table for `Accept: text/csv`, or a spreadsheet,"
+    " both with the address of the next page in the header `Link`.",
     response_model=RunPageOut,
     response_model_exclude_none=False,
-    responses=list_answers("A page of runs.", RUN_PAGE, csv_example=RUN_FEED_CSV),
+    responses=list_answers(
+        "A page of runs.", RUN_PAGE, csv_example=RUN_FEED_CSV, is_spreadsheet=True
+    ),
 )
 def list_farm_runs(
     farm_id: FarmId, service: TheService, query: Annotated[RunQuery, Query()], pages: ThePages
@@ -77,7 +85,11 @@ def list_farm_runs(
         ),
         unit_of_work=service.unit_of_work,
     )
-    if wants_csv(pages.request):
+    form = form_wanted(pages.request, SHEETS)
+    if form == XLSX_TYPE:
+        table = _table_of(found.runs, farm_id, query, service)
+        return pages.sheet(found.runs, table, place_of=_place_of, goes_on=found.has_more)
+    if form == CSV:
         rows = map(run_csv_row, found.runs)
         return pages.table(
             found.runs, RUN_CSV_COLUMNS, rows, place_of=_place_of, goes_on=found.has_more
@@ -180,6 +192,23 @@ def _pointer(where: str) -> str:
     found = _LINE.fullmatch(where)
     line, column = (None, None) if found is None else found.groups()
     return "".join(f"/{part}" for part in (f"lines/{line}" if line else "", column) if part)
+
+
+def _table_of(
+    runs: Sequence[RunEntry], farm_id: str, query: RunQuery, service: Service
+) -> ExportTable:
+    """Runs as the pages save them, in English and SI units."""
+    with service.unit_of_work(write=False) as unit:
+        farm = unit.blocks.get_farm(farm_id)
+        today = local_day(service.clock.now(), farm.zone)
+        blocks = unit.blocks.list_blocks(farm_id=farm_id, day=today)
+    return run_table(
+        runs,
+        farm,
+        wording("en", "si"),
+        block_names={each.block_id: each.name for each in blocks},
+        span=(query.first_day, query.last_day),
+    )
 
 
 def _place_of(entry: RunEntry) -> str:
