@@ -82,6 +82,13 @@ class Service:
     """Farm, weather and clock are invented, and every page says so."""
 
     @property
+    def shares_counts(self) -> bool:
+        """Whether all processes on the database count requests together; a SQLite file, which has
+        one writer, is spared that.
+        """
+        return not self.settings.database_url.startswith("sqlite")
+
+    @property
     def after_publish(self) -> AfterPublish | None:
         """What else happens in the transaction that publishes plans; nothing if no mail is sent."""
         return queue_evening_mails if self.settings.mail_host else None

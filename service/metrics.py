@@ -1,8 +1,9 @@
 """Prometheus metrics: requests, and the state of the service at each scrape.
 
-Requests are counted in this process as they pass. All else is read from the database when somebody
-scrapes, once and by a bounded number of queries, so that the scheduler's work shows here although
-it is another process.
+Requests are counted in this process as they pass; where `serve` has several, a scrape of any adds
+up what all of them have answered, and says what each takes under its number. All else is read from
+the database when somebody scrapes, once and by a bounded number of queries, so that the scheduler's
+work shows here although it is another process.
 
 Labels come from a closed set: routes of the application, known methods, jobs. Sites and hosts are
 data, so only the first ``LABELLED_SITES`` and ``LABELLED_HOSTS`` get series of their own; the age
@@ -13,11 +14,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import Counter as Tally
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import timedelta
+from functools import partial
 from itertools import accumulate
-from typing import Final
+from typing import Final, Protocol
 
+import orjson
 from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.core import (
     CounterMetricFamily,
@@ -44,6 +47,18 @@ SCRAPED_RUNS: Final = timedelta(days=1)
 BUCKETS_S: Final = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0)
 
 
+class Siblings(Protocol):
+    """The other web processes of the same command."""
+
+    def exchange(self, own: bytes) -> Iterable[bytes]:
+        """Keep what this process has counted; what each of the others has, within a second."""
+        ...
+
+    def live(self) -> Mapping[int, int]:
+        """Process ids by number, this process included."""
+        ...
+
+
 class RequestMetrics:
     """The requests that this process has answered, counted in its event loop.
 
@@ -51,12 +66,14 @@ class RequestMetrics:
     counters take a lock and four times as long, which is noticeable in controller polls.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, siblings: Siblings | None = None) -> None:
+        self._siblings = siblings
         self._registry = CollectorRegistry(auto_describe=False)
         self._counts: dict[tuple[str, str, int], int] = {}
         self._durations: dict[str, _Durations] = {}
         self._registry.register(self)
-        ProcessCollector(registry=self._registry)
+        if siblings is None:
+            ProcessCollector(registry=self._registry)
 
     @property
     def request_count(self) -> int:
@@ -80,7 +97,8 @@ class RequestMetrics:
             "Requests by route, method and status.",
             labels=("method", "route", "status"),
         )
-        for (method, route, status), number in list(self._counts.items()):
+        counts, durations = self._of_all()
+        for (method, route, status), number in counts.items():
             count.add_metric((method, route, str(status)), number)
         yield count
         duration = HistogramMetricFamily(
@@ -88,9 +106,39 @@ class RequestMetrics:
             "Time from the request to the end of its answer.",
             labels=("route",),
         )
-        for route, each in list(self._durations.items()):
+        for route, each in durations.items():
             duration.add_metric((route,), each.buckets(), each.total_s)
         yield duration
+        if self._siblings is not None:
+            yield from _worker_families(self._siblings.live())
+
+    def snapshot(self) -> bytes:
+        """The requests that this process has answered, for its siblings."""
+        return orjson.dumps(
+            {
+                "counts": [[*key, number] for key, number in list(self._counts.items())],
+                "durations": {
+                    route: [each.total_s, *each.counts]
+                    for route, each in list(self._durations.items())
+                },
+            }
+        )
+
+    def _of_all(self) -> tuple[dict[tuple[str, str, int], int], dict[str, _Durations]]:
+        """What this process and its siblings have answered, those that have ended included."""
+        counts = dict(self._counts)
+        durations: dict[str, _Durations] = {}
+        for route, each in list(self._durations.items()):
+            durations.setdefault(route, _Durations()).add(each.total_s, each.counts)
+        siblings = self._siblings
+        # What a scrape shows is kept, so that no later one shows less.
+        for snapshot in () if siblings is None else siblings.exchange(self.snapshot()):
+            found = orjson.loads(snapshot)
+            for *key, number in found["counts"]:
+                counts[tuple(key)] = counts.get(tuple(key), 0) + number
+            for route, (total_s, *buckets) in found["durations"].items():
+                durations.setdefault(route, _Durations()).add(total_s, buckets)
+        return counts, durations
 
     def exposition(self) -> bytes:
         """The numbers as Prometheus reads them."""
@@ -107,10 +155,30 @@ class _Durations:
         """Requests by the first bucket they fit into; the last is above all bounds."""
         self.total_s = 0.0
 
+    def add(self, total_s: float, counts: Sequence[int]) -> None:
+        """Add those of another process."""
+        self.total_s += total_s
+        self.counts = [own + other for own, other in zip(self.counts, counts, strict=True)]
+
     def buckets(self) -> list[tuple[str, float]]:
         """Each bound, and the number of requests within it."""
         bounds = [*map(str, BUCKETS_S), "+Inf"]
         return list(zip(bounds, map(float, accumulate(self.counts)), strict=True))
+
+
+def _worker_families(pids: Mapping[int, int]) -> Iterator[Metric]:
+    """What each live process takes, by its number."""
+    yield _gauge("workers", "Web processes of this `serve`.", {(): float(len(pids))})
+    merged: dict[str, Metric] = {}
+    for number, pid in pids.items():
+        collector = ProcessCollector(pid=partial(int, pid), registry=None)
+        for family in collector.collect():
+            known = merged.setdefault(
+                family.name, Metric(family.name, family.documentation, family.type)
+            )
+            for sample in family.samples:
+                known.add_sample(sample.name, {"worker": str(number)}, sample.value)
+    yield from merged.values()
 
 
 class _Once:

@@ -26,7 +26,7 @@ from typing import Final
 from service.api.server import make_server
 from service.api.tools_door import MakeTools
 from service.bootstrap import Service
-from service.errors import Fault, SettingsInvalid
+from service.listener import LISTENER_VARIABLE
 from service.logs import get_logger
 from service.scheduler import (
     has_work,
@@ -37,8 +37,6 @@ from service.scheduler import (
     make_teller,
 )
 
-LISTENER_VARIABLE: Final = "RILLWRIGHT_LISTENER_FD"
-"""Number of the open socket that a process leaves to itself when it restarts."""
 HEAVY: Final = frozenset({"numba", "pandas"})
 """Modules that mean that memory is worth having back."""
 CHILD: Final = (sys.executable, "-m", "service", "schedule", "--once", "--logged")
@@ -153,23 +151,6 @@ def run_together(
         for number, handler in before.items():
             signal.signal(number, handler)
     return ending
-
-
-def take_listener(host: str, port: int) -> socket.socket:
-    """The socket to listen on: the one that this process has left itself, or a new one."""
-    left = os.environ.pop(LISTENER_VARIABLE, "")
-    if left.isdecimal():
-        listener = socket.socket(fileno=int(left))
-        listener.set_inheritable(False)
-        return listener
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    try:
-        return socket.create_server((host, port), family=family, backlog=2048)
-    except OSError as error:
-        raise SettingsInvalid(
-            "the service cannot listen there",
-            [Fault("--host, --port", f"{host}, {port}: {error.strerror}", "a free address")],
-        ) from error
 
 
 def start_anew(listener: socket.socket) -> None:

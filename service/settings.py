@@ -24,6 +24,8 @@ SECRET_FOLDERS: Final = ("CREDENTIALS_DIRECTORY", "RILLWRIGHT_SECRETS")
 """Variables that name a folder of files; the later one wins."""
 DATABASE_FILE: Final = "rillwright.db"
 BACKUP_FOLDER: Final = "backups"
+MOST_WORKERS: Final = 64
+"""Web processes of one command; our own choice, above what the cores of one host can use."""
 
 
 class Settings(BaseSettings):
@@ -69,6 +71,13 @@ class Settings(BaseSettings):
     )
     host: str = Field(default="127.0.0.1", description="Address that `serve` listens on")
     port: int = Field(default=8040, ge=1, le=65535, description="Port that `serve` listens on")
+    workers: int = Field(
+        default=1,
+        ge=1,
+        le=MOST_WORKERS,
+        description="Processes of `serve`, which share its address; each takes some 90 MB and up to"
+        " 48 connections of PostgreSQL",
+    )
     trusted_proxies: tuple[IPvAnyNetwork, ...] = Field(
         default=(),
         description="Addresses or networks of the proxies in front of `serve`, as a JSON list; the"
@@ -79,7 +88,8 @@ class Settings(BaseSettings):
         default=1000,
         ge=10,
         le=100_000,
-        description="Connections that `serve` holds at a time; beyond them it answers 503",
+        description="Connections that each process of `serve` holds at a time; beyond them it"
+        " answers 503",
     )
     source_order: tuple[str, ...] = Field(
         default=("nasa-power", "nws-grid", "open-meteo", "import", "gauge", "station"),
@@ -158,7 +168,7 @@ class Settings(BaseSettings):
     page_secret: SecretStr = Field(
         default=SecretStr(""),
         description="Signs the cookies of people who signed in to the pages, 32 characters or more;"
-        " the same for all processes. Empty: each process makes its own when it starts",
+        " the same for all processes. Empty: each `serve` makes its own when it starts",
     )
     public_counties: bool = Field(
         default=False, description="Whether the county page is open to everyone without a key"
@@ -188,14 +198,18 @@ class Settings(BaseSettings):
         " a JSON list; to these alone by http, and at other ports than 443",
     )
     requests_per_key: str = Field(
-        default="600/minute", description="Most requests that one key may send to a process"
+        default="600/minute",
+        description="Most requests that one key may send: to all processes and hosts together on"
+        " PostgreSQL, to each process on SQLite",
     )
     requests_per_address: str = Field(
-        default="3000/minute", description="Most requests that one address may send to a process"
+        default="3000/minute",
+        description="Most requests that one address may send, counted likewise",
     )
     refused_keys_per_address: str = Field(
         default="30/minute",
-        description="Requests without a valid key from one address that get an explanation",
+        description="Requests without a valid key from one address that get an explanation, counted"
+        " likewise",
     )
     agent_tools: bool = Field(
         default=False,

@@ -71,6 +71,12 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(50_000, 20, 50)
 
 
+@pytest.fixture(autouse=True)
+def _counts_wait_for_the_test(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No thread of the limits outlives a test; one that wants counts shared asks for it."""
+    monkeypatch.setattr("service.api.windows.Windows._start_timer", lambda _windows: None)
+
+
 def _is_local(host: object) -> bool:
     if host in (None, "", "localhost", b"localhost"):
         return True

@@ -35,6 +35,7 @@ DERIVED: Mapping[str, str] = {
     "outbox": "mails that follow from plans, with a record of their own",
     "events": "follow from changes, with a record of their own",
     "polls": "when controllers asked last",
+    "tallies": "how often callers have asked within a minute",
     "retention": "old plans are packed and thinned; what was in force stays as it was",
     "audit": "the record itself",
 }

@@ -19,7 +19,8 @@ import pytest
 from service import one_process
 from service.database.backup import check_backup
 from service.errors import SettingsInvalid
-from service.one_process import Household, take_listener
+from service.listener import take_listener
+from service.one_process import Household
 from tests.patience import PATIENCE_S
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -125,7 +126,8 @@ def test_an_address_that_is_taken_is_reported() -> None:
 
 STARTS_ANEW = """
 import os, sys
-from service.one_process import LISTENER_VARIABLE, start_anew, take_listener
+from service.listener import LISTENER_VARIABLE, take_listener
+from service.one_process import start_anew
 is_second = LISTENER_VARIABLE in os.environ
 listener = take_listener("127.0.0.1", 0)
 if not is_second:

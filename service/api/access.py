@@ -104,7 +104,7 @@ class Gate:
 
     def __init__(self, service: Service, news: News, *, is_loopback: bool) -> None:
         self._service = service
-        self._limits = Limits(service.settings)
+        self._limits = Limits(service)
         self._is_loopback = is_loopback
         self._keys = KeyRing(news)
         self._callers: dict[str, tuple[ApiKey, Caller]] = {}
@@ -114,6 +114,10 @@ class Gate:
             every=NOTE_USES_EVERY,
             what="the last use of keys",
         )
+
+    def share_counts(self) -> None:
+        """Exchange what was counted with the other processes now."""
+        self._limits.share()
 
     def admits(self, scope: Scope, *, farm_id: str) -> bool:
         """Whether a request may read the plans of a farm; True means it has been counted.

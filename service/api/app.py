@@ -82,7 +82,7 @@ from service.api.routes import (
 from service.api.schemas.problems import ProblemOut
 from service.api.tools_door import MakeTools, ToolsDoor
 from service.bootstrap import Service
-from service.metrics import RequestMetrics
+from service.metrics import RequestMetrics, Siblings
 from service.pages.mount import mount_pages
 from service.pages.visit import Door
 
@@ -220,12 +220,13 @@ def create_app(
     host: str | None = None,
     make_tools: MakeTools | None = None,
     history: Sequence[ApiChange] = HISTORY,
+    siblings: Siblings | None = None,
 ) -> FastAPI:
     """The web application for a service whose database is ready.
 
     ``host`` is the address it is served on (None: the one in the settings). Only on loopback may it
     be open while no key is stored. ``make_tools`` makes the tools for agents, if they are served.
-    ``history`` says what of it is deprecated.
+    ``history`` says what of it is deprecated. ``siblings`` are the other processes of a `serve`.
     """
     news = News(service.unit_of_work)
     county_desk = CountyDesk(news)
@@ -245,7 +246,7 @@ def create_app(
         lifespan=partial(_serving, tools),
     )
     app.state.service = service
-    app.state.metrics = RequestMetrics()
+    app.state.metrics = RequestMetrics(siblings)
     app.state.news = news
     app.state.programs = Programs(service.unit_of_work, news)
     app.state.polls = _last_polls(service)

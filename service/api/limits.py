@@ -1,8 +1,8 @@
-"""Request limits per key and per address, counted by the ``limits`` package.
+"""Request limits per key and per address, as the ``limits`` package writes them.
 
-Each process counts for itself, in memory: with several processes a caller gets that many times the
-limit. That is enough to stop a runaway device and the guessing of keys; exact limits across
-processes belong in the proxy.
+On PostgreSQL all processes and hosts that share the database count together, within a second
+(``windows.py``). On SQLite each process counts for itself: with several, a caller gets that many
+times the limit, which is still enough to stop a runaway device and the guessing of keys.
 """
 
 from __future__ import annotations
@@ -11,18 +11,17 @@ import hashlib
 import ipaddress
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from threading import Timer
 from typing import Final
 
 from limits import RateLimitItem, parse
-from limits.storage import MemoryStorage
-from limits.strategies import FixedWindowRateLimiter
 
+from service.api.windows import Exchange, Windows
+from service.bootstrap import Service
 from service.errors import Fault, SettingsInvalid
-from service.settings import Settings
+from service.records.access import RequestTally
 
 LINKS_TO_ONE: Final = "3 per 15 minutes"
 """Sign-in links sent to one mail address, within the lifetime of a link."""
@@ -31,11 +30,7 @@ LINKS_PER_ADDRESS: Final = "20 per 15 minutes"
 it.
 """
 _ALLOWED = "a limit such as '600/minute' or '20 per second'"
-
-
-SWEEP_EVERY_S: Final = 60.0
-MOST_SWEPT: Final = 10_000
-"""Counters looked at in one sweep, some milliseconds."""
+PRUNE_EVERY_S: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,22 +64,6 @@ class OverLimit:
         }
 
 
-class _NoTimer(Timer):
-    """Takes the place of a thread that the storage would otherwise start, up to a hundred times a
-    second.
-
-    The storage drops an expired counter when it is read; the thread only drops those that are never
-    read again, which :meth:`Limits._sweep` does once a minute.
-    """
-
-    def __init__(self) -> None:
-        super().__init__(0.0, lambda: None)
-
-    def is_alive(self) -> bool:
-        """True, so that no thread is started."""
-        return True
-
-
 @lru_cache(maxsize=16_384)
 def _counted_as(rule: _Rule, who: str) -> str:
     """The name of a rule's counter for one caller; cached because it is slow to build."""
@@ -92,19 +71,20 @@ def _counted_as(rule: _Rule, who: str) -> str:
 
 
 class Limits:
-    """The limits of one process; raises SettingsInvalid for one that cannot be read."""
+    """The limits of this service; raises SettingsInvalid for one that cannot be read."""
 
-    def __init__(self, settings: Settings) -> None:
-        self._storage = MemoryStorage()
-        self._storage.timer.cancel()
-        self._storage.timer = _NoTimer()
-        self._sweep_at = time.monotonic() + SWEEP_EVERY_S
-        self._counter = FixedWindowRateLimiter(self._storage)
+    def __init__(self, service: Service) -> None:
+        settings = service.settings
+        self._windows = Windows(_exchange(service) if service.shares_counts else None)
         self._per_key = _rule("requests_per_key", settings.requests_per_key)
         self._per_address = _rule("requests_per_address", settings.requests_per_address)
         self._failures = _rule("refused_keys_per_address", settings.refused_keys_per_address)
         self._links_to_one = _rule("links_to_one", LINKS_TO_ONE)
         self._links_per_address = _rule("links_per_address", LINKS_PER_ADDRESS)
+
+    def share(self) -> None:
+        """Exchange counts with the other processes now, rather than within a second."""
+        self._windows.share()
 
     def over(self, *, key_id: str, address: str) -> OverLimit | None:
         """Count a request; the limit that it is over, or None."""
@@ -129,30 +109,39 @@ class Limits:
         return None
 
     def _count(self, rule: _Rule, who: str) -> bool:
-        """Count one more; False if that is over the limit. Equivalent to the limiter's own
-        ``hit``.
-        """
-        if time.monotonic() >= self._sweep_at:
-            self._sweep()
-        return self._storage.incr(_counted_as(rule, who), rule.window_s) <= rule.most
+        """Count one more; False if that is over the limit."""
+        counted = self._windows.count(
+            _counted_as(rule, who), window_s=rule.window_s, most=rule.most
+        )
+        return counted <= rule.most
 
-    def _sweep(self) -> None:
-        """Make the storage drop expired counters, by reading them."""
-        self._sweep_at = time.monotonic() + SWEEP_EVERY_S
-        for name in list(self._storage.expirations)[:MOST_SWEPT]:
-            self._storage.get(name)
-
-    def _over(self, rule: _Rule, name: str) -> OverLimit:
+    def _over(self, rule: _Rule, who: str) -> OverLimit:
         return OverLimit(
             policy=rule.name,
             most=rule.most,
             window_s=rule.window_s,
-            seconds=self._seconds_left(rule, name),
+            seconds=self._seconds_left(rule, who),
         )
 
-    def _seconds_left(self, rule: _Rule, name: str) -> int:
-        ends = self._counter.get_window_stats(rule.item, rule.name, name).reset_time
-        return max(1, math.ceil(ends - time.time()))
+    def _seconds_left(self, rule: _Rule, who: str) -> int:
+        return max(1, math.ceil(self._windows.seconds_left(_counted_as(rule, who))))
+
+
+def _exchange(service: Service) -> Exchange:
+    """Adds counts to those in the database; deletes those that are over now and then."""
+    prune_at = time.monotonic() + PRUNE_EVERY_S
+
+    def exchange(counts: Mapping[str, RequestTally]) -> Mapping[str, RequestTally]:
+        nonlocal prune_at
+        with service.unit_of_work(write=True, farm_keys=()) as unit:
+            now = unit.runs.server_time() or service.clock.now()
+            totals = unit.tallies.add(counts, now=now)
+            if time.monotonic() >= prune_at:
+                prune_at = time.monotonic() + PRUNE_EVERY_S
+                unit.tallies.prune(now=now)
+        return totals
+
+    return exchange
 
 
 def address_of(client: Sequence[object] | None) -> str:

@@ -11,6 +11,7 @@ from service.api.app import create_app
 from service.api.bounded_http import BoundedHttp
 from service.api.tools_door import MakeTools
 from service.bootstrap import Service
+from service.metrics import Siblings
 
 SHUT_DOWN_WITHIN_S: Final = 15
 """For answers under way when the server is asked to stop."""
@@ -28,10 +29,14 @@ def run_server(
 
 
 def make_server(
-    service: Service, *, host: str, make_tools: MakeTools | None = None
+    service: Service,
+    *,
+    host: str,
+    make_tools: MakeTools | None = None,
+    siblings: Siblings | None = None,
 ) -> tuple[uvicorn.Server, FastAPI]:
     """The same as parts, for who listens himself and stops it: the server and its application."""
-    app = create_app(service, host=host, make_tools=make_tools)
+    app = create_app(service, host=host, make_tools=make_tools, siblings=siblings)
     config = uvicorn.Config(app, **_options(service, host=host))
     return uvicorn.Server(config), app
 

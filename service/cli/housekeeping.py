@@ -27,7 +27,7 @@ from service.logs import configure_logs
 from service.operations.access.manage_keys import has_live_key
 from service.operations.reading.list_components import cyclonedx_document, list_components
 from service.operations.schedule.check_health import Health, SiteHealth, check_health
-from service.settings import Settings, read_settings
+from service.settings import MOST_WORKERS, Settings, read_settings
 
 
 def migrate(as_json: JsonOption = False) -> None:
@@ -165,17 +165,55 @@ def serve(
         str | None, typer.Option("--host", help="Address to listen on; default: loopback only.")
     ] = None,
     port: Annotated[int | None, typer.Option("--port", min=1, max=65535)] = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", min=1, max=MOST_WORKERS, help="Processes that share the address."
+        ),
+    ] = None,
 ) -> None:
     """Serve the API and its documentation pages until stopped."""
     settings = read_settings()
     make_tools = tools_to_serve(settings)
     service = in_its_own_time(open_service(settings))
-    from service.api.server import run_server
+    from service.several_workers import WorkerPlace, run_worker
 
     address, number = host or settings.host, port or settings.port
+    place = WorkerPlace.from_environment()
+    if place is not None:
+        configure_logs(settings.log_format, level=settings.log_level)
+        run_worker(service, place, host=address, make_tools=make_tools)
+        return
+    count = workers or settings.workers
+    if count > 1:
+        _serve_with(count, service, address, number)
+        return
+    from service.api.server import run_server
+
     announce(service, address, number)
     configure_logs(settings.log_format, level=settings.log_level)
     run_server(service, host=address, port=number, make_tools=make_tools)
+
+
+def _serve_with(count: int, service: Service, address: str, number: int) -> None:
+    """Serve with several processes, each of which opens the database for itself."""
+    from service.listener import take_listener
+    from service.several_workers import run_workers
+
+    settings = service.settings
+    with take_listener(address, number) as listener:
+        announce(service, address, number)
+        if service.shares_counts:
+            note(f"{count} processes, which count requests together.")
+        else:
+            note(
+                f"! {count} processes: on SQLite each counts requests for itself, so that a caller"
+                f" gets up to {count} times the limits, and writes wait for one another. PostgreSQL"
+                " has neither."
+            )
+        configure_logs(settings.log_format, level=settings.log_level)
+        service.close()
+        run_workers(count, listener, page_secret=settings.page_secret.get_secret_value())
 
 
 def announce(service: Service, address: str, number: int) -> None:

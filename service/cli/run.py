@@ -38,7 +38,8 @@ def run(
     settings, state = _ready()
     make_tools = tools_to_serve(settings)
     service = open_service(settings)
-    from service.one_process import Ending, run_together, start_anew, take_listener
+    from service.listener import take_listener
+    from service.one_process import Ending, run_together, start_anew
 
     address, number = host or settings.host, port or settings.port
     listener = take_listener(address, number)

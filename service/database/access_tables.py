@@ -150,3 +150,15 @@ ended_session = Table(
 """A session of the pages that its holder ended, by the SHA-256 of its cookie, until ``ends_at``,
 when the cookie's own time is over.
 """
+
+request_tally = Table(
+    "request_tally",
+    metadata,
+    Column("counter", Text, primary_key=True),
+    Column("ends_at", UtcInstant, nullable=False),
+    Column("request_count", Integer, nullable=False),
+)
+"""How many requests of a caller all web processes have counted in a window that lasts until
+``ends_at``. ``counter`` is a digest of the limit and of the key or address it is for. Not logged on
+PostgreSQL, and unused on SQLite, where each process counts for itself.
+"""

@@ -42,6 +42,7 @@ from service.database.soil_store import SoilStore
 from service.database.standing_store import StandingStore
 from service.database.station_store import StationStore
 from service.database.subscription_store import SubscriptionStore
+from service.database.tally_store import TallyStore
 from service.database.timer_store import TimerStore
 from service.database.visit_note_store import VisitNoteStore
 from service.database.waterworks_store import WaterworksStore
@@ -86,6 +87,7 @@ class UnitOfWork:
     people: PeopleStore
     outbox: OutboxStore
     sign_ins: SignInStore
+    tallies: TallyStore
     subscriptions: SubscriptionStore
     events: EventStore
     standings: StandingStore

@@ -17,6 +17,7 @@ from service.database.access_tables import (
     idempotent_answer,
     mail,
     person,
+    request_tally,
     sign_in_request,
 )
 from service.database.audit_tables import audit_entry
@@ -129,6 +130,7 @@ __all__ = [
     "plan_text",
     "rain_gauge_reading",
     "read_instant",
+    "request_tally",
     "risk_notice",
     "run",
     "scheduler_tick",

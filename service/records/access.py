@@ -30,6 +30,14 @@ class ApiKey:
 
 
 @dataclass(frozen=True, slots=True)
+class RequestTally:
+    """How many requests were counted in a window, which ends so many seconds from now."""
+
+    request_count: int
+    ends_in_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class StoredAnswer:
     """The answer that a request with an idempotency key got."""
 

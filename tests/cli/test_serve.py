@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ import uvicorn
 from fastapi import FastAPI
 from sqlalchemy.engine import URL
 
+from service import several_workers
 from service.bootstrap import open_service
 from service.cli.demo_clock import in_its_own_time
 from service.demo_farm import FIRST_EVENING
@@ -122,3 +124,42 @@ def test_a_service_with_a_farm_of_somebody_s_own_keeps_the_machine_s_clock(
     kept = in_its_own_time(service)
     assert kept is service and not kept.is_demonstration
     service.close()
+
+
+@pytest.mark.parametrize("count", ["0", "-1", "10000", "many"])
+def test_a_number_of_processes_that_makes_no_sense_is_refused_with_what_is_allowed(
+    demo: Command, started: list[dict[str, Any]], count: str
+) -> None:
+    result = demo("serve", "--workers", count)
+    assert result.exit_code == 2
+    assert "--workers" in result.stderr
+    assert "1<=x<=64" in result.stderr or "not a valid int" in result.stderr
+    assert demo("serve", RILLWRIGHT_WORKERS=count).exit_code == 2
+    assert started == []
+
+
+def test_processes_at_a_port_that_is_taken_are_not_started(demo: Command) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        result = demo("serve", "--workers", "2", "--port", port)
+    assert result.exit_code == 2
+    assert f"127.0.0.1, {port}: Address already in use" in result.stderr
+
+
+def test_who_starts_several_processes_is_told_how_they_count(
+    demo: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls: list[int] = []
+    monkeypatch.setattr(
+        several_workers, "run_workers", lambda count, _listener, **_more: calls.append(count)
+    )
+    result = demo("serve", "--workers", "3", "--port", str(free_port()))
+    assert calls == [3]
+    apart = "each counts requests for itself, so that a caller gets up to 3 times the limits"
+    told = " ".join(result.stderr.split())
+    assert (apart in told) != ("3 processes, which count requests together" in told)
+
+
+def free_port() -> int:
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        return int(probe.getsockname()[1])

@@ -46,9 +46,13 @@ async def is_alive() -> Response:
 
 @probes_router.get("/readyz")
 def is_ready(service: TheService) -> Response:
-    """The database answers, has this version's schema and takes writes; else a 503 problem."""
+    """The database answers, has this version's schema and takes writes; else a 503 problem.
+
+    ``limits`` says whether all processes count requests together or each for itself.
+    """
     check_ready(unit_of_work=service.unit_of_work, check_storage=service.check_storage)
-    return JSONResponse({"status": "pass"}, headers=_NO_STORE)
+    limits = "all-processes" if service.shares_counts else "each-process"
+    return JSONResponse({"status": "pass", "limits": limits}, headers=_NO_STORE)
 
 
 @metrics_router.get("/metrics", dependencies=[needs(Right.PLAN_READ, region_only=True)])
