@@ -29,7 +29,7 @@ from sqlalchemy import (
 
 from service.agronomy.records import Ints
 from service.database import mapping, supply_rows
-from service.database.bulk import insert_rows, is_among, read_columns
+from service.database.bulk import insert_rows, is_among, is_one_of, read_columns
 from service.database.controller_store import ControllerStore
 from service.database.tables import (
     UtcInstant,
@@ -293,10 +293,14 @@ class BlockStore:
             )
             .order_by(supply.c.supply_id)
         ).mappings()
-        sites = self._connection.execute(select(site).order_by(site.c.site_id)).mappings()
+        sites = self._connection.execute(
+            select(site)
+            .where(is_one_of(self._connection, site.c.site_id, sorted(used)))
+            .order_by(site.c.site_id)
+        ).mappings()
         return FarmBundle(
             farm=mapping.farm_from(row),
-            sites=tuple(mapping.site_from(each) for each in sites if each["site_id"] in used),
+            sites=tuple(map(mapping.site_from, sites)),
             supplies=tuple(map(supply_rows.supply_from, supplies)),
             blocks=tuple(blocks),
             controllers=self._controllers(farm_id, {each.block_id for each in blocks}),
@@ -347,9 +351,12 @@ class BlockStore:
 
     def farm_keys(self, farm_ids: Sequence[str] | None = None) -> dict[str, int]:
         """Integer key of each farm; raises NotFound for an unknown id."""
-        stored = self._keys_by_id(farm.c.farm_key, farm.c.farm_id)
         if farm_ids is None:
-            return dict(sorted(stored.items()))
+            return dict(sorted(self._keys_by_id(farm.c.farm_key, farm.c.farm_id).items()))
+        # PostgreSQL takes no text with a NUL in it, so no farm can be called that.
+        asked = [name for name in farm_ids if "\0" not in name]
+        is_asked = is_one_of(self._connection, farm.c.farm_id, asked)
+        stored = self._keys_by_id(farm.c.farm_key, farm.c.farm_id, is_asked)
         unknown = [name for name in farm_ids if name not in stored]
         if unknown:
             raise NotFound(f"farm {', '.join(map(repr, unknown))}: there is no such farm")

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.reasoning import explain_cause
-from service.delivery.day_order import BlockState, state_of, waiting_mm
+from service.delivery.day_order import BlockState, waiting_mm
 from service.delivery.plain_text import LONGEST_STORED, clean
 from service.records.letters import BlockLine, EveningLetter
 from service.translations import Wording
@@ -123,7 +123,7 @@ def why_it_waits(line: BlockLine, state: BlockState, words: Wording) -> tuple[st
 def missing_words(line: BlockLine, words: Wording) -> str:
     """What the soil lacks by the evening, and from where on the block gets water."""
     missing, trigger = (line.numbers.get(f"{name}_mm") for name in ("planned_depletion", "trigger"))
-    if state_of(line) is BlockState.UNKNOWN or missing is None:
+    if line.status == "no-weather" or missing is None:
         return ""
     return words.gettext(
         "{missing} missing by evening, water from {trigger}",

@@ -25,7 +25,7 @@ from service.operations.reading.block_lines import line_of_plan, pause_of_day
 from service.operations.reading.hindsight import hindsights
 from service.operations.reading.read_plans import PlanView, list_plans, metered_day
 from service.operations.timers.set_timer import timers_of
-from service.records.farms import BlockTable, FarmDefinition
+from service.records.farms import FarmDefinition
 from service.records.feedback import MeteredDay
 from service.records.letters import (
     BlockLine,
@@ -152,22 +152,19 @@ def evening_letter(
         raise PlanNotFound(f"no plan of farm {farm.farm_id} for {day or 'any day'}")
     day = views[0].plan.day
     with unit_of_work(write=False) as unit:
-        keys = np.array([*unit.blocks.farm_keys([farm.farm_id]).values()], dtype=np.int64)
-        table = unit.blocks.read_block_table(day, farm_keys=keys)
-        metered = _metered_before(unit, table, views, day)
-        periods = unit.pauses.read_periods(table.keys)
-        (mark,) = unit.outbox.read_marks(keys, day=day)
-        key_of = dict(zip(table.block_ids, table.keys.tolist(), strict=True))
-        looked_back = hindsights(unit, farm.farm_id, key_of, day)
-        notices = weighing_notices(unit, table, views, day)
+        farm_key = unit.blocks.farm_keys([farm.farm_id])[farm.farm_id]
+        places = unit.reports.read_places(farm_key, day=day)
+        key_of = {place.block_id: key for key, place in places.items()}
+        metered = _metered_before(unit, key_of, views, day)
+        periods = unit.pauses.read_periods(np.array([*places], dtype=np.int64))
+        (mark,) = unit.outbox.read_marks(np.array([farm_key], dtype=np.int64), day=day)
+        looked_back = hindsights(unit, key_of, day)
+        notices = weighing_notices(unit, key_of, views, day)
         timers = {
             state.block_id: line_of_day(state, day)
             for state in timers_of(unit, [view.block for view in views], today=day - ONE_DAY)
         }
-    paused = {
-        block_id: periods.get(key, ())
-        for key, block_id in zip(table.keys.tolist(), table.block_ids, strict=True)
-    }
+    paused = {block_id: periods.get(key, ()) for block_id, key in key_of.items()}
     by_site = {view.block.site_id: view for view in reversed(views)}
     sites = tuple(site_line(site_id, view) for site_id, view in sorted(by_site.items()))
     return EveningLetter(
@@ -213,18 +210,19 @@ def _in_order(blocks: Sequence[BlockLine]) -> tuple[BlockLine, ...]:
 
 
 def _metered_before(
-    unit: UnitOfWork, table: BlockTable, views: Sequence[PlanView], day: date
+    unit: UnitOfWork, key_of: Mapping[str, int], views: Sequence[PlanView], day: date
 ) -> dict[str, MeteredDay]:
     """What the meters counted on the day before a plan, by block; one or two queries a farm."""
     before = day - ONE_DAY
-    counted = unit.reports.read_meter_days(table.keys, first_day=before, last_day=before)
+    keys = np.array([*key_of.values()], dtype=np.int64)
+    counted = unit.reports.read_meter_days(keys, first_day=before, last_day=before)
     if not counted:
         return {}
-    gross_mm = unit.ledger.read_gross_mm(table.keys, day=before)
+    gross_mm = unit.ledger.read_gross_mm(keys, day=before)
     blocks = {view.plan.block_id: view.block for view in views}
     return {
         block_id: metered_day(blocks[block_id], before, counted[key, before], gross_mm[key])
-        for key, block_id in zip(table.keys.tolist(), table.block_ids, strict=True)
+        for block_id, key in key_of.items()
         if (key, before) in counted and block_id in blocks and key in gross_mm
     }
 

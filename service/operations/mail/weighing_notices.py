@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
+
+import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.risk_attitude import RiskAttitude
 from service.database.session import UnitOfWork
 from service.operations.reading.read_plans import PlanView
-from service.records.farms import BlockTable
 from service.records.letters import WeighingNotice
 
 
 def weighing_notices(
-    unit: UnitOfWork, table: BlockTable, views: Sequence[PlanView], day: date
+    unit: UnitOfWork, key_of: Mapping[str, int], views: Sequence[PlanView], day: date
 ) -> tuple[WeighingNotice, ...]:
     """Those of the plans of a day: once when the grower is told, once when it begins.
 
-    Who has stated what he wants is told nothing.
+    ``key_of`` has the keys of the farm's blocks, by id. Who has stated what he wants is told
+    nothing.
     """
     found = []
-    told = unit.shadows.read_notices(table.keys)
+    told = unit.shadows.read_notices(np.array([*key_of.values()], dtype=np.int64))
     blocks = {view.plan.block_id: view.block for view in views}
-    for key, block_id in zip(table.keys.tolist(), table.block_ids, strict=True):
+    for block_id, key in key_of.items():
         notice, block = told.get(key), blocks.get(block_id)
         if notice is None or block is None or block.has_stated_attitude:
             continue

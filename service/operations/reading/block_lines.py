@@ -52,8 +52,9 @@ def line_of_plan(view: PlanView) -> BlockLine:
 def band_of(reasoning: PlanReasoning, place: int) -> tuple[float, float, float] | None:
     """The band of minutes of a day of the outlook; None where it is not known."""
     rows = reasoning.outlook_band_min
-    values = tuple(row[place] for row in rows if place < len(row))
-    low, middle, high = values if len(values) == 3 else (None, None, None)
+    if len(rows) != 3 or place >= min(map(len, rows)):
+        return None
+    low, middle, high = rows[0][place], rows[1][place], rows[2][place]
     return None if low is None or middle is None or high is None else (low, middle, high)
 
 

@@ -69,25 +69,28 @@ def last_hindsight(unit: UnitOfWork, block_id: str, day: date) -> HindsightLine 
 
 
 def hindsights(
-    unit: UnitOfWork, farm_id: str, key_of: Mapping[str, int], day: date
+    unit: UnitOfWork, key_of: Mapping[str, int], day: date
 ) -> Mapping[str, HindsightLine]:
-    """The same of a farm's blocks, by id; ``key_of`` has their keys.
+    """The same of some blocks, by id; ``key_of`` has their keys.
 
     Two queries for each day looked back on.
     """
-    found: dict[str, HindsightLine | None] = {}
+    found: dict[int, HindsightLine | None] = {}
     for back in range(LOOK_BACK_DAYS + 1):
-        left = [key for name, key in key_of.items() if name not in found]
-        over = _over(unit, np.array(left, dtype=np.int64), day - timedelta(days=back))
+        left = [key for key in key_of.values() if key not in found]
+        if not left:
+            break
+        over_on = day - timedelta(days=back)
+        over = _over(unit, np.array(left, dtype=np.int64), over_on)
         if not over:
             continue
-        for plan in unit.plans.list_plans(day=day - timedelta(days=back), farm_id=farm_id):
-            row = over.get(key_of.get(plan.block_id, -1))
-            if row is not None and plan.status != "no-weather":
-                found[plan.block_id] = hindsight_of(plan.reasoning, plan.planned_min, row)
-        if len(found) == len(key_of):
-            break
-    return {name: each for name, each in found.items() if each is not None}
+        keys = np.array(list(over), dtype=np.int64)
+        for plan in unit.standings.read_plans(keys, first_day=over_on, last_day=over_on):
+            if plan.status != "no-weather":
+                found[plan.block_key] = hindsight_of(
+                    plan.reasoning, plan.planned_min, over[plan.block_key]
+                )
+    return {name: each for name, key in key_of.items() if (each := found.get(key)) is not None}
 
 
 def _needed_mm(reasoning: PlanReasoning, entering_mm: float) -> float:

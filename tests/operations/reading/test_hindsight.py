@@ -19,7 +19,7 @@ from service.operations.reading.hindsight import (
 from service.operations.reading.read_plans import explain
 from service.operations.weather.import_weather import import_weather
 from service.records.plan_reasoning import PlanReasoning, read_reasoning
-from tests.api.invented_farm import BLOCK_ID, FARM_ID, PLAN_DAY, plan_evening
+from tests.api.invented_farm import BLOCK_ID, PLAN_DAY, plan_evening
 
 # Missing at midnight 8 mm, 4 mm of use, RAW 10: 12 mm, of which all but the room for rain, 3 mm.
 CLASSIC = b"""{"depletion_midnight_mm": 8, "depletion_start_mm": 8, "planned_depletion_mm": 12,
@@ -121,7 +121,7 @@ def test_the_day_after_a_plan_says_what_its_rain_would_have_changed(own_service:
     with own_service.unit_of_work(write=False) as unit:
         found = last_hindsight(unit, BLOCK_ID, after)
         key_of = {BLOCK_ID: unit.blocks.get_block_key(BLOCK_ID)}
-        of_farm = hindsights(unit, FARM_ID, key_of, after)
+        of_farm = hindsights(unit, key_of, after)
     assert found is not None
     assert (found.day, found.rain_mm, found.planned_min) == (PLAN_DAY, 60.0, plan.planned_min)
     assert found.not_needed_min > 0.0
