@@ -18,6 +18,7 @@ from sqlalchemy import (
     Select,
     Table,
     delete,
+    exists,
     func,
     insert,
     literal,
@@ -250,12 +251,6 @@ class BlockStore:
 
     def _retire(self, block_keys: Ints, effective_day: date, recorded_at: datetime) -> None:
         """Add a version to each of these blocks that retires it."""
-        other = block_version.alias("other_version")
-        newest = (
-            select(func.max(other.c.version))
-            .where(other.c.block_key == block_version.c.block_key)
-            .scalar_subquery()
-        )
         changes: dict[str, ColumnElement[Any]] = {
             "version": block_version.c.version + 1,
             "valid_from": literal(effective_day, Date),
@@ -264,7 +259,7 @@ class BlockStore:
         }
         names = [column.name for column in block_version.columns]
         last = select(*(changes.get(name, block_version.c[name]) for name in names)).where(
-            block_version.c.version == newest,
+            is_newest(),
             is_among(self._connection, block_version.c.block_key, block_keys),
         )
         self._connection.execute(insert(block_version).from_select(names, last))
@@ -575,14 +570,26 @@ def find_block_keys(connection: Connection, block_id: str) -> dict[str, int]:
 _OTHER = block_version.alias("other_version")  # once: its columns take a millisecond
 
 
+def is_newest(*, day: date | None = None) -> ColumnElement[bool]:
+    """Condition that no later version of the same block is valid, by ``day`` if one is given.
+
+    As an absence, and not as the greatest number: before PostgreSQL knows anything of a table that
+    was just filled, it would work out that number for every block, once for each that is wanted.
+    """
+    later = [_OTHER.c.block_key == block_version.c.block_key]
+    later.append(_OTHER.c.version > block_version.c.version)
+    if day is not None:
+        later.append(_OTHER.c.valid_from <= day)
+    return ~exists(select(_OTHER.c.version).where(*later))
+
+
 def in_force(query: Select[Any], day: date) -> Select[Any]:
     """Only the version of each block that is in force on ``day``."""
-    newest = (
-        select(func.max(_OTHER.c.version))
-        .where(_OTHER.c.block_key == block_version.c.block_key, _OTHER.c.valid_from <= day)
-        .scalar_subquery()
+    return query.where(
+        is_newest(day=day),
+        block_version.c.valid_from <= day,
+        block_version.c.is_retired.is_(False),
     )
-    return query.where(block_version.c.version == newest, block_version.c.is_retired.is_(False))
 
 
 def _definitions(day: date) -> Select[Any]:

@@ -10,9 +10,10 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, Table, func, select, tuple_
+from sqlalchemy import ColumnElement, Connection, Select, Table, select, tuple_
 
 from service.database import mapping
+from service.database.block_store import is_newest
 from service.database.bulk import is_among
 from service.database.packing import PLAN_NUMBERS
 from service.database.tables import block, block_version, farm, plan, run, site
@@ -143,17 +144,11 @@ class FeedStore:
 
 def _of_blocks(query: Select[Any], rows: Table) -> Select[Any]:
     """Rows with the farm, the newest version and the site's zone of their block."""
-    other = block_version.alias("other_version")
-    newest = (
-        select(func.max(other.c.version))
-        .where(other.c.block_key == block.c.block_key)
-        .scalar_subquery()
-    )
     return (
         query.add_columns(farm.c.farm_id, block.c.block_id, site.c.zone)
         .join_from(rows, block, block.c.block_key == rows.c.block_key)
         .join(farm, farm.c.farm_key == block.c.farm_key)
         .join(block_version, block_version.c.block_key == block.c.block_key)
         .join(site, site.c.site_key == block_version.c.site_key)
-        .where(block_version.c.version == newest)
+        .where(is_newest())
     )
