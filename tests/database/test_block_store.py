@@ -11,9 +11,12 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import Engine, select
 
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
+from service.database.block_store import in_force
 from service.database.session import UnitOfWorkFactory
+from service.database.tables import block_version
 from service.errors import Conflict, InputInvalid, NotFound
 from service.records.farms import (
     BLOCK_NUMBERS,
@@ -401,3 +404,19 @@ def test_a_farm_with_a_nul_in_its_name_is_not_there(
         unit.blocks.save_bundle(stored_bundle(), effective_day=DAY, recorded_at=NOW)
     with open_unit(write=False) as unit, pytest.raises(NotFound):
         unit.blocks.get_farm(farm_id)
+
+
+def test_versions_in_force_are_found_without_working_each_out(
+    open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    # Of a table that was just filled PostgreSQL knows nothing. A greatest version in a subquery was
+    # worked out for every block of the region then, once for each that was asked for.
+    if engine.dialect.name != "postgresql":
+        return
+    load(open_unit, stored_bundle())
+    query = in_force(select(block_version.c.block_key, block_version.c.version), DAY)
+    text = query.compile(engine, compile_kwargs={"literal_binds": True})
+    with engine.connect() as connection:
+        steps = connection.exec_driver_sql(f"EXPLAIN {text}").scalars().all()
+    assert any("Anti Join" in step for step in steps), steps
+    assert not any("SubPlan" in step for step in steps), steps
