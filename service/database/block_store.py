@@ -15,10 +15,8 @@ from sqlalchemy import (
     Connection,
     Date,
     RowMapping,
-    Select,
     Table,
     delete,
-    exists,
     func,
     insert,
     literal,
@@ -30,6 +28,12 @@ from sqlalchemy import (
 
 from service.agronomy.records import Ints
 from service.database import mapping, supply_rows
+from service.database.block_versions import (
+    definitions_in_force,
+    find_block_keys,
+    in_force,
+    is_newest,
+)
 from service.database.bulk import insert_rows, is_among, is_one_of, read_columns
 from service.database.controller_store import ControllerStore
 from service.database.tables import (
@@ -337,8 +341,7 @@ class BlockStore:
         return mapping.farm_from(row.one())
 
     def _farm_row(self, farm_id: str) -> RowMapping:
-        # PostgreSQL takes no text with a NUL in it, so no farm can be called that.
-        asked = select(farm).where(farm.c.farm_id == farm_id.replace("\0", ""))
+        asked = select(farm).where(farm.c.farm_id == _storable(farm_id))
         row = self._connection.execute(asked).mappings().one_or_none()
         if row is None or row["farm_id"] != farm_id:
             raise NotFound(f"farm {farm_id!r}: there is no such farm")
@@ -348,10 +351,8 @@ class BlockStore:
         """Integer key of each farm; raises NotFound for an unknown id."""
         if farm_ids is None:
             return dict(sorted(self._keys_by_id(farm.c.farm_key, farm.c.farm_id).items()))
-        # PostgreSQL takes no text with a NUL in it, so no farm can be called that.
-        asked = [name for name in farm_ids if "\0" not in name]
-        is_asked = is_one_of(self._connection, farm.c.farm_id, asked)
-        stored = self._keys_by_id(farm.c.farm_key, farm.c.farm_id, is_asked)
+        asked = [_storable(name) for name in farm_ids]
+        stored = self._keys_by_id(farm.c.farm_key, farm.c.farm_id, farm.c.farm_id.in_(asked))
         unknown = [name for name in farm_ids if name not in stored]
         if unknown:
             raise NotFound(f"farm {', '.join(map(repr, unknown))}: there is no such farm")
@@ -361,18 +362,21 @@ class BlockStore:
 
     def list_blocks(self, *, farm_id: str | None, day: date) -> list[BlockDefinition]:
         """Blocks in force on ``day``, by id; raises NotFound for an unknown farm."""
-        query = _definitions(day)
+        query = definitions_in_force(day)
         if farm_id is not None:
-            query = query.where(block.c.farm_key == self.farm_keys([farm_id])[farm_id])
+            query = query.where(farm.c.farm_id == _storable(farm_id))
         rows = self._connection.execute(query.order_by(block.c.block_id))
         names = tuple(rows.keys())
-        return [mapping.known_block(names, tuple(row)) for row in rows]
+        found = [mapping.known_block(names, tuple(row)) for row in rows]
+        if farm_id is not None and not (found and found[0].farm_id == farm_id):
+            self._farm_row(farm_id)  # refuses it if there is no such farm
+        return found
 
     def get_block(self, block_id: str, *, day: date) -> BlockDefinition:
         """One block as of ``day``; accepts the part after the dot if it is unique."""
         key = self.get_block_key(block_id)
         row = (
-            self._connection.execute(_definitions(day).where(block.c.block_key == key))
+            self._connection.execute(definitions_in_force(day).where(block.c.block_key == key))
             .mappings()
             .one_or_none()
         )
@@ -384,7 +388,7 @@ class BlockStore:
         self, block_keys: Ints, *, day: date
     ) -> dict[int, tuple[BlockDefinition, float]]:
         """Blocks in force on ``day`` with the latitude of their site [deg], by key."""
-        query = _definitions(day).add_columns(site.c.latitude_deg)
+        query = definitions_in_force(day).add_columns(site.c.latitude_deg)
         rows = self._connection.execute(
             query.where(is_among(self._connection, block.c.block_key, block_keys))
         ).mappings()
@@ -553,55 +557,9 @@ class BlockStore:
         return dict(rows.all())
 
 
-def find_block_keys(connection: Connection, block_id: str) -> dict[str, int]:
-    """Keys by full name of the blocks that a name may mean: one, none, or several farms' blocks."""
-    full = connection.execute(
-        select(block.c.block_id, block.c.block_key).where(block.c.block_id == block_id)
-    )
-    found = dict(full.all())
-    if found or "." in block_id:
-        return found
-    short = connection.execute(
-        select(block.c.block_id, block.c.block_key).where(block.c.short_id == block_id)
-    )
-    return dict(short.all())
-
-
-_OTHER = block_version.alias("other_version")  # once: its columns take a millisecond
-
-
-def is_newest(*, day: date | None = None) -> ColumnElement[bool]:
-    """Condition that no later version of the same block is valid, by ``day`` if one is given.
-
-    As an absence, and not as the greatest number: before PostgreSQL knows anything of a table that
-    was just filled, it would work out that number for every block, once for each that is wanted.
-    """
-    later = [_OTHER.c.block_key == block_version.c.block_key]
-    later.append(_OTHER.c.version > block_version.c.version)
-    if day is not None:
-        later.append(_OTHER.c.valid_from <= day)
-    return ~exists(select(_OTHER.c.version).where(*later))
-
-
-def in_force(query: Select[Any], day: date) -> Select[Any]:
-    """Only the version of each block that is in force on ``day``."""
-    return query.where(
-        is_newest(day=day),
-        block_version.c.valid_from <= day,
-        block_version.c.is_retired.is_(False),
-    )
-
-
-def _definitions(day: date) -> Select[Any]:
-    """Blocks in force with the names that a definition needs."""
-    return in_force(
-        select(block_version, block.c.block_id, farm.c.farm_id, supply.c.supply_id, site.c.site_id)
-        .join_from(block_version, block, block.c.block_key == block_version.c.block_key)
-        .join(farm, farm.c.farm_key == block.c.farm_key)
-        .join(supply, supply.c.supply_key == block_version.c.supply_key)
-        .join(site, site.c.site_key == block_version.c.site_key),
-        day,
-    )
+def _storable(farm_id: str) -> str:
+    """PostgreSQL takes no text with a NUL in it, so no farm can be called that."""
+    return farm_id.replace("\0", "")
 
 
 def _in_force_from(versions: Sequence[_Version], day: date) -> list[_Version]:

@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Select, Table, select, tuple_
 
 from service.database import mapping
-from service.database.block_store import is_newest
+from service.database.block_versions import is_newest
 from service.database.bulk import is_among
 from service.database.packing import PLAN_NUMBERS
 from service.database.tables import block, block_version, farm, plan, run, site

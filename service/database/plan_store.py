@@ -11,7 +11,7 @@ from sqlalchemy import Connection, RowMapping, Select, bindparam, delete, func, 
 
 from service.agronomy.records import Ints
 from service.database import mapping
-from service.database.block_store import find_block_keys
+from service.database.block_versions import find_block_keys
 from service.database.bulk import (
     insert_new_rows,
     insert_rows,

@@ -11,7 +11,7 @@ import numpy as np
 from sqlalchemy import Connection, case, func, select, tuple_, update
 
 from service.agronomy.records import Days, Floats, Ints
-from service.database.block_store import in_force
+from service.database.block_versions import in_force
 from service.database.bulk import ColumnSet, insert_rows, is_among, read_columns
 from service.database.cells import Cells
 from service.database.change_mark_store import ChangeMarks

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from sqlalchemy import Engine, select
 
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
-from service.database.block_store import in_force
+from service.database.block_versions import in_force
 from service.database.session import UnitOfWorkFactory
 from service.database.tables import block_version
 from service.errors import Conflict, InputInvalid, NotFound
