@@ -15,7 +15,7 @@ from service.drawing.season_use import SeasonCourse, season_use
 from service.errors import InputInvalid
 from service.operations.exports.water_tables import water_table
 from service.operations.reading.read_farms import local_day
-from service.operations.reading.water_used import water_by_day, water_used
+from service.operations.reading.water_used import WaterCourse, water_course, water_used
 from service.operations.review.season_ahead import AheadBasis, SeasonAhead, season_ahead
 from service.pages.plans import bundle_of, farm_of, parsed_day
 from service.pages.table_files import file_answer
@@ -51,6 +51,8 @@ class UseView:
     is_passed: bool
     columns: tuple[tuple[str, str], ...]
     rows: tuple[tuple[str, ...], ...]
+    record: str
+    """From when on there is a record; empty: for all of the span, or for none of it."""
     chart: Markup | None
     ahead: str
     """How far the rest of the season would go, and what that rests on."""
@@ -115,8 +117,8 @@ def _supplies(bundle: FarmBundle) -> list[tuple[str, str]]:
 def _view(visit: Visit, wish: WaterWish, bundle: FarmBundle) -> UseView:
     words, service = visit.words, visit.service
     asked: dict[str, Any] = {"unit_of_work": service.unit_of_work, "clock": service.clock}
-    use = water_used(wish, **asked)
-    days, volume_l = water_by_day(wish, **asked)
+    course = water_course(wish, **asked)
+    use = course.use
     ahead = None
     if wish.last_day is None and wish.first_day is None:
         ahead = season_ahead(wish, use.last_day, **asked)
@@ -135,7 +137,8 @@ def _view(visit: Visit, wish: WaterWish, bundle: FarmBundle) -> UseView:
         is_passed=(use.left_volume_l or 0.0) < 0.0,
         columns=_columns(use, words),
         rows=tuple(_row(each, use, names, words) for each in use.sums),
-        chart=_chart(use, days, np.cumsum(volume_l), ahead, words) if is_season else None,
+        record=_record_words(course, words),
+        chart=_chart(course, ahead, words) if is_season else None,
         ahead=_ahead_words(use, ahead, words) if wish.last_day is None else "",
     )
 
@@ -191,16 +194,23 @@ def _row(
     return (*labels, large_volume(each.volume_l, words), depth, *shares)
 
 
-def _chart(
-    use: WaterUse, days: Any, sums_l: Any, ahead: SeasonAhead | None, words: Wording
-) -> Markup:
+def _record_words(course: WaterCourse, words: Wording) -> str:
+    if not course.days.size or course.days[0].item() <= course.use.first_day:
+        return ""
+    return words.gettext(
+        "The record begins on {day}. What was used before is not counted.",
+        day=words.dated(course.days[0].item()),
+    )
+
+
+def _chart(course: WaterCourse, ahead: SeasonAhead | None, words: Wording) -> Markup:
+    use, sums_l = course.use, np.cumsum(course.volume_l)
     first = use.first_day
     last = use.last_day if ahead is None else ahead.days[-1].item()
-    used = [(0, 0.0)] if not len(days) or days[0].item() > first else []
-    used += [
+    used = [
         ((day - first).days, float(sum_l))
-        for day, sum_l in zip(days.astype("datetime64[D]").tolist(), sums_l, strict=True)
-    ]
+        for day, sum_l in zip(course.days.tolist(), sums_l, strict=True)
+    ] or [(0, 0.0)]
     coming: list[tuple[int, float]] = []
     if ahead is not None:
         so_far = used[-1][1]
@@ -209,11 +219,11 @@ def _chart(
             for day, sum_l in zip(ahead.days.tolist(), np.cumsum(ahead.volume_l), strict=True)
         ]
     top_l = max(used[-1][1], coming[-1][1] if coming else 0.0, use.limit_volume_l or 0.0)
-    course = SeasonCourse((last - first).days + 1, used, coming, use.limit_volume_l)
+    drawn = SeasonCourse((last - first).days + 1, used, coming, use.limit_volume_l)
     return season_use(
         words.gettext("Water of the season, added up"),
         " ".join(filter(None, (_finding(use, words), _ahead_words(use, ahead, words)))),
-        course,
+        drawn,
         months=_months(first, last, words),
         limit_name=""
         if use.limit_volume_l is None

@@ -27,6 +27,12 @@ def test_a_permit_is_held_against_the_season_in_the_readers_units(reader: Reader
     assert "may be used: 1,000 ac-ft" in page
 
 
+def test_water_before_the_record_is_said_not_to_be_counted(reader: Reader) -> None:
+    words = "What was used before is not counted."
+    assert f"The record begins on Wednesday, June 10, 2026. {words}" in reader.text(PAGE)
+    assert words not in reader.text(f"{PAGE}?from=2026-07-11&to=2026-07-14")
+
+
 def test_a_season_beyond_its_permit_says_by_how_much(service: Service, reader: Reader) -> None:
     run = RunReport(BLOCK_ID, service.clock.now() - timedelta(hours=6), 240.0)
     with service.unit_of_work(write=True) as unit:

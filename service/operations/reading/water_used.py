@@ -29,13 +29,29 @@ SOUTHERN_SEASON_MONTH = 7
 """[CHOICE] Where January is summer, a season begins in July."""
 
 
+@dataclass(frozen=True, slots=True)
+class WaterCourse:
+    """The water of a span of days, added up and day by day."""
+
+    use: WaterUse
+    days: Days
+    """Those that have a ledger, in order."""
+    volume_l: Floats
+    """Of each of these days."""
+
+
 def water_used(wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> WaterUse:
     """The water of a span of days, added up; raises NotFound or InputInvalid."""
+    return water_course(wish, unit_of_work=unit_of_work, clock=clock).use
+
+
+def water_course(wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clock) -> WaterCourse:
+    """The same with its days; raises as above."""
     found = _gathered(wish, unit_of_work, clock)
     blocks, water = found.blocks, found.water
     labels = water.labels(wish.by, blocks.ids, blocks.supply_ids, found.starts_in)
     (total,) = water.sums([()] * water.day_count, else_empty=True)
-    return WaterUse(
+    use = WaterUse(
         farm_id=wish.farm_id,
         by=wish.by,
         first_day=found.first_day,
@@ -45,13 +61,7 @@ def water_used(wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clock
         total=total,
         limit_volume_l=_limit_l(wish.limit, blocks.area_m2(found.last_day, found.supply_key)),
     )
-
-
-def water_by_day(
-    wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clock
-) -> tuple[Days, Floats]:
-    """The days of the span that have a ledger, and the volume of each; raises as above."""
-    return _gathered(wish, unit_of_work, clock).water.by_day()
+    return WaterCourse(use, *water.by_day())
 
 
 @dataclass(frozen=True, slots=True)
