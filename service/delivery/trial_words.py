@@ -46,7 +46,8 @@ def trial_sentence(sums: ShadowSums, words: Wording) -> str:
     )
     if not alike:
         return sentence
-    return f"{sentence} {words.gettext('The same with both: {alike}.', alike=alike)}"
+    rest = words.gettext("The two come to the same {alike}.", alike=alike)
+    return f"{sentence} {rest}"
 
 
 def notice_words(letter: EveningLetter, words: Wording) -> tuple[str, ...]:

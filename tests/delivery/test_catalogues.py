@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -40,6 +41,24 @@ def test_the_code_is_looked_through(gathered: set[object]) -> None:
     assert "forecast over a day old" in texts  # marked
     assert "{count} more blocks do not fit in this mail; see the page." in texts  # a plural
     assert set(PLAN_FLAG_TEXT.values()) <= texts  # of the agronomy
+
+
+def test_a_text_within_an_f_string_is_gathered_too(gathered: set[object]) -> None:
+    # What gathers the texts does not look into f-strings, so such a text would stay in English.
+    texts = {text for each in gathered for text in forms(each)}
+    inside = {
+        str(call.args[0].value)
+        for path in PACKAGE.rglob("*.py")
+        if "gettext" in (source := path.read_text())
+        for joined in ast.walk(ast.parse(source))
+        if isinstance(joined, ast.JoinedStr)
+        for call in ast.walk(joined)
+        if isinstance(call, ast.Call)
+        and isinstance(call.func, ast.Attribute)
+        and call.func.attr in {"gettext", "ngettext"}
+        and isinstance(call.args[0], ast.Constant)
+    }
+    assert inside - texts == set()
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

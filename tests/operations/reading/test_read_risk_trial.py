@@ -102,8 +102,8 @@ def test_what_came_to_the_same_is_named_once(own_service: Service) -> None:
     some = trial_sentence(replace(sums, weighed=less_water), wording("en", "si"))
     assert "would have come to the same water, drainage and days short of water" in same
     assert some.endswith(
-        "would have used 4.0 mm less water than the evening rule. The same with both: drainage and"
-        " days short of water."
+        "would have used 4.0 mm less water than the evening rule. The two come to the same drainage"
+        " and days short of water."
     )
 
 
