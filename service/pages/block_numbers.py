@@ -66,7 +66,7 @@ def _latest_plan(visit: Visit, block_id: str) -> PlanView | None:
 def _rows(
     found: BlockNumbers, numbers: Iterable[BlockNumber], view: PlanView | None, words: Wording
 ) -> list[Row]:
-    """Name, value and source of each."""
+    """Name, value and source of each; what was given needs none."""
     return [
         (_name(each, words), _value(each, words), _source(found, each, view, words))
         for each in numbers
@@ -91,7 +91,7 @@ def _value(number: BlockNumber, words: Wording) -> str:
 
 def _source(found: BlockNumbers, number: BlockNumber, view: PlanView | None, words: Wording) -> str:
     if number.kind == GIVEN:
-        return words.gettext("given")
+        return ""
     if number.kind != DERIVED:
         return words.gettext(number.origin) if number.origin else "–"
     if number.name == "crop_coefficient":
