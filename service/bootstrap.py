@@ -31,6 +31,7 @@ from service.operations.events.deliver_events import Dispatch
 from service.operations.events.manage_subscriptions import EventRules
 from service.operations.mail.evening_mail import queue_evening_mails
 from service.operations.mail.send_mail import Post
+from service.operations.shared_clock import shared_clock
 from service.operations.weather.refresh_members import MembersRefresh
 from service.operations.weather.refresh_weather import WeatherRefresh
 from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather
@@ -262,7 +263,14 @@ def make_post(
         domain=settings.domain,
         attributions=ATTRIBUTIONS,
         should_stop=should_stop,
+        lease_clock=_lease_clock(service),
     )
+
+
+def _lease_clock(service: Service) -> Callable[[Clock, UnitOfWorkFactory], Clock]:
+    """That of the database server, unless ours is set by hand, as that of the demonstration."""
+    is_set = not isinstance(service.clock, SystemClock)
+    return (lambda clock, _unit_of_work: clock) if is_set else shared_clock
 
 
 def make_dispatch(
@@ -283,6 +291,7 @@ def make_dispatch(
         own_secret=rules.own_secret,
         base_url=settings.public_url.rstrip("/") or f"https://{settings.domain}",
         should_stop=should_stop,
+        lease_clock=_lease_clock(service),
     )
 
 

@@ -1,8 +1,8 @@
 """The outbox: mails queued in the same transaction as the change they report, sent when due.
 
 Claims are leases, like those of jobs: mail held by a process that dies is free again once the lease
-expires, and is sent with the same Message-ID. A claim reads and writes in one write unit, of which
-there is one at a time.
+expires, and is sent with the same Message-ID. A claim passes over what another is claiming at the
+same moment, so that it needs no lock of everything.
 """
 
 from __future__ import annotations
@@ -190,6 +190,7 @@ class OutboxStore:
                 .where(mail.c.state.in_(OPEN_STATES), mail.c.next_try_at <= now)
                 .order_by(mail.c.next_try_at, mail.c.mail_key)
                 .limit(limit)
+                .with_for_update(of=mail, skip_locked=True)  # SQLite has one writer
             )
             .mappings()
             .all()

@@ -273,6 +273,20 @@ class RunLedger:
             ).scalars()
         )
 
+    def list_held(self, run_keys: Sequence[str], *, owner: str, now: datetime) -> set[str]:
+        """Those of the keys that somebody else is working on."""
+        return set(
+            self._connection.execute(
+                select(job_run.c.run_key).where(
+                    job_run.c.state == "claimed",
+                    job_run.c.owner != owner,
+                    job_run.c.held_until > now,
+                    job_run.c.changed_at <= now + FROM_THE_FUTURE,
+                    is_one_of(self._connection, job_run.c.run_key, run_keys),
+                )
+            ).scalars()
+        )
+
     def list_runs(self, *, first_due_at: datetime) -> list[JobRun]:
         """Runs that were due from an instant on and have been claimed at least once, by due time.
 

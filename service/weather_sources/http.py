@@ -20,7 +20,7 @@ import asyncio
 import logging
 import ssl
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Collection
 from contextlib import AbstractContextManager, asynccontextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -86,8 +86,13 @@ class SourceStores(Protocol):
 class OpenStores(Protocol):
     """Opens the stores; a unit-of-work factory is one."""
 
-    def __call__(self, *, write: bool) -> AbstractContextManager[SourceStores]:
-        """The stores in a transaction that ends with the ``with`` block."""
+    def __call__(
+        self, *, write: bool, farm_keys: Collection[int] | None = None
+    ) -> AbstractContextManager[SourceStores]:
+        """The stores in a transaction that ends with the ``with`` block.
+
+        ``farm_keys``: empty where nothing is read and then changed, so that no lock is needed.
+        """
         ...
 
 
@@ -349,7 +354,8 @@ class Exchange:
             place=request.place,
             outcome="unchanged" if body.raw is None else "new",
         )
-        with self._http.open_stores(write=True) as stores:
+        # Whole rows by their keys, whatever was there before: an answer waits for no evening.
+        with self._http.open_stores(write=True, farm_keys=()) as stores:
             if request.is_kept:
                 stores.payloads.save(payload_of(request, known, body, at))
             for state in states:

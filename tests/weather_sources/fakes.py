@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -51,8 +51,13 @@ class StoresInMemory:
 
     breakers: BreakersInMemory = field(default_factory=BreakersInMemory)
     payloads: PayloadsInMemory = field(default_factory=PayloadsInMemory)
+    locked_count: int = 0
+    """How often they were opened with the lock of everything."""
 
     @contextmanager
-    def open(self, *, write: bool) -> Iterator[StoresInMemory]:
-        del write  # memory needs no lock
+    def open(
+        self, *, write: bool, farm_keys: Collection[int] | None = None
+    ) -> Iterator[StoresInMemory]:
+        if write and farm_keys is None:
+            self.locked_count += 1
         yield self

@@ -528,3 +528,10 @@ def test_the_clock_of_a_fetch_is_the_one_it_was_given(
 ) -> None:
     long_ago = datetime(2020, 1, 1, tzinfo=UTC)
     assert ask(http, providers, now=long_ago).fetched_at - long_ago < timedelta(seconds=5)
+
+
+def test_an_answer_is_stored_without_the_lock_of_everything(providers: FakeProviders) -> None:
+    stores = StoresInMemory()
+    http = make_http(stores)
+    ask(http, providers)
+    assert stores.payloads.kept and stores.locked_count == 0

@@ -69,6 +69,9 @@ class Dispatch:
     """From 0 to 1, for the waits."""
     should_stop: Callable[[], bool] = lambda: False
     """Checked between rounds."""
+    lease_clock: Callable[[Clock, UnitOfWorkFactory], Clock] = lambda clock, _unit_of_work: clock
+    """The clock by which receivers are leased, the same for all who share the database; by default
+    our own, which will do for one machine."""
     checkpoint: Callable[[str], None] = lambda _name: None
     """Called at ``events claimed`` and ``events sent``; a test may end the process there."""
 
@@ -87,6 +90,8 @@ class DispatchOutcome:
 def deliver_events(dispatch: Dispatch) -> DispatchOutcome:
     """Send all events that may be sent now and that no other process has claimed."""
     outcome = DispatchOutcome()
+    own = dispatch.clock
+    dispatch = replace(dispatch, clock=dispatch.lease_clock(own, dispatch.unit_of_work))
     while not dispatch.should_stop():
         now = dispatch.clock.now()
         with dispatch.unit_of_work(write=False) as unit:
@@ -103,7 +108,9 @@ def deliver_events(dispatch: Dispatch) -> DispatchOutcome:
         if not lanes:
             break
         dispatch.checkpoint("events claimed")
-        attempts = _send(dispatch, lanes, now)
+        # The sender looks at our own clock, which may not be the one that leases go by.
+        until = own.now() + (now - dispatch.clock.now()) + timedelta(seconds=LEASE_S) - LEASE_LEFT
+        attempts = _send(dispatch, lanes, now, until=until)
         dispatch.checkpoint("events sent")
         with dispatch.unit_of_work(write=True) as unit:
             for lane, of_lane in zip(lanes, attempts, strict=True):
@@ -118,7 +125,7 @@ def prune_events(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> int:
 
 
 def _send(
-    dispatch: Dispatch, lanes: Sequence[Lane], claimed_at: datetime
+    dispatch: Dispatch, lanes: Sequence[Lane], claimed_at: datetime, *, until: datetime
 ) -> list[Sequence[Attempt] | None]:
     """The attempts at each lane's events; None for a lane that cannot be signed for."""
     found: list[Sequence[Attempt] | None] = [None] * len(lanes)
@@ -134,7 +141,6 @@ def _send(
         )
         places.append(place)
         parcels.append(Parcel(lane.subscription.url, secrets, tuple(letters)))
-    until = claimed_at + timedelta(seconds=LEASE_S) - LEASE_LEFT
     for place, attempts in zip(places, dispatch.send(parcels, until=until), strict=True):
         found[place] = attempts
     return found

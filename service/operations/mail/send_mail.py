@@ -1,7 +1,7 @@
 """Send the mails in the outbox: write each, hand it to the relay, record the relay's reply.
 
 Every reader gets each mail at least once. A mail is written once, kept, and sent as the same bytes
-with the same Message-ID however often it is tried. It arrives twice only if the relay accepted it
+under one Message-ID however often it is tried. It arrives twice only if the relay accepted it
 and this process did not learn that (the last reply was lost) or died before it could record it: a
 plan that arrives twice does less harm than one that never arrives.
 
@@ -11,15 +11,15 @@ plan that arrives twice does less harm than one that never arrives.
 - The relay cannot be reached, or refuses this service as a sender: no address is to blame, so all
   mails wait, with the same back-off, until they expire.
 
-Any number of processes may send at once: mails are leased, and no mail is started whose lease is
-about to expire. One connection per process, at most ten mails a second.
+Any number of processes may send at once: mails are leased by the clock of the database, and none is
+started whose lease is about to expire. One connection per process, at most ten mails a second.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from service.database.session import UnitOfWork, UnitOfWorkFactory
@@ -70,6 +70,8 @@ class Post:
     attributions: Mapping[str, Attribution] = field(default_factory=dict)
     pause: Callable[[float], None] = time.sleep
     should_stop: Callable[[], bool] = lambda: False
+    lease_clock: Callable[[Clock, UnitOfWorkFactory], Clock] = lambda clock, _unit_of_work: clock
+    """The clock of leases, which all who share the database share; our own does for one machine."""
     checkpoint: Callable[[str], None] = lambda _name: None
     """Called at ``mail claimed``, ``mail written``, ``mail accepted``; a test may end the process
     there."""
@@ -113,6 +115,7 @@ def _queue_due(unit_of_work: UnitOfWorkFactory, *, now: datetime) -> int:
 def send_due(post: Post) -> PostOutcome:
     """Send all mails that are due and that no other process has claimed."""
     outcome = PostOutcome()
+    post = replace(post, clock=post.lease_clock(post.clock, post.unit_of_work))
     with post.unit_of_work(write=False) as unit:
         if not unit.outbox.has_due(now=post.clock.now()):
             return outcome
@@ -120,7 +123,7 @@ def send_due(post: Post) -> PostOutcome:
     try:
         while not post.should_stop() and not outcome.trouble:
             taken_at = post.clock.now()
-            with post.unit_of_work(write=True) as unit:
+            with post.unit_of_work(write=True, farm_keys=()) as unit:
                 batch = unit.outbox.claim(
                     owner=post.owner, now=taken_at, lease_s=LEASE_S, limit=BATCH_SIZE
                 )
@@ -239,7 +242,7 @@ def _write(
         )
         _put_off(post, mail, f"cannot be written: {type(failure).__name__}", outcome)
         return None
-    with post.unit_of_work(write=True) as unit:
+    with post.unit_of_work(write=True, farm_keys=()) as unit:
         unit.outbox.store_message(
             mail.mail_key,
             message,
@@ -305,7 +308,7 @@ def _send_one(post: Post, mail: QueuedMail, connection: _Connection, outcome: Po
         _put_off(post, mail, str(trouble), outcome)
     else:
         post.checkpoint("mail accepted")
-        with post.unit_of_work(write=True) as unit:
+        with post.unit_of_work(write=True, farm_keys=()) as unit:
             unit.people.note_delivery(mail.person.person_key, is_delivered=True)
             _settle(post, unit, mail, state="sent", reply=reply)
         outcome.sent_count += 1
@@ -319,7 +322,7 @@ def _put_off(post: Post, mail: QueuedMail, reply: str, outcome: PostOutcome) -> 
     # Asking for links in somebody's name must not be able to stop that person's plans.
     is_theirs = reply[:1] == "4" and mail.order.kind != SIGN_IN
     if next_try_at < mail.order.expires_at:
-        with post.unit_of_work(write=True) as unit:
+        with post.unit_of_work(write=True, farm_keys=()) as unit:
             _settle(post, unit, mail, state="queued", reply=reply, next_try_at=next_try_at)
         outcome.put_off_count += 1
         return
@@ -356,7 +359,7 @@ def _give_back(post: Post, mails: list[QueuedMail], outcome: PostOutcome) -> Non
     """Return claimed mails that were not tried to other processes or a later round."""
     now = post.clock.now()
     wait = timedelta(minutes=1.0 if outcome.trouble else 0.0)
-    with post.unit_of_work(write=True) as unit:
+    with post.unit_of_work(write=True, farm_keys=()) as unit:
         for mail in mails:
             _settle(post, unit, mail, state="queued", reply="", next_try_at=now + wait)
 

@@ -32,6 +32,8 @@ class Duties:
     """Keys of the sites for which nothing came, by the run keys that a refresh settles; kept by
     this process, so that only these are asked for again. Another process asks for all.
     """
+    fetches_seen: dict[str, datetime] = field(default_factory=dict)
+    """When this process first saw another one fetch weather that evenings wait for, by run key."""
     evening_lead_min: int = EVENING_LEAD_MIN
     supersedes_from: ChangeThreshold = field(default_factory=ChangeThreshold)
     """How much the minutes of a plan that is out must change for later weather to replace it."""

@@ -10,7 +10,7 @@ by the process that holds it, so it is done once.
 Farms whose evenings are due together are planned by one call of ``run_day``, since the weather of
 a region is computed once per call; their runs are claimed and settled one by one, each group in one
 transaction. A farm that fails is given back and tried again later, alone; one whose database was
-away, at the next tick.
+away, at the next tick. While another process fetches weather, evenings wait for it.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from datetime import date, datetime, timedelta
 from functools import partial
 
 from service.database.run_ledger_store import RunLedger
+from service.database.session import UnitOfWork
 from service.errors import StorageAway, StorageFailed
 from service.logs import get_logger, log_context
 from service.operations.schedule.do_jobs import do_evenings, do_prune, do_refresh, do_repairs
@@ -41,6 +42,9 @@ RETRY_AFTER = timedelta(minutes=15)
 FARMS_AT_A_TIME = 100
 """[CHOICE] Farms claimed together: enough that what a call costs is shared, few enough that several
 processes find something to do."""
+EVENINGS_WAIT = timedelta(minutes=10)
+"""[CHOICE] How long evenings that are due wait for weather that another process is fetching: as
+long as a fetch may take, and well within the lead that evenings have."""
 COVERED = "covered"
 log = get_logger(__name__)
 
@@ -91,7 +95,25 @@ def _look(duties: Duties) -> list[DueRun]:
             sources=tuple(duties.refreshers),
             evening_lead_min=duties.evening_lead_min,
         )
-        return _by_place(due, unit.weather.list_first_places())
+        ready = _after_fetches(duties, unit, due)
+        return _by_place(ready, unit.weather.list_first_places())
+
+
+def _after_fetches(duties: Duties, unit: UnitOfWork, due: Sequence[DueRun]) -> Sequence[DueRun]:
+    """What is due, without the evenings that wait for weather that another process is fetching.
+
+    One process alone fetches before it plans; so it is for several.
+    """
+    fetches = [run.run_key for run in due if run.job == WEATHER]
+    held = unit.runs.list_held(fetches, owner=duties.owner, now=duties.lease_now(unit))
+    now, seen = duties.clock.now(), duties.fetches_seen
+    for key in seen.keys() - held:
+        del seen[key]
+    for key in held:
+        seen.setdefault(key, now)
+    if all(now - first >= EVENINGS_WAIT for first in seen.values()):
+        return due
+    return [run for run in due if run.job != EVENING]
 
 
 def _by_place(due: Sequence[DueRun], place_of: Mapping[str, int]) -> list[DueRun]:

@@ -11,7 +11,7 @@ from service.operations.events import deliver_events as delivery
 from service.operations.events.manage_subscriptions import rotate_secret
 from service.operations.events.retry_rule import DISABLE_AFTER, GIVE_UP_AFTER, MOST_REFUSALS
 from service.records.audit import ActorKind, Subject
-from tests.api.invented_farm import FARM_ID
+from tests.api.invented_farm import FARM_ID, FixedClock
 from tests.event_farm import EventFarm, event_farm, invented
 from tests.webhook_receiver import Answer, Received, Receiver, running_receiver
 
@@ -193,6 +193,25 @@ def test_what_a_dead_sender_had_claimed_is_sent_by_another_when_its_lease_is_ove
     farm.deliver(owner="other")
     assert subjects(receiver) == ["a", "b", "a", "b"]
     assert farm.states() == ["delivered", "delivered"]
+
+
+def test_a_sender_whose_clock_is_ahead_takes_no_receiver_over(
+    farm: EventFarm, receiver: Receiver
+) -> None:
+    claimed_at = FixedClock(farm.clock.now())
+
+    def die(name: str) -> None:
+        raise KeyboardInterrupt
+
+    farm.happen("a")
+    with pytest.raises(KeyboardInterrupt):
+        farm.deliver(checkpoint=die, lease_clock=lambda _clock, _unit_of_work: claimed_at)
+    farm.wait(seconds=10 * delivery.LEASE_S)  # the clock of the second host
+    farm.deliver(owner="other", lease_clock=lambda _clock, _unit_of_work: claimed_at)
+    assert receiver.requests == []
+    claimed_at.instant += timedelta(seconds=delivery.LEASE_S)
+    farm.deliver(owner="other", lease_clock=lambda _clock, _unit_of_work: claimed_at)
+    assert subjects(receiver) == ["a"]
 
 
 def test_the_late_result_of_a_sender_that_lost_its_lease_is_not_stored(

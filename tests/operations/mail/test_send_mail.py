@@ -9,15 +9,16 @@ from __future__ import annotations
 import io
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
 from icalendar import Calendar
+from sqlalchemy import Engine
 
-from service.database.session import UnitOfWorkFactory
+from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.delivery.message import MailIdentity, make_composer
 from service.delivery.smtp_relay import RelayAddress, SmtpRelay
 from service.errors import MailRefused, MailUnavailable, NotFound
@@ -35,6 +36,8 @@ from service.operations.mail.send_mail import (
     send_due,
 )
 from service.operations.reading.read_plans import list_plans
+from service.operations.shared_clock import shared_clock
+from service.ports import Clock
 from service.records.mail import KnownPerson, MailRow, Person
 from tests.mail_relay import Relay
 from tests.patience import PATIENCE_S
@@ -328,6 +331,65 @@ def test_a_sender_that_dies_is_followed_by_another_after_its_lease(
     for recipient in twice:
         assert len({content for to, content in relay.accepted if to == recipient}) == 1
     assert {row.state for row in mails(open_unit).values()} == {"sent"}
+
+
+def test_a_sender_whose_clock_is_ahead_takes_nothing_over(
+    planned: Callable[[int], UnitOfWorkFactory], clock: FixedClock, relay: Relay
+) -> None:
+    open_unit = planned(3)
+
+    def by_server(_clock: Clock, _open_unit: UnitOfWorkFactory) -> Clock:
+        return FixedClock(EVENING)
+
+    def die(_name: str) -> None:
+        raise Killed
+
+    with pytest.raises(Killed):
+        send_due(make_post(open_unit, clock, relay, checkpoint=die, lease_clock=by_server))
+    clock.time += timedelta(seconds=10 * LEASE_S)  # the clock of the second host
+    second = make_post(open_unit, clock, relay, owner="second", lease_clock=by_server)
+    assert counts(send_due(second)) == (0, 0, 0, 0)
+    assert relay.accepted == []
+
+
+def test_leases_go_by_the_clock_of_the_database_where_it_has_one(
+    open_unit: UnitOfWorkFactory, engine: Engine
+) -> None:
+    ahead = FixedClock(datetime.now(UTC) + timedelta(hours=3))
+    found = shared_clock(ahead, open_unit).now()
+    is_ahead = found - datetime.now(UTC) > timedelta(hours=2)
+    assert is_ahead == (engine.dialect.name == "sqlite")  # a file is on one machine
+
+
+def test_sending_waits_for_no_evening(
+    planned: Callable[[int], UnitOfWorkFactory], clock: FixedClock, relay: Relay
+) -> None:
+    open_unit, locks = planned(3), []
+
+    def watched(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
+        if write:
+            locks.append(farm_keys)
+        return open_unit(write=write, farm_keys=farm_keys)
+
+    assert send_due(make_post(watched, clock, relay)).sent_count == 3
+    assert set(map(str, locks)) == {"()"}
+
+
+def test_two_senders_who_claim_at_the_same_moment_get_different_mails(
+    planned: Callable[[int], UnitOfWorkFactory], engine: Engine
+) -> None:
+    open_unit = planned(4)
+    if engine.dialect.name == "sqlite":  # a file has one writer
+        with open_unit(write=True) as unit:
+            first = unit.outbox.claim(owner="a", now=EVENING, lease_s=60, limit=2)
+        with open_unit(write=True) as unit:
+            second = unit.outbox.claim(owner="b", now=EVENING, lease_s=60, limit=4)
+    else:
+        with open_unit(write=True, farm_keys=()) as one, open_unit(write=True, farm_keys=()) as two:
+            first = one.outbox.claim(owner="a", now=EVENING, lease_s=60, limit=2)
+            second = two.outbox.claim(owner="b", now=EVENING, lease_s=60, limit=4)
+    keys = [{mail.mail_key for mail in batch} for batch in (first, second)]
+    assert [len(each) for each in keys] == [2, 2] and not keys[0] & keys[1]
 
 
 def test_no_mail_is_begun_with_a_lease_that_is_about_to_end(

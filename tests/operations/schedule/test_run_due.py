@@ -680,6 +680,46 @@ def test_leases_are_held_by_the_clock_that_all_share(duties: Duties, clock: Fixe
     assert run_due(replace(shared, owner="second")).passed_by == EVENINGS
 
 
+def test_evenings_wait_for_weather_that_another_scheduler_is_fetching(
+    duties: Duties, clock: FixedClock
+) -> None:
+    fetching = replace(duties, refreshers={"made-up": Refresher()})
+    other = replace(fetching, owner="second", fetches_seen={})
+    seen: list[DueOutcome] = []
+    due: list[bool] = []
+
+    def look() -> None:
+        seen.append(run_due(other))
+        due.append(is_work_due(other))
+
+    done = run_due(replace(fetching, checkpoint=at("weather fetched", look)))
+    assert not set(EVENINGS) & set(seen[0].finished) and due == [False]
+    assert set(EVENINGS) <= set(done.finished)
+
+
+def test_evenings_wait_no_longer_than_ten_minutes_for_it(duties: Duties, clock: FixedClock) -> None:
+    fetching = replace(duties, refreshers={"made-up": Refresher()})
+    other = replace(fetching, owner="second", fetches_seen={})
+    outcomes_of: list[DueOutcome] = []
+
+    def wait() -> None:
+        # The first scheduler renews its lease all the time.
+        with duties.unit_of_work(write=True, farm_keys=()) as unit:
+            held = unit.runs.list_held(
+                ["weather:made-up:2026-07-14T18"], owner="second", now=clock.now()
+            )
+            assert held
+            unit.runs.renew_all(list(held), owner="first", now=clock.now(), lease_s=3600)
+        outcomes_of.append(run_due(other))
+        clock.time += run_due_module.EVENINGS_WAIT
+        outcomes_of.append(run_due(other))
+
+    run_due(replace(fetching, checkpoint=at("weather fetched", wait)))
+    first, second = (set(each.finished) for each in outcomes_of)
+    assert not set(EVENINGS) & first
+    assert set(EVENINGS) <= second
+
+
 def test_farms_that_share_their_weather_are_claimed_together(
     duties: Duties, monkeypatch: pytest.MonkeyPatch
 ) -> None:
