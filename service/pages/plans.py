@@ -82,19 +82,26 @@ def asked_day(visit: Visit) -> date | None:
     return parsed_day(visit.query.get("date", ""))
 
 
-def letter_of(visit: Visit, farm: FarmDefinition, today: date) -> EveningLetter | None:
-    """The plans of the day asked for, else of tomorrow or today; None where there are none."""
+def letter_of(
+    visit: Visit, farm: FarmDefinition, today: date
+) -> tuple[EveningLetter, FarmBundle] | None:
+    """The plans of the day asked for, else of tomorrow or today, and what the farm is made of then;
+    None where there are no plans.
+    """
     asked = asked_day(visit)
     for day in (asked,) if asked else (today + ONE_DAY, today):
+        bundle = bundle_of(visit, farm, day)
         try:
-            return evening_letter(
+            letter = evening_letter(
                 farm,
                 day,
                 unit_of_work=visit.service.unit_of_work,
                 attributions=ATTRIBUTIONS,
+                blocks=bundle.blocks,
             )
         except PlanNotFound:
             continue
+        return letter, bundle
     return None
 
 

@@ -12,7 +12,7 @@ from service.errors import NotFound
 from service.operations.reading.read_farms import local_day
 from service.pages.day_board import BoardView, board_view
 from service.pages.day_view import day_view
-from service.pages.plans import bundle_of, farm_of, letter_of
+from service.pages.plans import farm_of, letter_of
 from service.pages.visit import Visit
 from service.pages.whole_name import whole_name
 from service.records.letters import BlockLine
@@ -40,11 +40,11 @@ def show_sheet(visit: Visit) -> Response:
     farm = farm_of(visit)
     now = visit.service.clock.now()
     today = local_day(now, farm.zone)
-    letter = letter_of(visit, farm, today)
-    if letter is None:
+    found = letter_of(visit, farm, today)
+    if found is None:
         raise NotFound("no plan of that day")
     words = visit.words
-    bundle = bundle_of(visit, farm, letter.day)
+    letter, bundle = found
     view = day_view(letter, bundle, words, now=now, today=today)
     content = evening_words(letter, words)
     opening_count, block_count = len(view.openings), len(letter.blocks)

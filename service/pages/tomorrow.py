@@ -18,7 +18,7 @@ from service.pages.day_board import board_view
 from service.pages.day_supply import supply_chart
 from service.pages.day_view import day_view
 from service.pages.first_plans import MAKING
-from service.pages.plans import asked_day, bundle_of, farm_of, has_blocks, latest_day, letter_of
+from service.pages.plans import asked_day, farm_of, has_blocks, latest_day, letter_of
 from service.pages.report_day import form_of_last_day
 from service.pages.set_up_steps import Step, set_up_of
 from service.pages.visit import Visit, redirect
@@ -36,8 +36,8 @@ def show_tomorrow(visit: Visit) -> Response:
     farm = farm_of(visit)
     now = visit.service.clock.now()
     today = local_day(now, farm.zone)
-    letter = letter_of(visit, farm, today)
-    if letter is None:
+    found = letter_of(visit, farm, today)
+    if found is None:
         day = asked_day(visit) or today + ONE_DAY
         is_set_up = has_blocks(visit, farm, today + ONE_DAY)
         return visit.show(
@@ -52,7 +52,7 @@ def show_tomorrow(visit: Visit) -> Response:
             may_plan=visit.may(Right.FARM_WRITE) and day == today + ONE_DAY and is_set_up,
         )
     words = visit.words
-    bundle = bundle_of(visit, farm, letter.day)
+    letter, bundle = found
     view = day_view(letter, bundle, words, now=now, today=today)
     first = next((place for place, each in enumerate(view.openings) if each.is_next), 0)
     report, waiting_count = form_of_last_day(visit, farm)

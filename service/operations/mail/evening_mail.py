@@ -25,7 +25,7 @@ from service.operations.reading.block_lines import line_of_plan, pause_of_day
 from service.operations.reading.hindsight import hindsights
 from service.operations.reading.read_plans import PlanView, list_plans, metered_day
 from service.operations.timers.set_timer import timers_of
-from service.records.farms import FarmDefinition
+from service.records.farms import BlockDefinition, FarmDefinition
 from service.records.feedback import MeteredDay
 from service.records.letters import (
     BlockLine,
@@ -142,12 +142,14 @@ def evening_letter(
     *,
     unit_of_work: UnitOfWorkFactory,
     attributions: Mapping[str, Attribution],
+    blocks: Sequence[BlockDefinition] | None = None,
 ) -> EveningLetter:
     """The plans in force of a farm for a day, the latest one planned if None, as a letter.
 
-    Raises PlanNotFound if there are none.
+    ``blocks`` are the farm's on that day; None: they are read. Raises PlanNotFound if there are no
+    plans.
     """
-    views = list_plans(day=day, farm_id=farm.farm_id, unit_of_work=unit_of_work)
+    views = list_plans(day=day, farm_id=farm.farm_id, unit_of_work=unit_of_work, known=blocks)
     if not views:
         raise PlanNotFound(f"no plan of farm {farm.farm_id} for {day or 'any day'}")
     day = views[0].plan.day

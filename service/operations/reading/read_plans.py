@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 
@@ -76,16 +77,23 @@ def get_plan(
 
 
 def list_plans(
-    *, day: date | None, farm_id: str | None = None, unit_of_work: UnitOfWorkFactory
+    *,
+    day: date | None,
+    farm_id: str | None = None,
+    unit_of_work: UnitOfWorkFactory,
+    known: Sequence[BlockDefinition] | None = None,
 ) -> list[PlanView]:
-    """The plans in force for a day (the latest day planned when None), by block."""
+    """The plans in force for a day (the latest day planned when None), by block.
+
+    ``known`` are the blocks of that day; None: they are read.
+    """
     with unit_of_work(write=False) as unit:
         wanted = day or unit.plans.find_latest_day()
         if wanted is None:
             raise PlanNotFound("no plan is stored; `rillwright run-day` makes them")
-        blocks = {
-            block.block_id: block for block in unit.blocks.list_blocks(farm_id=farm_id, day=wanted)
-        }
+        if known is None:
+            known = unit.blocks.list_blocks(farm_id=farm_id, day=wanted)
+        blocks = {block.block_id: block for block in known}
         plans = unit.plans.list_plans(day=wanted, farm_id=farm_id)
     return [
         PlanView(plan=plan, block=blocks[plan.block_id])
