@@ -96,6 +96,8 @@ def _look(duties: Duties) -> list[DueRun]:
             evening_lead_min=duties.evening_lead_min,
         )
         ready = _after_fetches(duties, unit, due)
+        if len(ready) < 2:
+            return list(ready)
         return _by_place(ready, unit.weather.list_first_places())
 
 

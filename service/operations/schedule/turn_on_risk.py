@@ -50,14 +50,33 @@ def turn_on_risk(*, unit_of_work: UnitOfWorkFactory, clock: Clock) -> TurnedOn:
     with unit_of_work(write=False) as unit:
         farms = unit.blocks.list_farms()
     for farm in farms:
+        today = local_day(clock.now(), farm.zone)
+        with unit_of_work(write=False) as unit:
+            has_steps = bool(_steps_of(unit, farm, today))
+        # Most farms have none, and each write would keep everybody else from writing.
+        if not has_steps:
+            continue
         with unit_of_work(write=True) as unit:
-            done = _of_farm(unit, farm, clock)
-        told, turned = told + done.told_count, turned + done.turned_count
+            for step in _steps_of(unit, farm, today):
+                _take(unit, step, farm, today, clock)
+                told += step.notice is None
+                turned += step.turns_on is not None
     return TurnedOn(told, turned)
 
 
-def _of_farm(unit: UnitOfWork, farm: FarmDefinition, clock: Clock) -> TurnedOn:
-    today = local_day(clock.now(), farm.zone)
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """What is to be done about a block: tell its grower, take the notice back, or turn it on."""
+
+    block_key: int
+    block_id: str
+    notice: RiskNotice | None
+    """The notice that stands; None: the grower is to be told."""
+    turns_on: ShadowSums | None = None
+    """What turns it on."""
+
+
+def _steps_of(unit: UnitOfWork, farm: FarmDefinition, today: date) -> list[_Step]:
     farm_keys = np.array([*unit.blocks.farm_keys([farm.farm_id]).values()], dtype=np.int64)
     table = unit.blocks.read_block_table(today + ONE_DAY, farm_keys=farm_keys)
     open_rows = [
@@ -66,27 +85,36 @@ def _of_farm(unit: UnitOfWork, farm: FarmDefinition, clock: Clock) -> TurnedOn:
         if table.timers[row] is None
     ]
     if not open_rows:
-        return TurnedOn(0, 0)
+        return []
     notices = unit.shadows.read_notices(table.keys)
     rows = unit.shadows.read(farm_keys, first_day=today - YEAR, last_day=today - ONE_DAY)
-    told = turned = 0
+    steps = []
     for row in open_rows:
-        key, notice = int(table.keys[row]), notices.get(int(table.keys[row]))
+        key, block_id = int(table.keys[row]), table.block_ids[row]
+        notice = notices.get(key)
         season_day = today if notice is None else notice.told_on
         sums = _season_sums(rows.of_block(key), table.curves[row], season_day)
         if sums is None or not is_ready(sums):
             if notice is not None:
-                unit.shadows.forget_notice(key)
-                _note(unit, table.block_ids[row], farm, before=notice, after=None)
+                steps.append(_Step(key, block_id, notice))
         elif notice is None:
-            new = RiskNotice(told_on=today, turns_on=today + NOTICE)
-            unit.shadows.save_notice(key, new)
-            _note(unit, table.block_ids[row], farm, before=None, after=new)
-            told += 1
+            steps.append(_Step(key, block_id, None))
         elif notice.turns_on <= today:
-            _turn_on(unit, table.block_ids[row], sums, today, clock)
-            turned += 1
-    return TurnedOn(told, turned)
+            steps.append(_Step(key, block_id, notice, sums))
+    return steps
+
+
+def _take(unit: UnitOfWork, step: _Step, farm: FarmDefinition, today: date, clock: Clock) -> None:
+    if step.turns_on is not None:
+        _turn_on(unit, step.block_id, step.turns_on, today, clock)
+        return
+    new = None
+    if step.notice is None:
+        new = RiskNotice(told_on=today, turns_on=today + NOTICE)
+        unit.shadows.save_notice(step.block_key, new)
+    else:
+        unit.shadows.forget_notice(step.block_key)
+    _note(unit, step.block_id, farm, before=step.notice, after=new)
 
 
 def is_ready(sums: ShadowSums) -> bool:

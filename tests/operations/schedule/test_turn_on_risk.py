@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import timedelta
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 
 from service.agronomy.risk_attitude import RiskAttitude
 from service.bootstrap import Service
+from service.database.session import UnitOfWork
 from service.delivery.evening_words import evening_words
 from service.operations.farms.choose_attitude import choose_attitude
 from service.operations.mail.evening_mail import evening_letter
@@ -95,6 +97,19 @@ def test_a_block_with_a_stated_attitude_is_never_told(own_service: Service) -> N
     change_north(own_service, origins={"risk_attitude": "given"})
     keep_days(own_service, 95)
     assert look(own_service) == TurnedOn(0, 0)
+
+
+def test_who_has_nothing_to_do_writes_nothing(own_service: Service) -> None:
+    keep_days(own_service, 95)
+    look(own_service)
+    writes: list[bool] = []
+
+    def watched(*, write: bool, farm_keys: Collection[int] | None = None) -> UnitOfWork:
+        writes.append(write)
+        return own_service.unit_of_work(write=write, farm_keys=farm_keys)
+
+    turn_on_risk(unit_of_work=watched, clock=own_service.clock)
+    assert writes and not any(writes)
 
 
 def test_a_short_trial_is_no_season(own_service: Service) -> None:
