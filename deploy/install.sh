@@ -3,6 +3,7 @@
 #
 #   bash deploy/install.sh            this version beside those before, then a restart
 #   bash deploy/install.sh --tools    the same with the tools for agents
+#   bash deploy/install.sh --cluster  the same with what studies on a cluster need
 #   bash deploy/install.sh --office   nothing is started: rillwright@serve and rillwright@schedule are there
 #                                     to be, with the PostgreSQL that the settings name
 #   bash deploy/install.sh --back     back to the version before, with the database as it was then
@@ -31,9 +32,10 @@ office=no
 for argument in "$@"; do
     case $argument in
         --tools) pinned=deploy/requirements-tools.txt ;;
+        --cluster) pinned=deploy/requirements-cluster.txt ;;
         --office) office=yes ;;
         --back) back=yes ;;
-        *) die "unknown argument $argument; known: --tools, --office, --back" ;;
+        *) die "unknown argument $argument; known: --tools, --cluster, --office, --back" ;;
     esac
 done
 [ -n "$root" ] || [ "$(id -u)" = 0 ] || die "run this as root"

@@ -6,7 +6,8 @@
 #   bash deploy/pin.sh -P fastapi          the newest of one package
 #
 # deploy/requirements.txt is what the service runs on, deploy/requirements-tools.txt that with the tools
-# for agents, deploy/constraints.txt all of it and what the tests need. None names an index: pip takes
+# for agents, deploy/requirements-cluster.txt that with what studies on a cluster need,
+# deploy/constraints.txt all of it and what the tests need. None names an index: pip takes
 # the files from wherever it is set up to, and refuses any whose hash is not listed.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
@@ -40,8 +41,10 @@ pin() {
         --no-emit-find-links --custom-compile-command "bash deploy/pin.sh" "$@"
 }
 say "deploy/constraints.txt"
-pin deploy/constraints.txt --extra test --extra tools "$@"
+pin deploy/constraints.txt --extra test --extra tools --extra cluster "$@"
 say "deploy/requirements-tools.txt"
 pin deploy/requirements-tools.txt -c deploy/constraints.txt --extra tools
+say "deploy/requirements-cluster.txt"
+pin deploy/requirements-cluster.txt -c deploy/constraints.txt --extra cluster
 say "deploy/requirements.txt"
 pin deploy/requirements.txt -c deploy/constraints.txt

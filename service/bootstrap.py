@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from service.attributions import ATTRIBUTIONS
+from service.cluster import parse_cluster
 from service.database.backup import make_backup
 from service.database.copy import copy_sqlite
 from service.database.engine import make_engine
@@ -31,10 +32,11 @@ from service.operations.events.deliver_events import Dispatch
 from service.operations.events.manage_subscriptions import EventRules
 from service.operations.mail.evening_mail import queue_evening_mails
 from service.operations.mail.send_mail import Post
+from service.operations.run_here import RunHere
 from service.operations.shared_clock import shared_clock
 from service.operations.weather.refresh_members import MembersRefresh
 from service.operations.weather.refresh_weather import WeatherRefresh
-from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather
+from service.ports import AfterPublish, Clock, ComposeMail, FarmFormat, RefreshWeather, StudyRunner
 from service.records.backups import Manifest
 from service.records.forecast_members import ENSEMBLE_SOURCE
 from service.settings import Settings, read_settings
@@ -293,6 +295,11 @@ def make_dispatch(
         should_stop=should_stop,
         lease_clock=_lease_clock(service),
     )
+
+
+def make_study_runner(settings: Settings) -> StudyRunner:
+    """What studies of many years run by; raises SettingsInvalid for a cluster that is none."""
+    return parse_cluster(settings.cluster) if settings.cluster else RunHere()
 
 
 def make_keeper(service: Service, *, owner: str) -> Keeper | None:

@@ -19,6 +19,7 @@ from service.records.feedback import RunFile
 from service.records.forecast_members import Allowance, MembersAnswer
 from service.records.letters import AnyLetter, MailStamp
 from service.records.mail import Person
+from service.records.studies import Part, Result, Shared, Study, Tick
 from service.records.water_use import WaterLimit
 from service.records.weather import (
     Attribution,
@@ -231,4 +232,14 @@ class SendParcels(Protocol):
 
         None begins after ``until``. Never raises for what a receiver does.
         """
+        ...
+
+
+class StudyRunner(Protocol):
+    """Runs the parts of a study, here or on several processes."""
+
+    def run(
+        self, study: Study[Shared, Part, Result], *, progress: Tick | None = None
+    ) -> list[Result]:
+        """The results in the order of the parts; raises what the first part that fails raises."""
         ...

@@ -220,6 +220,12 @@ class Settings(BaseSettings):
         default=None,
         description="Key with which the command `tools` acts; none is needed while there is no key",
     )
+    cluster: str = Field(
+        default="",
+        description="Where `capacity` computes: local:N, N processes of this machine, or"
+        " tcp://host:port, a Dask scheduler in a closed network; empty: in its own process. Needs"
+        " the extra `cluster`",
+    )
     log_format: Literal["console", "json"] = Field(
         default="console", description="Format of the log lines of `serve` and `schedule`"
     )

@@ -453,6 +453,7 @@ NO_TEST_OF_ITS_OWN = {
     "exports/columns": "units and notes of every table; the tests of each table read them",
     "schedule/do_jobs": "what run_due does; its tests claim and run each of the jobs",
     "schedule/duties": "two records",
+    "waterworks/past_summers": "a part of assess_capacity, whose tests run each summer",
     "waterworks/peak_needs": "a part of assess_capacity; tests/validation/test_capacity.py has it",
 }
 """Operation modules, by subject and name, with the reason why no file of tests bears their name."""

@@ -92,4 +92,7 @@ def test_without_a_copy_nothing_is_changed(installed: Path) -> None:
 
 def test_an_unknown_wish_is_refused(installed: Path) -> None:
     refused = install(installed, "--forward")
-    assert (refused.returncode, "--tools, --office, --back" in refused.stderr) == (2, True)
+    assert (refused.returncode, "--tools, --cluster, --office, --back" in refused.stderr) == (
+        2,
+        True,
+    )

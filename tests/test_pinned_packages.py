@@ -34,11 +34,17 @@ def test_the_service_runs_on_what_its_tests_run_on() -> None:
     ours, all_of_them = pinned("requirements.txt"), pinned("constraints.txt")
     with_tools = pinned("requirements-tools.txt")
     assert ours.items() < with_tools.items() < all_of_them.items()
+    with_cluster = pinned("requirements-cluster.txt")
+    assert ours.items() < with_cluster.items() < all_of_them.items()
+    assert "distributed" in with_cluster and "distributed" not in with_tools
     assert "pytest" not in with_tools
     assert "mcp" in with_tools and "mcp" not in ours
 
 
-@pytest.mark.parametrize("name", ["requirements.txt", "requirements-tools.txt", "constraints.txt"])
+@pytest.mark.parametrize(
+    "name",
+    ["requirements.txt", "requirements-tools.txt", "requirements-cluster.txt", "constraints.txt"],
+)
 def test_no_list_names_an_index_or_an_address(name: str) -> None:
     text = (ROOT / "deploy" / name).read_text("utf-8")
     assert not re.search(r"://|--(?:extra-)?index-url|--find-links", text)
@@ -52,7 +58,8 @@ def test_everything_that_the_project_names_is_pinned_within_its_range() -> None:
     for name, texts in (
         ("requirements.txt", needed),
         ("requirements-tools.txt", [*needed, *extras["tools"]]),
-        ("constraints.txt", [*needed, *extras["tools"], *extras["test"]]),
+        ("requirements-cluster.txt", [*needed, *extras["cluster"]]),
+        ("constraints.txt", [*needed, *extras["tools"], *extras["cluster"], *extras["test"]]),
     ):
         versions = {each: version for each, (version, _) in pinned(name).items()}
         for requirement in map(Requirement, texts):

@@ -67,6 +67,7 @@ def test_containers_run_commands_and_name_settings_that_there_are() -> None:
     containerfile = (CONTAINER / "Containerfile").read_text("utf-8")
     commands = set(re.findall(r"command: \[(\w+)", compose))
     commands |= set(re.findall(r'^CMD \["(\w+)"', containerfile, re.MULTILINE))
+    commands -= {"postgres"}  # the database's own
     assert commands == {"migrate", "prepare", "serve", "schedule"} and commands <= known
     settings = set(re.findall(r"RILLWRIGHT_(\w+)[:=]", compose + containerfile, re.ASCII))
     assert {each.lower() for each in settings} - {"secrets"} <= set(Settings.model_fields)

@@ -21,6 +21,7 @@ SERVICE_GROUP = (
     Quantity("midnight_epoch_s", "s", -inf, inf, "beginning of a local day, since 1970"),
     Quantity("window_s", "s", 1, inf, "time within which requests are counted together"),
     Quantity("ends_in_s", "s", -inf, inf, "time until a window of counting ends"),
+    Quantity("process_count", "1", 0, 256, "processes of this machine that compute a study"),
     Quantity("heartbeat_s", "s", 0, inf, "time between two renewals of a lease"),
     Quantity("due_count", "1", 0, inf, "runs of a job that are due and not done"),
     Quantity("observed_age_h", "h", 0, inf, "hours since the last observed day ended"),

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from service.bootstrap import SystemClock
+from service.bootstrap import SystemClock, make_study_runner
 from service.cli.capacity_text import capacity_document, show_supply
 from service.cli.past_weather import PastWeatherOption, past_weather, says_what_to_do
 from service.cli.pipes import SvgOption, write_picture
@@ -28,6 +28,7 @@ from service.operations.reading.read_farms import local_day
 from service.operations.waterworks import assess_capacity as capacities
 from service.operations.waterworks.draw_figures import capacity_figure
 from service.records.farms import FarmBundle
+from service.settings import read_settings
 
 
 def capacity(
@@ -40,6 +41,7 @@ def capacity(
     as_json: JsonOption = False,
 ) -> None:
     """Whether the pump and windows keep up in the summers on record, and what would help."""
+    runner = make_study_runner(read_settings())
     bundle, year = _farm(target)
     is_stored = not target.endswith(".toml") and bool(bundle.blocks)
     weather = past_weather(weather_file, bundle, site_id=main_site(bundle) if is_stored else None)
@@ -49,7 +51,7 @@ def capacity(
     count = capacities.run_count(bundle, weather.days, year)
     with says_what_to_do(weather), progress_bar("summers", count) as progress:
         found = capacities.assess_capacity(
-            bundle, weather.days, weather.fields, season_year=year, progress=progress
+            bundle, weather.days, weather.fields, season_year=year, progress=progress, runner=runner
         )
     first = found.supplies[0]
     write_picture(svg, capacity_figure(first))

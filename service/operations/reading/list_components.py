@@ -20,7 +20,7 @@ ROOT = "rillwright"
 LONGEST_LICENSE_NAME = 64
 """Some packages put the whole text of their license where its name belongs."""
 CYCLONEDX_VERSION = "1.6"
-EXTRAS = {"tools": "mcp"}
+EXTRAS = {"tools": "mcp", "cluster": "distributed"}
 """Extras that the service runs with if they are installed, each with the package that tells."""
 _CLASSIFIER = "License :: "
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 
@@ -18,10 +18,12 @@ from service.agronomy.block_batch import canopy_size
 from service.agronomy.capacity import keeps_below_allowed, peak_over_days
 from service.agronomy.records import Days, Floats, WallWindow
 from service.agronomy.root_zone import size_by_age, wetted_fraction
-from service.errors import Fault, InputInvalid, WeatherInvalid
+from service.errors import InputInvalid
 from service.operations.reading.block_pipes import expected_flow_l_per_h
-from service.operations.review.hindcast import Hindcast, hindcast
+from service.operations.review.hindcast import Hindcast
+from service.operations.run_here import RunHere
 from service.operations.waterworks import pump_sizes
+from service.operations.waterworks.past_summers import Past, Summers
 from service.operations.waterworks.peak_needs import (
     PEAK_SPANS_DAYS,
     DesignPeak,
@@ -31,15 +33,13 @@ from service.operations.waterworks.peak_needs import (
     peak_rows,
     use_cautions,
 )
+from service.ports import StudyRunner
 from service.records.farms import BlockDefinition, FarmBundle, SupplyDefinition, number_columns
+from service.records.studies import Study, Tick
 from service.translations.catalogue import marked
 
 NORTHERN_SUMMER = ((4, 1), (10, 31))
 SOUTHERN_SUMMER = ((10, 1), (4, 30))
-WARM_UP_DAYS = 60
-"""Days before the summer in which the balance settles, if the weather reaches back that far."""
-READ_BACK_DAYS = 150
-"""Days before the summer whose weather counts towards degree days."""
 FEW_YEARS = 10
 WHOLE_DAY = (WallWindow(0, 1440),)
 MONTH_DAY = tuple[int, int]
@@ -106,29 +106,55 @@ def assess_capacity(
     season_year: int | None = None,
     summer: tuple[MONTH_DAY, MONTH_DAY] | None = None,
     progress: Callable[[int], None] | None = None,
+    runner: StudyRunner | None = None,
 ) -> Capacity:
     """Capacity of a farm's supplies over the years of one place's weather.
 
     season_year: calendar year whose plant size counts in every summer; None: the last one of the
-    weather. Raises WeatherInvalid if no summer is complete, InputInvalid for a farm without blocks.
+    weather. runner: what the supplies are run by; None: this process. Raises WeatherInvalid if no
+    summer is complete, InputInvalid for a farm without blocks.
     """
     if not bundle.blocks:
         raise InputInvalid("there is nothing to assess: the farm holds no block")
-    record = _Record(
+    past = Past(
         days=days,
         fields=fields,
         spans=_summers(days, *(summer or _summer_of(bundle))),
         season_year=_season_year(days, season_year),
+    )
+    parts = _parts(bundle)
+    found = (runner or RunHere()).run(
+        Study(
+            work=_work,
+            shared=past,
+            parts=parts,
+            step_counts=[len(past.spans) * _runs_each(each, past.season_year) for each in parts],
+        ),
         progress=progress,
     )
+    supplies = [supply for supply, _ in found]
+    left_out = dict.fromkeys(text for _, texts in found for text in texts)
+    cautions = _cautions(bundle, supplies, past.season_year)
+    return Capacity(tuple(supplies), tuple(left_out), tuple(cautions))
+
+
+_Part = tuple[FarmBundle, SupplyDefinition]
+"""A supply with the farm of its blocks alone."""
+
+
+def _parts(bundle: FarmBundle) -> list[_Part]:
     used = {block.supply_id for block in bundle.blocks}
-    supplies = [
-        _assess_supply(of_supply(bundle, supply), supply, record)
+    return [
+        (of_supply(bundle, supply), supply)
         for supply in bundle.supplies
         if supply.supply_id in used
     ]
-    cautions = _cautions(bundle, supplies, record.season_year)
-    return Capacity(tuple(supplies), tuple(record.left_out), tuple(cautions))
+
+
+def _work(past: Past, part: _Part, tick: Tick) -> tuple[SupplyCapacity, tuple[str, ...]]:
+    """One supply, and the summers that were left out."""
+    record = Summers(past=past, progress=tick)
+    return _assess_supply(*part, record), tuple(record.left_out)
 
 
 def _cautions(
@@ -162,12 +188,15 @@ def _cautions(
 def run_count(bundle: FarmBundle, days: Days, season_year: int | None = None) -> int:
     """Number of seasons that :func:`assess_capacity` will run, for a progress bar."""
     year = _season_year(days, season_year)
-    used = {block.supply_id for block in bundle.blocks}
-    young = {block.supply_id for block in bundle.blocks if _is_growing(block, year)}
-    weekly = {each.supply_id for each in bundle.supplies if each.weekly_no_water} & used
-    return len(_summers(days, *_summer_of(bundle))) * (
-        len(used) * (3 + len(pump_sizes.PUMP_FACTORS)) + len(young) + len(weekly)
-    )
+    summer_count = len(_summers(days, *_summer_of(bundle)))
+    return summer_count * sum(_runs_each(part, year) for part in _parts(bundle))
+
+
+def _runs_each(part: _Part, season_year: int) -> int:
+    """How often each summer of a supply is run."""
+    bundle, supply = part
+    is_young = any(_is_growing(block, season_year) for block in bundle.blocks)
+    return 3 + len(pump_sizes.PUMP_FACTORS) + is_young + bool(supply.weekly_no_water)
 
 
 def _season_year(days: Days, season_year: int | None) -> int:
@@ -177,69 +206,8 @@ def _season_year(days: Days, season_year: int | None) -> int:
     return last_day.year
 
 
-@dataclass(slots=True, kw_only=True)
-class _Record:
-    """The weather on record and its summers, each scheduled on demand."""
-
-    days: Days
-    fields: Mapping[str, Floats]
-    spans: Sequence[tuple[date, date]]
-    season_year: int
-    """Calendar year whose plant size is used in every summer."""
-    progress: Callable[[int], None] | None
-    left_out: dict[str, None] = field(default_factory=dict)
-    """Summers whose weather is unusable, with the reason, in order."""
-    done: int = 0
-    """Number of seasons that have been run."""
-
-    def whole_summers(self, bundle: FarmBundle) -> list[tuple[date, date, Hindcast]]:
-        """First day, last day and schedule of each summer with complete weather."""
-        found = []
-        for first_day, last_day in self.spans:
-            try:
-                found.append((first_day, last_day, self._run(bundle, first_day, last_day)))
-            except WeatherInvalid as error:
-                self.left_out[f"{first_day} to {last_day}: {error.message}"] = None
-            self._count()
-        if not found:
-            raise WeatherInvalid(
-                "no summer of the weather is whole",
-                [Fault("weather", each, "days without gaps") for each in self.left_out]
-                or [Fault("weather", _covered(self.days), "at least one whole summer")],
-            )
-        return found
-
-    def summer(self, bundle: FarmBundle, first_day: date, last_day: date) -> Summer:
-        """One summer of a changed farm."""
-        summer = _summer(first_day, last_day, self._run(bundle, first_day, last_day))
-        self._count()
-        return summer
-
-    def _run(self, bundle: FarmBundle, first_day: date, last_day: date) -> Hindcast:
-        earliest = max(self.days[0].item(), first_day - timedelta(days=WARM_UP_DAYS))
-        read_from = np.datetime64(first_day - timedelta(days=READ_BACK_DAYS))
-        near = (self.days >= read_from) & (self.days <= np.datetime64(last_day))
-        return hindcast(
-            bundle,
-            self.days[near],
-            {name: values[near] for name, values in self.fields.items()},
-            first_day=earliest,
-            last_day=last_day,
-        )
-
-    def pass_over(self, runs: Sequence[object]) -> None:
-        """As many seasons that were counted and need not be run."""
-        for _ in runs:
-            self._count()
-
-    def _count(self) -> None:
-        self.done += 1
-        if self.progress is not None:
-            self.progress(self.done)
-
-
-def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: _Record) -> SupplyCapacity:
-    year = record.season_year
+def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: Summers) -> SupplyCapacity:
+    year = record.past.season_year
     growing = bundle if any(_is_growing(each, year) for each in bundle.blocks) else None
     bundle = replace(bundle, blocks=tuple(_as_of_year(each, year) for each in bundle.blocks))
     runs = record.whole_summers(bundle)
@@ -250,7 +218,7 @@ def _assess_supply(bundle: FarmBundle, supply: SupplyDefinition, record: _Record
             record.pass_over(runs)
             changes.append(Change(name, text, None, (), reason))
             continue
-        tried = [record.summer(changed, first, last) for first, last, _ in runs]
+        tried = [_summer(first, last, record.run(changed, first, last)) for first, last, _ in runs]
         changes.append(_kept(name, text, tried))
     open_h = open_time_h(bundle, supply)
     return SupplyCapacity(
@@ -394,7 +362,3 @@ def _summers(days: Days, first: MONTH_DAY, last: MONTH_DAY) -> list[tuple[date, 
         if begin <= first_day and last_day <= end:
             spans.append((first_day, last_day))
     return spans
-
-
-def _covered(days: Days) -> str:
-    return "nothing" if days.size == 0 else f"{days[0]} to {days[-1]}"

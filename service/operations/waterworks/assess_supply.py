@@ -21,11 +21,11 @@ from service.operations.evening.measured_weather import (
 from service.operations.reading.one_at_a_time import one_at_a_time
 from service.operations.reading.read_farms import today_at
 from service.operations.waterworks.assess_capacity import (
-    READ_BACK_DAYS,
     Capacity,
     assess_capacity,
     of_supply,
 )
+from service.operations.waterworks.past_summers import READ_BACK_DAYS
 from service.ports import Clock
 from service.records.farms import FarmBundle
 
