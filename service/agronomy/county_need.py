@@ -18,6 +18,7 @@ from service.agronomy.effective_rain import rain_entering_mm
 from service.agronomy.records import Floats, Ints, SoilBatch, SystemBatch
 from service.agronomy.root_zone import gross_depth_mm, running_min
 from service.agronomy.weather_flags import FieldFlag
+from service.agronomy.weather_members import BAND_SHARES, weighted_quantile
 
 UNRANKED = 0
 STAND_INS = (
@@ -134,12 +135,8 @@ def weekly_need(
     >>> [round(float(x[0]), 2) for x in (week.net_need_mm, week.gross_need_mm, week.running_h)]
     [31.5, 35.0, 17.5]
     """
-    crop_et_mm = crop_coefficient * et0_mm
-    entering_mm = rain_entering_mm(rain_mm, et0_mm, soil)
-    net_need_mm = np.zeros(et0_mm.shape[1])
-    for day in range(et0_mm.shape[0]):
-        net_need_mm = np.maximum(0.0, net_need_mm - entering_mm[day]) + crop_et_mm[day]
-    total_crop_et_mm = crop_et_mm.sum(axis=0)
+    net_need_mm = _net_need_mm(et0_mm, rain_mm, crop_coefficient, soil)
+    total_crop_et_mm = (crop_coefficient * et0_mm).sum(axis=0)
     gross_need_mm = gross_depth_mm(
         net_need_mm,
         system.emission_uniformity_pct,
@@ -164,6 +161,61 @@ def weekly_need(
         normal_need_mm=normal_need_mm,
         rank=_rank_from_largest(net_need_mm),
     )
+
+
+def net_need_band_mm(
+    et0_mm: Floats,
+    rain_mm: Floats,
+    crop_coefficient: Floats,
+    *,
+    soil: SoilBatch,
+    is_coming: NDArray[np.bool_],
+    member_et0_mm: Floats,
+    member_rain_mm: Floats,
+    weights: Floats,
+) -> Floats:
+    """Net needs that one in ten, half and nine in ten of the courses of the weather do not pass.
+
+    The need is worked out course by course, since it does not follow rain in proportion. A band of
+    some of the coming days would say that the others are certain.
+
+    Shapes: et0_mm, rain_mm, crop_coefficient (days, counties), as for :func:`weekly_need`;
+    is_coming (days,), the days that the courses are for, the others rest on et0_mm and rain_mm;
+    member_et0_mm, member_rain_mm (days, counties, members), NaN on days of which they say nothing;
+    weights (counties, members); soil of one block, (1,).
+    Returns: (3, counties) [mm], rising; NaN where no day is coming or no course covers them all.
+    Equation: that of :func:`weekly_need` for each course, then the quantiles of its results.
+    >>> from service.agronomy.records import SoilBatch
+    >>> one = np.array([1.0])
+    >>> soil = SoilBatch(one, one, one, one, one, one, 0.0 * one, one, np.nan * one)
+    >>> rain = np.zeros((2, 1, 3))
+    >>> rain[1, 0] = [0.0, 2.0, 4.0]
+    >>> net_need_band_mm(np.full((2, 1), 5.0), np.zeros((2, 1)), np.ones((2, 1)), soil=soil,
+    ...     is_coming=np.array([False, True]), member_et0_mm=np.full((2, 1, 3), 5.0),
+    ...     member_rain_mm=rain, weights=np.full((1, 3), 1 / 3))[:, 0].tolist()
+    [6.0, 8.0, 10.0]
+    """
+    coming = is_coming[:, np.newaxis, np.newaxis]
+    needs_mm = _net_need_mm(
+        np.where(coming, member_et0_mm, et0_mm[..., np.newaxis]),
+        np.where(coming, member_rain_mm, rain_mm[..., np.newaxis]),
+        crop_coefficient[..., np.newaxis],
+        soil,
+    )
+    used = np.where(np.isfinite(needs_mm) & is_coming.any(), weights, 0.0)
+    return np.array([weighted_quantile(needs_mm, used, share) for share in BAND_SHARES])
+
+
+def _net_need_mm(
+    et0_mm: Floats, rain_mm: Floats, crop_coefficient: Floats, soil: SoilBatch
+) -> Floats:
+    """The need over the days, (days, ...) to (...); rain beyond a full zone drains."""
+    crop_et_mm = crop_coefficient * et0_mm
+    entering_mm = rain_entering_mm(rain_mm, et0_mm, soil)
+    need_mm = np.zeros(crop_et_mm.shape[1:])
+    for day in range(crop_et_mm.shape[0]):
+        need_mm = np.maximum(0.0, need_mm - entering_mm[day]) + crop_et_mm[day]
+    return need_mm
 
 
 def _rank_from_largest(values: Floats) -> Ints:

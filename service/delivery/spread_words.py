@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.week_spread import SHORT_DAYS
 from service.delivery.sky_words import LEAST_RAIN_MM
+from service.records.counties import CountyWeek
 from service.records.letters import BlockLine, ExpectedDay, HindsightLine, SiteLine
 from service.translations import Wording
 
@@ -22,6 +23,19 @@ WORTH_BAND_MM = 2.0
 LEAST_MIN = 1.0
 LEAST_SHOWN_MM = 0.13
 """[mm] Less is shown as nought in inches."""
+
+
+def need_band_words(county: CountyWeek, words: Wording) -> str:
+    """The need of a week by the forecasts of its coming days; empty where they are not known."""
+    if county.net_need_band_mm is None:
+        return ""
+    low_mm, _, high_mm = county.net_need_band_mm
+    low, high = words.depth(low_mm), words.depth(high_mm)
+    if low == high:
+        return words.gettext("All forecasts come to {depth} there.", depth=low)
+    return words.gettext(
+        "Eight of ten forecasts come to {low} to {high} there.", low=low, high=high
+    )
 
 
 def rain_band_words(site: SiteLine, words: Wording) -> str:

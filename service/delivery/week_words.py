@@ -13,6 +13,7 @@ from service.agronomy.crop_table import CROPS
 from service.delivery.caution_words import CAUTIONS
 from service.delivery.plain_text import clean
 from service.delivery.season_words import task_days, task_title
+from service.delivery.spread_words import need_band_words
 from service.delivery.timer_words import week_timer_notes
 from service.delivery.week_balance import balance_of, balance_words
 from service.nutrition.task_words import TASK_TEXTS
@@ -358,6 +359,9 @@ def _county_notes(county: CountyWeek, words: Wording) -> tuple[str, ...]:
                 county.forecast_days_count,
             )
         )
+    band = need_band_words(county, words)
+    if band:
+        notes.append(band)
     if math.isfinite(county.normal_need_mm):
         notes.append(
             words.gettext(

@@ -25,7 +25,7 @@ def county_csv(rows: Sequence[CountyWeek], *, week: str, reference: str, unit_sy
         "percent_of_normal", f"crop_et_{unit}", f"rain_{unit}", f"net_need_{unit}",
         f"gross_need_{unit}", "running_h", "forecast_day_count", "observed_until", "rests_on",
         "days_measured", "days_forecast", "days_stand_in", f"normal_net_need_{unit}",
-        "rain_observed_until",
+        "rain_observed_until", f"net_need_p10_{unit}", f"net_need_p90_{unit}",
     ]  # fmt: skip
     cells = (
         [
@@ -35,7 +35,8 @@ def county_csv(rows: Sequence[CountyWeek], *, week: str, reference: str, unit_sy
             depth(row.gross_need_mm), _rounded(row.running_h), row.unmeasured_days_count,
             row.observed_until, row.basis.value, row.measured_days_count,
             row.forecast_days_count, row.stand_in_days_count, depth(row.normal_need_mm),
-            row.rain_until,
+            row.rain_until, *(depth(row.net_need_band_mm[end]) if row.net_need_band_mm else None
+            for end in (0, 2)),
         ]
         for row in rows
     )  # fmt: skip

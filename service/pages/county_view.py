@@ -10,6 +10,7 @@ from datetime import date
 from markupsafe import Markup
 
 from service.agronomy.county_need import Basis
+from service.delivery.spread_words import need_band_words
 from service.drawing.frame import axis_end, most_of
 from service.drawing.need_bars import NeedBar, need_bars
 from service.drawing.need_scale import need_class
@@ -58,7 +59,8 @@ def findings(rows: Sequence[CountyWeek], words: Wording) -> tuple[str, str]:
     first = words.gettext(
         "{county} needs most: {depth}.", county=most.name, depth=words.depth(most.net_need_mm)
     )
-    rest = []
+    band = need_band_words(most, words)
+    rest = [band] if band else []
     if math.isfinite(most.normal_need_mm):
         rest.append(
             words.gettext(

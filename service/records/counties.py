@@ -29,6 +29,9 @@ class CountyWeek:
     running_h: float
     normal_need_mm: float
     """Net need at the normal reference ET of the week, without rain."""
+    net_need_band_mm: tuple[float, float, float] | None
+    """Needs that one in ten, half and nine in ten of the courses of the coming weather do not pass;
+    None: none covers all coming days, or there are none."""
     measured_days_count: int
     forecast_days_count: int
     stand_in_days_count: int

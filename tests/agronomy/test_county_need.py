@@ -7,7 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.agronomy.county_need import Basis, CountyNeed, days_by_basis, weekly_need
+from service.agronomy.county_need import (
+    Basis,
+    CountyNeed,
+    days_by_basis,
+    net_need_band_mm,
+    weekly_need,
+)
 from service.agronomy.records import Floats, SoilBatch, SystemBatch
 from service.agronomy.weather_flags import FieldFlag
 
@@ -149,3 +155,54 @@ def test_each_day_rests_on_one_thing_and_a_county_on_the_weakest() -> None:
     assert [found.of(county) for county in range(4)] == [
         Basis.MEASURED, Basis.FORECAST, Basis.STAND_IN, Basis.UNKNOWN,
     ]  # fmt: skip
+
+
+def band(
+    et0_mm: Floats, rain_mm: Floats, courses_mm: tuple[Floats, Floats], *, coming: int
+) -> Floats:
+    """The band of a week whose last days are coming; courses of reference ET and of rain."""
+    members = courses_mm[0].shape[2]
+    return net_need_band_mm(
+        et0_mm,
+        rain_mm,
+        np.full(et0_mm.shape, 0.8),
+        soil=make_soil(),
+        is_coming=np.arange(et0_mm.shape[0]) >= et0_mm.shape[0] - coming,
+        member_et0_mm=courses_mm[0],
+        member_rain_mm=courses_mm[1],
+        weights=np.full((et0_mm.shape[1], members), 1.0 / members),
+    )
+
+
+def test_one_course_that_is_the_forecast_is_the_need_to_the_last_digit() -> None:
+    rng = np.random.default_rng(4)
+    et0_mm, rain_mm = rng.uniform(2.0, 7.0, (7, 3)), rng.choice([0.0, 3.0, 22.0], (7, 3))
+    found = band(et0_mm, rain_mm, (et0_mm[..., None], rain_mm[..., None]), coming=4)
+    assert (found == week(et0_mm, rain_mm).net_need_mm).all()
+
+
+def test_a_band_is_the_quantiles_of_the_needs_of_each_course() -> None:
+    # Quantiles: numpy's "inverted_cdf", Hyndman and Fan (1996), type 1.
+    rng = np.random.default_rng(5)
+    et0_mm, rain_mm = rng.uniform(2.0, 7.0, (7, 2)), np.zeros((7, 2))
+    ets_mm, rains_mm = rng.uniform(2.0, 7.0, (7, 2, 31)), rng.gamma(0.4, 12.0, (7, 2, 31))
+    is_coming = (np.arange(7) >= 4)[:, np.newaxis]
+    needs_mm = np.array(
+        [
+            week(
+                np.where(is_coming, ets_mm[..., member], et0_mm),
+                np.where(is_coming, rains_mm[..., member], rain_mm),
+            ).net_need_mm
+            for member in range(31)
+        ]
+    )
+    expected = np.quantile(needs_mm, [0.1, 0.5, 0.9], axis=0, method="inverted_cdf")
+    assert band(et0_mm, rain_mm, (ets_mm, rains_mm), coming=3) == pytest.approx(expected)
+
+
+def test_courses_that_end_before_the_week_give_no_band() -> None:
+    et0_mm, rain_mm = np.full((7, 1), 5.0), np.zeros((7, 1))
+    courses_mm = np.full((7, 1, 15), 5.0), np.zeros((7, 1, 15))
+    courses_mm[0][-1] = courses_mm[1][-1] = np.nan
+    assert np.isnan(band(et0_mm, rain_mm, courses_mm, coming=3)).all()
+    assert np.isnan(band(et0_mm, rain_mm, courses_mm, coming=0)).all()

@@ -146,7 +146,7 @@ def test_the_advisers_question_needs_no_other_argument(adviser: Caller) -> None:
         assert row["week"] == "2026-W30"
         assert row["rank"] == 1 and row["running_h"] > 0 and row["net_need"]["depth_mm"] > 0
         assert row["normal_net_need_mm"] > 0 and row["sources"] and row["rests_on"] == "stand-in"
-        assert row["net_need_p50_mm"] is None  # and why_null says why
+        assert row["net_need_p50_mm"] is None  # the forecast ends before that week does
     table = adviser.get(f"{NEED}?week=next&crop=blueberry", headers={"Accept": "text/csv"})
     assert [row["week"] for row in csv.DictReader(io.StringIO(table.text))] == ["2026-W30"] * 2
 
@@ -242,7 +242,10 @@ def test_a_week_of_forecast_and_normals_is_marked_as_such(adviser: Caller) -> No
     assert following["rank"] == 1 and following["rain_mm"] is None
     reasons = {each["field"]: each["reason"] for each in following["why_null"]}
     assert reasons["rain_mm"] == "rain of a day is not known"
-    assert "gives the spread" in reasons["net_need_p90_mm"]
+    assert "for all coming days" in reasons["net_need_p90_mm"]
+    band_mm = [this[f"net_need_p{share}_mm"] for share in (10, 50, 90)]
+    assert band_mm == sorted(band_mm) and band_mm[0] < band_mm[2]
+    assert band_mm[0] <= this["net_need"]["depth_mm"] <= band_mm[2]
 
 
 def test_a_spreadsheet_has_every_week_that_was_asked_for(adviser: Caller) -> None:

@@ -48,6 +48,20 @@ def week(name: str, rank: int, need_in: float, **values: object) -> CountyWeek:
     return replace(made, **values)  # type: ignore[arg-type]  # passed on
 
 
+def test_how_far_the_need_may_be_off_is_said_where_it_is_known() -> None:
+    band_mm = (0.95 * MM_PER_INCH, 1.1 * MM_PER_INCH, 1.31 * MM_PER_INCH)
+    _, rest = findings([week("Dune", 1, 1.12, net_need_band_mm=band_mm)], WORDS)
+    assert rest.startswith("Eight of ten forecasts come to 0.95 in to 1.31 in there.")
+    sure = week("Dune", 1, 1.12, net_need_band_mm=(MM_PER_INCH,) * 3)
+    assert "All forecasts come to 1.00 in there." in findings([sure], WORDS)[1]
+
+
+def test_the_table_has_the_band_of_a_week_with_coming_days(looker: Reader) -> None:
+    page = looker.text("/counties?crop=blueberry&week=this")
+    assert "what eight of ten forecasts of the coming days come to" in page
+    assert "eight of ten" not in looker.text("/counties?crop=blueberry&week=2026-W27")
+
+
 def test_only_what_the_counties_are_compared_by_is_shown(looker: Reader) -> None:
     by_crop = looker.text("/counties?crop=blueberry")
     assert 'name="crop"' in by_crop and 'name="texture"' in by_crop

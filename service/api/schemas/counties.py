@@ -114,8 +114,8 @@ class CountyWeekOut(Out):
         " is known."
     )
     net_need_p10_mm: float | None = Field(
-        description="Net need that is exceeded with a probability of 90 %, mm; null where no spread"
-        " is known."
+        description="Net need that is exceeded with a probability of 90 %, mm, by the courses that"
+        " the coming weather may take; null where none covers all coming days."
     )
     net_need_p50_mm: float | None = Field(description="The same with 50 %.")
     net_need_p90_mm: float | None = Field(description="The same with 10 %.")
@@ -134,6 +134,7 @@ class CountyWeekOut(Out):
         """The row of one county."""
         need, county = comparison.need, comparison.counties[place]
         days, fresh = comparison.days, comparison.freshness[place]
+        band_mm = comparison.net_need_band_mm[:, place].tolist()
         forecasts = [each for each in comparison.sources[place] if each.kind == "forecast"]
         row = cls(
             week=week,
@@ -172,9 +173,9 @@ class CountyWeekOut(Out):
             ],
             normal_reference_et_mm=known(float(need.normal_et0_mm[place])),
             normal_net_need_mm=known(float(need.normal_need_mm[place])),
-            net_need_p10_mm=None,
-            net_need_p50_mm=None,
-            net_need_p90_mm=None,
+            net_need_p10_mm=known(band_mm[0]),
+            net_need_p50_mm=known(band_mm[1]),
+            net_need_p90_mm=known(band_mm[2]),
             why_null=[],
         )
         return row.model_copy(update={"why_null": row.null_reasons()})
@@ -185,7 +186,7 @@ class CountyWeekOut(Out):
         no_spread = (
             "every day is measured"
             if self.rests_on == Basis.MEASURED
-            else "no source of this weather gives the spread of its forecast"
+            else "no forecast says for all coming days how far it may be off"
         )
         reasons = dict.fromkeys(
             ("rank", "reference_et_mm", "crop_et_mm", "rain_entering_mm", "running_h"), not_known

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import date
 from typing import Final
@@ -75,6 +76,8 @@ def _columns(inside: InUnits) -> tuple[ExportColumn, ...]:
         inside.text(marked("Code")),
         inside.number(marked("Rank")),
         inside.depth(marked("Net need")),
+        inside.depth(marked("Net need, more 9 times of 10")),
+        inside.depth(marked("Net need, more once of 10")),
         inside.depth(marked("Gross need")),
         inside.depth(marked("Net need of a normal week")),
         inside.depth(marked("Crop use")),
@@ -92,11 +95,14 @@ def _columns(inside: InUnits) -> tuple[ExportColumn, ...]:
 
 
 def _row(each: CountyWeek, inside: InUnits) -> list[Cell]:
+    low_mm, _, high_mm = each.net_need_band_mm or (math.nan, math.nan, math.nan)
     return [
         each.name,
         each.county_code,
         each.rank or None,
         inside.depth_cell(each.net_need_mm),
+        inside.depth_cell(low_mm),
+        inside.depth_cell(high_mm),
         inside.depth_cell(each.gross_need_mm),
         inside.depth_cell(each.normal_need_mm),
         inside.depth_cell(each.crop_et_mm),

@@ -16,13 +16,21 @@ import numpy as np
 from service.agronomy.block_batch import BlockBatch, make_block_batch, take_rows
 from service.agronomy.block_days import crop_days, days_of
 from service.agronomy.climatology import normals_on
-from service.agronomy.county_need import CountyNeed, DaysByBasis, days_by_basis, weekly_need
-from service.agronomy.records import Floats, Ints
+from service.agronomy.county_need import (
+    CountyNeed,
+    DaysByBasis,
+    days_by_basis,
+    net_need_band_mm,
+    weekly_need,
+)
+from service.agronomy.records import Days, Floats, Ints, SoilBatch
 from service.agronomy.watering_rules import credited_rain_mm
 from service.agronomy.weather_choice import NO_ROW
 from service.agronomy.weather_flags import OF_LONG_OUTAGE
+from service.agronomy.weather_members import MemberBatch
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import InputInvalid, NotFound
+from service.operations.evening.gather_members import gather_members
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather
 from service.operations.evening.site_columns import monthly_normals
 from service.operations.reading.read_farms import local_day
@@ -42,6 +50,8 @@ Span = tuple[date, date]
 CLIMATE_DAYS = 30
 """Days before the span whose wind and humidity adjust the crop coefficient."""
 LONGEST_SPAN_DAYS = 62
+DAYS_AHEAD = 7
+"""Days for which courses of the weather are looked for, as in the evening."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +68,7 @@ class SourceDays:
 
 @dataclass(frozen=True, slots=True)
 class CountyComparison:
-    """Counties side by side; ``need`` has arrays (counties,) in the order of ``counties``.
-
-    No source of weather gives the spread of its forecast, so that none of the need is known.
-    """
+    """Counties side by side; ``need`` has arrays (counties,) in the order of ``counties``."""
 
     reference: BlockDefinition
     counties: tuple[CountyDefinition, ...]
@@ -72,6 +79,9 @@ class CountyComparison:
     rain_mm: Floats
     """(counties,) all rain that fell or is forecast; NaN if that of a day is not known."""
     need: CountyNeed
+    net_need_band_mm: Floats
+    """(3, counties) net needs that one in ten, half and nine in ten of the courses of the coming
+    weather do not pass; NaN where none covers all coming days, or where there are none."""
     sources: tuple[tuple[SourceDays, ...], ...]
     """By county, where the temperatures of its days come from."""
     freshness: tuple[SiteFreshness, ...]
@@ -148,6 +158,8 @@ class CountyWeather:
     column: Ints
     """(counties,) the column of each county's site."""
     freshness: tuple[SiteFreshness, ...]
+    members: MemberBatch | None
+    """Courses of the coming days at each column; None: all spans are over."""
 
 
 def gather_counties(
@@ -178,7 +190,20 @@ def gather_counties(
     )
     of_sites = unit.weather.list_freshness(sites.keys, first_day=on - timedelta(days=CLIMATE_DAYS))
     freshness = tuple(of_sites[site] for site in column.tolist())
-    return CountyWeather(counties, tuple(spans), gathered, column, freshness)
+    members = None
+    if any(last > on for _, last in spans):
+        # Its own weather, since courses need more days than a week may have left.
+        ahead = gather_weather(
+            unit,
+            sites,
+            on=on,
+            now=now,
+            first_day=on,
+            last_day=on + timedelta(days=DAYS_AHEAD),
+            source_order=source_order,
+        )
+        members = gather_members(unit, ahead, now=now).batch
+    return CountyWeather(counties, tuple(spans), gathered, column, freshness, members)
 
 
 def compare_in(weather: CountyWeather, block: BlockDefinition) -> list[CountyComparison]:
@@ -203,6 +228,7 @@ def county_weeks(found: CountyComparison) -> list[CountyWeek]:
             gross_need_mm=float(need.gross_need_mm[place]),
             running_h=float(need.running_h[place]),
             normal_need_mm=float(need.normal_need_mm[place]),
+            net_need_band_mm=_known_band(found.net_need_band_mm[:, place]),
             measured_days_count=int(days.measured_days_count[place]),
             forecast_days_count=int(days.forecast_days_count[place]),
             stand_in_days_count=int(days.stand_in_days_count[place]),
@@ -213,6 +239,13 @@ def county_weeks(found: CountyComparison) -> list[CountyWeek]:
         )
         for place, county in enumerate(found.counties)
     ]
+
+
+def _known_band(band_mm: Floats) -> tuple[float, float, float] | None:
+    if not np.isfinite(band_mm).all():
+        return None
+    low_mm, middle_mm, high_mm = band_mm.tolist()
+    return low_mm, middle_mm, high_mm
 
 
 def _check_spans(spans: Sequence[Span]) -> None:
@@ -237,11 +270,14 @@ def _compare(block: BlockDefinition, weather: CountyWeather, span: Span) -> Coun
     # Blocks are planned by what a place had in other years; to rank its week by that says nothing.
     is_of_outage = (flags & np.int32(OF_LONG_OUTAGE)) != 0
     et0_mm = np.where(is_of_outage, np.nan, days.et0_mm[:, column])
+    credited_mm = credited_rain_mm(rain_mm, days.rain_probability_fraction[:, column])
+    crop_coefficient = crop_days(blocks, days).crop_coefficient
+    soil = take_rows(blocks.soil, np.array([0]))
     need = weekly_need(
         et0_mm,
-        credited_rain_mm(rain_mm, days.rain_probability_fraction[:, column]),
-        crop_days(blocks, days).crop_coefficient,
-        soil=take_rows(blocks.soil, np.array([0])),
+        credited_mm,
+        crop_coefficient,
+        soil=soil,
         system=take_rows(blocks.system, np.array([0])),
         normal_et0_mm=normal_mm[:, column],
     )
@@ -257,8 +293,39 @@ def _compare(block: BlockDefinition, weather: CountyWeather, span: Span) -> Coun
             is_rain_known & np.isfinite(need.reference_et_mm), rain_mm.sum(axis=0), np.nan
         ),
         need=need,
+        net_need_band_mm=_band_mm(
+            weather, days.days, (et0_mm, credited_mm, crop_coefficient), soil
+        ),
         sources=_sources(gathered, rows, column),
         freshness=weather.freshness,
+    )
+
+
+def _band_mm(
+    weather: CountyWeather, days: Days, expected: tuple[Floats, Floats, Floats], soil: SoilBatch
+) -> Floats:
+    """The band of the need; ``expected`` are reference ET, rain and crop coefficient."""
+    members, column = weather.members, weather.column
+    if members is None:
+        return np.full((3, column.size), np.nan)
+    place = (days - members.days[0]).astype(np.int64)
+    inside = (place >= 0) & (place < members.days.size)
+    courses_mm = []
+    for of_site_mm in (members.et0_mm, members.rain_mm):
+        by_day_mm = of_site_mm[column].transpose(2, 0, 1)
+        own_mm = np.full((days.size, *by_day_mm.shape[1:]), np.nan)
+        own_mm[inside] = by_day_mm[place[inside]]
+        courses_mm.append(own_mm)
+    et0_mm, rain_mm, crop_coefficient = expected
+    return net_need_band_mm(
+        et0_mm,
+        rain_mm,
+        crop_coefficient,
+        soil=soil,
+        is_coming=days > np.datetime64(weather.gathered.on),
+        member_et0_mm=courses_mm[0],
+        member_rain_mm=courses_mm[1],
+        weights=members.weights[column],
     )
 
 
