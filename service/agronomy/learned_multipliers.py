@@ -71,6 +71,11 @@ class MultiplierSummary:
     log_quantile: Floats
     """(levels, 3) at ``QUANTILE_LEVELS``."""
 
+    @property
+    def medians(self) -> Floats:
+        """Medians of k, c and r."""
+        return np.asarray(np.exp(self.log_quantile[QUANTILE_LEVELS.index(0.5)]))
+
 
 @dataclass(frozen=True, slots=True)
 class _Candidates:

@@ -17,7 +17,7 @@ import numpy as np
 
 from service.agronomy.learned_multipliers import QUANTILE_LEVELS, MultiplierSummary
 from service.agronomy.learning_points import AVAILABLE_WATER, CROP_WATER, MultiplierPrior
-from service.agronomy.records import Days, Floats
+from service.agronomy.records import Floats
 
 LARGEST_SPREAD_SHARE = (0.6, 0.6, 0.5)  # [CHOICE] of the prior's spread
 BOUNDS = ((0.60, 1.50), (0.50, 2.00), (0.75, 1.25))  # [CHOICE] of k, c and r in use
@@ -115,7 +115,7 @@ def offers(
     return tuple(
         MultiplierOffer(
             refusal=refusal,
-            offered=_stepped(_median(learned, which), in_use.values[which], BOUNDS[which])
+            offered=_stepped(float(learned.medians[which]), in_use.values[which], BOUNDS[which])
             if refusal is Refusal.NONE
             else in_use.values[which],
             likely=(
@@ -154,13 +154,9 @@ def _own_refusal(
     low, high = QUANTILE_LEVELS.index(0.1), QUANTILE_LEVELS.index(0.9)
     now = log(in_use.values[which])
     is_other = not log_quantile[low] <= now <= log_quantile[high]
-    change = abs(exp(float(log_quantile[QUANTILE_LEVELS.index(0.5)]) - now) - 1.0)
+    change = abs(float(learned.medians[which]) / in_use.values[which] - 1.0)
     is_large = change * in_use.minutes_sensitivity[which] >= SMALLEST_CHANGE_FRACTION
     return Refusal.NONE if is_other or is_large else Refusal.SMALL_CHANGE
-
-
-def _median(learned: MultiplierSummary, which: int) -> float:
-    return exp(float(learned.log_quantile[QUANTILE_LEVELS.index(0.5), which]))
 
 
 def _stepped(wanted: float, now: float, bounds: tuple[float, float]) -> float:
@@ -201,12 +197,3 @@ def is_worse(score_with: Floats, score_without: Floats) -> bool:
     if score_with.size == 0:
         return False
     return bool(np.mean(score_with**2) > WORSE_RATIO * np.mean(score_without**2))
-
-
-def accepted_count(days: Days, first_day: date) -> int:
-    """How many readings lie on or after a day.
-
-    Shapes: days (readings,).
-    Returns: count.
-    """
-    return int(np.count_nonzero(days >= np.datetime64(first_day)))

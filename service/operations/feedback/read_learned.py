@@ -31,7 +31,7 @@ from service.agronomy.learning_gate import (
 )
 from service.agronomy.learning_ledger import point_fractions
 from service.agronomy.learning_points import MultiplierPrior
-from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.records import Days, Ints
 from service.agronomy.sensor_check import (
     CHECKED_COUNT,
     ExpectedReadings,
@@ -252,19 +252,11 @@ def _report(
         last_day=season.days[-1].item(),
         sensors=sensors,
         multipliers=found,
-        medians=tuple(np.exp(points_median(points)).tolist()),
+        medians=tuple(learned.medians.tolist()),
         depletion_mm=band_mm(points),
         beforehand_mm=band_mm(season.learned(nothing)),
         ledger_mm=float(fraction[-1]) * taw_mm,
     )
-
-
-def points_median(points: LearnedPoints) -> Floats:
-    """Medians of ln k, ln c and ln r, (3,)."""
-    medians = [
-        weighted_quantiles(column, points.weight, [0.5])[0] for column in points.log_points.T
-    ]
-    return np.array(medians)
 
 
 def _is_awake(block: BlockDefinition, days: Days) -> NDArray[np.bool_]:
