@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from service.agronomy.crop_file import CropRow
 from service.agronomy.crop_table import CROPS, find_crop
 from service.agronomy.records import CurveDefinition
+from service.agronomy.risk_attitude import attitude_named
 from service.agronomy.root_zone import wetted_fraction
 from service.agronomy.soil import (
     SUBSTRATE_KEYS,
@@ -149,7 +150,7 @@ def _read_pipes(
 
 def _read_attitude(table: TomlTable, draft: BlockDraft) -> None:
     word = table.choice(BlockKeys.risk_attitude)
-    draft.numbers[risk_file.FIELD] = float(risk_file.attitude_of(word or risk_file.ATTITUDES[0]))
+    draft.numbers[risk_file.FIELD] = float(attitude_named(word or risk_file.ATTITUDES[0]))
     is_given = table.has(BlockKeys.risk_attitude)
     draft.origins[risk_file.FIELD] = GIVEN if is_given else risk_file.ORIGIN
 

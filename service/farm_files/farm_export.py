@@ -13,12 +13,12 @@ from datetime import date
 from service.agronomy.block_batch import month_and_day
 from service.agronomy.civil_day import day_of_decimal_year, wall_text
 from service.agronomy.records import WallWindow
+from service.agronomy.risk_attitude import attitude_name
 from service.farm_files.block_keys import ALL_NUMBERS, GIVEN, NOTED_NAMES, TABLE_OF
 from service.farm_files.block_part_keys import WateringSeasonKeys
 from service.farm_files.control_file import control_of, has_own_timer
 from service.farm_files.layout_file import layout_lines
 from service.farm_files.quantities import write_quantity
-from service.farm_files.risk_file import word_of
 from service.farm_files.timer_file import timer_lines
 from service.farm_files.toml_literal import toml_literal
 from service.farm_files.weekly_file import weekly_lines
@@ -139,7 +139,7 @@ def _block_lines(block: BlockDefinition) -> list[str]:
     if not math.isnan(block.last_nitrogen_doy):
         last = "{:02d}-{:02d}".format(*month_and_day(int(block.last_nitrogen_doy)))
         tables[""].append(_pair("last_nitrogen", last))
-    tables[""].append(_pair("risk_attitude", word_of(block.risk_attitude)))
+    tables[""].append(_pair("risk_attitude", attitude_name(block.risk_attitude)))
     tables["soil"].append(_pair("grain", block.texture_group.name.lower()))
     curve_lines, tables["season"] = _curve_lines(block)
     tables["watering_season"] = _watering_lines(block)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from service.farm_files.risk_file import ATTITUDES, word_of
+from service.agronomy.risk_attitude import attitude_name
+from service.farm_files.risk_file import ATTITUDES
 from service.records.farms import BlockDefinition
 from service.translations import Wording
 
@@ -32,7 +33,7 @@ def entered_attitude(form: Form) -> Table:
 
 def shown_attitude(block: BlockDefinition) -> dict[str, str]:
     """The field of a block as stored."""
-    return {FIELD: word_of(block.risk_attitude)}
+    return {FIELD: attitude_name(block.risk_attitude)}
 
 
 def with_attitude(table: Table, form: Form, shown: Form) -> Table:

@@ -45,8 +45,8 @@ def prepare(
     blocks_per_farm: int = BLOCKS_PER_FARM,
 ) -> None:
     """An invented region in a new database, its ledgers run up to the evening before."""
+    from service.agronomy.risk_attitude import attitude_named
     from service.bootstrap import migrate_database, open_service
-    from service.farm_files.risk_file import attitude_of
     from service.operations.evening.run_day import run_day
     from service.settings import Settings
     from tests.benchmarks.invented_region import invented_farms, invented_weather
@@ -62,7 +62,7 @@ def prepare(
             balance_start=FIRST_EVENING - timedelta(days=1),
         ):
             blocks = tuple(
-                replace(block, risk_attitude=attitude_of(attitude)) for block in bundle.blocks
+                replace(block, risk_attitude=attitude_named(attitude)) for block in bundle.blocks
             )
             unit.blocks.save_bundle(
                 replace(bundle, blocks=blocks),

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from service.agronomy.civil_day import wall_text
 from service.agronomy.records import CurveDefinition, NoWaterPeriod, WallWindow
+from service.agronomy.risk_attitude import attitude_name
 from service.api.schemas.facts import Out, is_absent, known
 from service.api.schemas.pages import PageOut
 from service.operations.evening.plan_rows import SHOWN_DECIMALS
@@ -314,7 +315,7 @@ class BlockOut(Out):
             **numbers,
             **{name: None if count is None else int(count) for name, count in counts.items()},
             "grain": block.texture_group.name.lower(),
-            "risk_attitude": block.risk_attitude.name.lower().replace("_", "-"),
+            "risk_attitude": attitude_name(block.risk_attitude),
             "balance_start": block.balance_start,
             "curve": CurveOut.from_record(block.curve),
             "windows": [WindowOut.from_record(window) for window in block.windows],
