@@ -12,6 +12,7 @@ from enum import IntFlag
 import numpy as np
 
 from service.agronomy.records import Days, Floats, Ints
+from service.agronomy.risk_attitude import COST_RATIOS, RiskAttitude
 from service.agronomy.risk_guard import RiskGuard
 
 COURSE_NUMBERS: tuple[str, ...] = ("net_mm", "drainage_mm", "lost_et_mm", "depletion_end_mm")
@@ -31,6 +32,14 @@ class ShadowFlag(IntFlag):
     WEIGHED_SHORT = 2
     DORMANT = 4
     """Outside the watering season."""
+
+
+SHORT_FLAGS: Mapping[str, ShadowFlag] = {
+    RULE: ShadowFlag.RULE_SHORT,
+    WEIGHED: ShadowFlag.WEIGHED_SHORT,
+}
+KEPT_DAYS = 400
+"""A growing season can be compared with the last one; our choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +110,7 @@ class ShadowSums:
     weighed: CourseSums
 
 
-def shadow_sums(rows: ShadowRows, *, drainage_cost: float, stress_cost: float) -> ShadowSums | None:
+def shadow_sums(rows: ShadowRows) -> ShadowSums | None:
     """The sums of one block's days that are over; None where there is none."""
     over = np.isfinite(rows.numbers[f"{RULE}_depletion_end_mm"])
     over &= np.isfinite(rows.numbers[f"{WEIGHED}_depletion_end_mm"])
@@ -109,7 +118,9 @@ def shadow_sums(rows: ShadowRows, *, drainage_cost: float, stress_cost: float) -
     if not own.size:
         return None
 
-    def sums(course: str, flag: ShadowFlag) -> CourseSums:
+    _, drainage_cost, stress_cost = COST_RATIOS[RiskAttitude.BALANCED]
+
+    def sums(course: str) -> CourseSums:
         net, drainage, lost = (
             float(rows.numbers[f"{course}_{name}"][own].sum()) for name in COURSE_NUMBERS[:3]
         )
@@ -117,7 +128,7 @@ def shadow_sums(rows: ShadowRows, *, drainage_cost: float, stress_cost: float) -
             net_mm=net,
             drainage_mm=drainage,
             lost_et_mm=lost,
-            short_day_count=int(np.count_nonzero(rows.flags[own] & int(flag))),
+            short_day_count=int(np.count_nonzero(rows.flags[own] & int(SHORT_FLAGS[course]))),
             risk_cost_mm=net + drainage_cost * drainage + stress_cost * lost,
         )
 
@@ -128,6 +139,6 @@ def shadow_sums(rows: ShadowRows, *, drainage_cost: float, stress_cost: float) -
         day_count=own.size,
         spread_day_count=int(np.count_nonzero(guards != RiskGuard.NO_SPREAD)),
         weighed_day_count=int(np.count_nonzero(guards == RiskGuard.NONE)),
-        rule=sums(RULE, ShadowFlag.RULE_SHORT),
-        weighed=sums(WEIGHED, ShadowFlag.WEIGHED_SHORT),
+        rule=sums(RULE),
+        weighed=sums(WEIGHED),
     )

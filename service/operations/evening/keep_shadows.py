@@ -33,15 +33,12 @@ from service.records.shadow import (
     COURSE_NUMBERS,
     RULE,
     SHADOW_NUMBERS,
+    SHORT_FLAGS,
     WEIGHED,
     ShadowFlag,
     ShadowRows,
 )
 
-SHORT_FLAGS: Mapping[str, ShadowFlag] = {
-    RULE: ShadowFlag.RULE_SHORT,
-    WEIGHED: ShadowFlag.WEIGHED_SHORT,
-}
 LOOKED_BACK_DAYS = 2
 """Days before tomorrow on which a block that ran short is guarded, as in the plans."""
 

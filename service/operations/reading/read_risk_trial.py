@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
-from service.agronomy.risk_attitude import COST_RATIOS, RiskAttitude
+from service.agronomy.risk_attitude import RiskAttitude, attitude_name
 from service.agronomy.risk_guard import RiskGuard
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import Fault, InputInvalid
@@ -18,8 +18,8 @@ from service.ports import Clock
 from service.records.farms import BlockDefinition
 from service.records.shadow import (
     COURSE_NUMBERS,
-    RULE,
-    WEIGHED,
+    KEPT_DAYS,
+    SHORT_FLAGS,
     CourseSums,
     RiskNotice,
     ShadowFlag,
@@ -30,8 +30,6 @@ from service.records.shadow import (
 
 DEFAULT_DAYS = 90
 """[CHOICE] As many as the page of a block shows of its season."""
-LONGEST_DAYS = 400
-"""As long as days on paper are kept."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,10 +77,10 @@ def read_risk_trial(
         last = last_day or today - ONE_DAY
         earliest = max(last.toordinal() - DEFAULT_DAYS + 1, date.min.toordinal())
         first = first_day or date.fromordinal(earliest)
-        if not 0 <= (last - first).days < LONGEST_DAYS:
+        if not 0 <= (last - first).days < KEPT_DAYS:
             raise InputInvalid(
                 f"the span {first} to {last} cannot be read",
-                [Fault("from", first.isoformat(), f"a day up to {LONGEST_DAYS} before {last}")],
+                [Fault("from", first.isoformat(), f"a day up to {KEPT_DAYS} before {last}")],
             )
         return trial_of(unit, block, first_day=first, last_day=last)
 
@@ -94,13 +92,12 @@ def trial_of(
     key = unit.blocks.get_block_key(block.block_id)
     rows = unit.shadows.read_block(key, first_day=first_day, last_day=last_day)
     notice = unit.shadows.read_notices(np.array([key])).get(key)
-    _, drainage, stress = COST_RATIOS[RiskAttitude.BALANCED]
     return RiskTrial(
         block=block,
         first_day=first_day,
         last_day=last_day,
         rows=rows,
-        sums=shadow_sums(rows, drainage_cost=drainage, stress_cost=stress),
+        sums=shadow_sums(rows),
         notice=notice,
     )
 
@@ -110,7 +107,7 @@ def trial_document(trial: RiskTrial) -> dict[str, object]:
     sums = trial.sums
     return {
         "block_id": trial.block.block_id,
-        "risk_attitude": trial.block.risk_attitude.name.lower().replace("_", "-"),
+        "risk_attitude": attitude_name(trial.block.risk_attitude),
         "is_stated": trial.block.has_stated_attitude,
         "is_kept": trial.is_kept,
         "told_on": None if trial.notice is None else trial.notice.told_on,
@@ -139,8 +136,10 @@ def _day(rows: ShadowRows, row: int) -> dict[str, object]:
         "day": rows.days[row].item(),
         "risk_guard": RiskGuard(int(rows.guards[row])).name.lower(),
         "is_dormant": ShadowFlag.DORMANT in flags,
-        RULE: _course(rows, row, RULE, is_short=ShadowFlag.RULE_SHORT in flags),
-        WEIGHED: _course(rows, row, WEIGHED, is_short=ShadowFlag.WEIGHED_SHORT in flags),
+        **{
+            course: _course(rows, row, course, is_short=flag in flags)
+            for course, flag in SHORT_FLAGS.items()
+        },
     }
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.records import CurveDefinition
-from service.agronomy.risk_attitude import COST_RATIOS, RiskAttitude
+from service.agronomy.risk_attitude import RiskAttitude
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.farms.measured_numbers import TURNED_ON_ORIGIN, change_number
 from service.operations.reading.read_farms import local_day
@@ -135,10 +135,7 @@ def season_start(curve: CurveDefinition, day: date) -> date:
 
 
 def _season_sums(rows: ShadowRows, curve: CurveDefinition, day: date) -> ShadowSums | None:
-    _, drainage, stress = COST_RATIOS[RiskAttitude.BALANCED]
-    return shadow_sums(
-        rows.since(season_start(curve, day)), drainage_cost=drainage, stress_cost=stress
-    )
+    return shadow_sums(rows.since(season_start(curve, day)))
 
 
 def _turn_on(unit: UnitOfWork, block_id: str, sums: ShadowSums, today: date, clock: Clock) -> None:
