@@ -10,7 +10,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,16 +67,8 @@ def closed_hours(weekly: Sequence[WeeklyNoWater], day: date, zone: str) -> tuple
     ()
     """
     found = []
-    before = (day - timedelta(days=1)).isoweekday()
     for hours in weekly:
-        parts = []
-        passes_midnight = hours.ends_wall_min <= hours.starts_wall_min
-        if passes_midnight and before in hours.weekdays:
-            parts.append((0, hours.ends_wall_min))
-        if day.isoweekday() in hours.weekdays:
-            ends = MINUTES_PER_DAY if passes_midnight else hours.ends_wall_min
-            parts.append((hours.starts_wall_min, ends))
-        for starts, ends in parts:
+        for starts, ends in _parts_on(hours, day.isoweekday()):
             start_min, end_min = (elapsed_wall_min(each, day, zone) for each in (starts, ends))
             if start_min < end_min:
                 found.append(ClosedHours(start_min, end_min, hours.reason))
@@ -106,7 +98,7 @@ def hours_of_week(
     HoursOfWeek(opens_wall_min=240, closes_wall_min=960, weekdays=(1, 2, 3, 4, 5, 6, 7))
     """
     open_on = {day: open_minutes(own, shared, weekly, day) for day in WEEKDAYS}
-    edges = {day: _edges(minutes) for day, minutes in open_on.items()}
+    edges = {day: spans_of(minutes) for day, minutes in open_on.items()}
     opens = {opens for spans in edges.values() for opens, _ in spans}
     closes = {closes for spans in edges.values() for _, closes in spans}
     best, most = None, (0, 0)
@@ -137,15 +129,36 @@ def open_minutes(
     30
     """
     is_open = _inside(own) & _inside(shared)
-    before = weekday - 1 or 7
     for hours in weekly:
-        passes_midnight = hours.ends_wall_min <= hours.starts_wall_min
-        if weekday in hours.weekdays:
-            ends = MINUTES_PER_DAY if passes_midnight else hours.ends_wall_min
-            is_open[hours.starts_wall_min : ends] = False
-        if passes_midnight and before in hours.weekdays:
-            is_open[: hours.ends_wall_min] = False
+        for starts, ends in _parts_on(hours, weekday):
+            is_open[starts:ends] = False
     return is_open
+
+
+def spans_of(minutes: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """The spans of a day's minutes for which something holds.
+
+    Shapes: minutes (1440,).
+    Returns: beginning and end of each, in order; the end belongs to the next.
+    Source: definition.
+    >>> spans_of(np.array([False, True, True, False, True]))
+    [(1, 3), (4, 5)]
+    """
+    steps = np.diff(np.concatenate(([0], minutes.astype(np.int8), [0])))
+    begins, ends = np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)
+    return list(zip(begins.tolist(), ends.tolist(), strict=True))
+
+
+def _parts_on(hours: WeeklyNoWater, weekday: int) -> list[tuple[int, int]]:
+    """What falls on a weekday of hours that may have begun the day before."""
+    parts = []
+    passes_midnight = hours.ends_wall_min <= hours.starts_wall_min
+    if passes_midnight and (weekday - 1 or 7) in hours.weekdays:
+        parts.append((0, hours.ends_wall_min))
+    if weekday in hours.weekdays:
+        ends = MINUTES_PER_DAY if passes_midnight else hours.ends_wall_min
+        parts.append((hours.starts_wall_min, ends))
+    return parts
 
 
 def _inside(windows: Sequence[WallWindow]) -> NDArray[np.bool_]:
@@ -153,10 +166,3 @@ def _inside(windows: Sequence[WallWindow]) -> NDArray[np.bool_]:
     for window in windows:
         inside[window.opens_wall_min : window.closes_wall_min] = True
     return inside
-
-
-def _edges(is_open: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """The spans of a day's open minutes."""
-    steps = np.diff(np.concatenate(([0], is_open.astype(np.int8), [0])))
-    opens, closes = np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)
-    return list(zip(opens.tolist(), closes.tolist(), strict=True))

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
 from service.agronomy.records import WallWindow
-from service.agronomy.weekly_hours import open_minutes
+from service.agronomy.weekly_hours import open_minutes, spans_of
 from service.drawing.day_line import load_steps
 from service.drawing.supply_day import Lane, SupplyDay, supply_day
 from service.pages.whole_name import whole_name
@@ -103,13 +102,8 @@ def _spans(line: BlockLine, zone: str) -> tuple[tuple[float, float], ...]:
 def _closed(supply: SupplyDefinition, letter: EveningLetter) -> tuple[tuple[float, float], ...]:
     """The spans of the clock on the letter's day in which the supply may not run."""
     shared = supply.windows or (WallWindow(0, MINUTES_PER_DAY),)
-    is_open = open_minutes(shared, shared, supply.weekly_no_water, letter.day.isoweekday()).tolist()
-    closed: list[tuple[float, float]] = []
-    for is_closed, minutes in groupby(range(MINUTES_PER_DAY), lambda minute: not is_open[minute]):
-        if is_closed:
-            found = list(minutes)
-            closed.append((float(found[0]), float(found[-1] + 1)))
-    return tuple(closed)
+    is_open = open_minutes(shared, shared, supply.weekly_no_water, letter.day.isoweekday())
+    return tuple((float(begins), float(ends)) for begins, ends in spans_of(~is_open))
 
 
 def _hour(hour: int, words: Wording) -> str:
