@@ -19,7 +19,7 @@ from service.agronomy.reasoning import describe_plan_flags, explain_cause, one_s
 from service.cli import shown
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
 from service.delivery.day_order import BlockState, state_of
-from service.delivery.spread_words import band_words, short_chance_words
+from service.delivery.spread_words import NO_SPREAD, band_words, short_chance_words
 from service.operations.reading.block_lines import line_of_plan
 from service.operations.reading.plan_spread import band_columns, spread_json, spread_missing
 from service.operations.reading.planned_injections import planned_injection
@@ -298,7 +298,7 @@ def _spread_lines(view: PlanView) -> tuple[str, ...]:
     line = line_of_plan(view)
     ahead = [each for each in line.outlook if each.day > view.plan.day]
     if not any(each.band_min for each in ahead):
-        return ("How far the forecast may be off is not known: it has no spread.",)
+        return (NO_SPREAD,)
     words = wording("en", "us")
     spans = ", ".join(f"{each.day:%a} {band_words(each, words)}" for each in ahead)
     return f"Eight times of ten, min: {spans}", short_chance_words(line, view.plan.day, words)

@@ -23,7 +23,7 @@ from service.cli.ledger_text import (
 )
 from service.cli.plan_text import headline, plan_document, sentence
 from service.cli.terminal import UnitSystem, out, paragraph, plain_table
-from service.delivery.spread_words import hindsight_words
+from service.delivery.spread_words import NO_SPREAD, hindsight_words
 from service.delivery.weekly_words import effect_words
 from service.operations.reading.read_balance import ledger_lines
 from service.operations.reading.read_plans import Explanation, PlanView
@@ -190,7 +190,7 @@ def _show_spread(view: PlanView, units: UnitSystem) -> None:
     """Print how much rain the members of the forecast bring, and what is known about them."""
     spread = view.plan.weather.rain_spread
     if spread is None or view.plan.day not in spread.days:
-        paragraph("How far the forecast may be off is not known: it has no spread.")
+        paragraph(NO_SPREAD)
         return
     row = spread.days.index(view.plan.day)
     lowest, middle, highest, wet = (

@@ -9,9 +9,8 @@ from service.agronomy.civil_day import ONE_DAY
 from service.delivery.day_order import BlockState, most_urgent_first, state_of, waiting_mm
 from service.delivery.day_words import ClockTime, first_to_come, is_midnight_tonight
 from service.delivery.plain_text import clean
-from service.delivery.sky_words import sky_of
-from service.delivery.spread_words import is_worth_saying, rain_band_words
-from service.records.letters import BlockLine, EveningLetter, PulseLine, SiteLine
+from service.delivery.spread_words import site_sky
+from service.records.letters import BlockLine, EveningLetter, PulseLine
 from service.translations import Wording
 
 LONGEST_IN_SUBJECT = 40
@@ -208,15 +207,9 @@ def sky_lines(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
         dict.fromkeys(
             f"{clean(site.site_id)}: {text}" if several else text
             for site in letter.sites
-            if (text := _sky(site, words))
+            if (text := site_sky(site, words))
         )
     )
-
-
-def _sky(site: SiteLine, words: Wording) -> str:
-    """The weather of a site, and how far forecasts of its rain are apart where that matters."""
-    text = sky_of(site, words)
-    return f"{text} {rain_band_words(site, words)}".strip() if is_worth_saying(site) else text
 
 
 def _runs(letter: EveningLetter) -> list[tuple[BlockLine, PulseLine]]:

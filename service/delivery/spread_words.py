@@ -9,11 +9,13 @@ from datetime import date, timedelta
 
 from service.agronomy.civil_day import ONE_DAY
 from service.agronomy.week_spread import SHORT_DAYS
-from service.delivery.sky_words import LEAST_RAIN_MM
+from service.delivery.sky_words import LEAST_RAIN_MM, sky_of
 from service.records.counties import CountyWeek
 from service.records.letters import BlockLine, ExpectedDay, HindsightLine, SiteLine
 from service.translations import Wording
+from service.translations.catalogue import marked
 
+NO_SPREAD = marked("How far the forecast may be off is not known: it has no spread.")
 SURE = 0.05
 """[CHOICE] Some dozens of forecasts do not tell smaller chances apart."""
 WORTH_CHANCE = 0.1
@@ -65,6 +67,12 @@ def is_worth_saying(site: SiteLine) -> bool:
     """Whether the forecasts of the day's rain are so far apart that it may change what is done."""
     band = site.rain_band_mm
     return band is not None and band[2] - band[0] >= WORTH_BAND_MM
+
+
+def site_sky(site: SiteLine, words: Wording) -> str:
+    """The weather of a site, and how far forecasts of its rain are apart where that matters."""
+    text = sky_of(site, words)
+    return f"{text} {rain_band_words(site, words)}".strip() if is_worth_saying(site) else text
 
 
 def chance_text(fraction: float, words: Wording) -> str:

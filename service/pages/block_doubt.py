@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from service.agronomy.civil_day import ONE_DAY
 from service.database.session import UnitOfWork
 from service.delivery.spread_words import (
+    NO_SPREAD,
     band_words,
     hindsight_words,
     rain_band_words,
@@ -49,7 +50,7 @@ def block_doubt(unit: UnitOfWork, view: PlanView, words: Wording) -> BlockDoubt 
         if text
     ]
     if not known and line.status != "no-weather" and not line.is_dormant:
-        known = [words.gettext("How far the forecast may be off is not known: it has no spread.")]
+        known = [words.gettext(NO_SPREAD)]
     looked_back = hindsight_words(
         last_hindsight(unit, view.plan.block_id, day), day - ONE_DAY, words
     )

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from service.delivery.day_words import ClockTime, day_summary, first_to_come, is_midnight_tonight
-from service.delivery.sky_words import sky_of
-from service.delivery.spread_words import is_worth_saying, rain_band_words
+from service.delivery.spread_words import site_sky
 from service.pages.whole_name import whole_name
 from service.records.farms import FarmBundle
 from service.records.letters import BlockLine, EveningLetter, PulseLine
@@ -176,10 +175,7 @@ def _sky(letter: EveningLetter, bundle: FarmBundle, words: Wording) -> tuple[str
     names = {site.site_id: whole_name(site.name) for site in bundle.sites}
     lines = []
     for site in letter.sites:
-        text = sky_of(site, words)
-        if is_worth_saying(site):
-            text = f"{text} {rain_band_words(site, words)}".strip()
-        if text:
+        if text := site_sky(site, words):
             name = names.get(site.site_id) or site.site_id
             lines.append(f"{name}: {text}" if len(letter.sites) > 1 else text)
     return tuple(dict.fromkeys(lines))
