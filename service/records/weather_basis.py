@@ -64,6 +64,14 @@ class ValueSetAside:
     """What was used in its place; None: nothing is known."""
 
 
+Band = tuple[float, float, float]
+
+
+def whole_band(low: float | None, middle: float | None, high: float | None) -> Band | None:
+    """A band of which all three are known; else None."""
+    return None if low is None or middle is None or high is None else (low, middle, high)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RainSpread:
     """Rain of the coming days by the members of a forecast, columns over its days."""
@@ -83,13 +91,12 @@ class RainSpread:
     """Share of the members with at least a fifth of their reference ET of rain, which counts for
     the root zone; empty in plans from before it was looked at."""
 
-    def band_mm(self, day: date) -> tuple[float, float, float] | None:
+    def band_mm(self, day: date) -> Band | None:
         """Rain of a day that one member in ten, half and nine in ten do not pass; None: unknown."""
         if day not in self.days:
             return None
         row = self.days.index(day)
-        low, middle, high = self.rain_p10_mm[row], self.rain_p50_mm[row], self.rain_p90_mm[row]
-        return None if low is None or middle is None or high is None else (low, middle, high)
+        return whole_band(self.rain_p10_mm[row], self.rain_p50_mm[row], self.rain_p90_mm[row])
 
     def chance_that_counts(self, day: date) -> float | None:
         """Chance of rain that counts; None where it is not known."""

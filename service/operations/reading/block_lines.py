@@ -16,6 +16,7 @@ from service.records.letters import (
     PulseLine,
 )
 from service.records.plan_reasoning import PlanReasoning
+from service.records.weather_basis import Band, whole_band
 
 
 def line_of_plan(view: PlanView) -> BlockLine:
@@ -49,13 +50,12 @@ def line_of_plan(view: PlanView) -> BlockLine:
     )
 
 
-def band_of(reasoning: PlanReasoning, place: int) -> tuple[float, float, float] | None:
+def band_of(reasoning: PlanReasoning, place: int) -> Band | None:
     """The band of minutes of a day of the outlook; None where it is not known."""
     rows = reasoning.outlook_band_min
     if len(rows) != 3 or place >= min(map(len, rows)):
         return None
-    low, middle, high = rows[0][place], rows[1][place], rows[2][place]
-    return None if low is None or middle is None or high is None else (low, middle, high)
+    return whole_band(*(row[place] for row in rows))
 
 
 def _injection_line(view: PlanView) -> InjectionLine | None:

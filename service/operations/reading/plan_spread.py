@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from service.records.plans import PublishedPlan
-from service.records.weather_basis import RainSpread
+from service.records.weather_basis import RainSpread, whole_band
 
 NO_MEMBERS = "no-members"
 NO_WEATHER = "no-weather"
@@ -49,7 +49,6 @@ def spread_missing(plan: PublishedPlan) -> str | None:
     return NO_MEMBERS if plan.weather.rain_spread is None else None
 
 
-def _band(low: float | None, middle: float | None, high: float | None) -> Band | None:
-    if low is None or middle is None or high is None:
-        return None
-    return {"p10": float(low), "p50": float(middle), "p90": float(high)}
+def _band(*shares: float | None) -> Band | None:
+    band = whole_band(*shares)
+    return None if band is None else dict(zip(("p10", "p50", "p90"), map(float, band), strict=True))
