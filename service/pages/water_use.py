@@ -18,7 +18,7 @@ from service.operations.reading.read_farms import local_day
 from service.operations.reading.water_used import WaterCourse, water_course, water_used
 from service.operations.review.season_ahead import AheadBasis, SeasonAhead, season_ahead
 from service.pages.plans import bundle_of, farm_of, parsed_day
-from service.pages.table_files import file_answer
+from service.pages.table_files import block_names, file_answer
 from service.pages.visit import Visit, faults_by_field
 from service.records.farms import FarmBundle, FarmDefinition
 from service.records.water_use import Grouping, WaterSum, WaterUse, WaterWish
@@ -92,9 +92,7 @@ def water_use_file(visit: Visit) -> Response:
         wish = replace(wish, by=(Grouping.MONTH, Grouping.BLOCK))
     service = visit.service
     use = water_used(wish, unit_of_work=service.unit_of_work, clock=service.clock)
-    bundle = bundle_of(visit, farm, local_day(service.clock.now(), farm.zone))
-    names = {block.block_id: block.name for block in bundle.blocks}
-    return file_answer(visit, water_table(use, farm, visit.words, names))
+    return file_answer(visit, water_table(use, farm, visit.words, block_names(visit, farm)))
 
 
 def _wish(visit: Visit, farm: FarmDefinition) -> WaterWish:

@@ -292,7 +292,7 @@ def _plan_farms(
         if shadows is not None:
             shadows = run.phases.timed(
                 "shadows", with_decision, unit, inputs, shadows, day,
-                weather.members(unit, inputs.weather).batch,
+                weather.member_batch(unit, inputs.weather),
                 is_under_way=turn.earliest_start is not None,
             )  # fmt: skip
     if shadows is not None:
