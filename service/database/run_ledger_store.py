@@ -14,16 +14,14 @@ nor says that it is done: once the clock is right again, the run is made.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import cache
 from typing import Any, Protocol
 
 from sqlalchemy import (
     ColumnElement,
     Connection,
-    Update,
     and_,
-    bindparam,
     delete,
     func,
     not_,
@@ -43,18 +41,8 @@ FROM_THE_FUTURE = timedelta(minutes=5)
 """A row changed further ahead than this was written by a clock that was wrong; our own choice."""
 
 
-# Built once: hundreds of runs are claimed and finished in one transaction.
-
-_OWN = update(job_run).where(
-    job_run.c.run_key == bindparam("own_key"),
-    job_run.c.owner == bindparam("own_name"),
-    job_run.c.state == "claimed",
-)
-_RENEWAL = _OWN.values(held_until=bindparam("held"), changed_at=bindparam("at"))
 _MOST_CLAIMS = 500
 """Claims in one statement."""
-_RETURN = _RENEWAL.values(state="waiting")
-_FINISH = _RENEWAL.values(state="done", outcome=bindparam("result"))
 
 
 def _may_be_claimed(now: Any, believed_until: Any) -> ColumnElement[bool]:
@@ -69,12 +57,7 @@ def _may_be_claimed(now: Any, believed_until: Any) -> ColumnElement[bool]:
     )
 
 
-@cache
-def _claim_statement(dialect_name: str) -> Any:
-    return _claiming(insert_into(dialect_name, job_run))
-
-
-def _claiming(insertion: Any) -> Any:
+def _claiming(insertion: Any, now: datetime) -> Any:
     taken_over = {
         name: insertion.excluded[name] for name in ("state", "owner", "held_until", "changed_at")
     }
@@ -85,7 +68,7 @@ def _claiming(insertion: Any) -> Any:
             "outcome": None,
             "attempt_count": job_run.c.attempt_count + 1,
         },
-        where=_may_be_claimed(insertion.excluded.changed_at, bindparam("believed_until")),
+        where=_may_be_claimed(insertion.excluded.changed_at, now + FROM_THE_FUTURE),
     ).returning(job_run.c.run_key)
 
 
@@ -108,6 +91,13 @@ class ClaimedRun(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class _OneRun:
+    run_key: str
+    job: str
+    due_at: datetime
+
+
 class RunLedger:
     """Which jobs have run: one row per run key, claimed by one process at a time."""
 
@@ -121,21 +111,8 @@ class RunLedger:
 
         Anybody may claim a run whose lease has expired, including its former owner.
         """
-        taken = self._connection.execute(
-            _claim_statement(self._connection.dialect.name),
-            {
-                "run_key": run_key,
-                "job": job,
-                "due_at": due_at,
-                "state": "claimed",
-                "owner": owner,
-                "held_until": now + timedelta(seconds=lease_s),
-                "attempt_count": 1,
-                "changed_at": now,
-                "believed_until": now + FROM_THE_FUTURE,
-            },
-        )
-        return taken.first() is not None
+        run = _OneRun(run_key, job, due_at)
+        return run_key in self.claim_all([run], owner=owner, now=now, lease_s=lease_s)
 
     def claim_all(
         self, runs: Sequence[ClaimedRun], *, owner: str, now: datetime, lease_s: int
@@ -158,16 +135,18 @@ class RunLedger:
                 for run in ordered[start : start + _MOST_CLAIMS]
             ]
             insertion = insert_into(self._connection.dialect.name, job_run).values(rows)
-            believed = {"believed_until": now + FROM_THE_FUTURE}
-            claimed.update(self._connection.execute(_claiming(insertion), believed).scalars())
+            claimed.update(self._connection.execute(_claiming(insertion, now)).scalars())
         return claimed
 
     def renew_all(
         self, run_keys: Sequence[str], *, owner: str, now: datetime, lease_s: int
-    ) -> None:
-        """Extend those of some leases that the caller still has."""
+    ) -> set[str]:
+        """Extend those of some leases that the caller still has, and return their keys.
+
+        An expired lease that nobody else has claimed is not lost.
+        """
         values = {"held_until": now + timedelta(seconds=lease_s), "changed_at": now}
-        self._change_all(run_keys, owner, values)
+        return self._change_all(run_keys, owner, values)
 
     def finish_all(
         self, run_keys: Sequence[str], *, owner: str, now: datetime, outcome: str
@@ -213,31 +192,17 @@ class RunLedger:
         found: datetime = self._connection.execute(select(func.clock_timestamp())).scalar_one()
         return found.astimezone(UTC)
 
-    def renew(self, run_key: str, *, owner: str, now: datetime, lease_s: int) -> bool:
-        """Extend the caller's own lease; False if it was lost.
-
-        An expired lease that nobody else has claimed is not lost.
-        """
-        held_until = now + timedelta(seconds=lease_s)
-        return self._change_own(_RENEWAL, run_key, owner, held=held_until, at=now)
-
     def finish(self, run_key: str, *, owner: str, now: datetime, outcome: str) -> None:
         """Mark the caller's own run as done; raises Conflict if it was lost."""
-        if not self._change_own(_FINISH, run_key, owner, result=outcome, held=now, at=now):
+        if not self.finish_all([run_key], owner=owner, now=now, outcome=outcome):
             raise _lost(run_key, owner)
 
     def give_back(self, run_key: str, *, owner: str, now: datetime, retry_at: datetime) -> None:
         """Return a failed run, to be claimed again from ``retry_at``; raises Conflict if it was
         lost.
         """
-        if not self._change_own(_RETURN, run_key, owner, held=retry_at, at=now):
+        if not self.give_back_all([run_key], owner=owner, now=now, retry_at=retry_at):
             raise _lost(run_key, owner)
-
-    def _change_own(self, change: Update, run_key: str, owner: str, **values: object) -> bool:
-        changed = self._connection.execute(
-            change, {"own_key": run_key, "own_name": owner, **values}
-        )
-        return changed.rowcount == 1
 
     def list_done(self, run_keys: Sequence[str], *, now: datetime) -> set[str]:
         """Those of the keys that are done as of now."""

@@ -103,7 +103,7 @@ def test_the_run_of_a_dead_owner_is_free_when_its_lease_ends(open_unit: UnitOfWo
 def test_a_renewed_lease_lasts_longer(open_unit: UnitOfWorkFactory) -> None:
     claim(open_unit, "first")
     with open_unit(write=True) as unit:
-        assert unit.runs.renew(KEY, owner="first", now=DUE + seconds(20), lease_s=LEASE_S)
+        assert unit.runs.renew_all([KEY], owner="first", now=DUE + seconds(20), lease_s=LEASE_S)
     assert not claim(open_unit, "second", DUE + seconds(49))
     assert claim(open_unit, "second", DUE + seconds(50))
 
@@ -115,7 +115,7 @@ def test_a_lost_run_can_be_neither_renewed_nor_finished_nor_given_back(
     later = DUE + seconds(LEASE_S)
     claim(open_unit, "heir", later)
     with open_unit(write=True) as unit:
-        assert not unit.runs.renew(KEY, owner="slow", now=later, lease_s=LEASE_S)
+        assert not unit.runs.renew_all([KEY], owner="slow", now=later, lease_s=LEASE_S)
     with pytest.raises(Conflict, match="slow no longer holds it"):
         finish(open_unit, "slow", later)
     with pytest.raises(Conflict, match="slow no longer holds it"):
