@@ -70,7 +70,7 @@ class RiskDays:
 
 @dataclass(frozen=True, slots=True)
 class SafeDepth:
-    """What the members call for tomorrow, arrays (blocks,) unless noted; NaN without members."""
+    """What the members call for tomorrow, arrays (blocks,); NaN without members."""
 
     need_mm: Floats
     """x: the net depth to give; 0 where nothing must be given."""
@@ -94,8 +94,6 @@ class SafeDepth:
     """Entering rain of tomorrow that nine members in ten pass."""
     raw_mm: Floats
     """Tomorrow's readily available water at the members' mean demand."""
-    short_fraction: Floats
-    """(days, blocks) chance that a block without water has passed RAW at the end of a day."""
 
     @property
     def has_members(self) -> NDArray[np.bool_]:
@@ -143,7 +141,7 @@ def safe_depth(
     ]
     return SafeDepth(
         **{
-            part.name: np.concatenate([getattr(each, part.name) for each in found], axis=-1)
+            part.name: np.concatenate([getattr(each, part.name) for each in found])
             for part in fields(SafeDepth)
         }
     )
@@ -201,7 +199,6 @@ class _Day(NamedTuple):
     """The members' depletion at its end."""
     safe_mm: Floats
     """Depletion that only the share q* of the members passes."""
-    short_fraction: Floats
 
 
 @dataclass(slots=True)
@@ -234,7 +231,6 @@ class _March:
         fraction = credit_fraction(
             crop_et_mm, taw_mm=days.taw_mm[day], raw_mm=raw_mm, costs=self.costs
         )
-        is_short = (self.left_mm > raw_mm[:, np.newaxis]).astype(np.float64)
         spread = _Spread(self.left_mm, self.weights)
         reached = _Day(
             crop_et_mm=crop_et_mm,
@@ -242,7 +238,6 @@ class _March:
             fraction=fraction,
             spread=spread,
             safe_mm=spread.at(1.0 - fraction),
-            short_fraction=_mean(is_short, self.weights),
         )
         return reached, entering_mm
 
@@ -259,7 +254,7 @@ def _chunk(
     """The decision for some thousand blocks."""
     site, midnight_mm = days.site_index, days.depletion_midnight_mm
     if members.rain_mm.shape[1] == 0:
-        return _without_members(site.size, count)
+        return _without_members(site.size)
     weights = members.weights[site]
     march = _March(days, members, costs, weights, midnight_mm[:, np.newaxis])
     first, entering_mm = march.step(0)
@@ -273,7 +268,6 @@ def _chunk(
     rain, fraction = _Spread(entering_mm, weights), first.fraction
     fill_mm = np.maximum(0.0, first.spread.at(fraction) - days.rain_room_fraction * first.raw_mm)
     more_mm = fill_share * np.maximum(0.0, fill_mm - must_mm)
-    short = np.stack([each.short_fraction for each in reached])
     zone_coefficient = (days.crop_coefficient * days.zone_share)[:count].max(axis=0)
     terms = {
         "need_mm": np.where(must_mm > 0.0, must_mm + more_mm, 0.0),
@@ -287,7 +281,6 @@ def _chunk(
         "mean_crop_et_mm": first.crop_et_mm * days.zone_share[0],
         "dry_credit_mm": rain.at(DRY_CREDIT_FRACTION),
         "raw_mm": first.raw_mm,
-        "short_fraction": np.where(days.is_dormant[:count], 0.0, short),
     }
     known = np.isfinite(np.stack([each.safe_mm for each in reached]).sum(axis=0))
     known &= weights.sum(axis=1) > 0.0
@@ -309,6 +302,5 @@ def _high_et0_mm(members: MemberBatch, count: int) -> Floats:
     return high
 
 
-def _without_members(block_count: int, day_count: int) -> SafeDepth:
-    nothing = {part.name: np.full(block_count, np.nan) for part in fields(SafeDepth)}
-    return SafeDepth(**{**nothing, "short_fraction": np.full((day_count, block_count), np.nan)})
+def _without_members(block_count: int) -> SafeDepth:
+    return SafeDepth(**{part.name: np.full(block_count, np.nan) for part in fields(SafeDepth)})

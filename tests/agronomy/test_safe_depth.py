@@ -74,7 +74,6 @@ def test_with_one_member_and_no_fill_the_depth_is_what_passes_readily_available_
     # 18 + 5 - 20 is needed tomorrow; 10 mm last three days, and each later day can add 9.
     assert depth.need_mm.tolist() == [0.0, 3.0]
     assert depth.planned_depletion_mm.tolist() == [15.0, 23.0]
-    assert depth.short_fraction[:, 0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0]
 
 
 def test_a_system_that_adds_little_on_a_day_begins_earlier() -> None:
@@ -117,8 +116,6 @@ def test_quantiles_are_those_of_the_members_also_with_unequal_weights_and_missin
     assert depth.planned_depletion_mm == pytest.approx(expected, abs=1e-12)
     credit = weighted_quantile(entering, weights, depth.credit_fraction)
     assert depth.rain_credit_mm == pytest.approx(credit, abs=1e-12)
-    short = np.where(left > depth.raw_mm[:, np.newaxis], weights, 0.0).sum(axis=1)
-    assert depth.short_fraction[0] == pytest.approx(short, abs=1e-12)
 
 
 @settings(max_examples=25, deadline=None)
@@ -168,14 +165,12 @@ def test_blocks_are_decided_alike_alone_and_among_thousands() -> None:
     alone = safe_depth(last, batch, balanced(1))
     assert whole.need_mm.shape == depletion.shape
     assert alone.need_mm[0] == whole.need_mm[-1]
-    assert alone.short_fraction[:, 0].tolist() == whole.short_fraction[:, -1].tolist()
 
 
 def test_without_members_or_with_an_unknown_ledger_nothing_is_decided() -> None:
     days = risk_days(np.array([18.0, np.nan, 18.0, 18.0]))
     none = safe_depth(days, no_members(DAYS, 4), balanced(4))
     assert np.isnan(none.need_mm).all()
-    assert np.isnan(none.short_fraction).all()
     some = random_members()
     weights = some.weights.copy()
     weights[2] = 0.0
