@@ -36,6 +36,11 @@ class Printed:
         for line in text.partition(heading)[2].partition("Ledger up to")[0].splitlines():
             self._rows[line[:value].strip()] = (line[value:how].strip(), line[how:].strip())
 
+    @property
+    def is_weighed(self) -> bool:
+        """Whether the block weighs the forecast."""
+        return any(label.startswith("Least water that keeps") for label in self._rows)
+
     def find(self, start: str) -> tuple[str, str]:
         found = [row for label, row in self._rows.items() if label.startswith(start)]
         assert len(found) == 1, (start, list(self._rows))
@@ -175,11 +180,25 @@ def test_the_ledger_leads_to_the_depletion_at_midnight(why: Printed) -> None:
     agree(why, "Depletion expected at midnight", rows[-1][-1])
 
 
-def test_the_need_its_minutes_and_its_depth_follow(why: Printed) -> None:
-    use, midnight = why.value("Crop water use"), why.value("Depletion expected at midnight")
+def rule_need(why: Printed, use: float, easy_store: float) -> float:
+    """The need by the evening rule."""
+    midnight = why.value("Depletion expected at midnight")
     chance, entering = why.terms("Rain counted on")[-2:]
     after_rain = max(0.0, midnight - (chance * entering if chance >= 0.3 else 0.0))
     agree(why, "Depletion after that rain", after_rain, 2.0)
+    trigger, room = why.terms("Water from this")[-2], why.terms("Room left for rain")[-2]
+    depleted = after_rain + use
+    return depleted - room * easy_store if depleted >= trigger * easy_store else 0.0
+
+
+def safe_need(why: Printed) -> float:
+    """The need of a block that weighs the forecast: what must be, and half of what fits besides."""
+    must, fits = why.value("Least water that keeps"), why.value("Water that fits that day")
+    return must + 0.5 * max(0.0, fits - must) if must > 0.0 else 0.0
+
+
+def test_the_need_its_minutes_and_its_depth_follow(why: Printed) -> None:
+    use = why.value("Crop water use")
     *_, capacity, wilting, root, wetted, rooted = why.terms("Water a full root zone")
     store = 1000.0 * (capacity - wilting) * root * wetted * rooted
     agree(why, "Water a full root zone", store, 2.0)
@@ -187,9 +206,7 @@ def test_the_need_its_minutes_and_its_depth_follow(why: Printed) -> None:
     easy = min(0.8, max(0.1, of_table + 0.04 * (5.0 - use)))
     agree(why, "Share of it that is easy", easy, 3.0)
     agree(why, "Readily available", easy * store, 2.0)
-    trigger, room = why.terms("Water from this")[-2], why.terms("Room left for rain")[-2]
-    depleted = after_rain + use
-    need = depleted - room * easy * store if depleted >= trigger * easy * store else 0.0
+    need = safe_need(why) if why.is_weighed else rule_need(why, use, easy * store)
     agree(why, "Net water needed", max(0.0, need), 3.0)
     flow, row, spacing, laterals = why.terms("Depth the emitters give")
     rate = flow / (row * spacing / laterals)
