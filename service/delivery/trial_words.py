@@ -14,7 +14,7 @@ LEAST_SHOWN_MM = 0.5
 def trial_sentence(sums: ShadowSums, words: Wording) -> str:
     """What ``balanced`` came to beside the evening rule, both on the same forecasts and weather."""
     if not sums.weighed_day_count:
-        return words.gettext("On paper, weighing the forecast has decided on no day here so far.")
+        return words.gettext("On paper, weighing the forecast has not decided any day here so far.")
     rule, weighed = sums.rule, sums.weighed
     found = (
         (_water(weighed.net_mm - rule.net_mm, words), words.gettext("water")),
@@ -54,13 +54,14 @@ def notice_words(letter: EveningLetter, words: Wording) -> tuple[str, ...]:
     """What the reader of a mail is told of blocks that begin to weigh the forecast unasked."""
     return tuple(
         words.gettext(
-            "{block} weighs the forecast from this plan on. The page of the block takes it back.",
+            "{block} weighs the forecast from this plan on. You can undo that on the block's page.",
             block=clean(each.block_name),
         )
         if each.is_on
         else words.gettext(
             "{block} will weigh the forecast from {day} on, since it did better on paper than the"
-            " evening rule. The page of the block says how much, and keeps the evening rule.",
+            " evening rule. The block's page says by how much; you can keep the evening rule"
+            " there.",
             block=clean(each.block_name),
             day=words.long_day(each.from_day),
         )

@@ -15,11 +15,11 @@ from service.translations.catalogue import marked
 from service.unit_sizes import MINUTES_PER_DAY
 
 EFFECTS = {
-    WeeklyEffect.NONE: marked("The supply gives no water {hours}; that changes nothing this day."),
-    WeeklyEffect.MOVED: marked(
-        "The supply gives no water {hours}: pulses run at other times because of it."
+    WeeklyEffect.NONE: marked(
+        "The supply gives no water {hours}; that changes nothing on this day."
     ),
-    WeeklyEffect.SHORTENED: marked("The supply gives no water {hours}: less runs because of it."),
+    WeeklyEffect.MOVED: marked("The supply gives no water {hours}, so pulses run at other times."),
+    WeeklyEffect.SHORTENED: marked("The supply gives no water {hours}, so less water is given."),
 }
 NO_REASON = "not given"
 

@@ -1,6 +1,6 @@
 """What the soil readings of a season teach of a block, and whether its sensors are sound.
 
-Nothing of it is used by a plan: it is shown beside the plan, to be judged. The ledger is run anew
+Nothing of it is used by a plan: it is shown beside the plan, to be judged. The ledger is run again
 from its stored terms without the corrections by the readings, since a ledger that has followed a
 reading cannot be held against it. Runs of a day count evenly over its ET.
 """

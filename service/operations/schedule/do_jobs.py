@@ -235,7 +235,7 @@ def do_prune(duties: Duties, runs: Sequence[DueRun]) -> Mapping[str, JobResult]:
     if forecasts.observed_count:
         outcome += f"; {forecasts.observed_count} days observed"
     if risk.told_count or risk.turned_count:
-        outcome += f"; {risk.told_count} growers told of blocks that will weigh the forecast"
+        outcome += f"; {risk.told_count} notices that a block will weigh the forecast"
         outcome += f", {risk.turned_count} blocks turned on"
     if plans.packed_count:
         outcome += f"; packed {plans.packed_count} plans and their weather"
