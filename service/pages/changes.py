@@ -108,7 +108,7 @@ def _card(entry: AuditEntry, zone: str, words: Wording) -> ChangeCard:
 
 def _when(at: datetime, zone: str, words: Wording) -> str:
     local = at.astimezone(ZoneInfo(zone))
-    day = words.gettext("{day}, {year}", day=words.short_day(local.date()), year=local.year)
+    day = words.with_year(words.short_day(local.date()), local.year)
     return f"{day}, {words.clock(at, zone)}"
 
 

@@ -136,6 +136,6 @@ def _remark(done_on: date | None, before_on: date | None, note: str, words: Word
         return words.gettext("done {day}", day=day_words(done_on, words))
     if before_on is not None:
         return words.gettext(
-            "last on {day}, {year}", day=day_words(before_on, words), year=before_on.year
+            "last on {day}", day=words.with_year(day_words(before_on, words), before_on.year)
         )
     return words.gettext(note) if note else ""

@@ -37,6 +37,7 @@ _LONG_DAYS = {
     "es_US": "EEEE d 'de' MMMM",
     "es_MX": "EEEE d 'de' MMMM",
 }
+_BEFORE_YEAR = {"en_US": ", ", "en_001": " ", "es_US": " de ", "es_MX": " de "}
 LITRES_UP_TO = 100_000.0
 UNKNOWN = "?"
 
@@ -203,7 +204,11 @@ class Wording:
 
     def dated(self, day: date) -> str:
         """A day with its year, where it may be long past."""
-        return self.gettext("{day}, {year}", day=self.long_day(day), year=day.year)
+        return self.with_year(self.long_day(day), day.year)
+
+    def with_year(self, day: str, year: int) -> str:
+        """A day that is written already, and its year."""
+        return f"{day}{_BEFORE_YEAR[self.tag]}{year}"
 
     def short_day(self, day: date) -> str:
         """A day in few letters."""
