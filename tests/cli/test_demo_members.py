@@ -1,4 +1,4 @@
-"""A forecast's spread leaves the plans of the demonstration alone while nobody weighs the risk."""
+"""What a forecast's spread changes in the plans of the demonstration: those that weigh it alone."""
 
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ from tests.databases import address, lent
 EVENINGS = [DEMO_DAY + timedelta(days=ahead) for ahead in (1, 2)]
 """Those after the demonstration's own, whose plans are there already."""
 MEMBERS, DAYS = 31, 8
+ON_THE_CREEK_PUMP = ("larkbend.creek", "larkbend.young", "larkbend.blackberry")
 
 
 def at_evening(day_number: int) -> datetime:
@@ -39,8 +40,11 @@ def at_evening(day_number: int) -> datetime:
 
 
 @contextmanager
-def copy_of_demo(url: URL, folder: Path) -> Iterator[Service]:
-    """The demonstration, its blocks without a choice of what they would rather risk."""
+def copy_of_demo(url: URL, folder: Path, *, is_as_stated: bool = False) -> Iterator[Service]:
+    """The demonstration, its blocks without a choice of what they would rather risk.
+
+    is_as_stated: with the choices that the farm file states.
+    """
     folder.mkdir()
     with lent(url, folder) as own:
         clock = StandingClock(at_evening(0))
@@ -49,7 +53,8 @@ def copy_of_demo(url: URL, folder: Path) -> Iterator[Service]:
             with service.unit_of_work(write=False) as unit:
                 bundle = unit.blocks.get_bundle(FARM_ID, day=DEMO_DAY)
             blocks = tuple(
-                replace(block, risk_attitude=RiskAttitude.CLASSIC) for block in bundle.blocks
+                block if is_as_stated else replace(block, risk_attitude=RiskAttitude.CLASSIC)
+                for block in bundle.blocks
             )
             load_bundle(
                 replace(bundle, blocks=blocks), effective_day=DEMO_DAY,
@@ -150,3 +155,26 @@ def test_plans_and_ledgers_are_the_same_to_the_last_bit_with_members_and_without
             assert np.array_equal(
                 with_rows.numbers[name], without_rows.numbers[name], equal_nan=True
             ), name
+
+
+def test_a_stated_attitude_changes_the_water_of_its_own_block_alone(
+    demo_database: URL, tmp_path: Path
+) -> None:
+    found = []
+    for is_as_stated in (True, False):
+        folder = tmp_path / f"stated-{is_as_stated}"
+        with copy_of_demo(demo_database, folder, is_as_stated=is_as_stated) as service:
+            bring_members(service)
+            found.append(run_evenings(service)[0])
+    is_weighed = [plan.reasoning.must_mm is not None for plan in found[0]]
+    assert sum(is_weighed) == len(EVENINGS)  # one block states an attitude
+    for own, stated, classic in zip(is_weighed, *found, strict=True):
+        if own:
+            assert stated.reasoning.need_mm != classic.reasoning.need_mm
+            continue
+        # Blocks on the same pump may have to start at other times, for the same water.
+        for name in ("status", "planned_min", "gross_mm", "net_mm"):
+            assert getattr(stated, name) == getattr(classic, name), name
+        assert stated.reasoning.need_mm == classic.reasoning.need_mm
+        if stated.block_id not in ON_THE_CREEK_PUMP:
+            assert (stated.pulses, stated.reasoning) == (classic.pulses, classic.reasoning)
