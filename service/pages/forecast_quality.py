@@ -137,10 +137,17 @@ def _lead_row(each: LeadScores, words: Wording) -> tuple[str, ...]:
         words.percent(each.rain.skill_ratio),
         words.number(each.chance.brier, 3),
         words.percent(each.rain.coverage_fraction),
+        _inner_and_outer(each, words),
         words.bare_depth(each.et0.mae_mm),
         words.bare_depth(each.et0.bias_mm),
         words.percent(each.et0.skill_ratio),
     )
+
+
+def _inner_and_outer(each: LeadScores, words: Wording) -> str:
+    """How often the rain was within the half and the nine tenths in the middle of an ensemble."""
+    shares = (each.rain.half_coverage_fraction, each.rain.most_coverage_fraction)
+    return "–" if any(map(math.isnan, shares)) else " / ".join(map(words.percent, shares))
 
 
 def _classes(lead: LeadScores, words: Wording) -> tuple[tuple[str, ...], ...]:

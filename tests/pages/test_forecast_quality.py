@@ -60,6 +60,13 @@ def test_plain_words_come_first(own_service: Service) -> None:
     assert "(plans use it)" in text
 
 
+def test_an_ensemble_is_held_against_narrower_and_wider_bands(own_service: Service) -> None:
+    shares = range(5, 100, 10)
+    wide: dict[str, Any] = {f"rain_p{share:02}_mm": 0.0 if share < 50 else 20.0 for share in shares}
+    bring(own_service, member_count=31, **wide)
+    assert '">100% / 100%</td>' in page(own_service)
+
+
 def test_the_weather_page_leads_there(own_service: Service) -> None:
     assert f'href="{PATH}"' in Reader(create_app(own_service)).text(f"/farms/{FARM_ID}/weather")
 
