@@ -64,6 +64,13 @@ def water_course(wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clo
     return WaterCourse(use, *water.by_day())
 
 
+def water_by_day(
+    wish: WaterWish, *, unit_of_work: UnitOfWorkFactory, clock: Clock
+) -> tuple[Days, Floats]:
+    """The days and volumes alone, where nothing is to be added up; raises as above."""
+    return _gathered(wish, unit_of_work, clock).water.by_day()
+
+
 @dataclass(frozen=True, slots=True)
 class _Gathered:
     """What a wish is answered from."""

@@ -22,7 +22,7 @@ from service.agronomy.records import Days, Floats, Ints
 from service.agronomy.root_zone import gross_depth_mm
 from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.operations.evening.site_columns import monthly_normals
-from service.operations.reading.water_used import season_month, season_start, water_course
+from service.operations.reading.water_used import season_month, season_start, water_by_day
 from service.ports import Clock
 from service.records.farms import BlockTable
 from service.records.water_use import WaterWish
@@ -80,8 +80,7 @@ def _of_earlier_seasons(
     for years in range(1, MOST_SEASONS + 1):
         first, last = (_years_before(each.item(), years) for each in (days[0], days[-1]))
         earlier = replace(wish, first_day=first - ONE_DAY, last_day=last, limit=None)
-        course = water_course(earlier, unit_of_work=unit_of_work, clock=clock)
-        booked, volume_l = course.days, course.volume_l
+        booked, volume_l = water_by_day(earlier, unit_of_work=unit_of_work, clock=clock)
         booked = booked.astype("datetime64[D]")
         # A ledger of a part of these days would make that season look dry.
         if not booked.size or booked[0].item() > first or booked[-1].item() < last:
