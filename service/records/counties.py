@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from service.agronomy.county_need import Basis
 from service.geography.outlines import PlacedOutline
+from service.records.weather_basis import Band
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +30,7 @@ class CountyWeek:
     running_h: float
     normal_need_mm: float
     """Net need at the normal reference ET of the week, without rain."""
-    net_need_band_mm: tuple[float, float, float] | None
+    net_need_band_mm: Band | None
     """Needs that one in ten, half and nine in ten of the courses of the coming weather do not pass;
     None: none covers all coming days, or there are none."""
     measured_days_count: int

@@ -32,7 +32,9 @@ from service.database.session import UnitOfWork, UnitOfWorkFactory
 from service.errors import InputInvalid, NotFound
 from service.operations.evening.gather_members import gather_members
 from service.operations.evening.gather_weather import GatheredWeather, gather_weather
+from service.operations.evening.run_weather import OUTLOOK_DAYS
 from service.operations.evening.site_columns import monthly_normals
+from service.operations.exports.columns import known
 from service.operations.reading.read_farms import local_day
 from service.ports import Clock
 from service.records.counties import CountyWeek
@@ -44,14 +46,13 @@ from service.records.farms import (
     number_columns,
 )
 from service.records.weather import SiteFreshness
+from service.records.weather_basis import whole_band
 
 Span = tuple[date, date]
 """First and last day."""
 CLIMATE_DAYS = 30
 """Days before the span whose wind and humidity adjust the crop coefficient."""
 LONGEST_SPAN_DAYS = 62
-DAYS_AHEAD = 7
-"""Days for which courses of the weather are looked for, as in the evening."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +200,7 @@ def gather_counties(
             on=on,
             now=now,
             first_day=on,
-            last_day=on + timedelta(days=DAYS_AHEAD),
+            last_day=on + timedelta(days=OUTLOOK_DAYS),
             source_order=source_order,
         )
         members = gather_members(unit, ahead, now=now).batch
@@ -228,7 +229,7 @@ def county_weeks(found: CountyComparison) -> list[CountyWeek]:
             gross_need_mm=float(need.gross_need_mm[place]),
             running_h=float(need.running_h[place]),
             normal_need_mm=float(need.normal_need_mm[place]),
-            net_need_band_mm=_known_band(found.net_need_band_mm[:, place]),
+            net_need_band_mm=whole_band(*map(known, found.net_need_band_mm[:, place].tolist())),
             measured_days_count=int(days.measured_days_count[place]),
             forecast_days_count=int(days.forecast_days_count[place]),
             stand_in_days_count=int(days.stand_in_days_count[place]),
@@ -239,13 +240,6 @@ def county_weeks(found: CountyComparison) -> list[CountyWeek]:
         )
         for place, county in enumerate(found.counties)
     ]
-
-
-def _known_band(band_mm: Floats) -> tuple[float, float, float] | None:
-    if not np.isfinite(band_mm).all():
-        return None
-    low_mm, middle_mm, high_mm = band_mm.tolist()
-    return low_mm, middle_mm, high_mm
 
 
 def _check_spans(spans: Sequence[Span]) -> None:
