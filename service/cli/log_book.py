@@ -9,7 +9,6 @@ import typer
 from rich.text import Text
 
 from service.cli.demo_clock import in_its_own_time
-from service.cli.plans import farms_by_id
 from service.cli.saved_table import SaveOption, save_table, words_of
 from service.cli.terminal import (
     JsonOption,
@@ -22,7 +21,6 @@ from service.cli.terminal import (
     print_json,
 )
 from service.delivery.log_words import LogLine, Telling, log_line
-from service.errors import NotFound
 from service.operations.audit.log_book import (
     MOST_ENTRIES,
     PAGE_SIZE,
@@ -70,9 +68,7 @@ def log_book(
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
-    farm = farms_by_id(service).get(farm_id)
-    if farm is None:
-        raise NotFound(f"there is no farm {farm_id}")
+    farm = book.farm
     words = words_of(farm, units)
     telling = Telling(words, farm.zone, book.names)
     lines = [log_line(each.change, each.note, telling) for each in book.entries]

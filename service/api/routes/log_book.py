@@ -65,9 +65,7 @@ def list_log_book(
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
-    with service.unit_of_work(write=False) as unit:
-        farm = unit.blocks.get_farm(farm_id)
-    telling = Telling(_WORDS, farm.zone, book.names)
+    telling = Telling(_WORDS, book.farm.zone, book.names)
     lines = [log_line(each.change, each.note, telling) for each in book.entries]
     oldest = str(min((each.change.entry_key for each in book.entries), default=0))
 
@@ -77,7 +75,7 @@ def list_log_book(
 
     form = form_wanted(pages.request, SHEETS)
     if form == XLSX_TYPE:
-        table = log_table(lines, farm, _WORDS, span=span)
+        table = log_table(lines, book.farm, _WORDS, span=span)
         return pages.sheet(lines, table, place_of=place_of, goes_on=book.has_more)
     if form == CSV:
         rows = map(log_csv_row, lines)

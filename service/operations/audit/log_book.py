@@ -19,6 +19,7 @@ from service.errors import Fault, InputInvalid, NotFound
 from service.operations.reading.read_farms import today_at
 from service.ports import Clock
 from service.records.audit import AuditEntry, Subject
+from service.records.farms import FarmDefinition
 from service.records.season import VisitNote
 
 PAGE_SIZE: Final = 50
@@ -104,6 +105,7 @@ class LogEntry:
 class LogBook:
     """A page of the log book."""
 
+    farm: FarmDefinition
     entries: tuple[LogEntry, ...]
     has_more: bool
     block_names: Mapping[str, str]
@@ -145,7 +147,7 @@ def read_log_book(wish: LogWish, *, unit_of_work: UnitOfWorkFactory, clock: Cloc
         **{each.supply_id: each.name for each in bundle.supplies},
         **block_names,
     }
-    return LogBook(entries, len(found) > wish.count, block_names, names)
+    return LogBook(farm, entries, len(found) > wish.count, block_names, names)
 
 
 def _midnight(day: date, zone: str) -> datetime:
