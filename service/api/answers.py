@@ -28,6 +28,7 @@ from service.api.problem_types import (
 from service.api.problems import PROBLEM_MEDIA_TYPE, problem_document
 from service.delivery.table_file import XLSX_TYPE, xlsx_file
 from service.records.export import ExportTable
+from service.translations import wording
 
 VARY = "Accept, Authorization, X-API-Key"
 ANY_MAY_MEET = (
@@ -39,6 +40,8 @@ ANY_MAY_MEET = (
     STORAGE_UNAVAILABLE,
 )
 """Problems that any operation may return."""
+SHEET_WORDS = wording("en", "si")
+"""Spreadsheets and sentences of the API are in English and SI."""
 _TAG_LENGTH = 32
 _EXAMPLE_REQUEST = "0b54b9d8-6f0f-4b5c-9f0e-3a7c2d1e8f60"
 _EXAMPLE_ERRORS = ({"parameter": "date", "detail": "Allowed: a calendar date as YYYY-MM-DD"},)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from service.api.access import Caller, Right
+from service.api.answers import SHEET_WORDS
 from service.api.county_desk import CountyDesk
 from service.api.schemas.counties import CountyNeedOut, CountyWeekOut, ReferenceOut
 from service.api.schemas.queries import CountyNeedQuery
@@ -30,7 +31,6 @@ from service.operations.review.reference_block import (
 )
 from service.records.export import ExportTable
 from service.records.farms import BlockDefinition, SiteDefinition
-from service.translations import wording
 
 DAYS_PER_WEEK = 7
 
@@ -97,7 +97,7 @@ def county_sheet(
     names = dict.fromkeys(_week_name(each.first_day) for each in (first, last))
     return county_table(
         [row for _, row in lines],
-        wording("en", "si"),
+        SHEET_WORDS,
         span=(first.first_day, last.last_day),
         week="-".join(names),
         reference=found.block.name,

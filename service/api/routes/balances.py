@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query, Request, Response
 from service.api.access import Right, needs
 from service.api.answers import (
     NOT_MODIFIED,
+    SHEET_WORDS,
     IfNoneMatch,
     conditional_response,
     described,
@@ -32,11 +33,8 @@ from service.operations.reading import water_used as water
 from service.operations.reading.farm_board import farm_board
 from service.operations.reading.read_farms import list_farms
 from service.records.water_use import WaterWish
-from service.translations import wording
 
 router = APIRouter(tags=["balances"])
-WORDS = wording("en", "si")
-"""Spreadsheets of the API are in English and SI."""
 
 
 @router.get(
@@ -73,7 +71,7 @@ def get_balance(
     )
     if wants_spreadsheet(request):
         (farm,) = list_farms([block_id.partition(".")[0]], unit_of_work=service.unit_of_work)
-        return spreadsheet_response(balance_table(balance, farm, WORDS), if_none_match)
+        return spreadsheet_response(balance_table(balance, farm, SHEET_WORDS), if_none_match)
     if wants_csv(request):
         table = csv_bytes(ledgers.TABLE_COLUMNS, ledgers.table_rows(balance))
         return tagged_response(table, if_none_match, media_type="text/csv; charset=utf-8")
@@ -121,7 +119,7 @@ def get_water_used(
     use = water.water_used(wish, unit_of_work=service.unit_of_work, clock=service.clock)
     if wants_spreadsheet(request):
         (farm,) = list_farms([farm_id], unit_of_work=service.unit_of_work)
-        return spreadsheet_response(water_table(use, farm, WORDS, {}), if_none_match)
+        return spreadsheet_response(water_table(use, farm, SHEET_WORDS, {}), if_none_match)
     if wants_csv(request):
         table = csv_bytes(water.table_columns(use), water.table_rows(use))
         return tagged_response(table, if_none_match, media_type="text/csv; charset=utf-8")

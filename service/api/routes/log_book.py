@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Response
 
 from service.api.access import Right, needs
+from service.api.answers import SHEET_WORDS
 from service.api.audit_examples import LOG_BOOK_CSV, LOG_BOOK_PAGE
 from service.api.dependencies import FarmId, TheService
 from service.api.negotiation import CSV, SHEETS, form_wanted
@@ -22,10 +23,8 @@ from service.delivery.log_words import LogLine, Telling, log_line
 from service.delivery.table_file import XLSX_TYPE
 from service.operations.audit.log_book import LogWish, read_log_book
 from service.operations.exports.log_table import log_table
-from service.translations import wording
 
 router = APIRouter(tags=["changes"])
-_WORDS = wording("en", "si")
 
 
 @router.get(
@@ -65,7 +64,7 @@ def list_log_book(
         unit_of_work=service.unit_of_work,
         clock=service.clock,
     )
-    telling = Telling(_WORDS, book.farm.zone, book.names)
+    telling = Telling(SHEET_WORDS, book.farm.zone, book.names)
     lines = [log_line(each.change, each.note, telling) for each in book.entries]
     oldest = str(min((each.change.entry_key for each in book.entries), default=0))
 
@@ -75,7 +74,7 @@ def list_log_book(
 
     form = form_wanted(pages.request, SHEETS)
     if form == XLSX_TYPE:
-        table = log_table(lines, book.farm, _WORDS, span=span)
+        table = log_table(lines, book.farm, SHEET_WORDS, span=span)
         return pages.sheet(lines, table, place_of=place_of, goes_on=book.has_more)
     if form == CSV:
         rows = map(log_csv_row, lines)

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request, Response
 from service.api.access import Right, needs
 from service.api.answers import (
     NOT_MODIFIED,
+    SHEET_WORDS,
     IfNoneMatch,
     conditional_response,
     described,
@@ -39,7 +40,6 @@ from service.operations.exports.run_tables import plan_table
 from service.operations.reading import read_plans
 from service.operations.reading.read_farms import list_farms
 from service.operations.reading.read_plans import PlanView
-from service.translations import wording
 
 router = APIRouter(tags=["plans"])
 
@@ -137,7 +137,7 @@ def list_farm_plans(
         raise PlanNotFound(f"no plan of farm {farm_id} for {query.day or 'any day'}")
     if wants_spreadsheet(request):
         (farm,) = list_farms([farm_id], unit_of_work=service.unit_of_work)
-        table = plan_table(views, farm, wording("en", "si"))
+        table = plan_table(views, farm, SHEET_WORDS)
         return spreadsheet_response(table, if_none_match)
     if wants_csv(request):
         return _csv_response(views, if_none_match)

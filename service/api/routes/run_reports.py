@@ -12,7 +12,7 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
 from service.api.access import Caller, Right, TheCaller, needs
-from service.api.answers import described, problems
+from service.api.answers import SHEET_WORDS, described, problems
 from service.api.cursors import moment_name
 from service.api.dependencies import BlockId, FarmId, TheService
 from service.api.feed_examples import (
@@ -46,7 +46,6 @@ from service.operations.feedback.revise_runs import RunsWish, list_reported, und
 from service.operations.reading.read_farms import local_day
 from service.records.export import ExportTable
 from service.records.feeds import RunEntry
-from service.translations import wording
 
 router = APIRouter(tags=["feedback"])
 RUN_FILES_PATH: Final = "/v1/run-files"
@@ -205,7 +204,7 @@ def _table_of(
     return run_table(
         runs,
         farm,
-        wording("en", "si"),
+        SHEET_WORDS,
         block_names={each.block_id: each.name for each in blocks},
         span=(query.first_day, query.last_day),
     )
