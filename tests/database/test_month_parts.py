@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date, timedelta
 
 import pytest
@@ -11,9 +10,8 @@ from sqlalchemy.engine import URL
 
 from service.agronomy.records import Ints
 from service.database import migrate
-from service.database.engine import make_engine
 from service.database.month_parts import is_part
-from service.database.session import UnitOfWorkFactory, unit_of_work_factory
+from service.database.session import UnitOfWorkFactory
 from tests.database.stored_plans import make_plans, publish, save_basis, weather_document
 
 FIRST = date(2060, 12, 30)
@@ -22,16 +20,9 @@ DAYS = [FIRST + timedelta(days=step) for step in range(5)]
 
 
 @pytest.fixture
-def engine(own_url: URL) -> Iterator[Engine]:
+def database_url(own_url: URL) -> URL:
     """A database of its own, since the tests change its schema."""
-    found = make_engine(own_url)
-    yield found
-    found.dispose()
-
-
-@pytest.fixture
-def open_unit(engine: Engine) -> UnitOfWorkFactory:
-    return unit_of_work_factory(engine)
+    return own_url
 
 
 def prepare(open_unit: UnitOfWorkFactory, today: date) -> int:
